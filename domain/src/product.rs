@@ -1,0 +1,130 @@
+//! A label, and the nutrients a mass of product delivers.
+
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::{
+    Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, Temperature, TotalNitrogen,
+};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ProductForm {
+    Granular,
+    Liquid,
+}
+
+/// What a label says, as far as rules read it. Percentages are of the weight of the product.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Label {
+    pub form: ProductForm,
+    /// Nitrogen of every form.
+    pub nitrogen_percent: Percent,
+    /// Of it, slowly available nitrogen: water-insoluble, coated or slowly available water-soluble. Never more than the
+    /// total. Nitrogen that is only stabilised by an inhibitor is water-soluble and not counted here.
+    pub slow_nitrogen_percent: Percent,
+    /// Available phosphate, P2O5.
+    pub phosphate_percent: Percent,
+    /// Soluble potash, K2O.
+    pub potash_percent: Percent,
+    /// Labelled as an enhanced-efficiency fertilizer.
+    #[serde(default)]
+    pub enhanced_efficiency: bool,
+    /// Share of the nitrogen that an enhanced-efficiency product releases in a month, if the label or its maker says so.
+    #[serde(default)]
+    pub release_percent_per_month: Option<Percent>,
+    /// Labelled as natural organic or organic-based fertilizer.
+    #[serde(default)]
+    pub organic: bool,
+    /// Labelled for first establishment or repair of turf.
+    #[serde(default)]
+    pub labelled_for_establishment: bool,
+    /// Most product that the label allows on 1,000 sq ft in one application.
+    #[serde(default)]
+    pub product_limit_lb_per_1000_sqft: Option<ProductRate>,
+    /// Hottest air in which the label allows application.
+    #[serde(default)]
+    pub air_temperature_limit_f: Option<Temperature>,
+}
+
+/// Nutrients in a mass of product, exact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Nutrients {
+    pub nitrogen_lb: TotalNitrogen,
+    pub quick_nitrogen_lb: QuickNitrogen,
+    pub phosphate_lb: Phosphate,
+    pub potash_lb: Potash,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum LabelFault {
+    #[error("slowly available nitrogen cannot be more than all nitrogen; copy both from the guaranteed analysis")]
+    SlowAboveTotal,
+    #[error(
+        "nitrogen, phosphate and potash together are more than the product weighs; copy them from the guaranteed analysis"
+    )]
+    AboveWhole,
+}
+
+impl Label {
+    /// Percentages that no bag can have.
+    pub fn faults(&self) -> Vec<LabelFault> {
+        let mut faults = Vec::new();
+        if self.slow_nitrogen_percent > self.nitrogen_percent {
+            faults.push(LabelFault::SlowAboveTotal);
+        }
+        if self.nitrogen_percent.raw() + self.phosphate_percent.raw() + self.potash_percent.raw() > 10_000 {
+            faults.push(LabelFault::AboveWhole);
+        }
+        faults
+    }
+
+    /// Quick-release nitrogen: what the label does not claim to be slow.
+    pub fn quick_nitrogen_percent(&self) -> Percent {
+        Percent::from_raw((self.nitrogen_percent.raw() - self.slow_nitrogen_percent.raw()).max(0))
+    }
+
+    /// Slowly available nitrogen in percent of all nitrogen, times a hundred, rounded down; nothing without nitrogen.
+    pub fn slow_share(&self) -> Option<Percent> {
+        let total = self.nitrogen_percent.raw();
+        (total > 0).then(|| Percent::from_raw(self.slow_nitrogen_percent.raw() * 10_000 / total))
+    }
+
+    /// What a mass of this product delivers.
+    pub fn nutrients_in(&self, product: ProductMass) -> Nutrients {
+        let part = |percent: Percent| product.raw().saturating_mul(percent.raw());
+        Nutrients {
+            nitrogen_lb: TotalNitrogen::from_raw(part(self.nitrogen_percent)),
+            quick_nitrogen_lb: QuickNitrogen::from_raw(part(self.quick_nitrogen_percent())),
+            phosphate_lb: Phosphate::from_raw(part(self.phosphate_percent)),
+            potash_lb: Potash::from_raw(part(self.potash_percent)),
+        }
+    }
+
+    /// The grade as the trade writes it: `24-0-10`.
+    pub fn grade(&self) -> String {
+        format!("{}-{}-{}", self.nitrogen_percent, self.phosphate_percent, self.potash_percent)
+    }
+}
+
+impl Nutrients {
+    pub const NONE: Self = Self {
+        nitrogen_lb: TotalNitrogen::ZERO,
+        quick_nitrogen_lb: QuickNitrogen::ZERO,
+        phosphate_lb: Phosphate::ZERO,
+        potash_lb: Potash::ZERO,
+    };
+
+    /// Sum, or nothing if it cannot be stored.
+    pub fn checked_add(self, other: Self) -> Option<Self> {
+        Some(Self {
+            nitrogen_lb: self.nitrogen_lb.checked_add(other.nitrogen_lb)?,
+            quick_nitrogen_lb: self.quick_nitrogen_lb.checked_add(other.quick_nitrogen_lb)?,
+            phosphate_lb: self.phosphate_lb.checked_add(other.phosphate_lb)?,
+            potash_lb: self.potash_lb.checked_add(other.potash_lb)?,
+        })
+    }
+}

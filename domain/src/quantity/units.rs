@@ -1,0 +1,66 @@
+//! The units of the trade. Masses of different nutrients are different types, so phosphorus is never added to phosphate.
+
+use super::{Quantity, Unit};
+
+/// Declares one unit. A function cannot declare a type, so this one macro stands.
+macro_rules! unit {
+    ($(#[$doc:meta])* $marker:ident as $name:ident, $symbol:literal, scale $scale:literal, written $written:literal, $min:literal..=$max:literal, eg $example:literal, $about:literal) => {
+        #[derive(Debug)]
+        pub enum $marker {}
+        impl Unit for $marker {
+            const SYMBOL: &'static str = $symbol;
+            const SCALE: u32 = $scale;
+            const INPUT_DECIMALS: u32 = $written;
+            const MIN: i64 = $min;
+            const MAX: i64 = $max;
+            const SCHEMA: &'static str = stringify!($name);
+            const ABOUT: &'static str = $about;
+            const EXAMPLE: &'static str = $example;
+        }
+        $(#[$doc])*
+        pub type $name = Quantity<$marker>;
+    };
+}
+
+unit!(
+    /// Product as it leaves the bag, in millionths of a pound.
+    ProductPound as ProductMass, "lb", scale 6, written 6, 0..=1_000_000_000_000, eg "25.6", "Mass of product, not of nutrient.");
+unit!(
+    /// Product in a store, which may be below nothing when the book has missed a delivery.
+    StockPound as StockBalance, "lb", scale 6, written 6, -1_000_000_000_000_000..=1_000_000_000_000_000, eg "1250", "Mass of product in stock; below zero when more was used than the book knows of.");
+unit!(
+    /// Nitrogen of every form.
+    TotalNitrogenPound as TotalNitrogen, "lb N", scale 10, written 10, 0..=100_000_000_000_000_000, eg "6.15", "Mass of nitrogen of every form.");
+unit!(
+    /// Nitrogen that is available at once.
+    QuickNitrogenPound as QuickNitrogen, "lb quick-release N", scale 10, written 10, 0..=100_000_000_000_000_000, eg "4.305", "Mass of quick-release (water-soluble, readily available) nitrogen.");
+unit!(
+    /// Phosphate, P2O5, as labels state it.
+    PhosphatePound as Phosphate, "lb P2O5", scale 10, written 10, 0..=100_000_000_000_000_000, eg "0.5", "Mass of phosphate (P2O5), as labels state it.");
+unit!(
+    /// Potash, K2O, as labels state it.
+    PotashPound as Potash, "lb K2O", scale 10, written 10, 0..=100_000_000_000_000_000, eg "2.56", "Mass of potash (K2O), as labels state it.");
+unit!(
+    /// Ground, in hundredths of a square foot.
+    SquareFoot as Area, "sq ft", scale 2, written 2, 1..=1_000_000_000, eg "8200", "Area of ground, above zero.");
+unit!(
+    /// A share of weight, in hundredths of a percent.
+    PercentPoint as Percent, "%", scale 2, written 2, 0..=10_000, eg "24", "Share by weight.");
+unit!(
+    /// Pounds of a nutrient on 1,000 square feet, in millionths.
+    NutrientPoundPerKsf as NutrientRate, "lb per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000, eg "0.75", "Pounds of nutrient per 1,000 square feet.");
+unit!(
+    /// What is left under a cap, in millionths of a pound on 1,000 square feet; below zero past the cap.
+    RoomPerKsf as NutrientRoom, "lb per 1,000 sq ft", scale 6, written 6, -1_000_000_000_000..=1_000_000_000_000, eg "0.33", "Pounds of nutrient per 1,000 square feet that are left under a cap; below zero past it.");
+unit!(
+    /// Pounds of product on 1,000 square feet, in millionths.
+    ProductPoundPerKsf as ProductRate, "lb of product per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000, eg "3.125", "Pounds of product per 1,000 square feet.");
+unit!(
+    /// A length on the ground, in hundredths of a foot.
+    Foot as Distance, "ft", scale 2, written 2, 0..=10_000_000, eg "15", "Distance on the ground.");
+unit!(
+    /// Depth of rain, in thousandths of an inch.
+    RainInch as RainDepth, "in", scale 3, written 3, 0..=100_000, eg "0.25", "Depth of rain.");
+unit!(
+    /// Air temperature, in tenths of a degree.
+    Fahrenheit as Temperature, "°F", scale 1, written 1, -1_000..=1_500, eg "72.5", "Temperature of the air in degrees Fahrenheit.");

@@ -1,0 +1,45 @@
+//! What the laboratory answered.
+
+use serde::{Deserialize, Serialize};
+
+use crate::{ids::SoilReportId, quantity::NutrientRate, time::Day};
+
+/// How a laboratory rates the phosphorus it found. The number behind it means nothing without its extractant, so the
+/// category and the recommendation are what rules read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SoilCategory {
+    VeryLow,
+    Low,
+    Medium,
+    Optimum,
+    High,
+    Excessive,
+}
+
+impl SoilCategory {
+    /// How a sentence calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::VeryLow => "very low",
+            Self::Low => "low",
+            Self::Medium => "medium",
+            Self::Optimum => "optimum",
+            Self::High => "high",
+            Self::Excessive => "excessive",
+        }
+    }
+}
+
+/// A soil report of one section, as far as rules read it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SoilReport {
+    pub id: SoilReportId,
+    /// The age of a report counts from the day the soil was taken.
+    pub sampled_on: Day,
+    pub laboratory: String,
+    pub phosphorus: Option<SoilCategory>,
+    /// P2O5 that the laboratory recommends for the year; zero when it says none is needed.
+    pub phosphate_recommended: Option<NutrientRate>,
+}
