@@ -1,1 +1,19 @@
+//! The server: speaks HTTP and SQL, and asks `domain` what may be done.
 
+pub mod access;
+pub mod api;
+pub mod app;
+pub mod book;
+pub mod clock;
+pub mod config;
+pub mod demo;
+pub mod extract;
+pub mod openapi;
+pub mod pages;
+pub mod password;
+pub mod problem;
+pub mod reply;
+pub mod schema;
+pub mod serve;
+pub mod store;
+pub mod throttle;

@@ -1,0 +1,99 @@
+//! Clients.
+
+use axum::{Json, extract::State, response::Response};
+use domain::ids::{self, ClientId};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::ListQuery;
+use crate::{
+    access::{AnyStaff, OfficeOrOwner},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    problem::Problem,
+    reply::{self, Created, Page},
+    store::{
+        self,
+        clients::{Client, ClientInput},
+    },
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(create_client, list_clients)).routes(routes!(get_client, replace_client))
+}
+
+/// Add a client
+///
+/// Who pays. Properties are added to it.
+#[utoipa::path(post, path = "/api/v1/clients", operation_id = "create_client", tag = "clients", security(("bearer" = ["office", "owner"])),
+    params(IdempotencyKey), request_body = ClientInput,
+    responses((status = 201, description = "Added.", body = Client, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_client(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<ClientInput>,
+) -> Result<Created, Problem> {
+    let at = app.clock.now();
+    let id: ClientId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "client.added", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_client", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/clients/{id}"), move |connection| {
+        Box::pin(async move { Ok(store::clients::insert(connection, id, &value, at).await?) })
+    })
+    .await
+}
+
+/// List clients
+///
+/// In the order in which they were added. A technician sees the clients on the own visits.
+#[utoipa::path(get, path = "/api/v1/clients", operation_id = "list_clients", tag = "clients", security(("bearer" = ["any staff"])),
+    params(ListQuery), responses((status = 200, description = "A page of clients.", body = Page<Client>)))]
+async fn list_clients(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ListQuery>,
+) -> Result<Json<Page<Client>>, Problem> {
+    let span = app.cursors.span("clients", &query, false)?;
+    let rows = store::clients::list(app.store.reader(), span, staff.scope()).await?;
+    Ok(Json(app.cursors.page("clients", &query, rows)))
+}
+
+/// Read a client
+///
+/// With the version that a change must name.
+#[utoipa::path(get, path = "/api/v1/clients/{id}", operation_id = "get_client", tag = "clients", security(("bearer" = ["any staff"])),
+    params(("id" = ClientId, Path, description = "The client.")), responses((status = 200, description = "The client.", body = Client)))]
+async fn get_client(
+    staff: AnyStaff,
+    State(app): State<App>,
+    known: IfNoneMatch,
+    PathId(id): PathId<ids::Client>,
+) -> Result<Response, Problem> {
+    let client = store::clients::get(app.store.reader(), id, staff.scope())
+        .await?
+        .ok_or_else(|| Problem::not_found("client"))?;
+    Ok(reply::one(&known, &client))
+}
+
+/// Change a client
+///
+/// Replaces everything that the office writes about it.
+#[utoipa::path(put, path = "/api/v1/clients/{id}", operation_id = "replace_client", tag = "clients", security(("bearer" = ["office", "owner"])),
+    params(("id" = ClientId, Path, description = "The client."), IfMatch), request_body = ClientInput,
+    responses((status = 200, description = "Changed.", body = Client)))]
+async fn replace_client(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<ClientInput>,
+) -> Result<Json<Client>, Problem> {
+    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "client.changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(
+            async move { store::clients::update(connection, id, &value, if_match.version).await?.or_problem("client") },
+        )
+    });
+    changed.await.map(Json)
+}

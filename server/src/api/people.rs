@@ -1,0 +1,310 @@
+//! Staff, and the phones they are let in with.
+
+use axum::{
+    Json,
+    extract::State,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use domain::{
+    actor::Role,
+    ids::{self, DeviceId, PersonId},
+    time::Instant,
+};
+use jiff::SignedDuration;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{
+    ListQuery,
+    sessions::{Peer, no_store},
+};
+use crate::{
+    access::{Anyone, OfficeOrOwner, OwnerOnly, hash, new_code, new_token},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    password,
+    problem::{FieldFault, Kind, Problem},
+    reply::{self, Created, Page},
+    store::{
+        self,
+        people::{Device, Person, PersonInput},
+    },
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(create_person, list_people))
+        .routes(routes!(get_person, replace_person))
+        .routes(routes!(create_enrolment_code))
+        .routes(routes!(enrol_device, list_devices))
+        .routes(routes!(revoke_device))
+}
+
+/// A code must be typed from one screen into another, no more.
+const CODE_LIFE: SignedDuration = SignedDuration::from_mins(10);
+/// A season and a half.
+const DEVICE_LIFE: SignedDuration = SignedDuration::from_hours(180 * 24);
+
+/// Add a member of staff
+///
+/// A technician needs no password: the phone is enrolled with a one-time code.
+#[utoipa::path(post, path = "/api/v1/people", operation_id = "create_person", tag = "people", security(("bearer" = ["owner"])),
+    params(IdempotencyKey), request_body = PersonInput,
+    responses((status = 201, description = "Added.", body = Person, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_person(
+    OwnerOnly(actor): OwnerOnly,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<PersonInput>,
+) -> Result<Created, Problem> {
+    needs_sign_in(&value)?;
+    let password = password::hash_of(&app, value.sign_in.as_ref(), "").await?;
+    let at = app.clock.now();
+    let id: PersonId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "person.added", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_person", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/people/{id}"), move |connection| {
+        Box::pin(async move {
+            store::people::insert(connection, id, &value, password.as_deref(), at)
+                .await
+                .map_err(|error| name_taken(error.into()))
+        })
+    })
+    .await
+}
+
+/// Owner and office have no phone to come in by at first.
+fn needs_sign_in(input: &PersonInput) -> Result<(), Problem> {
+    if input.role != Role::Technician && input.sign_in.is_none() {
+        let fault = FieldFault::at(
+            "/sign_in",
+            "missing",
+            "is required for office and owner; only a technician comes in by phone alone",
+        );
+        return Err(Problem::invalid(vec![fault]));
+    }
+    Ok(())
+}
+
+/// A name to sign in with that somebody has already.
+fn name_taken(error: ConstraintOr) -> Problem {
+    match error {
+        ConstraintOr::SignInTaken => {
+            Problem::new(Kind::Conflict, "Somebody signs in with this name already; choose another.")
+        }
+        ConstraintOr::Other(error) => error.into(),
+    }
+}
+
+enum ConstraintOr {
+    SignInTaken,
+    Other(sqlx::Error),
+}
+
+impl From<sqlx::Error> for ConstraintOr {
+    fn from(error: sqlx::Error) -> Self {
+        if store::broken_constraint(&error) == Some("people.sign_in") { Self::SignInTaken } else { Self::Other(error) }
+    }
+}
+
+/// List the staff
+///
+/// In the order in which they were added.
+#[utoipa::path(get, path = "/api/v1/people", operation_id = "list_people", tag = "people", security(("bearer" = ["office", "owner"])),
+    params(ListQuery), responses((status = 200, description = "A page of people.", body = Page<Person>)))]
+async fn list_people(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ListQuery>,
+) -> Result<Json<Page<Person>>, Problem> {
+    let span = app.cursors.span("people", &query, false)?;
+    let rows = store::people::list(app.store.reader(), span).await?;
+    Ok(Json(app.cursors.page("people", &query, rows)))
+}
+
+/// Read one member of staff
+///
+/// With the version that a change must name.
+#[utoipa::path(get, path = "/api/v1/people/{id}", operation_id = "get_person", tag = "people", security(("bearer" = ["office", "owner"])),
+    params(("id" = PersonId, Path, description = "The person.")), responses((status = 200, description = "The person.", body = Person)))]
+async fn get_person(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    known: IfNoneMatch,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
+    let person = store::people::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("person"))?;
+    Ok(reply::one(&known, &person))
+}
+
+/// Change a member of staff
+///
+/// Replaces name, role and activity. `sign_in` sets a new name and password and ends every session; without it the old ones
+/// stay. `active: false` ends everything the person may do, at once. The last owner cannot be ended.
+#[utoipa::path(put, path = "/api/v1/people/{id}", operation_id = "replace_person", tag = "people", security(("bearer" = ["owner"])),
+    params(("id" = PersonId, Path, description = "The person."), IfMatch), request_body = PersonInput,
+    responses((status = 200, description = "Changed.", body = Person)))]
+async fn replace_person(
+    OwnerOnly(actor): OwnerOnly,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<PersonInput>,
+) -> Result<Json<Person>, Problem> {
+    let password = password::hash_of(&app, value.sign_in.as_ref(), "").await?;
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(actor), at, act: "person.changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            let before = store::people::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("person"))?;
+            let owner_ends = before.role == Role::Owner && (value.role != Role::Owner || !value.active);
+            if owner_ends && store::people::other_owners(connection, id).await? == 0 {
+                return Err(Problem::new(Kind::Conflict, "This is the last owner. Make somebody else an owner first."));
+            }
+            if before.sign_in.is_none() {
+                needs_sign_in(&value)?;
+            }
+            let done = store::people::update(connection, id, &value, password.as_deref(), if_match.version, at).await;
+            done.map_err(|error| name_taken(error.into()))?.or_problem("person")
+        })
+    });
+    changed.await.map(Json)
+}
+
+/// A code to enrol one phone with.
+#[derive(Debug, Serialize, ToSchema)]
+struct EnrolmentCode {
+    /// Type it into the phone, or send it there. Shown once; works once.
+    #[schema(max_length = 60, example = "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3")]
+    code: String,
+    person_id: PersonId,
+    expires_at: Instant,
+}
+
+/// Make a code to enrol a phone
+///
+/// Good for ten minutes and for one phone.
+#[utoipa::path(post, path = "/api/v1/people/{id}/enrolment-codes", operation_id = "create_enrolment_code", tag = "people",
+    security(("bearer" = ["office", "owner"])), params(("id" = PersonId, Path, description = "Whose phone it is.")),
+    responses((status = 201, description = "The code.", body = EnrolmentCode)))]
+async fn create_enrolment_code(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
+    let code = new_code()?;
+    let at = app.clock.now();
+    let (digest, expires_at) = (hash(&code), at.plus(CODE_LIFE));
+    let deed = Deed { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
+    office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            let person = store::people::get(&mut *connection, id).await?.filter(|person| person.active);
+            let person = person.ok_or_else(|| Problem::not_found("person"))?;
+            if actor.role != Role::Owner && person.role != Role::Technician {
+                return Err(Problem::new(
+                    Kind::NotAllowed,
+                    "The office enrols technicians' phones; the others are the owner's to enrol.",
+                ));
+            }
+            store::people::insert_code(connection, &digest, id, at, expires_at).await?;
+            Ok(serde_json::json!({ "person_id": id, "expires_at": expires_at }))
+        })
+    })
+    .await?;
+    Ok((StatusCode::CREATED, no_store(), Json(EnrolmentCode { code, person_id: id, expires_at })).into_response())
+}
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "code": "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3", "name": "Phone of Tech 01" }))]
+struct DeviceInput {
+    #[schema(min_length = 1, max_length = 60)]
+    code: String,
+    /// How the office knows the phone.
+    #[schema(min_length = 1, max_length = 80, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    name: String,
+}
+
+/// An enrolled phone and its token.
+#[derive(Debug, Serialize, ToSchema)]
+struct Enrolled {
+    device: Device,
+    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept.
+    #[schema(max_length = 100)]
+    token: String,
+    expires_at: Instant,
+}
+
+/// Enrol a phone
+///
+/// Spends a one-time code and answers the phone's own token, good for 180 days and revocable at any time.
+#[utoipa::path(post, path = "/api/v1/devices", operation_id = "enrol_device", tag = "people", security(()), request_body = DeviceInput,
+    responses((status = 201, description = "Enrolled.", body = Enrolled)))]
+async fn enrol_device(
+    _: Anyone,
+    State(app): State<App>,
+    peer: Peer,
+    Valid { value, .. }: Valid<DeviceInput>,
+) -> Result<Response, Problem> {
+    // Counted by the code's beginning, so that guessing at one code is limited wherever it comes from.
+    app.throttle.count(value.code.get(..5).unwrap_or_default(), peer.0)?;
+    let token = new_token()?;
+    let at = app.clock.now();
+    let id: DeviceId = app.ids.next(at);
+    let (code, digest, expires_at) = (hash(value.code.trim()), hash(&token), at.plus(DEVICE_LIFE));
+    let deed = Deed { actor: None, at, act: "device.enrolled", subject: id.uuid() };
+    let device = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            let person = store::people::spend_code(connection, &code, at).await?;
+            let person = person.ok_or_else(|| {
+                Problem::new(
+                    Kind::NotSignedIn,
+                    "The code is wrong, used or older than ten minutes. Ask the office for a new one.",
+                )
+            })?;
+            let device = store::people::insert_device(connection, id, person, &value.name, at).await?;
+            store::people::insert_token(connection, &digest, person, Some(id), at, expires_at).await?;
+            Ok(device)
+        })
+    })
+    .await?;
+    Ok((StatusCode::CREATED, no_store(), Json(Enrolled { device, token, expires_at })).into_response())
+}
+
+/// List the phones
+///
+/// Those that were locked out too.
+#[utoipa::path(get, path = "/api/v1/devices", operation_id = "list_devices", tag = "people", security(("bearer" = ["office", "owner"])),
+    params(ListQuery), responses((status = 200, description = "A page of phones.", body = Page<Device>)))]
+async fn list_devices(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ListQuery>,
+) -> Result<Json<Page<Device>>, Problem> {
+    let span = app.cursors.span("devices", &query, false)?;
+    let rows = store::people::list_devices(app.store.reader(), span).await?;
+    Ok(Json(app.cursors.page("devices", &query, rows)))
+}
+
+/// Lock a phone out
+///
+/// At once. What it had not yet sent stays on it and can be sent after it is enrolled again.
+#[utoipa::path(delete, path = "/api/v1/devices/{id}", operation_id = "revoke_device", tag = "people", security(("bearer" = ["office", "owner"])),
+    params(("id" = DeviceId, Path, description = "The phone.")), responses((status = 200, description = "Locked out.", body = Device)))]
+async fn revoke_device(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Device>,
+) -> Result<Json<Device>, Problem> {
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(actor), at, act: "device.revoked", subject: id.uuid() };
+    let revoked = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            store::people::revoke_device(connection, id, at).await?.ok_or_else(|| Problem::not_found("device"))
+        })
+    });
+    revoked.await.map(Json)
+}

@@ -1,0 +1,208 @@
+//! The set-up of the book, and signing in and out.
+
+use std::net::{IpAddr, SocketAddr};
+
+use axum::{
+    Json,
+    extract::{ConnectInfo, FromRequestParts, State},
+    http::{HeaderMap, StatusCode, header, request::Parts},
+    response::{IntoResponse, Response},
+};
+use domain::{actor::Actor, actor::Role, ids::PersonId, time::Instant};
+use jiff::SignedDuration;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::{AnyStaff, Anyone, hash, new_token},
+    app::App,
+    book::office::{self, Deed},
+    extract::Valid,
+    password,
+    problem::{FieldFault, Kind, Problem},
+    store::{
+        self,
+        people::{Person, PersonInput, SignIn},
+    },
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(set_up))
+        .routes(routes!(create_session))
+        .routes(routes!(end_session))
+        .routes(routes!(get_me))
+}
+
+/// A working week without signing in again.
+const SESSION: SignedDuration = SignedDuration::from_hours(12);
+
+/// The address a request came from, where the server knows it.
+#[derive(Debug)]
+pub struct Peer(pub Option<IpAddr>);
+
+impl FromRequestParts<App> for Peer {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Self::Rejection> {
+        Ok(Self(parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip())))
+    }
+}
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "setup_code": "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3", "company_name": "Demonstration Company", "time_zone": "America/New_York",
+    "owner_name": "Owner 01", "sign_in": { "name": "owner", "password": "three plain words here" }
+}))]
+struct SetUpInput {
+    /// The one-time code that the server printed at its first start.
+    #[schema(min_length = 1, max_length = 60)]
+    setup_code: String,
+    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    company_name: String,
+    /// IANA time zone of the office.
+    #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
+    time_zone: String,
+    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    owner_name: String,
+    sign_in: SignIn,
+}
+
+/// Set the book up
+///
+/// Writes the company and its first owner. Works once, with the one-time code that the server printed at its first start.
+#[utoipa::path(post, path = "/api/v1/setup", operation_id = "set_up", tag = "sessions", security(()), request_body = SetUpInput,
+    responses((status = 201, description = "The book is set up; sign in as the owner.", body = Person)))]
+async fn set_up(
+    _: Anyone,
+    State(app): State<App>,
+    peer: Peer,
+    Valid { value, .. }: Valid<SetUpInput>,
+) -> Result<Response, Problem> {
+    app.throttle.count("set-up", peer.0)?;
+    if domain::time::zone(&value.time_zone).is_err() {
+        return Err(Problem::invalid(vec![FieldFault::at(
+            "/time_zone",
+            "unknown_value",
+            "is no IANA time zone, such as America/New_York",
+        )]));
+    }
+    let person = PersonInput { name: value.owner_name, role: Role::Owner, sign_in: Some(value.sign_in), active: true };
+    let password = password::hash_of(&app, person.sign_in.as_ref(), &value.company_name).await?;
+    let at = app.clock.now();
+    let id: PersonId = app.ids.next(at);
+    let deed = Deed { actor: None, at, act: "company.set_up", subject: id.uuid() };
+    let (code, company, zone) = (hash(&value.setup_code), value.company_name, value.time_zone);
+    let owner = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            if !store::people::set_up(connection, &code, &company, &zone, at).await? {
+                return Err(Problem::new(
+                    Kind::Conflict,
+                    "The code is not the one that was printed, or the book is set up already.",
+                ));
+            }
+            Ok(store::people::insert(connection, id, &person, password.as_deref(), at).await?)
+        })
+    })
+    .await?;
+    Ok((StatusCode::CREATED, Json(owner)).into_response())
+}
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "name": "owner", "password": "three plain words here" }))]
+struct SessionInput {
+    #[schema(min_length = 1, max_length = 80)]
+    name: String,
+    #[schema(min_length = 1, max_length = 200)]
+    password: String,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct Session {
+    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept.
+    #[schema(max_length = 100)]
+    token: String,
+    expires_at: Instant,
+}
+
+/// Sign in
+///
+/// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by name and by address.
+#[utoipa::path(post, path = "/api/v1/sessions", operation_id = "create_session", tag = "sessions", security(()), request_body = SessionInput,
+    responses((status = 201, description = "Signed in.", body = Session)))]
+async fn create_session(
+    _: Anyone,
+    State(app): State<App>,
+    peer: Peer,
+    Valid { value, .. }: Valid<SessionInput>,
+) -> Result<Response, Problem> {
+    app.throttle.count(&value.name, peer.0)?;
+    let known = store::people::by_sign_in(app.store.reader(), &value.name).await?;
+    // An unknown name costs the same time as a wrong password, so that names cannot be found out.
+    let fits = password::fits(&app, value.password, known.as_ref().map(|(_, stored)| stored.clone())).await?;
+    let Some((person, _)) = known.filter(|_| fits) else {
+        return Err(Problem::new(Kind::NotSignedIn, "The name or the password is wrong."));
+    };
+    let token = new_token()?;
+    let (at, digest) = (app.clock.now(), hash(&token));
+    let expires_at = at.plus(SESSION);
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                Ok(store::people::insert_token(connection, &digest, person, None, at, expires_at).await?)
+            })
+        })
+        .await?;
+    Ok((StatusCode::CREATED, no_store(), Json(Session { token, expires_at })).into_response())
+}
+
+/// A token must not lie about in a cache.
+pub fn no_store() -> HeaderMap {
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CACHE_CONTROL, axum::http::HeaderValue::from_static("no-store"));
+    headers
+}
+
+/// Sign out
+///
+/// Ends the token that this request carries, at once.
+#[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
+    responses((status = 204, description = "Signed out.")))]
+async fn end_session(_: AnyStaff, State(app): State<App>, headers: HeaderMap) -> Result<StatusCode, Problem> {
+    let token = headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()).and_then(|v| v.split_once(' '));
+    let (digest, at) = (hash(token.map_or("", |(_, token)| token.trim())), app.clock.now());
+    app.store
+        .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))
+        .await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+/// Who a token belongs to.
+#[derive(Debug, Serialize, ToSchema)]
+struct Me {
+    person: Person,
+    /// The phone this token belongs to; null in a session.
+    device_id: Option<domain::ids::DeviceId>,
+    #[schema(max_length = 120)]
+    company_name: String,
+    /// IANA time zone of the office.
+    #[schema(max_length = 60)]
+    time_zone: String,
+    /// The server's clock, by which a phone can judge its own.
+    now: Instant,
+}
+
+/// See who I am
+///
+/// The person and phone behind the token, the company, and the server's clock.
+#[utoipa::path(get, path = "/api/v1/me", operation_id = "get_me", tag = "sessions", security(("bearer" = ["any staff"])),
+    responses((status = 200, description = "The caller.", body = Me)))]
+async fn get_me(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Json<Me>, Problem> {
+    let Actor { person, device, .. } = actor;
+    let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
+    let (company_name, time_zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    Ok(Json(Me { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
+}

@@ -1,0 +1,138 @@
+//! The whole server as one value: `app(deps)` is what `main` serves and what tests call.
+
+use std::{sync::Arc, time::Duration};
+
+use axum::{
+    Router,
+    extract::{DefaultBodyLimit, Request, State},
+    http::{HeaderName, HeaderValue, StatusCode, header},
+    middleware::{self, Next},
+    response::Response,
+};
+use domain::law::Lawbook;
+use tower_http::{catch_panic::CatchPanicLayer, compression::CompressionLayer, timeout::TimeoutLayer};
+use uuid::Uuid;
+
+use crate::{
+    access::Anyone,
+    api,
+    clock::{Clock, IdSource},
+    openapi, pages,
+    problem::{Kind, Problem},
+    reply::CursorKey,
+    schema::Schemas,
+    store::Store,
+    throttle::Throttle,
+};
+
+const BODY_LIMIT: usize = 1024 * 1024;
+const REQUEST_TIME: Duration = Duration::from_secs(30);
+
+/// What the server is made of.
+#[derive(Debug)]
+pub struct Deps {
+    pub store: Store,
+    pub clock: Arc<dyn Clock>,
+    pub ids: Arc<dyn IdSource>,
+    pub law: Arc<Lawbook>,
+    pub cursors: CursorKey,
+    pub throttle: Throttle,
+}
+
+/// Everything a handler can reach. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct App(Arc<Inner>);
+
+#[derive(Debug)]
+pub struct Inner {
+    deps: Deps,
+    pub schemas: Schemas,
+    /// The API document as it is served.
+    pub document: String,
+}
+
+impl std::ops::Deref for Inner {
+    type Target = Deps;
+
+    fn deref(&self) -> &Deps {
+        &self.deps
+    }
+}
+
+impl std::ops::Deref for App {
+    type Target = Inner;
+
+    fn deref(&self) -> &Inner {
+        &self.0
+    }
+}
+
+/// The server's router.
+pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {
+    let (routes, document) = openapi::describe(api::routes());
+    let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), document: document.to_pretty_json()? }));
+    let ids = Arc::clone(&app.ids);
+    let clock = Arc::clone(&app.clock);
+    Ok(routes
+        .merge(pages::routes(&document))
+        .fallback(no_such_address)
+        .method_not_allowed_fallback(no_such_method)
+        .with_state(app)
+        .layer(DefaultBodyLimit::max(BODY_LIMIT))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, REQUEST_TIME))
+        .layer(CatchPanicLayer::custom(|_: Box<dyn std::any::Any + Send>| {
+            axum::response::IntoResponse::into_response(Problem::new(
+                Kind::Fault,
+                "The server could not do this. It is logged under the request id.",
+            ))
+        }))
+        .layer(CompressionLayer::new())
+        .layer(middleware::from_fn_with_state((ids, clock), outermost)))
+}
+
+async fn no_such_address(_: Anyone, request: Request) -> Problem {
+    Problem::new(Kind::NotFound, format!("There is no address {}.", request.uri().path()))
+}
+
+async fn no_such_method(_: Anyone, request: Request) -> Problem {
+    Problem::new(Kind::MethodNotAllowed, format!("{} does not take {}.", request.uri().path(), request.method()))
+}
+
+type Identity = (Arc<dyn IdSource>, Arc<dyn Clock>);
+
+/// Gives each request its id, turns every error reply into a problem document and sets the headers that all replies have.
+async fn outermost(State((ids, clock)): State<Identity>, request: Request, next: Next) -> Response {
+    let id = request_id(&request).unwrap_or_else(|| ids.uuid(clock.now()).to_string());
+    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
+    let span = tracing::info_span!("request", id, %method, path);
+    let response = tracing::Instrument::instrument(next.run(request), span.clone()).await;
+    let response = finish(response, &id);
+    span.in_scope(|| tracing::info!(status = response.status().as_u16(), "answered"));
+    response
+}
+
+fn finish(mut response: Response, id: &str) -> Response {
+    let status = response.status();
+    if status.is_client_error() || status.is_server_error() {
+        let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_reply(status));
+        response = problem.render(id, std::mem::take(response.headers_mut()));
+    }
+    let headers = response.headers_mut();
+    if let Ok(value) = HeaderValue::from_str(id) {
+        headers.insert(HeaderName::from_static("x-request-id"), value);
+    }
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.insert(HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin"));
+    headers
+        .entry(header::CONTENT_SECURITY_POLICY)
+        .or_insert(HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'"));
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
+    response
+}
+
+/// The caller's own request id, if it is a UUID: anything else could forge a line of the log.
+fn request_id(request: &Request) -> Option<String> {
+    let text = request.headers().get("x-request-id")?.to_str().ok()?;
+    Uuid::try_parse(text).ok().filter(|_| text.len() == 36).map(|uuid| uuid.to_string())
+}

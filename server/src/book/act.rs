@@ -1,0 +1,242 @@
+//! The acts under load: clear, record, correct. Each is pure, facts in, decision and effects out, so the writer can decide
+//! for all who wait and commit once.
+
+use std::collections::{HashMap, HashSet};
+
+use domain::{
+    actor::Actor,
+    decision::{Decision, Finding},
+    ids::{ApplicationId, ClearanceId, CorrectionId, LotId, ProductId, PropertyId, SectionId, VisitId},
+    journal,
+    law::Lawbook,
+    time::Instant,
+};
+use uuid::Uuid;
+
+use super::{
+    application::{self, ApplicationInput, ApplicationView},
+    clearance::{self, ClearanceInput, ClearanceView},
+    correction::{self, CorrectionInput, CorrectionView},
+};
+use crate::{
+    problem::FieldFault,
+    store::world::{
+        ApplicationRow, ClearanceRow, CorrectionRow, Effects, JournalRow, LedgerRow, LineRow, ProductRow, PropertyRow,
+        RefusedRow, SectionRow,
+    },
+};
+
+/// Who acts, when, and with which content.
+#[derive(Debug, Clone)]
+pub struct Envelope {
+    pub actor: Actor,
+    pub at: Instant,
+    /// What was sent, as it is kept.
+    pub content: String,
+    pub fingerprint: String,
+    /// The id under which a refused attempt would be kept.
+    pub attempt: Uuid,
+}
+
+/// One act, ready to be decided.
+#[derive(Debug, Clone)]
+pub enum Act {
+    Clear(Envelope, ClearanceId, ClearanceInput),
+    Record(Envelope, ApplicationId, ApplicationInput),
+    Correct(Envelope, CorrectionId, CorrectionInput),
+}
+
+/// How an act ended.
+#[derive(Debug)]
+pub enum Reply {
+    Cleared(Done<ClearanceView>),
+    Recorded(Done<ApplicationView>),
+    Corrected(Done<CorrectionView>),
+    /// Something the act names is not there, or not this person's to know.
+    Missing(&'static str),
+    /// Values that contradict each other or the book.
+    Invalid(Vec<FieldFault>),
+    /// The id names something else: these fields differ.
+    Reused(Vec<String>),
+    /// The book has moved on.
+    Conflict(String),
+    Stopped {
+        summary: String,
+        findings: Vec<Finding>,
+    },
+}
+
+/// A thing newly stored, or stored already with the same content.
+#[derive(Debug)]
+pub struct Done<T> {
+    pub view: T,
+    pub new: bool,
+}
+
+impl<T> Done<T> {
+    pub fn new(view: T) -> Self {
+        Self { view, new: true }
+    }
+
+    pub fn again(view: T) -> Self {
+        Self { view, new: false }
+    }
+}
+
+/// The facts of a batch, as they stand after the acts decided so far, and what is to be written.
+#[derive(Debug, Default)]
+pub struct World {
+    pub journal_seq: i64,
+    pub journal_hash: String,
+    pub properties: HashMap<PropertyId, PropertyRow>,
+    pub sections: HashMap<SectionId, SectionRow>,
+    pub products: HashMap<ProductId, ProductRow>,
+    pub lots: HashMap<LotId, ProductId>,
+    pub visits: HashMap<VisitId, PropertyId>,
+    pub clearances: HashMap<ClearanceId, ClearanceRow>,
+    pub applications: HashMap<ApplicationId, ApplicationRow>,
+    pub corrections: HashMap<CorrectionId, CorrectionRow>,
+    pub attempts: HashSet<(String, String)>,
+    pub rule_set_texts: HashSet<String>,
+    pub effects: Effects,
+}
+
+/// Decides one act and notes its effects.
+pub fn decide(act: &Act, world: &mut World, law: &Lawbook) -> Reply {
+    match act {
+        Act::Clear(envelope, id, input) => clearance::clear(envelope, *id, input, world, law),
+        Act::Record(envelope, id, input) => application::record(envelope, *id, input, world, law),
+        Act::Correct(envelope, id, input) => correction::correct(envelope, *id, input, world, law),
+    }
+}
+
+impl World {
+    /// Adds an entry to the hash chain.
+    pub fn journal(&mut self, envelope: &Envelope, act: &'static str, subject: &str, payload: String) {
+        self.journal_seq += 1;
+        let person = envelope.actor.person.to_string();
+        let device = envelope.actor.device.map(|device| device.to_string());
+        let entry = journal::Entry {
+            seq: self.journal_seq,
+            written_at_ms: envelope.at.millis(),
+            person_id: Some(&person),
+            device_id: device.as_deref(),
+            act,
+            subject_id: subject,
+            payload: &payload,
+        };
+        let hash = entry.hash(&self.journal_hash);
+        let previous_hash = std::mem::replace(&mut self.journal_hash, hash.clone());
+        self.effects.journal.push(JournalRow {
+            seq: self.journal_seq,
+            written_at: envelope.at.millis(),
+            person_id: Some(person),
+            device_id: device,
+            act,
+            subject_id: subject.to_owned(),
+            payload,
+            previous_hash,
+            hash,
+        });
+    }
+
+    /// Adds lines to the ledger, for the acts that follow and for the database.
+    pub fn add_to_ledger(&mut self, lines: Vec<LineRow>) {
+        for line in &lines {
+            let (Ok(section), Ok(application)) = (line.section_id.parse(), line.application_id.parse()) else {
+                continue;
+            };
+            if let Some(section) = self.sections.get_mut(&section) {
+                section.ledger.push(LedgerRow(
+                    application,
+                    line.applied_on,
+                    line.area,
+                    line.product,
+                    line.nitrogen,
+                    line.quick_nitrogen,
+                    line.phosphate,
+                    line.potash,
+                    line.flags,
+                    line.purpose,
+                ));
+            }
+        }
+        self.effects.lines.extend(lines);
+    }
+
+    /// Frees the room that a clearance holds.
+    pub fn end_clearance(&mut self, id: ClearanceId, how: &'static str, by: Option<ApplicationId>, at: Instant) {
+        let Some(clearance) = self.clearances.get_mut(&id).filter(|clearance| clearance.ended.is_none()) else {
+            return;
+        };
+        clearance.ended = Some(how.to_owned());
+        for line in &clearance.lines {
+            if let Some(section) = self.sections.get_mut(&line.0) {
+                section.held.retain(|held| held.0 != id);
+            }
+        }
+        self.effects.clearance_ends.push(serde_json::json!([id, how, by, at.millis()]));
+    }
+
+    /// Keeps the decision word for word, and the text of every rule set it was made under.
+    pub fn keep_decision(&mut self, subject: &str, at: Instant, decision: &Decision, law: &Lawbook) -> String {
+        let body = serde_json::to_string(decision).unwrap_or_default();
+        let hash = crate::access::hash(&body);
+        self.effects.decision(subject, at, body);
+        for set in &decision.rule_sets {
+            if let Some(known) = law.rule_set(&set.code)
+                && self.rule_set_texts.insert(set.hash.clone())
+            {
+                self.effects.rule_set_text(&set.hash, &set.code, &known.text);
+            }
+        }
+        hash
+    }
+
+    /// Keeps what was refused, once for each different content, so that nothing that may have happened is lost.
+    pub fn refuse(
+        &mut self,
+        envelope: &Envelope,
+        kind: &'static str,
+        subject: &str,
+        property: PropertyId,
+        decision: &Decision,
+        law: &Lawbook,
+    ) -> Reply {
+        if self.attempts.insert((subject.to_owned(), envelope.fingerprint.clone())) {
+            let id = envelope.attempt.to_string();
+            let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope.at, decision, law);
+            self.effects.attempts.push(RefusedRow {
+                id: id.clone(),
+                kind,
+                subject_id: subject.to_owned(),
+                property_id: property.to_string(),
+                person_id: envelope.actor.person.to_string(),
+                device_id: envelope.actor.device.map(|device| device.to_string()),
+                received_at: envelope.at.millis(),
+                content: envelope.content.clone(),
+                fingerprint: envelope.fingerprint.clone(),
+            });
+            let payload = serde_json::json!({
+                "kind": kind, "subject_id": subject, "content_sha256": envelope.fingerprint, "decision_sha256": decision_hash,
+            });
+            self.journal(envelope, "attempt.refused", &id, payload.to_string());
+        }
+        Reply::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() }
+    }
+}
+
+/// The members in which two stored contents differ.
+pub fn differing(stored: &str, sent: &str) -> Vec<String> {
+    let read =
+        |text: &str| serde_json::from_str::<serde_json::Map<String, serde_json::Value>>(text).unwrap_or_default();
+    let (stored, sent) = (read(stored), read(sent));
+    let names: std::collections::BTreeSet<&String> = stored.keys().chain(sent.keys()).collect();
+    names.into_iter().filter(|name| stored.get(*name) != sent.get(*name)).cloned().collect()
+}
+
+/// Findings that stop and were not acknowledged one by one.
+pub fn unacknowledged(decision: &Decision, acknowledged: &[String]) -> bool {
+    let stops = |finding: &&Finding| finding.verdict == domain::decision::Verdict::Stop;
+    decision.findings.iter().filter(stops).any(|finding| !acknowledged.contains(&finding.key))
+}

@@ -1,0 +1,297 @@
+//! A further record that takes an application back or says what truly happened. The original stays; totals follow.
+
+use domain::{
+    decision::Verdict,
+    ids::{ApplicationId, CorrectionId, DeviceId, PersonId},
+    law::Lawbook,
+    quantity::{Area, ProductMass},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::{
+    act::{Done, Envelope, Reply, World, differing, unacknowledged},
+    application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
+    facts::{self, Line, Question},
+};
+use crate::{
+    problem::FieldFault,
+    store::world::{ApplicationRow, CorrectionRow, LineRow, MovementRow, standing_lines},
+};
+
+/// What is wrong with an application, and what is true instead.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "application_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14", "reason": "Weighed again: the bag was not empty.",
+    "change": { "lines": [{ "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13", "product_lb": "21.4" }] }
+}))]
+pub struct CorrectionInput {
+    pub application_id: ApplicationId,
+    #[schema(min_length = 1, max_length = 1000)]
+    pub reason: String,
+    /// What stands in the place of all the application's lines. Leave it out to take the whole application back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub change: Option<Change>,
+    /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 200)]
+    pub acknowledged: Vec<String>,
+}
+
+/// The lines as they truly were.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Change {
+    #[schema(min_items = 1, max_items = 20)]
+    pub lines: Vec<AppliedLine>,
+}
+
+impl CorrectionInput {
+    pub fn lines(&self) -> impl Iterator<Item = &AppliedLine> {
+        self.change.iter().flat_map(|change| change.lines.iter())
+    }
+}
+
+/// A stored correction.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CorrectionView {
+    pub id: CorrectionId,
+    pub application_id: ApplicationId,
+    #[schema(max_length = 1000)]
+    pub reason: String,
+    pub person_id: PersonId,
+    pub device_id: Option<DeviceId>,
+    pub received_at: Instant,
+    /// What stands since; empty when the application was taken back.
+    #[schema(max_items = 20)]
+    pub lines: Vec<LineView>,
+    pub verdict: Verdict,
+    pub beyond_the_rules: bool,
+}
+
+/// Corrects an application, or refuses it with every finding and keeps the attempt.
+pub fn correct(
+    envelope: &Envelope,
+    id: CorrectionId,
+    input: &CorrectionInput,
+    world: &mut World,
+    law: &Lawbook,
+) -> Reply {
+    if let Some(stored) = world.corrections.get(&id) {
+        return repeated(envelope, id, stored, world);
+    }
+    if world.applications.contains_key(&ApplicationId::from_uuid(id.uuid())) {
+        return Reply::Conflict(
+            "This id names an application already; a correction needs an id of its own.".to_owned(),
+        );
+    }
+    let Some(application) = world.applications.get(&input.application_id).cloned() else {
+        return Reply::Missing("application");
+    };
+    if facts::property(world, application.property_id, envelope.actor).is_none() {
+        return Reply::Missing("application");
+    }
+    let lines = match resolve(input, &application, world) {
+        Ok(lines) => lines,
+        Err(faults) => return Reply::Invalid(faults),
+    };
+    let (verdict, decision_hash) = match judge(envelope, id, input, &application, &lines, world, law) {
+        Ok(judged) => judged,
+        Err(refused) => return refused,
+    };
+    let row = CorrectionRow {
+        application_id: input.application_id,
+        person_id: envelope.actor.person,
+        device_id: envelope.actor.device,
+        received_at: envelope.at.millis(),
+        verdict,
+        beyond_the_rules: i64::from(verdict == Verdict::Stop),
+        content: envelope.content.clone(),
+        fingerprint: envelope.fingerprint.clone(),
+    };
+    store(envelope, id, &row, &application, &lines, decision_hash.as_deref(), world);
+    let view = view(id, &row, line_views(&lines, &application, world));
+    world.corrections.insert(id, row);
+    view.map_or(Reply::Missing("correction"), |view| Reply::Corrected(Done::new(view)))
+}
+
+fn repeated(envelope: &Envelope, id: CorrectionId, stored: &CorrectionRow, world: &World) -> Reply {
+    let application = world.applications.get(&stored.application_id);
+    let Some(application) = application.filter(|a| facts::property(world, a.property_id, envelope.actor).is_some())
+    else {
+        return Reply::Missing("correction");
+    };
+    if stored.fingerprint != envelope.fingerprint {
+        return Reply::Reused(differing(&stored.content, &envelope.content));
+    }
+    let lines = serde_json::from_str::<CorrectionInput>(&stored.content)
+        .ok()
+        .and_then(|input| resolve(&input, application, world).ok())
+        .unwrap_or_default();
+    let view = view(id, stored, line_views(&lines, application, world));
+    view.map_or(Reply::Missing("correction"), |view| Reply::Corrected(Done::again(view)))
+}
+
+fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World) -> Result<Vec<Line>, Vec<FieldFault>> {
+    let place = |fault: FieldFault| FieldFault {
+        pointer: fault.pointer.map(|p| p.replacen("#/lines", "#/change/lines", 1)),
+        ..fault
+    };
+    let mut faults: Vec<FieldFault> =
+        facts::repeated(input.lines().map(|line| line.section_id)).into_iter().map(place).collect();
+    let mut lines = Vec::new();
+    for (at, line) in input.lines().enumerate() {
+        let pointer = format!("/change/lines/{at}");
+        if line.product_lb.is_zero() {
+            faults.push(FieldFault::at(
+                format!("{pointer}/product_lb"),
+                "out_of_range",
+                "must be above zero; leave the section out if nothing was put on it",
+            ));
+        }
+        let on = application.applied_on;
+        match facts::treated(world, application.property_id, line.section_id, line.treated_area_sqft, on, &pointer) {
+            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
+            Err(fault) => faults.push(fault),
+        }
+    }
+    if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// Asks the rules about what truly happened, as if the application had not been recorded. Taking it back asks nothing.
+fn judge(
+    envelope: &Envelope,
+    id: CorrectionId,
+    input: &CorrectionInput,
+    application: &ApplicationRow,
+    lines: &[Line],
+    world: &mut World,
+    law: &Lawbook,
+) -> Result<(Verdict, Option<String>), Reply> {
+    if lines.is_empty() {
+        return Ok((Verdict::Go, None));
+    }
+    let Ok(content) = serde_json::from_str::<ApplicationInput>(&application.content) else {
+        return Err(Reply::Missing("application"));
+    };
+    let question = Question {
+        property: application.property_id,
+        product: application.product_id,
+        on: application.applied_on,
+        at: content.started_at,
+        purpose: content.purpose,
+        equipment: content.equipment,
+        weather: &content.weather,
+        ground: Some(content.ground),
+        pavement_cleaned: Some(content.pavement_cleaned),
+        lines,
+        without: Some(input.application_id),
+        without_hold: content.clearance_id,
+        done: false,
+    };
+    let decision = facts::judge(&question, world, law);
+    if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
+        return Err(world.refuse(envelope, "correction", &id.to_string(), application.property_id, &decision, law));
+    }
+    let hash = world.keep_decision(&format!("correction/{id}"), envelope.at, &decision, law);
+    Ok((decision.verdict, Some(hash)))
+}
+
+/// Notes what correcting writes: the record, the ledger's reversal and what is true, the stock, the journal.
+fn store(
+    envelope: &Envelope,
+    id: CorrectionId,
+    row: &CorrectionRow,
+    application: &ApplicationRow,
+    lines: &[Line],
+    decision_hash: Option<&str>,
+    world: &mut World,
+) {
+    let subject = id.to_string();
+    world.effects.corrections.push(serde_json::json!({
+        "id": subject, "application_id": row.application_id, "person_id": row.person_id, "device_id": row.device_id,
+        "received_at": row.received_at, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules,
+        "content": row.content, "fingerprint": row.fingerprint,
+    }));
+    let before = standing_lines(&world.sections, row.application_id);
+    let mut ledger: Vec<LineRow> = before
+        .iter()
+        .map(|(section, standing)| LineRow {
+            record_id: subject.clone(),
+            application_id: row.application_id.to_string(),
+            section_id: section.to_string(),
+            applied_on: standing.1,
+            area: standing.2,
+            product: -standing.3,
+            nitrogen: -standing.4,
+            quick_nitrogen: -standing.5,
+            phosphate: -standing.6,
+            potash: -standing.7,
+            flags: standing.8,
+            purpose: standing.9,
+        })
+        .collect();
+    let content = serde_json::from_str::<ApplicationInput>(&application.content).ok();
+    let label = world.products.get(&application.product_id).map(|product| product.label.clone());
+    if let (Some(content), Some(label)) = (content, label) {
+        let row_of = |line: &Line| {
+            ledger_line(&subject, row.application_id, line, &label, application.applied_on, content.purpose, 1)
+        };
+        ledger.extend(lines.iter().map(row_of));
+    }
+    let moved: i64 = -ledger.iter().map(|line| line.product).sum::<i64>();
+    world.effects.movements.push(MovementRow {
+        id: subject.clone(),
+        product_id: application.product_id.to_string(),
+        lot_id: application.lot_id.map(|lot| lot.to_string()),
+        kind: "corrected",
+        mass: moved,
+        moved_on: application.applied_on,
+        person_id: envelope.actor.person.to_string(),
+        record_id: subject.clone(),
+        reason: None,
+        recorded_at: envelope.at.millis(),
+    });
+    if let Some(product) = world.products.get_mut(&application.product_id) {
+        product.balance += moved;
+    }
+    let payload = serde_json::json!({
+        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
+        "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules == 1, "decision_sha256": decision_hash, "lines": ledger,
+    });
+    world.add_to_ledger(ledger);
+    world.journal(envelope, "application.corrected", &subject, payload.to_string());
+}
+
+fn line_views(lines: &[Line], application: &ApplicationRow, world: &World) -> Vec<LineView> {
+    let Some(product) = world.products.get(&application.product_id) else { return Vec::new() };
+    lines.iter().map(|line| line_view(line.section, line.area, line.product, &product.label)).collect()
+}
+
+/// A stored correction as it is shown.
+pub fn view(id: CorrectionId, row: &CorrectionRow, lines: Vec<LineView>) -> Option<CorrectionView> {
+    let content: CorrectionInput = serde_json::from_str(&row.content).ok()?;
+    Some(CorrectionView {
+        id,
+        application_id: row.application_id,
+        reason: content.reason,
+        person_id: row.person_id,
+        device_id: row.device_id,
+        received_at: Instant::from_millis(row.received_at)?,
+        lines,
+        verdict: row.verdict,
+        beyond_the_rules: row.beyond_the_rules == 1,
+    })
+}
+
+/// Areas of stored lines for a view read back from the database.
+pub fn stored_line(
+    section: domain::ids::SectionId,
+    area: i64,
+    product: i64,
+    label: &domain::product::Label,
+) -> LineView {
+    line_view(section, Area::from_raw(area), ProductMass::from_raw(product), label)
+}

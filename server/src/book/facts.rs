@@ -1,0 +1,225 @@
+//! From what is loaded to what rules judge: the one way in which check, clearance, record and correction put their question.
+
+use domain::{
+    actor::{Actor, Role},
+    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    decision::{Decision, Finding, Mark, Outcome, Verdict, decide},
+    equipment::Equipment,
+    ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
+    land::SectionFacts,
+    law::Lawbook,
+    quantity::{Area, ProductMass, StockBalance},
+    time::{Day, Instant},
+    weather::Weather,
+};
+use jiff::tz::TimeZone;
+
+use super::act::World;
+use crate::{
+    problem::FieldFault,
+    store::world::{ProductRow, PropertyRow},
+};
+
+/// One section's share, resolved against the book.
+#[derive(Debug, Clone, Copy)]
+pub struct Line {
+    pub section: SectionId,
+    pub area: Area,
+    pub product: ProductMass,
+}
+
+/// A question to the rules.
+#[derive(Debug)]
+pub struct Question<'a> {
+    pub property: PropertyId,
+    pub product: ProductId,
+    pub on: Day,
+    pub at: Instant,
+    pub purpose: Purpose,
+    pub equipment: Equipment,
+    pub weather: &'a Weather,
+    pub ground: Option<Ground>,
+    pub pavement_cleaned: Option<bool>,
+    pub lines: &'a [Line],
+    /// The application that is being corrected does not count against itself.
+    pub without: Option<ApplicationId>,
+    /// Nor does the room that the application's own clearance holds.
+    pub without_hold: Option<ClearanceId>,
+    /// The work is done already: what the book would rather not have planned is a finding to acknowledge, not an error.
+    pub done: bool,
+}
+
+/// The property, if it is there and this person may know it.
+pub fn property<'w>(world: &'w World, id: PropertyId, actor: Actor) -> Option<&'w PropertyRow> {
+    let property = world.properties.get(&id)?;
+    let allowed = match actor.role {
+        Role::Owner | Role::Office => true,
+        Role::Technician => property.visited_by.contains(&actor.person),
+    };
+    allowed.then_some(property)
+}
+
+/// The property's zone. It was checked when it was written; a zone that has left the tables since falls back to UTC.
+pub fn zone(property: &PropertyRow) -> TimeZone {
+    domain::time::zone(&property.time_zone).unwrap_or(TimeZone::UTC)
+}
+
+/// A section with the area that is treated, or what is wrong with it. `pointer` is where it stands in the body.
+pub fn treated(
+    world: &World,
+    property: PropertyId,
+    section: SectionId,
+    treated: Option<Area>,
+    on: Day,
+    pointer: &str,
+) -> Result<Area, FieldFault> {
+    let missing =
+        || FieldFault::at(format!("{pointer}/section_id"), "not_found", "is no lawn section of this property");
+    let row = world.sections.get(&section).filter(|row| row.property_id == property).ok_or_else(missing)?;
+    let area = row.area_on(on).ok_or_else(|| {
+        FieldFault::at(
+            format!("{pointer}/section_id"),
+            "not_measured",
+            "has no measurement yet; measure it before product is put on it",
+        )
+    })?;
+    match treated {
+        Some(part) if part > area => Err(FieldFault::at(
+            format!("{pointer}/treated_area_sqft"),
+            "out_of_range",
+            format!("is more than the section's measured {}; measure it anew if it has grown", area.with_unit()),
+        )),
+        part => Ok(part.unwrap_or(area)),
+    }
+}
+
+/// Sections that stand twice among the lines.
+pub fn repeated(sections: impl Iterator<Item = SectionId>) -> Vec<FieldFault> {
+    let mut seen = std::collections::HashSet::new();
+    let twice = |(at, id): (usize, SectionId)| {
+        (!seen.insert(id)).then(|| {
+            FieldFault::at(
+                format!("/lines/{at}/section_id"),
+                "repeated",
+                "stands twice; add its amounts up in one line",
+            )
+        })
+    };
+    sections.enumerate().filter_map(twice).collect()
+}
+
+/// Asks every rule of law, label and company, and the book itself.
+pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision {
+    let (Some(property), Some(product)) =
+        (world.properties.get(&question.property), world.products.get(&question.product))
+    else {
+        // The callers look both up first; a decision without them can only be a stop.
+        return nothing_known(question.on);
+    };
+    let facts = Facts {
+        on: question.on,
+        at: question.at,
+        audience: Audience::Professional,
+        purpose: question.purpose,
+        equipment: question.equipment,
+        label: product.label.clone(),
+        weather: question.weather.clone(),
+        ground: question.ground,
+        pavement_cleaned: question.pavement_cleaned,
+        lines: question.lines.iter().filter_map(|line| line_facts(line, question, world)).collect(),
+    };
+    let mut decision = decide(law, &property.rule_sets, &facts);
+    let own = own_findings(question, property, product);
+    if !own.is_empty() {
+        for finding in own {
+            decision.verdict = decision.verdict.max(finding.verdict);
+            decision.findings.push(finding);
+        }
+        decision.findings.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
+        if let Some(gravest) = decision.findings.first() {
+            decision.summary.clone_from(&gravest.message);
+        }
+    }
+    decision
+}
+
+fn nothing_known(on: Day) -> Decision {
+    Decision {
+        verdict: Verdict::Stop,
+        summary: "Stop: the property or the product is not known.".to_owned(),
+        on,
+        findings: Vec::new(),
+        met: Vec::new(),
+        sections: Vec::new(),
+        rule_sets: Vec::new(),
+    }
+}
+
+fn line_facts(line: &Line, question: &Question<'_>, world: &World) -> Option<LineFacts> {
+    let row = world.sections.get(&line.section)?;
+    let section = SectionFacts {
+        id: line.section,
+        name: row.name.clone(),
+        area: row.area_on(question.on)?,
+        species: row.species(),
+        water: row.water(),
+        natural_strip: row.natural_strip(),
+        established_on: row.established_on,
+        touches_pavement: row.touches_pavement(),
+        soil_reports: row.soil_reports(),
+        past: row.past(question.without, question.without_hold),
+    };
+    Some(LineFacts { section, area: line.area, product: line.product })
+}
+
+/// What the company's own book says: client, product and stock.
+fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &ProductRow) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if let Some(day) = property.cancelled_on.filter(|day| *day <= question.on) {
+        findings.push(own(
+            "book.client.active",
+            Verdict::Stop,
+            format!("Stop: the client ended the service on {day}."),
+            "Do not apply. If the client has come back, the office takes the end date away.",
+        ));
+    }
+    if product.status != "active" {
+        findings.push(own(
+            "book.product.active",
+            Verdict::Stop,
+            format!("Stop: {} is marked \"{}\" and not to be used.", product.name, product.status),
+            "Use another product, or ask the office to release this one.",
+        ));
+    }
+    let used: i64 = question.lines.iter().map(|line| line.product.raw()).sum();
+    // A check or a clearance may come before the delivery is booked; a record may not pass unseen.
+    if question.done && product.balance < used {
+        let left = StockBalance::from_raw(product.balance).with_unit();
+        findings.push(own(
+            "book.stock.covers",
+            Verdict::Care,
+            format!("Care: the book has {left} of {} in stock, less than was put down.", product.name),
+            "The office books the missing delivery or counts the stock.",
+        ));
+    }
+    findings
+}
+
+fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
+    Finding {
+        key: rule.to_owned(),
+        rule: rule.to_owned(),
+        section_id: None,
+        outcome: if verdict == Verdict::Stop { Outcome::Broken } else { Outcome::Care },
+        verdict,
+        message,
+        limit: None,
+        actual: None,
+        unit: None,
+        citation: "The company's own book".to_owned(),
+        href: None,
+        mark: Mark::Own,
+        since: None,
+        hint: hint.to_owned(),
+    }
+}

@@ -1,0 +1,10 @@
+//! The acts that span nouns in one transaction. API and pages both call these.
+
+pub mod act;
+pub mod application;
+pub mod clearance;
+pub mod correction;
+pub mod facts;
+pub mod office;
+pub mod statement;
+pub mod verify;

@@ -1,0 +1,140 @@
+//! The plain writes: one thing is made or changed, a line of the journal is written with it, and a repeated request is
+//! answered as the first one was. One transaction each.
+
+use domain::{actor::Actor, time::Instant};
+use serde::Serialize;
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+use crate::{
+    app::App,
+    extract::IdempotencyKey,
+    problem::{Kind, Problem},
+    reply::Created,
+    store::{self, BoxFuture},
+};
+
+/// Who does what to which thing, for the journal.
+#[derive(Debug, Clone, Copy)]
+pub struct Deed {
+    /// Nobody at the set-up, when there are no people yet.
+    pub actor: Option<Actor>,
+    pub at: Instant,
+    pub act: &'static str,
+    pub subject: Uuid,
+}
+
+/// By what a repeated request is recognised.
+#[derive(Debug, Clone)]
+pub struct Repeat {
+    pub key: IdempotencyKey,
+    pub route: &'static str,
+    pub fingerprint: String,
+}
+
+/// How a change of a versioned thing ended in the store.
+#[derive(Debug)]
+pub enum Changed<T> {
+    Done(T),
+    Outdated { version: i64 },
+    Missing,
+}
+
+impl<T: crate::reply::Versioned> Changed<T> {
+    /// From the number of rows an update touched and what stands there now.
+    pub fn of(touched: u64, stored: Option<T>) -> Self {
+        match stored {
+            Some(thing) if touched > 0 => Self::Done(thing),
+            Some(thing) => Self::Outdated { version: thing.version() },
+            None => Self::Missing,
+        }
+    }
+}
+
+impl<T> Changed<T> {
+    pub fn or_problem(self, what: &'static str) -> Result<T, Problem> {
+        match self {
+            Self::Done(thing) => Ok(thing),
+            Self::Missing => Err(Problem::not_found(what)),
+            Self::Outdated { version } => Err(Problem::new(
+                Kind::VersionOutdated,
+                format!("The {what} is at version {version} now. Read it again and put your change on top."),
+            )),
+        }
+    }
+}
+
+/// Makes a thing: 201 with its address. With an Idempotency-Key, the same request again gets the first answer.
+pub async fn create<V, F>(app: &App, deed: Deed, repeat: Repeat, location: String, work: F) -> Result<Created, Problem>
+where
+    V: Serialize + Send + 'static,
+    F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<V, Problem>> + Send + 'static,
+{
+    // The writer gives every closure the connection for exactly as long as it runs.
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                if let Some(first) = replay(connection, deed, &repeat).await? {
+                    return Ok(first);
+                }
+                let made = work(connection).await?;
+                let body = serde_json::to_string(&made)?;
+                store::journal::append(connection, deed, &body).await?;
+                let created = Created { location, body, replayed: false };
+                remember(connection, deed, &repeat, &created).await?;
+                Ok(created)
+            })
+        })
+        .await
+}
+
+/// Changes a thing and writes the journal.
+pub async fn change<V, F>(app: &App, deed: Deed, work: F) -> Result<V, Problem>
+where
+    V: Serialize + Send + 'static,
+    F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<V, Problem>> + Send + 'static,
+{
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                let changed = work(connection).await?;
+                store::journal::append(connection, deed, &serde_json::to_string(&changed)?).await?;
+                Ok(changed)
+            })
+        })
+        .await
+}
+
+/// The first answer, if this key was used for this very request before.
+async fn replay(connection: &mut SqliteConnection, deed: Deed, repeat: &Repeat) -> Result<Option<Created>, Problem> {
+    let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(None) };
+    let person = actor.person.to_string();
+    match store::journal::remembered(connection, &person, repeat.route, key).await? {
+        None => Ok(None),
+        Some((fingerprint, _)) if fingerprint != repeat.fingerprint => {
+            Err(Problem::new(Kind::KeyReused, "This Idempotency-Key came with other content before."))
+        }
+        Some((_, stored)) => {
+            let (location, body) = stored.split_once('\n').unwrap_or(("", &stored));
+            Ok(Some(Created { location: location.to_owned(), body: body.to_owned(), replayed: true }))
+        }
+    }
+}
+
+async fn remember(
+    connection: &mut SqliteConnection,
+    deed: Deed,
+    repeat: &Repeat,
+    created: &Created,
+) -> Result<(), Problem> {
+    let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(()) };
+    let answer = store::journal::Answer {
+        person: actor.person.to_string(),
+        route: repeat.route,
+        key,
+        fingerprint: &repeat.fingerprint,
+        body: format!("{}\n{}", created.location, created.body),
+        at: deed.at,
+    };
+    Ok(store::journal::remember(connection, answer).await?)
+}

@@ -1,0 +1,4 @@
+//! verify
+pub async fn run(_: &std::path::Path) -> std::process::ExitCode {
+    std::process::ExitCode::SUCCESS
+}

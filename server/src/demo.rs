@@ -1,0 +1,5 @@
+//! demo
+use crate::{config::Demo, serve::ServeError};
+pub async fn run(_: &Demo) -> Result<(), ServeError> {
+    Ok(())
+}

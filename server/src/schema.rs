@@ -1,0 +1,202 @@
+//! What the API document says about a value is what is asked of it: bodies and queries are checked against the document's
+//! own schemas, so that every fault is found at once and the document cannot promise what the server refuses.
+
+use std::{
+    collections::HashMap,
+    sync::{Arc, RwLock},
+};
+
+use jsonschema::{ValidationError, Validator, error::ValidationErrorKind};
+use serde_json::{Value, json};
+use utoipa::ToSchema;
+
+use crate::problem::FieldFault;
+
+/// The schemas of the API document, each compiled when first asked for.
+#[derive(Debug, Default)]
+pub struct Schemas {
+    compiled: RwLock<HashMap<String, Arc<Compiled>>>,
+}
+
+#[derive(Debug)]
+struct Compiled {
+    validator: Validator,
+    /// The schema with everything it refers to.
+    root: Value,
+}
+
+impl Schemas {
+    /// Every fault of a value under the schema of `T`. A schema that cannot be compiled is a fault of ours.
+    pub fn faults<T: ToSchema>(&self, value: &Value) -> Result<Vec<FieldFault>, String> {
+        let compiled = self.compiled::<T>()?;
+        let mut faults = Vec::new();
+        for error in compiled.validator.iter_errors(value) {
+            compiled.describe(&error, &mut faults);
+        }
+        faults.sort_by(|a, b| a.pointer.cmp(&b.pointer));
+        faults.dedup_by(|a, b| a.pointer == b.pointer && a.detail == b.detail);
+        Ok(faults)
+    }
+
+    /// The declared type of a property of `T`, to read a query parameter by.
+    pub fn property_type<T: ToSchema>(&self, property: &str) -> Option<&'static str> {
+        let compiled = self.compiled::<T>().ok()?;
+        let schema = compiled.root.pointer(&format!("/components/schemas/{}/properties/{property}", T::name()))?;
+        let named = |name: &str| match schema.get("type") {
+            Some(Value::String(one)) => one == name,
+            Some(Value::Array(many)) => many.iter().any(|one| one == name),
+            _ => false,
+        };
+        Some(if named("integer") {
+            "integer"
+        } else if named("boolean") {
+            "boolean"
+        } else {
+            "string"
+        })
+    }
+
+    fn compiled<T: ToSchema>(&self) -> Result<Arc<Compiled>, String> {
+        let name = T::name();
+        if let Ok(known) = self.compiled.read()
+            && let Some(compiled) = known.get(name.as_ref())
+        {
+            return Ok(Arc::clone(compiled));
+        }
+        let mut parts = Vec::new();
+        T::schemas(&mut parts);
+        parts.push((name.to_string(), T::schema()));
+        let schemas: HashMap<_, _> = parts.into_iter().collect();
+        let root = json!({ "$ref": format!("#/components/schemas/{name}"), "components": { "schemas": schemas } });
+        let validator = jsonschema::options()
+            .with_draft(jsonschema::Draft::Draft202012)
+            .build(&root)
+            .map_err(|error| format!("schema {name}: {error}"))?;
+        let compiled = Arc::new(Compiled { validator, root });
+        if let Ok(mut known) = self.compiled.write() {
+            known.insert(name.to_string(), Arc::clone(&compiled));
+        }
+        Ok(compiled)
+    }
+}
+
+impl Compiled {
+    /// One fault in words a person can act on. A choice between "nothing" and a type is told as a fault of the type.
+    fn describe(&self, error: &ValidationError<'_>, faults: &mut Vec<FieldFault>) {
+        let at = error.instance_path().as_str().to_owned();
+        let mut push = |pointer: String, code: &str, detail: String| faults.push(FieldFault::at(pointer, code, detail));
+        match error.kind() {
+            ValidationErrorKind::OneOfNotValid { context } | ValidationErrorKind::AnyOf { context } => {
+                let told =
+                    context.iter().filter(|branch| !branch.iter().any(wants_null)).max_by_key(|branch| branch.len());
+                match told {
+                    Some(branch) if !error.instance().is_null() => {
+                        branch.iter().for_each(|inner| self.describe(inner, faults));
+                    }
+                    _ => push(at, "invalid", "does not have a shape that is known here".to_owned()),
+                }
+            }
+            ValidationErrorKind::Required { property } => {
+                let name = property.as_str().unwrap_or_default();
+                push(format!("{at}/{}", escape(name)), "missing", "is required".to_owned());
+            }
+            ValidationErrorKind::AdditionalProperties { unexpected } => {
+                for name in unexpected {
+                    push(
+                        format!("{at}/{}", escape(name)),
+                        "unknown_field",
+                        "is not a field of this document; check its spelling".to_owned(),
+                    );
+                }
+            }
+            kind => push(at, code_of(kind), self.words(error)),
+        }
+    }
+
+    /// What is wrong with one value.
+    fn words(&self, error: &ValidationError<'_>) -> String {
+        let about = self.schema_behind(error.evaluation_path().as_str());
+        let example = about
+            .and_then(|s| s.get("examples"))
+            .and_then(|e| e.get(0))
+            .or_else(|| about.and_then(|s| s.get("example")));
+        let example = example.map(|value| format!(", such as {value}")).unwrap_or_default();
+        match error.kind() {
+            ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
+                let sentence = about
+                    .and_then(|s| s.get("description"))
+                    .and_then(Value::as_str)
+                    .unwrap_or("It holds characters or has a shape that is not taken here.");
+                format!("is not written as it must be{example}. {sentence}")
+            }
+            ValidationErrorKind::Type { .. } => {
+                let wanted = about.and_then(|s| s.get("type")).map(type_words).unwrap_or_default();
+                let hint = if wanted == "text" && error.instance().is_number() {
+                    "; write the number as text, so that no digit is lost"
+                } else {
+                    ""
+                };
+                format!("must be {wanted}{example}{hint}")
+            }
+            ValidationErrorKind::Enum { options } => format!("must be one of {options}"),
+            ValidationErrorKind::MaxLength { limit } => format!("must have at most {limit} characters"),
+            ValidationErrorKind::MinLength { limit } => format!("must have at least {limit} characters"),
+            ValidationErrorKind::Maximum { limit } => format!("must be at most {limit}"),
+            ValidationErrorKind::Minimum { limit } => format!("must be at least {limit}"),
+            ValidationErrorKind::MaxItems { limit } => format!("must have at most {limit} entries"),
+            ValidationErrorKind::MinItems { limit } => format!("must have at least {limit} entries"),
+            ValidationErrorKind::UniqueItems => "must not name the same thing twice".to_owned(),
+            _ => "does not fit".to_owned(),
+        }
+    }
+
+    /// The schema object that holds the keyword at a path of the validator, through references.
+    fn schema_behind(&self, keyword_path: &str) -> Option<&Value> {
+        let mut segments: Vec<&str> = keyword_path.split('/').skip(1).collect();
+        segments.pop();
+        let mut here: Option<&Value> = None;
+        for segment in segments {
+            here = match (here, segment) {
+                (None, "$ref") => self.root.pointer(self.root.get("$ref")?.as_str()?.strip_prefix('#')?),
+                (None, _) => return None,
+                (Some(schema), "$ref") => self.root.pointer(schema.get("$ref")?.as_str()?.strip_prefix('#')?),
+                (Some(schema), key) => schema.get(key).or_else(|| schema.get(key.parse::<usize>().ok()?)),
+            };
+            if segment != "$ref" && here.is_none() {
+                return None;
+            }
+        }
+        here
+    }
+}
+
+fn wants_null(error: &ValidationError<'_>) -> bool {
+    matches!(error.kind(), ValidationErrorKind::Type { kind } if format!("{kind:?}").contains("Null"))
+}
+
+fn type_words(kind: &Value) -> &'static str {
+    match kind.as_str().or_else(|| kind.get(0).and_then(Value::as_str)) {
+        Some("string") => "text",
+        Some("integer") => "a whole number",
+        Some("number") => "a number",
+        Some("boolean") => "true or false",
+        Some("array") => "a list",
+        _ => "an object",
+    }
+}
+
+fn code_of(kind: &ValidationErrorKind) -> &'static str {
+    match kind {
+        ValidationErrorKind::Type { .. } => "wrong_type",
+        ValidationErrorKind::Enum { .. } => "unknown_value",
+        ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => "wrong_format",
+        ValidationErrorKind::MaxLength { .. } | ValidationErrorKind::MinLength { .. } => "wrong_length",
+        ValidationErrorKind::Maximum { .. } | ValidationErrorKind::Minimum { .. } => "out_of_range",
+        ValidationErrorKind::MaxItems { .. } | ValidationErrorKind::MinItems { .. } => "wrong_count",
+        _ => "invalid",
+    }
+}
+
+fn escape(name: &str) -> String {
+    name.replace('~', "~0").replace('/', "~1")
+}

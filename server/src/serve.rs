@@ -1,0 +1,137 @@
+//! Opening the book, listening, and stopping without losing anything.
+
+use std::{net::SocketAddr, path::Path, sync::Arc, time::Duration};
+
+use axum::Router;
+use axum_server::{Handle, tls_rustls::RustlsConfig};
+use domain::{journal::hex, law::Lawbook};
+
+use crate::{
+    access,
+    app::{Deps, app},
+    clock::{Clock, IdSource, RandomIds, SystemClock},
+    config::{ConfigFault, Serve},
+    reply::CursorKey,
+    store::{self, OpenError, Store, WriterTask},
+    throttle::Throttle,
+};
+
+/// Open requests get this long to finish when the server stops.
+const GRACE: Duration = Duration::from_secs(10);
+
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    #[error(transparent)]
+    Config(#[from] ConfigFault),
+    #[error("{0}")]
+    Law(String),
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    #[error("the database failed: {0}")]
+    Database(#[from] sqlx::Error),
+    #[error("the API document cannot be made: {0}")]
+    Document(#[from] serde_json::Error),
+    #[error("{0}")]
+    Refused(String),
+    #[error("{what}: {error}")]
+    Io { what: String, error: std::io::Error },
+}
+
+/// A book that is open and ready to serve.
+#[derive(Debug)]
+pub struct Opened {
+    pub router: Router,
+    pub writer: WriterTask,
+    /// Printed once, when the book is not set up yet.
+    pub setup_code: Option<String>,
+}
+
+/// The rule sets that come with the server.
+pub fn law() -> Result<Arc<Lawbook>, ServeError> {
+    Lawbook::embedded()
+        .map(Arc::new)
+        .map_err(|faults| ServeError::Law(faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")))
+}
+
+/// Opens the file and builds the server on it.
+pub async fn open(
+    file: &Path,
+    clock: Arc<dyn Clock>,
+    ids: Arc<dyn IdSource>,
+    law: Arc<Lawbook>,
+) -> Result<Opened, ServeError> {
+    let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
+    let mut key = [0_u8; 32];
+    getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
+    let code = access::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
+    let digest = access::hash(&code);
+    let installation = store
+        .write(move |connection| {
+            Box::pin(async move { Ok(store::people::installation(connection, &key, &digest).await?) })
+        })
+        .await
+        .map_err(|problem| ServeError::Refused(problem.detail))?;
+    let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
+    let router = app(Deps { store, clock, ids, law, cursors, throttle: Throttle::default() })?;
+    Ok(Opened { router, writer, setup_code: installation.company.is_none().then_some(code) })
+}
+
+/// `swardbook serve`.
+pub async fn serve(config: &Serve) -> Result<(), ServeError> {
+    config.check()?;
+    let opened = open(&config.book.file, Arc::new(SystemClock), Arc::new(RandomIds), law()?).await?;
+    let tls = match (&config.tls_certificate, &config.tls_key) {
+        (Some(certificate), Some(key)) => {
+            let what = format!("the certificate {} or the key {} cannot be used", certificate.display(), key.display());
+            Some(RustlsConfig::from_pem_file(certificate, key).await.map_err(|error| ServeError::Io { what, error })?)
+        }
+        _ => None,
+    };
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    println!("Swardbook serves {} on {scheme}://{}/", config.book.file.display(), config.listen);
+    if let Some(code) = &opened.setup_code {
+        println!("This book is not set up yet. One-time set-up code: {code}");
+        println!(
+            "Send it with the company's name and the owner's sign-in to POST /api/v1/setup. Starting again prints a new code."
+        );
+    }
+    let handle = Handle::new();
+    tokio::spawn(stop_on_signal(handle.clone()));
+    listen(config.listen, tls, handle, opened).await
+}
+
+/// Serves until the handle is told to stop, then lets everything that waits be written.
+pub async fn listen(
+    at: SocketAddr,
+    tls: Option<RustlsConfig>,
+    handle: Handle<SocketAddr>,
+    opened: Opened,
+) -> Result<(), ServeError> {
+    let service = opened.router.into_make_service_with_connect_info::<SocketAddr>();
+    let served = match tls {
+        Some(tls) => axum_server::bind_rustls(at, tls).handle(handle).serve(service).await,
+        None => axum_server::bind(at).handle(handle).serve(service).await,
+    };
+    served.map_err(|error| ServeError::Io { what: format!("cannot listen on {at}"), error })?;
+    // The router held the last way to the writer; the writer now finishes what waits and closes the file.
+    Ok(opened.writer.finish().await?)
+}
+
+async fn stop_on_signal(handle: Handle<SocketAddr>) {
+    let mut terminated = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
+        Ok(signal) => signal,
+        Err(error) => return tracing::error!(%error, "cannot wait for the signal to stop"),
+    };
+    tokio::select! {
+        _ = tokio::signal::ctrl_c() => {}
+        _ = terminated.recv() => {}
+    }
+    println!("Stopping: open requests are finished first.");
+    handle.graceful_shutdown(Some(GRACE));
+}
+
+/// SHA-256 of a text, as the journal and the tokens use it.
+pub fn digest(text: &str) -> String {
+    use sha2::Digest;
+    hex(&sha2::Sha256::digest(text.as_bytes()))
+}

@@ -1,0 +1,158 @@
+//! The journal, and the answers that are kept for repeated requests.
+
+use domain::{journal, time::Instant};
+use serde::Serialize;
+use sqlx::{SqliteConnection, SqlitePool};
+use utoipa::ToSchema;
+
+use crate::{
+    book::office::Deed,
+    reply::{Row, Span},
+};
+
+/// Repeated requests are recognised for this long: a phone may lie in a drawer for a season's break.
+const KEPT_MS: i64 = 90 * 24 * 3600 * 1000;
+
+/// One entry of the journal.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct JournalEntry {
+    #[schema(minimum = 1, maximum = 9_007_199_254_740_991_i64)]
+    pub seq: i64,
+    pub written_at: Instant,
+    /// Who did it; null at the set-up.
+    #[schema(max_length = 36)]
+    pub person_id: Option<String>,
+    #[schema(max_length = 36)]
+    pub device_id: Option<String>,
+    #[schema(max_length = 60, example = "application.recorded")]
+    pub act: String,
+    #[schema(max_length = 36)]
+    pub subject_id: String,
+    /// What was written, byte for byte as it is hashed.
+    #[schema(max_length = 1_000_000)]
+    pub payload: String,
+    #[schema(max_length = 64)]
+    pub previous_hash: String,
+    #[schema(max_length = 64)]
+    pub hash: String,
+}
+
+/// Adds an entry at the head of the chain, in the caller's transaction.
+pub async fn append(connection: &mut SqliteConnection, deed: Deed, payload: &str) -> Result<(), sqlx::Error> {
+    let head = sqlx::query!(r#"SELECT seq AS "seq!", hash AS "hash!" FROM journal ORDER BY seq DESC LIMIT 1"#)
+        .fetch_optional(&mut *connection)
+        .await?;
+    let (seq, previous) = head.map_or((1, journal::BEGINNING.to_owned()), |head| (head.seq + 1, head.hash));
+    let person = deed.actor.map(|actor| actor.person.to_string());
+    let device = deed.actor.and_then(|actor| actor.device).map(|device| device.to_string());
+    let subject = deed.subject.to_string();
+    let written_at = deed.at.millis();
+    let entry = journal::Entry {
+        seq,
+        written_at_ms: written_at,
+        person_id: person.as_deref(),
+        device_id: device.as_deref(),
+        act: deed.act,
+        subject_id: &subject,
+        payload,
+    };
+    let hash = entry.hash(&previous);
+    sqlx::query!(
+        "INSERT INTO journal (seq, written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        seq,
+        written_at,
+        person,
+        device,
+        deed.act,
+        subject,
+        payload,
+        previous,
+        hash
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// A page of the journal, oldest first.
+pub async fn list(
+    pool: &SqlitePool,
+    span: Span,
+    subject: Option<String>,
+) -> Result<Vec<Row<JournalEntry>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT seq AS "seq!", written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash
+           FROM journal WHERE seq > $1 AND ($2 IS NULL OR subject_id = $2) ORDER BY seq LIMIT $3"#,
+        span.after,
+        subject,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let written_at = super::read_instant(row.written_at)?;
+            let item = JournalEntry {
+                seq: row.seq,
+                written_at,
+                person_id: row.person_id,
+                device_id: row.device_id,
+                act: row.act,
+                subject_id: row.subject_id,
+                payload: row.payload,
+                previous_hash: row.previous_hash,
+                hash: row.hash,
+            };
+            Ok(Row { seq: row.seq, item })
+        })
+        .collect()
+}
+
+/// An answer to keep.
+#[derive(Debug)]
+pub struct Answer<'a> {
+    pub person: String,
+    pub route: &'static str,
+    pub key: &'a str,
+    pub fingerprint: &'a str,
+    pub body: String,
+    pub at: Instant,
+}
+
+/// The fingerprint and the answer of an earlier request with this key.
+pub async fn remembered(
+    connection: &mut SqliteConnection,
+    person: &str,
+    route: &str,
+    key: &str,
+) -> Result<Option<(String, String)>, sqlx::Error> {
+    let row = sqlx::query!(
+        "SELECT fingerprint, body FROM idempotency_keys WHERE person_id = $1 AND route = $2 AND key = $3",
+        person,
+        route,
+        key
+    )
+    .fetch_optional(connection)
+    .await?;
+    Ok(row.map(|row| (row.fingerprint, row.body)))
+}
+
+/// Keeps an answer, and forgets those that are old.
+pub async fn remember(connection: &mut SqliteConnection, answer: Answer<'_>) -> Result<(), sqlx::Error> {
+    let now = answer.at.millis();
+    let oldest = now - KEPT_MS;
+    sqlx::query!("DELETE FROM idempotency_keys WHERE stored_at < $1", oldest).execute(&mut *connection).await?;
+    sqlx::query!(
+        "INSERT INTO idempotency_keys (person_id, route, key, fingerprint, status, body, stored_at) VALUES ($1, $2, $3, $4, 201, $5, $6)",
+        answer.person,
+        answer.route,
+        answer.key,
+        answer.fingerprint,
+        answer.body,
+        now
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}

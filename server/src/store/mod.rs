@@ -1,0 +1,190 @@
+//! All SQL. One writer, several readers.
+//!
+//! Every write goes through one task, in `BEGIN IMMEDIATE`, so a check and the write it allows share one transaction and
+//! no client that hangs up can leave a transaction open. Acts under load are taken together: their facts are loaded with
+//! one statement, decided one after another in memory, written with one text and committed once; only then is each
+//! answered.
+
+pub mod applications;
+pub mod clearances;
+pub mod clients;
+pub mod journal;
+pub mod people;
+pub mod products;
+pub mod properties;
+pub mod sections;
+pub mod visits;
+pub mod world;
+mod writer;
+
+use std::{path::Path, time::Duration};
+
+use sqlx::{
+    ConnectOptions, Connection, SqliteConnection, SqlitePool,
+    migrate::{MigrateError, Migrator},
+    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+};
+use tokio::{
+    sync::{mpsc, oneshot},
+    task::JoinHandle,
+};
+
+use crate::{
+    book::act::{Act, Reply},
+    problem::{Kind, Problem},
+};
+pub use writer::BoxFuture;
+use writer::Job;
+
+pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
+
+/// Readers at once. More would only wait for the two cores.
+const READERS: u32 = 4;
+/// Writes that may wait at once; the next one waits to be let in.
+const WAITING_WRITES: usize = 1024;
+
+/// The database: a pool of read-only connections and the way to the writer.
+#[derive(Debug)]
+pub struct Store {
+    readers: SqlitePool,
+    writer: mpsc::Sender<Job>,
+}
+
+/// What ends the writer in an orderly way: all that waits is written, then the file is closed.
+#[derive(Debug)]
+pub struct WriterTask(JoinHandle<Result<(), sqlx::Error>>);
+
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    #[error("the database cannot be opened: {0}")]
+    Database(#[from] sqlx::Error),
+    #[error("the database does not fit this version of the server: {0}")]
+    Migration(#[from] MigrateError),
+}
+
+fn options(path: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new()
+        .filename(path)
+        .journal_mode(SqliteJournalMode::Wal)
+        // Records are evidence: the last commits must survive a power cut too.
+        .synchronous(SqliteSynchronous::Full)
+        .busy_timeout(Duration::from_secs(5))
+        .foreign_keys(true)
+        .pragma("trusted_schema", "OFF")
+        .pragma("cell_size_check", "ON")
+        .pragma("mmap_size", "268435456")
+        .pragma("journal_size_limit", "67108864")
+        .disable_statement_logging()
+}
+
+/// Opens one connection for a command that works alone on the file.
+pub async fn open_alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
+    SqliteConnection::connect_with(&options(path).read_only(true)).await
+}
+
+impl Store {
+    /// Opens the file, makes it if it is not there, and brings its tables up to this version.
+    pub async fn open(path: &Path, law: std::sync::Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
+        let mut connection = SqliteConnection::connect_with(&options(path).create_if_missing(true)).await?;
+        MIGRATIONS.run(&mut connection).await?;
+        let readers = SqlitePoolOptions::new()
+            .min_connections(READERS)
+            .max_connections(READERS)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .test_before_acquire(false)
+            .acquire_timeout(Duration::from_secs(5))
+            .connect_with(options(path).read_only(true))
+            .await?;
+        let (writer, jobs) = mpsc::channel(WAITING_WRITES);
+        let task = tokio::spawn(writer::run(connection, jobs, law));
+        Ok((Self { readers, writer }, WriterTask(task)))
+    }
+
+    /// The read-only pool. A statement that writes fails on it.
+    pub fn reader(&self) -> &SqlitePool {
+        &self.readers
+    }
+
+    /// Runs a write in a transaction of its own: committed if it succeeds, rolled back if not.
+    pub async fn write<T, F>(&self, work: F) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
+    {
+        let (answer, answered) = oneshot::channel();
+        self.send(writer::plain(work, answer)).await?;
+        answered.await.map_err(|_| stopping())?
+    }
+
+    /// Decides and writes an act together with whatever else waits.
+    pub async fn act(&self, act: Act) -> Result<Reply, Problem> {
+        let (answer, answered) = oneshot::channel();
+        self.send(Job::Act(Box::new(act), answer)).await?;
+        answered.await.map_err(|_| stopping())?
+    }
+
+    async fn send(&self, job: Job) -> Result<(), Problem> {
+        self.writer.send(job).await.map_err(|_| stopping())
+    }
+}
+
+impl WriterTask {
+    /// Waits until everything that was sent is written and the file is closed. Nobody may hold the store any more.
+    pub async fn finish(self) -> Result<(), sqlx::Error> {
+        match self.0.await {
+            Ok(closed) => closed,
+            Err(panic) => Err(sqlx::Error::Io(std::io::Error::other(panic))),
+        }
+    }
+}
+
+fn stopping() -> Problem {
+    Problem::new(Kind::Busy, "The server is stopping.").retry_after(5)
+}
+
+/// What the database says when a value breaks a named constraint; everything else is a fault.
+pub fn broken_constraint(error: &sqlx::Error) -> Option<&str> {
+    let sqlx::Error::Database(error) = error else { return None };
+    // SQLite names the columns of a broken UNIQUE and the name of a broken CHECK.
+    error.message().rsplit(": ").next()
+}
+
+/// A row that does not read as what was written is a fault of ours, never a panic.
+pub fn bad_row(what: &'static str) -> impl Fn(&dyn std::fmt::Display) -> sqlx::Error {
+    move |error| sqlx::Error::Decode(format!("{what}: {error}").into())
+}
+
+/// Reads a stored text as a typed value.
+pub fn read<T: std::str::FromStr>(text: &str, what: &'static str) -> Result<T, sqlx::Error>
+where
+    T::Err: std::fmt::Display,
+{
+    text.parse().map_err(|error| bad_row(what)(&error))
+}
+
+/// Reads a stored word (`tall_fescue`) or JSON text as the type whose serde form it is.
+pub fn read_word<T: serde::de::DeserializeOwned>(word: &str, what: &'static str) -> Result<T, sqlx::Error> {
+    serde_json::from_value(serde_json::Value::String(word.to_owned())).map_err(|error| bad_row(what)(&error))
+}
+
+pub fn read_json<T: serde::de::DeserializeOwned>(text: &str, what: &'static str) -> Result<T, sqlx::Error> {
+    serde_json::from_str(text).map_err(|error| bad_row(what)(&error))
+}
+
+/// The word by which a value is stored: its serde form.
+pub fn word<T: serde::Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        Ok(other) => other.to_string(),
+        Err(_) => String::new(),
+    }
+}
+
+pub fn read_day(text: &str) -> Result<domain::time::Day, sqlx::Error> {
+    domain::time::Day::parse(text).map_err(|error| bad_row("day")(&error))
+}
+
+pub fn read_instant(millis: i64) -> Result<domain::time::Instant, sqlx::Error> {
+    domain::time::Instant::from_millis(millis).ok_or_else(|| bad_row("instant")(&millis))
+}

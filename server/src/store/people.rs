@@ -1,0 +1,460 @@
+//! Staff, their sessions and phones, and the set-up of the book.
+
+use domain::{
+    actor::{Actor, Role},
+    ids::{DeviceId, PersonId},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{read, read_instant, read_word, word};
+use crate::{
+    book::office::Changed,
+    reply::{Row, Span, Versioned},
+};
+
+/// A member of staff as the owner writes it.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "name": "Tech 01", "role": "technician" }))]
+pub struct PersonInput {
+    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    pub name: String,
+    pub role: Role,
+    /// Name and password to sign in with. A technician needs none: the phone is enrolled with a code.
+    #[serde(default)]
+    pub sign_in: Option<SignIn>,
+    /// Ends what the person may do, at once.
+    #[serde(default = "yes")]
+    pub active: bool,
+}
+
+fn yes() -> bool {
+    true
+}
+
+#[derive(Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SignIn {
+    #[schema(min_length = 3, max_length = 80, pattern = "^[a-z0-9._@-]+$", example = "owner")]
+    pub name: String,
+    /// Fifteen characters or more; any characters.
+    #[schema(min_length = 15, max_length = 200, example = "three plain words here")]
+    pub password: String,
+}
+
+impl std::fmt::Debug for SignIn {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("SignIn").field("name", &self.name).finish_non_exhaustive()
+    }
+}
+
+/// A member of staff.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Person {
+    pub id: PersonId,
+    #[schema(max_length = 120)]
+    pub name: String,
+    pub role: Role,
+    /// Name to sign in with, if the person has a password.
+    #[schema(max_length = 80)]
+    pub sign_in: Option<String>,
+    pub active: bool,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub version: i64,
+    pub created_at: Instant,
+}
+
+impl Versioned for Person {
+    fn version(&self) -> i64 {
+        self.version
+    }
+}
+
+/// An enrolled phone or script.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Device {
+    pub id: DeviceId,
+    pub person_id: PersonId,
+    #[schema(max_length = 80)]
+    pub name: String,
+    pub enrolled_at: Instant,
+    /// Since when it is locked out; null while it may be used.
+    pub revoked_at: Option<Instant>,
+}
+
+struct PersonRow {
+    seq: i64,
+    id: String,
+    name: String,
+    role: String,
+    sign_in: Option<String>,
+    active: i64,
+    version: i64,
+    created_at: i64,
+}
+
+impl TryFrom<PersonRow> for Row<Person> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: PersonRow) -> Result<Self, sqlx::Error> {
+        let item = Person {
+            id: read(&row.id, "person id")?,
+            name: row.name,
+            role: read_word(&row.role, "role")?,
+            sign_in: row.sign_in,
+            active: row.active == 1,
+            version: row.version,
+            created_at: read_instant(row.created_at)?,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+/// The person behind a token, if the token has not ended, the person is active and the device not revoked.
+pub async fn actor_by_token(pool: &SqlitePool, hash: &str, now: Instant) -> Result<Option<Actor>, sqlx::Error> {
+    let now = now.millis();
+    let row = sqlx::query!(
+        r#"SELECT p.id AS "person!", p.role AS "role!", t.device_id
+           FROM tokens AS t
+           JOIN people AS p ON p.id = t.person_id
+           LEFT JOIN devices AS d ON d.id = t.device_id
+           WHERE t.hash = $1 AND t.ended_at IS NULL AND t.expires_at > $2 AND p.active = 1 AND d.revoked_at IS NULL"#,
+        hash,
+        now
+    )
+    .fetch_optional(pool)
+    .await?;
+    row.map(|row| {
+        Ok(Actor {
+            person: read(&row.person, "person id")?,
+            role: read_word(&row.role, "role")?,
+            device: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
+        })
+    })
+    .transpose()
+}
+
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    id: PersonId,
+    input: &PersonInput,
+    password_hash: Option<&str>,
+    at: Instant,
+) -> Result<Person, sqlx::Error> {
+    let (key, at, role) = (id.to_string(), at.millis(), word(&input.role));
+    let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
+    let active = i64::from(input.active);
+    sqlx::query!(
+        "INSERT INTO people (id, name, role, sign_in, password_hash, active, version, created_at) VALUES ($1, $2, $3, $4, $5, $6, 1, $7)",
+        key,
+        input.name,
+        role,
+        sign_in,
+        password_hash,
+        active,
+        at
+    )
+    .execute(&mut *connection)
+    .await?;
+    get(connection, id).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+/// Replaces a person. Without a new sign-in the old one stays; a new password ends every session.
+pub async fn update(
+    connection: &mut SqliteConnection,
+    id: PersonId,
+    input: &PersonInput,
+    password_hash: Option<&str>,
+    version: Option<i64>,
+    at: Instant,
+) -> Result<Changed<Person>, sqlx::Error> {
+    let (key, role, active) = (id.to_string(), word(&input.role), i64::from(input.active));
+    let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
+    let done = sqlx::query!(
+        "UPDATE people SET name = $2, role = $3, sign_in = coalesce($4, sign_in), password_hash = coalesce($5, password_hash),
+             active = $6, version = version + 1
+         WHERE id = $1 AND ($7 IS NULL OR version = $7)",
+        key,
+        input.name,
+        role,
+        sign_in,
+        password_hash,
+        active,
+        version
+    )
+    .execute(&mut *connection)
+    .await?;
+    if done.rows_affected() > 0 && (password_hash.is_some() || !input.active) {
+        let at = at.millis();
+        let sessions_only = input.active;
+        sqlx::query!(
+            "UPDATE tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL AND (NOT $3 OR device_id IS NULL)",
+            key,
+            at,
+            sessions_only
+        )
+        .execute(&mut *connection)
+        .await?;
+    }
+    let stored = get(connection, id).await?;
+    Ok(Changed::of(done.rows_affected(), stored))
+}
+
+pub async fn get(executor: impl SqliteExecutor<'_>, id: PersonId) -> Result<Option<Person>, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query_as!(
+        PersonRow,
+        r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", role AS "role!", sign_in, active AS "active!", version AS "version!",
+                  created_at AS "created_at!" FROM people WHERE id = $1"#,
+        key
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+}
+
+pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Person>>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        PersonRow,
+        r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", role AS "role!", sign_in, active AS "active!", version AS "version!",
+                  created_at AS "created_at!" FROM people WHERE seq > $1 ORDER BY seq LIMIT $2"#,
+        span.after,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
+
+/// Active owners other than one person: the last owner can neither be demoted nor ended.
+pub async fn other_owners(connection: &mut SqliteConnection, id: PersonId) -> Result<i64, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query!(
+        r#"SELECT count(*) AS "owners!: i64" FROM people WHERE role = 'owner' AND active = 1 AND id <> $1"#,
+        key
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(row.owners)
+}
+
+/// The person and the stored password behind a name to sign in with.
+pub async fn by_sign_in(pool: &SqlitePool, name: &str) -> Result<Option<(PersonId, String)>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT id AS "id!", password_hash AS "password_hash!" FROM people WHERE sign_in = $1 AND active = 1 AND password_hash IS NOT NULL"#,
+        name
+    )
+    .fetch_optional(pool)
+    .await?;
+    row.map(|row| Ok((read(&row.id, "person id")?, row.password_hash))).transpose()
+}
+
+/// A new token, of which only the hash is kept.
+pub async fn insert_token(
+    connection: &mut SqliteConnection,
+    hash: &str,
+    person: PersonId,
+    device: Option<DeviceId>,
+    at: Instant,
+    expires_at: Instant,
+) -> Result<(), sqlx::Error> {
+    let (person, device) = (person.to_string(), device.map(|device| device.to_string()));
+    let (at, expires_at) = (at.millis(), expires_at.millis());
+    sqlx::query!(
+        "INSERT INTO tokens (hash, person_id, device_id, created_at, expires_at) VALUES ($1, $2, $3, $4, $5)",
+        hash,
+        person,
+        device,
+        at,
+        expires_at
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+pub async fn end_token(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
+    let at = at.millis();
+    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub async fn insert_code(
+    connection: &mut SqliteConnection,
+    hash: &str,
+    person: PersonId,
+    at: Instant,
+    expires_at: Instant,
+) -> Result<(), sqlx::Error> {
+    let (person, at, expires_at) = (person.to_string(), at.millis(), expires_at.millis());
+    sqlx::query!(
+        "INSERT INTO enrolment_codes (hash, person_id, created_at, expires_at) VALUES ($1, $2, $3, $4)",
+        hash,
+        person,
+        at,
+        expires_at
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Spends a one-time code: whose it is, if it is known, unused and young enough.
+pub async fn spend_code(
+    connection: &mut SqliteConnection,
+    hash: &str,
+    at: Instant,
+) -> Result<Option<PersonId>, sqlx::Error> {
+    let at = at.millis();
+    let row = sqlx::query!(
+        r#"UPDATE enrolment_codes SET used_at = $2 WHERE hash = $1 AND used_at IS NULL AND expires_at > $2
+           AND EXISTS (SELECT 1 FROM people AS p WHERE p.id = person_id AND p.active = 1)
+           RETURNING person_id AS "person_id!""#,
+        hash,
+        at
+    )
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| read(&row.person_id, "person id")).transpose()
+}
+
+pub async fn insert_device(
+    connection: &mut SqliteConnection,
+    id: DeviceId,
+    person: PersonId,
+    name: &str,
+    at: Instant,
+) -> Result<Device, sqlx::Error> {
+    let (key, owner, millis) = (id.to_string(), person.to_string(), at.millis());
+    sqlx::query!(
+        "INSERT INTO devices (id, person_id, name, enrolled_at) VALUES ($1, $2, $3, $4)",
+        key,
+        owner,
+        name,
+        millis
+    )
+    .execute(connection)
+    .await?;
+    Ok(Device { id, person_id: person, name: name.to_owned(), enrolled_at: at, revoked_at: None })
+}
+
+/// Locks a phone out. Locking it out again changes nothing.
+pub async fn revoke_device(
+    connection: &mut SqliteConnection,
+    id: DeviceId,
+    at: Instant,
+) -> Result<Option<Device>, sqlx::Error> {
+    let (key, at) = (id.to_string(), at.millis());
+    sqlx::query!("UPDATE devices SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", key, at)
+        .execute(&mut *connection)
+        .await?;
+    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE device_id = $1 AND ended_at IS NULL", key, at)
+        .execute(&mut *connection)
+        .await?;
+    let row = sqlx::query_as!(
+        DeviceRow,
+        r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", enrolled_at AS "enrolled_at!", revoked_at
+           FROM devices WHERE id = $1"#,
+        key
+    )
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+}
+
+pub async fn list_devices(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Device>>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        DeviceRow,
+        r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", enrolled_at AS "enrolled_at!", revoked_at
+           FROM devices WHERE seq > $1 ORDER BY seq LIMIT $2"#,
+        span.after,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
+
+struct DeviceRow {
+    seq: i64,
+    id: String,
+    person_id: String,
+    name: String,
+    enrolled_at: i64,
+    revoked_at: Option<i64>,
+}
+
+impl TryFrom<DeviceRow> for Row<Device> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: DeviceRow) -> Result<Self, sqlx::Error> {
+        let item = Device {
+            id: read(&row.id, "device id")?,
+            person_id: read(&row.person_id, "person id")?,
+            name: row.name,
+            enrolled_at: read_instant(row.enrolled_at)?,
+            revoked_at: row.revoked_at.map(read_instant).transpose()?,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+/// The secrets of this installation, made when they are first asked for. `new_code_hash` replaces the set-up code as long
+/// as nobody has used it, so that a lost first print-out can be had again by starting anew.
+pub async fn installation(
+    connection: &mut SqliteConnection,
+    new_key: &[u8],
+    new_code_hash: &str,
+) -> Result<Installation, sqlx::Error> {
+    let company = sqlx::query!("SELECT name FROM company").fetch_optional(&mut *connection).await?;
+    let row = sqlx::query!(
+        r#"INSERT INTO installation (id, link_key, setup_code_hash) VALUES (1, $1, $2)
+           ON CONFLICT (id) DO UPDATE SET setup_code_hash = excluded.setup_code_hash
+           RETURNING link_key AS "link_key!""#,
+        new_key,
+        new_code_hash
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(Installation { link_key: row.link_key, company: company.map(|company| company.name) })
+}
+
+#[derive(Debug)]
+pub struct Installation {
+    pub link_key: Vec<u8>,
+    /// The company's name once the set-up is done.
+    pub company: Option<String>,
+}
+
+/// Writes the company if the code is the one that was printed and none is written yet.
+pub async fn set_up(
+    connection: &mut SqliteConnection,
+    code_hash: &str,
+    name: &str,
+    time_zone: &str,
+    at: Instant,
+) -> Result<bool, sqlx::Error> {
+    let at = at.millis();
+    let done = sqlx::query!(
+        "INSERT INTO company (id, name, time_zone, created_at)
+         SELECT 1, $2, $3, $4 FROM installation WHERE setup_code_hash = $1 AND NOT EXISTS (SELECT 1 FROM company)",
+        code_hash,
+        name,
+        time_zone,
+        at
+    )
+    .execute(connection)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The company's name and zone, once the set-up is done.
+pub async fn company(pool: &SqlitePool) -> Result<Option<(String, String)>, sqlx::Error> {
+    let row = sqlx::query!("SELECT name, time_zone FROM company").fetch_optional(pool).await?;
+    Ok(row.map(|row| (row.name, row.time_zone)))
+}

@@ -1,0 +1,89 @@
+-- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
+-- applications and corrections, $5 lots, $6 visits, all JSON arrays of ids; $7 now; $8 the earliest day of the ledger.
+WITH
+    named_applications AS (
+        SELECT value AS id FROM json_each($4)
+        UNION
+        SELECT c.application_id FROM corrections AS c JOIN json_each($4) AS w ON w.value = c.id
+    ),
+    wanted_sections AS (
+        SELECT value AS id FROM json_each($1)
+        UNION
+        SELECT l.section_id FROM application_lines AS l JOIN named_applications AS n ON n.id = l.application_id
+    ),
+    wanted_properties AS (
+        SELECT value AS id FROM json_each($2)
+        UNION
+        SELECT a.property_id FROM applications AS a JOIN named_applications AS n ON n.id = a.id
+    ),
+    wanted_products AS (
+        SELECT value AS id FROM json_each($3)
+        UNION
+        SELECT a.product_id FROM applications AS a JOIN named_applications AS n ON n.id = a.id
+    )
+SELECT 'property', p.id, json_object(
+    'client_id', p.client_id,
+    'time_zone', p.time_zone,
+    'rule_sets', json(p.rule_sets),
+    'cancelled_on', c.cancelled_on,
+    'visited_by', (SELECT json_group_array(DISTINCT v.person_id) FROM visits AS v WHERE v.property_id = p.id))
+FROM wanted_properties AS w JOIN properties AS p ON p.id = w.id JOIN clients AS c ON c.id = p.client_id
+UNION ALL
+SELECT 'section', s.id, json_object(
+    'property_id', s.property_id,
+    'name', s.name,
+    'species', s.species,
+    'water', s.water,
+    'water_distance', s.water_distance,
+    'natural_strip', s.natural_strip,
+    'established_on', s.established_on,
+    'touches_pavement', s.touches_pavement,
+    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id),
+    'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
+            'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
+        FROM soil_reports AS r WHERE r.section_id = s.id),
+    'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
+            l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose))
+        FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on >= $8),
+    'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.nitrogen, h.quick_nitrogen,
+            h.phosphate, h.potash, h.flags, h.purpose))
+        FROM clearance_lines AS h
+        WHERE h.section_id = s.id AND h.expires_at > $7
+          AND NOT EXISTS (SELECT 1 FROM clearance_ends AS e WHERE e.clearance_id = h.clearance_id)))
+FROM wanted_sections AS w JOIN sections AS s ON s.id = w.id
+UNION ALL
+SELECT 'product', p.id, json_object(
+    'name', p.name,
+    'label', json(p.label),
+    'net_weight', p.net_weight,
+    'status', p.status,
+    'balance', (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id))
+FROM wanted_products AS w JOIN products AS p ON p.id = w.id
+UNION ALL
+SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w JOIN lots AS l ON l.id = w.value
+UNION ALL
+SELECT 'visit', v.id, v.property_id FROM json_each($6) AS w JOIN visits AS v ON v.id = w.value
+UNION ALL
+SELECT 'clearance', c.id, json_object(
+    'property_id', c.property_id, 'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
+    'planned_on', c.planned_on, 'verdict', c.verdict, 'content', c.content, 'fingerprint', c.fingerprint,
+    'granted_at', c.granted_at, 'expires_at', c.expires_at, 'ended', e.how,
+    'lines', (SELECT json_group_array(json_array(l.section_id, l.area, l.product)) FROM clearance_lines AS l WHERE l.clearance_id = c.id))
+FROM json_each($4) AS w JOIN clearances AS c ON c.id = w.value LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id
+UNION ALL
+SELECT 'application', a.id, json_object(
+    'property_id', a.property_id, 'product_id', a.product_id, 'lot_id', a.lot_id, 'person_id', a.person_id,
+    'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
+    'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'content', a.content, 'fingerprint', a.fingerprint)
+FROM named_applications AS n JOIN applications AS a ON a.id = n.id
+UNION ALL
+SELECT 'correction', c.id, json_object(
+    'application_id', c.application_id, 'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at,
+    'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'content', c.content, 'fingerprint', c.fingerprint)
+FROM json_each($4) AS w JOIN corrections AS c ON c.id = w.value
+UNION ALL
+SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w JOIN attempts AS t ON t.subject_id = w.value
+UNION ALL
+SELECT 'rule_set_text', r.hash, r.code FROM rule_set_texts AS r
+UNION ALL
+SELECT 'head', CAST(j.seq AS TEXT), j.hash FROM journal AS j WHERE j.seq = (SELECT max(seq) FROM journal)
