@@ -155,6 +155,7 @@ ids! {
     PersonId of Person: "person",
     ProductId of Product: "product",
     PropertyId of Property: "property",
+    RecordId of Record: "record",
     SectionId of Section: "lawn section",
     SoilReportId of SoilReport: "soil report",
     StockMovementId of StockMovement: "stock movement",

@@ -1,7 +1,160 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Applications: the records.
 
-use crate::app::App;
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    decision::Decision,
+    ids::{self, ApplicationId, PropertyId, SectionId},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::clearances::{done, envelope, refused};
+use crate::{
+    access::AnyStaff,
+    app::App,
+    book::{
+        act::{Act, Reply},
+        application::{self, ApplicationInput, ApplicationView},
+    },
+    extract::{PathId, Valid, ValidQuery},
+    problem::{FieldFault, Problem},
+    reply::{Page, PageQuery},
+    store::{self, applications::Filter},
+};
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
+        .routes(routes!(list_applications))
+        .routes(routes!(record_application, get_application))
+        .routes(routes!(get_application_decision))
+}
+
+/// Record an application
+///
+/// Under an id that the phone makes before it sends, so that a lost reply and a retry make one record. The server decides
+/// again with the true history and the law of the day of application. Within the rules: 201. A rule says stop: 422 with
+/// every finding, nothing of the book changes, and the attempt is kept. What truly happened must still be recordable: send
+/// it again with the `key` of every stopping finding in `acknowledged` and a `reason`, and it is stored, marked beyond the
+/// rules, and put on the owner's list. The same again answers the stored record; other content under the same id is refused.
+#[utoipa::path(put, path = "/api/v1/applications/{id}", operation_id = "record_application", tag = "applications",
+    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "Made by the caller, UUID version 7 preferred.")),
+    request_body = ApplicationInput,
+    responses((status = 201, description = "Stored.", body = ApplicationView),
+              (status = 200, description = "Stored before, with the same content.", body = ApplicationView)))]
+async fn record_application(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+    Valid { value, .. }: Valid<ApplicationInput>,
+) -> Result<Response, Problem> {
+    let envelope = envelope(&app, staff, &application::canonical(&value));
+    match app.store.act(Act::Record(envelope, id, value)).await? {
+        Reply::Recorded(view) if view.new => Ok(done(view)),
+        // A repeated request is shown with the corrections that came since.
+        Reply::Recorded(view) => {
+            let stored = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+            Ok(done(crate::book::act::Done { view: stored.unwrap_or(view.view), new: false }))
+        }
+        other => Err(refused(other)),
+    }
+}
+
+/// Which applications to list.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct ApplicationQuery {
+    #[serde(default)]
+    property_id: Option<PropertyId>,
+    #[serde(default)]
+    section_id: Option<SectionId>,
+    /// First day of application.
+    #[serde(default)]
+    from: Option<Day>,
+    /// Last day of application.
+    #[serde(default)]
+    to: Option<Day>,
+    /// Only those beyond the rules, or only those within.
+    #[serde(default)]
+    beyond_the_rules: Option<bool>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for ApplicationQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// List applications
+///
+/// The latest received first. A technician sees those of the properties on the own visits.
+#[utoipa::path(get, path = "/api/v1/applications", operation_id = "list_applications", tag = "applications",
+    security(("bearer" = ["any staff"])), params(ApplicationQuery),
+    responses((status = 200, description = "A page of applications.", body = Page<ApplicationView>)))]
+async fn list_applications(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ApplicationQuery>,
+) -> Result<Json<Page<ApplicationView>>, Problem> {
+    if query.from.zip(query.to).is_some_and(|(from, to)| from > to) {
+        return Err(Problem::invalid(vec![FieldFault::parameter("to", "out_of_range", "must not lie before `from`")]));
+    }
+    let span = app.cursors.span("applications", &query, true)?;
+    let filter = Filter {
+        property: query.property_id.map(|id| id.to_string()),
+        section: query.section_id.map(|id| id.to_string()),
+        from: query.from.map(|day| day.to_string()),
+        to: query.to.map(|day| day.to_string()),
+        beyond_the_rules: query.beyond_the_rules,
+    };
+    let rows = store::applications::list(app.store.reader(), span, filter, staff.scope()).await?;
+    Ok(Json(app.cursors.page("applications", &query, rows)))
+}
+
+/// Read an application
+///
+/// As it was recorded, with the ids of its corrections.
+#[utoipa::path(get, path = "/api/v1/applications/{id}", operation_id = "get_application", tag = "applications",
+    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    responses((status = 200, description = "The application.", body = ApplicationView)))]
+async fn get_application(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+) -> Result<Json<ApplicationView>, Problem> {
+    let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+    found.map(Json).ok_or_else(|| Problem::not_found("application"))
+}
+
+/// Read the decision behind an application
+///
+/// Word for word as it was given, with the values, citations and the hash of every rule set it was made under.
+#[utoipa::path(get, path = "/api/v1/applications/{id}/decision", operation_id = "get_application_decision", tag = "applications",
+    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    responses((status = 200, description = "The decision.", body = Decision)))]
+async fn get_application_decision(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+) -> Result<Json<Decision>, Problem> {
+    let missing = || Problem::not_found("application");
+    store::applications::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
+    let decision = store::applications::decision(app.store.reader(), &format!("application/{id}")).await?;
+    decision.map(Json).ok_or_else(missing)
 }

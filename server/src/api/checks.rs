@@ -1,7 +1,96 @@
-use utoipa_axum::router::OpenApiRouter;
+//! A question without effect: how much, may I, what binds?
 
-use crate::app::App;
+use axum::{Json, extract::State};
+use domain::{
+    decision::Decision,
+    ids::{ClearanceId, VisitId},
+    quantity::NutrientRate,
+    time::Day,
+};
+use serde::Serialize;
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+use uuid::Uuid;
+
+use crate::{
+    access::AnyStaff,
+    app::App,
+    book::{
+        act::{Act, Envelope},
+        clearance::{self, ClearanceInput},
+        facts,
+    },
+    extract::Valid,
+    problem::Problem,
+    store,
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(check))
+}
+
+/// The answer to a check.
+#[derive(Debug, Serialize, ToSchema)]
+struct CheckAnswer {
+    decision: Decision,
+    /// The next planned visit to the property, and whether its nitrogen still fits after this application.
+    next_visit: Option<NextVisit>,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct NextVisit {
+    visit_id: VisitId,
+    planned_on: Day,
+    target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    /// Whether the target fits under the yearly cap of every section asked about; null when there is no target or no cap.
+    fits: Option<bool>,
+    /// The same in a sentence.
+    #[schema(max_length = 400)]
+    words: String,
+}
+
+/// Ask how much, and may I
+///
+/// Runs every rule of law, label and company on what is planned, for any day, and changes nothing. Answers the verdict,
+/// every finding with its citation and what would clear it, what would be delivered, the largest lawful amount and the
+/// limit that binds it, the room left before and after, and whether the next planned visit still fits.
+#[utoipa::path(post, path = "/api/v1/checks", operation_id = "check", tag = "checks", security(("bearer" = ["any staff"])),
+    request_body = ClearanceInput, responses((status = 200, description = "The answer, whatever the verdict.", body = CheckAnswer)))]
+async fn check(
+    AnyStaff(actor): AnyStaff,
+    State(app): State<App>,
+    Valid { value, .. }: Valid<ClearanceInput>,
+) -> Result<Json<CheckAnswer>, Problem> {
+    let at = app.clock.now();
+    let envelope = Envelope { actor, at, content: String::new(), fingerprint: String::new(), attempt: Uuid::max() };
+    let question = Act::Clear(envelope, ClearanceId::from_uuid(Uuid::max()), value.clone());
+    let mut connection = app.store.reader().acquire().await?;
+    let world = store::world::load(&mut connection, &[Box::new(question)]).await?;
+    drop(connection);
+    facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
+    let plan = clearance::plan(&value, &world).map_err(Problem::invalid)?;
+    let decision = clearance::decide(&value, &plan, at, &world, &app.law);
+    let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
+    let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
+    Ok(Json(CheckAnswer { decision, next_visit }))
+}
+
+fn next_visit(visit_id: VisitId, planned_on: Day, target: Option<i64>, decision: &Decision) -> NextVisit {
+    let rooms: Option<Vec<_>> =
+        decision.sections.iter().map(|section| section.nitrogen_room_after_lb_per_1000_sqft).collect();
+    let tightest = rooms.and_then(|rooms| rooms.into_iter().min());
+    let fits = target.zip(tightest).map(|(target, room)| target <= room.raw());
+    let target_nitrogen_lb_per_1000_sqft = target.map(NutrientRate::from_raw);
+    let words = match (fits, target_nitrogen_lb_per_1000_sqft, tightest) {
+        (Some(true), Some(target), _) => {
+            format!("The visit planned on {planned_on} with {target} lb N per 1,000 sq ft still fits.")
+        }
+        (Some(false), Some(target), Some(room)) => format!(
+            "The visit planned on {planned_on} with {target} lb N per 1,000 sq ft does not fit: {room} lb per 1,000 sq ft would be left. Lower its rate, or this one."
+        ),
+        _ => format!(
+            "A visit is planned on {planned_on}; without a target and a yearly cap nothing can be said about it."
+        ),
+    };
+    NextVisit { visit_id, planned_on, target_nitrogen_lb_per_1000_sqft, fits, words }
 }

@@ -1,7 +1,153 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Clearances: permission that holds room.
 
-use crate::app::App;
+use axum::{
+    Json,
+    extract::State,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use domain::{
+    decision::Decision,
+    ids::{self, ClearanceId},
+};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::AnyStaff,
+    app::App,
+    book::{
+        act::{Act, Done, Envelope, Reply},
+        clearance::{ClearanceInput, ClearanceState, ClearanceView},
+        office::{self, Deed},
+    },
+    extract::{PathId, Valid, fingerprint},
+    problem::{FieldFault, Kind, Problem},
+    store,
+};
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
+        .routes(routes!(clear, get_clearance, give_clearance_back))
+        .routes(routes!(get_clearance_decision))
+}
+
+/// Makes the envelope of an act: who, when, and what is kept of it.
+pub fn envelope(app: &App, staff: AnyStaff, content: &serde_json::Value) -> Envelope {
+    let at = app.clock.now();
+    Envelope {
+        actor: staff.0,
+        at,
+        content: content.to_string(),
+        fingerprint: fingerprint(content),
+        attempt: app.ids.uuid(at),
+    }
+}
+
+/// The answers that every act has in common.
+pub fn refused(reply: Reply) -> Problem {
+    match reply {
+        Reply::Missing(what) => Problem::not_found(what),
+        Reply::Invalid(faults) => Problem::invalid(faults),
+        Reply::Stopped { summary, findings } => Problem::stopped(&summary, findings),
+        Reply::Conflict(detail) => Problem::new(Kind::Conflict, detail),
+        Reply::Reused(fields) => {
+            let fault = |field: &String| {
+                FieldFault::at(format!("/{field}"), "differs", "differs from what is stored under this id")
+            };
+            let detail = format!("What is stored under this id differs in: {}.", fields.join(", "));
+            Problem::new(Kind::IdReused, detail).with_errors(fields.iter().map(fault).collect())
+        }
+        Reply::Cleared(_) | Reply::Recorded(_) | Reply::Corrected(_) => {
+            Problem::new(Kind::Fault, "The server mixed two answers up. It is logged under the request id.")
+        }
+    }
+}
+
+/// 201 for what is new, 200 for what was stored already with the same content.
+pub fn done<T: serde::Serialize>(done: Done<T>) -> Response {
+    let status = if done.new { StatusCode::CREATED } else { StatusCode::OK };
+    (status, Json(done.view)).into_response()
+}
+
+/// Get clearance
+///
+/// The same decision as a check, under an id that the phone makes. Refused with every finding on `stop`, and the attempt is
+/// kept; on `go` and `care` the room is held until it is used, given back, or the planned day ends at the property. The
+/// same again answers the stored clearance; other content under the same id is refused.
+#[utoipa::path(put, path = "/api/v1/clearances/{id}", operation_id = "clear", tag = "clearances", security(("bearer" = ["any staff"])),
+    params(("id" = ClearanceId, Path, description = "Made by the caller, UUID version 7 preferred.")), request_body = ClearanceInput,
+    responses((status = 201, description = "Granted; the room is held.", body = ClearanceView),
+              (status = 200, description = "Granted before, with the same content.", body = ClearanceView)))]
+async fn clear(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Clearance>,
+    Valid { value, .. }: Valid<ClearanceInput>,
+) -> Result<Response, Problem> {
+    let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    match app.store.act(Act::Clear(envelope, id, value)).await? {
+        Reply::Cleared(view) => Ok(done(view)),
+        other => Err(refused(other)),
+    }
+}
+
+/// Read a clearance
+///
+/// As it stands now: open, used, given back or expired.
+#[utoipa::path(get, path = "/api/v1/clearances/{id}", operation_id = "get_clearance", tag = "clearances", security(("bearer" = ["any staff"])),
+    params(("id" = ClearanceId, Path, description = "The clearance.")), responses((status = 200, description = "The clearance.", body = ClearanceView)))]
+async fn get_clearance(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Clearance>,
+) -> Result<Json<ClearanceView>, Problem> {
+    let found = store::clearances::get(app.store.reader(), id, staff.scope(), app.clock.now()).await?;
+    found.map(Json).ok_or_else(|| Problem::not_found("clearance"))
+}
+
+/// Give a clearance back
+///
+/// Frees the room it holds. Giving it back again changes nothing; a used one stays used.
+#[utoipa::path(delete, path = "/api/v1/clearances/{id}", operation_id = "give_clearance_back", tag = "clearances",
+    security(("bearer" = ["any staff"])), params(("id" = ClearanceId, Path, description = "The clearance.")),
+    responses((status = 200, description = "Given back.", body = ClearanceView)))]
+async fn give_clearance_back(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Clearance>,
+) -> Result<Json<ClearanceView>, Problem> {
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(staff.0), at, act: "clearance.given_back", subject: id.uuid() };
+    let given = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            let missing = || Problem::not_found("clearance");
+            let now = store::clearances::get(&mut *connection, id, staff.scope(), at).await?.ok_or_else(missing)?;
+            if now.state == ClearanceState::Used {
+                return Err(Problem::new(
+                    Kind::Conflict,
+                    "This clearance was used by an application; correct the application instead.",
+                ));
+            }
+            store::clearances::give_back(connection, id, at).await?;
+            store::clearances::get(&mut *connection, id, staff.scope(), at).await?.ok_or_else(missing)
+        })
+    });
+    given.await.map(Json)
+}
+
+/// Read the decision behind a clearance
+///
+/// Word for word as it was given, with the hash of every rule set.
+#[utoipa::path(get, path = "/api/v1/clearances/{id}/decision", operation_id = "get_clearance_decision", tag = "clearances",
+    security(("bearer" = ["any staff"])), params(("id" = ClearanceId, Path, description = "The clearance.")),
+    responses((status = 200, description = "The decision.", body = Decision)))]
+async fn get_clearance_decision(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Clearance>,
+) -> Result<Json<Decision>, Problem> {
+    let missing = || Problem::not_found("clearance");
+    store::clearances::get(app.store.reader(), id, staff.scope(), app.clock.now()).await?.ok_or_else(missing)?;
+    let decision = store::applications::decision(app.store.reader(), &format!("clearance/{id}")).await?;
+    decision.map(Json).ok_or_else(missing)
 }

@@ -1,7 +1,109 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Corrections: further records that say what is true.
 
-use crate::app::App;
+use axum::{Json, extract::State, response::Response};
+use domain::ids::{self, ApplicationId, CorrectionId};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::clearances::{done, envelope, refused};
+use crate::{
+    access::AnyStaff,
+    app::App,
+    book::{
+        act::{Act, Reply},
+        correction::{CorrectionInput, CorrectionView},
+    },
+    extract::{PathId, Valid, ValidQuery},
+    problem::Problem,
+    reply::{Page, PageQuery, Span},
+    store,
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(list_corrections)).routes(routes!(correct_application, get_correction))
+}
+
+/// Correct an application
+///
+/// A further record with a reason, under an id that the caller makes. It takes the application's lines back and puts the
+/// given ones in their place, or none; the original stays as it was recorded, and totals and stock follow. What truly
+/// happened is judged like any record: beyond the rules it needs every stopping finding acknowledged.
+#[utoipa::path(put, path = "/api/v1/corrections/{id}", operation_id = "correct_application", tag = "corrections",
+    security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "Made by the caller, UUID version 7 preferred.")),
+    request_body = CorrectionInput,
+    responses((status = 201, description = "Stored.", body = CorrectionView),
+              (status = 200, description = "Stored before, with the same content.", body = CorrectionView)))]
+async fn correct_application(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Correction>,
+    Valid { value, .. }: Valid<CorrectionInput>,
+) -> Result<Response, Problem> {
+    let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    match app.store.act(Act::Correct(envelope, id, value)).await? {
+        Reply::Corrected(view) => Ok(done(view)),
+        other => Err(refused(other)),
+    }
+}
+
+/// Read a correction
+///
+/// What was taken back, and what stands since.
+#[utoipa::path(get, path = "/api/v1/corrections/{id}", operation_id = "get_correction", tag = "corrections",
+    security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "The correction.")),
+    responses((status = 200, description = "The correction.", body = CorrectionView)))]
+async fn get_correction(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Correction>,
+) -> Result<Json<CorrectionView>, Problem> {
+    let span = Span { after: 0, take: 1 };
+    let found = store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
+    found.into_iter().next().map(|row| Json(row.item)).ok_or_else(|| Problem::not_found("correction"))
+}
+
+/// Which corrections to list.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct CorrectionQuery {
+    #[serde(default)]
+    application_id: Option<ApplicationId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for CorrectionQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// List corrections
+///
+/// The oldest first.
+#[utoipa::path(get, path = "/api/v1/corrections", operation_id = "list_corrections", tag = "corrections", security(("bearer" = ["any staff"])),
+    params(CorrectionQuery), responses((status = 200, description = "A page of corrections.", body = Page<CorrectionView>)))]
+async fn list_corrections(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<CorrectionQuery>,
+) -> Result<Json<Page<CorrectionView>>, Problem> {
+    let span = app.cursors.span("corrections", &query, false)?;
+    let rows =
+        store::applications::corrections(app.store.reader(), span, query.application_id, None, staff.scope()).await?;
+    Ok(Json(app.cursors.page("corrections", &query, rows)))
 }

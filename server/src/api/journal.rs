@@ -1,7 +1,66 @@
-use utoipa_axum::router::OpenApiRouter;
+//! The journal.
 
-use crate::app::App;
+use axum::{Json, extract::State};
+use domain::ids::RecordId;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::OwnerOnly,
+    app::App,
+    extract::ValidQuery,
+    problem::Problem,
+    reply::{Page, PageQuery},
+    store::{self, journal::JournalEntry},
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(list_journal))
+}
+
+/// Which entries to list.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct JournalQuery {
+    /// Only entries about this thing.
+    #[serde(default)]
+    subject_id: Option<RecordId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for JournalQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// Read the journal
+///
+/// Everything that was written, oldest first. Each hash covers the entry before it and its own content, so that a change
+/// anywhere shows; `swardbook verify` recomputes the chain and every total.
+#[utoipa::path(get, path = "/api/v1/journal", operation_id = "list_journal", tag = "journal", security(("bearer" = ["owner"])),
+    params(JournalQuery), responses((status = 200, description = "A page of the journal.", body = Page<JournalEntry>)))]
+async fn list_journal(
+    _: OwnerOnly,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<JournalQuery>,
+) -> Result<Json<Page<JournalEntry>>, Problem> {
+    let span = app.cursors.span("journal", &query, false)?;
+    let rows = store::journal::list(app.store.reader(), span, query.subject_id.map(|id| id.to_string())).await?;
+    Ok(Json(app.cursors.page("journal", &query, rows)))
 }

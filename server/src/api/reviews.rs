@@ -1,7 +1,124 @@
-use utoipa_axum::router::OpenApiRouter;
+//! What the owner must look at.
 
-use crate::app::App;
+use axum::{Json, extract::State};
+use domain::ids::{self, AttemptId, RecordId};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly},
+    app::App,
+    book::office::{self, Deed},
+    extract::{PathId, Valid, ValidQuery},
+    problem::{Kind, Problem},
+    reply::{Page, PageQuery, Span},
+    store::{self, applications::Attempt, reviews::ReviewItem},
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(list_reviews)).routes(routes!(review)).routes(routes!(get_attempt))
+}
+
+/// Which entries to list.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct ReviewQuery {
+    /// `false` also lists what was reviewed and attempts that were stored since. True unless said otherwise.
+    #[serde(default)]
+    open: Option<bool>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for ReviewQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// List what must be looked at
+///
+/// Records beyond the rules, and attempts that were refused and never stored: the work may have been done all the same.
+/// The latest first.
+#[utoipa::path(get, path = "/api/v1/reviews", operation_id = "list_reviews", tag = "reviews", security(("bearer" = ["office", "owner"])),
+    params(ReviewQuery), responses((status = 200, description = "A page of the list.", body = Page<ReviewItem>)))]
+async fn list_reviews(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ReviewQuery>,
+) -> Result<Json<Page<ReviewItem>>, Problem> {
+    let span = app.cursors.span("reviews", &query, true)?;
+    let rows = store::reviews::list(app.store.reader(), span, query.open.unwrap_or(true), None).await?;
+    Ok(Json(app.cursors.page("reviews", &query, rows)))
+}
+
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "note": "Spoke with the technician; the spreader was set for another product. Calibrated again." }))]
+struct ReviewInput {
+    #[schema(min_length = 1, max_length = 1000)]
+    note: String,
+}
+
+/// Review a record
+///
+/// Says what the owner makes of an entry of the list and closes it. Said once; the same again changes nothing.
+#[utoipa::path(put, path = "/api/v1/reviews/{id}", operation_id = "review", tag = "reviews", security(("bearer" = ["owner"])),
+    params(("id" = RecordId, Path, description = "`record_id` of the entry.")), request_body = ReviewInput,
+    responses((status = 200, description = "Closed.", body = ReviewItem)))]
+async fn review(
+    OwnerOnly(actor): OwnerOnly,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Record>,
+    Valid { value, .. }: Valid<ReviewInput>,
+) -> Result<Json<ReviewItem>, Problem> {
+    let find =
+        || store::reviews::list(app.store.reader(), Span { after: i64::MAX, take: 1 }, false, Some(id.to_string()));
+    let missing = || Problem::not_found("entry of the list");
+    let item = find().await?.into_iter().next().ok_or_else(missing)?.item;
+    match item.review {
+        Some(ref review) if review.note == value.note => return Ok(Json(item)),
+        Some(_) => return Err(Problem::new(Kind::Conflict, "This entry was reviewed already.")),
+        None => {}
+    }
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(actor), at, act: "record.reviewed", subject: id.uuid() };
+    office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            if !store::reviews::insert(connection, &id.to_string(), actor.person, &value.note, at).await? {
+                return Err(Problem::new(Kind::Conflict, "This entry was reviewed already."));
+            }
+            Ok(serde_json::json!({ "record_id": id, "note": value.note }))
+        })
+    })
+    .await?;
+    Ok(Json(find().await?.into_iter().next().ok_or_else(missing)?.item))
+}
+
+/// Read a refused attempt
+///
+/// What was sent, word for word, and every finding it was refused for. A technician reads the own ones.
+#[utoipa::path(get, path = "/api/v1/attempts/{id}", operation_id = "get_attempt", tag = "reviews", security(("bearer" = ["any staff"])),
+    params(("id" = AttemptId, Path, description = "The attempt.")), responses((status = 200, description = "The attempt.", body = Attempt)))]
+async fn get_attempt(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Attempt>,
+) -> Result<Json<Attempt>, Problem> {
+    let found = store::applications::attempt(app.store.reader(), id, staff.scope()).await?;
+    found.map(Json).ok_or_else(|| Problem::not_found("attempt"))
 }

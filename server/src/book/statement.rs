@@ -1,1 +1,343 @@
-//! statement
+//! The yearly statement of a client, a property or a section: which land, how big, which cap, who set it, what went on, and
+//! whether it is complete. Each figure is traced to its records, and gaps are named.
+
+use std::collections::HashMap;
+
+use domain::{
+    ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId},
+    land::Species,
+    law::{Lawbook, year::YearCap},
+    product::Nutrients,
+    quantity::{Area, NutrientRate, NutrientRoom, Percent, ProductMass, RateSum},
+    statement::{RecordedLine, Totals},
+    time::{Day, Instant},
+};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::{
+    application::{ApplicationInput, line_view},
+    correction::CorrectionInput,
+};
+use crate::store::statements::{Parts, RecordPart, SectionPart, YearSum};
+
+/// A statement.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Statement {
+    #[schema(minimum = 1990, maximum = 2199)]
+    pub year: i16,
+    pub from: Day,
+    pub to: Day,
+    pub prepared_at: Instant,
+    #[schema(max_length = 120)]
+    pub company_name: String,
+    pub client_id: ClientId,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 300)]
+    pub mailing_address: String,
+    #[schema(max_items = 500)]
+    pub sections: Vec<SectionStatement>,
+    /// Everything put down on all sections.
+    pub total: Nutrients,
+    /// The rule sets whose caps are shown, with the day they were read.
+    #[schema(max_items = 50)]
+    pub rule_sets: Vec<SetRead>,
+    /// What keeps this statement from being complete, or must be known to read it. Empty when nothing does.
+    #[schema(max_items = 2000)]
+    pub gaps: Vec<String>,
+    #[schema(max_length = 400)]
+    pub caution: &'static str,
+}
+
+/// A rule set and the day it was read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct SetRead {
+    #[schema(max_length = 60)]
+    pub code: String,
+    #[schema(max_length = 120)]
+    pub name: String,
+    pub last_checked: Day,
+}
+
+/// One section's year.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SectionStatement {
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    pub property_id: PropertyId,
+    #[schema(max_length = 300)]
+    pub address: String,
+    pub species: Option<Species>,
+    /// Area by the latest measurement; each line is counted with the area of its own day.
+    pub area_sqft: Option<Area>,
+    pub area_measured_on: Option<Day>,
+    pub soil_sampled_on: Option<Day>,
+    /// The tightest yearly nitrogen cap and who set it; null when no rule set that was read has one.
+    pub cap: Option<YearCap>,
+    pub applied: Nutrients,
+    pub product_lb: ProductMass,
+    /// Each application at the rate of its own area, added up and rounded up in the sixth decimal.
+    pub nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub phosphate_lb_per_1000_sqft: NutrientRate,
+    pub potash_lb_per_1000_sqft: NutrientRate,
+    /// Nitrogen left under the cap, rounded down; below zero past it.
+    pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+    pub percent_of_cap: Option<Percent>,
+    #[schema(max_items = 1000)]
+    pub lines: Vec<StatementLine>,
+}
+
+/// What one application put on the section, by the last word on it.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct StatementLine {
+    pub application_id: ApplicationId,
+    /// The correction that says what stands here.
+    pub correction_id: Option<CorrectionId>,
+    pub applied_on: Day,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    #[schema(max_length = 40, example = "24-0-10")]
+    pub grade: String,
+    pub area_sqft: Area,
+    pub product_lb: ProductMass,
+    pub delivers: Nutrients,
+    pub nitrogen_lb_per_1000_sqft: NutrientRate,
+    #[schema(max_length = 120)]
+    pub applied_by: String,
+    pub beyond_the_rules: bool,
+    /// Received after the day of application had ended at the property.
+    pub late: bool,
+}
+
+const CAUTION: &str = "Caps come from rule sets read on the days shown, a working copy of public law. The label and the local authority prevail; ask them where it matters.";
+
+/// What a statement is prepared with.
+#[derive(Debug)]
+pub struct Preparation<'a> {
+    pub year: i16,
+    pub from: Day,
+    pub to: Day,
+    /// The day whose caps are shown: today, or the last day of a year that is over.
+    pub caps_on: Day,
+    pub at: Instant,
+    pub company_name: String,
+    pub law: &'a Lawbook,
+}
+
+/// Puts a statement together; nothing if there is no section in it that the caller may see.
+pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statement> {
+    let first = parts.sections.first()?;
+    let mut gaps = Vec::new();
+    let mut total = Nutrients::NONE;
+    let mut sections = Vec::new();
+    for part in &parts.sections {
+        let section = section_year(&preparation, part, parts, &mut gaps);
+        total = total.checked_add(section.applied).unwrap_or(total);
+        sections.push(section);
+    }
+    open_ends(parts, preparation.caps_on, &mut gaps);
+    let (client_id, client_name, mailing_address) = (first.client_id, first.client_name.clone(), first.mailing_address.clone());
+    Some(Statement {
+        year: preparation.year,
+        from: preparation.from,
+        to: preparation.to,
+        prepared_at: preparation.at,
+        company_name: preparation.company_name,
+        client_id,
+        client_name,
+        mailing_address,
+        sections,
+        total,
+        rule_sets: sets_read(preparation.law, &parts.sections),
+        gaps,
+        caution: CAUTION,
+    })
+}
+
+fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<SetRead> {
+    let mut read: Vec<SetRead> = Vec::new();
+    for code in sections.iter().flat_map(|section| &section.rule_sets) {
+        if let Some(set) = law.rule_set(code) {
+            let set = SetRead { code: code.clone(), name: set.about.name.clone(), last_checked: set.about.last_checked };
+            if !read.contains(&set) {
+                read.push(set);
+            }
+        }
+    }
+    read
+}
+
+fn section_year(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> SectionStatement {
+    let here = |line: &&crate::store::statements::LedgerPart| line.section == part.id;
+    let totals = Totals::of_ledger(parts.ledger.iter().filter(here).map(|line| line.line));
+    let lines = lines_of(part, parts, gaps);
+    let labels: HashMap<ApplicationId, &RecordPart> = parts.records.iter().map(|record| (record.id, record)).collect();
+    let again = Totals::of_records(lines.iter().filter_map(|line| {
+        let label = &labels.get(&line.application_id)?.label;
+        Some(RecordedLine { application: line.application_id, area: line.area_sqft, product: line.product_lb, label })
+    }));
+    for application in totals.differing(&again) {
+        gaps.push(format!(
+            "{}, {}: the stored total and the recomputation from application {application} differ. Run `swardbook verify`.",
+            part.address, part.name
+        ));
+    }
+    let latest = part.measurements.iter().max_by_key(|(on, seq, _)| (*on, *seq));
+    if latest.is_none() {
+        gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
+    }
+    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.caps_on);
+    if cap.is_none() {
+        let why = if part.rule_sets.is_empty() { "no rule set is confirmed for the property" } else { "no rule set that was read sets one" };
+        gaps.push(format!("{}, {}: no yearly nitrogen cap is shown, because {why}. That does not mean there is none.", part.address, part.name));
+    }
+    let [nitrogen, quick, phosphate, potash] = totals.rates_rounded_up();
+    let limit = cap.as_ref().map(|cap| cap.limit_lb_per_1000_sqft);
+    SectionStatement {
+        section_id: part.id,
+        section_name: part.name.clone(),
+        property_id: part.property_id,
+        address: part.address.clone(),
+        species: part.species,
+        area_sqft: latest.map(|(.., area)| Area::from_raw(*area)),
+        area_measured_on: latest.map(|(on, ..)| *on),
+        soil_sampled_on: part.latest_soil_sample,
+        cap,
+        applied: totals.nutrients(),
+        product_lb: totals.product(),
+        nitrogen_lb_per_1000_sqft: nitrogen,
+        quick_nitrogen_lb_per_1000_sqft: quick,
+        phosphate_lb_per_1000_sqft: phosphate,
+        potash_lb_per_1000_sqft: potash,
+        remaining_nitrogen_lb_per_1000_sqft: limit.map(|limit| totals.nitrogen_room(limit)),
+        percent_of_cap: limit.and_then(|limit| totals.percent_of(limit)),
+        lines,
+    }
+}
+
+/// The last word on every application of a section, read from the records themselves.
+fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<StatementLine> {
+    let zone = domain::time::zone(&part.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let mut lines = Vec::new();
+    for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
+        let applied = match &record.last_correction {
+            Some((_, content)) => serde_json::from_str::<CorrectionInput>(content).map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
+            None => serde_json::from_str::<ApplicationInput>(&record.content).map(|content| content.lines),
+        };
+        let Ok(applied) = applied else {
+            gaps.push(format!("{}: the content of application {} cannot be read. Run `swardbook verify`.", part.address, record.id));
+            continue;
+        };
+        let late = record.received_at.day_in(&zone) > record.applied_on;
+        for line in applied.iter().filter(|line| line.section_id == part.id) {
+            let Some(area) = line.treated_area_sqft.or_else(|| area_on(part, record)) else { continue };
+            let view = line_view(part.id, area, line.product_lb, &record.label);
+            lines.push(StatementLine {
+                application_id: record.id,
+                correction_id: record.last_correction.as_ref().map(|(id, _)| *id),
+                applied_on: record.applied_on,
+                product_name: record.product_name.clone(),
+                grade: record.label.grade(),
+                area_sqft: area,
+                product_lb: line.product_lb,
+                delivers: view.delivers,
+                nitrogen_lb_per_1000_sqft: view.nitrogen_lb_per_1000_sqft,
+                applied_by: record.person_name.clone(),
+                beyond_the_rules: record.beyond_the_rules,
+                late,
+            });
+        }
+    }
+    lines
+}
+
+/// The area by the measurement that was in the book when the record was received: a later one does not change the record.
+fn area_on(part: &SectionPart, record: &RecordPart) -> Option<Area> {
+    let latest = part.measurements.iter().filter(|(on, ..)| *on <= record.applied_on).max_by_key(|(on, seq, _)| (*on, *seq));
+    let earliest = || part.measurements.iter().min_by_key(|(on, seq, _)| (*on, *seq));
+    latest.or_else(earliest).map(|(.., area)| Area::from_raw(*area))
+}
+
+/// What is late, corrected, beyond the rules, or not closed.
+fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
+    let zones: HashMap<PropertyId, &str> = parts.sections.iter().map(|part| (part.property_id, part.time_zone.as_str())).collect();
+    let late = parts.records.iter().filter(|record| {
+        let zone = zones.get(&record.property_id).and_then(|zone| domain::time::zone(zone).ok());
+        zone.is_some_and(|zone| record.received_at.day_in(&zone) > record.applied_on)
+    });
+    let late = late.count();
+    let corrected = parts.records.iter().filter(|record| record.last_correction.is_some()).count();
+    let beyond = parts.records.iter().filter(|record| record.beyond_the_rules).count();
+    let mut say = |count: usize, what: &str| {
+        if count > 0 {
+            gaps.push(format!("{count} {what}"));
+        }
+    };
+    say(late, "of the records came in after the day of application.");
+    say(corrected, "of the records were corrected; the lines show what stands.");
+    say(beyond, "of the records went beyond the rules and were acknowledged.");
+    say(usize::try_from(parts.open_attempts).unwrap_or(usize::MAX), "refused attempts are still open: that work may have been done.");
+    for (_, _, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
+        gaps.push(format!("A visit planned on {planned_on} was neither recorded nor closed."));
+    }
+}
+
+/// One section in the company's year.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SectionSum {
+    pub client_id: ClientId,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 300)]
+    pub address: String,
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    pub cap: Option<YearCap>,
+    pub nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub phosphate_lb_per_1000_sqft: NutrientRate,
+    pub potash_lb_per_1000_sqft: NutrientRate,
+    pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+}
+
+/// Every section's year against its cap.
+pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
+    let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
+    let section = |sum: YearSum| {
+        let mut rates: [RateSum; 4] = Default::default();
+        for (area, nitrogen, quick, phosphate, potash) in sum.loads {
+            for (rate, load) in rates.iter_mut().zip([nitrogen, quick, phosphate, potash]) {
+                rate.add(load, Area::from_raw(area));
+            }
+        }
+        let key = (sum.rule_sets, sum.species);
+        let cap = match caps.get(&key) {
+            Some(cap) => cap.clone(),
+            None => {
+                let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
+                caps.insert(key, cap.clone());
+                cap
+            }
+        };
+        let room = cap.as_ref().map(|cap| rates[0].room_rounded_down(cap.limit_lb_per_1000_sqft));
+        let [nitrogen, quick, phosphate, potash] = rates.map(|rate| rate.rounded_up());
+        SectionSum {
+            client_id: sum.client_id,
+            client_name: sum.client_name,
+            address: sum.address,
+            section_id: sum.section_id,
+            section_name: sum.section_name,
+            cap,
+            nitrogen_lb_per_1000_sqft: nitrogen,
+            quick_nitrogen_lb_per_1000_sqft: quick,
+            phosphate_lb_per_1000_sqft: phosphate,
+            potash_lb_per_1000_sqft: potash,
+            remaining_nitrogen_lb_per_1000_sqft: room,
+        }
+    };
+    sums.into_iter().map(section).collect()
+}

@@ -1,0 +1,136 @@
+//! The owner's list: records that went beyond the rules, and attempts that were refused and never came back.
+
+use domain::{ids::PersonId, time::Instant};
+use serde::Serialize;
+use sqlx::{SqliteConnection, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{read, read_instant};
+use crate::reply::{Row, Span};
+
+/// One entry of the owner's list.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ReviewItem {
+    /// `beyond_the_rules` or `refused_attempt`.
+    #[schema(max_length = 30, example = "beyond_the_rules")]
+    pub why: String,
+    /// `application`, `correction` or, for an attempt, what was attempted.
+    #[schema(max_length = 20, example = "application")]
+    pub kind: String,
+    /// The application, the correction or the attempt.
+    #[schema(max_length = 36)]
+    pub record_id: String,
+    pub property_id: domain::ids::PropertyId,
+    pub person_id: PersonId,
+    pub received_at: Instant,
+    /// What the owner said about it; null as long as it is open.
+    pub review: Option<Review>,
+}
+
+/// What the owner said.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Review {
+    pub person_id: PersonId,
+    #[schema(max_length = 1000)]
+    pub note: String,
+    pub reviewed_at: Instant,
+}
+
+struct ReviewRow {
+    seq: i64,
+    why: String,
+    kind: String,
+    record_id: String,
+    property_id: String,
+    person_id: String,
+    received_at: i64,
+    reviewer: Option<String>,
+    note: Option<String>,
+    reviewed_at: Option<i64>,
+}
+
+impl TryFrom<ReviewRow> for Row<ReviewItem> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: ReviewRow) -> Result<Self, sqlx::Error> {
+        let review = match (row.reviewer, row.note, row.reviewed_at) {
+            (Some(person), Some(note), Some(at)) => {
+                Some(Review { person_id: read(&person, "person id")?, note, reviewed_at: read_instant(at)? })
+            }
+            _ => None,
+        };
+        let item = ReviewItem {
+            why: row.why,
+            kind: row.kind,
+            record_id: row.record_id,
+            property_id: read(&row.property_id, "property id")?,
+            person_id: read(&row.person_id, "person id")?,
+            received_at: read_instant(row.received_at)?,
+            review,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+/// A page of the list, the latest first, by the journal's order. `open` leaves out what was reviewed and attempts that
+/// were stored since; `record` asks for one entry.
+pub async fn list(
+    pool: &SqlitePool,
+    span: Span,
+    open: bool,
+    record: Option<String>,
+) -> Result<Vec<Row<ReviewItem>>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        ReviewRow,
+        r#"SELECT seq AS "seq!: i64", why AS "why!: String", kind AS "kind!: String", i.record_id AS "record_id!: String",
+                  property_id AS "property_id!: String", i.person_id AS "person_id!: String", received_at AS "received_at!: i64",
+                  r.person_id AS "reviewer?: String", r.note AS "note?: String", r.reviewed_at AS "reviewed_at?: i64"
+           FROM (
+               SELECT j.seq, 'beyond_the_rules' AS why, 'application' AS kind, a.id AS record_id, a.property_id, a.person_id, a.received_at
+               FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
+               WHERE a.beyond_the_rules = 1
+               UNION ALL
+               SELECT j.seq, 'beyond_the_rules', 'correction', c.id, a.property_id, c.person_id, c.received_at
+               FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+               JOIN journal AS j ON j.subject_id = c.id AND j.act = 'application.corrected'
+               WHERE c.beyond_the_rules = 1
+               UNION ALL
+               SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
+               FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'
+               WHERE t.kind <> 'clearance' AND (NOT $2 OR NOT (
+                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
+                   OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.id = t.subject_id)))
+           ) AS i
+           LEFT JOIN reviews AS r ON r.record_id = i.record_id
+           WHERE seq < $1 AND (NOT $2 OR r.record_id IS NULL) AND ($3 IS NULL OR i.record_id = $3)
+           ORDER BY seq DESC LIMIT $4"#,
+        span.after,
+        open,
+        record,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
+
+/// Keeps what the owner said; false if something was said before.
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    record: &str,
+    person: PersonId,
+    note: &str,
+    at: Instant,
+) -> Result<bool, sqlx::Error> {
+    let (person, at) = (person.to_string(), at.millis());
+    let done = sqlx::query!(
+        "INSERT INTO reviews (record_id, person_id, note, reviewed_at) VALUES ($1, $2, $3, $4) ON CONFLICT (record_id) DO NOTHING",
+        record,
+        person,
+        note,
+        at
+    )
+    .execute(connection)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
