@@ -1,9 +1,14 @@
 //! The answer: every rule's finding, the verdict, the largest lawful amount and what binds it.
 
+mod run;
+mod section;
+
 use serde::{Deserialize, Serialize};
 
 use crate::{
+    application::Facts,
     ids::SectionId,
+    law::Lawbook,
     product::Nutrients,
     quantity::{NutrientRate, NutrientRoom, ProductMass, ProductRate},
     time::Day,
@@ -174,14 +179,9 @@ pub struct Decision {
 }
 
 /// Runs every rule of the stacked rule sets on the facts and never stops at the first.
-pub fn decide(_lawbook: &crate::law::Lawbook, _rule_sets: &[String], facts: &crate::application::Facts) -> Decision {
-    Decision {
-        verdict: Verdict::Stop,
-        summary: "No rule set has been read.".to_owned(),
-        on: facts.on,
-        findings: Vec::new(),
-        met: Vec::new(),
-        sections: Vec::new(),
-        rule_sets: Vec::new(),
-    }
+///
+/// The sets named are joined by those of the places around them, by the company's own and by the label. A code without a
+/// set, and no code at all, is answered as unknown law, never as no law.
+pub fn decide(lawbook: &Lawbook, rule_sets: &[String], facts: &Facts) -> Decision {
+    run::Run::new(lawbook, rule_sets, facts).decide()
 }

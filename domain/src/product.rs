@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
-    Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, Temperature, TotalNitrogen,
+    Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, RateSum, Temperature,
+    TotalNitrogen, largest_product,
 };
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -108,6 +109,11 @@ impl Label {
     pub fn grade(&self) -> String {
         format!("{}-{}-{}", self.nitrogen_percent, self.phosphate_percent, self.potash_percent)
     }
+}
+
+/// The product that puts a rate of nitrogen on an area, rounded down; nothing for a product without nitrogen.
+pub fn product_for_target(label: &Label, area: Area, nitrogen: NutrientRate) -> Option<ProductMass> {
+    largest_product(RateSum::default().largest_load(nitrogen, area), label.nitrogen_percent)
 }
 
 impl Nutrients {

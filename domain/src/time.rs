@@ -55,20 +55,24 @@ impl Day {
         self.0.year()
     }
 
+    #[must_use]
     pub fn first_of_year(self) -> Self {
         Self(self.0.first_of_year())
     }
 
+    #[must_use]
     pub fn last_of_year(self) -> Self {
         Self(self.0.last_of_year())
     }
 
     /// The day so many days later, or earlier when negative; saturates at the ends of the calendar.
+    #[must_use]
     pub fn plus_days(self, days: i32) -> Self {
         Self(self.0.saturating_add(Span::new().days(days)))
     }
 
     /// The day so many calendar months earlier; the 31st becomes the last day of a shorter month.
+    #[must_use]
     pub fn minus_months(self, months: i32) -> Self {
         Self(self.0.saturating_sub(Span::new().months(months)))
     }
@@ -118,6 +122,7 @@ impl Instant {
         Day(self.0.to_zoned_datetime(zone.clone()).date())
     }
 
+    #[must_use]
     pub fn plus(self, duration: SignedDuration) -> Self {
         Self(self.0.saturating_add(duration).unwrap_or(Timestamp::MAX))
     }

@@ -1,32 +1,186 @@
 //! The law as data: dated, cited rules, one jurisdiction a file.
-use crate::time::Day;
+//!
+//! A file is read once, at the start; a fault in any of them stops it. What holds is the law of the day of application, and
+//! a day before the oldest text that was read is answered as unknown, never as free.
+
+mod convert;
+pub mod duty;
+mod fault;
+mod fields;
+pub mod model;
+pub mod nutrient;
+mod on_day;
+mod read;
+mod stack;
+
+use std::collections::HashMap;
+
+use serde::{Deserialize, Serialize};
+
+pub use fault::LawFault;
+pub use on_day::{InForce, RuleOnDay};
+pub(crate) use on_day::{limited, list, month_day, purpose};
+pub(crate) use stack::Stack;
+
+use crate::{decision::Mark, time::Day};
+
+/// The law files, by name. A test compares this list with the folder.
+pub const EMBEDDED: &[(&str, &str)] = &[
+    ("company.toml", include_str!("../../law/company.toml")),
+    ("us-dc.toml", include_str!("../../law/us-dc.toml")),
+    ("us-fl-pinellas.toml", include_str!("../../law/us-fl-pinellas.toml")),
+    ("us-fl.toml", include_str!("../../law/us-fl.toml")),
+    ("us-il.toml", include_str!("../../law/us-il.toml")),
+    ("us-md.toml", include_str!("../../law/us-md.toml")),
+    ("us-mi.toml", include_str!("../../law/us-mi.toml")),
+    ("us-nj.toml", include_str!("../../law/us-nj.toml")),
+    ("us-ny.toml", include_str!("../../law/us-ny.toml")),
+    ("us-pa.toml", include_str!("../../law/us-pa.toml")),
+    ("us-wi.toml", include_str!("../../law/us-wi.toml")),
+];
+
+/// The code of the company's own set, which always takes part.
+pub const COMPANY: &str = "company";
+/// The code under which findings about the label are known.
+pub const LABEL: &str = "label";
+
+/// Every rule set this server knows.
 #[derive(Debug, Default)]
 pub struct Lawbook {
     sets: Vec<RuleSet>,
+    by_code: HashMap<String, usize>,
 }
-#[derive(Debug)]
+
+/// How far a rule set reaches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Level {
+    State,
+    County,
+    Municipality,
+    Company,
+}
+
+/// What a rule set is, without its rules.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct RuleSetAbout {
+    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
     pub code: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "Pennsylvania"))]
     pub name: String,
+    pub level: Level,
+    /// The set of the place around this one.
+    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    pub parent: Option<String>,
+    /// Said when local rules under this set do not count.
+    pub preempts_local: Option<Preemption>,
+    /// What the set covers, and what it does not.
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub coverage: String,
     pub last_checked: Day,
+    /// SHA-256 of the rule set's text, in hexadecimal.
+    #[cfg_attr(feature = "schema", schema(max_length = 64))]
     pub hash: String,
 }
-#[derive(Debug)]
+
+/// The text by which a state keeps local rules from counting.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Preemption {
+    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    pub words: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub citation: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub href: Option<String>,
+    pub mark: Mark,
+    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    pub rows: Vec<String>,
+}
+
+/// One file of law.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RuleSet {
     pub about: RuleSetAbout,
+    /// The file word for word: what the hash was taken of.
     pub text: String,
+    pub rules: Vec<model::Rule>,
 }
-#[derive(Debug, thiserror::Error)]
-#[error("fault")]
-pub struct LawFault {}
+
 impl Lawbook {
+    /// The rule sets that are built in.
     pub fn embedded() -> Result<Self, Vec<LawFault>> {
-        Ok(Self::default())
+        Self::from_texts(EMBEDDED)
     }
+
+    /// Reads files given as name and text. All faults of all files come back at once.
+    pub fn from_texts(texts: &[(&str, &str)]) -> Result<Self, Vec<LawFault>> {
+        let mut faults = Vec::new();
+        let mut book = Self::default();
+        let mut file_of_rule: HashMap<String, &str> = HashMap::new();
+        for (file, text) in texts {
+            let Some(set) = read::rule_set(file, text, &mut faults) else { continue };
+            let mut twice = |field: &str, what: String| {
+                faults.push(LawFault { file: (*file).to_owned(), rule: None, field: field.to_owned(), what });
+            };
+            for rule in &set.rules {
+                if let Some(first) = file_of_rule.insert(rule.id.clone(), file) {
+                    twice("id", format!("`{}` is used twice, first in {first}", rule.id));
+                }
+                if !rule.id.starts_with(&format!("{}.", set.about.code)) {
+                    twice("id", format!("`{}` must begin with `{}.`", rule.id, set.about.code));
+                }
+            }
+            if set.about.code == LABEL {
+                twice("code", format!("`{LABEL}` is kept for what the label says"));
+            }
+            if book.by_code.insert(set.about.code.clone(), book.sets.len()).is_some() {
+                twice("code", format!("`{}` is used by two files", set.about.code));
+            }
+            book.sets.push(set);
+        }
+        book.check_parents(texts, &mut faults);
+        if faults.is_empty() { Ok(book) } else { Err(faults) }
+    }
+
+    fn check_parents(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
+        for set in &self.sets {
+            let mut above = set;
+            // A chain that is longer than there are sets runs in a circle.
+            for _ in 0..=self.sets.len() {
+                let Some(parent) = &above.about.parent else { break };
+                let what = match self.rule_set(parent) {
+                    Some(next) if next.about.code == set.about.code => "leads back to this set in a circle".to_owned(),
+                    Some(next) => {
+                        above = next;
+                        continue;
+                    }
+                    // The fault belongs to the set that names the parent, and is said there.
+                    None if above.about.code != set.about.code => break,
+                    None => format!("`{parent}` is no rule set"),
+                };
+                let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
+                faults.push(LawFault { file: file.to_owned(), rule: None, field: "parent".to_owned(), what });
+                break;
+            }
+        }
+    }
+
+    /// Every set, in the order they were read.
     pub fn rule_sets(&self) -> &[RuleSet] {
         &self.sets
     }
+
     pub fn rule_set(&self, code: &str) -> Option<&RuleSet> {
-        self.sets.iter().find(|s| s.about.code == code)
+        self.by_code.get(code).and_then(|at| self.sets.get(*at))
+    }
+
+    /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.
+    pub fn on_day(&self, codes: &[String], day: Day) -> Vec<RuleOnDay> {
+        let stack = Stack::of(self, codes);
+        let running = stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        running.flat_map(|stacked| on_day::rules(stacked.set, day)).collect()
     }
 }

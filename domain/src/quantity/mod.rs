@@ -10,7 +10,7 @@ use std::{cmp::Ordering, fmt, hash::Hash, hash::Hasher, marker::PhantomData};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-pub use rate::{RateSum, largest_product, rate_rounded_down, rate_rounded_up};
+pub use rate::{Limit, RateSum, largest_product, rate_rounded_down, rate_rounded_up};
 pub use units::*;
 
 /// What a number counts, how finely, and within which bounds.

@@ -1,0 +1,355 @@
+//! Runs every rule and gathers what they answer.
+
+use super::{
+    Decision, Finding, Mark, MetRule, Outcome, RuleSetUsed, Verdict,
+    section::{self, Bounds},
+};
+use crate::{
+    application::Facts,
+    ids::SectionId,
+    law::{
+        Lawbook, Stack,
+        duty::Duty,
+        limited,
+        model::{Binds, Rule, Source, Standing, Value},
+    },
+    quantity::NutrientRoom,
+    rules::{self, Answer, Case, label},
+    time::Day,
+};
+
+/// The longest texts a finding may hold.
+const MESSAGE_LENGTH: usize = 600;
+const NUMBER_LENGTH: usize = 120;
+
+/// A decision in the making.
+pub(super) struct Run<'a> {
+    stack: Stack<'a>,
+    pub(super) case: Case<'a>,
+    findings: Vec<Finding>,
+    met: Vec<MetRule>,
+    pub(super) bounds: Bounds<'a>,
+    /// Nitrogen left before and after, by section.
+    pub(super) rooms: Vec<Option<(NutrientRoom, NutrientRoom)>>,
+}
+
+/// A rule whose turn it is, with the value that holds on the day.
+#[derive(Clone, Copy)]
+struct Turn<'a> {
+    rule: &'a Rule,
+    value: &'a Value,
+    duty: &'a Duty,
+}
+
+/// Where an answer comes from.
+struct Origin<'s> {
+    rule: &'s str,
+    section: Option<SectionId>,
+    citation: &'s str,
+    href: Option<&'s str>,
+    mark: Mark,
+    since: Option<Day>,
+    may_refuse: bool,
+}
+
+impl<'a> Run<'a> {
+    pub(super) fn new(lawbook: &'a Lawbook, codes: &[String], facts: &'a Facts) -> Self {
+        let case = Case::new(facts);
+        let bounds = Bounds::new(&case);
+        let rooms = vec![None; case.sections.len()];
+        Self {
+            stack: Stack::of(lawbook, codes),
+            case,
+            findings: Vec::new(),
+            met: Vec::with_capacity(64),
+            bounds,
+            rooms,
+        }
+    }
+
+    pub(super) fn decide(mut self) -> Decision {
+        let turns = self.turns();
+        self.case.windows = turns
+            .iter()
+            .filter_map(|turn| match turn.duty {
+                Duty::Window(window) if turn.rule.may_refuse(turn.value) => Some(window),
+                _ => None,
+            })
+            .collect();
+        for turn in turns {
+            self.take(turn);
+        }
+        self.label();
+        self.unknown_law();
+        // The sort is stable: what is equally grave stays in the order of the rule sets.
+        self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
+        let verdict = self.findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
+        Decision {
+            verdict,
+            summary: summary(verdict, &self.findings),
+            on: self.case.facts.on,
+            sections: section::answers(&self),
+            rule_sets: self.rule_sets(),
+            findings: self.findings,
+            met: self.met,
+        }
+    }
+
+    /// The rules that speak about this application, with what holds on its day. A rule without text for the day is
+    /// answered here.
+    fn turns(&mut self) -> Vec<Turn<'a>> {
+        let facts = self.case.facts;
+        let mut turns = Vec::with_capacity(64);
+        let (mut unread, mut unconcerned) = (Vec::new(), Vec::new());
+        let running = self.stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        for rule in running.flat_map(|stacked| &stacked.set.rules) {
+            let speaks = rule.binds == Binds::Applicator
+                && rule.audience.contains(&facts.audience)
+                && rule.scope.covers(&facts.label, facts.purpose);
+            match rule.on(facts.on) {
+                Some(Standing::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
+                    turns.push(Turn { rule, value, duty });
+                }
+                Some(Standing::Unknown(first))
+                    if speaks && first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
+                {
+                    unread.push((rule, first));
+                }
+                Some(Standing::InForce(value, duty)) if speaks => unconcerned.push(Turn { rule, value, duty }),
+                _ => {}
+            }
+        }
+        for (rule, first) in unread {
+            self.unread(rule, first);
+        }
+        // The yearly room is shown for every product, also for one that the cap does not concern.
+        for turn in unconcerned {
+            self.room(turn);
+        }
+        turns
+    }
+
+    fn unread(&mut self, rule: &'a Rule, first: &'a Value) {
+        let message = format!(
+            "No text of this rule was read for {}; the oldest that was read is of {}.",
+            self.case.facts.on, first.from
+        );
+        let answer = Answer::law_unknown(message, "Ask the office what the law was on that day.");
+        let origin = Origin { since: None, ..Origin::of(rule, first, None) };
+        if rule.may_refuse(first) {
+            self.bounds.forbid(None, &rule.id, &answer.message);
+        }
+        self.push(&origin, answer);
+    }
+
+    fn take(&mut self, turn: Turn<'a>) {
+        if let Some(answer) = rules::of_application(turn.duty, &self.case) {
+            self.settle(turn, None, answer);
+        }
+        for at in 0..self.case.sections.len() {
+            let Some(section) = self.case.sections.get(at) else { continue };
+            if let Some(answer) = rules::of_section(turn.rule, turn.duty, &self.case, section) {
+                self.settle(turn, Some(at), answer);
+            }
+        }
+        self.room(turn);
+        if turn.rule.may_refuse(turn.value) {
+            self.bounds.lower(&self.case, turn.rule, turn.duty, &turn.value.source);
+        }
+    }
+
+    /// Files an answer. One that forbids whatever the amount leaves no lawful amount.
+    fn settle(&mut self, turn: Turn<'a>, at: Option<usize>, answer: Answer) {
+        let section = at.and_then(|at| self.case.sections.get(at));
+        let origin = Origin::of(turn.rule, turn.value, section.map(|section| section.section.id));
+        let forbids = origin.verdict(&answer) == Verdict::Stop && !rules::sets_amount(turn.duty);
+        if forbids || (origin.verdict(&answer) == Verdict::Stop && self.no_amount(turn, at)) {
+            self.bounds.forbid(at, &turn.rule.id, &answer.message);
+        }
+        self.push(&origin, answer);
+    }
+
+    /// Whether a rule on amounts refuses here for a reason that no amount mends.
+    fn no_amount(&self, turn: Turn<'a>, at: Option<usize>) -> bool {
+        let section = at.and_then(|at| self.case.sections.get(at));
+        section.is_some_and(|section| {
+            let mut lines = section.lines.iter();
+            lines.any(|line| rules::largest(turn.rule, turn.duty, &self.case, section, line).is_none())
+        })
+    }
+
+    fn room(&mut self, turn: Turn<'a>) {
+        if !turn.rule.may_refuse(turn.value) {
+            return;
+        }
+        for (section, room) in self.case.sections.iter().zip(&mut self.rooms) {
+            let Some((before, after)) = rules::nitrogen_room(&turn.rule.scope, turn.duty, &self.case, section) else {
+                continue;
+            };
+            *room = Some(room.map_or((before, after), |(b, a)| (b.min(before), a.min(after))));
+        }
+    }
+
+    fn label(&mut self) {
+        let origin = |rule, section| Origin {
+            rule,
+            section,
+            citation: label::CITATION,
+            href: None,
+            mark: Mark::Own,
+            since: None,
+            may_refuse: true,
+        };
+        if let Some(answer) = label::air_temperature(&self.case) {
+            let origin = origin(label::AIR_TEMPERATURE, None);
+            if origin.verdict(&answer) == Verdict::Stop {
+                self.bounds.forbid(None, label::AIR_TEMPERATURE, &answer.message);
+            }
+            self.push(&origin, answer);
+        }
+        for at in 0..self.case.sections.len() {
+            let Some(section) = self.case.sections.get(at) else { continue };
+            let Some(answer) = label::product_rate(&self.case, section) else { continue };
+            let origin = origin(label::PRODUCT_RATE, Some(section.section.id));
+            self.push(&origin, answer);
+        }
+        self.bounds.lower_to_label(&self.case);
+    }
+
+    /// Says which law nobody has gathered. Nothing gathered is not nothing in force.
+    fn unknown_law(&mut self) {
+        let missing = std::mem::take(&mut self.stack.missing);
+        let gathered = self.stack.sets.iter().any(|stacked| stacked.set.about.code != crate::law::COMPANY);
+        let say = |run: &mut Self, rule: &str, message: String| {
+            let hint = "Ask the office which law holds here, and to gather it.";
+            let answer = Answer::law_unknown(message, hint);
+            run.bounds.forbid(None, rule, &answer.message);
+            let origin = Origin {
+                rule,
+                section: None,
+                citation: "No rule set gathered",
+                href: None,
+                mark: Mark::Own,
+                since: None,
+                may_refuse: true,
+            };
+            run.push(&origin, answer);
+        };
+        for code in &missing {
+            let rule = limited(&format!("law.{code}"), NUMBER_LENGTH);
+            say(
+                self,
+                &rule,
+                limited(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
+            );
+        }
+        if !gathered && missing.is_empty() {
+            say(self, "law", "No rule set is named for this property, so its law is not known.".to_owned());
+        }
+        self.stack.missing = missing;
+    }
+
+    fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
+        let verdict = origin.verdict(&answer);
+        let number = |text: Option<String>| {
+            text.map(|text| if text.len() > NUMBER_LENGTH { limited(&text, NUMBER_LENGTH) } else { text })
+        };
+        if answer.outcome == Outcome::Met {
+            self.met.push(MetRule {
+                rule: origin.rule.to_owned(),
+                section_id: origin.section,
+                limit: number(answer.limit),
+                actual: number(answer.actual),
+                unit: answer.unit.map(std::borrow::Cow::into_owned),
+                citation: origin.citation.to_owned(),
+            });
+            return;
+        }
+        let key = origin.section.map_or_else(|| origin.rule.to_owned(), |id| format!("{}@{id}", origin.rule));
+        self.findings.push(Finding {
+            key,
+            rule: origin.rule.to_owned(),
+            section_id: origin.section,
+            outcome: answer.outcome,
+            verdict,
+            message: limited(&answer.message, MESSAGE_LENGTH),
+            limit: number(answer.limit),
+            actual: number(answer.actual),
+            unit: answer.unit.map(std::borrow::Cow::into_owned),
+            citation: origin.citation.to_owned(),
+            href: origin.href.map(str::to_owned),
+            mark: origin.mark,
+            since: origin.since,
+            hint: limited(&answer.hint, MESSAGE_LENGTH),
+        });
+    }
+
+    fn rule_sets(&self) -> Vec<RuleSetUsed> {
+        let used = self.stack.sets.iter().map(|stacked| RuleSetUsed {
+            code: stacked.set.about.code.clone(),
+            hash: stacked.set.about.hash.clone(),
+            last_checked: stacked.set.about.last_checked,
+            note: stacked.inert.clone(),
+        });
+        // A set that does not exist has no hash and was never compared with the law; the day asked about stands in.
+        let missing = self.stack.missing.iter().map(|code| RuleSetUsed {
+            code: limited(code, 60),
+            hash: String::new(),
+            last_checked: self.case.facts.on,
+            note: Some("Nobody has gathered this law; nothing of it was asked.".to_owned()),
+        });
+        used.chain(missing).collect()
+    }
+}
+
+impl<'s> Origin<'s> {
+    fn of(rule: &'s Rule, value: &'s Value, section: Option<SectionId>) -> Self {
+        let Source { citation, href, mark, .. } = &value.source;
+        Self {
+            rule: &rule.id,
+            section,
+            citation,
+            href: href.as_deref(),
+            mark: *mark,
+            since: Some(value.from),
+            may_refuse: rule.may_refuse(value),
+        }
+    }
+
+    /// What an answer is worth: a rule from memory or a recommendation only warns.
+    fn verdict(&self, answer: &Answer) -> Verdict {
+        match answer.outcome {
+            Outcome::Met => Verdict::Go,
+            Outcome::Care => Verdict::Care,
+            Outcome::Broken | Outcome::Unknown if !self.may_refuse => Verdict::Care,
+            Outcome::Unknown if answer.to_be_seen => Verdict::Care,
+            Outcome::Broken | Outcome::Unknown => Verdict::Stop,
+        }
+    }
+}
+
+const fn gravity(outcome: Outcome) -> u8 {
+    match outcome {
+        Outcome::Broken => 0,
+        Outcome::Unknown => 1,
+        Outcome::Care => 2,
+        Outcome::Met => 3,
+    }
+}
+
+/// The verdict in one sentence, with the gravest reason and how many more there are.
+fn summary(verdict: Verdict, findings: &[Finding]) -> String {
+    let count = findings.iter().filter(|finding| finding.verdict == verdict).count();
+    let word = match verdict {
+        Verdict::Go => return "Go: every rule that was asked is met.".to_owned(),
+        Verdict::Care => "Care",
+        Verdict::Stop => "Stop",
+    };
+    let first = findings.first().map_or("", |finding| finding.message.as_str());
+    let more = match count.saturating_sub(1) {
+        0 => String::new(),
+        1 => " (and one more reason)".to_owned(),
+        more => format!(" (and {more} more reasons)"),
+    };
+    limited(&format!("{word}: {first}{more}"), MESSAGE_LENGTH)
+}

@@ -1,0 +1,262 @@
+//! What each kind of rule demands, with its numbers.
+
+use serde::Deserialize;
+
+use super::{
+    model::{Comparator, Kind, Scope},
+    nutrient::Nutrient,
+};
+use crate::{
+    application::{Ground, Purpose},
+    equipment::Equipment,
+    land::Species,
+    product::Label,
+    quantity::{Distance, NutrientRate, Percent, RainDepth, Temperature},
+    soil::SoilCategory,
+    weather::Alert,
+};
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Duty {
+    CapApplication(CapApplication),
+    CapYear(CapYear),
+    Window(Window),
+    PhosphorusNeed(PhosphorusNeed),
+    SoilReportBefore(SoilReportBefore),
+    Setback(Setback),
+    Ground(GroundBar),
+    Rain(Rain),
+    Alerts(AlertBar),
+    Heat(Heat),
+    SlowShare(SlowShare),
+    HoldAfterSeeding(HoldAfterSeeding),
+    Surface(Vec<Nutrient>),
+    Release(Release),
+}
+
+/// Most of a nutrient in one application.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CapApplication {
+    pub nutrient: Nutrient,
+    pub comparator: Comparator,
+    pub limit: NutrientRate,
+}
+
+/// Most of a nutrient in a year.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CapYear {
+    pub nutrient: Nutrient,
+    pub comparator: Comparator,
+    pub amount: YearAmount,
+    pub counts: Counts,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum YearAmount {
+    One(NutrientRate),
+    /// Never empty.
+    BySpecies(Vec<(Species, NutrientRate)>),
+}
+
+/// Which earlier applications a yearly cap counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Counts {
+    AllProducts,
+    /// Only those the rule itself is about.
+    WithinScope,
+}
+
+/// A month and a day of it, in any year.
+pub type MonthDay = (i8, i8);
+
+/// Days of the year on which less of some nutrients may go down, or none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Window {
+    pub first_barred: MonthDay,
+    pub last_barred: MonthDay,
+    pub per: WindowPer,
+    /// Never empty; a cap of zero closes the season for that nutrient.
+    pub caps: Vec<(Nutrient, NutrientRate)>,
+}
+
+/// Whether a window's caps hold for each application or for the whole window.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WindowPer {
+    Application,
+    Window,
+}
+
+/// Phosphorus only where something shows a need.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PhosphorusNeed {
+    /// Products with at most this share of P2O5 are not concerned.
+    pub threshold: Percent,
+    pub soil_report: Proof,
+    /// Categories that show a need.
+    pub categories: Vec<SoilCategory>,
+    /// Oldest report in calendar months, counted to the day of application.
+    pub report_months: Option<u16>,
+    /// Never more in the year than the laboratory recommends.
+    pub up_to_recommended: bool,
+    /// A product above this share is let through by no report.
+    pub product_at_most: Option<Percent>,
+    /// Products and purposes that need no report.
+    pub excuses: Vec<Scope>,
+}
+
+/// What in a soil report shows the need.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Proof {
+    /// No report opens phosphorus.
+    Never,
+    /// A recommended amount above zero; the category only where no amount is given.
+    Recommendation,
+    /// The category alone.
+    Category,
+}
+
+/// A soil report must lie before an application of a nutrient to a section.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SoilReportBefore {
+    pub nutrient: Nutrient,
+    /// Before which application of the nutrient: 1 is the first.
+    pub application: u16,
+    pub report_months: Option<u16>,
+    pub excused_purposes: Vec<Purpose>,
+}
+
+/// Distance from water.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Setback {
+    pub nutrients: Vec<Nutrient>,
+    pub comparator: Comparator,
+    pub distance: Distance,
+    /// A shorter distance, and the equipment that earns it.
+    pub reduced: Option<(Distance, Vec<Equipment>)>,
+    /// A strip of natural vegetation at least this wide lifts the distance.
+    pub waived_by_strip: Option<Distance>,
+    pub waived_purposes: Vec<Purpose>,
+    pub measured_from: String,
+}
+
+impl Setback {
+    pub fn distance_for(&self, equipment: Equipment) -> Distance {
+        match &self.reduced {
+            Some((distance, earned_by)) if earned_by.contains(&equipment) => *distance,
+            _ => self.distance,
+        }
+    }
+}
+
+/// States of the ground on which nothing may go down.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GroundBar {
+    pub nutrients: Vec<Nutrient>,
+    pub barred: Vec<Ground>,
+    /// States that are barred or not by a measure that the observation does not give.
+    pub measure: Vec<Ground>,
+}
+
+/// Rain that is forecast.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rain {
+    pub nutrients: Vec<Nutrient>,
+    /// How the forecast compares when it bars.
+    pub comparator: Comparator,
+    pub amount: RainDepth,
+    pub hours: u16,
+}
+
+/// Watches and warnings that bar.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AlertBar {
+    pub nutrients: Vec<Nutrient>,
+    pub alerts: Vec<Alert>,
+}
+
+/// Air too hot for a nutrient.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heat {
+    pub nutrient: Nutrient,
+    /// How the air compares when it bars.
+    pub comparator: Comparator,
+    pub temperature: Temperature,
+}
+
+/// Least share of slow-release nitrogen in all nitrogen.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SlowShare {
+    pub comparator: Comparator,
+    pub share: Percent,
+}
+
+/// New turf that must be left alone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HoldAfterSeeding {
+    pub nutrient: Nutrient,
+    pub days: u16,
+}
+
+/// Most nitrogen that an enhanced-efficiency product may set free.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Release {
+    pub nutrient: Nutrient,
+    pub comparator: Comparator,
+    pub limit: NutrientRate,
+    pub per: ReleasePer,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ReleasePer {
+    Month,
+    /// The text names no span. A month's release proves the duty when it fits, and proves nothing when it does not.
+    AnyTime,
+}
+
+impl Duty {
+    pub const fn kind(&self) -> Kind {
+        match self {
+            Self::CapApplication(_) => Kind::CapApplication,
+            Self::CapYear(_) => Kind::CapYear,
+            Self::Window(_) => Kind::Window,
+            Self::PhosphorusNeed(_) => Kind::PhosphorusNeed,
+            Self::SoilReportBefore(_) => Kind::SoilReportBefore,
+            Self::Setback(_) => Kind::Setback,
+            Self::Ground(_) => Kind::Ground,
+            Self::Rain(_) => Kind::Rain,
+            Self::Alerts(_) => Kind::Alerts,
+            Self::Heat(_) => Kind::Heat,
+            Self::SlowShare(_) => Kind::SlowShare,
+            Self::HoldAfterSeeding(_) => Kind::HoldAfterSeeding,
+            Self::Surface(_) => Kind::Surface,
+            Self::Release(_) => Kind::Release,
+        }
+    }
+
+    /// Whether a product is of the kind this duty speaks of.
+    pub fn concerns(&self, label: &Label) -> bool {
+        let any = |nutrients: &[Nutrient]| {
+            nutrients.is_empty() || nutrients.iter().any(|nutrient| nutrient.share(label).raw() > 0)
+        };
+        match self {
+            Self::CapApplication(duty) => any(&[duty.nutrient]),
+            Self::CapYear(duty) => any(&[duty.nutrient]),
+            Self::Window(duty) => duty.caps.iter().any(|(nutrient, _)| nutrient.share(label).raw() > 0),
+            Self::PhosphorusNeed(duty) => label.phosphate_percent > duty.threshold,
+            Self::SoilReportBefore(duty) => any(&[duty.nutrient]),
+            Self::Setback(duty) => any(&duty.nutrients),
+            Self::Ground(duty) => any(&duty.nutrients),
+            Self::Rain(duty) => any(&duty.nutrients),
+            Self::Alerts(duty) => any(&duty.nutrients),
+            Self::Heat(duty) => any(&[duty.nutrient]),
+            Self::SlowShare(_) => any(&[Nutrient::NitrogenTotal]),
+            Self::HoldAfterSeeding(duty) => any(&[duty.nutrient]),
+            Self::Surface(nutrients) => any(nutrients),
+            Self::Release(duty) => any(&[duty.nutrient]),
+        }
+    }
+}

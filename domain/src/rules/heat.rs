@@ -1,0 +1,46 @@
+//! No quick-release nitrogen in hot air, which burns the leaf.
+
+use super::{
+    Answer, Case, capital,
+    weather_age::{Age, age},
+};
+use crate::{law::duty::Heat, law::model::Comparator, quantity::Temperature};
+
+pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
+    let too_hot = format!(
+        "{} may not go down in air of {} {} °F",
+        capital(duty.nutrient.words()),
+        duty.comparator.words(),
+        duty.temperature
+    );
+    in_air(case, duty.comparator, duty.temperature, &too_hot)
+}
+
+/// Compares the air with a limit from which on work is barred.
+pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_hot: &str) -> Answer {
+    let known =
+        case.facts.weather.air_temperature.map(|air| (air.air_temperature_f, age(air.observed_at, case.facts.at)));
+    let answer = match known {
+        None | Some((_, Age::Useless)) => Answer::unseen(
+            format!("The temperature of the air is not known, or is older than a day; {}.", lower(too_hot)),
+            "Measure the temperature of the air before you start.",
+        ),
+        Some((air, _)) if bars.holds(air.cmp(&limit)) => {
+            Answer::broken(format!("The air has {air} °F; {}.", lower(too_hot)), "Wait for a cooler hour.")
+        }
+        Some((_, Age::Hours(old))) => {
+            Answer::care(format!("The temperature of the air was taken {old} hours ago."), "Measure it again.")
+        }
+        Some((_, Age::Fresh)) => Answer::met(),
+    };
+    answer.with(limit.to_string(), known.map(|(air, _)| air.to_string()), "°F")
+}
+
+/// Puts a clause behind a semicolon. A single capital letter such as N or P keeps its size.
+fn lower(clause: &str) -> String {
+    let mut letters = clause.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(next)) if next.is_lowercase() => first.to_lowercase().chain(letters).collect(),
+        _ => clause.to_owned(),
+    }
+}

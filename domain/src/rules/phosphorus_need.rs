@@ -1,0 +1,169 @@
+//! Phosphorus only where a soil report shows a need, or where the product and the purpose need no report.
+
+use super::{Answer, Case, SectionCase, amount, amount::Bound, cap_year};
+use crate::{
+    application::LineFacts,
+    law::{
+        duty::{PhosphorusNeed, Proof},
+        list,
+        model::Comparator,
+        nutrient::Nutrient,
+        purpose,
+    },
+    quantity::{NutrientRate, ProductMass},
+    soil::SoilReport,
+};
+
+/// How far the soil reports of a section carry.
+enum Need<'r> {
+    Shown(&'r SoilReport),
+    /// The newest report that is young enough says that none is needed.
+    None(&'r SoilReport),
+    /// It says neither.
+    Unsaid(&'r SoilReport),
+    /// There is none that is young enough; the newest of all, if any.
+    NoReport(Option<&'r SoilReport>),
+}
+
+/// The newest report that was sampled by the day and is young enough. A report of soil that was dug later proves nothing
+/// about the day of application.
+pub(super) fn report<'s>(section: &SectionCase<'s>, case: &Case<'_>, months: Option<u16>) -> Option<&'s SoilReport> {
+    let on = case.facts.on;
+    let oldest = months.map(|months| on.minus_months(i32::from(months)));
+    let reports = section.section.soil_reports.iter().filter(|report| report.sampled_on <= on);
+    let young = reports.filter(|report| oldest.is_none_or(|oldest| report.sampled_on >= oldest));
+    young.max_by_key(|report| (report.sampled_on, report.id))
+}
+
+fn need<'s>(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'s>) -> Need<'s> {
+    let Some(report) = report(section, case, duty.report_months) else {
+        let all = section.section.soil_reports.iter();
+        return Need::NoReport(all.max_by_key(|report| (report.sampled_on, report.id)));
+    };
+    let by_category = match report.phosphorus {
+        Some(category) if duty.categories.contains(&category) => Need::Shown(report),
+        Some(_) => Need::None(report),
+        None => Need::Unsaid(report),
+    };
+    match (duty.soil_report, report.phosphate_recommended) {
+        (Proof::Recommendation, Some(rate)) if rate.is_zero() => Need::None(report),
+        (Proof::Recommendation, Some(_)) => Need::Shown(report),
+        _ => by_category,
+    }
+}
+
+fn is_excused(duty: &PhosphorusNeed, case: &Case<'_>) -> bool {
+    duty.excuses.iter().any(|scope| scope.covers(&case.facts.label, case.facts.purpose))
+}
+
+pub(super) fn judge(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let share = case.facts.label.phosphate_percent;
+    let numbers = |answer: Answer| answer.with(duty.threshold.to_string(), Some(share.to_string()), "% P2O5");
+    if is_excused(duty, case) {
+        return numbers(Answer::met());
+    }
+    if let Some(most) = duty.product_at_most.filter(|most| share > *most) {
+        let message = format!("This product holds {share} % P2O5; for this purpose it may hold at most {most} %.");
+        return Answer::broken(message, format!("Take a product with at most {most} % P2O5.")).with(
+            most.to_string(),
+            Some(share.to_string()),
+            "% P2O5",
+        );
+    }
+    if duty.soil_report == Proof::Never {
+        let message = format!(
+            "This product holds {share} % P2O5, and for {} no phosphorus may go down whatever the soil report says.",
+            purpose(case.facts.purpose)
+        );
+        return numbers(Answer::broken(message, "Take a product without phosphorus."));
+    }
+    match need(duty, case, section) {
+        Need::Shown(report) if duty.up_to_recommended => within_recommended(duty, report, case, section),
+        Need::Shown(_) => numbers(Answer::met()),
+        Need::None(report) => {
+            let message = format!(
+                "The soil report of {} shows no need of phosphorus on {}, and this product holds {share} % P2O5.",
+                report.sampled_on,
+                section.name()
+            );
+            numbers(Answer::broken(message, "Take a product without phosphorus."))
+        }
+        Need::Unsaid(report) => {
+            let message = format!(
+                "The soil report of {} does not say whether {} needs phosphorus.",
+                report.sampled_on,
+                section.name()
+            );
+            let hint = "Enter the laboratory's category and its recommendation for P2O5, or take a product without phosphorus.";
+            numbers(Answer::unknown(message, hint))
+        }
+        Need::NoReport(newest) => numbers(no_report(duty, newest, section)),
+    }
+}
+
+fn no_report(duty: &PhosphorusNeed, newest: Option<&SoilReport>, section: &SectionCase<'_>) -> Answer {
+    let name = section.name();
+    let age = duty.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
+    let known = newest.map_or_else(String::new, |report| format!(" The newest is of {}.", report.sampled_on));
+    let message = format!("Phosphorus needs a soil report{age} that shows a need, and {name} has none.{known}");
+    let categories = list(&duty.categories, |category| category.words().to_owned(), "or");
+    let hint = format!(
+        "Take a soil sample of {name} and wait for a report that recommends P2O5 or rates phosphorus {categories}; or take a product without phosphorus."
+    );
+    Answer::broken(message, hint)
+}
+
+fn recommended_bound(rate: NutrientRate) -> Bound {
+    Bound { limit: rate.into(), comparator: Comparator::AtMost }
+}
+
+/// The year's phosphate against the laboratory's amount.
+fn within_recommended(
+    duty: &PhosphorusNeed,
+    report: &SoilReport,
+    case: &Case<'_>,
+    section: &SectionCase<'_>,
+) -> Answer {
+    let name = section.name();
+    let Some(rate) = report.phosphate_recommended else {
+        let message = format!(
+            "The soil report of {} gives no amount of P2O5, and {name} may get no more than it recommends.",
+            report.sampled_on
+        );
+        return Answer::unknown(message, "Enter the laboratory's recommendation for P2O5.");
+    };
+    let spans = cap_year::spans(Nutrient::Phosphate, |_| true, case, section);
+    let sums: Vec<_> = spans.iter().map(|span| span.with_lines(Nutrient::Phosphate, case, section)).collect();
+    let highest = sums.iter().map(|sum| Nutrient::Phosphate.rate(sum)).max().unwrap_or(NutrientRate::ZERO);
+    let unit = amount::unit(Nutrient::Phosphate);
+    let answer = if sums.iter().all(|sum| recommended_bound(rate).allows(sum)) {
+        Answer::met()
+    } else {
+        let message = format!(
+            "With this load {name} gets {highest} {unit} within a year; the laboratory recommends {rate} in its report of {}.",
+            report.sampled_on
+        );
+        Answer::broken(message, amount::less(case, section, |line| largest(duty, case, section, line)))
+    };
+    answer.with(rate.to_string(), Some(highest.to_string()), unit)
+}
+
+pub(super) fn largest(
+    duty: &PhosphorusNeed,
+    case: &Case<'_>,
+    section: &SectionCase<'_>,
+    line: &LineFacts,
+) -> Option<ProductMass> {
+    if !duty.up_to_recommended || is_excused(duty, case) {
+        return None;
+    }
+    let Need::Shown(report) = need(duty, case, section) else { return None };
+    let bound = recommended_bound(report.phosphate_recommended?);
+    let spans = cap_year::spans(Nutrient::Phosphate, |_| true, case, section);
+    let masses = spans.into_iter().filter_map(|span| {
+        let mut others = span.into_past();
+        amount::add_lines(&mut others, Nutrient::Phosphate, case, section, Some(line));
+        bound.largest(&others, Nutrient::Phosphate, line, &case.facts.label)
+    });
+    masses.min()
+}

@@ -1,0 +1,53 @@
+//! A distance from water, which equipment can shorten and a strip of natural vegetation can lift.
+
+use super::{Answer, Case, SectionCase, capital};
+use crate::{
+    land::Water,
+    law::{duty::Setback, list},
+    quantity::Distance,
+};
+
+pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let equipment = case.facts.equipment;
+    let wanted = duty.distance_for(equipment);
+    let waived = duty.waived_purposes.contains(&case.facts.purpose)
+        || duty.waived_by_strip.is_some_and(|width| section.section.natural_strip.is_some_and(|strip| strip >= width));
+    let (than, name) = (duty.comparator.words(), section.name());
+    let (answer, actual) = match section.section.water {
+        Water::None => (Answer::met(), Some("no water near".to_owned())),
+        Water::At(distance) if waived || duty.comparator.holds(distance.cmp(&wanted)) => {
+            (Answer::met(), Some(distance.to_string()))
+        }
+        Water::At(distance) => {
+            let message = format!(
+                "{name} comes within {distance} ft of {}; with {} it must stay {than} {wanted} ft away.",
+                duty.measured_from,
+                equipment.words()
+            );
+            (Answer::broken(capital(&message), hint(duty, distance)), Some(distance.to_string()))
+        }
+        Water::Unknown if waived => (Answer::met(), None),
+        Water::Unknown => {
+            let message = format!("Nobody has said how far {name} lies from {}.", duty.measured_from);
+            let hint =
+                "Measure the shortest distance and enter it for the section, or enter that there is no water near.";
+            (Answer::unknown(message, hint), None)
+        }
+    };
+    answer.with(wanted.to_string(), actual, "ft")
+}
+
+/// What would do at this distance: other equipment, a strip, or staying back.
+fn hint(duty: &Setback, distance: Distance) -> String {
+    let mut ways = Vec::new();
+    if let Some((shorter, equipment)) = &duty.reduced
+        && duty.comparator.holds(distance.cmp(shorter))
+    {
+        ways.push(format!("use {}", list(equipment, |one| one.words().to_owned(), "or")));
+    }
+    ways.push(format!("leave untreated what lies nearer than {} ft and measure the section anew", duty.distance));
+    if let Some(width) = duty.waived_by_strip {
+        ways.push(format!("enter the strip of natural vegetation if it is at least {width} ft wide"));
+    }
+    format!("{}.", capital(&ways.join("; or ")))
+}
