@@ -134,12 +134,3 @@ impl Nutrients {
         })
     }
 }
-
-/// Product that delivers a nitrogen target on an area, rounded down.
-pub fn product_for_target(
-    _label: &Label,
-    _area: crate::quantity::Area,
-    _target: crate::quantity::NutrientRate,
-) -> Option<ProductMass> {
-    None
-}

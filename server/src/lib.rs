@@ -13,6 +13,7 @@ pub mod pages;
 pub mod password;
 pub mod problem;
 pub mod reply;
+pub mod report;
 pub mod schema;
 pub mod serve;
 pub mod store;

@@ -12,6 +12,7 @@ pub mod nutrient;
 mod on_day;
 mod read;
 mod stack;
+pub mod year;
 
 use std::collections::HashMap;
 

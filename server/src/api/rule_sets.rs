@@ -1,7 +1,74 @@
-use utoipa_axum::router::OpenApiRouter;
+//! The law as this server reads it.
 
-use crate::app::App;
+use axum::{
+    Json,
+    extract::{Path, State},
+};
+use domain::{
+    law::{RuleOnDay, RuleSetAbout},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{access::AnyStaff, app::App, extract::ValidQuery, problem::Problem};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(list_rule_sets)).routes(routes!(get_rule_set))
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct RuleSets {
+    #[schema(max_items = 2000)]
+    items: Vec<RuleSetAbout>,
+    /// A place that is not listed has no rule set here. That does not mean it has no law.
+    #[schema(max_length = 300)]
+    caution: &'static str,
+}
+
+const CAUTION: &str = "A working copy of public law, read on the days shown. A place that is not listed has no rule set here, which does not mean that it has no law. The label and the local authority prevail.";
+
+/// List the rule sets
+///
+/// With what each covers, the day it was last read, and the hash of its text.
+#[utoipa::path(get, path = "/api/v1/rule-sets", operation_id = "list_rule_sets", tag = "rule sets", security(("bearer" = ["any staff"])),
+    responses((status = 200, description = "Every rule set this server has.", body = RuleSets)))]
+async fn list_rule_sets(_: AnyStaff, State(app): State<App>) -> Json<RuleSets> {
+    Json(RuleSets { items: app.law.rule_sets().iter().map(|set| set.about.clone()).collect(), caution: CAUTION })
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct RuleSetQuery {
+    /// Local day asked about.
+    on: Day,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct RuleSetAnswer {
+    about: RuleSetAbout,
+    on: Day,
+    /// What every rule of the set, of the places around it and of the company says on that day.
+    #[schema(max_items = 2000)]
+    rules: Vec<RuleOnDay>,
+}
+
+/// Read a rule set as it holds on a day
+///
+/// Every rule with its value, since when and until when, citation, link and how it was read. The places around it and the
+/// company's own rules are included, since they bind there too.
+#[utoipa::path(get, path = "/api/v1/rule-sets/{code}", operation_id = "get_rule_set", tag = "rule sets", security(("bearer" = ["any staff"])),
+    params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-pa"), RuleSetQuery),
+    responses((status = 200, description = "The rules of that day.", body = RuleSetAnswer)))]
+async fn get_rule_set(
+    _: AnyStaff,
+    State(app): State<App>,
+    Path(code): Path<String>,
+    ValidQuery(query): ValidQuery<RuleSetQuery>,
+) -> Result<Json<RuleSetAnswer>, Problem> {
+    let set = app.law.rule_set(&code).ok_or_else(|| Problem::not_found("rule set"))?;
+    let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
+    Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rules }))
 }

@@ -1,7 +1,182 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Yearly statements.
 
-use crate::app::App;
+use axum::{
+    Json,
+    extract::State,
+    http::{HeaderMap, HeaderValue, header},
+    response::{IntoResponse, Response},
+};
+use domain::{
+    ids::{ClientId, PropertyId, SectionId},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::{AnyStaff, OfficeOrOwner},
+    app::App,
+    book::statement::{self, Preparation, SectionSum, Statement},
+    extract::ValidQuery,
+    problem::{FieldFault, Kind, Problem},
+    report,
+    store::{self, statements::About},
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(get_statement)).routes(routes!(get_company_year))
+}
+
+/// Whose year.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct StatementQuery {
+    /// Calendar year.
+    #[param(minimum = 1990, maximum = 2199, example = 2026)]
+    #[schema(minimum = 1990, maximum = 2199)]
+    year: i64,
+    /// Give one of client, property and section.
+    #[serde(default)]
+    client_id: Option<ClientId>,
+    #[serde(default)]
+    property_id: Option<PropertyId>,
+    #[serde(default)]
+    section_id: Option<SectionId>,
+    /// `json` or `csv`; wins over the `Accept` header, so that a link works in a browser.
+    #[serde(default)]
+    format: Option<Format>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+enum Format {
+    Json,
+    Csv,
+}
+
+/// The form the caller wants, by the query or by the `Accept` header with its weights.
+fn form(query: Option<Format>, headers: &HeaderMap) -> Result<Format, Problem> {
+    if let Some(format) = query {
+        return Ok(format);
+    }
+    let Some(accept) = headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()) else {
+        return Ok(Format::Json);
+    };
+    let weight = |media: &str| {
+        let of = |range: &str| {
+            let mut parts = range.split(';').map(str::trim);
+            let name = parts.next().unwrap_or_default();
+            let fits = name == media
+                || name == "*/*"
+                || media.split_once('/').is_some_and(|(kind, _)| name == format!("{kind}/*"));
+            let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f32>().ok());
+            q.filter(|_| fits)
+        };
+        accept.split(',').filter_map(of).fold(0.0, f32::max)
+    };
+    let (json, csv) = (weight("application/json"), weight("text/csv"));
+    if json <= 0.0 && csv <= 0.0 {
+        return Err(Problem::new(Kind::NotAcceptable, "A statement is offered as application/json and as text/csv."));
+    }
+    Ok(if csv > json { Format::Csv } else { Format::Json })
+}
+
+/// First and last day of a year, and the day whose caps are shown.
+fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Problem> {
+    let invalid =
+        || Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")]);
+    let year = i16::try_from(year).map_err(|_| invalid())?;
+    let from = Day::new(year, 1, 1).map_err(|_| invalid())?;
+    let to = from.last_of_year();
+    let zone = domain::time::zone(zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    Ok((year, from, to, app.clock.now().day_in(&zone).clamp(from, to)))
+}
+
+/// Read a yearly statement
+///
+/// Of a client, a property or a section: area, cap and who set it, what was put down in all and in quick-release form,
+/// phosphate, potash, pounds on 1,000 sq ft, what remains, percent of the cap, each line traced to its record, gaps named.
+/// As JSON or CSV.
+#[utoipa::path(get, path = "/api/v1/statements", operation_id = "get_statement", tag = "statements", security(("bearer" = ["any staff"])),
+    params(StatementQuery),
+    responses((status = 200, description = "The statement.", content((Statement = "application/json"), (String = "text/csv"))),
+              (status = 404, description = "No such client, property or section with a lawn section, for this caller.", body = crate::problem::Problem, content_type = "application/problem+json")))]
+async fn get_statement(
+    staff: AnyStaff,
+    State(app): State<App>,
+    headers: HeaderMap,
+    ValidQuery(query): ValidQuery<StatementQuery>,
+) -> Result<Response, Problem> {
+    let form = form(query.format, &headers)?;
+    let about = match (query.client_id, query.property_id, query.section_id) {
+        (Some(id), None, None) => About::Client(id),
+        (None, Some(id), None) => About::Property(id),
+        (None, None, Some(id)) => About::Section(id),
+        _ => {
+            let fault =
+                FieldFault::parameter("client_id", "incomplete", "give one of client_id, property_id and section_id");
+            return Err(Problem::invalid(vec![fault]));
+        }
+    };
+    let (company_name, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
+    let parts = store::statements::load(app.store.reader(), about, from, to, staff.scope()).await?;
+    let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
+    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found("lawn section"))?;
+    match form {
+        Format::Json => Ok((vary(), Json(made)).into_response()),
+        Format::Csv => {
+            let body = report::csv::statement(&made).map_err(|error| Problem::fault(&error))?;
+            let mut headers = vary();
+            headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8; header=present"));
+            let disposition = format!("attachment; filename=\"nitrogen-statement-{year}.csv\"");
+            if let Ok(value) = HeaderValue::from_str(&disposition) {
+                headers.insert(header::CONTENT_DISPOSITION, value);
+            }
+            Ok((headers, body).into_response())
+        }
+    }
+}
+
+fn vary() -> HeaderMap {
+    let mut headers = HeaderMap::new();
+    headers.insert(header::VARY, HeaderValue::from_static("accept"));
+    headers
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct CompanyYearQuery {
+    /// Calendar year.
+    #[param(minimum = 1990, maximum = 2199, example = 2026)]
+    #[schema(minimum = 1990, maximum = 2199)]
+    year: i64,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct CompanyYear {
+    #[schema(minimum = 1990, maximum = 2199)]
+    year: i16,
+    #[schema(max_items = 100_000)]
+    sections: Vec<SectionSum>,
+}
+
+/// Read the company's year
+///
+/// Every section against its cap, without the lines: the owner's overview.
+#[utoipa::path(get, path = "/api/v1/statements/company", operation_id = "get_company_year", tag = "statements",
+    security(("bearer" = ["office", "owner"])), params(CompanyYearQuery),
+    responses((status = 200, description = "Every section's year.", body = CompanyYear)))]
+async fn get_company_year(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<CompanyYearQuery>,
+) -> Result<Json<CompanyYear>, Problem> {
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
+    let sums = store::statements::company_year(app.store.reader(), from, to).await?;
+    Ok(Json(CompanyYear { year, sections: statement::company_year(&app.law, caps_on, sums) }))
 }

@@ -139,7 +139,8 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statemen
         sections.push(section);
     }
     open_ends(parts, preparation.caps_on, &mut gaps);
-    let (client_id, client_name, mailing_address) = (first.client_id, first.client_name.clone(), first.mailing_address.clone());
+    let (client_id, client_name, mailing_address) =
+        (first.client_id, first.client_name.clone(), first.mailing_address.clone());
     Some(Statement {
         year: preparation.year,
         from: preparation.from,
@@ -161,7 +162,8 @@ fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<SetRead> {
     let mut read: Vec<SetRead> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
         if let Some(set) = law.rule_set(code) {
-            let set = SetRead { code: code.clone(), name: set.about.name.clone(), last_checked: set.about.last_checked };
+            let set =
+                SetRead { code: code.clone(), name: set.about.name.clone(), last_checked: set.about.last_checked };
             if !read.contains(&set) {
                 read.push(set);
             }
@@ -170,7 +172,12 @@ fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<SetRead> {
     read
 }
 
-fn section_year(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> SectionStatement {
+fn section_year(
+    preparation: &Preparation<'_>,
+    part: &SectionPart,
+    parts: &Parts,
+    gaps: &mut Vec<String>,
+) -> SectionStatement {
     let here = |line: &&crate::store::statements::LedgerPart| line.section == part.id;
     let totals = Totals::of_ledger(parts.ledger.iter().filter(here).map(|line| line.line));
     let lines = lines_of(part, parts, gaps);
@@ -185,14 +192,21 @@ fn section_year(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts
             part.address, part.name
         ));
     }
-    let latest = part.measurements.iter().max_by_key(|(on, seq, _)| (*on, *seq));
+    let latest = part.measurements.iter().max_by_key(|(on, seq, ..)| (*on, *seq));
     if latest.is_none() {
         gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
     }
     let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.caps_on);
     if cap.is_none() {
-        let why = if part.rule_sets.is_empty() { "no rule set is confirmed for the property" } else { "no rule set that was read sets one" };
-        gaps.push(format!("{}, {}: no yearly nitrogen cap is shown, because {why}. That does not mean there is none.", part.address, part.name));
+        let why = if part.rule_sets.is_empty() {
+            "no rule set is confirmed for the property"
+        } else {
+            "no rule set that was read sets one"
+        };
+        gaps.push(format!(
+            "{}, {}: no yearly nitrogen cap is shown, because {why}. That does not mean there is none.",
+            part.address, part.name
+        ));
     }
     let [nitrogen, quick, phosphate, potash] = totals.rates_rounded_up();
     let limit = cap.as_ref().map(|cap| cap.limit_lb_per_1000_sqft);
@@ -202,7 +216,7 @@ fn section_year(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts
         property_id: part.property_id,
         address: part.address.clone(),
         species: part.species,
-        area_sqft: latest.map(|(.., area)| Area::from_raw(*area)),
+        area_sqft: latest.map(|(_, _, area, _)| Area::from_raw(*area)),
         area_measured_on: latest.map(|(on, ..)| *on),
         soil_sampled_on: part.latest_soil_sample,
         cap,
@@ -224,11 +238,15 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
         let applied = match &record.last_correction {
-            Some((_, content)) => serde_json::from_str::<CorrectionInput>(content).map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
+            Some((.., content)) => serde_json::from_str::<CorrectionInput>(content)
+                .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
             None => serde_json::from_str::<ApplicationInput>(&record.content).map(|content| content.lines),
         };
         let Ok(applied) = applied else {
-            gaps.push(format!("{}: the content of application {} cannot be read. Run `swardbook verify`.", part.address, record.id));
+            gaps.push(format!(
+                "{}: the content of application {} cannot be read. Run `swardbook verify`.",
+                part.address, record.id
+            ));
             continue;
         };
         let late = record.received_at.day_in(&zone) > record.applied_on;
@@ -237,7 +255,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
             let view = line_view(part.id, area, line.product_lb, &record.label);
             lines.push(StatementLine {
                 application_id: record.id,
-                correction_id: record.last_correction.as_ref().map(|(id, _)| *id),
+                correction_id: record.last_correction.as_ref().map(|(id, ..)| *id),
                 applied_on: record.applied_on,
                 product_name: record.product_name.clone(),
                 grade: record.label.grade(),
@@ -256,14 +274,17 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
 
 /// The area by the measurement that was in the book when the record was received: a later one does not change the record.
 fn area_on(part: &SectionPart, record: &RecordPart) -> Option<Area> {
-    let latest = part.measurements.iter().filter(|(on, ..)| *on <= record.applied_on).max_by_key(|(on, seq, _)| (*on, *seq));
-    let earliest = || part.measurements.iter().min_by_key(|(on, seq, _)| (*on, *seq));
-    latest.or_else(earliest).map(|(.., area)| Area::from_raw(*area))
+    let received = record.last_correction.as_ref().map_or(record.received_at, |(_, at, _)| *at).millis();
+    let known = || part.measurements.iter().filter(|(.., written)| *written <= received);
+    let latest = known().filter(|(on, ..)| *on <= record.applied_on).max_by_key(|(on, seq, ..)| (*on, *seq));
+    let earliest = || known().min_by_key(|(on, seq, ..)| (*on, *seq));
+    latest.or_else(earliest).map(|(_, _, area, _)| Area::from_raw(*area))
 }
 
 /// What is late, corrected, beyond the rules, or not closed.
 fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
-    let zones: HashMap<PropertyId, &str> = parts.sections.iter().map(|part| (part.property_id, part.time_zone.as_str())).collect();
+    let zones: HashMap<PropertyId, &str> =
+        parts.sections.iter().map(|part| (part.property_id, part.time_zone.as_str())).collect();
     let late = parts.records.iter().filter(|record| {
         let zone = zones.get(&record.property_id).and_then(|zone| domain::time::zone(zone).ok());
         zone.is_some_and(|zone| record.received_at.day_in(&zone) > record.applied_on)
@@ -279,7 +300,10 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
     say(late, "of the records came in after the day of application.");
     say(corrected, "of the records were corrected; the lines show what stands.");
     say(beyond, "of the records went beyond the rules and were acknowledged.");
-    say(usize::try_from(parts.open_attempts).unwrap_or(usize::MAX), "refused attempts are still open: that work may have been done.");
+    say(
+        usize::try_from(parts.open_attempts).unwrap_or(usize::MAX),
+        "refused attempts are still open: that work may have been done.",
+    );
     for (_, _, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
         gaps.push(format!("A visit planned on {planned_on} was neither recorded nor closed."));
     }

@@ -1,4 +1,194 @@
-//! verify
-pub async fn run(_: &std::path::Path) -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+//! The check of a whole book: is the chain unbroken, does every record stand as the journal says, and do the totals follow
+//! from the records?
+
+use std::{collections::BTreeMap, path::Path, process::ExitCode};
+
+use domain::{journal, product::Label, quantity::StockBalance};
+use serde_json::Value;
+use sqlx::SqliteConnection;
+
+use super::{application::ApplicationInput, correction::CorrectionInput};
+use crate::{
+    serve::digest,
+    store::verify::{self, Entry},
+};
+
+/// Entries read at once.
+const PAGE: i64 = 500;
+
+/// What was found.
+#[derive(Debug, Default)]
+pub struct Found {
+    pub entries: i64,
+    pub records: i64,
+    pub sections: usize,
+    pub last_hash: String,
+    /// Stock by product, for the owner to hold against the shelf.
+    pub stock: Vec<(String, i64)>,
+    pub faults: Vec<String>,
+}
+
+/// `swardbook verify`: prints what was found; fails if anything does not fit.
+pub async fn run(file: &Path) -> ExitCode {
+    if !file.exists() {
+        eprintln!("swardbook: there is no book at {}", file.display());
+        return ExitCode::FAILURE;
+    }
+    let found = match check_file(file).await {
+        Ok(found) => found,
+        Err(error) => {
+            eprintln!("swardbook: {} cannot be read: {error}", file.display());
+            return ExitCode::FAILURE;
+        }
+    };
+    println!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash);
+    println!("Records: {} applications, corrections and clearances, each held against its entry", found.records);
+    println!("Totals: {} sections recomputed from labels and records", found.sections);
+    for (product, mass) in &found.stock {
+        println!("Stock: {product}: {}", StockBalance::from_raw(*mass).with_unit());
+    }
+    for fault in &found.faults {
+        println!("Does not fit: {fault}");
+    }
+    if found.faults.is_empty() {
+        println!("Everything fits.");
+        ExitCode::SUCCESS
+    } else {
+        println!("{} faults. Keep this file as it is, and compare it with the last backup.", found.faults.len());
+        ExitCode::FAILURE
+    }
+}
+
+/// Checks a file.
+pub async fn check_file(file: &Path) -> Result<Found, sqlx::Error> {
+    let mut connection = verify::open(file).await?;
+    check(&mut connection).await
+}
+
+async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> {
+    let mut found = Found {
+        last_hash: journal::BEGINNING.to_owned(),
+        faults: verify::integrity(connection).await?,
+        ..Found::default()
+    };
+    let mut recorded = 0;
+    loop {
+        let page = verify::entries(connection, found.entries, PAGE).await?;
+        if page.is_empty() {
+            break;
+        }
+        for entry in &page {
+            chain(entry, &mut found);
+            recorded += i64::from(entry.content.is_some());
+            record(entry, &mut found.faults);
+        }
+    }
+    found.records = verify::records(connection).await?;
+    if recorded != found.records {
+        found.faults.push(format!("{} records are stored, {recorded} of them stand in the journal", found.records));
+    }
+    totals(connection, &mut found).await?;
+    found.stock = verify::stock(connection).await?;
+    Ok(found)
+}
+
+/// The entry follows the one before it, and its hash is that of its content.
+fn chain(entry: &Entry, found: &mut Found) {
+    if entry.seq != found.entries + 1 {
+        found.faults.push(format!("journal entry {} is missing", found.entries + 1));
+    }
+    let hashed = journal::Entry {
+        seq: entry.seq,
+        written_at_ms: entry.written_at,
+        person_id: entry.person_id.as_deref(),
+        device_id: entry.device_id.as_deref(),
+        act: &entry.act,
+        subject_id: &entry.subject_id,
+        payload: &entry.payload,
+    };
+    if entry.previous_hash != found.last_hash || entry.hash != hashed.hash(&found.last_hash) {
+        found.faults.push(format!(
+            "journal entry {} ({} of {}) does not follow from the one before it",
+            entry.seq, entry.act, entry.subject_id
+        ));
+    }
+    found.entries = entry.seq;
+    found.last_hash.clone_from(&entry.hash);
+}
+
+/// What is stored is what the entry says was stored.
+fn record(entry: &Entry, faults: &mut Vec<String>) {
+    let payload: Value = serde_json::from_str(&entry.payload).unwrap_or_default();
+    let json = |text: &Option<String>| {
+        text.as_deref().and_then(|text| serde_json::from_str::<Value>(text).ok()).unwrap_or_default()
+    };
+    let mut differs =
+        |what: &str| faults.push(format!("{what} of {} differs from journal entry {}", entry.subject_id, entry.seq));
+    let is_record = ["application.recorded", "application.corrected"].contains(&entry.act.as_str());
+    if is_record || entry.act == "clearance.granted" {
+        if json(&entry.content) != payload["content"] {
+            differs("the content");
+        }
+    }
+    if is_record {
+        if json(&entry.lines) != payload["lines"] {
+            differs("the ledger");
+        }
+        if entry.moved != -entry.used {
+            differs("the stock movement");
+        }
+    }
+    if let Some(stated) = payload["decision_sha256"].as_str()
+        && entry.decision.as_deref().map(digest).as_deref() != Some(stated)
+    {
+        differs("the decision");
+    }
+    if entry.act == "product.added" && json(&entry.label) != payload["label"] {
+        differs("the label");
+    }
+    if entry.act == "section.measured" {
+        let stated = payload["area_sqft"].as_str().and_then(|text| domain::quantity::Area::parse(text).ok());
+        if stated.map(domain::quantity::Area::raw) != entry.area {
+            differs("the area");
+        }
+    }
+}
+
+/// Each section's sums in the ledger are those of the labels times the last word on every application.
+async fn totals(connection: &mut SqliteConnection, found: &mut Found) -> Result<(), sqlx::Error> {
+    let stored: BTreeMap<String, [i64; 5]> = verify::ledger_sums(connection).await?.into_iter().collect();
+    let mut again: BTreeMap<String, [i64; 5]> = BTreeMap::new();
+    for (id, label, content, correction) in verify::last_words(connection).await? {
+        let lines = match &correction {
+            Some(content) => serde_json::from_str::<CorrectionInput>(content)
+                .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
+            None => serde_json::from_str::<ApplicationInput>(&content).map(|content| content.lines),
+        };
+        let (Ok(lines), Ok(label)) = (lines, serde_json::from_str::<Label>(&label)) else {
+            found.faults.push(format!("the content of application {id} cannot be read"));
+            continue;
+        };
+        for line in lines {
+            let n = label.nutrients_in(line.product_lb);
+            let loads = [
+                n.nitrogen_lb.raw(),
+                n.quick_nitrogen_lb.raw(),
+                n.phosphate_lb.raw(),
+                n.potash_lb.raw(),
+                line.product_lb.raw(),
+            ];
+            let sums = again.entry(line.section_id.to_string()).or_default();
+            for (sum, load) in sums.iter_mut().zip(loads) {
+                *sum += load;
+            }
+        }
+    }
+    let zero = [0; 5];
+    for section in stored.keys().chain(again.keys().filter(|section| !stored.contains_key(*section))) {
+        if stored.get(section).unwrap_or(&zero) != again.get(section).unwrap_or(&zero) {
+            found.faults.push(format!("the totals of section {section} do not follow from its records"));
+        }
+    }
+    found.sections = stored.len();
+    Ok(())
 }

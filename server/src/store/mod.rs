@@ -15,6 +15,7 @@ pub mod properties;
 pub mod reviews;
 pub mod sections;
 pub mod statements;
+pub mod verify;
 pub mod visits;
 pub mod world;
 mod writer;

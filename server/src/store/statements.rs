@@ -45,8 +45,8 @@ pub struct SectionPart {
     pub client_id: ClientId,
     pub client_name: String,
     pub mailing_address: String,
-    /// Day, sequence number, area in hundredths of a square foot.
-    pub measurements: Vec<(Day, i64, i64)>,
+    /// Day, sequence number, area in hundredths of a square foot, and when it was written in milliseconds.
+    pub measurements: Vec<(Day, i64, i64, i64)>,
     pub latest_soil_sample: Option<Day>,
 }
 
@@ -71,7 +71,8 @@ pub struct RecordPart {
     pub product_name: String,
     pub label: Label,
     pub person_name: String,
-    pub last_correction: Option<(CorrectionId, String)>,
+    /// The last correction's id, when it was received, and its content.
+    pub last_correction: Option<(CorrectionId, Instant, String)>,
 }
 
 /// Everything of a statement.
@@ -93,7 +94,13 @@ pub async fn load(pool: &SqlitePool, about: About, from: Day, to: Day, scope: Sc
     parts
 }
 
-async fn parts(connection: &mut SqliteConnection, about: About, from: Day, to: Day, scope: Scope) -> Result<Parts, sqlx::Error> {
+async fn parts(
+    connection: &mut SqliteConnection,
+    about: About,
+    from: Day,
+    to: Day,
+    scope: Scope,
+) -> Result<Parts, sqlx::Error> {
     Ok(Parts {
         sections: sections(connection, about, scope).await?,
         ledger: ledger(connection, about, from, to).await?,
@@ -103,14 +110,18 @@ async fn parts(connection: &mut SqliteConnection, about: About, from: Day, to: D
     })
 }
 
-async fn sections(connection: &mut SqliteConnection, about: About, scope: Scope) -> Result<Vec<SectionPart>, sqlx::Error> {
+async fn sections(
+    connection: &mut SqliteConnection,
+    about: About,
+    scope: Scope,
+) -> Result<Vec<SectionPart>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let person = scope.person();
     let rows = sqlx::query!(
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.name AS "property_name!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id)
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.created_at)) FROM measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
                   (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
@@ -145,7 +156,12 @@ async fn sections(connection: &mut SqliteConnection, about: About, scope: Scope)
         .collect()
 }
 
-async fn ledger(connection: &mut SqliteConnection, about: About, from: Day, to: Day) -> Result<Vec<LedgerPart>, sqlx::Error> {
+async fn ledger(
+    connection: &mut SqliteConnection,
+    about: About,
+    from: Day,
+    to: Day,
+) -> Result<Vec<LedgerPart>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
@@ -186,13 +202,18 @@ async fn ledger(connection: &mut SqliteConnection, about: About, from: Day, to: 
 }
 
 /// Records by their own property and day, not by way of the ledger: the second path must not lean on the first.
-async fn records(connection: &mut SqliteConnection, about: About, from: Day, to: Day) -> Result<Vec<RecordPart>, sqlx::Error> {
+async fn records(
+    connection: &mut SqliteConnection,
+    about: About,
+    from: Day,
+    to: Day,
+) -> Result<Vec<RecordPart>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
         r#"SELECT a.id AS "id!", a.property_id AS "property_id!", a.applied_on AS "applied_on!", a.received_at AS "received_at!",
                   a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", d.name AS "product_name!", d.label AS "label!",
-                  w.name AS "person_name!", k.id AS "correction_id?", k.content AS "correction?"
+                  w.name AS "person_name!", k.id AS "correction_id?", k.received_at AS "corrected_at?", k.content AS "correction?"
            FROM applications AS a
            JOIN properties AS p ON p.id = a.property_id
            JOIN products AS d ON d.id = a.product_id
@@ -212,8 +233,8 @@ async fn records(connection: &mut SqliteConnection, about: About, from: Day, to:
     .await?;
     rows.into_iter()
         .map(|row| {
-            let correction = match (row.correction_id, row.correction) {
-                (Some(id), Some(content)) => Some((read(&id, "correction id")?, content)),
+            let correction = match (row.correction_id, row.corrected_at, row.correction) {
+                (Some(id), Some(at), Some(content)) => Some((read(&id, "correction id")?, read_instant(at)?, content)),
                 _ => None,
             };
             Ok(RecordPart {
@@ -232,7 +253,12 @@ async fn records(connection: &mut SqliteConnection, about: About, from: Day, to:
         .collect()
 }
 
-async fn open_visits(connection: &mut SqliteConnection, about: About, from: Day, to: Day) -> Result<Vec<(VisitId, PropertyId, Day)>, sqlx::Error> {
+async fn open_visits(
+    connection: &mut SqliteConnection,
+    about: About,
+    from: Day,
+    to: Day,
+) -> Result<Vec<(VisitId, PropertyId, Day)>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(

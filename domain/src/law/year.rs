@@ -1,0 +1,100 @@
+//! The yearly nitrogen cap that a statement shows: the tightest that binds whoever works for hire.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    Lawbook,
+    duty::{CapYear, Duty, YearAmount},
+    model::{Binds, Comparator, Rule, Standing},
+    nutrient::Nutrient,
+    stack::Stack,
+};
+use crate::{application::Audience, decision::Mark, land::Species, quantity::NutrientRate, time::Day};
+
+/// A yearly cap and who set it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct YearCap {
+    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.nitrogen.total.year"))]
+    pub rule: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-md"))]
+    pub rule_set: String,
+    pub limit_lb_per_1000_sqft: NutrientRate,
+    /// Whether the limit itself is allowed, or only less.
+    pub limit_allowed: bool,
+    /// Recommended only: going past it warns and is not refused.
+    pub advice: bool,
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub citation: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub href: Option<String>,
+    pub mark: Mark,
+}
+
+impl Lawbook {
+    /// The tightest yearly cap on total nitrogen of every product, in the stacked sets on a day. Without a recorded species
+    /// the lowest number of a table by species counts, since it certainly suffices.
+    pub fn tightest_year_cap(&self, codes: &[String], species: Option<Species>, day: Day) -> Option<YearCap> {
+        let stack = Stack::of(self, codes);
+        let running = stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        let caps = running.flat_map(|stacked| {
+            stacked.set.rules.iter().filter_map(|rule| cap(&stacked.set.about.code, rule, species, day))
+        });
+        caps.min_by_key(|cap| (cap.limit_lb_per_1000_sqft, cap.limit_allowed))
+    }
+}
+
+fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<YearCap> {
+    let concerns_all =
+        rule.scope.enhanced_efficiency.is_none() && rule.scope.organic.is_none() && rule.scope.purposes.is_empty();
+    if rule.binds != Binds::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
+        return None;
+    }
+    let Standing::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
+    if duty.nutrient != Nutrient::NitrogenTotal {
+        return None;
+    }
+    Some(YearCap {
+        rule: rule.id.clone(),
+        rule_set: set.to_owned(),
+        limit_lb_per_1000_sqft: limit(duty, species)?,
+        limit_allowed: duty.comparator == Comparator::AtMost,
+        advice: !rule.may_refuse(value),
+        citation: value.source.citation.clone(),
+        href: value.source.href.clone(),
+        mark: value.source.mark,
+    })
+}
+
+fn limit(duty: &CapYear, species: Option<Species>) -> Option<NutrientRate> {
+    match (&duty.amount, species) {
+        (YearAmount::One(rate), _) => Some(*rate),
+        (YearAmount::BySpecies(rates), None) => rates.iter().map(|(_, rate)| *rate).min(),
+        (YearAmount::BySpecies(rates), Some(species)) => {
+            rates.iter().find(|(known, _)| *known == species).map(|(_, rate)| *rate)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cap(codes: &[&str], species: Option<Species>) -> Option<String> {
+        let law = Lawbook::embedded().expect("the built-in rule sets read");
+        let codes: Vec<String> = codes.iter().map(|code| (*code).to_owned()).collect();
+        let day = Day::new(2026, 9, 15).expect("a day");
+        law.tightest_year_cap(&codes, species, day).map(|cap| cap.limit_lb_per_1000_sqft.to_string())
+    }
+
+    #[test]
+    fn the_cap_shown_is_that_of_the_place_and_the_species() {
+        // Pinellas County ch. 58 art. XIII: 4 lb N on 1,000 sq ft a year (nutrient-law row FL-20).
+        assert_eq!(cap(&["us-fl-pinellas"], None).as_deref(), Some("4"));
+        // University of Maryland schedule: fine fescue 1.4, tall fescue 2.7 (rows MD-07, MD-09).
+        assert_eq!(cap(&["us-md"], Some(Species::FineFescue)).as_deref(), Some("1.4"));
+        assert_eq!(cap(&["us-md"], Some(Species::TallFescue)).as_deref(), Some("2.7"));
+        // New York's act sets no nitrogen cap (row NY-10).
+        assert_eq!(cap(&["us-ny"], Some(Species::TallFescue)), None);
+    }
+}

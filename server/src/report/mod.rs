@@ -1,0 +1,3 @@
+//! Statements in other forms than JSON.
+
+pub mod csv;

@@ -1,0 +1,139 @@
+//! What the check of a book reads: the journal, and for each entry the row it is about.
+
+use std::path::Path;
+
+use sqlx::SqliteConnection;
+
+/// One journal entry, and what stands in the book for it.
+#[derive(Debug)]
+pub struct Entry {
+    pub seq: i64,
+    pub written_at: i64,
+    pub person_id: Option<String>,
+    pub device_id: Option<String>,
+    pub act: String,
+    pub subject_id: String,
+    pub payload: String,
+    pub previous_hash: String,
+    pub hash: String,
+    /// Content of the application, correction or clearance of that id.
+    pub content: Option<String>,
+    /// The decision of that id.
+    pub decision: Option<String>,
+    /// The ledger's lines of that record, as JSON.
+    pub lines: Option<String>,
+    /// Stock that the record moved, and product in its lines.
+    pub moved: i64,
+    pub used: i64,
+    /// The product's label, as JSON.
+    pub label: Option<String>,
+    /// The measurement's area.
+    pub area: Option<i64>,
+}
+
+/// Opens a book to read only.
+pub async fn open(file: &Path) -> Result<SqliteConnection, sqlx::Error> {
+    super::open_alone(file).await
+}
+
+/// What the database itself says about its file: empty when it is sound.
+pub async fn integrity(connection: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
+    let mut said: Vec<String> = sqlx::query_scalar("PRAGMA integrity_check").fetch_all(&mut *connection).await?;
+    said.retain(|line| line != "ok");
+    let orphans: Vec<(String, Option<i64>, String)> =
+        sqlx::query_as(r#"SELECT "table", rowid, parent FROM pragma_foreign_key_check"#).fetch_all(connection).await?;
+    said.extend(
+        orphans.into_iter().map(|(table, row, parent)| format!("row {row:?} of {table} names nothing in {parent}")),
+    );
+    Ok(said)
+}
+
+/// The next entries of the journal after a sequence number.
+pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
+    sqlx::query_as!(
+        Entry,
+        r#"SELECT j.seq AS "seq!", j.written_at AS "written_at!", j.person_id, j.device_id, j.act AS "act!", j.subject_id AS "subject_id!",
+                  j.payload AS "payload!", j.previous_hash AS "previous_hash!", j.hash AS "hash!",
+                  CASE j.act
+                      WHEN 'application.recorded' THEN (SELECT a.content FROM applications AS a WHERE a.id = j.subject_id)
+                      WHEN 'application.corrected' THEN (SELECT c.content FROM corrections AS c WHERE c.id = j.subject_id)
+                      WHEN 'clearance.granted' THEN (SELECT c.content FROM clearances AS c WHERE c.id = j.subject_id)
+                  END AS "content?: String",
+                  (SELECT d.body FROM decisions AS d WHERE d.subject = CASE j.act
+                      WHEN 'application.recorded' THEN 'application/' || j.subject_id
+                      WHEN 'application.corrected' THEN 'correction/' || j.subject_id
+                      WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
+                      WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
+                  CASE WHEN j.act IN ('application.recorded', 'application.corrected') THEN
+                      (SELECT json_group_array(json_object('record_id', l.record_id, 'application_id', l.application_id,
+                              'section_id', l.section_id, 'applied_on', l.applied_on, 'area', l.area, 'product', l.product,
+                              'nitrogen', l.nitrogen, 'quick_nitrogen', l.quick_nitrogen, 'phosphate', l.phosphate, 'potash', l.potash,
+                              'flags', l.flags, 'purpose', l.purpose))
+                       FROM (SELECT * FROM application_lines WHERE record_id = j.subject_id AND application_id =
+                                 CASE j.act WHEN 'application.recorded' THEN j.subject_id
+                                 ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END ORDER BY seq) AS l)
+                  END AS "lines?: String",
+                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.id = j.subject_id) AS "moved!: i64",
+                  (SELECT coalesce(sum(l.product), 0) FROM application_lines AS l WHERE l.record_id = j.subject_id AND l.application_id =
+                       CASE j.act WHEN 'application.recorded' THEN j.subject_id
+                       ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",
+                  (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String",
+                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64"
+           FROM journal AS j WHERE j.seq > $1 ORDER BY j.seq LIMIT $2"#,
+        after,
+        take
+    )
+    .fetch_all(connection)
+    .await
+}
+
+/// How many rows of records there are: each must have had its entry.
+pub async fn records(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT (SELECT count(*) FROM applications) + (SELECT count(*) FROM corrections) + (SELECT count(*) FROM clearances) AS "records!: i64""#
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(row.records)
+}
+
+/// Each section's stored label, lines and records are compared by the ledger's own sums: nutrients by section, in the order
+/// nitrogen, quick nitrogen, phosphate, potash, product.
+pub async fn ledger_sums(connection: &mut SqliteConnection) -> Result<Vec<(String, [i64; 5])>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT section_id AS "section_id!", sum(nitrogen) AS "nitrogen!: i64", sum(quick_nitrogen) AS "quick_nitrogen!: i64",
+                  sum(phosphate) AS "phosphate!: i64", sum(potash) AS "potash!: i64", sum(product) AS "product!: i64"
+           FROM application_lines GROUP BY section_id ORDER BY section_id"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.section_id, [row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash, row.product]))
+        .collect())
+}
+
+/// The last word on every application: id, product's label, the application's content, the last correction's content.
+pub async fn last_words(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<(String, String, String, Option<String>)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!", k.content AS "correction?"
+           FROM applications AS a JOIN products AS d ON d.id = a.product_id
+           LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.label, row.content, row.correction)).collect())
+}
+
+/// Stock by product: its name, and the sum of its movements.
+pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT p.name AS "name!", coalesce(sum(m.mass), 0) AS "mass!: i64"
+           FROM products AS p LEFT JOIN stock_movements AS m ON m.product_id = p.id GROUP BY p.id ORDER BY p.seq"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.name, row.mass)).collect())
+}
