@@ -48,6 +48,23 @@ impl Clock for FrozenClock {
     }
 }
 
+/// A clock that goes on from wherever it was put: for demonstrations, which must fall into an open season.
+#[derive(Debug, Default)]
+pub struct MovedClock(AtomicI64);
+
+impl MovedClock {
+    /// Puts the clock to a moment, from which it goes on.
+    pub fn put(&self, to: Instant) {
+        self.0.store(to.millis() - SystemClock.now().millis(), Ordering::SeqCst);
+    }
+}
+
+impl Clock for MovedClock {
+    fn now(&self) -> Instant {
+        Instant::from_millis(SystemClock.now().millis() + self.0.load(Ordering::SeqCst)).unwrap_or_else(epoch)
+    }
+}
+
 fn epoch() -> Instant {
     // Zero milliseconds is always a moment; the type cannot know that.
     Instant::from_millis(0).unwrap_or_else(epoch)

@@ -1,6 +1,11 @@
 //! Opening the book, listening, and stopping without losing anything.
 
-use std::{net::SocketAddr, path::Path, sync::Arc, time::Duration};
+use std::{
+    net::{SocketAddr, TcpListener},
+    path::Path,
+    sync::Arc,
+    time::Duration,
+};
 
 use axum::Router;
 use axum_server::{Handle, tls_rustls::RustlsConfig};
@@ -79,6 +84,7 @@ pub async fn open(
 /// `swardbook serve`.
 pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     config.check()?;
+    let listener = bind(config.listen)?;
     let opened = open(&config.book.file, Arc::new(SystemClock), Arc::new(RandomIds), law()?).await?;
     let tls = match (&config.tls_certificate, &config.tls_key) {
         (Some(certificate), Some(key)) => {
@@ -97,22 +103,31 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
-    listen(config.listen, tls, handle, opened).await
+    listen(listener, tls, handle, opened).await
+}
+
+/// Takes the address, so that a port that is not free is said before anything else.
+pub fn bind(at: SocketAddr) -> Result<TcpListener, ServeError> {
+    let failed = |error| ServeError::Io { what: format!("cannot listen on {at}"), error };
+    let listener = TcpListener::bind(at).map_err(failed)?;
+    listener.set_nonblocking(true).map_err(failed)?;
+    Ok(listener)
 }
 
 /// Serves until the handle is told to stop, then lets everything that waits be written.
 pub async fn listen(
-    at: SocketAddr,
+    listener: TcpListener,
     tls: Option<RustlsConfig>,
     handle: Handle<SocketAddr>,
     opened: Opened,
 ) -> Result<(), ServeError> {
     let service = opened.router.into_make_service_with_connect_info::<SocketAddr>();
-    let served = match tls {
-        Some(tls) => axum_server::bind_rustls(at, tls).handle(handle).serve(service).await,
-        None => axum_server::bind(at).handle(handle).serve(service).await,
-    };
-    served.map_err(|error| ServeError::Io { what: format!("cannot listen on {at}"), error })?;
+    let failed = |error| ServeError::Io { what: "cannot serve".to_owned(), error };
+    match tls {
+        Some(tls) => axum_server::from_tcp_rustls(listener, tls).map_err(failed)?.handle(handle).serve(service).await,
+        None => axum_server::from_tcp(listener).map_err(failed)?.handle(handle).serve(service).await,
+    }
+    .map_err(failed)?;
     // The router held the last way to the writer; the writer now finishes what waits and closes the file.
     Ok(opened.writer.finish().await?)
 }

@@ -1,0 +1,262 @@
+//! A server on a port of its own with a file of its own, a clock that stands still, and people as HTTP clients.
+//!
+//! Every answer is held against the API document, so the tests prove the document too.
+#![expect(clippy::missing_panics_doc, clippy::expect_used, clippy::panic, reason = "a test harness fails by panicking")]
+
+pub mod contract;
+pub mod world;
+
+use std::{
+    net::SocketAddr,
+    path::{Path, PathBuf},
+    sync::{Arc, Once},
+    time::Duration,
+};
+
+use axum_server::Handle;
+use domain::{law::Lawbook, time::Instant};
+use reqwest::{Client, Method, header::HeaderMap};
+use serde_json::{Value, json};
+use server::{
+    clock::{Clock, FrozenClock, RandomIds},
+    serve,
+};
+use tempfile::TempDir;
+use tokio::task::JoinHandle;
+use uuid::Uuid;
+
+/// A running server.
+#[derive(Debug)]
+pub struct TestApp {
+    pub address: SocketAddr,
+    pub clock: Arc<FrozenClock>,
+    pub setup_code: Option<String>,
+    folder: TempDir,
+    handle: Handle<SocketAddr>,
+    serving: Option<JoinHandle<Result<(), serve::ServeError>>>,
+    client: Client,
+}
+
+/// The password of everybody who signs in.
+pub const PASSWORD: &str = "three plain words here";
+
+/// The day on which tests begin unless they say otherwise: a Tuesday in an open season everywhere.
+pub const TODAY: &str = "2026-09-15T14:00:00Z";
+
+pub fn instant(text: &str) -> Instant {
+    Instant::parse(text).expect("an instant")
+}
+
+fn provider() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| drop(rustls::crypto::ring::default_provider().install_default()));
+}
+
+/// A client that gives up after a while instead of hanging a test.
+pub fn client() -> Client {
+    provider();
+    Client::builder().timeout(Duration::from_secs(30)).redirect(reqwest::redirect::Policy::none()).build().expect("a client")
+}
+
+impl TestApp {
+    /// A server with an empty book.
+    pub async fn empty() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        Self::open(folder, TODAY).await
+    }
+
+    async fn open(folder: TempDir, now: &str) -> Self {
+        let clock = Arc::new(FrozenClock::at(instant(now)));
+        let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+        let file = folder.path().join("book.db");
+        let opened = serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law).await.expect("a book");
+        let setup_code = opened.setup_code.clone();
+        let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
+        let address = listener.local_addr().expect("an address");
+        let handle = Handle::new();
+        let serving = tokio::spawn(serve::listen(listener, None, handle.clone(), opened));
+        Self { address, clock, setup_code, folder, handle, serving: Some(serving), client: client() }
+    }
+
+    /// The file of the book.
+    pub fn file(&self) -> PathBuf {
+        self.folder.path().join("book.db")
+    }
+
+    pub fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// Stops the server as a signal would, waits until everything is written, and keeps the folder.
+    pub async fn stop(mut self) -> TempDir {
+        self.handle.graceful_shutdown(Some(Duration::from_secs(5)));
+        let serving = self.serving.take().expect("it serves");
+        serving.await.expect("no panic").expect("an orderly end");
+        self.folder
+    }
+
+    /// Stops and starts again on the same file, with the clock where it was.
+    pub async fn restart(self) -> Self {
+        let now = self.clock.now().to_string();
+        let folder = self.stop().await;
+        Self::open(folder, &now).await
+    }
+
+    pub fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.address)
+    }
+
+    /// Somebody who has not signed in.
+    pub fn nobody(&self) -> User {
+        User { base: format!("http://{}", self.address), token: None, id: None, client: self.client.clone() }
+    }
+
+    /// Somebody with a token.
+    pub fn user(&self, token: &str, id: Option<String>) -> User {
+        User { token: Some(token.to_owned()), id, ..self.nobody() }
+    }
+
+    /// Sets the book up and signs the owner in.
+    pub async fn set_up(&self) -> User {
+        let code = self.setup_code.clone().expect("a set-up code");
+        let body = json!({
+            "setup_code": code, "company_name": "Demonstration Company", "time_zone": "America/New_York",
+            "owner_name": "Owner 01", "sign_in": { "name": "owner", "password": PASSWORD },
+        });
+        let owner = self.nobody().post("/api/v1/setup", &body).await.expect(201).body;
+        self.sign_in("owner", owner["id"].as_str().map(str::to_owned)).await
+    }
+
+    pub async fn sign_in(&self, name: &str, id: Option<String>) -> User {
+        let session = self.nobody().post("/api/v1/sessions", &json!({ "name": name, "password": PASSWORD })).await.expect(201).body;
+        self.user(session["token"].as_str().expect("a token"), id)
+    }
+}
+
+/// A person at the other end of HTTP.
+#[derive(Debug, Clone)]
+pub struct User {
+    base: String,
+    pub token: Option<String>,
+    /// The person's id, where the test knows it.
+    pub id: Option<String>,
+    client: Client,
+}
+
+/// An answer, already held against the API document.
+#[derive(Debug)]
+pub struct Reply {
+    pub status: u16,
+    pub headers: HeaderMap,
+    pub body: Value,
+    pub text: String,
+    asked: String,
+}
+
+impl Reply {
+    /// The answer, if it has this status.
+    #[track_caller]
+    #[must_use]
+    pub fn expect(self, status: u16) -> Self {
+        assert_eq!(self.status, status, "{} answered {}", self.asked, self.text);
+        self
+    }
+
+    /// The problem, if it has this status and code.
+    #[track_caller]
+    #[must_use]
+    pub fn problem(self, status: u16, code: &str) -> Self {
+        let reply = self.expect(status);
+        assert_eq!(reply.body["code"], code, "{} answered {}", reply.asked, reply.text);
+        reply
+    }
+
+    /// Where the faults of a 422 are.
+    pub fn faults(&self) -> Vec<String> {
+        let of = |fault: &Value| fault["pointer"].as_str().or(fault["parameter"].as_str()).unwrap_or_default().to_owned();
+        self.body["errors"].as_array().map(|faults| faults.iter().map(of).collect()).unwrap_or_default()
+    }
+
+    /// Rules of the findings, without repeats.
+    pub fn rules(&self) -> Vec<String> {
+        let rule = |finding: &Value| finding["rule"].as_str().unwrap_or_default().to_owned();
+        let mut rules: Vec<String> = self.body["findings"].as_array().map(|f| f.iter().map(rule).collect()).unwrap_or_default();
+        rules.dedup();
+        rules
+    }
+
+    pub fn id(&self) -> String {
+        self.body["id"].as_str().expect("an id").to_owned()
+    }
+
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.get(name).and_then(|value| value.to_str().ok())
+    }
+}
+
+/// A new id as a phone makes it.
+pub fn new_id() -> String {
+    Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, 1_789_000_000, 0)).to_string()
+}
+
+impl User {
+    pub async fn get(&self, path: &str) -> Reply {
+        self.send(Method::GET, path, &[], None).await
+    }
+
+    pub async fn post(&self, path: &str, body: &Value) -> Reply {
+        self.send(Method::POST, path, &[], Some(body)).await
+    }
+
+    /// A POST that may be repeated.
+    pub async fn post_with_key(&self, path: &str, key: &str, body: &Value) -> Reply {
+        self.send(Method::POST, path, &[("idempotency-key", key)], Some(body)).await
+    }
+
+    pub async fn put(&self, path: &str, body: &Value) -> Reply {
+        self.send(Method::PUT, path, &[], Some(body)).await
+    }
+
+    /// A change of a version.
+    pub async fn put_version(&self, path: &str, version: &str, body: &Value) -> Reply {
+        self.send(Method::PUT, path, &[("if-match", version)], Some(body)).await
+    }
+
+    pub async fn delete(&self, path: &str) -> Reply {
+        self.send(Method::DELETE, path, &[], None).await
+    }
+
+    pub async fn get_with(&self, path: &str, headers: &[(&str, &str)]) -> Reply {
+        self.send(Method::GET, path, headers, None).await
+    }
+
+    /// Sends a request and holds the answer against the API document.
+    pub async fn send(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Option<&Value>) -> Reply {
+        let mut request = self.client.request(method.clone(), format!("{}{path}", self.base));
+        if let Some(body) = body {
+            request = request.header("content-type", "application/json").body(body.to_string());
+        }
+        self.finish(request, &method, path, headers).await
+    }
+
+    /// Sends a body that need not be JSON.
+    pub async fn send_text(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Vec<u8>) -> Reply {
+        let request = self.client.request(method.clone(), format!("{}{path}", self.base)).body(body);
+        self.finish(request, &method, path, headers).await
+    }
+
+    async fn finish(&self, mut request: reqwest::RequestBuilder, method: &Method, path: &str, headers: &[(&str, &str)]) -> Reply {
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        if let Some(token) = &self.token {
+            request = request.bearer_auth(token);
+        }
+        let response = request.send().await.unwrap_or_else(|error| panic!("{method} {path}: {error}"));
+        let (status, headers) = (response.status().as_u16(), response.headers().clone());
+        let text = response.text().await.expect("a body");
+        contract::check(method.as_str(), path, status, &headers, &text);
+        let body = serde_json::from_str(&text).unwrap_or_default();
+        Reply { status, headers, body, text, asked: format!("{method} {path}") }
+    }
+}
