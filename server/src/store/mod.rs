@@ -8,11 +8,16 @@
 pub mod applications;
 pub mod clearances;
 pub mod clients;
+pub mod days;
 pub mod journal;
+pub mod lots;
+pub mod measurements;
 pub mod people;
 pub mod products;
 pub mod properties;
 pub mod sections;
+pub mod soil_reports;
+pub mod stock;
 pub mod visits;
 pub mod world;
 mod writer;
