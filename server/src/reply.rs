@@ -32,6 +32,11 @@ pub fn one<T: Versioned>(known: &IfNoneMatch, thing: &T) -> Response {
     }
 }
 
+/// One thing with its version, in full every time: it also shows what the version does not count, such as a balance.
+pub fn in_full<T: Versioned>(thing: &T) -> Response {
+    (tag_headers(&format!("\"v{}\"", thing.version())), Json(thing)).into_response()
+}
+
 fn tag_headers(tag: &str) -> HeaderMap {
     let mut headers = HeaderMap::new();
     if let Ok(value) = HeaderValue::from_str(tag) {

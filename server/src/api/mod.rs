@@ -5,7 +5,10 @@ mod checks;
 mod clearances;
 mod clients;
 mod corrections;
+mod days;
 mod journal;
+mod lots;
+mod measurements;
 mod people;
 mod products;
 mod properties;
@@ -13,14 +16,25 @@ mod reviews;
 mod rule_sets;
 mod sections;
 mod sessions;
+mod soil_reports;
 mod statements;
+mod stock;
 mod visits;
 
+use domain::{
+    ids::ProductId,
+    time::{Day, zone},
+};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
-use crate::{app::App, reply::PageQuery};
+use crate::{
+    app::App,
+    problem::{FieldFault, Problem},
+    reply::PageQuery,
+    store,
+};
 
 /// Every route of the API. What is not listed here does not exist.
 pub fn routes() -> OpenApiRouter<App> {
@@ -30,8 +44,13 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(clients::routes())
         .merge(properties::routes())
         .merge(sections::routes())
+        .merge(measurements::routes())
+        .merge(soil_reports::routes())
         .merge(products::routes())
+        .merge(lots::routes())
+        .merge(stock::routes())
         .merge(visits::routes())
+        .merge(days::routes())
         .merge(rule_sets::routes())
         .merge(checks::routes())
         .merge(clearances::routes())
@@ -67,4 +86,56 @@ impl PageQuery for ListQuery {
     fn cursor(&self) -> Option<&str> {
         self.cursor.as_deref()
     }
+}
+
+/// The query of a list that can be narrowed to one product.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct ProductQuery {
+    /// Only those of this product.
+    #[serde(default)]
+    pub product_id: Option<ProductId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    pub limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    pub cursor: Option<String>,
+}
+
+impl PageQuery for ProductQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// The last day that can have been already: the office's today and one more, because a property may lie further east.
+async fn last_past_day(app: &App) -> Result<Day, Problem> {
+    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
+    Ok(app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)).plus_days(1))
+}
+
+/// The fault of a day that has not been yet, though something is said to have happened on it.
+fn not_yet(pointer: &str, day: Day, last: Day) -> Option<FieldFault> {
+    let detail = || format!("lies in the future; the latest day that can be written here is {last}");
+    (day > last).then(|| FieldFault::at(pointer, "in_the_future", detail()))
+}
+
+/// All faults at once, or none.
+fn whole(faults: Vec<FieldFault>) -> Result<(), Problem> {
+    if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults)) }
+}
+
+/// What tells a repeated request apart when the address names a thing beside the body.
+fn fingerprint_at(id: impl std::fmt::Display, fingerprint: &str) -> String {
+    crate::extract::fingerprint(&serde_json::json!([id.to_string(), fingerprint]))
 }

@@ -1,7 +1,127 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Products.
 
-use crate::app::App;
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    ids::{self, ProductId},
+    product::LabelFault,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{ListQuery, whole};
+use crate::{
+    access::{AnyStaff, OfficeOrOwner},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, PathId, Valid, ValidQuery},
+    problem::{FieldFault, Problem},
+    reply::{self, Created, Page},
+    store::{
+        self,
+        products::{Product, ProductInput, ProductStatus},
+    },
+};
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
+        .routes(routes!(create_product, list_products))
+        .routes(routes!(get_product))
+        .routes(routes!(set_product_status))
+}
+
+/// What no label can say.
+fn faults(input: &ProductInput) -> Vec<FieldFault> {
+    let place = |fault: LabelFault| match fault {
+        LabelFault::SlowAboveTotal => FieldFault::at("/label/slow_nitrogen_percent", "contradiction", fault.to_string()),
+        LabelFault::AboveWhole => FieldFault::at("/label", "contradiction", fault.to_string()),
+    };
+    let mut faults: Vec<FieldFault> = input.label.faults().into_iter().map(place).collect();
+    if input.net_weight_lb.is_zero() {
+        faults.push(FieldFault::at("/net_weight_lb", "out_of_range", "must be above zero"));
+    }
+    faults
+}
+
+/// Add a product
+///
+/// A label, copied from the bag. What it guarantees cannot be changed afterwards: another label is another product.
+#[utoipa::path(post, path = "/api/v1/products", operation_id = "create_product", tag = "products",
+    security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = ProductInput,
+    responses((status = 201, description = "Added.", body = Product, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_product(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<ProductInput>,
+) -> Result<Created, Problem> {
+    whole(faults(&value))?;
+    let at = app.clock.now();
+    let id: ProductId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "product.added", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_product", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/products/{id}"), move |connection| {
+        Box::pin(async move { Ok(store::products::insert(connection, id, &value, at).await?) })
+    })
+    .await
+}
+
+/// List products
+///
+/// In the order in which they were added, with those on hold and the retired.
+#[utoipa::path(get, path = "/api/v1/products", operation_id = "list_products", tag = "products",
+    security(("bearer" = ["any staff"])), params(ListQuery),
+    responses((status = 200, description = "A page of products.", body = Page<Product>)))]
+async fn list_products(
+    _: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ListQuery>,
+) -> Result<Json<Page<Product>>, Problem> {
+    let span = app.cursors.span("products", &query, false)?;
+    let rows = store::products::list(app.store.reader(), span).await?;
+    Ok(Json(app.cursors.page("products", &query, rows)))
+}
+
+/// Read a product
+///
+/// With its stock and the version that a change of status must name.
+#[utoipa::path(get, path = "/api/v1/products/{id}", operation_id = "get_product", tag = "products",
+    security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product.")),
+    responses((status = 200, description = "The product.", body = Product)))]
+async fn get_product(
+    _: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
+    let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
+    Ok(reply::in_full(&product))
+}
+
+#[derive(Debug, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "status": "hold" }))]
+struct ProductStatusInput {
+    status: ProductStatus,
+}
+
+/// Set a product's status
+///
+/// Takes it out of use, for a while or for good, or puts it back.
+#[utoipa::path(put, path = "/api/v1/products/{id}/status", operation_id = "set_product_status", tag = "products",
+    security(("bearer" = ["office", "owner"])), params(("id" = ProductId, Path, description = "The product."), IfMatch),
+    request_body = ProductStatusInput, responses((status = 200, description = "Changed.", body = Product)))]
+async fn set_product_status(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<ProductStatusInput>,
+) -> Result<Json<Product>, Problem> {
+    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "product.status_changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            store::products::set_status(connection, id, value.status, if_match.version).await?.or_problem("product")
+        })
+    });
+    changed.await.map(Json)
 }

@@ -1,7 +1,201 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Properties.
 
-use crate::app::App;
+use std::collections::HashSet;
+
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    ids::{self, ClientId, PropertyId},
+    law::Lawbook,
+    time::zone,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::whole;
+use crate::{
+    access::{AnyStaff, OfficeOrOwner, Scope},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    problem::{FieldFault, Problem},
+    reply::{self, Created, Page, PageQuery},
+    store::{
+        self,
+        properties::{Property, PropertyInput, RuleSetCode},
+    },
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(create_property, list_properties)).routes(routes!(get_property, replace_property))
+}
+
+/// The company's own rules hold everywhere; nobody needs to name them.
+const COMPANY_RULES: &str = "company";
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct PropertyQuery {
+    /// Only those of this client.
+    #[serde(default)]
+    client_id: Option<ClientId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for PropertyQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// Codes that name no jurisdiction this server knows, or name one twice.
+fn rule_set_faults(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {
+    let mut seen = HashSet::new();
+    let mut faults = Vec::new();
+    for (at, RuleSetCode(code)) in codes.iter().enumerate() {
+        let pointer = format!("/rule_sets/{at}");
+        if code == COMPANY_RULES {
+            faults.push(FieldFault::at(pointer, "unknown_value", "holds for every property and is not named here"));
+        } else if law.rule_set(code).is_none() {
+            let detail = "is no rule set of this server; take a code from the list of rule sets";
+            faults.push(FieldFault::at(pointer, "unknown_value", detail));
+        } else if !seen.insert(code) {
+            faults.push(FieldFault::at(pointer, "repeated", "stands in the list already"));
+        }
+    }
+    faults
+}
+
+/// What is wrong with a property in itself.
+fn faults(input: &PropertyInput, law: &Lawbook) -> Vec<FieldFault> {
+    let mut faults = rule_set_faults(&input.rule_sets, law);
+    // Only the zone's own spelling: the reader takes any case, and phones may not.
+    let known = zone(&input.time_zone).ok().filter(|zone| zone.iana_name() == Some(&input.time_zone));
+    if known.is_none_or(|zone| zone.is_unknown()) {
+        faults.push(FieldFault::at(
+            "/time_zone",
+            "unknown_value",
+            "is no IANA time zone, such as America/New_York; mind upper and lower case",
+        ));
+    }
+    let missing = match (input.latitude, input.longitude) {
+        (Some(_), None) => Some("/longitude"),
+        (None, Some(_)) => Some("/latitude"),
+        _ => None,
+    };
+    let detail = "is required, because latitude and longitude come together or not at all";
+    faults.extend(missing.map(|pointer| FieldFault::at(pointer, "missing", detail)));
+    faults
+}
+
+/// Refuses a property that is wrong in itself or names a client who is not in the book.
+async fn check(
+    connection: &mut SqliteConnection,
+    input: &PropertyInput,
+    mut faults: Vec<FieldFault>,
+) -> Result<(), Problem> {
+    if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
+        faults.push(FieldFault::at("/client_id", "not_found", "names no client of this book"));
+    }
+    whole(faults)
+}
+
+/// Add a property
+///
+/// The site of a client. Sections are added to it; visits are planned to it. A property without a confirmed rule set can be
+/// kept, but nothing can be cleared for it.
+#[utoipa::path(post, path = "/api/v1/properties", operation_id = "create_property", tag = "properties",
+    security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = PropertyInput,
+    responses((status = 201, description = "Added.", body = Property, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_property(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<PropertyInput>,
+) -> Result<Created, Problem> {
+    let faults = faults(&value, &app.law);
+    let at = app.clock.now();
+    let id: PropertyId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_property", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/properties/{id}"), move |connection| {
+        Box::pin(async move {
+            check(connection, &value, faults).await?;
+            Ok(store::properties::insert(connection, id, &value, at).await?)
+        })
+    })
+    .await
+}
+
+/// List properties
+///
+/// In the order in which they were added, of all clients or of one. A technician sees those on the own visits.
+#[utoipa::path(get, path = "/api/v1/properties", operation_id = "list_properties", tag = "properties",
+    security(("bearer" = ["any staff"])), params(PropertyQuery),
+    responses((status = 200, description = "A page of properties.", body = Page<Property>)))]
+async fn list_properties(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<PropertyQuery>,
+) -> Result<Json<Page<Property>>, Problem> {
+    let span = app.cursors.span("properties", &query, false)?;
+    let rows = store::properties::list(app.store.reader(), span, query.client_id, staff.scope()).await?;
+    Ok(Json(app.cursors.page("properties", &query, rows)))
+}
+
+/// Read a property
+///
+/// With the version that a change must name.
+#[utoipa::path(get, path = "/api/v1/properties/{id}", operation_id = "get_property", tag = "properties",
+    security(("bearer" = ["any staff"])), params(("id" = PropertyId, Path, description = "The property.")),
+    responses((status = 200, description = "The property.", body = Property)))]
+async fn get_property(
+    staff: AnyStaff,
+    State(app): State<App>,
+    known: IfNoneMatch,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
+    let property = store::properties::get(app.store.reader(), id, staff.scope())
+        .await?
+        .ok_or_else(|| Problem::not_found("property"))?;
+    Ok(reply::one(&known, &property))
+}
+
+/// Change a property
+///
+/// Replaces everything that the office writes about it. Records keep what they were decided under.
+#[utoipa::path(put, path = "/api/v1/properties/{id}", operation_id = "replace_property", tag = "properties",
+    security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property."), IfMatch),
+    request_body = PropertyInput, responses((status = 200, description = "Changed.", body = Property)))]
+async fn replace_property(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<PropertyInput>,
+) -> Result<Json<Property>, Problem> {
+    let faults = faults(&value, &app.law);
+    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "property.changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            check(connection, &value, faults).await?;
+            store::properties::update(connection, id, &value, if_match.version).await?.or_problem("property")
+        })
+    });
+    changed.await.map(Json)
 }

@@ -1,7 +1,178 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Lawn sections.
 
-use crate::app::App;
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    ids::{self, PropertyId, SectionId},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{last_past_day, not_yet, whole};
+use crate::{
+    access::{AnyStaff, OfficeOrOwner, Scope},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    problem::{FieldFault, Problem},
+    reply::{self, Created, Page, PageQuery},
+    store::{
+        self,
+        sections::{NearWater, Section, SectionInput},
+    },
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(create_section, list_sections)).routes(routes!(get_section, replace_section))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct SectionQuery {
+    /// Only those of this property.
+    #[serde(default)]
+    property_id: Option<PropertyId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for SectionQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// What contradicts itself in a section.
+fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
+    let mut faults = Vec::new();
+    match (input.water, input.water_distance_ft) {
+        (NearWater::Near, None) => {
+            faults.push(FieldFault::at("/water_distance_ft", "missing", "is required when water is near; measure it"));
+        }
+        (NearWater::None | NearWater::Unknown, Some(_)) => {
+            let detail = "is given only when water is near";
+            faults.push(FieldFault::at("/water_distance_ft", "contradiction", detail));
+        }
+        _ => {}
+    }
+    if let Some(strip) = input.natural_strip_ft {
+        let between = "lies between lawn and water, and";
+        if input.water == NearWater::None && !strip.is_zero() {
+            let detail = format!("{between} the section is said to have no water");
+            faults.push(FieldFault::at("/natural_strip_ft", "contradiction", detail));
+        }
+        if input.water_distance_ft.is_some_and(|distance| strip > distance) {
+            let detail = format!("{between} cannot be wider than the distance to the water");
+            faults.push(FieldFault::at("/natural_strip_ft", "contradiction", detail));
+        }
+    }
+    faults.extend(input.established_on.and_then(|day| not_yet("/established_on", day, last)));
+    faults
+}
+
+/// Add a lawn section
+///
+/// To a property. Its area comes from a measurement, which is added to it.
+#[utoipa::path(post, path = "/api/v1/sections", operation_id = "create_section", tag = "sections",
+    security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = SectionInput,
+    responses((status = 201, description = "Added.", body = Section, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_section(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<SectionInput>,
+) -> Result<Created, Problem> {
+    let mut faults = faults(&value, last_past_day(&app).await?);
+    let at = app.clock.now();
+    let id: SectionId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "section.added", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_section", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/sections/{id}"), move |connection| {
+        Box::pin(async move {
+            if store::properties::get(&mut *connection, value.property_id, Scope::Company).await?.is_none() {
+                faults.push(FieldFault::at("/property_id", "not_found", "names no property of this book"));
+            }
+            whole(faults)?;
+            Ok(store::sections::insert(connection, id, &value, at).await?)
+        })
+    })
+    .await
+}
+
+/// List lawn sections
+///
+/// In the order in which they were added, of all properties or of one. A technician sees those on the own visits.
+#[utoipa::path(get, path = "/api/v1/sections", operation_id = "list_sections", tag = "sections",
+    security(("bearer" = ["any staff"])), params(SectionQuery),
+    responses((status = 200, description = "A page of sections.", body = Page<Section>)))]
+async fn list_sections(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<SectionQuery>,
+) -> Result<Json<Page<Section>>, Problem> {
+    let span = app.cursors.span("sections", &query, false)?;
+    let rows = store::sections::list(app.store.reader(), span, query.property_id, staff.scope()).await?;
+    Ok(Json(app.cursors.page("sections", &query, rows)))
+}
+
+/// Read a lawn section
+///
+/// With its present area and the version that a change must name.
+#[utoipa::path(get, path = "/api/v1/sections/{id}", operation_id = "get_section", tag = "sections",
+    security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section.")),
+    responses((status = 200, description = "The section.", body = Section)))]
+async fn get_section(
+    staff: AnyStaff,
+    State(app): State<App>,
+    known: IfNoneMatch,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
+    let section = store::sections::get(app.store.reader(), id, staff.scope())
+        .await?
+        .ok_or_else(|| Problem::not_found("lawn section"))?;
+    Ok(reply::one(&known, &section))
+}
+
+/// Change a lawn section
+///
+/// Replaces everything that the office writes about it, except its property. Area is changed by a new measurement.
+#[utoipa::path(put, path = "/api/v1/sections/{id}", operation_id = "replace_section", tag = "sections",
+    security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IfMatch),
+    request_body = SectionInput, responses((status = 200, description = "Changed.", body = Section)))]
+async fn replace_section(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<SectionInput>,
+) -> Result<Json<Section>, Problem> {
+    let mut faults = faults(&value, last_past_day(&app).await?);
+    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "section.changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            let before = store::sections::get(&mut *connection, id, Scope::Company).await?;
+            let before = before.ok_or_else(|| Problem::not_found("lawn section"))?;
+            if before.property_id != value.property_id {
+                let detail = "a section stays on its property, because records count on it; add a new section instead";
+                faults.push(FieldFault::at("/property_id", "fixed", detail));
+            }
+            whole(faults)?;
+            store::sections::update(connection, id, &value, if_match.version).await?.or_problem("lawn section")
+        })
+    });
+    changed.await.map(Json)
 }

@@ -1,1 +1,233 @@
-//! properties
+//! Properties.
+
+use domain::{
+    ids::{ClientId, PropertyId},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{read, read_instant, read_json};
+use crate::{
+    access::Scope,
+    book::office::Changed,
+    reply::{Row, Span, Versioned},
+};
+
+/// The code of a rule set, as the list of rule sets shows it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(transparent)]
+#[schema(min_length = 2, max_length = 40, pattern = "^[a-z0-9-]{2,40}$", example = "us-md")]
+pub struct RuleSetCode(pub String);
+
+/// A property as the office writes it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "client_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a10", "name": "Home lawn", "address": "14 Street A, Sampletown",
+    "postal_code": "21401", "latitude": 38.97, "longitude": -76.5, "time_zone": "America/New_York", "rule_sets": []
+}))]
+pub struct PropertyInput {
+    pub client_id: ClientId,
+    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    pub name: String,
+    #[schema(min_length = 1, max_length = 300, pattern = "^[^\\x00-\\x09\\x0b-\\x1f\\x7f]+$")]
+    pub address: String,
+    #[schema(min_length = 3, max_length = 12, pattern = "^[A-Za-z0-9 -]{3,12}$", example = "21401")]
+    pub postal_code: String,
+    /// Degrees north of the equator. With the longitude, or neither.
+    #[serde(default)]
+    #[schema(minimum = -90, maximum = 90)]
+    pub latitude: Option<f64>,
+    /// Degrees east of Greenwich, so negative in the Americas. With the latitude, or neither.
+    #[serde(default)]
+    #[schema(minimum = -180, maximum = 180)]
+    pub longitude: Option<f64>,
+    /// IANA time zone of the place. It turns a moment into the local day that decides the law.
+    #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
+    pub time_zone: String,
+    /// The jurisdictions it lies in, each once, confirmed by a person. As long as none is confirmed, every decision about it
+    /// is to stop.
+    #[schema(max_items = 8)]
+    pub rule_sets: Vec<RuleSetCode>,
+}
+
+/// A property: the site, with its place and jurisdictions.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Property {
+    pub id: PropertyId,
+    pub client_id: ClientId,
+    #[schema(max_length = 120)]
+    pub name: String,
+    #[schema(max_length = 300)]
+    pub address: String,
+    #[schema(max_length = 12)]
+    pub postal_code: String,
+    /// Degrees north of the equator.
+    #[schema(minimum = -90, maximum = 90)]
+    pub latitude: Option<f64>,
+    /// Degrees east of Greenwich.
+    #[schema(minimum = -180, maximum = 180)]
+    pub longitude: Option<f64>,
+    /// IANA time zone of the place.
+    #[schema(max_length = 60)]
+    pub time_zone: String,
+    /// The jurisdictions it lies in. Empty as long as nobody has confirmed any.
+    #[schema(max_items = 8)]
+    pub rule_sets: Vec<RuleSetCode>,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub version: i64,
+    pub created_at: Instant,
+}
+
+impl Versioned for Property {
+    fn version(&self) -> i64 {
+        self.version
+    }
+}
+
+pub(super) struct PropertyRow {
+    pub seq: i64,
+    pub id: String,
+    pub client_id: String,
+    pub name: String,
+    pub address: String,
+    pub postal_code: String,
+    pub latitude: Option<f64>,
+    pub longitude: Option<f64>,
+    pub time_zone: String,
+    pub rule_sets: String,
+    pub version: i64,
+    pub created_at: i64,
+}
+
+impl TryFrom<PropertyRow> for Row<Property> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: PropertyRow) -> Result<Self, sqlx::Error> {
+        let item = Property {
+            id: read(&row.id, "property id")?,
+            client_id: read(&row.client_id, "client id")?,
+            name: row.name,
+            address: row.address,
+            postal_code: row.postal_code,
+            latitude: row.latitude,
+            longitude: row.longitude,
+            time_zone: row.time_zone,
+            rule_sets: read_json(&row.rule_sets, "rule sets")?,
+            version: row.version,
+            created_at: read_instant(row.created_at)?,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+fn codes(input: &PropertyInput) -> Result<String, sqlx::Error> {
+    serde_json::to_string(&input.rule_sets).map_err(|error| sqlx::Error::Encode(error.into()))
+}
+
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    id: PropertyId,
+    input: &PropertyInput,
+    at: Instant,
+) -> Result<Property, sqlx::Error> {
+    let (key, client, codes, at) = (id.to_string(), input.client_id.to_string(), codes(input)?, at.millis());
+    sqlx::query!(
+        "INSERT INTO properties
+             (id, client_id, name, address, postal_code, latitude, longitude, time_zone, rule_sets, version, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+        key,
+        client,
+        input.name,
+        input.address,
+        input.postal_code,
+        input.latitude,
+        input.longitude,
+        input.time_zone,
+        codes,
+        at
+    )
+    .execute(&mut *connection)
+    .await?;
+    get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+/// Replaces a property if the version is the stored one, or any when none is named.
+pub async fn update(
+    connection: &mut SqliteConnection,
+    id: PropertyId,
+    input: &PropertyInput,
+    version: Option<i64>,
+) -> Result<Changed<Property>, sqlx::Error> {
+    let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
+    let done = sqlx::query!(
+        "UPDATE properties SET client_id = $2, name = $3, address = $4, postal_code = $5, latitude = $6, longitude = $7,
+             time_zone = $8, rule_sets = $9, version = version + 1
+         WHERE id = $1 AND ($10 IS NULL OR version = $10)",
+        key,
+        client,
+        input.name,
+        input.address,
+        input.postal_code,
+        input.latitude,
+        input.longitude,
+        input.time_zone,
+        codes,
+        version
+    )
+    .execute(&mut *connection)
+    .await?;
+    let stored = get(connection, id, Scope::Company).await?;
+    Ok(Changed::of(done.rows_affected(), stored))
+}
+
+pub async fn get(
+    executor: impl SqliteExecutor<'_>,
+    id: PropertyId,
+    scope: Scope,
+) -> Result<Option<Property>, sqlx::Error> {
+    let (key, person) = (id.to_string(), scope.person());
+    let row = sqlx::query_as!(
+        PropertyRow,
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
+                  p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+           FROM properties AS p
+           WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
+               SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
+        key,
+        person
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+}
+
+/// A page of properties, of all clients or of one, in the order in which they were written.
+pub async fn list(
+    pool: &SqlitePool,
+    span: Span,
+    client: Option<ClientId>,
+    scope: Scope,
+) -> Result<Vec<Row<Property>>, sqlx::Error> {
+    let (client, person) = (client.map(|id| id.to_string()), scope.person());
+    let rows = sqlx::query_as!(
+        PropertyRow,
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
+                  p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+           FROM properties AS p
+           WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
+               SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $3))
+           ORDER BY p.seq LIMIT $4"#,
+        span.after,
+        client,
+        person,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
