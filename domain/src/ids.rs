@@ -110,10 +110,10 @@ impl<'de, K> Deserialize<'de> for Id<K> {
 #[cfg(feature = "schema")]
 impl<K: Named> utoipa::PartialSchema for Id<K> {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
-        use utoipa::openapi::schema::{KnownFormat, SchemaFormat, Type};
+        use utoipa::openapi::schema::{SchemaFormat, Type};
         utoipa::openapi::ObjectBuilder::new()
             .schema_type(Type::String)
-            .format(Some(SchemaFormat::KnownFormat(KnownFormat::Uuid)))
+            .format(Some(SchemaFormat::Custom("uuid".to_owned())))
             .description(Some(format!("Names one {}. An RFC 9562 UUID, neither nil nor max.", K::NAME)))
             .pattern(Some(ID_PATTERN))
             .min_length(Some(36))
