@@ -5,7 +5,7 @@
 
 use domain::{
     product::{Label, Nutrients, ProductForm, product_for_target},
-    quantity::{Area, NutrientRate, Percent, ProductMass, Quantity, Unit},
+    quantity::{Percent, ProductMass, Quantity, Unit},
 };
 
 use crate::facts::amount;
@@ -28,8 +28,7 @@ fn label(nitrogen: &str, phosphate: &str, potash: &str) -> Label {
 
 /// Product for a rate of nitrogen on an area.
 fn product(label: &Label, rate: &str, area: &str) -> ProductMass {
-    product_for_target(label, amount::<_>(area) as Area, amount::<_>(rate) as NutrientRate)
-        .expect("a product with nitrogen")
+    product_for_target(label, amount(area), amount(rate)).expect("a product with nitrogen")
 }
 
 #[track_caller]

@@ -7,8 +7,7 @@ use domain::{
     land::{SectionFacts, Species, Water},
     product::{Label, Nutrients, ProductForm},
     quantity::{
-        Area, Distance, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, Quantity, QuickNitrogen,
-        RainDepth, Temperature, TotalNitrogen, Unit,
+        Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, Quantity, QuickNitrogen, TotalNitrogen, Unit,
     },
     soil::{SoilCategory, SoilReport},
     time::{Day, Instant},
@@ -20,6 +19,7 @@ pub const SECTION: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a10";
 const REPORT: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a99";
 
 /// What a case gives. Numbers are decimal text, rates in pounds on 1,000 sq ft.
+#[expect(clippy::struct_excessive_bools, reason = "each is one plain claim of a case")]
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Given {
@@ -160,11 +160,7 @@ impl Given {
             release_percent_per_month: self.release_percent.as_deref().map(amount),
             organic: self.organic,
             labelled_for_establishment: self.labelled_for_establishment,
-            product_limit_lb_per_1000_sqft: self
-                .label_product_limit
-                .as_deref()
-                .map(amount::<_>)
-                .map(|l: ProductRate| l),
+            product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
         }
     }
@@ -206,13 +202,13 @@ impl Given {
         let rain = self.rain.as_deref().unwrap_or("0");
         Weather {
             air_temperature: (air != "unknown").then(|| AirTemperature {
-                air_temperature_f: amount::<_>(air) as Temperature,
+                air_temperature_f: amount(air),
                 source,
                 observed_at: known,
             }),
             rain_forecast: (rain != "unknown")
                 .then(|| RainForecast {
-                    rain_in: amount::<_>(rain) as RainDepth,
+                    rain_in: amount(rain),
                     hours: self.rain_hours.unwrap_or(24),
                     source,
                     issued_at: known,
@@ -233,7 +229,7 @@ impl Given {
             area,
             species: self.species(),
             water: self.water(),
-            natural_strip: self.strip.as_deref().map(|strip| amount::<_>(strip) as Distance),
+            natural_strip: self.strip.as_deref().map(amount),
             established_on: self.established_on.as_ref().map(written),
             touches_pavement: self.pavement,
             soil_reports: self.soil_reports.iter().map(Report::report).collect(),

@@ -1,4 +1,4 @@
-//! What must hold for every load, not only for those somebody thought of.
+//! What must hold for every load, not only for those somebody thought of. `PROPTEST_CASES` asks for more of them.
 
 use domain::{
     application::{Facts, PastApplication, Purpose},
@@ -91,8 +91,6 @@ fn stops(decision: &Decision) -> bool {
 const STEP: i64 = 1;
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1_500, ..ProptestConfig::default() })]
-
     #[test]
     fn the_largest_lawful_amount_is_accepted_and_the_next_is_refused(code in code(), facts in facts()) {
         let codes = [code];
