@@ -154,7 +154,8 @@ pub(super) fn largest(
     section: &SectionCase<'_>,
     line: &LineFacts,
 ) -> Option<ProductMass> {
-    if !duty.up_to_recommended || is_excused(duty, case) {
+    let too_rich = duty.product_at_most.is_some_and(|most| case.facts.label.phosphate_percent > most);
+    if !duty.up_to_recommended || too_rich || is_excused(duty, case) {
         return None;
     }
     let Need::Shown(report) = need(duty, case, section) else { return None };

@@ -1,0 +1,206 @@
+//! What is wrong with a law file is said with its file, rule and field, and all of it at once.
+
+use domain::law::{LawFault, Lawbook};
+
+const HEAD: &str = r#"
+code = "xx"
+name = "Nowhere"
+level = "state"
+last_checked = 2026-11-20
+coverage = "Invented, for tests."
+"#;
+
+const RULE: &str = r#"
+[[rule]]
+id = "xx.nitrogen.application"
+kind = "cap_application"
+binds = "applicator"
+audience = ["professional"]
+nutrient = "nitrogen_total"
+unit = "lb/ksf"
+"#;
+
+const VALUE: &str = r#"
+[[rule.value]]
+from = 2014-01-01
+comparator = "at_most"
+value = "0.8"
+cite = "Example Code 1-2-3(b)"
+href = "https://law.example/1-2-3"
+mark = "read"
+rows = ["XX-01"]
+"#;
+
+fn whole() -> String {
+    format!("{HEAD}{RULE}{VALUE}")
+}
+
+fn faults(text: &str) -> Vec<LawFault> {
+    Lawbook::from_texts(&[("xx.toml", text)]).err().unwrap_or_default()
+}
+
+/// One fault, of that field, that says so.
+#[track_caller]
+fn refuses(text: &str, rule: Option<&str>, field: &str, what: &str) {
+    let found = faults(text);
+    let fits = |fault: &&LawFault| {
+        fault.file == "xx.toml" && fault.rule.as_deref() == rule && fault.field == field && fault.what.contains(what)
+    };
+    assert!(found.iter().any(|fault| fits(&fault)), "no fault of `{field}` saying {what:?} among {found:#?}");
+}
+
+const ID: Option<&str> = Some("xx.nitrogen.application");
+
+#[test]
+fn the_example_is_read() {
+    assert_eq!(faults(&whole()), []);
+}
+
+#[test]
+fn a_field_that_nobody_asked_for_is_refused_everywhere() {
+    refuses(&whole().replace("coverage", "colour = \"green\"\ncoverage"), None, "colour", "does not belong");
+    refuses(
+        &whole().replace("unit =", "shade = \"dark\"\nunit ="),
+        ID,
+        "shade",
+        "does not belong to kind cap_application",
+    );
+    refuses(&whole().replace("cite =", "hours = 24\ncite ="), ID, "hours", "does not belong to kind cap_application");
+    let scoped = whole().replace("unit =", "when = { colour = true }\nunit =");
+    refuses(&scoped, ID, "when", "`colour` does not belong");
+}
+
+#[test]
+fn an_unknown_kind_is_refused() {
+    refuses(&whole().replace("cap_application", "cap_fortnight"), ID, "kind", "unknown variant");
+}
+
+#[test]
+fn a_value_without_citation_mark_address_or_rows_is_refused() {
+    for (line, field) in [
+        ("cite = \"Example Code 1-2-3(b)\"\n", "cite"),
+        ("href = \"https://law.example/1-2-3\"\n", "href"),
+        ("mark = \"read\"\n", "mark"),
+        ("rows = [\"XX-01\"]\n", "rows"),
+        ("from = 2014-01-01\n", "from"),
+        ("comparator = \"at_most\"\n", "comparator"),
+        ("value = \"0.8\"\n", "value"),
+    ] {
+        refuses(&whole().replace(line, ""), ID, field, "is missing");
+    }
+    refuses(&whole().replace("[\"XX-01\"]", "[]"), ID, "rows", "is empty");
+    refuses(&whole().replace("\"read\"", "\"heard\""), ID, "mark", "unknown variant");
+    refuses(&whole().replace("\"read\"", "\"own\""), ID, "mark", "belongs to the company");
+}
+
+#[test]
+fn a_number_that_is_no_decimal_text_is_refused() {
+    refuses(&whole().replace("\"0.8\"", "0.8"), ID, "value", "decimal text in quotes");
+    refuses(&whole().replace("\"0.8\"", "\"0,8\""), ID, "value", "plain decimal");
+}
+
+#[test]
+fn a_unit_or_a_comparator_that_does_not_fit_the_kind_is_refused() {
+    refuses(&whole().replace("lb/ksf", "ft"), ID, "unit", "does not fit this kind");
+    refuses(&whole().replace("at_most", "at_least"), ID, "comparator", "does not fit this kind");
+    refuses(&whole().replace("nitrogen_total", "any_fertilizer"), ID, "nutrient", "only a window");
+}
+
+#[test]
+fn values_follow_one_another_in_time() {
+    let again = VALUE.replace("0.8", "0.7");
+    refuses(&format!("{}{again}", whole()), ID, "value", "overlap");
+    let earlier = again.replace("2014", "2013");
+    refuses(&format!("{}{earlier}", whole()), ID, "value", "write the earliest first");
+    let later = again.replace("from = 2014-01-01", "from = 2015-01-01\nstarts = true");
+    refuses(&format!("{}{later}", whole()), ID, "starts", "only the first can be the start");
+}
+
+#[test]
+fn a_repeal_stands_after_what_it_repeals() {
+    let repeal = |year: &str| {
+        format!(
+            "\n[[rule.value]]\nfrom = {year}-01-01\nrepealed = true\ncite = \"Act\"\nhref = \"https://law.example/a\"\nmark = \"read\"\nrows = [\"XX-02\"]\n"
+        )
+    };
+    assert_eq!(faults(&format!("{}{}", whole(), repeal("2020"))), []);
+    refuses(&format!("{HEAD}{RULE}{}", repeal("2020")), ID, "value", "begins with a repeal");
+    refuses(&format!("{}{}", whole(), repeal("2010")), ID, "value", "write the earliest first");
+    refuses(&format!("{}{}{}", whole(), repeal("2020"), repeal("2021")), ID, "value", "repealed again");
+    let with_number = repeal("2020").replace("repealed = true", "repealed = true\nvalue = \"0.5\"");
+    refuses(&format!("{}{with_number}", whole()), ID, "value", "does not belong to a repeal");
+}
+
+#[test]
+fn a_window_has_two_ends_and_a_cap() {
+    let rule = RULE.replace("cap_application", "window").replace("nutrient = \"nitrogen_total\"\n", "");
+    let value = VALUE.replace(
+        "comparator = \"at_most\"\nvalue = \"0.8\"\n",
+        "first_barred = \"12-16\"\nlast_barred = \"02-29\"\nper = \"application\"\ncaps = { nitrogen_total = \"0\" }\n",
+    );
+    let window = format!("{HEAD}{rule}{value}");
+    assert_eq!(faults(&window), []);
+    refuses(&window.replace("last_barred = \"02-29\"\n", ""), ID, "last_barred", "is missing");
+    refuses(&window.replace("first_barred = \"12-16\"\n", ""), ID, "first_barred", "is missing");
+    refuses(&window.replace("02-29", "02-30"), ID, "last_barred", "a month and a day");
+    refuses(&window.replace("12-16", "1-6"), ID, "first_barred", "a month and a day");
+    refuses(&window.replace("caps = { nitrogen_total = \"0\" }\n", ""), ID, "caps", "is missing");
+    let some = window.replace("nitrogen_total = \"0\"", "any_fertilizer = \"1\"");
+    refuses(&some, ID, "caps", "only be capped at zero");
+}
+
+#[test]
+fn ids_and_codes_are_used_once_and_belong_to_their_set() {
+    refuses(&format!("{}{RULE}{VALUE}", whole()), None, "id", "is used twice");
+    refuses(&whole().replace("id = \"xx.", "id = \"yy."), None, "id", "must begin with `xx.`");
+    let other = whole().replace("xx.nitrogen.application", "xx.other");
+    let found = Lawbook::from_texts(&[("xx.toml", &whole()), ("yy.toml", &other)]).expect_err("one code, two files");
+    assert!(found.iter().any(|fault| fault.file == "yy.toml" && fault.field == "code"), "{found:#?}");
+}
+
+#[test]
+fn a_parent_exists_and_no_parents_run_in_a_circle() {
+    let child = |code: &str, parent: &str| {
+        whole()
+            .replace("code = \"xx\"", &format!("code = \"{code}\"\nparent = \"{parent}\""))
+            .replace("id = \"xx.", &format!("id = \"{code}."))
+            .replace("\"state\"", "\"county\"")
+    };
+    let lost = Lawbook::from_texts(&[("aa.toml", &child("aa", "zz"))]).expect_err("no parent");
+    assert_eq!(lost.len(), 1, "{lost:#?}");
+    assert!(lost[0].field == "parent" && lost[0].what.contains("`zz` is no rule set"), "{lost:#?}");
+    let circle = [("aa.toml", child("aa", "bb")), ("bb.toml", child("bb", "cc")), ("cc.toml", child("cc", "aa"))];
+    let texts: Vec<(&str, &str)> = circle.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    let found = Lawbook::from_texts(&texts).expect_err("a circle");
+    assert_eq!(found.len(), 3, "{found:#?}");
+    assert!(found.iter().all(|fault| fault.field == "parent" && fault.what.contains("circle")), "{found:#?}");
+    // A set that only leads into a circle is not itself in it, and the loader still comes to an end.
+    let mut outside = circle.to_vec();
+    outside.push(("dd.toml", child("dd", "aa")));
+    let texts: Vec<(&str, &str)> = outside.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    assert_eq!(Lawbook::from_texts(&texts).expect_err("a circle").len(), 3);
+    refuses(&whole().replace("\"state\"", "\"county\""), None, "parent", "is missing");
+}
+
+#[test]
+fn all_faults_of_all_files_come_at_once() {
+    let first = whole().replace("cite = \"Example Code 1-2-3(b)\"\n", "").replace("lb/ksf", "ft");
+    let second = whole().replace("xx", "yy").replace("cap_application", "cap_fortnight");
+    let found = Lawbook::from_texts(&[("xx.toml", &first), ("yy.toml", &second)]).expect_err("three faults");
+    let places: Vec<(&str, &str)> = found.iter().map(|fault| (fault.file.as_str(), fault.field.as_str())).collect();
+    for place in [("xx.toml", "cite"), ("xx.toml", "unit"), ("yy.toml", "kind")] {
+        assert!(places.contains(&place), "{place:?} is not among {places:?}");
+    }
+    let shown = found[0].to_string();
+    assert!(shown.starts_with("xx.toml, rule xx.nitrogen.application, field `unit`:"), "{shown}");
+}
+
+#[test]
+fn text_that_is_no_toml_is_refused() {
+    refuses("code = ", None, "the text", "is not TOML");
+}
+
+#[test]
+fn a_set_without_rules_is_refused() {
+    refuses(HEAD, None, "rule", "is missing");
+}

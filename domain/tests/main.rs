@@ -1,0 +1,11 @@
+//! The rules of the domain, tried against published numbers and against themselves.
+#![expect(clippy::expect_used, reason = "a test that lacks what it is about must fail on the spot")]
+
+mod agronomy;
+mod cases;
+mod coverage;
+mod decisions;
+mod facts;
+mod laws;
+mod loader;
+mod properties;
