@@ -35,9 +35,11 @@ pub fn check(method: &str, path: &str, status: u16, headers: &HeaderMap, text: &
     if !media.ends_with("json") {
         return;
     }
-    let value: Value = serde_json::from_str(text).unwrap_or_else(|error| panic!("{method} {template} {status}: {error}: {text}"));
+    let value: Value =
+        serde_json::from_str(text).unwrap_or_else(|error| panic!("{method} {template} {status}: {error}: {text}"));
     let validator = validator(&promised["schema"]);
-    let faults: Vec<String> = validator.iter_errors(&value).map(|fault| format!("{}: {fault}", fault.instance_path())).collect();
+    let faults: Vec<String> =
+        validator.iter_errors(&value).map(|fault| format!("{}: {fault}", fault.instance_path())).collect();
     assert!(faults.is_empty(), "{method} {template} {status} does not fit the API document: {faults:#?}\n{text}");
 }
 
@@ -49,7 +51,8 @@ fn every_problem_is_a_document(method: &str, path: &str, status: u16, headers: &
     }
     let media = headers.get("content-type").and_then(|v| v.to_str().ok()).unwrap_or_default();
     assert_eq!(media, "application/problem+json", "{method} {path} answered {status} with {text}");
-    let problem: Value = serde_json::from_str(text).unwrap_or_else(|error| panic!("{method} {path} {status}: {error}: {text}"));
+    let problem: Value =
+        serde_json::from_str(text).unwrap_or_else(|error| panic!("{method} {path} {status}: {error}: {text}"));
     assert_eq!(problem["status"], status, "{text}");
     for inside in ["src/", "SELECT", "INSERT", "sqlx", "panicked", "serde", "axum", ".rs"] {
         assert!(!text.contains(inside), "{method} {path} {status} tells {inside:?}: {text}");

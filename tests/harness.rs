@@ -55,7 +55,11 @@ fn provider() {
 /// A client that gives up after a while instead of hanging a test.
 pub fn client() -> Client {
     provider();
-    Client::builder().timeout(Duration::from_secs(30)).redirect(reqwest::redirect::Policy::none()).build().expect("a client")
+    Client::builder()
+        .timeout(Duration::from_secs(30))
+        .redirect(reqwest::redirect::Policy::none())
+        .build()
+        .expect("a client")
 }
 
 impl TestApp {
@@ -69,7 +73,8 @@ impl TestApp {
         let clock = Arc::new(FrozenClock::at(instant(now)));
         let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
         let file = folder.path().join("book.db");
-        let opened = serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law).await.expect("a book");
+        let opened =
+            serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law).await.expect("a book");
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
         let address = listener.local_addr().expect("an address");
@@ -128,7 +133,12 @@ impl TestApp {
     }
 
     pub async fn sign_in(&self, name: &str, id: Option<String>) -> User {
-        let session = self.nobody().post("/api/v1/sessions", &json!({ "name": name, "password": PASSWORD })).await.expect(201).body;
+        let session = self
+            .nobody()
+            .post("/api/v1/sessions", &json!({ "name": name, "password": PASSWORD }))
+            .await
+            .expect(201)
+            .body;
         self.user(session["token"].as_str().expect("a token"), id)
     }
 }
@@ -173,14 +183,16 @@ impl Reply {
 
     /// Where the faults of a 422 are.
     pub fn faults(&self) -> Vec<String> {
-        let of = |fault: &Value| fault["pointer"].as_str().or(fault["parameter"].as_str()).unwrap_or_default().to_owned();
+        let of =
+            |fault: &Value| fault["pointer"].as_str().or(fault["parameter"].as_str()).unwrap_or_default().to_owned();
         self.body["errors"].as_array().map(|faults| faults.iter().map(of).collect()).unwrap_or_default()
     }
 
     /// Rules of the findings, without repeats.
     pub fn rules(&self) -> Vec<String> {
         let rule = |finding: &Value| finding["rule"].as_str().unwrap_or_default().to_owned();
-        let mut rules: Vec<String> = self.body["findings"].as_array().map(|f| f.iter().map(rule).collect()).unwrap_or_default();
+        let mut rules: Vec<String> =
+            self.body["findings"].as_array().map(|f| f.iter().map(rule).collect()).unwrap_or_default();
         rules.dedup();
         rules
     }
@@ -245,7 +257,13 @@ impl User {
         self.finish(request, &method, path, headers).await
     }
 
-    async fn finish(&self, mut request: reqwest::RequestBuilder, method: &Method, path: &str, headers: &[(&str, &str)]) -> Reply {
+    async fn finish(
+        &self,
+        mut request: reqwest::RequestBuilder,
+        method: &Method,
+        path: &str,
+        headers: &[(&str, &str)],
+    ) -> Reply {
         for (name, value) in headers {
             request = request.header(*name, *value);
         }

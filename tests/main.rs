@@ -1,1 +1,4 @@
+//! The server as its users meet it: over HTTP, with every answer held against the API document.
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod main_job;

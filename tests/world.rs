@@ -1,1 +1,169 @@
+//! An invented company, made through the API as its people would make it.
 
+use serde_json::{Value, json};
+
+use crate::{TestApp, User, new_id};
+
+/// A company with one client, one property in one place, two lawn sections, a product in stock and a technician.
+#[derive(Debug)]
+pub struct Company {
+    pub app: TestApp,
+    pub owner: User,
+    pub office: User,
+    /// The technician, through an enrolled phone.
+    pub phone: User,
+    pub client: String,
+    pub property: String,
+    /// 8,200 sq ft of tall fescue without water near it.
+    pub front: String,
+    /// 5,000 sq ft.
+    pub rear: String,
+    /// `Feed 24-0-10 (30 % slow)`.
+    pub feed: String,
+    pub lot: String,
+    pub visit: String,
+}
+
+impl Company {
+    /// In Maryland, which has most kinds of rules.
+    pub async fn in_maryland() -> Self {
+        Self::under(&["us-md"]).await
+    }
+
+    /// Under the rule sets of a place.
+    pub async fn under(rule_sets: &[&str]) -> Self {
+        let app = TestApp::empty().await;
+        let owner = app.set_up().await;
+        let office = office(&app, &owner).await;
+        let (technician, phone) = technician(&app, &office, &owner, "Tech 01").await;
+        let client = json!({ "name": "Client 001", "mailing_address": "1 Street A, Sampletown" });
+        let client = office.post("/api/v1/clients", &client).await.expect(201).id();
+        let property = property(&office, &client, rule_sets).await;
+        let front = section(&office, &property, "front lawn", "8200").await;
+        let rear = section(&office, &property, "rear lawn", "5000").await;
+        for section in [&front, &rear] {
+            soil_report(&office, section, "2025-10-02", "optimum", "0").await;
+        }
+        let feed = product(&office, "Feed 24-0-10 (30 % slow)", &label("24", "7.2", "0", "10")).await;
+        let lot = lot(&office, &feed, "LOT-1", "2000").await;
+        let visit = json!({
+            "property_id": property, "person_id": technician, "planned_on": "2026-09-15", "product_id": feed,
+            "section_ids": [front, rear], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.75",
+        });
+        let visit = office.post("/api/v1/visits", &visit).await.expect(201).id();
+        Self { app, owner, office, phone, client, property, front, rear, feed, lot, visit }
+    }
+
+    /// A plan for one section with so much product, on a mild dry day.
+    pub fn plan(&self, section: &str, product_lb: &str) -> Value {
+        json!({
+            "property_id": self.property, "product_id": self.feed, "planned_on": "2026-09-15", "purpose": "maintenance",
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": fair_weather(),
+            "lines": [{ "section_id": section, "product_lb": product_lb }],
+        })
+    }
+
+    /// A record of one section with so much product, of this morning, on a mild dry day.
+    pub fn record(&self, section: &str, product_lb: &str) -> Value {
+        json!({
+            "property_id": self.property, "product_id": self.feed, "lot_id": self.lot, "visit_id": self.visit,
+            "started_at": "2026-09-15T09:05:00-04:00", "finished_at": "2026-09-15T09:31:00-04:00", "purpose": "maintenance",
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "pavement_cleaned": true, "weather": fair_weather(),
+            "lines": [{ "section_id": section, "product_lb": product_lb }],
+        })
+    }
+
+    /// Puts a record under a new id and expects it to be stored.
+    pub async fn put_down(&self, section: &str, product_lb: &str) -> String {
+        let id = new_id();
+        let _ =
+            self.phone.put(&format!("/api/v1/applications/{id}"), &self.record(section, product_lb)).await.expect(201);
+        id
+    }
+
+    /// The client's statement of 2026.
+    pub async fn statement(&self) -> Value {
+        self.owner.get(&format!("/api/v1/statements?year=2026&client_id={}", self.client)).await.expect(200).body
+    }
+}
+
+/// Mild, dry, looked at: nothing for a weather rule to object to.
+pub fn fair_weather() -> Value {
+    json!({
+        "air_temperature": { "air_temperature_f": "71.5", "source": "technician", "observed_at": "2026-09-15T13:00:00Z" },
+        "rain_forecast": [{ "rain_in": "0.05", "hours": 24, "source": "technician", "issued_at": "2026-09-15T12:30:00Z" }],
+        "alerts": { "active": [], "source": "technician", "looked_at": "2026-09-15T12:30:00Z" },
+    })
+}
+
+/// A granular label by its percentages.
+pub fn label(nitrogen: &str, slow: &str, phosphate: &str, potash: &str) -> Value {
+    json!({
+        "form": "granular", "nitrogen_percent": nitrogen, "slow_nitrogen_percent": slow, "phosphate_percent": phosphate,
+        "potash_percent": potash,
+    })
+}
+
+pub async fn office(app: &TestApp, owner: &User) -> User {
+    let body =
+        json!({ "name": "Office 01", "role": "office", "sign_in": { "name": "office", "password": crate::PASSWORD } });
+    let id = owner.post("/api/v1/people", &body).await.expect(201).id();
+    app.sign_in("office", Some(id)).await
+}
+
+/// Adds a technician and enrols a phone with a one-time code.
+pub async fn technician(app: &TestApp, office: &User, owner: &User, name: &str) -> (String, User) {
+    let id = owner.post("/api/v1/people", &json!({ "name": name, "role": "technician" })).await.expect(201).id();
+    let code = office.post(&format!("/api/v1/people/{id}/enrolment-codes"), &json!({})).await.expect(201).body;
+    let enrol = json!({ "code": code["code"], "name": format!("Phone of {name}") });
+    let enrolled = app.nobody().post("/api/v1/devices", &enrol).await.expect(201).body;
+    let phone = app.user(enrolled["token"].as_str().unwrap_or_default(), Some(id.clone()));
+    (id, phone)
+}
+
+pub async fn property(office: &User, client: &str, rule_sets: &[&str]) -> String {
+    let body = json!({
+        "client_id": client, "name": "Home", "address": "1 Street A, Sampletown", "postal_code": "21000", "time_zone": "America/New_York",
+        "rule_sets": rule_sets,
+    });
+    office.post("/api/v1/properties", &body).await.expect(201).id()
+}
+
+/// A measured section of tall fescue beside a drive, with no water near.
+pub async fn section(office: &User, property: &str, name: &str, area: &str) -> String {
+    let body = json!({
+        "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": true,
+        "established_on": "2015-09-01",
+    });
+    let id = office.post("/api/v1/sections", &body).await.expect(201).id();
+    let measured =
+        json!({ "area_sqft": area, "measured_on": "2025-03-01", "method": "wheel", "measured_by": "Office 01" });
+    let _ = office.post(&format!("/api/v1/sections/{id}/measurements"), &measured).await.expect(201);
+    id
+}
+
+pub async fn soil_report(
+    office: &User,
+    section: &str,
+    sampled_on: &str,
+    phosphorus: &str,
+    recommended: &str,
+) -> String {
+    let body = json!({
+        "sampled_on": sampled_on, "laboratory": "Sample Laboratory", "extractant": "mehlich_3", "cores": 12, "ph": "6.4",
+        "phosphorus": phosphorus, "phosphate_recommended_lb_per_1000_sqft": recommended,
+    });
+    office.post(&format!("/api/v1/sections/{section}/soil-reports"), &body).await.expect(201).id()
+}
+
+pub async fn product(office: &User, name: &str, label: &Value) -> String {
+    let body = json!({ "name": name, "label": label, "net_weight_lb": "50" });
+    office.post("/api/v1/products", &body).await.expect(201).id()
+}
+
+pub async fn lot(office: &User, product: &str, number: &str, received: &str) -> String {
+    let body = json!({
+        "product_id": product, "lot_number": number, "supplier": "Sample Supply", "received_on": "2026-03-02", "received_lb": received,
+    });
+    office.post("/api/v1/lots", &body).await.expect(201).id()
+}

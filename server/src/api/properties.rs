@@ -28,7 +28,9 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_property, list_properties)).routes(routes!(get_property, replace_property))
+    OpenApiRouter::new()
+        .routes(routes!(create_property, list_properties))
+        .routes(routes!(get_property, replace_property))
 }
 
 /// The company's own rules hold everywhere; nobody needs to name them.

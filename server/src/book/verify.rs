@@ -146,7 +146,7 @@ fn record(entry: &Entry, faults: &mut Vec<String>) {
     if entry.act == "product.added" && json(&entry.label) != payload["label"] {
         differs("the label");
     }
-    if entry.act == "section.measured" {
+    if entry.act == "measurement.added" {
         let stated = payload["area_sqft"].as_str().and_then(|text| domain::quantity::Area::parse(text).ok());
         if stated.map(domain::quantity::Area::raw) != entry.area {
             differs("the area");

@@ -159,8 +159,7 @@ pub async fn insert(
     input: &SectionInput,
     at: Instant,
 ) -> Result<Section, sqlx::Error> {
-    let (key, property, at, columns) =
-        (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input));
+    let (key, property, at, columns) = (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input));
     sqlx::query!(
         "INSERT INTO sections (id, property_id, name, species, water, water_distance, natural_strip, established_on,
              touches_pavement, version, created_at)
