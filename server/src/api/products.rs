@@ -33,7 +33,9 @@ pub fn routes() -> OpenApiRouter<App> {
 /// What no label can say.
 fn faults(input: &ProductInput) -> Vec<FieldFault> {
     let place = |fault: LabelFault| match fault {
-        LabelFault::SlowAboveTotal => FieldFault::at("/label/slow_nitrogen_percent", "contradiction", fault.to_string()),
+        LabelFault::SlowAboveTotal => {
+            FieldFault::at("/label/slow_nitrogen_percent", "contradiction", fault.to_string())
+        }
         LabelFault::AboveWhole => FieldFault::at("/label", "contradiction", fault.to_string()),
     };
     let mut faults: Vec<FieldFault> = input.label.faults().into_iter().map(place).collect();

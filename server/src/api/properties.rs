@@ -10,7 +10,7 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::whole;
@@ -28,13 +28,15 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_property, list_properties)).routes(routes!(get_property, replace_property))
+    OpenApiRouter::new()
+        .routes(routes!(create_property, list_properties))
+        .routes(routes!(get_property, replace_property))
 }
 
 /// The company's own rules hold everywhere; nobody needs to name them.
 const COMPANY_RULES: &str = "company";
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct PropertyQuery {

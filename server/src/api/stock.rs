@@ -1,11 +1,7 @@
 //! Stock movements that are neither deliveries nor applications.
 
 use axum::{Json, extract::State};
-use domain::{
-    ids::StockMovementId,
-    quantity::StockBalance,
-    time::Day,
-};
+use domain::{ids::StockMovementId, quantity::StockBalance, time::Day};
 use sqlx::SqliteConnection;
 use utoipa_axum::{router::OpenApiRouter, routes};
 

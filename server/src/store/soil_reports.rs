@@ -159,7 +159,8 @@ pub async fn insert(
     input: &SoilReportInput,
     at: Instant,
 ) -> Result<SoilReport, sqlx::Error> {
-    let (key, section, at, sampled_on) = (id.to_string(), section.to_string(), at.millis(), input.sampled_on.to_string());
+    let (key, section, at, sampled_on) =
+        (id.to_string(), section.to_string(), at.millis(), input.sampled_on.to_string());
     let (extractant, phosphorus) = (word(&input.extractant), input.phosphorus.as_ref().map(word));
     let ph = input.ph.map(SoilPh::raw);
     let phosphate = input.phosphate_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
