@@ -10,7 +10,7 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::whole;
@@ -36,7 +36,7 @@ pub fn routes() -> OpenApiRouter<App> {
 /// The company's own rules hold everywhere; nobody needs to name them.
 const COMPANY_RULES: &str = "company";
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct PropertyQuery {

@@ -1,7 +1,220 @@
-use utoipa_axum::router::OpenApiRouter;
+//! Visits: planned stops.
 
-use crate::app::App;
+use std::collections::HashSet;
+
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    ids::{self, PersonId, PropertyId, VisitId},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::whole;
+use crate::{
+    access::{AnyStaff, OfficeOrOwner, Scope},
+    app::App,
+    book::office::{self, Deed, Repeat},
+    extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    problem::{FieldFault, Problem},
+    reply::{self, Created, Page, PageQuery},
+    store::{
+        self,
+        products::ProductStatus,
+        visits::{Filter, Visit, VisitChange, VisitInput, VisitStatus},
+    },
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+    OpenApiRouter::new().routes(routes!(create_visit, list_visits)).routes(routes!(get_visit, replace_visit))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct VisitQuery {
+    /// Only those of this person.
+    #[serde(default)]
+    person_id: Option<PersonId>,
+    /// Only those of this day.
+    #[serde(default)]
+    planned_on: Option<Day>,
+    /// Only those to this property.
+    #[serde(default)]
+    property_id: Option<PropertyId>,
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+impl PageQuery for VisitQuery {
+    fn limit(&self) -> Option<i64> {
+        self.limit
+    }
+
+    fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+}
+
+/// What contradicts itself in a visit.
+fn faults(input: &VisitChange) -> Vec<FieldFault> {
+    let mut faults = Vec::new();
+    let mut seen = HashSet::new();
+    for (at, id) in input.section_ids.iter().enumerate() {
+        if !seen.insert(id) {
+            faults.push(FieldFault::at(format!("/section_ids/{at}"), "repeated", "stands in the list already"));
+        }
+    }
+    let needs_reason = matches!(input.status, VisitStatus::NotDone | VisitStatus::Cancelled);
+    match (needs_reason, &input.reason) {
+        (true, None) => {
+            let detail = "is required when a visit was not done or is cancelled";
+            faults.push(FieldFault::at("/reason", "missing", detail));
+        }
+        (false, Some(_)) => {
+            let detail = "is given only when a visit was not done or is cancelled";
+            faults.push(FieldFault::at("/reason", "contradiction", detail));
+        }
+        _ => {}
+    }
+    faults
+}
+
+/// What a visit to this property on this day finds wrong there.
+async fn property_faults(
+    connection: &mut SqliteConnection,
+    input: &VisitChange,
+    faults: &mut Vec<FieldFault>,
+) -> Result<(), Problem> {
+    let Some(property) = store::properties::get(&mut *connection, input.property_id, Scope::Company).await? else {
+        faults.push(FieldFault::at("/property_id", "not_found", "names no property of this book"));
+        return Ok(());
+    };
+    let own = store::sections::ids_of(&mut *connection, property.id).await?;
+    for (at, id) in input.section_ids.iter().enumerate().filter(|(_, id)| !own.contains(id)) {
+        let detail = format!("{id} is no section of this property");
+        faults.push(FieldFault::at(format!("/section_ids/{at}"), "not_found", detail));
+    }
+    let client = store::clients::get(connection, property.client_id, Scope::Company).await?;
+    let ended = client.and_then(|client| client.cancelled_on).filter(|ended| *ended <= input.planned_on);
+    if let Some(ended) = ended.filter(|_| input.status == VisitStatus::Planned) {
+        let detail = format!("the client's service ends on {ended}; nothing is applied there from then on");
+        faults.push(FieldFault::at("/planned_on", "contradiction", detail));
+    }
+    Ok(())
+}
+
+/// Refuses a visit that contradicts itself or the book. Who may go and what may be used is asked only of a visit that is
+/// still to be made: the past stays as it was.
+async fn check(connection: &mut SqliteConnection, input: &VisitChange) -> Result<(), Problem> {
+    let mut faults = faults(input);
+    let planned = input.status == VisitStatus::Planned;
+    property_faults(&mut *connection, input, &mut faults).await?;
+    match store::people::get(&mut *connection, input.person_id).await? {
+        None => faults.push(FieldFault::at("/person_id", "not_found", "names nobody of the staff")),
+        Some(person) if planned && !person.active => {
+            faults.push(FieldFault::at("/person_id", "not_active", "is not active any more"));
+        }
+        Some(_) => {}
+    }
+    match store::products::get(&mut *connection, input.product_id).await? {
+        None => faults.push(FieldFault::at("/product_id", "not_found", "names no product of this book")),
+        Some(product) if planned && product.status == ProductStatus::Retired => {
+            faults.push(FieldFault::at("/product_id", "not_active", "is retired; plan with another product"));
+        }
+        Some(_) => {}
+    }
+    whole(faults)
+}
+
+/// Plan a visit
+///
+/// One person, one property, one day, one product. It is in the person's day at once.
+#[utoipa::path(post, path = "/api/v1/visits", operation_id = "create_visit", tag = "visits",
+    security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = VisitInput,
+    responses((status = 201, description = "Planned.", body = Visit, headers(("Location" = String, description = "Where it is.")))))]
+async fn create_visit(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<VisitInput>,
+) -> Result<Created, Problem> {
+    let visit = VisitChange::from(value);
+    let at = app.clock.now();
+    let id: VisitId = app.ids.next(at);
+    let deed = Deed { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
+    let repeat = Repeat { key, route: "create_visit", fingerprint };
+    office::create(&app, deed, repeat, format!("/api/v1/visits/{id}"), move |connection| {
+        Box::pin(async move {
+            check(&mut *connection, &visit).await?;
+            Ok(store::visits::insert(connection, id, &visit, at).await?)
+        })
+    })
+    .await
+}
+
+/// List visits
+///
+/// In the order in which they were planned, all or those of a person, a day, a property. A technician sees the own.
+#[utoipa::path(get, path = "/api/v1/visits", operation_id = "list_visits", tag = "visits",
+    security(("bearer" = ["any staff"])), params(VisitQuery),
+    responses((status = 200, description = "A page of visits.", body = Page<Visit>)))]
+async fn list_visits(
+    staff: AnyStaff,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<VisitQuery>,
+) -> Result<Json<Page<Visit>>, Problem> {
+    let span = app.cursors.span("visits", &query, false)?;
+    let filter = Filter { person: query.person_id, planned_on: query.planned_on, property: query.property_id };
+    let rows = store::visits::list(app.store.reader(), span, filter, staff.scope()).await?;
+    Ok(Json(app.cursors.page("visits", &query, rows)))
+}
+
+/// Read a visit
+///
+/// With the version that a change must name. A technician reads the own.
+#[utoipa::path(get, path = "/api/v1/visits/{id}", operation_id = "get_visit", tag = "visits",
+    security(("bearer" = ["any staff"])), params(("id" = VisitId, Path, description = "The visit.")),
+    responses((status = 200, description = "The visit.", body = Visit)))]
+async fn get_visit(
+    staff: AnyStaff,
+    State(app): State<App>,
+    known: IfNoneMatch,
+    PathId(id): PathId<ids::Visit>,
+) -> Result<Response, Problem> {
+    let visit = store::visits::get(app.store.reader(), id, staff.scope()).await?;
+    Ok(reply::one(&known, &visit.ok_or_else(|| Problem::not_found("visit"))?))
+}
+
+/// Change a visit
+///
+/// Replaces the planning, and says how the visit ended: done, not done or cancelled, the last two with a reason.
+#[utoipa::path(put, path = "/api/v1/visits/{id}", operation_id = "replace_visit", tag = "visits",
+    security(("bearer" = ["office", "owner"])), params(("id" = VisitId, Path, description = "The visit."), IfMatch),
+    request_body = VisitChange, responses((status = 200, description = "Changed.", body = Visit)))]
+async fn replace_visit(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Visit>,
+    if_match: IfMatch,
+    Valid { value, .. }: Valid<VisitChange>,
+) -> Result<Json<Visit>, Problem> {
+    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "visit.changed", subject: id.uuid() };
+    let changed = office::change(&app, deed, move |connection| {
+        Box::pin(async move {
+            check(&mut *connection, &value).await?;
+            store::visits::update(connection, id, &value, if_match.version).await?.or_problem("visit")
+        })
+    });
+    changed.await.map(Json)
 }

@@ -1,1 +1,219 @@
-//! To be written.
+//! A person's day: the visits with everything that is needed on the spot, read as it stood at one moment.
+
+use std::collections::HashMap;
+
+use domain::{
+    ids::{PersonId, ProductId, PropertyId, SectionId},
+    time::{Day, Instant},
+};
+use serde::Serialize;
+use sqlx::{Connection, SqliteConnection, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{
+    bad_row,
+    products::{Product, ProductRow},
+    properties::{Property, PropertyRow},
+    read,
+    sections::{Section, SectionRow},
+    visits::{Visit, VisitRow},
+};
+use crate::reply::Row;
+
+/// A person's day, whole, to be kept on a phone that may have no network.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct DayPlan {
+    pub day: Day,
+    pub person_id: PersonId,
+    #[schema(max_length = 120)]
+    pub person_name: String,
+    /// Visits that are planned or done, in the order in which they were written.
+    #[schema(max_items = 1000)]
+    pub visits: Vec<DayVisit>,
+    /// When the server put this together. Show it: what happened since is not in it.
+    pub downloaded_at: Instant,
+}
+
+/// One stop of the day, with all that belongs to it.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct DayVisit {
+    pub visit: Visit,
+    pub property: Property,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 40)]
+    pub client_phone: Option<String>,
+    /// Day on which the client's service ends or ended. From then on nothing is applied.
+    pub client_cancelled_on: Option<Day>,
+    #[schema(max_items = 20)]
+    pub sections: Vec<Section>,
+    pub product: Product,
+}
+
+/// What the visits of a day name.
+#[derive(Default)]
+struct Named {
+    properties: HashMap<PropertyId, Property>,
+    clients: HashMap<PropertyId, ClientWords>,
+    sections: HashMap<SectionId, Section>,
+    products: HashMap<ProductId, Product>,
+}
+
+#[derive(Clone)]
+struct ClientWords {
+    name: String,
+    phone: Option<String>,
+    cancelled_on: Option<Day>,
+}
+
+/// The visits of a person on a day that are planned or done.
+pub async fn visits(pool: &SqlitePool, person: PersonId, day: Day) -> Result<Vec<DayVisit>, sqlx::Error> {
+    let (person, day) = (person.to_string(), day.to_string());
+    let mut connection = pool.acquire().await?;
+    // One transaction, so that everything is read as it stood at one moment.
+    let mut moment = connection.begin().await?;
+    let visits = planned(&mut moment, &person, &day).await?;
+    let mut named = Named::default();
+    read_properties(&mut moment, &person, &day, &mut named).await?;
+    read_clients(&mut moment, &person, &day, &mut named).await?;
+    read_sections(&mut moment, &person, &day, &mut named).await?;
+    read_products(&mut moment, &person, &day, &mut named).await?;
+    moment.commit().await?;
+    visits.into_iter().map(|visit| named.complete(visit)).collect()
+}
+
+impl Named {
+    fn complete(&self, visit: Visit) -> Result<DayVisit, sqlx::Error> {
+        let missing = || bad_row("day")(&"a visit names what is not there");
+        let client = self.clients.get(&visit.property_id).cloned().ok_or_else(missing)?;
+        let section = |id: &SectionId| self.sections.get(id).cloned().ok_or_else(missing);
+        Ok(DayVisit {
+            property: self.properties.get(&visit.property_id).cloned().ok_or_else(missing)?,
+            client_name: client.name,
+            client_phone: client.phone,
+            client_cancelled_on: client.cancelled_on,
+            sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
+            product: self.products.get(&visit.product_id).cloned().ok_or_else(missing)?,
+            visit,
+        })
+    }
+}
+
+async fn planned(connection: &mut SqliteConnection, person: &str, day: &str) -> Result<Vec<Visit>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        VisitRow,
+        r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
+                  v.planned_on AS "planned_on!", v.product_id AS "product_id!",
+                  (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.created_at AS "created_at!"
+           FROM visits AS v
+           WHERE v.person_id = $1 AND v.planned_on = $2 AND v.status IN ('planned', 'done') ORDER BY v.seq"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(|row| Row::try_from(row).map(|row| row.item)).collect()
+}
+
+async fn read_properties(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query_as!(
+        PropertyRow,
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
+                  p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+           FROM properties AS p
+           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        let Row { item, .. } = Row::<Property>::try_from(row)?;
+        named.properties.insert(item.id, item);
+    }
+    Ok(())
+}
+
+async fn read_clients(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT p.id AS "property_id!", c.name AS "name!", c.phone, c.cancelled_on
+           FROM properties AS p JOIN clients AS c ON c.id = p.client_id
+           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        let cancelled_on = row.cancelled_on.as_deref().map(super::read_day).transpose()?;
+        let words = ClientWords { name: row.name, phone: row.phone, cancelled_on };
+        named.clients.insert(read(&row.property_id, "property id")?, words);
+    }
+    Ok(())
+}
+
+async fn read_sections(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query_as!(
+        SectionRow,
+        r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
+                  s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
+                  s.touches_pavement AS "touches_pavement!", m.area AS "area?", m.measured_on AS "measured_on?",
+                  s.version AS "version!", s.created_at AS "created_at!"
+           FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
+               SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+           WHERE s.id IN (SELECT w.section_id FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
+               WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        let Row { item, .. } = Row::<Section>::try_from(row)?;
+        named.sections.insert(item.id, item);
+    }
+    Ok(())
+}
+
+async fn read_products(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query_as!(
+        ProductRow,
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",
+                  p.status AS "status!", p.version AS "version!", p.created_at AS "created_at!",
+                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id) AS "balance!: i64"
+           FROM products AS p
+           WHERE p.id IN (SELECT v.product_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        let Row { item, .. } = Row::<Product>::try_from(row)?;
+        named.products.insert(item.id, item);
+    }
+    Ok(())
+}

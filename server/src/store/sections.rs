@@ -1,5 +1,7 @@
 //! Lawn sections.
 
+use std::collections::HashSet;
+
 use domain::{
     ids::{PropertyId, SectionId},
     land::Species,
@@ -266,4 +268,16 @@ pub async fn list(
     .fetch_all(pool)
     .await?;
     rows.into_iter().map(Row::try_from).collect()
+}
+
+/// The sections of one property.
+pub async fn ids_of(
+    connection: &mut SqliteConnection,
+    property: PropertyId,
+) -> Result<HashSet<SectionId>, sqlx::Error> {
+    let property = property.to_string();
+    let rows = sqlx::query!(r#"SELECT id AS "id!" FROM sections WHERE property_id = $1"#, property)
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(|row| read(&row.id, "section id")).collect()
 }

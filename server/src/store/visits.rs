@@ -1,1 +1,326 @@
-//! visits
+//! Visits: planned stops.
+
+use domain::{
+    application::Purpose,
+    ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
+    quantity::NutrientRate,
+    time::{Day, Instant},
+};
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{read, read_day, read_instant, read_json, read_word, word};
+use crate::{
+    access::Scope,
+    book::office::Changed,
+    reply::{Row, Span, Versioned},
+};
+
+/// How a visit stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum VisitStatus {
+    Planned,
+    Done,
+    /// Somebody was there or on the way, and it was not done.
+    NotDone,
+    /// Called off beforehand.
+    Cancelled,
+}
+
+/// A visit as the office plans it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "property_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "person_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14",
+    "planned_on": "2026-09-15", "product_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12",
+    "section_ids": ["01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13"], "purpose": "maintenance",
+    "target_nitrogen_lb_per_1000_sqft": "0.75"
+}))]
+pub struct VisitInput {
+    pub property_id: PropertyId,
+    /// Who is to go there. From then on the person may read this property.
+    pub person_id: PersonId,
+    /// Local day at the property.
+    pub planned_on: Day,
+    pub product_id: ProductId,
+    /// Sections of the property to be treated, each once.
+    #[schema(min_items = 1, max_items = 20)]
+    pub section_ids: Vec<SectionId>,
+    pub purpose: Purpose,
+    /// Nitrogen to be delivered, if the plan says how much.
+    #[serde(default)]
+    pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+}
+
+/// A visit as the office changes it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "property_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "person_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14",
+    "planned_on": "2026-09-15", "product_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12",
+    "section_ids": ["01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13"], "purpose": "maintenance",
+    "target_nitrogen_lb_per_1000_sqft": "0.75", "status": "not_done", "reason": "Gate locked"
+}))]
+pub struct VisitChange {
+    pub property_id: PropertyId,
+    /// Who is to go there.
+    pub person_id: PersonId,
+    /// Local day at the property.
+    pub planned_on: Day,
+    pub product_id: ProductId,
+    /// Sections of the property to be treated, each once.
+    #[schema(min_items = 1, max_items = 20)]
+    pub section_ids: Vec<SectionId>,
+    pub purpose: Purpose,
+    /// Nitrogen to be delivered, if the plan says how much.
+    #[serde(default)]
+    pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    pub status: VisitStatus,
+    /// Why it was not done or called off. Required then, and only then.
+    #[serde(default)]
+    #[schema(min_length = 3, max_length = 500, pattern = "^[^\\x00-\\x09\\x0b-\\x1f\\x7f]+$")]
+    pub reason: Option<String>,
+}
+
+impl From<VisitInput> for VisitChange {
+    fn from(input: VisitInput) -> Self {
+        Self {
+            property_id: input.property_id,
+            person_id: input.person_id,
+            planned_on: input.planned_on,
+            product_id: input.product_id,
+            section_ids: input.section_ids,
+            purpose: input.purpose,
+            target_nitrogen_lb_per_1000_sqft: input.target_nitrogen_lb_per_1000_sqft,
+            status: VisitStatus::Planned,
+            reason: None,
+        }
+    }
+}
+
+/// A planned stop: one person, one property, one day, one product.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Visit {
+    pub id: VisitId,
+    pub property_id: PropertyId,
+    pub person_id: PersonId,
+    /// Local day at the property.
+    pub planned_on: Day,
+    pub product_id: ProductId,
+    /// Sections to be treated, in the order of their ids.
+    #[schema(max_items = 20)]
+    pub section_ids: Vec<SectionId>,
+    pub purpose: Purpose,
+    /// Nitrogen to be delivered.
+    pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    pub status: VisitStatus,
+    /// Why it was not done or called off.
+    #[schema(max_length = 500)]
+    pub reason: Option<String>,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub version: i64,
+    pub created_at: Instant,
+}
+
+impl Versioned for Visit {
+    fn version(&self) -> i64 {
+        self.version
+    }
+}
+
+/// Which visits a list shows.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Filter {
+    pub person: Option<PersonId>,
+    pub planned_on: Option<Day>,
+    pub property: Option<PropertyId>,
+}
+
+pub(super) struct VisitRow {
+    pub seq: i64,
+    pub id: String,
+    pub property_id: String,
+    pub person_id: String,
+    pub planned_on: String,
+    pub product_id: String,
+    pub section_ids: String,
+    pub purpose: String,
+    pub target_nitrogen: Option<i64>,
+    pub status: String,
+    pub reason: Option<String>,
+    pub version: i64,
+    pub created_at: i64,
+}
+
+impl TryFrom<VisitRow> for Row<Visit> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: VisitRow) -> Result<Self, sqlx::Error> {
+        let mut section_ids: Vec<SectionId> = read_json(&row.section_ids, "section ids")?;
+        section_ids.sort();
+        let item = Visit {
+            id: read(&row.id, "visit id")?,
+            property_id: read(&row.property_id, "property id")?,
+            person_id: read(&row.person_id, "person id")?,
+            planned_on: read_day(&row.planned_on)?,
+            product_id: read(&row.product_id, "product id")?,
+            section_ids,
+            purpose: read_word(&row.purpose, "purpose")?,
+            target_nitrogen_lb_per_1000_sqft: row.target_nitrogen.map(NutrientRate::from_raw),
+            status: read_word(&row.status, "visit status")?,
+            reason: row.reason,
+            version: row.version,
+            created_at: read_instant(row.created_at)?,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+/// What an input becomes in its row.
+struct Columns {
+    property: String,
+    person: String,
+    planned_on: String,
+    product: String,
+    target_nitrogen: Option<i64>,
+    purpose: String,
+    status: String,
+}
+
+impl Columns {
+    fn of(input: &VisitChange) -> Self {
+        Self {
+            property: input.property_id.to_string(),
+            person: input.person_id.to_string(),
+            planned_on: input.planned_on.to_string(),
+            product: input.product_id.to_string(),
+            target_nitrogen: input.target_nitrogen_lb_per_1000_sqft.map(NutrientRate::raw),
+            purpose: word(&input.purpose),
+            status: word(&input.status),
+        }
+    }
+}
+
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    id: VisitId,
+    input: &VisitChange,
+    at: Instant,
+) -> Result<Visit, sqlx::Error> {
+    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
+    sqlx::query!(
+        "INSERT INTO visits (id, property_id, person_id, planned_on, product_id, target_nitrogen, purpose, status, reason, version,
+             created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+        key,
+        columns.property,
+        columns.person,
+        columns.planned_on,
+        columns.product,
+        columns.target_nitrogen,
+        columns.purpose,
+        columns.status,
+        input.reason,
+        at
+    )
+    .execute(&mut *connection)
+    .await?;
+    set_sections(connection, &key, &input.section_ids).await?;
+    get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+/// Replaces a visit if the version is the stored one, or any when none is named.
+pub async fn update(
+    connection: &mut SqliteConnection,
+    id: VisitId,
+    input: &VisitChange,
+    version: Option<i64>,
+) -> Result<Changed<Visit>, sqlx::Error> {
+    let (key, columns) = (id.to_string(), Columns::of(input));
+    let done = sqlx::query!(
+        "UPDATE visits SET property_id = $2, person_id = $3, planned_on = $4, product_id = $5, target_nitrogen = $6, purpose = $7,
+             status = $8, reason = $9, version = version + 1
+         WHERE id = $1 AND ($10 IS NULL OR version = $10)",
+        key,
+        columns.property,
+        columns.person,
+        columns.planned_on,
+        columns.product,
+        columns.target_nitrogen,
+        columns.purpose,
+        columns.status,
+        input.reason,
+        version
+    )
+    .execute(&mut *connection)
+    .await?;
+    if done.rows_affected() > 0 {
+        sqlx::query!("DELETE FROM visit_sections WHERE visit_id = $1", key).execute(&mut *connection).await?;
+        set_sections(connection, &key, &input.section_ids).await?;
+    }
+    let stored = get(connection, id, Scope::Company).await?;
+    Ok(Changed::of(done.rows_affected(), stored))
+}
+
+async fn set_sections(
+    connection: &mut SqliteConnection,
+    visit: &str,
+    sections: &[SectionId],
+) -> Result<(), sqlx::Error> {
+    for section in sections {
+        let section = section.to_string();
+        sqlx::query!("INSERT INTO visit_sections (visit_id, section_id) VALUES ($1, $2)", visit, section)
+            .execute(&mut *connection)
+            .await?;
+    }
+    Ok(())
+}
+
+/// A visit. A technician reads the own ones.
+pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -> Result<Option<Visit>, sqlx::Error> {
+    let (key, person) = (id.to_string(), scope.person());
+    let row = sqlx::query_as!(
+        VisitRow,
+        r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
+                  v.planned_on AS "planned_on!", v.product_id AS "product_id!",
+                  (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.created_at AS "created_at!"
+           FROM visits AS v WHERE v.id = $1 AND ($2 IS NULL OR v.person_id = $2)"#,
+        key,
+        person
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+}
+
+/// A page of visits, in the order in which they were written.
+pub async fn list(pool: &SqlitePool, span: Span, filter: Filter, scope: Scope) -> Result<Vec<Row<Visit>>, sqlx::Error> {
+    let own = scope.person();
+    let (person, property) = (filter.person.map(|id| id.to_string()), filter.property.map(|id| id.to_string()));
+    let planned_on = filter.planned_on.map(|day| day.to_string());
+    let rows = sqlx::query_as!(
+        VisitRow,
+        r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
+                  v.planned_on AS "planned_on!", v.product_id AS "product_id!",
+                  (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.created_at AS "created_at!"
+           FROM visits AS v
+           WHERE v.seq > $1 AND ($2 IS NULL OR v.person_id = $2) AND ($3 IS NULL OR v.person_id = $3)
+             AND ($4 IS NULL OR v.planned_on = $4) AND ($5 IS NULL OR v.property_id = $5)
+           ORDER BY v.seq LIMIT $6"#,
+        span.after,
+        own,
+        person,
+        planned_on,
+        property,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
