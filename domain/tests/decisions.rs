@@ -175,7 +175,7 @@ fn a_message_says_what_is_left_and_what_would_do() {
     let finding = &decision.findings[0];
     assert_eq!(
         finding.message,
-        "Of at most 4 lb N per 1,000 sq ft, only 0.33 lb N per 1,000 sq ft is left on the front lawn in the calendar year 2026 and in the 365 days from 2025-05-16 to 2026-05-15; this load puts down 0.75."
+        "Only 0.33 lb N per 1,000 sq ft is left on the front lawn in the calendar year 2026 and in the 365 days to 2026-05-15; this load puts down 0.75, and a year may get at most 4 lb N per 1,000 sq ft."
     );
     assert_eq!(finding.hint, "Put down at most 1.65 lb of this 20-0-0 product on the front lawn.");
     let answer = &decision.sections[0];
@@ -220,4 +220,38 @@ fn a_decision_survives_being_written_down() {
     let decision = ask(&book(), &["us-md", "us-ny"], &spring(&urea("0.9")));
     let text = serde_json::to_string(&decision).expect("JSON");
     assert_eq!(serde_json::from_str::<Decision>(&text).expect("a decision"), decision);
+}
+
+#[test]
+fn less_than_refuses_the_number_itself() {
+    // D.C. Code 8-104.03(e)(1) says "less than": 0.1 lb where less than 0.1 is allowed is refused.
+    let text = LOCAL.replace("PARENT", "us-ny").replace("MARK", "read").replace("at_most", "less_than");
+    let book = with("us-xx-county.toml", &text);
+    let asked = |product: &str| {
+        let given = Given { n: Some("20".into()), product_lb: Some(product.into()), ..Given::default() };
+        ask(&book, &["us-xx-county"], &spring(&given))
+    };
+    let at = asked("0.5");
+    assert_eq!(at.verdict, Verdict::Stop);
+    assert_eq!(at.sections[0].largest_lawful_product_lb, Some(amount("0.499999")));
+    assert_eq!(asked("0.499999").verdict, Verdict::Go);
+}
+
+#[test]
+fn a_yearly_cap_within_its_scope_counts_only_such_products() {
+    let verdict = |counts: &str, organic: bool| {
+        let text = LOCAL
+            .replace("PARENT", "us-ny")
+            .replace("MARK", "read")
+            .replace("cap_application", "cap_year")
+            .replace("unit = ", "when = { organic = true }\nunit = ")
+            .replace("value = \"0.1\"", &format!("value = \"1\"\ncounts = \"{counts}\""));
+        let past = vec![Past { on: "2026-04-10".parse().ok(), n_rate: Some("0.6".into()), ..Past::default() }];
+        let mut facts = spring(&Given { organic: true, past, ..urea("0.5") });
+        facts.lines[0].section.past[0].organic = organic;
+        ask(&with("us-xx-county.toml", &text), &["us-xx-county"], &facts).verdict
+    };
+    assert_eq!(verdict("all_products", false), Verdict::Stop);
+    assert_eq!(verdict("within_scope", true), Verdict::Stop);
+    assert_eq!(verdict("within_scope", false), Verdict::Go);
 }

@@ -19,7 +19,6 @@ use crate::{
 /// A span of time with what earlier applications put down in it.
 #[derive(Debug)]
 pub(super) struct Span {
-    first: Day,
     last: Day,
     calendar: bool,
     past: RateSum,
@@ -35,7 +34,7 @@ impl Span {
         if self.calendar {
             format!("in the calendar year {}", self.last.year())
         } else {
-            format!("in the 365 days from {} to {}", self.first, self.last)
+            format!("in the 365 days to {}", self.last)
         }
     }
 
@@ -59,7 +58,7 @@ pub(super) fn spans(
         for entry in past.iter().filter(|entry| (first..=last).contains(&entry.on) && counted(entry)) {
             sum.add(nutrient.load(&entry.nutrients), entry.area);
         }
-        Span { first, last, calendar, past: sum }
+        Span { last, calendar, past: sum }
     };
     let furthest = on.plus_days(364);
     let mut ends = vec![on];
@@ -161,16 +160,16 @@ fn too_much(
     let unit = amount::unit(duty.nutrient);
     let before = broken.iter().map(|(span, _)| span.past.room_rounded_down(duty.nutrient.limit(limit))).min();
     // Room is counted in the nutrient that labels state; of phosphorus it would not be the limit's own unit.
-    let room = before.filter(|_| duty.nutrient != Nutrient::Phosphorus).map_or_else(String::new, |room| {
-        if room.raw() > 0 {
-            format!("only {room} {unit} is left on {}", section.name())
-        } else {
-            format!("nothing is left on {}", section.name())
-        }
-    });
-    let room = if room.is_empty() { format!("{} has too little room left", section.name()) } else { room };
+    let name = section.name();
+    let left = match before {
+        // Room is counted in the nutrient that labels state; of phosphorus it would not be in the limit's own unit.
+        _ if duty.nutrient == Nutrient::Phosphorus => format!("Too little is left on {name}"),
+        Some(room) if room.raw() > 0 => format!("Only {room} {unit} is left on {name}"),
+        _ => format!("Nothing is left on {name}"),
+    };
     let spans = crate::law::list(broken, |(span, _)| span.words(), "and");
-    format!("Of {} {limit} {unit}, {room} {spans}; this load puts down {load}.", duty.comparator.words())
+    let than = duty.comparator.words();
+    format!("{left} {spans}; this load puts down {load}, and a year may get {than} {limit} {unit}.")
 }
 
 pub(super) fn largest(

@@ -26,7 +26,7 @@ pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_
             "Measure the temperature of the air before you start.",
         ),
         Some((air, _)) if bars.holds(air.cmp(&limit)) => {
-            Answer::broken(format!("The air has {air} °F; {}.", lower(too_hot)), "Wait for a cooler hour.")
+            Answer::broken(format!("The air is at {air} °F; {}.", lower(too_hot)), "Wait for a cooler hour.")
         }
         Some((_, Age::Hours(old))) => {
             Answer::care(format!("The temperature of the air was taken {old} hours ago."), "Measure it again.")

@@ -23,7 +23,7 @@ pub(super) fn judge(duty: &Rain, case: &Case<'_>) -> Answer {
         |forecast: &&RainForecast| forecast.hours <= hours && duty.comparator.holds(forecast.rain_in.cmp(&duty.amount));
     if let Some(forecast) = usable().find(bars) {
         let message = format!(
-            "{} in of rain is forecast within {} hours; from {than} {} in within {hours} hours nothing may go down.",
+            "{} in of rain is forecast within {} hours; nothing may go down before {than} {} in within {hours} hours.",
             forecast.rain_in, forecast.hours, duty.amount
         );
         return numbers(Answer::broken(message, "Wait until the forecast is drier."), Some(forecast.rain_in));
@@ -32,7 +32,8 @@ pub(super) fn judge(duty: &Rain, case: &Case<'_>) -> Answer {
     let covering = usable().filter(|forecast| forecast.hours >= hours).max_by_key(|forecast| forecast.issued_at);
     let Some(forecast) = covering else {
         let message = format!("No forecast of rain for the next {hours} hours is known, or it is older than a day.");
-        let hint = format!("Look at the forecast: {than} {} in within {hours} hours bars the work.", duty.amount);
+        let hint =
+            format!("Look at the forecast: nothing may go down before {than} {} in within {hours} hours.", duty.amount);
         return numbers(Answer::unseen(message, hint), None);
     };
     let longer = duty.comparator.holds(forecast.rain_in.cmp(&duty.amount));
