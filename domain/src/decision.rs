@@ -148,10 +148,11 @@ pub struct SectionAnswer {
 pub struct RuleSetUsed {
     #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
     pub code: String,
-    /// SHA-256 of the rule set's text, in hexadecimal.
+    /// SHA-256 of the rule set's text, in hexadecimal; null when nobody has gathered it.
     #[cfg_attr(feature = "schema", schema(max_length = 64))]
-    pub hash: String,
-    pub last_checked: Day,
+    pub hash: Option<String>,
+    /// The day it was last compared with the law; null when nobody has gathered it.
+    pub last_checked: Option<Day>,
     /// Said when the set did not take part: it is pre-empted, or nobody has gathered its law.
     #[cfg_attr(feature = "schema", schema(max_length = 400))]
     pub note: Option<String>,

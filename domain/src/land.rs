@@ -61,8 +61,8 @@ pub struct SectionFacts {
     pub touches_pavement: bool,
     /// Reports for this section, in no order.
     pub soil_reports: Vec<SoilReport>,
-    /// What was put down on it before, and what other clearances hold, in no order. Holds at least the calendar year of
-    /// the day asked about and the 365 days on both sides of it.
+    /// Everything that was put down on it, before and after the day asked about, and what other clearances hold, in no
+    /// order.
     pub past: Vec<PastApplication>,
 }
 

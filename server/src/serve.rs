@@ -132,7 +132,8 @@ pub async fn listen(
     Ok(opened.writer.finish().await?)
 }
 
-async fn stop_on_signal(handle: Handle<SocketAddr>) {
+/// Tells the server to stop when the operator or the system asks for it.
+pub async fn stop_on_signal(handle: Handle<SocketAddr>) {
     let mut terminated = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
         Ok(signal) => signal,
         Err(error) => return tracing::error!(%error, "cannot wait for the signal to stop"),

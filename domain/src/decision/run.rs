@@ -287,15 +287,14 @@ impl<'a> Run<'a> {
     fn rule_sets(&self) -> Vec<RuleSetUsed> {
         let used = self.stack.sets.iter().map(|stacked| RuleSetUsed {
             code: stacked.set.about.code.clone(),
-            hash: stacked.set.about.hash.clone(),
-            last_checked: stacked.set.about.last_checked,
+            hash: Some(stacked.set.about.hash.clone()),
+            last_checked: Some(stacked.set.about.last_checked),
             note: stacked.inert.clone(),
         });
-        // A set that does not exist has no hash and was never compared with the law; the day asked about stands in.
         let missing = self.stack.missing.iter().map(|code| RuleSetUsed {
             code: limited(code, 60),
-            hash: String::new(),
-            last_checked: self.case.facts.on,
+            hash: None,
+            last_checked: None,
             note: Some("Nobody has gathered this law; nothing of it was asked.".to_owned()),
         });
         used.chain(missing).collect()

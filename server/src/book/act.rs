@@ -184,10 +184,10 @@ impl World {
         let hash = crate::access::hash(&body);
         self.effects.decision(subject, at, body);
         for set in &decision.rule_sets {
-            if let Some(known) = law.rule_set(&set.code)
-                && self.rule_set_texts.insert(set.hash.clone())
+            if let (Some(known), Some(hash)) = (law.rule_set(&set.code), &set.hash)
+                && self.rule_set_texts.insert(hash.clone())
             {
-                self.effects.rule_set_text(&set.hash, &set.code, &known.text);
+                self.effects.rule_set_text(hash, &set.code, &known.text);
             }
         }
         hash

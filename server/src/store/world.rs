@@ -239,7 +239,6 @@ struct Wanted {
     visits: HashSet<String>,
     /// Clearances, applications and corrections, by which a repeated request is recognised.
     records: HashSet<String>,
-    earliest: Option<Day>,
     now: i64,
 }
 
@@ -260,7 +259,6 @@ impl Wanted {
                 self.properties.insert(input.property_id.to_string());
                 self.products.insert(input.product_id.to_string());
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
-                self.since(input.planned_on);
             }
             Act::Record(envelope, id, input) => {
                 self.now = self.now.max(envelope.at.millis());
@@ -271,22 +269,13 @@ impl Wanted {
                 self.lots.extend(input.lot_id.map(|id| id.to_string()));
                 self.visits.extend(input.visit_id.map(|id| id.to_string()));
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
-                self.since(input.started_at.day_in(&jiff::tz::TimeZone::UTC));
             }
             Act::Correct(envelope, id, input) => {
                 self.now = self.now.max(envelope.at.millis());
                 self.records.extend([id.to_string(), input.application_id.to_string()]);
                 self.sections.extend(input.lines().map(|line| line.section_id.to_string()));
-                // The day of the corrected application is not known before it is read.
-                self.earliest = Day::new(1990, 1, 1).ok();
             }
         }
-    }
-
-    /// Widens the ledger's span so that it holds the calendar year of a day and the 366 days before it.
-    fn since(&mut self, day: Day) {
-        let first = day.plus_days(-370);
-        self.earliest = Some(self.earliest.map_or(first, |known| known.min(first)));
     }
 }
 
@@ -305,7 +294,6 @@ pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Resul
         .bind(array(&wanted.lots))
         .bind(array(&wanted.visits))
         .bind(wanted.now)
-        .bind(wanted.earliest.map_or_else(|| "1990-01-01".to_owned(), |day| day.to_string()))
         .fetch_all(connection)
         .await?;
     let mut world = World { journal_hash: domain::journal::BEGINNING.to_owned(), ..World::default() };

@@ -1,5 +1,6 @@
 -- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
--- applications and corrections, $5 lots, $6 visits, all JSON arrays of ids; $7 now; $8 the earliest day of the ledger.
+-- applications and corrections, $5 lots, $6 visits, all JSON arrays of ids; $7 now. A section's whole ledger is loaded:
+-- some laws ask for the first application ever, and a section sees half a dozen a year.
 WITH
     named_applications AS (
         SELECT value AS id FROM json_each($4)
@@ -44,7 +45,7 @@ SELECT 'section', s.id, json_object(
         FROM soil_reports AS r WHERE r.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
             l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose))
-        FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on >= $8),
+        FROM application_lines AS l WHERE l.section_id = s.id),
     'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.nitrogen, h.quick_nitrogen,
             h.phosphate, h.potash, h.flags, h.purpose))
         FROM clearance_lines AS h

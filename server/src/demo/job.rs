@@ -1,0 +1,229 @@
+//! The main job, step by step, as its people do it.
+
+use domain::time::Instant;
+use jiff::SignedDuration;
+use serde_json::{Value, json};
+
+use super::{
+    company::{self, Place, Rate, Shelf, Staff, fair_weather, phone_id},
+    http::expect,
+    table,
+};
+use crate::clock::MovedClock;
+
+fn step(number: u8, what: &str) {
+    println!("\n{number}. {what}");
+}
+
+fn say(what: &str) {
+    println!("   {what}");
+}
+
+fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {
+    value.pointer(pointer).and_then(Value::as_str).unwrap_or("-")
+}
+
+/// Does it all; answers how to sign in afterwards.
+pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Instant) -> Result<String, String> {
+    clock.put(Instant::parse("2025-03-03T13:00:00Z").map_err(|error| error.to_string())?);
+    step(1, "Office: people, products, clients and two seasons of an invented company");
+    let staff = company::staff(base, setup_code).await?;
+    let shelf = company::shelf(&staff.office).await?;
+    let (places, records) = seasons(&staff, &shelf, clock).await?;
+    let sections: usize = places.iter().map(|place| place.sections.len()).sum();
+    say(&format!(
+        "{} clients, {sections} lawn sections, {records} applications recorded on their own days.",
+        places.len()
+    ));
+    // Tokens made in the past have ended; everybody signs in on the day.
+    clock.put(moment);
+    let staff = sign_in_again(base, &staff, clock).await?;
+    let place = places.first().ok_or("no place")?;
+    main_job(&staff, &shelf, place, moment).await?;
+    rules(&staff, &shelf, &places, moment).await?;
+    closing(&staff, &shelf, place).await?;
+    Ok(farewell(base, &staff))
+}
+
+/// Twelve clients in two states; last year's four rounds and this spring's two.
+async fn seasons(staff: &Staff, shelf: &Shelf, clock: &MovedClock) -> Result<(Vec<Place>, usize), String> {
+    let mut places = Vec::new();
+    for number in 1..=12_usize {
+        let rule_set = if number > 8 { "us-pa" } else { "us-md" };
+        let base = 4_000 + 700 * u32::try_from(number).unwrap_or(0);
+        let areas: &[u32] = if number % 2 == 1 { &[base, base / 2 + 900, 1_500] } else { &[base, base / 2 + 900] };
+        places.push(company::place(&staff.office, number, rule_set, areas).await?);
+    }
+    let mut records = 0;
+    let rounds = [
+        ("2025-04-08", &shelf.spring, Rate(167)),
+        ("2025-05-27", &shelf.spring, Rate(167)),
+        ("2025-09-09", &shelf.feed, Rate(312)),
+        ("2025-10-21", &shelf.feed, Rate(292)),
+        ("2026-04-14", &shelf.spring, Rate(200)),
+        ("2026-05-26", &shelf.spring, Rate(200)),
+    ];
+    for (day, product, rate) in rounds {
+        for place in &places {
+            company::past_visit(staff, place, product, rate, day, clock).await?;
+            records += 1;
+        }
+    }
+    Ok((places, records))
+}
+
+async fn sign_in_again(base: &str, staff: &Staff, clock: &MovedClock) -> Result<Staff, String> {
+    let nobody = super::http::Caller::nobody(base)?;
+    let mut callers = Vec::new();
+    for name in ["owner", "office"] {
+        let session = nobody.post("/api/v1/sessions", &json!({ "name": name, "password": staff.password })).await?;
+        callers.push(nobody.with(&expect(session, 201, "signing in")?["token"]));
+    }
+    let [owner, office] = <[_; 2]>::try_from(callers).map_err(|_| "nobody signed in".to_owned())?;
+    let code = office.post(&format!("/api/v1/people/{}/enrolment-codes", staff.technician), &json!({})).await?;
+    let code = expect(code, 201, "the enrolment code")?;
+    let enrolled =
+        nobody.post("/api/v1/devices", &json!({ "code": code["code"], "name": "New phone of Tech 01" })).await?;
+    let phone = nobody.with(&expect(enrolled, 201, "enrolling")?["token"]);
+    let _ = clock;
+    Ok(Staff { owner, office, phone, technician: staff.technician.clone(), password: staff.password.clone() })
+}
+
+/// Day, check, clearance, record, retry.
+async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) -> Result<(), String> {
+    step(2, "Office: today's visit is planned");
+    let front = &place.sections.first().ok_or("no section")?.0;
+    let visit = json!({
+        "property_id": place.property, "person_id": staff.technician, "planned_on": "2026-09-15", "product_id": shelf.feed,
+        "section_ids": [front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.75",
+    });
+    let visit = staff.office.made("/api/v1/visits", &visit).await?;
+    let next = json!({
+        "property_id": place.property, "person_id": staff.technician, "planned_on": "2026-10-27", "product_id": shelf.feed,
+        "section_ids": [front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.9",
+    });
+    staff.office.made("/api/v1/visits", &next).await?;
+    let day = expect(staff.phone.get("/api/v1/days/2026-09-15").await?, 200, "the day")?;
+    say(&format!(
+        "The phone holds its day: {} at {}, {} on the {} ({} sq ft).",
+        text(&day, "/visits/0/client_name"),
+        text(&day, "/visits/0/property/address"),
+        text(&day, "/visits/0/product/name"),
+        text(&day, "/visits/0/sections/0/name"),
+        text(&day, "/visits/0/sections/0/area_sqft"),
+    ));
+
+    step(3, "Phone: how much, and may I?");
+    let plan = |amount: Value| {
+        let mut line = amount;
+        line["section_id"] = json!(front);
+        json!({
+            "property_id": place.property, "product_id": shelf.feed, "planned_on": "2026-09-15", "purpose": "maintenance",
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": fair_weather(moment), "lines": [line],
+        })
+    };
+    let check =
+        staff.phone.post("/api/v1/checks", &plan(json!({ "target_nitrogen_lb_per_1000_sqft": "0.75" }))).await?;
+    let check = expect(check, 200, "the check")?;
+    let product = text(&check, "/decision/sections/0/product_lb").to_owned();
+    say(&format!(
+        "{}: {} lb of product deliver {} lb N.",
+        text(&check, "/decision/summary"),
+        product,
+        text(&check, "/decision/sections/0/delivers/nitrogen_lb")
+    ));
+    say(text(&check, "/decision/sections/0/bound_by_words"));
+    say(text(&check, "/next_visit/words"));
+
+    step(4, "Phone: a clearance holds the room");
+    let clearance = phone_id(moment);
+    let cleared =
+        staff.phone.put(&format!("/api/v1/clearances/{clearance}"), &plan(json!({ "product_lb": product }))).await?;
+    let cleared = expect(cleared, 201, "the clearance")?;
+    say(&format!("Held until {}.", text(&cleared, "/expires_at")));
+
+    step(5, "Phone: the work is done and recorded; the reply is lost, and it is sent again");
+    let id = phone_id(moment);
+    let mut record = json!({
+        "property_id": place.property, "product_id": shelf.feed, "visit_id": visit, "clearance_id": clearance,
+        "started_at": moment, "finished_at": moment.plus(SignedDuration::from_mins(26)), "purpose": "maintenance",
+        "equipment": "rotary_spreader_with_deflector", "ground": "moist", "pavement_cleaned": true, "weather": fair_weather(moment),
+        "lines": [{ "section_id": front, "product_lb": product }],
+    });
+    let address = format!("/api/v1/applications/{id}");
+    expect(staff.phone.put(&address, &record).await?, 201, "the record")?;
+    say("201: stored.");
+    expect(staff.phone.put(&address, &record).await?, 200, "the repeated record")?;
+    say("The same again: 200, and still one record.");
+    record["lines"][0]["product_lb"] = json!("20");
+    let reused = expect(staff.phone.put(&address, &record).await?, 409, "the changed record")?;
+    say(&format!("Other content under the same id: 409, {}", text(&reused, "/detail")));
+
+    step(6, "Phone: the bag is weighed again, and a correction says what is true");
+    let correction = json!({
+        "application_id": id, "reason": "Weighed again: a pound was left in the hopper.",
+        "change": { "lines": [{ "section_id": front, "product_lb": less_a_pound(&product) }] },
+    });
+    expect(
+        staff.phone.put(&format!("/api/v1/corrections/{}", phone_id(moment)), &correction).await?,
+        201,
+        "the correction",
+    )?;
+    say("201: the original stays, totals and stock follow.");
+    Ok(())
+}
+
+fn less_a_pound(product: &str) -> String {
+    let (whole, rest) = product.split_once('.').unwrap_or((product, "0"));
+    format!("{}.{rest}", whole.parse::<u32>().unwrap_or(1).saturating_sub(1))
+}
+
+/// What the rules stop, and what becomes of work that was done all the same.
+async fn rules(staff: &Staff, shelf: &Shelf, places: &[Place], moment: Instant) -> Result<(), String> {
+    step(7, "Phone: what a rule stops, it explains");
+    let place = places.get(1).ok_or("no second place")?;
+    let (section, _) = place.sections.first().ok_or("no section")?;
+    let id = phone_id(moment);
+    let mut record = json!({
+        "property_id": place.property, "product_id": shelf.starter, "started_at": moment,
+        "finished_at": moment.plus(SignedDuration::from_mins(20)), "purpose": "maintenance", "equipment": "rotary_spreader",
+        "ground": "saturated", "pavement_cleaned": true, "weather": fair_weather(moment),
+        "lines": [{ "section_id": section, "product_lb": "40" }],
+    });
+    record["weather"]["air_temperature"]["air_temperature_f"] = json!("91");
+    let address = format!("/api/v1/applications/{id}");
+    let refused = expect(staff.phone.put(&address, &record).await?, 422, "the refused record")?;
+    let findings = refused["findings"].as_array().cloned().unwrap_or_default();
+    for finding in &findings {
+        say(text(finding, "/message"));
+        say(&format!("    {} [{}]", text(finding, "/hint"), text(finding, "/citation")));
+    }
+    say("422: nothing in the book changed, and the attempt is kept.");
+    let stops = findings.iter().filter(|finding| finding["verdict"] == "stop").map(|finding| finding["key"].clone());
+    record["acknowledged"] = json!(stops.collect::<Vec<_>>());
+    record["reason"] = json!("The wrong bag was loaded; seen only when the hopper was empty.");
+    expect(staff.phone.put(&address, &record).await?, 201, "the acknowledged record")?;
+    let list = expect(staff.owner.get("/api/v1/reviews").await?, 200, "the owner's list")?;
+    let open = list["items"].as_array().map_or(0, Vec::len);
+    say(&format!(
+        "It had happened all the same: sent again with every finding acknowledged and a reason, it is stored, beyond the rules. The owner's list has {open} entry."
+    ));
+    Ok(())
+}
+
+async fn closing(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), String> {
+    step(8, "Owner: the client's year");
+    let statement = staff.owner.get(&format!("/api/v1/statements?year=2026&client_id={}", place.client)).await?;
+    println!("{}", table::statement(&expect(statement, 200, "the statement")?));
+    let product = expect(staff.owner.get(&format!("/api/v1/products/{}", shelf.feed)).await?, 200, "the product")?;
+    say(&format!("In stock: {} lb of {}.", text(&product, "/balance_lb"), text(&product, "/name")));
+    Ok(())
+}
+
+fn farewell(base: &str, staff: &Staff) -> String {
+    format!(
+        "\nThe server runs until Ctrl-C.\n  Look at {base}/ and try the API at {base}/api-page/\n  Sign in at POST {base}/api/v1/sessions as \"owner\" or \"office\" with the password {}\n  Technician's phone, as Authorization: Bearer {}\n  These were made for this demonstration and end with it. To check the book afterwards, keep it with --file and run `verify`.",
+        staff.password,
+        staff.phone.token(),
+    )
+}
