@@ -294,16 +294,14 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
     let beyond = parts.records.iter().filter(|record| record.beyond_the_rules).count();
     let mut say = |count: usize, what: &str| {
         if count > 0 {
-            gaps.push(format!("{count} {what}"));
+            gaps.push(format!("{what}: {count}."));
         }
     };
-    say(late, "of the records came in after the day of application.");
-    say(corrected, "of the records were corrected; the lines show what stands.");
-    say(beyond, "of the records went beyond the rules and were acknowledged.");
-    say(
-        usize::try_from(parts.open_attempts).unwrap_or(usize::MAX),
-        "refused attempts are still open: that work may have been done.",
-    );
+    say(late, "Records that came in after the day of application");
+    say(corrected, "Records that were corrected, so that the lines show what stands");
+    say(beyond, "Records beyond the rules, acknowledged when they were made");
+    let open = usize::try_from(parts.open_attempts).unwrap_or(usize::MAX);
+    say(open, "Refused attempts that are still open, whose work may have been done");
     for (_, _, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
         gaps.push(format!("A visit planned on {planned_on} was neither recorded nor closed."));
     }

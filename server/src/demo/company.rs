@@ -57,12 +57,16 @@ pub async fn staff(base: &str, setup_code: &str) -> Result<Staff, String> {
     let session = expect(nobody.post("/api/v1/sessions", &sign_in("office")).await?, 201, "signing in")?;
     let office = nobody.with(&session["token"]);
     let technician = owner.made("/api/v1/people", &json!({ "name": "Tech 01", "role": "technician" })).await?;
+    let phone = enrol(&nobody, &office, &technician).await?;
+    Ok(Staff { owner, office, phone, technician, password })
+}
+
+/// Enrols a phone with a one-time code.
+pub async fn enrol(nobody: &Caller, office: &Caller, technician: &str) -> Result<Caller, String> {
     let code = office.post(&format!("/api/v1/people/{technician}/enrolment-codes"), &json!({})).await?;
     let code = expect(code, 201, "the enrolment code")?;
-    let enrol = json!({ "code": code["code"], "name": "Phone of Tech 01" });
-    let enrolled = expect(nobody.post("/api/v1/devices", &enrol).await?, 201, "enrolling")?;
-    let phone = nobody.with(&enrolled["token"]);
-    Ok(Staff { owner, office, phone, technician, password })
+    let enrolled = nobody.post("/api/v1/devices", &json!({ "code": code["code"], "name": "Phone of Tech 01" })).await?;
+    Ok(nobody.with(&expect(enrolled, 201, "enrolling")?["token"]))
 }
 
 fn label(nitrogen: &str, slow: &str, phosphate: &str, potash: &str, establishment: bool) -> Value {
@@ -108,7 +112,7 @@ pub async fn place(office: &Caller, number: usize, rule_set: &str, areas: &[u32]
     let mut sections = Vec::new();
     for (at, area) in areas.iter().enumerate() {
         let name = ["front lawn", "rear lawn", "side strip"].get(at).copied().unwrap_or("lawn");
-        let near_water = number.is_multiple_of(4) && at == 1;
+        let near_water = rule_set == "us-md" && number.is_multiple_of(4) && at == 1;
         let mut section = json!({
             "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": at == 0,
             "established_on": "2012-09-10",

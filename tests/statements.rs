@@ -1,0 +1,114 @@
+//! The year's nitrogen, as the owner shows it to a regulator.
+
+use harness::world::Company;
+use serde_json::json;
+
+#[tokio::test]
+async fn json_and_csv_say_the_same() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "25.6").await;
+    company.put_down(&company.rear, "10").await;
+    let statement = company.statement().await;
+    let address = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let reply = company.owner.get(&format!("{address}&format=csv")).await.expect(200);
+    assert_eq!(reply.header("content-type"), Some("text/csv; charset=utf-8; header=present"));
+    assert!(reply.text.ends_with("\r\n"));
+    let mut reader = csv::Reader::from_reader(reply.text.as_bytes());
+    let head = reader.headers().unwrap().clone();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let column = |name: &str| head.iter().position(|known| known == name).unwrap();
+    let line = rows.iter().find(|row| row.iter().any(|cell| cell == id)).unwrap();
+    assert_eq!(line[column("nitrogen_lb")], statement["sections"][0]["lines"][0]["delivers"]["nitrogen_lb"]);
+    assert_eq!(reply.text.matches("\r\nsection total,").count(), 2);
+    // The header asks for it too, by weight.
+    let by_header =
+        company.owner.get_with(&address, &[("accept", "text/csv, application/json;q=0.5")]).await.expect(200);
+    assert!(by_header.header("content-type").unwrap().starts_with("text/csv"));
+    let _ = company.owner.get_with(&address, &[("accept", "text/html")]).await.problem(406, "not-acceptable");
+}
+
+#[tokio::test]
+async fn a_name_that_a_spreadsheet_would_run_is_marked_as_text() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let address = format!("/api/v1/clients/{}", company.client);
+    let change = json!({ "name": "=cmd|' /C calc'!A0", "mailing_address": "1 Street A" });
+    let _ = company.office.put_version(&address, "\"v1\"", &change).await.expect(200);
+    let reply = company
+        .owner
+        .get(&format!("/api/v1/statements?year=2026&format=csv&client_id={}", company.client))
+        .await
+        .expect(200);
+    assert!(reply.text.contains(",'=cmd|"), "{}", reply.text);
+    assert!(!reply.text.contains(",=cmd|"), "{}", reply.text);
+}
+
+#[tokio::test]
+async fn the_last_evening_of_the_year_counts_in_the_old_year() {
+    // Half past eleven on New Year's Eve in Maryland is the new year in UTC. A record beyond the rules, since the season is
+    // closed; what is asked here is only its year.
+    let company = Company::in_maryland().await;
+    company.app.clock.set(harness::instant("2027-01-01T05:00:00Z"));
+    let mut record = company.record(&company.front, "10");
+    record["started_at"] = json!("2027-01-01T04:30:00Z");
+    record["finished_at"] = json!("2027-01-01T04:50:00Z");
+    let address = format!("/api/v1/applications/{}", harness::new_id());
+    let refused = company.phone.put(&address, &record).await.problem(422, "stopped-by-rules");
+    record["acknowledged"] =
+        json!(refused.body["findings"].as_array().unwrap().iter().map(|f| f["key"].clone()).collect::<Vec<_>>());
+    record["reason"] = json!("The client asked for it.");
+    let stored = company.phone.put(&address, &record).await.expect(201).body;
+    assert_eq!(stored["applied_on"], "2026-12-31");
+    let year = async |year: u16| {
+        let address = format!("/api/v1/statements?year={year}&client_id={}", company.client);
+        company.phone.get(&address).await.expect(200).body
+    };
+    assert_eq!(year(2026).await["sections"][0]["applied"]["nitrogen_lb"], "2.4");
+    let next = year(2027).await;
+    assert_eq!(next["sections"][0]["applied"]["nitrogen_lb"], "0");
+}
+
+#[tokio::test]
+async fn a_new_measurement_does_not_rewrite_what_was_recorded() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "25.6").await;
+    company.app.clock.advance(std::time::Duration::from_secs(60));
+    let measured = json!({ "area_sqft": "6800", "measured_on": "2026-06-01", "method": "tape", "measured_by": "Office 01", "note": "New patio." });
+    let _ =
+        company.office.post(&format!("/api/v1/sections/{}/measurements", company.front), &measured).await.expect(201);
+    company.app.clock.advance(std::time::Duration::from_secs(60));
+    let statement = company.statement().await;
+    let front = &statement["sections"][0];
+    assert_eq!(front["area_sqft"], "6800");
+    assert_eq!(front["lines"][0]["area_sqft"], "8200");
+    assert_eq!(front["nitrogen_lb_per_1000_sqft"], "0.749269");
+    assert!(!statement["gaps"].to_string().contains("differ"), "{}", statement["gaps"]);
+    // The next load is judged by the smaller area: 25.6 lb are 0.9035 lb N on 1,000 sq ft there.
+    let answer = company.phone.post("/api/v1/checks", &company.plan(&company.front, "25.6")).await.expect(200).body;
+    assert_eq!(answer["decision"]["verdict"], "stop");
+}
+
+#[tokio::test]
+async fn gaps_are_named_and_a_wrong_question_is_told_what_is_wrong() {
+    let company = Company::in_maryland().await;
+    company.app.clock.set(harness::instant("2026-10-01T14:00:00Z"));
+    // Sessions end after half a day.
+    let owner = company.app.sign_in("owner", None).await;
+    let statement =
+        owner.get(&format!("/api/v1/statements?year=2026&client_id={}", company.client)).await.expect(200).body;
+    assert!(
+        statement["gaps"].to_string().contains("A visit planned on 2026-09-15 was neither recorded nor closed."),
+        "{statement:#}"
+    );
+    for wrong in [
+        "year=2026",
+        "year=26&client_id=x",
+        "client_id=1",
+        &format!("year=2026&client_id={0}&section_id={0}", company.client),
+    ] {
+        let _ = owner.get(&format!("/api/v1/statements?{wrong}")).await.problem(422, "invalid");
+    }
+    let year = owner.get("/api/v1/statements/company?year=2026").await.expect(200).body;
+    assert_eq!(year["sections"].as_array().unwrap().len(), 2);
+    assert_eq!(year["sections"][0]["remaining_nitrogen_lb_per_1000_sqft"], "2.7");
+}
