@@ -83,6 +83,11 @@ impl TestApp {
         Self { address, clock, setup_code, folder, handle, serving: Some(serving), client: client() }
     }
 
+    /// A server on a book that is there already.
+    pub async fn reopen(folder: TempDir) -> Self {
+        Self::open(folder, TODAY).await
+    }
+
     /// The file of the book.
     pub fn file(&self) -> PathBuf {
         self.folder.path().join("book.db")

@@ -63,6 +63,7 @@ async fn every_kind_of_change_shows() {
         ("a label", "UPDATE products SET label = replace(label, '\"24\"', '\"12\"')", "the label of"),
         ("an area", "UPDATE measurements SET area = area + 1", "the area of"),
         ("stock", "UPDATE stock_movements SET mass = mass + 1 WHERE kind = 'applied'", "the stock movement of"),
+        ("a stock total", "UPDATE stock_totals SET mass = mass + 1", "the stock of"),
         ("a removed correction", "DELETE FROM corrections", "the content of"),
     ];
     for (what, sql, expected) in changes {

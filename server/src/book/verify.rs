@@ -88,7 +88,12 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
         found.faults.push(format!("{} records are stored, {recorded} of them stand in the journal", found.records));
     }
     totals(connection, &mut found).await?;
-    found.stock = verify::stock(connection).await?;
+    for (product, mass, total) in verify::stock(connection).await? {
+        if mass != total {
+            found.faults.push(format!("the stock of {product} does not follow from its movements"));
+        }
+        found.stock.push((product, mass));
+    }
     Ok(found)
 }
 

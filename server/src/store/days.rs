@@ -203,7 +203,7 @@ async fn read_products(
         ProductRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",
                   p.status AS "status!", p.version AS "version!", p.created_at AS "created_at!",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id) AS "balance!: i64"
+                  coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0) AS "balance!: i64"
            FROM products AS p
            WHERE p.id IN (SELECT v.product_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
         person,

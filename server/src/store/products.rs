@@ -155,7 +155,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductId) -> Result<Opt
         ProductRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",
                   p.status AS "status!", p.version AS "version!", p.created_at AS "created_at!",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id) AS "balance!: i64"
+                  coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0) AS "balance!: i64"
            FROM products AS p WHERE p.id = $1"#,
         key
     )
@@ -170,7 +170,7 @@ pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Product>>, sq
         ProductRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",
                   p.status AS "status!", p.version AS "version!", p.created_at AS "created_at!",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id) AS "balance!: i64"
+                  coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0) AS "balance!: i64"
            FROM products AS p WHERE p.seq > $1 ORDER BY p.seq LIMIT $2"#,
         span.after,
         span.take

@@ -127,13 +127,14 @@ pub async fn last_words(
     Ok(rows.into_iter().map(|row| (row.id, row.label, row.content, row.correction)).collect())
 }
 
-/// Stock by product: its name, and the sum of its movements.
-pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64)>, sqlx::Error> {
+/// Stock by product: its name, the sum of its movements, and the total that is kept.
+pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64, i64)>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT p.name AS "name!", coalesce(sum(m.mass), 0) AS "mass!: i64"
+        r#"SELECT p.name AS "name!", coalesce(sum(m.mass), 0) AS "mass!: i64",
+                  coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0) AS "total!: i64"
            FROM products AS p LEFT JOIN stock_movements AS m ON m.product_id = p.id GROUP BY p.id ORDER BY p.seq"#
     )
     .fetch_all(connection)
     .await?;
-    Ok(rows.into_iter().map(|row| (row.name, row.mass)).collect())
+    Ok(rows.into_iter().map(|row| (row.name, row.mass, row.total)).collect())
 }

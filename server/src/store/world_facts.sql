@@ -58,7 +58,7 @@ SELECT 'product', p.id, json_object(
     'label', json(p.label),
     'net_weight', p.net_weight,
     'status', p.status,
-    'balance', (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.product_id = p.id))
+    'balance', coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0))
 FROM wanted_products AS w JOIN products AS p ON p.id = w.id
 UNION ALL
 SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w JOIN lots AS l ON l.id = w.value
