@@ -189,3 +189,4 @@ CREATE TRIGGER attempts_keep BEFORE UPDATE ON attempts BEGIN SELECT RAISE(ABORT,
 CREATE TRIGGER attempts_stay BEFORE DELETE ON attempts BEGIN SELECT RAISE(ABORT, 'attempts are never deleted'); END;
 CREATE TRIGGER reviews_keep BEFORE UPDATE ON reviews BEGIN SELECT RAISE(ABORT, 'reviews are never edited'); END;
 CREATE TRIGGER reviews_stay BEFORE DELETE ON reviews BEGIN SELECT RAISE(ABORT, 'reviews are never deleted'); END;
+CREATE TRIGGER reviews_stay BEFORE DELETE ON reviews BEGIN SELECT RAISE(ABORT, 'reviews are never deleted'); END;
