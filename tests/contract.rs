@@ -9,7 +9,8 @@ use jsonschema::Validator;
 use reqwest::header::HeaderMap;
 use serde_json::{Value, json};
 
-fn document() -> &'static Value {
+/// The API document.
+pub fn document() -> &'static Value {
     static DOCUMENT: OnceLock<Value> = OnceLock::new();
     DOCUMENT.get_or_init(|| serde_json::to_value(server::openapi::document()).expect("a document"))
 }
@@ -37,9 +38,7 @@ pub fn check(method: &str, path: &str, status: u16, headers: &HeaderMap, text: &
     }
     let value: Value =
         serde_json::from_str(text).unwrap_or_else(|error| panic!("{method} {template} {status}: {error}: {text}"));
-    let validator = validator(&promised["schema"]);
-    let faults: Vec<String> =
-        validator.iter_errors(&value).map(|fault| format!("{}: {fault}", fault.instance_path())).collect();
+    let faults = faults(&promised["schema"], &value);
     assert!(faults.is_empty(), "{method} {template} {status} does not fit the API document: {faults:#?}\n{text}");
 }
 
@@ -57,6 +56,12 @@ fn every_problem_is_a_document(method: &str, path: &str, status: u16, headers: &
     for inside in ["src/", "SELECT", "INSERT", "sqlx", "panicked", "serde", "axum", ".rs"] {
         assert!(!text.contains(inside), "{method} {path} {status} tells {inside:?}: {text}");
     }
+}
+
+/// The id of the operation that a request meets.
+pub fn operation_id(method: &str, path: &str) -> Option<&'static str> {
+    let path = path.split('?').next().unwrap_or_default();
+    operation(path)?.1.get(method.to_lowercase())?["operationId"].as_str()
 }
 
 fn operation(path: &str) -> Option<(&'static str, &'static Value)> {
@@ -77,11 +82,17 @@ fn operation(path: &str) -> Option<(&'static str, &'static Value)> {
     fitting.first().map(|(template, item)| (template.as_str(), *item))
 }
 
-fn resolve(value: &Value) -> &Value {
+/// What a reference stands for.
+pub fn resolve(value: &Value) -> &Value {
     match value.get("$ref").and_then(Value::as_str) {
         Some(reference) => document().pointer(reference.trim_start_matches('#')).expect("a component"),
         None => value,
     }
+}
+
+/// What of a value does not fit a schema of the document.
+pub fn faults(schema: &Value, value: &Value) -> Vec<String> {
+    validator(schema).iter_errors(value).map(|fault| format!("{}: {fault}", fault.instance_path())).collect()
 }
 
 fn validator(schema: &Value) -> Arc<Validator> {

@@ -3,6 +3,7 @@
 //! Every answer is held against the API document, so the tests prove the document too.
 #![expect(clippy::missing_panics_doc, clippy::expect_used, clippy::panic, reason = "a test harness fails by panicking")]
 
+pub mod approved;
 pub mod contract;
 pub mod world;
 
@@ -165,7 +166,8 @@ pub struct Reply {
     pub headers: HeaderMap,
     pub body: Value,
     pub text: String,
-    asked: String,
+    /// Method and address.
+    pub asked: String,
 }
 
 impl Reply {

@@ -1,9 +1,16 @@
 //! The server as its users meet it: over HTTP, with every answer held against the API document.
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod access_matrix;
+mod access_scope;
 mod corrections;
+mod journal_coverage;
+mod lists;
 mod main_job;
+mod migrations;
+mod openapi;
 mod rivals;
 mod rules;
 mod statements;
+mod tidy;
 mod verify;

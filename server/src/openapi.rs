@@ -128,7 +128,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         kinds.push(Kind::NotAllowed);
     }
     kinds.push(Kind::NotSignedIn);
-    if has(operation, ParameterIn::Path) || path.ends_with("/checks") {
+    if has(operation, ParameterIn::Path) || path.ends_with("/checks") || path.ends_with("/statements") {
         kinds.push(Kind::NotFound);
     }
     if has(operation, ParameterIn::Path) || has(operation, ParameterIn::Query) {

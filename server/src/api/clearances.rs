@@ -118,7 +118,7 @@ async fn give_clearance_back(
 ) -> Result<Json<ClearanceView>, Problem> {
     let at = app.clock.now();
     let deed = Deed { actor: Some(staff.0), at, act: "clearance.given_back", subject: id.uuid() };
-    let given = office::change(&app, deed, move |connection| {
+    let given = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let missing = || Problem::not_found("clearance");
             let now = store::clearances::get(&mut *connection, id, staff.scope(), at).await?.ok_or_else(missing)?;
@@ -128,8 +128,9 @@ async fn give_clearance_back(
                     "This clearance was used by an application; correct the application instead.",
                 ));
             }
-            store::clearances::give_back(connection, id, at).await?;
-            store::clearances::get(&mut *connection, id, staff.scope(), at).await?.ok_or_else(missing)
+            let changed = store::clearances::give_back(&mut *connection, id, at).await?;
+            let then = store::clearances::get(connection, id, staff.scope(), at).await?.ok_or_else(missing)?;
+            Ok((then, changed))
         })
     });
     given.await.map(Json)

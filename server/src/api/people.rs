@@ -301,9 +301,11 @@ async fn revoke_device(
 ) -> Result<Json<Device>, Problem> {
     let at = app.clock.now();
     let deed = Deed { actor: Some(actor), at, act: "device.revoked", subject: id.uuid() };
-    let revoked = office::change(&app, deed, move |connection| {
+    let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
-            store::people::revoke_device(connection, id, at).await?.ok_or_else(|| Problem::not_found("device"))
+            let changed = store::people::revoke_device(&mut *connection, id, at).await?;
+            let device = store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            Ok((device, changed))
         })
     });
     revoked.await.map(Json)

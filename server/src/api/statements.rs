@@ -101,8 +101,7 @@ fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Proble
 /// As JSON or CSV.
 #[utoipa::path(get, path = "/api/v1/statements", operation_id = "get_statement", tag = "statements", security(("bearer" = ["any staff"])),
     params(StatementQuery),
-    responses((status = 200, description = "The statement.", content((Statement = "application/json"), (String = "text/csv"))),
-              (status = 404, description = "No such client, property or section with a lawn section, for this caller.", body = crate::problem::Problem, content_type = "application/problem+json")))]
+    responses((status = 200, description = "The statement.", content((Statement = "application/json"), (String = "text/csv")))))]
 async fn get_statement(
     staff: AnyStaff,
     State(app): State<App>,

@@ -94,12 +94,23 @@ where
     V: Serialize + Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<V, Problem>> + Send + 'static,
 {
+    change_once(app, deed, move |connection| Box::pin(async move { Ok((work(connection).await?, true)) })).await
+}
+
+/// Changes a thing, and writes the journal only if the work says that there was something left to change.
+pub async fn change_once<V, F>(app: &App, deed: Deed, work: F) -> Result<V, Problem>
+where
+    V: Serialize + Send + 'static,
+    F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<(V, bool), Problem>> + Send + 'static,
+{
     app.store
         .write(move |connection| {
             Box::pin(async move {
-                let changed = work(connection).await?;
-                store::journal::append(connection, deed, &serde_json::to_string(&changed)?).await?;
-                Ok(changed)
+                let (thing, changed) = work(connection).await?;
+                if changed {
+                    store::journal::append(connection, deed, &serde_json::to_string(&thing)?).await?;
+                }
+                Ok(thing)
             })
         })
         .await

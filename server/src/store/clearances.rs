@@ -55,10 +55,10 @@ pub async fn get(
     .transpose()
 }
 
-/// Frees the room that a clearance holds. Giving it back again changes nothing.
-pub async fn give_back(connection: &mut SqliteConnection, id: ClearanceId, at: Instant) -> Result<(), sqlx::Error> {
+/// Frees the room that a clearance holds, and says whether it held any. Giving it back again changes nothing.
+pub async fn give_back(connection: &mut SqliteConnection, id: ClearanceId, at: Instant) -> Result<bool, sqlx::Error> {
     let (key, at) = (id.to_string(), at.millis());
-    sqlx::query!(
+    let ended = sqlx::query!(
         "INSERT INTO clearance_ends (clearance_id, how, application_id, ended_at) VALUES ($1, 'given_back', NULL, $2)
          ON CONFLICT (clearance_id) DO NOTHING",
         key,
@@ -66,7 +66,7 @@ pub async fn give_back(connection: &mut SqliteConnection, id: ClearanceId, at: I
     )
     .execute(connection)
     .await?;
-    Ok(())
+    Ok(ended.rows_affected() > 0)
 }
 
 /// The next planned visit to a property after a day: its id, day and nitrogen target.

@@ -66,8 +66,22 @@ pub struct WriterTask(JoinHandle<Result<(), sqlx::Error>>);
 pub enum OpenError {
     #[error("the database cannot be opened: {0}")]
     Database(#[from] sqlx::Error),
+    #[error(
+        "a newer version of the server has written this book: it has table change {0}, which this version does not know. Use \
+         that version or a later one; nothing was changed."
+    )]
+    Newer(i64),
     #[error("the database does not fit this version of the server: {0}")]
-    Migration(#[from] MigrateError),
+    Migration(MigrateError),
+}
+
+impl From<MigrateError> for OpenError {
+    fn from(error: MigrateError) -> Self {
+        match error {
+            MigrateError::VersionMissing(version) => Self::Newer(version),
+            other => Self::Migration(other),
+        }
+    }
 }
 
 fn options(path: &Path) -> SqliteConnectOptions {

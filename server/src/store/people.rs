@@ -343,19 +343,24 @@ pub async fn insert_device(
     Ok(Device { id, person_id: person, name: name.to_owned(), enrolled_at: at, revoked_at: None })
 }
 
-/// Locks a phone out. Locking it out again changes nothing.
+/// Locks a phone out, and says whether it was in. Locking it out again changes nothing.
 pub async fn revoke_device(
     connection: &mut SqliteConnection,
     id: DeviceId,
     at: Instant,
-) -> Result<Option<Device>, sqlx::Error> {
+) -> Result<bool, sqlx::Error> {
     let (key, at) = (id.to_string(), at.millis());
-    sqlx::query!("UPDATE devices SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", key, at)
+    let revoked = sqlx::query!("UPDATE devices SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", key, at)
         .execute(&mut *connection)
         .await?;
     sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE device_id = $1 AND ended_at IS NULL", key, at)
-        .execute(&mut *connection)
+        .execute(connection)
         .await?;
+    Ok(revoked.rows_affected() > 0)
+}
+
+pub async fn get_device(connection: &mut SqliteConnection, id: DeviceId) -> Result<Option<Device>, sqlx::Error> {
+    let key = id.to_string();
     let row = sqlx::query_as!(
         DeviceRow,
         r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", enrolled_at AS "enrolled_at!", revoked_at

@@ -1,0 +1,284 @@
+//! Each change of the book leaves exactly one journal entry, each refused act exactly one attempt, and a question none.
+
+use std::collections::BTreeSet;
+
+use harness::{
+    Reply, User,
+    contract::{operation_id, operations},
+    new_id,
+    world::{Company, fair_weather, label},
+};
+use reqwest::Method;
+use serde_json::{Value, json};
+
+/// Operations that write without a journal entry.
+const EXCEPTIONS: [(&str, &str); 3] = [
+    ("create_session", "who is signed in is no part of the book; the token's row says who and when"),
+    ("end_session", "as signing in"),
+    ("check", "a question without effect, sent as POST because it has a body"),
+];
+
+/// Looks at the journal after every request.
+struct Watch {
+    owner: User,
+    entries: Vec<Value>,
+    covered: BTreeSet<&'static str>,
+}
+
+async fn journal(owner: &User) -> Vec<Value> {
+    let mut entries = Vec::new();
+    let mut path = "/api/v1/journal?limit=200".to_owned();
+    loop {
+        let page = owner.get(&path).await.expect(200).body;
+        entries.extend(page["items"].as_array().unwrap().iter().cloned());
+        let Some(cursor) = page["next_cursor"].as_str() else { return entries };
+        path = format!("/api/v1/journal?limit=200&cursor={cursor}");
+    }
+}
+
+impl Watch {
+    async fn over(owner: &User) -> Self {
+        Self { owner: owner.clone(), entries: journal(owner).await, covered: BTreeSet::new() }
+    }
+
+    /// The acts that were written since the last look.
+    async fn acts(&mut self) -> Vec<String> {
+        let now = journal(&self.owner).await;
+        assert_eq!(now[..self.entries.len()], self.entries[..], "the journal's past changed");
+        let new = now[self.entries.len()..].iter().map(|entry| entry["act"].as_str().unwrap().to_owned()).collect();
+        self.entries = now;
+        new
+    }
+
+    /// The request succeeded and left this one entry.
+    async fn one(&mut self, reply: Reply, act: &str) -> Reply {
+        assert!((200..300).contains(&reply.status), "{} answered {}: {}", reply.asked, reply.status, reply.text);
+        assert_eq!(self.acts().await, [act], "{}", reply.asked);
+        let (method, path) = reply.asked.split_once(' ').unwrap();
+        self.covered.extend(operation_id(method, path));
+        reply
+    }
+
+    /// The request left no entry.
+    async fn none(&mut self, reply: Reply, status: u16) -> Reply {
+        assert_eq!(self.acts().await, [""; 0], "{}", reply.asked);
+        reply.expect(status)
+    }
+}
+
+async fn people(company: &Company, watch: &mut Watch) {
+    let owner = &company.owner;
+    let person = json!({ "name": "Tech 02", "role": "technician" });
+    let key = "one-key-for-one-person";
+    let made = watch.one(owner.post_with_key("/api/v1/people", key, &person).await, "person.added").await.id();
+    let _ = watch.none(owner.post_with_key("/api/v1/people", key, &person).await, 201).await;
+    let _ = watch.none(company.office.post("/api/v1/people", &person).await, 403).await;
+    let path = format!("/api/v1/people/{made}");
+    let change = json!({ "name": "Tech 2", "role": "technician" });
+    let _ = watch.one(owner.put_version(&path, "\"v1\"", &change).await, "person.changed").await;
+    let _ = watch.none(owner.put_version(&path, "\"v1\"", &change).await, 412).await;
+    let codes = format!("/api/v1/people/{made}/enrolment-codes");
+    let code = watch.one(owner.post(&codes, &json!({})).await, "enrolment_code.made").await.body;
+    assert!(!watch.entries.last().unwrap().to_string().contains(code["code"].as_str().unwrap()), "the code is told");
+    let enrol = json!({ "code": code["code"], "name": "Phone" });
+    let nobody = company.app.nobody();
+    let device = watch.one(nobody.post("/api/v1/devices", &enrol).await, "device.enrolled").await.body;
+    assert!(!watch.entries.last().unwrap().to_string().contains(device["token"].as_str().unwrap()), "the token is told");
+    let _ = watch.none(nobody.post("/api/v1/devices", &enrol).await, 401).await;
+    let device = format!("/api/v1/devices/{}", device["device"]["id"].as_str().unwrap());
+    let _ = watch.one(owner.delete(&device).await, "device.revoked").await;
+    let _ = watch.none(owner.delete(&device).await, 200).await;
+}
+
+async fn land(company: &Company, watch: &mut Watch) {
+    let office = &company.office;
+    let client = json!({ "name": "Client 002", "mailing_address": "2 Street A, Sampletown" });
+    let made = watch.one(office.post("/api/v1/clients", &client).await, "client.added").await.id();
+    let path = format!("/api/v1/clients/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &client).await, "client.changed").await;
+    let _ = watch.none(office.put(&path, &client).await, 428).await;
+    let property = json!({
+        "client_id": made, "name": "Home", "address": "2 Street A, Sampletown", "postal_code": "21000",
+        "time_zone": "America/New_York", "rule_sets": ["us-md"],
+    });
+    let made = watch.one(office.post("/api/v1/properties", &property).await, "property.added").await.id();
+    let path = format!("/api/v1/properties/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &property).await, "property.changed").await;
+    let section = json!({ "property_id": made, "name": "lawn", "water": "none", "touches_pavement": false });
+    let made = watch.one(office.post("/api/v1/sections", &section).await, "section.added").await.id();
+    let path = format!("/api/v1/sections/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &section).await, "section.changed").await;
+    let measured =
+        json!({ "area_sqft": "9000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01" });
+    let _ = watch.one(office.post(&format!("{path}/measurements"), &measured).await, "measurement.added").await;
+    let report = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
+    let _ = watch.one(office.post(&format!("{path}/soil-reports"), &report).await, "soil_report.added").await;
+    let tomorrow = json!({ "sampled_on": "2027-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
+    let _ = watch.none(office.post(&format!("{path}/soil-reports"), &tomorrow).await, 422).await;
+}
+
+async fn stock(company: &Company, watch: &mut Watch) {
+    let office = &company.office;
+    let product = json!({ "name": "Feed 10-0-0", "label": label("10", "5", "0", "0"), "net_weight_lb": "50" });
+    let made = watch.one(office.post("/api/v1/products", &product).await, "product.added").await.id();
+    let status = format!("/api/v1/products/{made}/status");
+    let hold = json!({ "status": "hold" });
+    let _ = watch.one(office.put_version(&status, "\"v1\"", &hold).await, "product.status_changed").await;
+    let lot = json!({
+        "product_id": made, "lot_number": "LOT-2", "supplier": "Sample Supply", "received_on": "2026-03-02", "received_lb": "100",
+    });
+    let _ = watch.one(office.post("/api/v1/lots", &lot).await, "lot.received").await;
+    let _ = watch.none(office.post("/api/v1/lots", &lot).await, 409).await;
+    let spilled = json!({
+        "product_id": made, "kind": "spilled", "mass_lb": "3", "moved_on": "2026-03-03", "reason": "A torn bag.",
+    });
+    let _ = watch.one(office.post("/api/v1/stock-movements", &spilled).await, "stock.moved").await;
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-10-15", "product_id": company.feed,
+        "section_ids": [company.front], "purpose": "maintenance",
+    });
+    let made = watch.one(office.post("/api/v1/visits", &visit).await, "visit.planned").await.id();
+    let mut change = visit;
+    change["status"] = json!("done");
+    let path = format!("/api/v1/visits/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &change).await, "visit.changed").await;
+}
+
+async fn acts(company: &Company, watch: &mut Watch) {
+    let phone = &company.phone;
+    let plan = company.plan(&company.rear, "5");
+    let clearance = format!("/api/v1/clearances/{}", new_id());
+    let _ = watch.one(phone.put(&clearance, &plan).await, "clearance.granted").await;
+    let _ = watch.none(phone.put(&clearance, &plan).await, 200).await;
+    let _ = watch.one(phone.delete(&clearance).await, "clearance.given_back").await;
+    let _ = watch.none(phone.delete(&clearance).await, 200).await;
+    let _ = watch.none(phone.post("/api/v1/checks", &plan).await, 200).await;
+
+    let id = new_id();
+    let application = format!("/api/v1/applications/{id}");
+    let record = company.record(&company.front, "20");
+    let _ = watch.one(phone.put(&application, &record).await, "application.recorded").await;
+    let _ = watch.none(phone.put(&application, &record).await, 200).await;
+    let other = company.record(&company.front, "21");
+    let _ = watch.none(phone.put(&application, &other).await, 409).await;
+
+    let correction = format!("/api/v1/corrections/{}", new_id());
+    let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
+    let _ = watch.one(phone.put(&correction, &change).await, "application.corrected").await;
+    let _ = watch.none(phone.put(&correction, &change).await, 200).await;
+}
+
+/// A refused act leaves one attempt, however often the same is sent; other content is another attempt.
+async fn refusals(company: &Company, watch: &mut Watch) {
+    let phone = &company.phone;
+    let id = new_id();
+    let mut record = company.record(&company.front, "260");
+    let kept = company.put_down(&company.rear, "5").await;
+    assert_eq!(watch.acts().await, ["application.recorded"]);
+    let correction = json!({
+        "application_id": kept, "reason": "Weighed again.",
+        "change": { "lines": [{ "section_id": company.rear, "product_lb": "250" }] },
+    });
+    let plan = company.plan(&company.front, "260");
+    let acts = [
+        (format!("/api/v1/applications/{id}"), &record.clone()),
+        (format!("/api/v1/clearances/{}", new_id()), &plan),
+        (format!("/api/v1/corrections/{}", new_id()), &correction),
+    ];
+    for (path, body) in acts {
+        let refused = phone.put(&path, body).await.problem(422, "stopped-by-rules");
+        assert!(!refused.rules().is_empty());
+        assert_eq!(watch.acts().await, ["attempt.refused"], "{path}");
+        let _ = watch.none(phone.put(&path, body).await, 422).await;
+    }
+    record["lines"][0]["product_lb"] = json!("261");
+    let path = format!("/api/v1/applications/{id}");
+    let refused = phone.put(&path, &record).await.problem(422, "stopped-by-rules");
+    assert_eq!(watch.acts().await, ["attempt.refused"]);
+    // What truly happened is stored once its findings are acknowledged, and then it can be reviewed.
+    let stops: Vec<&Value> = refused.body["findings"].as_array().unwrap().iter().collect();
+    record["acknowledged"] = stops.iter().filter(|f| f["verdict"] == "stop").map(|f| f["key"].clone()).collect();
+    record["reason"] = json!("The spreader was set for another product.");
+    let _ = watch.one(phone.put(&path, &record).await, "application.recorded").await;
+    let review = json!({ "note": "Spoke with the technician." });
+    let path = format!("/api/v1/reviews/{id}");
+    let _ = watch.one(company.owner.put(&path, &review).await, "record.reviewed").await;
+    let _ = watch.none(company.owner.put(&path, &review).await, 200).await;
+    let malformed = json!({ "weather": fair_weather() });
+    let _ = watch.none(phone.put(&format!("/api/v1/applications/{}", new_id()), &malformed).await, 422).await;
+}
+
+#[tokio::test]
+async fn each_change_leaves_exactly_one_entry() {
+    let company = Company::in_maryland().await;
+    let mut watch = Watch::over(&company.owner).await;
+    assert_eq!(watch.entries[0]["act"], "company.set_up");
+    assert_eq!(watch.entries.iter().filter(|entry| entry["act"] == "company.set_up").count(), 1);
+    watch.covered.insert("set_up");
+    people(&company, &mut watch).await;
+    land(&company, &mut watch).await;
+    stock(&company, &mut watch).await;
+    acts(&company, &mut watch).await;
+    refusals(&company, &mut watch).await;
+
+    let changing: BTreeSet<String> =
+        operations().into_iter().filter(|operation| operation.0 != "GET").map(|operation| operation.2).collect();
+    let missing: Vec<&String> = changing
+        .iter()
+        .filter(|id| !watch.covered.contains(id.as_str()) && !EXCEPTIONS.iter().any(|exception| exception.0 == **id))
+        .collect();
+    assert!(
+        missing.is_empty(),
+        "If you are here because of {missing:?}: every operation that changes something needs a case in this file that \
+         shows its one journal entry, or a line in EXCEPTIONS with the reason."
+    );
+    for (id, _) in EXCEPTIONS {
+        assert!(changing.contains(id), "{id} is excepted but is no operation any more: remove its line");
+    }
+}
+
+#[tokio::test]
+async fn signing_in_and_out_leaves_no_entry() {
+    let company = Company::in_maryland().await;
+    let mut watch = Watch::over(&company.owner).await;
+    let session = json!({ "name": "office", "password": harness::PASSWORD });
+    let session = watch.none(company.app.nobody().post("/api/v1/sessions", &session).await, 201).await.body;
+    let user = company.app.user(session["token"].as_str().unwrap(), None);
+    let _ = watch.none(user.delete("/api/v1/sessions/current").await, 204).await;
+}
+
+#[tokio::test]
+async fn no_question_leaves_an_entry() {
+    let company = Company::in_maryland().await;
+    let application = company.put_down(&company.front, "20").await;
+    let mut watch = Watch::over(&company.owner).await;
+    let things = [
+        ("clients", &company.client),
+        ("properties", &company.property),
+        ("sections", &company.front),
+        ("products", &company.feed),
+        ("lots", &company.lot),
+        ("visits", &company.visit),
+        ("applications", &application),
+    ];
+    let (mut asked, mut found) = (0, 0);
+    for (method, template, id, _) in operations() {
+        if method != "GET" {
+            continue;
+        }
+        let noun = template.split('/').nth(3).unwrap_or_default();
+        let thing = things.iter().find(|(plural, _)| *plural == noun).map_or(&application, |(_, id)| id);
+        let path = template.replace("{id}", thing).replace("{day}", "2026-09-15").replace("{code}", "us-md");
+        let query = match id.as_str() {
+            "get_rule_set" => "?on=2026-09-15".to_owned(),
+            "get_statement" => format!("?year=2026&client_id={}", company.client),
+            "get_company_year" => "?year=2026".to_owned(),
+            _ => String::new(),
+        };
+        let reply = company.owner.send(Method::GET, &format!("{path}{query}"), &[], None).await;
+        assert!(matches!(reply.status, 200 | 404), "{}: {}", reply.asked, reply.text);
+        assert_eq!(watch.acts().await, [""; 0], "{}", reply.asked);
+        (asked, found) = (asked + 1, found + usize::from(reply.status == 200));
+    }
+    assert!(asked > 25 && found * 10 > asked * 7, "{found} of {asked} questions found something");
+}

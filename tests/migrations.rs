@@ -1,0 +1,219 @@
+//! The tables: made from nothing, made once, typed, guarded against edits, and refused to an older server.
+
+use std::{collections::BTreeSet, path::Path, sync::Arc};
+
+use domain::law::Lawbook;
+use harness::{
+    User, new_id,
+    world::{Company, technician},
+};
+use rusqlite::{Connection, OpenFlags};
+use serde_json::json;
+use server::store::Store;
+
+/// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
+const INSERT_ONLY: [&str; 15] = [
+    "application_lines",
+    "applications",
+    "attempts",
+    "clearance_ends",
+    "clearance_lines",
+    "clearances",
+    "corrections",
+    "decisions",
+    "journal",
+    "lots",
+    "measurements",
+    "reviews",
+    "rule_set_texts",
+    "soil_reports",
+    "stock_movements",
+];
+
+/// Columns that end in `_id` and name no row of another table.
+const FREE_IDS: [(&str, &str); 9] = [
+    ("application_lines", "record_id: an application or a correction"),
+    ("attempts", "subject_id: what the phone would have called the record, which was refused"),
+    ("clearance_ends", "application_id: written before the application, in one transaction"),
+    ("idempotency_keys", "person_id: purged by age, and no record"),
+    ("journal", "device_id: the journal must outlive whatever it names"),
+    ("journal", "person_id: the journal must outlive whatever it names"),
+    ("journal", "subject_id: the journal must outlive whatever it names"),
+    ("reviews", "record_id: an application, a correction or an attempt"),
+    ("stock_movements", "record_id: an application or a correction"),
+];
+
+async fn open_and_close(file: &Path) -> Result<(), String> {
+    let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+    let (store, writer) = Store::open(file, law).await.map_err(|error| error.to_string())?;
+    store.reader().close().await;
+    drop(store);
+    writer.finish().await.map_err(|error| error.to_string())
+}
+
+fn texts(connection: &Connection, sql: &str) -> Vec<String> {
+    let mut statement = connection.prepare(sql).unwrap();
+    let rows = statement.query_map([], |row| row.get(0)).unwrap();
+    rows.map(Result::unwrap).collect()
+}
+
+fn tables(connection: &Connection) -> Vec<String> {
+    let own = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE '\\_sqlx%' ESCAPE '\\'
+               AND name NOT LIKE 'sqlite%' ORDER BY name";
+    texts(connection, own)
+}
+
+#[tokio::test]
+async fn a_new_file_gets_its_tables_and_a_second_start_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("book.db");
+    open_and_close(&file).await.unwrap();
+    let look = || {
+        let connection = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
+        let schema = texts(&connection, "SELECT coalesce(sql, name) FROM sqlite_schema ORDER BY name");
+        let applied = texts(
+            &connection,
+            "SELECT version || ' ' || hex(checksum) || ' ' || installed_on FROM _sqlx_migrations ORDER BY version",
+        );
+        (schema, applied)
+    };
+    let first = look();
+    assert!(first.0.len() > 60, "{:?}", first.0);
+    let files = std::fs::read_dir(harness::approved::top().join("migrations")).unwrap().count();
+    assert_eq!(first.1.len(), files, "each file of migrations/ is applied once");
+    open_and_close(&file).await.unwrap();
+    assert_eq!(look(), first);
+}
+
+#[tokio::test]
+async fn a_file_of_a_newer_version_is_refused_in_words() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("book.db");
+    open_and_close(&file).await.unwrap();
+    let newer = "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time)
+                 VALUES (9999, 'from the future', 1, x'00', 0)";
+    assert_eq!(Connection::open(&file).unwrap().execute(newer, []).unwrap(), 1);
+    let refused = open_and_close(&file).await.unwrap_err();
+    assert!(refused.contains("newer version") && refused.contains("9999"), "{refused}");
+}
+
+#[tokio::test]
+async fn a_file_whose_tables_were_made_otherwise_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("book.db");
+    open_and_close(&file).await.unwrap();
+    let other = "UPDATE _sqlx_migrations SET checksum = x'00' WHERE version = 1";
+    assert_eq!(Connection::open(&file).unwrap().execute(other, []).unwrap(), 1);
+    let refused = open_and_close(&file).await.unwrap_err();
+    assert!(refused.contains("does not fit this version"), "{refused}");
+}
+
+#[tokio::test]
+async fn what_is_no_database_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("book.db");
+    std::fs::write(&file, "a list of lawns, written by hand, longer than the head of a database file would be.".repeat(9))
+        .unwrap();
+    let refused = open_and_close(&file).await.unwrap_err();
+    assert!(refused.contains("cannot be opened"), "{refused}");
+}
+
+/// A book that has at least one row in every insert-only table.
+async fn full_book() -> (tempfile::TempDir, Connection) {
+    let company = Company::in_maryland().await;
+    let phone: &User = &company.phone;
+    let clearance = new_id();
+    let plan = company.plan(&company.front, "20");
+    let _ = phone.put(&format!("/api/v1/clearances/{clearance}"), &plan).await.expect(201);
+    let id = new_id();
+    let mut record = company.record(&company.front, "20");
+    record["clearance_id"] = json!(clearance);
+    let _ = phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
+    let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
+    let refused = new_id();
+    let path = format!("/api/v1/applications/{refused}");
+    let _ = phone.put(&path, &company.record(&company.front, "260")).await.problem(422, "stopped-by-rules");
+    let reviews = company.owner.get("/api/v1/reviews").await.expect(200).body;
+    let entry = reviews["items"][0]["record_id"].as_str().unwrap().to_owned();
+    let note = json!({ "note": "It was never put down." });
+    let _ = company.owner.put(&format!("/api/v1/reviews/{entry}"), &note).await.expect(200);
+    let _ = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let folder = company.app.stop().await;
+    let connection = Connection::open(folder.path().join("book.db")).unwrap();
+    (folder, connection)
+}
+
+#[tokio::test]
+async fn what_is_only_inserted_can_be_neither_edited_nor_deleted() {
+    let (_folder, connection) = full_book().await;
+    connection.pragma_update(None, "foreign_keys", false).unwrap();
+    let guarded: BTreeSet<String> = texts(
+        &connection,
+        "SELECT DISTINCT tbl_name FROM sqlite_schema WHERE type = 'trigger' AND sql LIKE '%BEFORE UPDATE ON%' ORDER BY 1",
+    )
+    .into_iter()
+    .collect();
+    let named: BTreeSet<String> = INSERT_ONLY.iter().map(|table| (*table).to_owned()).collect();
+    assert_eq!(
+        guarded, named,
+        "If you are here because an insert-only table is new or lost a trigger: it needs `_keep` (BEFORE UPDATE) and \
+         `_stay` (BEFORE DELETE) in its migration, and a line in this file."
+    );
+    for table in &named {
+        let rows: i64 = connection.query_row(&format!("SELECT count(*) FROM {table}"), [], |row| row.get(0)).unwrap();
+        assert!(rows > 0, "{table} has no row, so its triggers were not asked: let `full_book` write one");
+        for column in texts(&connection, &format!("SELECT name FROM pragma_table_info('{table}')")) {
+            let edit = connection.execute(&format!("UPDATE {table} SET {column} = {column}"), []);
+            let refused = edit.expect_err(&format!("{table}.{column} can be edited")).to_string();
+            assert!(refused.contains("never edited"), "{table}: {refused}");
+        }
+        let delete = connection.execute(&format!("DELETE FROM {table}"), []);
+        let refused = delete.expect_err(&format!("rows of {table} can be deleted")).to_string();
+        assert!(refused.contains("never deleted"), "{table}: {refused}");
+    }
+    for column in ["id", "label", "net_weight"] {
+        let refused = connection.execute(&format!("UPDATE products SET {column} = {column}"), []).unwrap_err();
+        assert!(refused.to_string().contains("a label is never edited"), "{refused}");
+    }
+}
+
+#[tokio::test]
+async fn every_table_keeps_to_its_types() {
+    let (_folder, connection) = full_book().await;
+    let loose = texts(
+        &connection,
+        "SELECT name FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND strict = 0
+         AND name NOT LIKE 'sqlite%' AND name NOT LIKE '\\_sqlx%' ESCAPE '\\'",
+    );
+    assert_eq!(loose, [""; 0], "If you are here because of these tables: end CREATE TABLE with STRICT.");
+    let half = connection.execute("UPDATE people SET version = 1.5", []).unwrap_err().to_string();
+    assert!(half.contains("cannot store REAL value in INTEGER column"), "{half}");
+}
+
+#[tokio::test]
+async fn every_reference_is_declared_and_holds() {
+    let (_folder, connection) = full_book().await;
+    let mut undeclared = Vec::new();
+    for table in tables(&connection) {
+        let declared: BTreeSet<String> =
+            texts(&connection, &format!("SELECT \"from\" FROM pragma_foreign_key_list('{table}')")).into_iter().collect();
+        for column in texts(&connection, &format!("SELECT name FROM pragma_table_info('{table}')")) {
+            let free = FREE_IDS.iter().any(|(t, why)| *t == table && why.split(':').next() == Some(column.as_str()));
+            if column.ends_with("_id") && !declared.contains(&column) && !free {
+                undeclared.push(format!("{table}.{column}"));
+            }
+        }
+    }
+    assert!(
+        undeclared.is_empty(),
+        "If you are here because of {undeclared:?}: declare what it REFERENCES, or say in FREE_IDS why it cannot be."
+    );
+    let broken = texts(&connection, "SELECT \"table\" FROM pragma_foreign_key_check");
+    assert_eq!(broken, [""; 0], "rows whose reference leads nowhere");
+    let sound = texts(&connection, "SELECT * FROM pragma_integrity_check");
+    assert_eq!(sound, ["ok"]);
+    connection.pragma_update(None, "foreign_keys", true).unwrap();
+    let orphan = connection.execute("DELETE FROM clients", []).unwrap_err().to_string();
+    assert!(orphan.contains("FOREIGN KEY"), "{orphan}");
+}

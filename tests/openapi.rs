@@ -1,0 +1,201 @@
+//! The API document: committed as it is served, whole, and with a bound on every value.
+
+use std::collections::HashSet;
+
+use harness::{approved, contract::document};
+use serde_json::Value;
+
+#[test]
+fn the_committed_document_is_the_one_that_is_served() {
+    let text = server::openapi::document().to_pretty_json().unwrap() + "\n";
+    let advice = "the API changed. If that was meant, commit the new document with the change; if not, undo it.";
+    approved::compare("openapi/openapi.json", &text, advice);
+}
+
+/// Every operation with its method and path.
+fn operations() -> Vec<(String, &'static Value)> {
+    let mut operations = Vec::new();
+    for (path, item) in document()["paths"].as_object().unwrap() {
+        for method in ["get", "put", "post", "delete", "patch"] {
+            operations.extend(item.get(method).map(|operation| (format!("{method} {path}"), operation)));
+        }
+    }
+    assert!(operations.len() > 40, "the document lost operations: {}", operations.len());
+    operations
+}
+
+#[track_caller]
+fn none(offenders: &[String], advice: &str) {
+    assert!(offenders.is_empty(), "If you are here because of {offenders:#?}: {advice}");
+}
+
+#[test]
+fn every_operation_says_what_it_does() {
+    assert_eq!(document()["openapi"], "3.1.0");
+    let tags: HashSet<&str> =
+        document()["tags"].as_array().unwrap().iter().map(|tag| tag["name"].as_str().unwrap()).collect();
+    let (mut offenders, mut ids) = (Vec::new(), HashSet::new());
+    for (name, operation) in operations() {
+        for member in ["summary", "description", "operationId"] {
+            if operation[member].as_str().is_none_or(str::is_empty) {
+                offenders.push(format!("{name} has no {member}"));
+            }
+        }
+        if !ids.insert(operation["operationId"].to_string()) {
+            offenders.push(format!("{name} has the operationId of another operation"));
+        }
+        let own = operation["tags"].as_array().unwrap();
+        if own.len() != 1 || !tags.contains(own[0].as_str().unwrap()) {
+            offenders.push(format!("{name} has not one tag that the head of the document declares"));
+        }
+        if operation.get("security").is_none() {
+            offenders.push(format!("{name} does not say who may call it"));
+        }
+    }
+    none(&offenders, "write a doc comment (its first line is the summary) and the members of `#[utoipa::path]`.");
+}
+
+#[test]
+fn every_operation_lists_its_problems_by_reference() {
+    let mut offenders = Vec::new();
+    for (name, operation) in operations() {
+        let responses = operation["responses"].as_object().unwrap();
+        let problems: Vec<_> = responses.iter().filter(|(status, _)| status.as_str() >= "400").collect();
+        for (status, response) in &problems {
+            let reference = response["$ref"].as_str().unwrap_or_default();
+            let known = document().pointer(reference.trim_start_matches('#'));
+            if known.is_none_or(|response| response["content"].get("application/problem+json").is_none()) {
+                offenders.push(format!("{name} {status}"));
+            }
+        }
+        for expected in ["401", "500", "503"] {
+            if !responses.contains_key(expected) {
+                offenders.push(format!("{name} does not list {expected}"));
+            }
+        }
+        assert!(responses.keys().any(|status| status.starts_with('2')), "{name} lists no success");
+    }
+    none(&offenders, "problems are added in one place, `complete` of openapi.rs, and not in an operation.");
+}
+
+#[test]
+fn every_request_body_has_an_example_that_fits() {
+    let mut offenders = Vec::new();
+    for (name, operation) in operations() {
+        let Some(body) = operation.get("requestBody") else { continue };
+        let content = &body["content"]["application/json"];
+        let schema = harness::contract::resolve(&content["schema"]);
+        let example = content.get("example").or_else(|| schema.get("example")).or_else(|| schema["examples"].get(0));
+        match example {
+            None => offenders.push(format!("{name} has no example")),
+            Some(example) => {
+                let faults = harness::contract::faults(&content["schema"], example);
+                offenders.extend(faults.into_iter().map(|fault| format!("{name}: {fault}")));
+            }
+        }
+        if body["required"] != true {
+            offenders.push(format!("{name} takes a request without its body"));
+        }
+    }
+    none(&offenders, "give the input type `#[schema(example = json!(...))]` that its own schema takes.");
+}
+
+/// What a schema leaves without bound.
+fn unbounded(at: &str, schema: &Value, offenders: &mut Vec<String>) {
+    if schema.get("$ref").is_some() || schema.get("enum").is_some() || schema.get("const").is_some() {
+        return;
+    }
+    for choice in ["oneOf", "anyOf", "allOf"] {
+        for (index, inner) in schema[choice].as_array().into_iter().flatten().enumerate() {
+            unbounded(&format!("{at}/{choice}/{index}"), inner, offenders);
+        }
+    }
+    for (name, inner) in schema["properties"].as_object().into_iter().flatten() {
+        unbounded(&format!("{at}/{name}"), inner, offenders);
+    }
+    let is = |kind: &str| match &schema["type"] {
+        Value::String(one) => one == kind,
+        Value::Array(many) => many.iter().any(|one| one == kind),
+        _ => false,
+    };
+    let shaped = ["uuid", "date"].iter().any(|format| schema["format"] == *format);
+    if is("string") && !shaped && schema.get("maxLength").is_none() {
+        offenders.push(format!("{at}: text without maxLength"));
+    }
+    if (is("integer") || is("number")) && (schema.get("minimum").is_none() || schema.get("maximum").is_none()) {
+        offenders.push(format!("{at}: number without minimum and maximum"));
+    }
+    if is("array") {
+        if schema.get("maxItems").is_none() {
+            offenders.push(format!("{at}: list without maxItems"));
+        }
+        unbounded(&format!("{at}/items"), &schema["items"], offenders);
+    }
+    if is("object") && schema.get("properties").is_none() {
+        if schema.get("maxProperties").is_none() {
+            offenders.push(format!("{at}: object without properties and without maxProperties"));
+        }
+        unbounded(&format!("{at}/*"), &schema["additionalProperties"], offenders);
+    }
+    let known = ["type", "oneOf", "anyOf", "allOf"].iter().any(|member| schema.get(member).is_some());
+    if !known {
+        offenders.push(format!("{at}: says nothing of its type"));
+    }
+}
+
+#[test]
+fn every_value_has_a_bound() {
+    let mut offenders = Vec::new();
+    let schemas = document()["components"]["schemas"].as_object().unwrap();
+    assert!(schemas.len() > 30, "the document lost schemas: {}", schemas.len());
+    for (name, schema) in schemas {
+        unbounded(name, schema, &mut offenders);
+    }
+    for (name, operation) in operations() {
+        for parameter in operation["parameters"].as_array().into_iter().flatten() {
+            let at = format!("{name} {} {}", parameter["in"], parameter["name"]);
+            unbounded(&at, &parameter["schema"], &mut offenders);
+            if parameter["description"].as_str().is_none_or(str::is_empty) {
+                offenders.push(format!("{at}: no description"));
+            }
+        }
+    }
+    none(&offenders, "give the field `#[schema(...)]` (and a query's field `#[param(...)]`) with its bounds.");
+}
+
+/// The schemas that a request body is made of.
+fn inputs() -> HashSet<String> {
+    fn references(value: &Value, found: &mut Vec<String>) {
+        match value {
+            Value::Object(members) => {
+                if let Some(Value::String(reference)) = members.get("$ref") {
+                    found.push(reference.rsplit('/').next().unwrap().to_owned());
+                }
+                members.values().for_each(|inner| references(inner, found));
+            }
+            Value::Array(items) => items.iter().for_each(|inner| references(inner, found)),
+            _ => {}
+        }
+    }
+    let mut waiting = Vec::new();
+    for (_, operation) in operations() {
+        references(&operation["requestBody"], &mut waiting);
+    }
+    let mut inputs = HashSet::new();
+    while let Some(name) = waiting.pop() {
+        if inputs.insert(name.clone()) {
+            references(&document()["components"]["schemas"][&name], &mut waiting);
+        }
+    }
+    inputs
+}
+
+#[test]
+fn no_input_takes_a_field_that_it_does_not_know() {
+    let inputs = inputs();
+    assert!(inputs.len() > 15, "{inputs:?}");
+    let schema = |name: &String| &document()["components"]["schemas"][name];
+    let takes_any = |name: &&String| schema(name)["type"] == "object" && schema(name)["additionalProperties"] != false;
+    let offenders: Vec<String> = inputs.iter().filter(takes_any).cloned().collect();
+    none(&offenders, "give the input type `#[serde(deny_unknown_fields)]`, so that a misspelt field is told.");
+}
