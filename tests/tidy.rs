@@ -95,9 +95,11 @@ fn dependencies(manifest: &str, section: &str) -> BTreeSet<String> {
 #[test]
 fn the_rules_depend_on_nothing_that_acts() {
     let used = dependencies("domain/Cargo.toml", "dependencies");
-    let offenders: Vec<String> =
-        used.into_iter().filter(|name| !DOMAIN_MAY_USE.contains(&name.as_str())).collect();
-    none(&offenders, "domain knows no clock, file, network or database. Put what acts into server and hand in the facts.");
+    let offenders: Vec<String> = used.into_iter().filter(|name| !DOMAIN_MAY_USE.contains(&name.as_str())).collect();
+    none(
+        &offenders,
+        "domain knows no clock, file, network or database. Put what acts into server and hand in the facts.",
+    );
     let served = dependencies("server/Cargo.toml", "dependencies");
     assert!(served.contains("domain") && !served.contains("harness"), "{served:?}");
     for (path, text) in sources(&["domain/src"]) {
@@ -117,7 +119,9 @@ fn sql_has_one_home() {
         if path.starts_with("server/src/store/") {
             continue;
         }
-        for statement in ["SELECT ", "INSERT ", "UPDATE ", "DELETE FROM", "PRAGMA ", "query!", "query_as!", "sqlx::query"] {
+        for statement in
+            ["SELECT ", "INSERT ", "UPDATE ", "DELETE FROM", "PRAGMA ", "query!", "query_as!", "sqlx::query"]
+        {
             if text.contains(statement) {
                 offenders.push(format!("{path}: {statement}"));
             }
@@ -154,7 +158,8 @@ fn clock_and_environment_have_one_home_each() {
 #[test]
 fn nothing_is_left_half_done() {
     // Put together here, so that this file does not find itself.
-    let banned = [["to", "do!"], ["unimple", "mented!"], ["db", "g!"], ["FIX", "ME"], ["XX", "X"], ["#[al", "low"]].map(|p| p.concat());
+    let banned = [["to", "do!"], ["unimple", "mented!"], ["db", "g!"], ["FIX", "ME"], ["XX", "X"], ["#[al", "low"]]
+        .map(|p| p.concat());
     let mut offenders = Vec::new();
     for (path, text) in sources(&["domain", "server/src", "tests"]) {
         for (number, line) in text.lines().enumerate() {
@@ -169,8 +174,7 @@ fn nothing_is_left_half_done() {
 #[test]
 fn a_noun_has_the_same_name_on_every_floor() {
     let text = fs::read_to_string(top().join("server/src/api/mod.rs")).unwrap();
-    let nouns: Vec<&str> =
-        text.lines().filter_map(|line| line.strip_prefix("mod ")?.strip_suffix(';')).collect();
+    let nouns: Vec<&str> = text.lines().filter_map(|line| line.strip_prefix("mod ")?.strip_suffix(';')).collect();
     assert!(nouns.len() > 15, "{nouns:?}");
     let there = |floor: &str, noun: &str| top().join(format!("server/src/{floor}/{noun}.rs")).exists();
     let mut offenders = Vec::new();
@@ -190,7 +194,7 @@ fn a_noun_has_the_same_name_on_every_floor() {
 fn every_route_is_in_the_api_document() {
     let mut offenders = Vec::new();
     for (path, text) in sources(&["server/src/api"]) {
-        if text.contains(".route(") || text.contains("Router::new().route") {
+        if text.contains(".route(") {
             offenders.push(path);
         }
     }

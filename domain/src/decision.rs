@@ -58,6 +58,13 @@ pub enum Mark {
     Own,
 }
 
+/// `key` of a finding, by which it is acknowledged.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(min_length = 1, max_length = 200, example = "us-pa.ground"))]
+#[serde(transparent)]
+pub struct FindingKey(pub String);
+
 /// One rule's answer that a person must see.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]

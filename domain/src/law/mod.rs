@@ -86,6 +86,13 @@ pub struct RuleSetAbout {
     pub hash: String,
 }
 
+/// A row of the reading notes in `domain/law/README.md`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(max_length = 20, example = "PA-02"))]
+#[serde(transparent)]
+pub struct RowId(pub String);
+
 /// The text by which a state keeps local rules from counting.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -97,7 +104,7 @@ pub struct Preemption {
     #[cfg_attr(feature = "schema", schema(max_length = 600))]
     pub href: Option<String>,
     pub mark: Mark,
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<RowId>))]
     pub rows: Vec<String>,
 }
 

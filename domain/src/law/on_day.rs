@@ -56,7 +56,7 @@ pub struct RuleOnDay {
     pub href: Option<String>,
     pub mark: Mark,
     /// Rows of the reading notes.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<super::RowId>))]
     pub rows: Vec<String>,
 }
 

@@ -66,8 +66,10 @@ async fn record_application(
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct ApplicationQuery {
+    /// Only on this property.
     #[serde(default)]
     property_id: Option<PropertyId>,
+    /// Only on this section, corrections included.
     #[serde(default)]
     section_id: Option<SectionId>,
     /// First day of application.

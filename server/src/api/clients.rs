@@ -63,7 +63,7 @@ async fn list_clients(
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/clients/{id}", operation_id = "get_client", tag = "clients", security(("bearer" = ["any staff"])),
-    params(("id" = ClientId, Path, description = "The client.")), responses((status = 200, description = "The client.", body = Client)))]
+    params(("id" = ClientId, Path, description = "The client.")), responses((status = 304, description = "You have this version already."), (status = 200, description = "The client.", body = Client)))]
 async fn get_client(
     staff: AnyStaff,
     State(app): State<App>,

@@ -68,6 +68,7 @@ async fn get_correction(
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct CorrectionQuery {
+    /// Only of this application.
     #[serde(default)]
     application_id: Option<ApplicationId>,
     /// Entries on a page, 50 unless said otherwise.

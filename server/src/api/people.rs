@@ -129,7 +129,7 @@ async fn list_people(
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/people/{id}", operation_id = "get_person", tag = "people", security(("bearer" = ["office", "owner"])),
-    params(("id" = PersonId, Path, description = "The person.")), responses((status = 200, description = "The person.", body = Person)))]
+    params(("id" = PersonId, Path, description = "The person.")), responses((status = 304, description = "You have this version already."), (status = 200, description = "The person.", body = Person)))]
 async fn get_person(
     _: OfficeOrOwner,
     State(app): State<App>,
@@ -304,7 +304,8 @@ async fn revoke_device(
     let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let changed = store::people::revoke_device(&mut *connection, id, at).await?;
-            let device = store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            let device =
+                store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
             Ok((device, changed))
         })
     });

@@ -165,7 +165,7 @@ async fn list_properties(
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/properties/{id}", operation_id = "get_property", tag = "properties",
     security(("bearer" = ["any staff"])), params(("id" = PropertyId, Path, description = "The property.")),
-    responses((status = 200, description = "The property.", body = Property)))]
+    responses((status = 304, description = "You have this version already."), (status = 200, description = "The property.", body = Property)))]
 async fn get_property(
     staff: AnyStaff,
     State(app): State<App>,

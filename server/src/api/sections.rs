@@ -134,7 +134,7 @@ async fn list_sections(
 /// With its present area and the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/sections/{id}", operation_id = "get_section", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section.")),
-    responses((status = 200, description = "The section.", body = Section)))]
+    responses((status = 304, description = "You have this version already."), (status = 200, description = "The section.", body = Section)))]
 async fn get_section(
     staff: AnyStaff,
     State(app): State<App>,

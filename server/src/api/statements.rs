@@ -40,8 +40,10 @@ struct StatementQuery {
     /// Give one of client, property and section.
     #[serde(default)]
     client_id: Option<ClientId>,
+    /// All sections of this property.
     #[serde(default)]
     property_id: Option<PropertyId>,
+    /// This section alone.
     #[serde(default)]
     section_id: Option<SectionId>,
     /// `json` or `csv`; wins over the `Accept` header, so that a link works in a browser.

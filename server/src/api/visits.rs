@@ -185,7 +185,7 @@ async fn list_visits(
 /// With the version that a change must name. A technician reads the own.
 #[utoipa::path(get, path = "/api/v1/visits/{id}", operation_id = "get_visit", tag = "visits",
     security(("bearer" = ["any staff"])), params(("id" = VisitId, Path, description = "The visit.")),
-    responses((status = 200, description = "The visit.", body = Visit)))]
+    responses((status = 304, description = "You have this version already."), (status = 200, description = "The visit.", body = Visit)))]
 async fn get_visit(
     staff: AnyStaff,
     State(app): State<App>,

@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 
 use domain::{
     actor::Actor,
-    decision::{Decision, Finding},
+    decision::{Decision, Finding, FindingKey},
     ids::{ApplicationId, ClearanceId, CorrectionId, LotId, ProductId, PropertyId, SectionId, VisitId},
     journal,
     law::Lawbook,
@@ -236,7 +236,7 @@ pub fn differing(stored: &str, sent: &str) -> Vec<String> {
 }
 
 /// Findings that stop and were not acknowledged one by one.
-pub fn unacknowledged(decision: &Decision, acknowledged: &[String]) -> bool {
+pub fn unacknowledged(decision: &Decision, acknowledged: &[FindingKey]) -> bool {
     let stops = |finding: &&Finding| finding.verdict == domain::decision::Verdict::Stop;
-    decision.findings.iter().filter(stops).any(|finding| !acknowledged.contains(&finding.key))
+    decision.findings.iter().filter(stops).any(|finding| !acknowledged.iter().any(|key| key.0 == finding.key))
 }

@@ -2,7 +2,7 @@
 
 use domain::{
     application::{Ground, Purpose},
-    decision::Verdict,
+    decision::{FindingKey, Verdict},
     equipment::Equipment,
     ids::{
         ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
@@ -75,7 +75,7 @@ pub struct ApplicationInput {
     /// `key` of each stopping finding that the sender has read, when work that was done goes beyond the rules.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 200)]
-    pub acknowledged: Vec<String>,
+    pub acknowledged: Vec<FindingKey>,
     /// Why it was done all the same. Required with `acknowledged`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 1000)]
@@ -125,7 +125,7 @@ pub struct ApplicationView {
     /// Stored although a rule said stop, after its findings were acknowledged.
     pub beyond_the_rules: bool,
     #[schema(max_items = 200)]
-    pub acknowledged: Vec<String>,
+    pub acknowledged: Vec<FindingKey>,
     #[schema(max_length = 1000)]
     pub reason: Option<String>,
     pub received_at: Instant,

@@ -1,7 +1,7 @@
 //! A further record that takes an application back or says what truly happened. The original stays; totals follow.
 
 use domain::{
-    decision::Verdict,
+    decision::{FindingKey, Verdict},
     ids::{ApplicationId, CorrectionId, DeviceId, PersonId},
     law::Lawbook,
     quantity::{Area, ProductMass},
@@ -37,7 +37,7 @@ pub struct CorrectionInput {
     /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 200)]
-    pub acknowledged: Vec<String>,
+    pub acknowledged: Vec<FindingKey>,
 }
 
 /// The lines as they truly were.

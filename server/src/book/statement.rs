@@ -45,10 +45,16 @@ pub struct Statement {
     pub rule_sets: Vec<SetRead>,
     /// What keeps this statement from being complete, or must be known to read it. Empty when nothing does.
     #[schema(max_items = 2000)]
-    pub gaps: Vec<String>,
+    pub gaps: Vec<Gap>,
     #[schema(max_length = 400)]
     pub caution: &'static str,
 }
+
+/// One thing that a reader of the statement must know.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(max_length = 1000)]
+#[serde(transparent)]
+pub struct Gap(pub String);
 
 /// A rule set and the day it was read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -153,7 +159,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statemen
         sections,
         total,
         rule_sets: sets_read(preparation.law, &parts.sections),
-        gaps,
+        gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
     })
 }

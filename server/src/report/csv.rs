@@ -45,7 +45,7 @@ pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(total_row(statement, section))?;
     }
     for gap in &statement.gaps {
-        writer.write_record(note_row("gap", statement, gap))?;
+        writer.write_record(note_row("gap", statement, &gap.0))?;
     }
     writer.write_record(note_row("caution", statement, statement.caution))?;
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
