@@ -4,6 +4,7 @@
 mod access_matrix;
 mod access_scope;
 mod corrections;
+mod faults;
 mod journal_coverage;
 mod lists;
 mod main_job;
@@ -11,6 +12,7 @@ mod migrations;
 mod openapi;
 mod rivals;
 mod rules;
+mod serve;
 mod statements;
 mod tidy;
 mod verify;

@@ -1,0 +1,87 @@
+//! Serving for real: plain HTTP stays on this machine, TLS from files works, a faulty file is said.
+
+use std::{net::SocketAddr, path::PathBuf, sync::Arc};
+
+use axum_server::{Handle, tls_rustls::RustlsConfig};
+use clap::Parser;
+use domain::law::Lawbook;
+use server::{
+    clock::{RandomIds, SystemClock},
+    config::{Cli, Command, ConfigFault, Serve},
+    serve,
+};
+
+fn parsed(arguments: &[&str]) -> Serve {
+    let cli = Cli::try_parse_from([&["swardbook", "serve"], arguments].concat()).unwrap();
+    match cli.command {
+        Command::Serve(serve) => serve,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn plain_http_is_only_for_this_machine_unless_a_proxy_stands_before_it() {
+    let open: SocketAddr = "0.0.0.0:8080".parse().unwrap();
+    assert_eq!(parsed(&["--listen", "0.0.0.0:8080"]).check(), Err(ConfigFault::PlainAndOpen(open)));
+    assert_eq!(parsed(&["--listen", "0.0.0.0:8080", "--behind-proxy"]).check(), Ok(()));
+    assert_eq!(parsed(&["--listen", "127.0.0.1:8080"]).check(), Ok(()));
+    assert_eq!(parsed(&["--listen", "[::1]:8080"]).check(), Ok(()));
+    let tls = ["--listen", "0.0.0.0:8080", "--tls-certificate", "a.pem", "--tls-key", "b.pem"];
+    assert_eq!(parsed(&tls).check(), Ok(()));
+    assert!(
+        Cli::try_parse_from(["swardbook", "serve", "--tls-key", "b.pem"]).is_err(),
+        "a key without its certificate"
+    );
+}
+
+#[tokio::test]
+async fn tls_from_certificate_files_serves_and_stops() {
+    let _ = harness::client();
+    let folder = tempfile::tempdir().unwrap();
+    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
+    let file = |name: &str, text: String| -> PathBuf {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path
+    };
+    let certificate = file("chain.pem", made.cert.pem());
+    let key = file("key.pem", made.signing_key.serialize_pem());
+    let law = Arc::new(Lawbook::embedded().unwrap());
+    let opened =
+        serve::open(&folder.path().join("book.db"), Arc::new(SystemClock), Arc::new(RandomIds), law).await.unwrap();
+    let listener = serve::bind("127.0.0.1:0".parse().unwrap()).unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let tls = RustlsConfig::from_pem_file(&certificate, &key).await.unwrap();
+    let handle = Handle::new();
+    let serving = tokio::spawn(serve::listen(listener, Some(tls), handle.clone(), opened));
+    let trusted = reqwest::Certificate::from_pem(made.cert.pem().as_bytes()).unwrap();
+    let client = reqwest::Client::builder().tls_certs_only([trusted]).build().unwrap();
+    let reply = client.get(format!("https://localhost:{port}/healthz")).send().await.unwrap();
+    assert_eq!(reply.status().as_u16(), 204);
+    drop(client);
+    handle.graceful_shutdown(Some(std::time::Duration::from_secs(2)));
+    serving.await.unwrap().unwrap();
+}
+
+#[tokio::test]
+async fn a_port_that_is_taken_and_a_certificate_that_is_not_there_are_said() {
+    let taken = serve::bind("127.0.0.1:0".parse().unwrap()).unwrap();
+    let address = taken.local_addr().unwrap();
+    let said = serve::bind(address).unwrap_err().to_string();
+    assert!(said.contains(&address.to_string()), "{said}");
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.db");
+    let absent = folder.path().join("absent.pem");
+    let config = parsed(&[
+        "--file",
+        book.to_str().unwrap(),
+        "--listen",
+        "127.0.0.1:0",
+        "--tls-certificate",
+        absent.to_str().unwrap(),
+        "--tls-key",
+        absent.to_str().unwrap(),
+    ]);
+    let said = serve::serve(&config).await.unwrap_err().to_string();
+    assert!(said.contains("absent.pem"), "{said}");
+}
