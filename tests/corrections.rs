@@ -86,6 +86,17 @@ async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     assert_eq!(statement["sections"][0]["applied"]["nitrogen_lb"], "0");
     assert_eq!(statement["sections"][0]["lines"], json!([]));
     assert_eq!(statement["sections"][1]["applied"]["nitrogen_lb"], "3.6");
+    // Another technician of the same property sees the record and leaves it alone; the office may correct it.
+    let (other, phone) = harness::world::technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let visit = json!({
+        "property_id": company.property, "person_id": other, "planned_on": "2026-09-15", "product_id": company.feed,
+        "section_ids": [company.front], "purpose": "maintenance",
+    });
+    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+    let _ = phone.get(&format!("/api/v1/applications/{id}")).await.expect(200);
+    let back = correction(&id, Value::Null);
+    let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.problem(403, "not-allowed");
+    let _ = company.office.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
     let unknown = correction(&new_id(), Value::Null);
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &unknown).await.problem(404, "not-found");
 }

@@ -7,6 +7,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use domain::{
+    actor::Role,
     decision::Decision,
     ids::{self, ClearanceId},
 };
@@ -50,6 +51,7 @@ pub fn refused(reply: Reply) -> Problem {
         Reply::Invalid(faults) => Problem::invalid(faults),
         Reply::Stopped { summary, findings } => Problem::stopped(&summary, findings),
         Reply::Conflict(detail) => Problem::new(Kind::Conflict, detail),
+        Reply::NotAllowed(detail) => Problem::new(Kind::NotAllowed, detail),
         Reply::Reused(fields) => {
             let fault = |field: &String| {
                 FieldFault::at(format!("/{field}"), "differs", "differs from what is stored under this id")
@@ -122,6 +124,12 @@ async fn give_clearance_back(
         Box::pin(async move {
             let missing = || Problem::not_found("clearance");
             let now = store::clearances::get(&mut *connection, id, staff.scope(), at).await?.ok_or_else(missing)?;
+            if staff.0.role == Role::Technician && now.person_id != staff.0.person {
+                return Err(Problem::new(
+                    Kind::NotAllowed,
+                    "Somebody else holds this clearance; that person or the office gives it back.",
+                ));
+            }
             if now.state == ClearanceState::Used {
                 return Err(Problem::new(
                     Kind::Conflict,

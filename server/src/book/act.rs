@@ -60,6 +60,8 @@ pub enum Reply {
     Reused(Vec<String>),
     /// The book has moved on.
     Conflict(String),
+    /// Known, but not this person's to do.
+    NotAllowed(&'static str),
     Stopped {
         summary: String,
         findings: Vec<Finding>,

@@ -140,9 +140,6 @@ pub struct ApplicationView {
     pub correction_ids: Vec<CorrectionId>,
 }
 
-/// Clocks that differ less than this are taken as equal.
-const CLOCK_SKEW_S: i64 = 600;
-
 /// A record's content without the moment of sending, which differs between two tries of the same.
 pub fn canonical(input: &ApplicationInput) -> serde_json::Value {
     serde_json::to_value(ApplicationInput { sent_at: None, ..input.clone() }).unwrap_or_default()
@@ -186,7 +183,7 @@ pub fn record(
         lines: &lines,
         without: None,
         without_hold: input.clearance_id,
-        done: true,
+        received_at: Some(envelope.at),
     };
     let decision = facts::judge(&question, world, law);
     let stopped = decision.verdict == Verdict::Stop;
@@ -410,7 +407,10 @@ pub fn view(
     late: bool,
 ) -> Result<ApplicationView, serde_json::Error> {
     let content: ApplicationInput = serde_json::from_str(&row.content)?;
-    let skew = row.sent_at.map(|sent| (sent - row.received_at) / 1000).filter(|skew| skew.abs() > CLOCK_SKEW_S);
+    let skew = row
+        .sent_at
+        .map(|sent| (sent - row.received_at) / 1000)
+        .filter(|skew| skew.abs() > facts::CLOCKS_DIFFER.as_secs());
     Ok(ApplicationView {
         id,
         property_id: row.property_id,

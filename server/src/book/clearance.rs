@@ -178,7 +178,7 @@ pub fn decide(input: &ClearanceInput, plan: &Plan, at: Instant, world: &World, l
         lines: &plan.lines,
         without: None,
         without_hold: None,
-        done: false,
+        received_at: None,
     };
     facts::judge(&question, world, law)
 }

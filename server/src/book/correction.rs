@@ -1,6 +1,7 @@
 //! A further record that takes an application back or says what truly happened. The original stays; totals follow.
 
 use domain::{
+    actor::Role,
     decision::{FindingKey, Verdict},
     ids::{ApplicationId, CorrectionId, DeviceId, PersonId},
     law::Lawbook,
@@ -92,6 +93,9 @@ pub fn correct(
     };
     if facts::property(world, application.property_id, envelope.actor).is_none() {
         return Reply::Missing("application");
+    }
+    if envelope.actor.role == Role::Technician && application.person_id != envelope.actor.person {
+        return Reply::NotAllowed("Somebody else recorded this application; that person or the office corrects it.");
     }
     let lines = match resolve(input, &application, world) {
         Ok(lines) => lines,
@@ -189,7 +193,7 @@ fn judge(
         lines,
         without: Some(input.application_id),
         without_hold: content.clearance_id,
-        done: false,
+        received_at: None,
     };
     let decision = facts::judge(&question, world, law);
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {

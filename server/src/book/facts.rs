@@ -12,13 +12,16 @@ use domain::{
     time::{Day, Instant},
     weather::Weather,
 };
-use jiff::tz::TimeZone;
+use jiff::{SignedDuration, tz::TimeZone};
 
 use super::act::World;
 use crate::{
     problem::FieldFault,
     store::world::{ProductRow, PropertyRow},
 };
+
+/// Clocks that differ less than this are taken as equal.
+pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(10);
 
 /// One section's share, resolved against the book.
 #[derive(Debug, Clone, Copy)]
@@ -45,8 +48,9 @@ pub struct Question<'a> {
     pub without: Option<ApplicationId>,
     /// Nor does the room that the application's own clearance holds.
     pub without_hold: Option<ClearanceId>,
-    /// The work is done already: what the book would rather not have planned is a finding to acknowledge, not an error.
-    pub done: bool,
+    /// When the record of work that is done came in; nothing before the work. What the book would rather not have planned
+    /// is then a finding to acknowledge, not an error.
+    pub received_at: Option<Instant>,
 }
 
 /// The property, if it is there and this person may know it.
@@ -191,9 +195,17 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
             "Use another product, or ask the office to release this one.",
         ));
     }
+    if question.received_at.is_some_and(|received| question.at.since(received) > CLOCKS_DIFFER) {
+        findings.push(own(
+            "book.record.not_ahead",
+            Verdict::Stop,
+            "Stop: by this record the work begins later than the server's clock says it is now.".to_owned(),
+            "Correct the phone's clock and the time of the work. If the work is done and the time cannot be put right, acknowledge this and say why.",
+        ));
+    }
     let used: i64 = question.lines.iter().map(|line| line.product.raw()).sum();
     // A check or a clearance may come before the delivery is booked; a record may not pass unseen.
-    if question.done && product.balance < used {
+    if question.received_at.is_some() && product.balance < used {
         let left = StockBalance::from_raw(product.balance).with_unit();
         findings.push(own(
             "book.stock.covers",
