@@ -83,7 +83,10 @@ async fn people(company: &Company, watch: &mut Watch) {
     let enrol = json!({ "code": code["code"], "name": "Phone" });
     let nobody = company.app.nobody();
     let device = watch.one(nobody.post("/api/v1/devices", &enrol).await, "device.enrolled").await.body;
-    assert!(!watch.entries.last().unwrap().to_string().contains(device["token"].as_str().unwrap()), "the token is told");
+    assert!(
+        !watch.entries.last().unwrap().to_string().contains(device["token"].as_str().unwrap()),
+        "the token is told"
+    );
     let _ = watch.none(nobody.post("/api/v1/devices", &enrol).await, 401).await;
     let device = format!("/api/v1/devices/{}", device["device"]["id"].as_str().unwrap());
     let _ = watch.one(owner.delete(&device).await, "device.revoked").await;

@@ -61,7 +61,11 @@ async fn what_is_added_meanwhile_moves_no_page() {
     let _ = company.put_down(&company.front, "0.5").await;
     let path = format!("/api/v1/applications?limit=200&cursor={}", page["next_cursor"].as_str().unwrap());
     let rest = company.owner.get(&path).await.expect(200).body;
-    assert_eq!(rest["items"].as_array().unwrap()[..], whole[4..], "the latest first: a new one comes before the first page");
+    assert_eq!(
+        rest["items"].as_array().unwrap()[..],
+        whole[4..],
+        "the latest first: a new one comes before the first page"
+    );
 
     let page = company.owner.get("/api/v1/clients?limit=4").await.expect(200).body;
     let client = json!({ "name": "Client 012", "mailing_address": "1 Street A, Sampletown" });

@@ -44,7 +44,7 @@ const FREE_IDS: [(&str, &str); 9] = [
 ];
 
 async fn open_and_close(file: &Path) -> Result<(), String> {
-    let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+    let law = Arc::new(Lawbook::embedded().map_err(|faults| format!("{faults:?}"))?);
     let (store, writer) = Store::open(file, law).await.map_err(|error| error.to_string())?;
     store.reader().close().await;
     drop(store);
@@ -112,8 +112,11 @@ async fn a_file_whose_tables_were_made_otherwise_is_refused() {
 async fn what_is_no_database_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("book.db");
-    std::fs::write(&file, "a list of lawns, written by hand, longer than the head of a database file would be.".repeat(9))
-        .unwrap();
+    std::fs::write(
+        &file,
+        "a list of lawns, written by hand, longer than the head of a database file would be.".repeat(9),
+    )
+    .unwrap();
     let refused = open_and_close(&file).await.unwrap_err();
     assert!(refused.contains("cannot be opened"), "{refused}");
 }
@@ -197,7 +200,9 @@ async fn every_reference_is_declared_and_holds() {
     let mut undeclared = Vec::new();
     for table in tables(&connection) {
         let declared: BTreeSet<String> =
-            texts(&connection, &format!("SELECT \"from\" FROM pragma_foreign_key_list('{table}')")).into_iter().collect();
+            texts(&connection, &format!("SELECT \"from\" FROM pragma_foreign_key_list('{table}')"))
+                .into_iter()
+                .collect();
         for column in texts(&connection, &format!("SELECT name FROM pragma_table_info('{table}')")) {
             let free = FREE_IDS.iter().any(|(t, why)| *t == table && why.split(':').next() == Some(column.as_str()));
             if column.ends_with("_id") && !declared.contains(&column) && !free {

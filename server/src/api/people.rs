@@ -304,7 +304,8 @@ async fn revoke_device(
     let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let changed = store::people::revoke_device(&mut *connection, id, at).await?;
-            let device = store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            let device =
+                store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
             Ok((device, changed))
         })
     });

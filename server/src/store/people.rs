@@ -344,11 +344,7 @@ pub async fn insert_device(
 }
 
 /// Locks a phone out, and says whether it was in. Locking it out again changes nothing.
-pub async fn revoke_device(
-    connection: &mut SqliteConnection,
-    id: DeviceId,
-    at: Instant,
-) -> Result<bool, sqlx::Error> {
+pub async fn revoke_device(connection: &mut SqliteConnection, id: DeviceId, at: Instant) -> Result<bool, sqlx::Error> {
     let (key, at) = (id.to_string(), at.millis());
     let revoked = sqlx::query!("UPDATE devices SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", key, at)
         .execute(&mut *connection)
