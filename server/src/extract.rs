@@ -241,6 +241,8 @@ pub struct IdempotencyKey {
     /// for 90 days; with another request it is refused. Counted for each person and route.
     #[param(
         rename = "Idempotency-Key",
+        value_type = String,
+        required = false,
         pattern = "^([A-Za-z0-9_:.-]{16,64}|\"[A-Za-z0-9_:.-]{16,64}\")$",
         min_length = 16,
         max_length = 66,
