@@ -56,7 +56,7 @@ async fn each_operation_lets_in_whom_the_approved_table_says() {
     let mut rows = Vec::new();
     for (method, template, id, roles) in &operations {
         let path = address(template);
-        let mut row = format!("{:<7}{template:<46}{id:<27}", method);
+        let mut row = format!("{method:<7}{template:<46}{id:<27}");
         for (caller, user) in &callers {
             let allowed = let_in(user, method, &path).await;
             assert_eq!(

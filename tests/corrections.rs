@@ -3,7 +3,7 @@
 use harness::{new_id, world::Company};
 use serde_json::{Value, json};
 
-fn correction(application: &str, change: Value) -> Value {
+fn correction(application: &str, change: &Value) -> Value {
     let mut body = json!({ "application_id": application, "reason": "Weighed again." });
     if !change.is_null() {
         body["change"] = json!({ "lines": change });
@@ -22,7 +22,7 @@ async fn taking_an_application_back_restores_the_room_and_the_stock() {
     let before = company.phone.post("/api/v1/checks", &check("15.37")).await.expect(200).body;
     assert_eq!(before["decision"]["verdict"], "stop");
     let address = format!("/api/v1/corrections/{}", new_id());
-    let stored = company.phone.put(&address, &correction(&last, Value::Null)).await.expect(201).body;
+    let stored = company.phone.put(&address, &correction(&last, &Value::Null)).await.expect(201).body;
     assert_eq!(stored["lines"], json!([]));
     let after = company.phone.post("/api/v1/checks", &check("15.37")).await.expect(200).body;
     assert_eq!(after["decision"]["verdict"], "go", "{after:#}");
@@ -31,7 +31,7 @@ async fn taking_an_application_back_restores_the_room_and_the_stock() {
     // Taken back twice: the second finds nothing to take back and changes no total.
     let _ = company
         .phone
-        .put(&format!("/api/v1/corrections/{}", new_id()), &correction(&last, Value::Null))
+        .put(&format!("/api/v1/corrections/{}", new_id()), &correction(&last, &Value::Null))
         .await
         .expect(201);
     let statement = company.statement().await;
@@ -44,11 +44,11 @@ async fn the_same_correction_again_is_one_and_other_content_is_refused() {
     let company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "20").await;
     let address = format!("/api/v1/corrections/{}", new_id());
-    let body = correction(&id, json!([{ "section_id": company.front, "product_lb": "21" }]));
+    let body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "21" }]));
     let first = company.phone.put(&address, &body).await.expect(201).body;
     let again = company.phone.put(&address, &body).await.expect(200).body;
     assert_eq!(first, again);
-    let other = correction(&id, json!([{ "section_id": company.front, "product_lb": "22" }]));
+    let other = correction(&id, &json!([{ "section_id": company.front, "product_lb": "22" }]));
     let reused = company.phone.put(&address, &other).await.problem(409, "id-reused");
     assert_eq!(reused.faults(), ["#/change"]);
     let list = company.phone.get(&format!("/api/v1/corrections?application_id={id}")).await.expect(200).body;
@@ -63,7 +63,7 @@ async fn a_correction_that_breaks_a_rule_needs_its_findings_acknowledged() {
     let company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "20").await;
     let address = format!("/api/v1/corrections/{}", new_id());
-    let mut body = correction(&id, json!([{ "section_id": company.front, "product_lb": "40" }]));
+    let mut body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "40" }]));
     let refused = company.phone.put(&address, &body).await.problem(422, "stopped-by-rules");
     assert_eq!(company.statement().await["sections"][0]["applied"]["nitrogen_lb"], "4.8", "nothing changed");
     let keys: Vec<Value> =
@@ -80,7 +80,7 @@ async fn a_correction_that_breaks_a_rule_needs_its_findings_acknowledged() {
 async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     let company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "15").await;
-    let body = correction(&id, json!([{ "section_id": company.rear, "product_lb": "15" }]));
+    let body = correction(&id, &json!([{ "section_id": company.rear, "product_lb": "15" }]));
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &body).await.expect(201);
     let statement = company.statement().await;
     assert_eq!(statement["sections"][0]["applied"]["nitrogen_lb"], "0");
@@ -94,9 +94,9 @@ async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     });
     let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
     let _ = phone.get(&format!("/api/v1/applications/{id}")).await.expect(200);
-    let back = correction(&id, Value::Null);
+    let back = correction(&id, &Value::Null);
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.problem(403, "not-allowed");
     let _ = company.office.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
-    let unknown = correction(&new_id(), Value::Null);
+    let unknown = correction(&new_id(), &Value::Null);
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &unknown).await.problem(404, "not-found");
 }

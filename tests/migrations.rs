@@ -44,7 +44,7 @@ const FREE_IDS: [(&str, &str); 9] = [
 ];
 
 async fn open_and_close(file: &Path) -> Result<(), String> {
-    let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+    let law = Arc::new(Lawbook::embedded().map_err(|faults| format!("{faults:?}"))?);
     let (store, writer) = Store::open(file, law).await.map_err(|error| error.to_string())?;
     store.reader().close().await;
     drop(store);

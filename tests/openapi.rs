@@ -100,6 +100,28 @@ fn every_request_body_has_an_example_that_fits() {
     none(&offenders, "give the input type `#[schema(example = json!(...))]` that its own schema takes.");
 }
 
+#[test]
+fn every_reference_leads_somewhere() {
+    fn dangling(value: &Value, found: &mut Vec<String>) {
+        match value {
+            Value::Object(members) => {
+                let reference = members.get("$ref").and_then(Value::as_str);
+                let lost = |reference: &&str| document().pointer(reference.trim_start_matches('#')).is_none();
+                found.extend(reference.filter(lost).map(str::to_owned));
+                members.values().for_each(|inner| dangling(inner, found));
+            }
+            Value::Array(items) => items.iter().for_each(|inner| dangling(inner, found)),
+            _ => {}
+        }
+    }
+    let mut offenders = Vec::new();
+    dangling(document(), &mut offenders);
+    none(
+        &offenders,
+        "name the type in `components(schemas(...))` of openapi.rs: a type that stands in a path alone is not found by itself.",
+    );
+}
+
 /// What a schema leaves without bound.
 fn unbounded(at: &str, schema: &Value, offenders: &mut Vec<String>) {
     if schema.get("$ref").is_some() || schema.get("enum").is_some() || schema.get("const").is_some() {

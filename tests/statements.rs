@@ -72,11 +72,11 @@ async fn the_last_evening_of_the_year_counts_in_the_old_year() {
 async fn a_new_measurement_does_not_rewrite_what_was_recorded() {
     let company = Company::in_maryland().await;
     company.put_down(&company.front, "25.6").await;
-    company.app.clock.advance(std::time::Duration::from_secs(60));
+    company.app.clock.advance(std::time::Duration::from_mins(1));
     let measured = json!({ "area_sqft": "6800", "measured_on": "2026-06-01", "method": "tape", "measured_by": "Office 01", "note": "New patio." });
     let _ =
         company.office.post(&format!("/api/v1/sections/{}/measurements", company.front), &measured).await.expect(201);
-    company.app.clock.advance(std::time::Duration::from_secs(60));
+    company.app.clock.advance(std::time::Duration::from_mins(1));
     let statement = company.statement().await;
     let front = &statement["sections"][0];
     assert_eq!(front["area_sqft"], "6800");

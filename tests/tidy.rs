@@ -11,12 +11,8 @@ use harness::approved::top;
 const LONGEST: usize = 400;
 
 /// Files that are longer than the limit, at the length they may have at most. It may only shrink.
-const TOO_LONG_STILL: [(&str, usize); 4] = [
-    ("server/src/book/application.rs", 443),
-    ("server/src/problem.rs", 407),
-    ("server/src/store/people.rs", 470),
-    ("server/src/store/world.rs", 468),
-];
+const TOO_LONG_STILL: [(&str, usize); 3] =
+    [("server/src/book/application.rs", 443), ("server/src/store/people.rs", 470), ("server/src/store/world.rs", 468)];
 
 /// What the pure half may depend on: nothing that reads a clock, a file, a socket or a database.
 const DOMAIN_MAY_USE: [&str; 10] =
@@ -56,7 +52,9 @@ fn sources(folders: &[&str]) -> Vec<(String, String)> {
         }
     }
     let mut found = Vec::new();
-    folders.iter().for_each(|folder| walk(&top().join(folder), &mut found));
+    for folder in folders {
+        walk(&top().join(folder), &mut found);
+    }
     found.sort();
     let named = |path: &PathBuf| path.strip_prefix(top()).unwrap().to_str().unwrap().to_owned();
     found.iter().map(|path| (named(path), fs::read_to_string(path).unwrap())).collect()

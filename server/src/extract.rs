@@ -68,13 +68,16 @@ pub fn checked<T: DeserializeOwned + ToSchema>(
         return Err(Problem::invalid(faults.into_iter().map(place).collect()));
     }
     serde_path_to_error::deserialize(value).map_err(|error| {
-        let pointer =
-            error.path().iter().map(|segment| format!("/{segment}")).collect::<String>().replace(['[', ']'], "");
+        let pointer = error
+            .path()
+            .iter()
+            .fold(String::new(), |path, segment| path + "/" + &segment.to_string())
+            .replace(['[', ']'], "");
         Problem::invalid(vec![place(FieldFault::at(pointer, "invalid", error.inner().to_string()))])
     })
 }
 
-/// A JSON value in which no object names a member twice. serde_json alone would take the last and drop the others.
+/// A JSON value in which no object names a member twice. `serde_json` alone would take the last and drop the others.
 struct Unique(Value);
 
 impl<'de> Deserialize<'de> for Unique {
@@ -96,7 +99,8 @@ impl<'de> Deserialize<'de> for Unique {
                 Ok(Unique(v.into()))
             }
             fn visit_f64<E>(self, v: f64) -> Result<Unique, E> {
-                Ok(Unique(v.into()))
+                // A whole number is one, however it is written: 12.0 is 12.
+                Ok(Unique(v.to_string().parse::<i64>().map_or_else(|_| v.into(), Value::from)))
             }
             fn visit_str<E>(self, v: &str) -> Result<Unique, E> {
                 Ok(Unique(v.into()))
@@ -152,7 +156,7 @@ impl<T: DeserializeOwned + ToSchema> FromRequestParts<App> for ValidQuery<T> {
         }
         let parameter = |fault: FieldFault| {
             let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
-            FieldFault { pointer: None, parameter: Some(name), ..fault }
+            FieldFault::parameter(name, &fault.code, fault.detail)
         };
         checked(app, members.into(), parameter).map(Self)
     }
@@ -237,7 +241,9 @@ pub struct IdempotencyKey {
     /// for 90 days; with another request it is refused. Counted for each person and route.
     #[param(
         rename = "Idempotency-Key",
-        pattern = "^\"?[A-Za-z0-9_:.-]{16,64}\"?$",
+        value_type = String,
+        required = false,
+        pattern = "^([A-Za-z0-9_:.-]{16,64}|\"[A-Za-z0-9_:.-]{16,64}\")$",
         min_length = 16,
         max_length = 66,
         example = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a10"

@@ -8,6 +8,7 @@ pub mod clock;
 pub mod config;
 pub mod demo;
 pub mod extract;
+pub mod field_fault;
 pub mod openapi;
 pub mod pages;
 pub mod password;

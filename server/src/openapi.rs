@@ -1,6 +1,7 @@
 //! The API document: its head, and what every operation has in common, added in one place instead of in each handler.
 
 use axum::Router;
+use domain::ids::RecordId;
 use utoipa::{
     OpenApi,
     openapi::{
@@ -42,13 +43,13 @@ use crate::{
         (name = "statements", description = "The year's nutrients, traced to their records."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
-    components(schemas(Problem, FieldFault))
+    components(schemas(Problem, FieldFault, RecordId))
 )]
 struct Head;
 
 /// Splits the routes into what serves and what describes, and completes the description.
 pub fn describe(routes: OpenApiRouter<App>) -> (Router<App>, Document) {
-    let (router, mut document) = OpenApiRouter::with_openapi(Head::openapi()).merge(routes).split_for_parts();
+    let (serving, mut document) = OpenApiRouter::with_openapi(Head::openapi()).merge(routes).split_for_parts();
     let bearer = Http::builder()
         .scheme(HttpAuthScheme::Bearer)
         .description(Some("The token of a session or of an enrolled phone. The names beside it in an operation are the roles that may call it."))
@@ -63,7 +64,7 @@ pub fn describe(routes: OpenApiRouter<App>) -> (Router<App>, Document) {
             complete(path, &method, operation);
         }
     }
-    (router, document)
+    (serving, document)
 }
 
 /// The committed document: what `openapi/openapi.json` holds and what is served.

@@ -8,6 +8,9 @@ use domain::decision::Finding;
 use serde::Serialize;
 use utoipa::ToSchema;
 
+pub use crate::field_fault::FieldFault;
+use crate::field_fault::cut;
+
 /// Every kind of problem this server answers with. `KINDS` documents each one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -214,41 +217,6 @@ impl Kind {
     }
 }
 
-/// One fault of a request: where it is, and what is wrong there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct FieldFault {
-    /// JSON Pointer into the body, as a URI fragment.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 400, example = "#/lines/0/product_lb")]
-    pub pointer: Option<String>,
-    /// Name of the path or query parameter or header.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 100)]
-    pub parameter: Option<String>,
-    /// The same fault in one word, for programs.
-    #[schema(max_length = 60, example = "out_of_range")]
-    pub code: String,
-    #[schema(max_length = 1000, example = "must be decimal text in lb, such as \"25.6\"")]
-    pub detail: String,
-}
-
-impl FieldFault {
-    /// A fault in the body, at a JSON Pointer such as `/lines/0/product_lb`.
-    pub fn at(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Self {
-            pointer: Some(format!("#{}", pointer.into())),
-            parameter: None,
-            code: code.into(),
-            detail: detail.into(),
-        }
-    }
-
-    /// A fault in a path or query parameter or a header.
-    pub fn parameter(name: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Self { pointer: None, parameter: Some(name.into()), code: code.into(), detail: detail.into() }
-    }
-}
-
 /// A problem document, `application/problem+json`. Clients read `code`, `errors` and `findings`; people read the rest.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Problem {
@@ -351,6 +319,7 @@ impl Problem {
     /// Writes the body. Only the outermost layer calls it, because only it knows the request id.
     pub fn render(mut self, request_id: &str, mut headers: axum::http::HeaderMap) -> Response {
         self.instance = format!("urn:uuid:{request_id}");
+        self.detail = cut(self.detail, 2000);
         headers.remove(header::CONTENT_LENGTH);
         headers.remove(header::CONTENT_ENCODING);
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));

@@ -142,8 +142,8 @@ impl CursorKey {
         let limit = usize::try_from(query.limit().unwrap_or(50)).unwrap_or(50);
         let more = rows.len() > limit;
         rows.truncate(limit);
-        let last = rows.last().map(|row| row.seq).filter(|_| more);
-        let next_cursor = last.map(|after| self.seal(&Cursor { version: 1, list: list_name(list, query), after }));
+        let end = rows.last().map(|row| row.seq).filter(|_| more);
+        let next_cursor = end.map(|after| self.seal(&Cursor { version: 1, list: list_name(list, query), after }));
         Page { items: rows.into_iter().map(|row| row.item).collect(), next_cursor }
     }
 

@@ -91,7 +91,9 @@ impl Compiled {
                     context.iter().filter(|branch| !branch.iter().any(wants_null)).max_by_key(|branch| branch.len());
                 match told {
                     Some(branch) if !error.instance().is_null() => {
-                        branch.iter().for_each(|inner| self.describe(inner, faults));
+                        for inner in branch {
+                            self.describe(inner, faults);
+                        }
                     }
                     _ => push(at, "invalid", "does not have a shape that is known here".to_owned()),
                 }

@@ -51,7 +51,7 @@ async fn record_application(
 ) -> Result<Response, Problem> {
     let envelope = envelope(&app, staff, &application::canonical(&value));
     match app.store.act(Act::Record(envelope, id, value)).await? {
-        Reply::Recorded(view) if view.new => Ok(done(view)),
+        Reply::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.
         Reply::Recorded(view) => {
             let stored = store::applications::get(app.store.reader(), id, staff.scope()).await?;

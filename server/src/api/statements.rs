@@ -48,6 +48,7 @@ struct StatementQuery {
     section_id: Option<SectionId>,
     /// `json` or `csv`; wins over the `Accept` header, so that a link works in a browser.
     #[serde(default)]
+    #[param(inline)]
     format: Option<Format>,
 }
 

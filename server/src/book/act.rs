@@ -50,7 +50,7 @@ pub enum Act {
 #[derive(Debug)]
 pub enum Reply {
     Cleared(Done<ClearanceView>),
-    Recorded(Done<ApplicationView>),
+    Recorded(Box<Done<ApplicationView>>),
     Corrected(Done<CorrectionView>),
     /// Something the act names is not there, or not this person's to know.
     Missing(&'static str),
@@ -184,7 +184,7 @@ impl World {
     pub fn keep_decision(&mut self, subject: &str, at: Instant, decision: &Decision, law: &Lawbook) -> String {
         let body = serde_json::to_string(decision).unwrap_or_default();
         let hash = crate::access::hash(&body);
-        self.effects.decision(subject, at, body);
+        self.effects.decision(subject, at, &body);
         for set in &decision.rule_sets {
             if let (Some(known), Some(hash)) = (law.rule_set(&set.code), &set.hash)
                 && self.rule_set_texts.insert(hash.clone())

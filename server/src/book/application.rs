@@ -214,7 +214,7 @@ pub fn record(
     let late = envelope.at.day_in(&zone) > on;
     world.applications.insert(id, row.clone());
     match view(id, &row, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Done::new(view)),
+        Ok(view) => Reply::Recorded(Box::new(Done::new(view))),
         Err(_) => Reply::Missing("application"),
     }
 }
@@ -234,7 +234,7 @@ fn repeated(envelope: &Envelope, id: ApplicationId, stored: &ApplicationRow, wor
         .and_then(|zone| Some(Instant::from_millis(stored.received_at)?.day_in(&zone)))
         .is_some_and(|day| day > stored.applied_on);
     match view(id, stored, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Done::again(view)),
+        Ok(view) => Reply::Recorded(Box::new(Done::again(view))),
         Err(_) => Reply::Missing("application"),
     }
 }

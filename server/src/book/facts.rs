@@ -54,7 +54,7 @@ pub struct Question<'a> {
 }
 
 /// The property, if it is there and this person may know it.
-pub fn property<'w>(world: &'w World, id: PropertyId, actor: Actor) -> Option<&'w PropertyRow> {
+pub fn property(world: &World, id: PropertyId, actor: Actor) -> Option<&PropertyRow> {
     let property = world.properties.get(&id)?;
     let allowed = match actor.role {
         Role::Owner | Role::Office => true,

@@ -343,13 +343,12 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             }
         }
         let key = (sum.rule_sets, sum.species);
-        let cap = match caps.get(&key) {
-            Some(cap) => cap.clone(),
-            None => {
-                let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
-                caps.insert(key, cap.clone());
-                cap
-            }
+        let cap = if let Some(cap) = caps.get(&key) {
+            cap.clone()
+        } else {
+            let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
+            caps.insert(key, cap.clone());
+            cap
         };
         let room = cap.as_ref().map(|cap| rates[0].room_rounded_down(cap.limit_lb_per_1000_sqft));
         let [nitrogen, quick, phosphate, potash] = rates.map(|rate| rate.rounded_up());

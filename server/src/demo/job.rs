@@ -87,10 +87,9 @@ async fn on_the_day(base: &str, staff: &Staff, new_phone: bool) -> Result<Staff,
     Ok(Staff { owner, office, phone, technician: staff.technician.clone(), password: staff.password.clone() })
 }
 
-/// Day, check, clearance, record, retry.
-async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) -> Result<(), String> {
+/// Plans the visit and shows it in the technician's day.
+async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Result<String, String> {
     step(2, "Office: today's visit is planned");
-    let front = &place.sections.first().ok_or("no section")?.0;
     let visit = json!({
         "property_id": place.property, "person_id": staff.technician, "planned_on": "2026-09-15", "product_id": shelf.feed,
         "section_ids": [front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.75",
@@ -110,6 +109,13 @@ async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) 
         text(&day, "/visits/0/sections/0/name"),
         text(&day, "/visits/0/sections/0/area_sqft"),
     ));
+    Ok(visit)
+}
+
+/// Day, check, clearance, record, retry.
+async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) -> Result<(), String> {
+    let front = &place.sections.first().ok_or("no section")?.0;
+    let visit = planned(staff, shelf, place, front).await?;
 
     step(3, "Phone: how much, and may I?");
     let plan = |amount: Value| {

@@ -1,5 +1,7 @@
 //! Tables for a terminal.
 
+use std::fmt::Write as _;
+
 use serde_json::Value;
 
 /// Columns as wide as their widest cell; numbers to the right.
@@ -76,10 +78,10 @@ pub fn statement(statement: &Value) -> String {
         .collect();
     out += &table(&["day", "section", "product", "lb", "lb N", "N on 1,000", "by", "record"], &lines);
     if let Some(cap) = sections.iter().map(|section| &section["cap"]).find(|cap| !cap.is_null()) {
-        out += &format!("\n\n  Cap set by: {}, {}", text(&cap["rule"]), text(&cap["citation"]));
+        let _ = write!(out, "\n\n  Cap set by: {}, {}", text(&cap["rule"]), text(&cap["citation"]));
     }
     for gap in statement["gaps"].as_array().into_iter().flatten() {
-        out += &format!("\n  Note: {}", text(gap));
+        let _ = write!(out, "\n  Note: {}", text(gap));
     }
     out + &format!("\n  {}", text(&statement["caution"]))
 }

@@ -316,10 +316,10 @@ fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx:
         "visit" => drop(world.visits.insert(read(id, "visit id")?, read(body, "property id")?)),
         "clearance" => drop(world.clearances.insert(read(id, "clearance id")?, read_json(body, "clearance facts")?)),
         "application" => {
-            drop(world.applications.insert(read(id, "application id")?, read_json(body, "application facts")?))
+            drop(world.applications.insert(read(id, "application id")?, read_json(body, "application facts")?));
         }
         "correction" => {
-            drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?))
+            drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?));
         }
         "attempt" => drop(world.attempts.insert((id.to_owned(), body.to_owned()))),
         "rule_set_text" => drop(world.rule_set_texts.insert(id.to_owned())),
@@ -406,7 +406,7 @@ impl Effects {
         self.journal.is_empty()
     }
 
-    pub fn decision(&mut self, subject: &str, at: Instant, body: String) {
+    pub fn decision(&mut self, subject: &str, at: Instant, body: &str) {
         self.decisions.push(serde_json::json!([subject, at.millis(), body]));
     }
 
@@ -443,7 +443,7 @@ pub fn product(raw: i64) -> ProductMass {
 }
 
 /// Sections of one application, each with what stands.
-pub fn standing_lines(
+pub(crate) fn standing_lines(
     sections: &HashMap<SectionId, SectionRow>,
     application: ApplicationId,
 ) -> Vec<(SectionId, LedgerRow)> {

@@ -1,0 +1,58 @@
+//! One fault of a request, as a problem document lists it.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// One fault of a request: where it is, and what is wrong there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct FieldFault {
+    /// JSON Pointer into the body, as a URI fragment.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 400, example = "#/lines/0/product_lb")]
+    pub pointer: Option<String>,
+    /// Name of the path or query parameter or header.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 100)]
+    pub parameter: Option<String>,
+    /// The same fault in one word, for programs.
+    #[schema(max_length = 60, example = "out_of_range")]
+    pub code: String,
+    #[schema(max_length = 1000, example = "must be decimal text in lb, such as \"25.6\"")]
+    pub detail: String,
+}
+
+impl FieldFault {
+    /// A fault in the body, at a JSON Pointer such as `/lines/0/product_lb`.
+    pub fn at(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
+        let pointer = cut(format!("#{}", pointer.into()), 400);
+        Self { pointer: Some(pointer), parameter: None, code: code.into(), detail: cut(detail.into(), 1000) }
+    }
+
+    /// A fault in a path or query parameter or a header.
+    pub fn parameter(name: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
+        let name = cut(name.into(), 100);
+        Self { pointer: None, parameter: Some(name), code: code.into(), detail: cut(detail.into(), 1000) }
+    }
+}
+
+/// A text that repeats what a caller sent, at no more than the length that the API document promises.
+pub fn cut(mut text: String, most: usize) -> String {
+    if text.chars().count() > most
+        && let Some((at, _)) = text.char_indices().nth(most - 1)
+    {
+        text.truncate(at);
+        text.push('…');
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_is_cut_only_when_it_is_longer() {
+        assert_eq!(cut("äöü".to_owned(), 3), "äöü");
+        assert_eq!(cut("äöüß".to_owned(), 3), "äö…");
+    }
+}
