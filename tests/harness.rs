@@ -188,11 +188,13 @@ impl Reply {
         reply
     }
 
-    /// Where the faults of a 422 are.
+    /// Where the faults of a 422 are, each place once.
     pub fn faults(&self) -> Vec<String> {
         let of =
             |fault: &Value| fault["pointer"].as_str().or(fault["parameter"].as_str()).unwrap_or_default().to_owned();
-        self.body["errors"].as_array().map(|faults| faults.iter().map(of).collect()).unwrap_or_default()
+        let mut places: Vec<String> = self.body["errors"].as_array().into_iter().flatten().map(of).collect();
+        places.dedup();
+        places
     }
 
     /// Rules of the findings, without repeats.
