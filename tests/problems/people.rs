@@ -5,8 +5,10 @@ use std::time::Duration;
 use harness::{PASSWORD, TestApp, User, world::Company};
 use serde_json::{Value, json};
 
-const MINUTE: Duration = Duration::from_secs(60);
-const HOUR: Duration = Duration::from_secs(3600);
+const CODE: Duration = Duration::from_mins(10);
+const SESSION: Duration = Duration::from_hours(12);
+const PHONE: Duration = Duration::from_hours(180 * 24);
+const MOMENT: Duration = Duration::from_millis(1);
 
 async fn is_in(user: &User) -> bool {
     let reply = user.get("/api/v1/me").await;
@@ -101,12 +103,12 @@ async fn a_code_enrols_one_phone_within_ten_minutes() {
     assert!(is_in(&app.user(phone["token"].as_str().unwrap(), None)).await);
     let used = without_request(enrol(&code).await.problem(401, "not-signed-in").body);
     let code = new_code().await;
-    app.clock.advance(10 * MINUTE);
+    app.clock.advance(CODE);
     let expired = without_request(enrol(&code).await.problem(401, "not-signed-in").body);
     let unknown = without_request(enrol(&json!("AAAAA-AAAAA")).await.problem(401, "not-signed-in").body);
     assert!(used == expired && expired == unknown, "{used} {expired} {unknown}");
     let code = new_code().await;
-    app.clock.advance(10 * MINUTE - Duration::from_millis(1));
+    app.clock.advance(CODE.saturating_sub(MOMENT));
     let _ = enrol(&code).await.expect(201);
     // The office enrols technicians and nobody else.
     let owners = format!("/api/v1/people/{}/enrolment-codes", company.owner.id.as_deref().unwrap());
@@ -117,12 +119,12 @@ async fn a_code_enrols_one_phone_within_ten_minutes() {
 #[tokio::test]
 async fn a_session_ends_after_twelve_hours_and_a_phone_after_half_a_year() {
     let company = Company::in_maryland().await;
-    company.app.clock.advance(12 * HOUR - Duration::from_millis(1));
+    company.app.clock.advance(SESSION.saturating_sub(MOMENT));
     assert!(is_in(&company.owner).await && is_in(&company.phone).await);
-    company.app.clock.advance(Duration::from_millis(1));
+    company.app.clock.advance(MOMENT);
     assert!(!is_in(&company.owner).await);
     assert!(is_in(&company.phone).await);
-    company.app.clock.advance(180 * 24 * HOUR - 12 * HOUR);
+    company.app.clock.advance(PHONE.saturating_sub(SESSION));
     assert!(!is_in(&company.phone).await);
 }
 

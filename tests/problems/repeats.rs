@@ -136,7 +136,7 @@ async fn a_key_must_be_plain_and_long_enough() {
 #[tokio::test]
 async fn a_key_is_forgotten_after_ninety_days() {
     let company = Company::in_maryland().await;
-    let day = Duration::from_secs(24 * 3600);
+    let day = Duration::from_hours(24);
     let key = "0123456789abcdef";
     let first = company.office.post_with_key("/api/v1/clients", key, &client(2)).await.expect(201);
     for (days, known) in [(89, true), (2, false)] {
