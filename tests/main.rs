@@ -10,6 +10,7 @@ mod lists;
 mod main_job;
 mod migrations;
 mod openapi;
+mod plans;
 mod problems;
 mod rivals;
 mod rules;

@@ -208,6 +208,8 @@ impl FromRequestParts<App> for IfMatch {
         }
         // A weak tag never matches a strong comparison, and an unknown tag matches nothing: both mean "not this version".
         let known = text.split(',').find_map(|tag| tag.trim().strip_prefix("\"v")?.strip_suffix('"')?.parse().ok());
+        // The text itself must be the tag: "v01" and "v+1" read as one and name nothing.
+        let known = known.filter(|version: &i64| text.contains(&format!("\"v{version}\"")));
         Ok(Self { version: Some(known.unwrap_or(-1)) })
     }
 }

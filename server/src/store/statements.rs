@@ -125,7 +125,10 @@ async fn sections(
                    AS "measurements!: String",
                   (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
-           WHERE ($1 IS NULL OR c.id = $1) AND ($2 IS NULL OR p.id = $2) AND ($3 IS NULL OR s.id = $3)
+           WHERE s.id IN (
+                   SELECT y.id FROM properties AS x JOIN sections AS y ON y.property_id = x.id WHERE x.client_id = $1
+                   UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
+                   UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $4))
            ORDER BY p.seq, s.seq"#,
         client,
@@ -168,8 +171,11 @@ async fn ledger(
         r#"SELECT l.section_id AS "section_id!", l.record_id AS "record_id!", l.application_id AS "application_id!",
                   l.applied_on AS "applied_on!", l.area AS "area!", l.product AS "product!", l.nitrogen AS "nitrogen!",
                   l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!"
-           FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN application_lines AS l ON l.section_id = s.id
-           WHERE ($1 IS NULL OR p.client_id = $1) AND ($2 IS NULL OR p.id = $2) AND ($3 IS NULL OR s.id = $3)
+           FROM application_lines AS l
+           WHERE l.section_id IN (
+                   SELECT y.id FROM properties AS x JOIN sections AS y ON y.property_id = x.id WHERE x.client_id = $1
+                   UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
+                   UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
              AND l.applied_on BETWEEN $4 AND $5
            ORDER BY l.applied_on, l.seq"#,
         client,
@@ -215,12 +221,13 @@ async fn records(
                   a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", d.name AS "product_name!", d.label AS "label!",
                   w.name AS "person_name!", k.id AS "correction_id?", k.received_at AS "corrected_at?", k.content AS "correction?"
            FROM applications AS a
-           JOIN properties AS p ON p.id = a.property_id
            JOIN products AS d ON d.id = a.product_id
            JOIN people AS w ON w.id = a.person_id
            LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)
-           WHERE ($1 IS NULL OR p.client_id = $1) AND ($2 IS NULL OR p.id = $2)
-             AND ($3 IS NULL OR p.id = (SELECT s.property_id FROM sections AS s WHERE s.id = $3))
+           WHERE a.property_id IN (
+                   SELECT x.id FROM properties AS x WHERE x.client_id = $1
+                   UNION SELECT x.id FROM properties AS x WHERE x.id = $2
+                   UNION SELECT y.property_id FROM sections AS y WHERE y.id = $3)
              AND a.applied_on BETWEEN $4 AND $5
            ORDER BY a.applied_on, a.seq"#,
         client,

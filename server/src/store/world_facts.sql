@@ -1,26 +1,28 @@
 -- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
 -- applications and corrections, $5 lots, $6 visits, all JSON arrays of ids; $7 now. A section's whole ledger is loaded:
 -- some laws ask for the first application ever, and a section sees half a dozen a year.
+-- CROSS JOIN keeps the order as written: from the few that are wanted to the many that are stored. Left to itself the
+-- planner cannot know how few that is, and reads whole tables.
 WITH
     named_applications AS (
         SELECT value AS id FROM json_each($4)
         UNION
-        SELECT c.application_id FROM corrections AS c JOIN json_each($4) AS w ON w.value = c.id
+        SELECT c.application_id FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
     ),
     wanted_sections AS (
         SELECT value AS id FROM json_each($1)
         UNION
-        SELECT l.section_id FROM application_lines AS l JOIN named_applications AS n ON n.id = l.application_id
+        SELECT l.section_id FROM named_applications AS n CROSS JOIN application_lines AS l WHERE l.application_id = n.id
     ),
     wanted_properties AS (
         SELECT value AS id FROM json_each($2)
         UNION
-        SELECT a.property_id FROM applications AS a JOIN named_applications AS n ON n.id = a.id
+        SELECT a.property_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     ),
     wanted_products AS (
         SELECT value AS id FROM json_each($3)
         UNION
-        SELECT a.product_id FROM applications AS a JOIN named_applications AS n ON n.id = a.id
+        SELECT a.product_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     )
 SELECT 'property', p.id, json_object(
     'client_id', p.client_id,
@@ -28,7 +30,7 @@ SELECT 'property', p.id, json_object(
     'rule_sets', json(p.rule_sets),
     'cancelled_on', c.cancelled_on,
     'visited_by', (SELECT json_group_array(DISTINCT v.person_id) FROM visits AS v WHERE v.property_id = p.id))
-FROM wanted_properties AS w JOIN properties AS p ON p.id = w.id JOIN clients AS c ON c.id = p.client_id
+FROM wanted_properties AS w CROSS JOIN properties AS p CROSS JOIN clients AS c WHERE p.id = w.id AND c.id = p.client_id
 UNION ALL
 SELECT 'section', s.id, json_object(
     'property_id', s.property_id,
@@ -51,7 +53,7 @@ SELECT 'section', s.id, json_object(
         FROM clearance_lines AS h
         WHERE h.section_id = s.id AND h.expires_at > $7
           AND NOT EXISTS (SELECT 1 FROM clearance_ends AS e WHERE e.clearance_id = h.clearance_id)))
-FROM wanted_sections AS w JOIN sections AS s ON s.id = w.id
+FROM wanted_sections AS w CROSS JOIN sections AS s WHERE s.id = w.id
 UNION ALL
 SELECT 'product', p.id, json_object(
     'name', p.name,
@@ -59,31 +61,31 @@ SELECT 'product', p.id, json_object(
     'net_weight', p.net_weight,
     'status', p.status,
     'balance', coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0))
-FROM wanted_products AS w JOIN products AS p ON p.id = w.id
+FROM wanted_products AS w CROSS JOIN products AS p WHERE p.id = w.id
 UNION ALL
-SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w JOIN lots AS l ON l.id = w.value
+SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
 UNION ALL
-SELECT 'visit', v.id, v.property_id FROM json_each($6) AS w JOIN visits AS v ON v.id = w.value
+SELECT 'visit', v.id, v.property_id FROM json_each($6) AS w CROSS JOIN visits AS v WHERE v.id = w.value
 UNION ALL
 SELECT 'clearance', c.id, json_object(
     'property_id', c.property_id, 'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
     'planned_on', c.planned_on, 'verdict', c.verdict, 'content', c.content, 'fingerprint', c.fingerprint,
     'granted_at', c.granted_at, 'expires_at', c.expires_at, 'ended', e.how,
     'lines', (SELECT json_group_array(json_array(l.section_id, l.area, l.product)) FROM clearance_lines AS l WHERE l.clearance_id = c.id))
-FROM json_each($4) AS w JOIN clearances AS c ON c.id = w.value LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id
+FROM json_each($4) AS w CROSS JOIN clearances AS c LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id WHERE c.id = w.value
 UNION ALL
 SELECT 'application', a.id, json_object(
     'property_id', a.property_id, 'product_id', a.product_id, 'lot_id', a.lot_id, 'person_id', a.person_id,
     'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
     'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'content', a.content, 'fingerprint', a.fingerprint)
-FROM named_applications AS n JOIN applications AS a ON a.id = n.id
+FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
 UNION ALL
 SELECT 'correction', c.id, json_object(
     'application_id', c.application_id, 'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at,
     'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'content', c.content, 'fingerprint', c.fingerprint)
-FROM json_each($4) AS w JOIN corrections AS c ON c.id = w.value
+FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
 UNION ALL
-SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w JOIN attempts AS t ON t.subject_id = w.value
+SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
 UNION ALL
 SELECT 'rule_set_text', r.hash, r.code FROM rule_set_texts AS r
 UNION ALL
