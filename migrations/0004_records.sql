@@ -104,6 +104,7 @@ CREATE TABLE applications (
 ) STRICT;
 CREATE INDEX applications_by_property ON applications (property_id, seq);
 CREATE INDEX applications_by_person ON applications (person_id, seq);
+CREATE INDEX applications_by_visit ON applications (visit_id) WHERE visit_id IS NOT NULL;
 CREATE INDEX applications_beyond ON applications (seq) WHERE beyond_the_rules = 1;
 
 -- A further record that takes an application back or says what truly happened.

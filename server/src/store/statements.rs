@@ -270,10 +270,13 @@ async fn open_visits(
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
         r#"SELECT v.id AS "id!", v.property_id AS "property_id!", v.planned_on AS "planned_on!"
-           FROM visits AS v JOIN properties AS p ON p.id = v.property_id
-           WHERE v.status = 'planned' AND v.planned_on BETWEEN $4 AND $5
+           FROM visits AS v
+           WHERE v.property_id IN (
+                   SELECT x.id FROM properties AS x WHERE x.client_id = $1
+                   UNION SELECT x.id FROM properties AS x WHERE x.id = $2
+                   UNION SELECT y.property_id FROM sections AS y WHERE y.id = $3)
+             AND v.status = 'planned' AND v.planned_on BETWEEN $4 AND $5
              AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
-             AND ($1 IS NULL OR p.client_id = $1) AND ($2 IS NULL OR p.id = $2)
              AND ($3 IS NULL OR EXISTS (SELECT 1 FROM visit_sections AS x WHERE x.visit_id = v.id AND x.section_id = $3))
            ORDER BY v.planned_on, v.seq"#,
         client,
