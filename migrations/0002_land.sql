@@ -29,6 +29,20 @@ CREATE TABLE properties (
 ) STRICT;
 CREATE INDEX properties_by_client ON properties (client_id, seq);
 
+-- Whose a property is, and since which local day. Written with the property and whenever it changes hands, never edited, so
+-- that the statements of past years stay with the client of those years. The first row has no beginning. The nitrogen that
+-- went down stays with the land, whoever pays.
+CREATE TABLE ownerships (
+    seq         INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
+    property_id TEXT    NOT NULL CONSTRAINT ownerships_property REFERENCES properties (id),
+    client_id   TEXT    NOT NULL CONSTRAINT ownerships_client REFERENCES clients (id),
+    since       TEXT    NOT NULL
+) STRICT;
+CREATE INDEX ownerships_by_property ON ownerships (property_id, since, seq, client_id);
+CREATE INDEX ownerships_by_client ON ownerships (client_id, property_id);
+CREATE TRIGGER ownerships_keep BEFORE UPDATE ON ownerships BEGIN SELECT RAISE(ABORT, 'ownerships are never edited'); END;
+CREATE TRIGGER ownerships_stay BEFORE DELETE ON ownerships BEGIN SELECT RAISE(ABORT, 'ownerships are never deleted'); END;
+
 -- The smallest piece of lawn with its own measurement, soil report and yearly total. Lengths in hundredths of a foot.
 -- `water` says whether somebody looked: 'none' is a statement, 'unknown' is not.
 CREATE TABLE sections (

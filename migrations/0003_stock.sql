@@ -42,6 +42,7 @@ CREATE TABLE stock_movements (
     recorded_at INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX stock_movements_by_product ON stock_movements (product_id, seq);
+CREATE INDEX stock_movements_by_record ON stock_movements (record_id) WHERE record_id IS NOT NULL;
 CREATE INDEX stock_movements_by_lot ON stock_movements (lot_id) WHERE lot_id IS NOT NULL;
 
 -- The sum of each product's movements, kept by the trigger below alone: every record asks for it, and adding up a hundred

@@ -1,4 +1,4 @@
--- A planned stop. Written by the office; a technician may see the clients that are on their visits, and no others.
+-- A planned stop. Written by the office.
 CREATE TABLE visits (
     seq             INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id              TEXT    NOT NULL CONSTRAINT visits_id UNIQUE,
@@ -22,6 +22,17 @@ CREATE TABLE visit_sections (
     PRIMARY KEY (visit_id, section_id)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX visit_sections_by_section ON visit_sections (section_id);
+
+-- Who was ever sent to a property. Written with each visit and never taken away: a phone may be out of reach when a visit
+-- is given to somebody else, and what its holder did there stays theirs to record and to read. A technician sees the
+-- properties that stand here beside their name, and no others.
+CREATE TABLE assignments (
+    person_id   TEXT    NOT NULL CONSTRAINT assignments_person REFERENCES people (id),
+    property_id TEXT    NOT NULL CONSTRAINT assignments_property REFERENCES properties (id),
+    since       INTEGER NOT NULL,
+    PRIMARY KEY (person_id, property_id)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX assignments_by_property ON assignments (property_id, person_id);
 
 -- The answer the rules gave, word for word. `subject` says what it belongs to: "clearance/", "application/",
 -- "correction/" or "attempt/" and the id.
@@ -83,7 +94,8 @@ CREATE TABLE clearance_ends (
 ) STRICT, WITHOUT ROWID;
 
 -- What was put down: the record. `content` is what the phone sent, canonical; `fingerprint` its hash, so that the same
--- again is recognised. Only ever inserted: a mistake is followed by a correction.
+-- again is recognised. `person_id` is who did the work, `person_name` the name at that time, `entered_by` who sent it.
+-- Only ever inserted: a mistake is followed by a correction.
 CREATE TABLE applications (
     seq              INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id               TEXT    NOT NULL CONSTRAINT applications_id UNIQUE,
@@ -93,6 +105,8 @@ CREATE TABLE applications (
     visit_id         TEXT    CONSTRAINT applications_visit REFERENCES visits (id),
     clearance_id     TEXT    CONSTRAINT applications_clearance REFERENCES clearances (id),
     person_id        TEXT    NOT NULL CONSTRAINT applications_person REFERENCES people (id),
+    person_name      TEXT    NOT NULL,
+    entered_by       TEXT    NOT NULL CONSTRAINT applications_entered_by REFERENCES people (id),
     device_id        TEXT    CONSTRAINT applications_device REFERENCES devices (id),
     applied_on       TEXT    NOT NULL,
     received_at      INTEGER NOT NULL,
@@ -147,13 +161,14 @@ CREATE INDEX application_lines_by_section ON application_lines
 CREATE INDEX application_lines_by_application ON application_lines (application_id);
 
 -- What a phone sent and the rules refused. Kept, so that nothing that may have happened is lost; one row for each
--- different content, however often it is sent.
+-- different content, however often it is sent. `about_on` is the local day of the work.
 CREATE TABLE attempts (
     seq         INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id          TEXT    NOT NULL CONSTRAINT attempts_id UNIQUE,
     kind        TEXT    NOT NULL CONSTRAINT attempts_kind CHECK (kind IN ('clearance', 'application', 'correction')),
     subject_id  TEXT    NOT NULL,
     property_id TEXT    NOT NULL CONSTRAINT attempts_property REFERENCES properties (id),
+    about_on    TEXT    NOT NULL,
     person_id   TEXT    NOT NULL CONSTRAINT attempts_person REFERENCES people (id),
     device_id   TEXT    CONSTRAINT attempts_device REFERENCES devices (id),
     received_at INTEGER NOT NULL,
@@ -161,6 +176,7 @@ CREATE TABLE attempts (
     fingerprint TEXT    NOT NULL,
     CONSTRAINT attempts_once UNIQUE (subject_id, fingerprint)
 ) STRICT;
+CREATE INDEX attempts_by_property ON attempts (property_id, about_on);
 
 -- The owner looked at a record that went beyond the rules, and said something about it.
 CREATE TABLE reviews (
@@ -170,6 +186,8 @@ CREATE TABLE reviews (
     reviewed_at INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 
+CREATE TRIGGER assignments_keep BEFORE UPDATE ON assignments BEGIN SELECT RAISE(ABORT, 'assignments are never edited'); END;
+CREATE TRIGGER assignments_stay BEFORE DELETE ON assignments BEGIN SELECT RAISE(ABORT, 'assignments are never deleted'); END;
 CREATE TRIGGER decisions_keep BEFORE UPDATE ON decisions BEGIN SELECT RAISE(ABORT, 'decisions are never edited'); END;
 CREATE TRIGGER decisions_stay BEFORE DELETE ON decisions BEGIN SELECT RAISE(ABORT, 'decisions are never deleted'); END;
 CREATE TRIGGER rule_set_texts_keep BEFORE UPDATE ON rule_set_texts BEGIN SELECT RAISE(ABORT, 'rule set texts are never edited'); END;

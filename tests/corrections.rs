@@ -28,12 +28,13 @@ async fn taking_an_application_back_restores_the_room_and_the_stock() {
     assert_eq!(after["decision"]["verdict"], "go", "{after:#}");
     let product = company.office.get(&format!("/api/v1/products/{}", company.feed)).await.expect(200).body;
     assert_eq!(product["balance_lb"], "1923.125", "2,000 less three times 25.625");
-    // Taken back twice: the second finds nothing to take back and changes no total.
-    let _ = company
-        .phone
-        .put(&format!("/api/v1/corrections/{}", new_id()), &correction(&last, &Value::Null))
-        .await
-        .expect(201);
+    // Taken back twice: the second is told what stands, and with that there is nothing left to take back.
+    let address = format!("/api/v1/corrections/{}", new_id());
+    let mut again = correction(&last, &Value::Null);
+    let _ = company.phone.put(&address, &again).await.problem(409, "conflict");
+    again["replaces"] = stored["id"].clone();
+    let nothing = company.phone.put(&address, &again).await.problem(422, "invalid");
+    assert_eq!(nothing.faults(), ["#/change"]);
     let statement = company.statement().await;
     assert_eq!(statement["sections"][0]["applied"]["nitrogen_lb"], "18.45");
     assert_eq!(statement["sections"][0]["lines"].as_array().unwrap().len(), 3);
@@ -81,7 +82,7 @@ async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     let company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "15").await;
     let body = correction(&id, &json!([{ "section_id": company.rear, "product_lb": "15" }]));
-    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &body).await.expect(201);
+    let moved = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &body).await.expect(201).body;
     let statement = company.statement().await;
     assert_eq!(statement["sections"][0]["applied"]["nitrogen_lb"], "0");
     assert_eq!(statement["sections"][0]["lines"], json!([]));
@@ -94,9 +95,32 @@ async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     });
     let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
     let _ = phone.get(&format!("/api/v1/applications/{id}")).await.expect(200);
-    let back = correction(&id, &Value::Null);
+    let mut back = correction(&id, &Value::Null);
+    back["replaces"] = moved["id"].clone();
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.problem(403, "not-allowed");
     let _ = company.office.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
     let unknown = correction(&new_id(), &Value::Null);
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &unknown).await.problem(404, "not-found");
+}
+
+#[tokio::test]
+async fn a_correction_that_lay_on_a_phone_does_not_override_a_newer_one() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let line = |amount: &str| json!([{ "section_id": company.front, "product_lb": amount }]);
+    let office = company.office.put(&format!("/api/v1/corrections/{}", new_id()), &correction(&id, &line("21"))).await;
+    let office = office.expect(201).body;
+    let late = format!("/api/v1/corrections/{}", new_id());
+    let mut body = correction(&id, &line("22"));
+    let refused = company.phone.put(&late, &body).await.problem(409, "conflict");
+    assert!(refused.body["detail"].as_str().unwrap().contains(office["id"].as_str().unwrap()), "{}", refused.text);
+    assert_eq!(company.statement().await["sections"][0]["product_lb"], "21");
+    body["replaces"] = office["id"].clone();
+    let _ = company.phone.put(&late, &body).await.expect(201);
+    assert_eq!(company.statement().await["sections"][0]["product_lb"], "22");
+    // What stands already is no correction.
+    let mut same = correction(&id, &line("22"));
+    same["replaces"] = json!(late.rsplit('/').next());
+    let nothing = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &same).await;
+    assert_eq!(nothing.problem(422, "invalid").faults(), ["#/change"]);
 }

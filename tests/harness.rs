@@ -21,6 +21,7 @@ use serde_json::{Value, json};
 use server::{
     clock::{Clock, FrozenClock, RandomIds},
     serve,
+    throttle::Throttle,
 };
 use tempfile::TempDir;
 use tokio::task::JoinHandle;
@@ -75,7 +76,9 @@ impl TestApp {
         let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
         let file = folder.path().join("book.db");
         let opened =
-            serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law).await.expect("a book");
+            serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law, Throttle::new(false))
+                .await
+                .expect("a book");
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
         let address = listener.local_addr().expect("an address");

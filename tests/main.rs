@@ -3,6 +3,7 @@
 
 mod access_matrix;
 mod access_scope;
+mod clearances;
 mod corrections;
 mod faults;
 mod journal_coverage;
@@ -17,4 +18,5 @@ mod rules;
 mod serve;
 mod statements;
 mod tidy;
+mod turns;
 mod verify;

@@ -12,9 +12,10 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 15] = [
+const INSERT_ONLY: [&str; 17] = [
     "application_lines",
     "applications",
+    "assignments",
     "attempts",
     "clearance_ends",
     "clearance_lines",
@@ -24,6 +25,7 @@ const INSERT_ONLY: [&str; 15] = [
     "journal",
     "lots",
     "measurements",
+    "ownerships",
     "reviews",
     "rule_set_texts",
     "soil_reports",

@@ -9,6 +9,7 @@ use server::{
     clock::{RandomIds, SystemClock},
     config::{Cli, Command, ConfigFault, Serve},
     serve,
+    throttle::Throttle,
 };
 
 fn parsed(arguments: &[&str]) -> Serve {
@@ -47,8 +48,15 @@ async fn tls_from_certificate_files_serves_and_stops() {
     let certificate = file("chain.pem", made.cert.pem());
     let key = file("key.pem", made.signing_key.serialize_pem());
     let law = Arc::new(Lawbook::embedded().unwrap());
-    let opened =
-        serve::open(&folder.path().join("book.db"), Arc::new(SystemClock), Arc::new(RandomIds), law).await.unwrap();
+    let opened = serve::open(
+        &folder.path().join("book.db"),
+        Arc::new(SystemClock),
+        Arc::new(RandomIds),
+        law,
+        Throttle::new(false),
+    )
+    .await
+    .unwrap();
     let listener = serve::bind("127.0.0.1:0".parse().unwrap()).unwrap();
     let port = listener.local_addr().unwrap().port();
     let tls = RustlsConfig::from_pem_file(&certificate, &key).await.unwrap();
@@ -84,4 +92,50 @@ async fn a_port_that_is_taken_and_a_certificate_that_is_not_there_are_said() {
     ]);
     let said = serve::serve(&config).await.unwrap_err().to_string();
     assert!(said.contains("absent.pem"), "{said}");
+}
+
+#[tokio::test]
+async fn one_book_has_one_server() {
+    let folder = tempfile::tempdir().unwrap();
+    let open = async |name: &str| {
+        let law = Arc::new(Lawbook::embedded().unwrap());
+        let file = folder.path().join(name);
+        serve::open(&file, Arc::new(SystemClock), Arc::new(RandomIds), law, Throttle::new(false)).await
+    };
+    let first = open("book.db").await.unwrap();
+    let second = open("book.db").await.unwrap_err().to_string();
+    assert!(second.contains("another server has this book open") && second.contains("book.db.lock"), "{second}");
+    let nowhere = open("nowhere/book.db").await.unwrap_err().to_string();
+    assert!(nowhere.contains("nowhere/book.db") && nowhere.contains("Does the folder exist"), "{nowhere}");
+    drop(first.router);
+    first.writer.finish().await.unwrap();
+    let third = open("book.db").await.unwrap();
+    drop(third.router);
+    third.writer.finish().await.unwrap();
+}
+
+#[tokio::test]
+async fn a_write_that_panics_is_rolled_back_and_the_writer_goes_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let law = Arc::new(Lawbook::embedded().unwrap());
+    let (store, writer) = server::store::Store::open(&folder.path().join("book.db"), law).await.unwrap();
+    let at = domain::time::Instant::parse("2026-09-15T14:00:00Z").unwrap();
+    let code = "code";
+    let write = async |panics: bool| {
+        store
+            .write(move |connection| {
+                Box::pin(async move {
+                    let made = server::store::people::installation(&mut *connection, b"key", code).await?;
+                    let set = server::store::people::set_up(connection, code, "Company", "UTC", at).await?;
+                    assert!(!panics, "as asked for");
+                    Ok((made.company, set))
+                })
+            })
+            .await
+    };
+    let lost = write(true).await.unwrap_err();
+    assert_eq!(lost.status, 500);
+    assert_eq!(write(false).await.unwrap(), (None, true), "what the first wrote is not there");
+    drop(store);
+    writer.finish().await.unwrap();
 }

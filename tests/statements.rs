@@ -1,7 +1,7 @@
 //! The year's nitrogen, as the owner shows it to a regulator.
 
-use harness::world::Company;
-use serde_json::json;
+use harness::{new_id, world::Company};
+use serde_json::{Value, json};
 
 #[tokio::test]
 async fn json_and_csv_say_the_same() {
@@ -97,7 +97,9 @@ async fn gaps_are_named_and_a_wrong_question_is_told_what_is_wrong() {
     let statement =
         owner.get(&format!("/api/v1/statements?year=2026&client_id={}", company.client)).await.expect(200).body;
     assert!(
-        statement["gaps"].to_string().contains("A visit planned on 2026-09-15 was neither recorded nor closed."),
+        statement["gaps"]
+            .to_string()
+            .contains("1 Street A, Sampletown: the visit planned on 2026-09-15 was neither recorded nor closed."),
         "{statement:#}"
     );
     for wrong in [
@@ -111,4 +113,79 @@ async fn gaps_are_named_and_a_wrong_question_is_told_what_is_wrong() {
     let year = owner.get("/api/v1/statements/company?year=2026").await.expect(200).body;
     assert_eq!(year["sections"].as_array().unwrap().len(), 2);
     assert_eq!(year["sections"][0]["remaining_nitrogen_lb_per_1000_sqft"], "2.7");
+}
+
+#[tokio::test]
+async fn a_correction_beyond_the_rules_is_marked_and_a_refused_one_is_a_gap() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let mut body = json!({
+        "application_id": id, "reason": "Weighed again.",
+        "change": { "lines": [{ "section_id": company.front, "product_lb": "40" }] },
+    });
+    let address = format!("/api/v1/corrections/{}", new_id());
+    let refused = company.phone.put(&address, &body).await.problem(422, "stopped-by-rules");
+    let gap =
+        "1 Street A, Sampletown: a correction of work of 2026-09-15 was refused and neither sent again nor reviewed";
+    let gaps = async |year: i16| {
+        let address = format!("/api/v1/statements?year={year}&client_id={}", company.client);
+        company.owner.get(&address).await.expect(200).body["gaps"].to_string()
+    };
+    assert!(gaps(2026).await.contains(gap), "{}", gaps(2026).await);
+    assert!(!gaps(2025).await.contains("refused"), "it is of another year");
+    assert_eq!(company.statement().await["sections"][0]["lines"][0]["beyond_the_rules"], false);
+    let keys: Vec<&Value> =
+        refused.body["findings"].as_array().unwrap().iter().map(|finding| &finding["key"]).collect();
+    body["acknowledged"] = json!(keys);
+    let stored = company.phone.put(&address, &body).await.expect(201).body;
+    let statement = company.statement().await;
+    assert_eq!(statement["sections"][0]["lines"][0]["beyond_the_rules"], true);
+    assert!(!statement["gaps"].to_string().contains("refused"), "{statement:#}");
+    assert!(statement["gaps"].to_string().contains("beyond the rules"), "{statement:#}");
+    // Put right within the rules, the line is within them; that it once was not stays to be read.
+    let mut right = body.clone();
+    right["change"]["lines"][0]["product_lb"] = json!("20");
+    right["replaces"] = stored["id"].clone();
+    right["acknowledged"] = json!([]);
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &right).await.expect(201);
+    let statement = company.statement().await;
+    assert_eq!(statement["sections"][0]["lines"][0]["beyond_the_rules"], false);
+    assert!(statement["gaps"].to_string().contains("beyond the rules"), "{statement:#}");
+}
+
+#[tokio::test]
+async fn a_record_that_was_taken_back_does_not_close_its_visit() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    company.app.clock.set(harness::instant("2026-09-16T01:00:00Z"));
+    let gap = async || company.statement().await["gaps"].to_string().contains("neither recorded nor closed");
+    assert!(!gap().await);
+    let back = json!({ "application_id": id, "reason": "It was the neighbour's lawn." });
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
+    company.app.clock.set(harness::instant("2026-09-16T12:00:00Z"));
+    let owner = company.app.sign_in("owner", None).await;
+    let address = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let statement = owner.get(&address).await.expect(200).body;
+    assert!(statement["gaps"].to_string().contains("neither recorded nor closed"), "{statement:#}");
+}
+
+#[tokio::test]
+async fn a_technicians_statement_tells_nothing_of_other_properties() {
+    let company = Company::in_maryland().await;
+    let office = &company.office;
+    let elsewhere = harness::world::property(office, &company.client, &["us-md"]).await;
+    let lawn = harness::world::section(office, &elsewhere, "shore lawn", "4000").await;
+    let visit = json!({
+        "property_id": elsewhere, "person_id": office.id, "planned_on": "2026-09-01", "product_id": company.feed,
+        "section_ids": [lawn], "purpose": "maintenance",
+    });
+    let _ = office.post("/api/v1/visits", &visit).await.expect(201);
+    let address = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let all = office.get(&address).await.expect(200).body;
+    assert_eq!(all["sections"].as_array().unwrap().len(), 3);
+    assert!(all["gaps"].to_string().contains("2026-09-01"), "{all:#}");
+    let own = company.phone.get(&address).await.expect(200).body;
+    assert_eq!(own["sections"].as_array().unwrap().len(), 2);
+    assert!(!own["gaps"].to_string().contains("2026-09-01"), "{own:#}");
+    assert!(own["gaps"].to_string().contains("Only the properties you were sent to are shown."), "{own:#}");
 }

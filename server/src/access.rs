@@ -137,7 +137,13 @@ fn random_text() -> Result<String, Problem> {
     Ok(URL_SAFE_NO_PAD.encode(bytes))
 }
 
-/// What is stored of a token or a code.
+/// What is stored of a one-time code. Case and the dashes between the groups do not matter: people type it.
+pub fn code_hash(code: &str) -> String {
+    let plain: String = code.chars().filter(char::is_ascii_alphanumeric).collect();
+    hash(&plain.to_ascii_uppercase())
+}
+
+/// What is stored of a token.
 pub fn hash(secret: &str) -> String {
     hex(&Sha256::digest(secret.as_bytes()))
 }

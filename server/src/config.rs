@@ -19,7 +19,7 @@ pub enum Command {
     /// Make an invented company, do the main job once over HTTP, print it, and serve until Ctrl-C
     Demo(Demo),
     /// Check a book: the hash chain of its journal, and every total recomputed from the records
-    Verify(Book),
+    Verify(Verify),
     /// Print the API document (OpenAPI 3.1)
     Openapi,
 }
@@ -28,6 +28,13 @@ pub enum Command {
 #[derive(Debug, Clone, Args)]
 pub struct Book {
     /// File that holds the book; made if it is not there
+    #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
+    pub file: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
+pub struct Verify {
+    /// File that holds the book; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
 }

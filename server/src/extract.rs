@@ -185,13 +185,16 @@ impl<K: Named> FromRequestParts<App> for PathId<K> {
 }
 
 /// `If-Match`: the version that the caller changes.
-#[derive(Debug, Clone, Copy, IntoParams)]
+#[derive(Debug, Clone, IntoParams)]
 #[into_params(parameter_in = Header)]
 pub struct IfMatch {
     /// The version you read, in quotes: `"v3"`. Required, so that nobody's work is overwritten unseen. `*` takes any.
     #[param(rename = "If-Match", value_type = String, pattern = "^(\\*|\"v[1-9][0-9]{0,8}\")$", max_length = 12, example = "\"v3\"")]
-    pub version: Option<i64>,
+    pub versions: Versions,
 }
+
+/// The versions that a change may be put on top of, as a JSON array for the store; nothing for any version.
+pub type Versions = Option<String>;
 
 impl FromRequestParts<App> for IfMatch {
     type Rejection = Problem;
@@ -204,13 +207,16 @@ impl FromRequestParts<App> for IfMatch {
             ));
         };
         if text.trim() == "*" {
-            return Ok(Self { version: None });
+            return Ok(Self { versions: None });
         }
         // A weak tag never matches a strong comparison, and an unknown tag matches nothing: both mean "not this version".
-        let known = text.split(',').find_map(|tag| tag.trim().strip_prefix("\"v")?.strip_suffix('"')?.parse().ok());
         // The text itself must be the tag: "v01" and "v+1" read as one and name nothing.
-        let known = known.filter(|version: &i64| text.contains(&format!("\"v{version}\"")));
-        Ok(Self { version: Some(known.unwrap_or(-1)) })
+        let version = |tag: &str| {
+            let version: i64 = tag.strip_prefix("\"v")?.strip_suffix('"')?.parse().ok()?;
+            (tag == format!("\"v{version}\"")).then_some(version)
+        };
+        let known: Vec<i64> = text.split(',').filter_map(|tag| version(tag.trim())).collect();
+        Ok(Self { versions: Some(Value::from(known).to_string()) })
     }
 }
 

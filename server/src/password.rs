@@ -31,19 +31,21 @@ fn fault(error: &dyn std::fmt::Display) -> Problem {
     Problem::new(Kind::Fault, "The server could not do this. It is logged under the request id.")
 }
 
-/// The stored form of a new password, or why it is refused. Nothing for somebody without a sign-in.
-pub async fn hash_of(app: &App, sign_in: Option<&SignIn>, company: &str) -> Result<Option<String>, Problem> {
+/// What is wrong with a new password that is easily guessed.
+pub fn guessable(sign_in: &SignIn, company: &str) -> Option<FieldFault> {
+    let plain = |text: &str| text.to_lowercase().replace(char::is_whitespace, "");
+    let lower = plain(&sign_in.password);
+    let varied = lower.chars().collect::<std::collections::HashSet<_>>().len() >= 5;
+    let known = [plain(company), plain(&sign_in.name)];
+    let of_known = known.iter().any(|word| word.len() > 3 && lower.replace(word.as_str(), "").len() < 6);
+    let detail = "is easily guessed; take a few words that have nothing to do with the company or your name";
+    (COMMON.contains(&lower.as_str()) || !varied || of_known)
+        .then(|| FieldFault::at("/sign_in/password", "guessable", detail))
+}
+
+/// The stored form of a new password. Nothing for somebody without a sign-in.
+pub async fn hash_of(app: &App, sign_in: Option<&SignIn>) -> Result<Option<String>, Problem> {
     let Some(sign_in) = sign_in else { return Ok(None) };
-    let lower = sign_in.password.to_lowercase();
-    let guessable = COMMON.contains(&lower.as_str())
-        || lower.chars().collect::<std::collections::HashSet<_>>().len() < 5
-        || [company.to_lowercase(), sign_in.name.to_lowercase()]
-            .iter()
-            .any(|word| word.len() > 3 && lower.replace(word.as_str(), "").len() < 6);
-    if guessable {
-        let detail = "is easily guessed; take a few words that have nothing to do with the company or your name";
-        return Err(Problem::invalid(vec![FieldFault::at("/sign_in/password", "guessable", detail)]));
-    }
     let _turn = app.throttle.hashing.acquire().await.map_err(|error| fault(&error))?;
     let password = sign_in.password.clone();
     let hashed = tokio::task::spawn_blocking(move || {

@@ -75,7 +75,7 @@ pub const KINDS: [About; 18] = [
         slug: "not-found",
         status: StatusCode::NOT_FOUND,
         title: "Nothing here for you",
-        meaning: "There is no such thing, or it belongs to a client who is not on your visits.",
+        meaning: "There is no such thing, or it is not yours to see. A technician sees the properties that they were sent to.",
         way_out: "Check the address. If a lawn is missing from your day, call the office.",
     },
     About {
@@ -276,7 +276,7 @@ impl Problem {
     }
 
     pub fn not_found(what: &str) -> Self {
-        Self::new(Kind::NotFound, format!("There is no such {what}, or it is not on your visits."))
+        Self::new(Kind::NotFound, format!("There is no {what} with this id among what you may see."))
     }
 
     pub fn stopped(summary: &str, findings: Vec<Finding>) -> Self {

@@ -140,13 +140,13 @@ impl Compiled {
                 };
                 format!("must be {wanted}{example}{hint}")
             }
-            ValidationErrorKind::Enum { options } => format!("must be one of {options}"),
-            ValidationErrorKind::MaxLength { limit } => format!("must have at most {limit} characters"),
-            ValidationErrorKind::MinLength { limit } => format!("must have at least {limit} characters"),
+            ValidationErrorKind::Enum { options } => format!("must be one of: {}", words_of(options)),
+            ValidationErrorKind::MaxLength { limit } => format!("must have at most {}", counted(*limit, "character")),
+            ValidationErrorKind::MinLength { limit } => format!("must have at least {}", counted(*limit, "character")),
             ValidationErrorKind::Maximum { limit } => format!("must be at most {limit}"),
             ValidationErrorKind::Minimum { limit } => format!("must be at least {limit}"),
-            ValidationErrorKind::MaxItems { limit } => format!("must have at most {limit} entries"),
-            ValidationErrorKind::MinItems { limit } => format!("must have at least {limit} entries"),
+            ValidationErrorKind::MaxItems { limit } => format!("must have at most {}", counted(*limit, "entry")),
+            ValidationErrorKind::MinItems { limit } => format!("must have at least {}", counted(*limit, "entry")),
             ValidationErrorKind::UniqueItems => "must not name the same thing twice".to_owned(),
             _ => "does not fit".to_owned(),
         }
@@ -174,6 +174,21 @@ impl Compiled {
 
 fn wants_null(error: &ValidationError<'_>) -> bool {
     matches!(error.kind(), ValidationErrorKind::Type { kind } if format!("{kind:?}").contains("Null"))
+}
+
+/// The words of an enumeration, as a person reads them.
+fn words_of(options: &Value) -> String {
+    let options = options.as_array().map(Vec::as_slice).unwrap_or_default();
+    let word = |option: &Value| option.as_str().map_or_else(|| option.to_string(), str::to_owned);
+    options.iter().filter(|option| !option.is_null()).map(word).collect::<Vec<_>>().join(", ")
+}
+
+fn counted(count: u64, what: &str) -> String {
+    match (count, what.strip_suffix('y')) {
+        (1, _) => format!("1 {what}"),
+        (_, Some(stem)) => format!("{count} {stem}ies"),
+        _ => format!("{count} {what}s"),
+    }
 }
 
 fn type_words(kind: &Value) -> &'static str {

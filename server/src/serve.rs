@@ -7,7 +7,12 @@ use std::{
     time::Duration,
 };
 
-use axum::Router;
+use axum::{
+    Router,
+    http::{HeaderValue, header},
+    middleware::map_response,
+    response::Response,
+};
 use axum_server::{Handle, tls_rustls::RustlsConfig};
 use domain::{journal::hex, law::Lawbook};
 
@@ -64,12 +69,13 @@ pub async fn open(
     clock: Arc<dyn Clock>,
     ids: Arc<dyn IdSource>,
     law: Arc<Lawbook>,
+    throttle: Throttle,
 ) -> Result<Opened, ServeError> {
     let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
     let code = access::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
-    let digest = access::hash(&code);
+    let digest = access::code_hash(&code);
     let installation = store
         .write(move |connection| {
             Box::pin(async move { Ok(store::people::installation(connection, &key, &digest).await?) })
@@ -77,7 +83,7 @@ pub async fn open(
         .await
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let router = app(Deps { store, clock, ids, law, cursors, throttle: Throttle::default() })?;
+    let router = app(Deps { store, clock, ids, law, cursors, throttle })?;
     Ok(Opened { router, writer, setup_code: installation.company.is_none().then_some(code) })
 }
 
@@ -85,7 +91,9 @@ pub async fn open(
 pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     config.check()?;
     let listener = bind(config.listen)?;
-    let opened = open(&config.book.file, Arc::new(SystemClock), Arc::new(RandomIds), law()?).await?;
+    let opened =
+        open(&config.book.file, Arc::new(SystemClock), Arc::new(RandomIds), law()?, Throttle::new(config.behind_proxy));
+    let opened = opened.await?;
     let tls = match (&config.tls_certificate, &config.tls_key) {
         (Some(certificate), Some(key)) => {
             let what = format!("the certificate {} or the key {} cannot be used", certificate.display(), key.display());
@@ -121,7 +129,8 @@ pub async fn listen(
     handle: Handle<SocketAddr>,
     opened: Opened,
 ) -> Result<(), ServeError> {
-    let service = opened.router.into_make_service_with_connect_info::<SocketAddr>();
+    let router = if tls.is_some() { opened.router.layer(map_response(only_tls)) } else { opened.router };
+    let service = router.into_make_service_with_connect_info::<SocketAddr>();
     let failed = |error| ServeError::Io { what: "cannot serve".to_owned(), error };
     match tls {
         Some(tls) => axum_server::from_tcp_rustls(listener, tls).map_err(failed)?.handle(handle).serve(service).await,
@@ -130,6 +139,13 @@ pub async fn listen(
     .map_err(failed)?;
     // The router held the last way to the writer; the writer now finishes what waits and closes the file.
     Ok(opened.writer.finish().await?)
+}
+
+/// Whoever came once by TLS comes by TLS for a year (RFC 6797).
+async fn only_tls(mut response: Response) -> Response {
+    let year = HeaderValue::from_static("max-age=31536000");
+    response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, year);
+    response
 }
 
 /// Tells the server to stop when the operator or the system asks for it.

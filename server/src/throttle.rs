@@ -1,50 +1,101 @@
-//! Limits on guessing: signing in, setting up and enrolling, by name and by address.
+//! Limits on guessing: signing in, setting up and enrolling.
+//!
+//! Counted by address, and by name and address together. Not by name alone: then anybody could keep the owner out by
+//! guessing at the owner's password.
 
-use std::{net::IpAddr, num::NonZeroU32};
+use std::{
+    net::{IpAddr, Ipv6Addr},
+    num::NonZeroU32,
+};
 
-use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
+use governor::{
+    DefaultKeyedRateLimiter, NotUntil, Quota, RateLimiter,
+    clock::{Clock, DefaultClock, QuantaInstant},
+};
 use tokio::sync::Semaphore;
 
 use crate::problem::{Kind, Problem};
 
-/// Ten tries at once, then one every six seconds, for each key.
+/// Ten tries at once, then one every six seconds, for each name and address.
 const TRIES_PER_MINUTE: NonZeroU32 = NonZeroU32::new(10).unwrap();
 /// From one address, which a whole office may share.
 const TRIES_PER_MINUTE_AND_ADDRESS: NonZeroU32 = NonZeroU32::new(60).unwrap();
+/// Keys that are kept at most before old ones are forgotten.
+const KEYS: usize = 10_000;
 /// Password hashes at work at once: each takes 19 MiB.
 const HASHES_AT_ONCE: usize = 2;
 
 /// Counts tries. In memory: a restart forgets them, which costs an attacker more than it gives.
 #[derive(Debug)]
 pub struct Throttle {
-    names: DefaultKeyedRateLimiter<String>,
+    names: DefaultKeyedRateLimiter<(String, Option<IpAddr>)>,
     addresses: DefaultKeyedRateLimiter<IpAddr>,
     pub hashing: Semaphore,
+    /// A proxy stands before the server, so that the peer is the proxy and `X-Forwarded-For` says who asked it.
+    pub behind_proxy: bool,
 }
 
-impl Default for Throttle {
-    fn default() -> Self {
+impl Throttle {
+    pub fn new(behind_proxy: bool) -> Self {
         Self {
             names: RateLimiter::keyed(Quota::per_minute(TRIES_PER_MINUTE)),
             addresses: RateLimiter::keyed(Quota::per_minute(TRIES_PER_MINUTE_AND_ADDRESS)),
             hashing: Semaphore::new(HASHES_AT_ONCE),
+            behind_proxy,
         }
     }
-}
 
-impl Throttle {
-    /// Counts a try, or refuses it.
+    /// Counts a try, or refuses it and says how long to wait.
     pub fn count(&self, name: &str, address: Option<IpAddr>) -> Result<(), Problem> {
-        let refused = || Problem::new(Kind::TooMany, "Too many tries. Wait, then try again.").retry_after(6);
+        let address = address.map(network);
         if let Some(address) = address {
-            self.addresses.check_key(&address).map_err(|_| refused())?;
+            self.addresses.check_key(&address).map_err(|wait| refused(&wait))?;
         }
-        self.names.check_key(&name.to_lowercase()).map_err(|_| refused())?;
-        // Old keys are forgotten now and then, so that made-up names cannot fill the memory.
-        if self.names.len() > 10_000 {
+        self.names.check_key(&(name.to_lowercase(), address)).map_err(|wait| refused(&wait))?;
+        // Made-up names must not fill the memory.
+        if self.names.len() > KEYS || self.addresses.len() > KEYS {
             self.names.retain_recent();
             self.addresses.retain_recent();
         }
         Ok(())
+    }
+}
+
+fn refused(wait: &NotUntil<QuantaInstant>) -> Problem {
+    let seconds = wait.wait_time_from(DefaultClock::default().now()).as_secs() + 1;
+    let detail = format!("Too many tries from here. Wait {seconds} s, then try again.");
+    Problem::new(Kind::TooMany, detail).retry_after(seconds)
+}
+
+/// What counts as one address: of version 6 the network, because one customer has all addresses of it.
+fn network(address: IpAddr) -> IpAddr {
+    match address.to_canonical() {
+        IpAddr::V6(six) => {
+            let [a, b, c, d, ..] = six.segments();
+            Ipv6Addr::new(a, b, c, d, 0, 0, 0, 0).into()
+        }
+        four @ IpAddr::V4(_) => four,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_customer_of_version_6_is_one_address() {
+        let network = |text: &str| network(text.parse().unwrap()).to_string();
+        assert_eq!(network("2001:db8:1:2:3:4:5:6"), "2001:db8:1:2::");
+        assert_eq!(network("::ffff:192.0.2.7"), "192.0.2.7");
+        assert_eq!(network("192.0.2.7"), "192.0.2.7");
+    }
+
+    #[test]
+    fn guessing_from_elsewhere_does_not_keep_the_owner_out() {
+        let throttle = Throttle::new(false);
+        let (guesser, owner) = (Some([192, 0, 2, 1].into()), Some([192, 0, 2, 2].into()));
+        while throttle.count("owner", guesser).is_ok() {}
+        assert!(throttle.count("Owner", guesser).is_err());
+        assert!(throttle.count("owner", owner).is_ok());
     }
 }

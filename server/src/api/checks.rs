@@ -62,7 +62,7 @@ async fn check(
     Valid { value, .. }: Valid<ClearanceInput>,
 ) -> Result<Json<CheckAnswer>, Problem> {
     let at = app.clock.now();
-    let envelope = Envelope { actor, at, content: String::new(), fingerprint: String::new(), attempt: Uuid::max() };
+    let envelope = Envelope { actor, at, content: String::new(), fingerprint: String::new(), spare: Uuid::max() };
     let question = Act::Clear(envelope, ClearanceId::from_uuid(Uuid::max()), value.clone());
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load(&mut connection, &[Box::new(question)]).await?;

@@ -40,7 +40,7 @@ pub fn envelope(app: &App, staff: AnyStaff, content: &serde_json::Value) -> Enve
         at,
         content: content.to_string(),
         fingerprint: fingerprint(content),
-        attempt: app.ids.uuid(at),
+        spare: app.ids.uuid(at),
     }
 }
 

@@ -91,9 +91,9 @@ async fn replace_client(
 ) -> Result<Json<Client>, Problem> {
     let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "client.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
-        Box::pin(
-            async move { store::clients::update(connection, id, &value, if_match.version).await?.or_problem("client") },
-        )
+        Box::pin(async move {
+            store::clients::update(connection, id, &value, if_match.versions).await?.or_problem("client")
+        })
     });
     changed.await.map(Json)
 }

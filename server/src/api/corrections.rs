@@ -28,7 +28,8 @@ pub fn routes() -> OpenApiRouter<App> {
 ///
 /// A further record with a reason, under an id that the caller makes. It takes the application's lines back and puts the
 /// given ones in their place, or none; the original stays as it was recorded, and totals and stock follow. What truly
-/// happened is judged like any record: beyond the rules it needs every stopping finding acknowledged.
+/// happened is judged like any record: beyond the rules it needs every stopping finding acknowledged. A further correction names
+/// the one it replaces, so that one that lay on a phone for days does not override a newer one unseen.
 #[utoipa::path(put, path = "/api/v1/corrections/{id}", operation_id = "correct_application", tag = "corrections",
     security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "Made by the caller, UUID version 7 preferred.")),
     request_body = CorrectionInput,
@@ -40,6 +41,7 @@ async fn correct_application(
     PathId(id): PathId<ids::Correction>,
     Valid { value, .. }: Valid<CorrectionInput>,
 ) -> Result<Response, Problem> {
+    let value = value.canonical();
     let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
     match app.store.act(Act::Correct(envelope, id, value)).await? {
         Reply::Corrected(view) => Ok(done(view)),

@@ -19,9 +19,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use super::{
     ListQuery,
     sessions::{Peer, no_store},
+    whole,
 };
 use crate::{
-    access::{Anyone, OfficeOrOwner, OwnerOnly, hash, new_code, new_token},
+    access::{Anyone, OfficeOrOwner, OwnerOnly, code_hash, hash, new_code, new_token},
     app::App,
     book::office::{self, Deed, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
@@ -30,7 +31,8 @@ use crate::{
     reply::{self, Created, Page},
     store::{
         self,
-        people::{Device, Person, PersonInput},
+        devices::Device,
+        people::{Person, PersonInput},
     },
 };
 
@@ -61,7 +63,7 @@ async fn create_person(
     Valid { value, fingerprint }: Valid<PersonInput>,
 ) -> Result<Created, Problem> {
     needs_sign_in(&value)?;
-    let password = password::hash_of(&app, value.sign_in.as_ref(), "").await?;
+    let password = new_password(&app, &value).await?;
     let at = app.clock.now();
     let id: PersonId = app.ids.next(at);
     let deed = Deed { actor: Some(actor), at, act: "person.added", subject: id.uuid() };
@@ -74,6 +76,13 @@ async fn create_person(
         })
     })
     .await
+}
+
+/// The stored form of the password that a person is given, if one is.
+async fn new_password(app: &App, input: &PersonInput) -> Result<Option<String>, Problem> {
+    let (company, _) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    whole(input.sign_in.iter().filter_map(|sign_in| password::guessable(sign_in, &company)).collect())?;
+    password::hash_of(app, input.sign_in.as_ref()).await
 }
 
 /// Owner and office have no phone to come in by at first.
@@ -154,7 +163,7 @@ async fn replace_person(
     if_match: IfMatch,
     Valid { value, .. }: Valid<PersonInput>,
 ) -> Result<Json<Person>, Problem> {
-    let password = password::hash_of(&app, value.sign_in.as_ref(), "").await?;
+    let password = new_password(&app, &value).await?;
     let at = app.clock.now();
     let deed = Deed { actor: Some(actor), at, act: "person.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
@@ -167,7 +176,7 @@ async fn replace_person(
             if before.sign_in.is_none() {
                 needs_sign_in(&value)?;
             }
-            let done = store::people::update(connection, id, &value, password.as_deref(), if_match.version, at).await;
+            let done = store::people::update(connection, id, &value, password.as_deref(), if_match.versions, at).await;
             done.map_err(|error| name_taken(error.into()))?.or_problem("person")
         })
     });
@@ -197,7 +206,7 @@ async fn create_enrolment_code(
 ) -> Result<Response, Problem> {
     let code = new_code()?;
     let at = app.clock.now();
-    let (digest, expires_at) = (hash(&code), at.plus(CODE_LIFE));
+    let (digest, expires_at) = (code_hash(&code), at.plus(CODE_LIFE));
     let deed = Deed { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
     office::change(&app, deed, move |connection| {
         Box::pin(async move {
@@ -209,7 +218,7 @@ async fn create_enrolment_code(
                     "The office enrols technicians' phones; the others are the owner's to enrol.",
                 ));
             }
-            store::people::insert_code(connection, &digest, id, at, expires_at).await?;
+            store::devices::insert_code(connection, &digest, id, at, expires_at).await?;
             Ok(serde_json::json!({ "person_id": id, "expires_at": expires_at }))
         })
     })
@@ -249,23 +258,22 @@ async fn enrol_device(
     peer: Peer,
     Valid { value, .. }: Valid<DeviceInput>,
 ) -> Result<Response, Problem> {
-    // Counted by the code's beginning, so that guessing at one code is limited wherever it comes from.
-    app.throttle.count(value.code.get(..5).unwrap_or_default(), peer.0)?;
+    app.throttle.count("enrolment", peer.0)?;
     let token = new_token()?;
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);
-    let (code, digest, expires_at) = (hash(value.code.trim()), hash(&token), at.plus(DEVICE_LIFE));
+    let (code, digest, expires_at) = (code_hash(&value.code), hash(&token), at.plus(DEVICE_LIFE));
     let deed = Deed { actor: None, at, act: "device.enrolled", subject: id.uuid() };
     let device = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            let person = store::people::spend_code(connection, &code, at).await?;
+            let person = store::devices::spend_code(connection, &code, at).await?;
             let person = person.ok_or_else(|| {
                 Problem::new(
                     Kind::NotSignedIn,
                     "The code is wrong, used or older than ten minutes. Ask the office for a new one.",
                 )
             })?;
-            let device = store::people::insert_device(connection, id, person, &value.name, at).await?;
+            let device = store::devices::insert(connection, id, person, &value.name, at).await?;
             store::people::insert_token(connection, &digest, person, Some(id), at, expires_at).await?;
             Ok(device)
         })
@@ -285,7 +293,7 @@ async fn list_devices(
     ValidQuery(query): ValidQuery<ListQuery>,
 ) -> Result<Json<Page<Device>>, Problem> {
     let span = app.cursors.span("devices", &query, false)?;
-    let rows = store::people::list_devices(app.store.reader(), span).await?;
+    let rows = store::devices::list(app.store.reader(), span).await?;
     Ok(Json(app.cursors.page("devices", &query, rows)))
 }
 
@@ -303,9 +311,8 @@ async fn revoke_device(
     let deed = Deed { actor: Some(actor), at, act: "device.revoked", subject: id.uuid() };
     let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
-            let changed = store::people::revoke_device(&mut *connection, id, at).await?;
-            let device =
-                store::people::get_device(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            let changed = store::devices::revoke(&mut *connection, id, at).await?;
+            let device = store::devices::get(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
             Ok((device, changed))
         })
     });

@@ -122,7 +122,7 @@ async fn set_product_status(
     let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "product.status_changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            store::products::set_status(connection, id, value.status, if_match.version).await?.or_problem("product")
+            store::products::set_status(connection, id, value.status, if_match.versions).await?.or_problem("product")
         })
     });
     changed.await.map(Json)

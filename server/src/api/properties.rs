@@ -6,14 +6,14 @@ use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, ClientId, PropertyId},
     law::Lawbook,
-    time::zone,
+    time::{Day, Instant, zone},
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::whole;
+use super::{whole, zone_fault};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
@@ -86,15 +86,7 @@ fn rule_set_faults(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {
 /// What is wrong with a property in itself.
 fn faults(input: &PropertyInput, law: &Lawbook) -> Vec<FieldFault> {
     let mut faults = rule_set_faults(&input.rule_sets, law);
-    // Only the zone's own spelling: the reader takes any case, and phones may not.
-    let known = zone(&input.time_zone).ok().filter(|zone| zone.iana_name() == Some(&input.time_zone));
-    if known.is_none_or(|zone| zone.is_unknown()) {
-        faults.push(FieldFault::at(
-            "/time_zone",
-            "unknown_value",
-            "is no IANA time zone, such as America/New_York; mind upper and lower case",
-        ));
-    }
+    faults.extend(zone_fault(&input.time_zone));
     let missing = match (input.latitude, input.longitude) {
         (Some(_), None) => Some("/longitude"),
         (None, Some(_)) => Some("/latitude"),
@@ -180,7 +172,8 @@ async fn get_property(
 
 /// Change a property
 ///
-/// Replaces everything that the office writes about it. Records keep what they were decided under.
+/// Replaces everything that the office writes about it. Records keep what they were decided under. When it changes hands,
+/// the statements of earlier years stay with the client of those years, and the nitrogen stays with the land.
 #[utoipa::path(put, path = "/api/v1/properties/{id}", operation_id = "replace_property", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property."), IfMatch),
     request_body = PropertyInput, responses((status = 200, description = "Changed.", body = Property)))]
@@ -191,13 +184,48 @@ async fn replace_property(
     if_match: IfMatch,
     Valid { value, .. }: Valid<PropertyInput>,
 ) -> Result<Json<Property>, Problem> {
-    let faults = faults(&value, &app.law);
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "property.changed", subject: id.uuid() };
+    let mut faults = faults(&value, &app.law);
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
+            let since = new_hands(connection, id, &value, at, &mut faults).await?;
             check(connection, &value, faults).await?;
-            store::properties::update(connection, id, &value, if_match.version).await?.or_problem("property")
+            let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
+                .await?
+                .or_problem("property")?;
+            if since.is_some() {
+                store::properties::hand_over(connection, id, value.client_id, since).await?;
+            }
+            Ok(done)
         })
     });
     changed.await.map(Json)
+}
+
+/// The day from which the property is another client's, if this change gives it to one.
+async fn new_hands(
+    connection: &mut SqliteConnection,
+    id: PropertyId,
+    input: &PropertyInput,
+    at: Instant,
+    faults: &mut Vec<FieldFault>,
+) -> Result<Option<Day>, Problem> {
+    let stored = store::properties::get(&mut *connection, id, Scope::Company).await?;
+    let stored = stored.ok_or_else(|| Problem::not_found("property"))?;
+    if stored.client_id == input.client_id {
+        if input.client_since.is_some() {
+            let detail = "is given only when the property becomes another client's";
+            faults.push(FieldFault::at("/client_since", "contradiction", detail));
+        }
+        return Ok(None);
+    }
+    let today = at.day_in(&zone(&stored.time_zone).unwrap_or(jiff::tz::TimeZone::UTC));
+    let since = input.client_since.unwrap_or(today);
+    let before = store::properties::owned_since(connection, id).await?.unwrap_or_default();
+    if since > today || since.to_string() < before {
+        let detail = format!("must not lie after today ({today}), nor before the day of the last change of hands");
+        faults.push(FieldFault::at("/client_since", "out_of_range", detail));
+    }
+    Ok(Some(since))
 }

@@ -171,7 +171,7 @@ async fn replace_section(
                 faults.push(FieldFault::at("/property_id", "fixed", detail));
             }
             whole(faults)?;
-            store::sections::update(connection, id, &value, if_match.version).await?.or_problem("lawn section")
+            store::sections::update(connection, id, &value, if_match.versions).await?.or_problem("lawn section")
         })
     });
     changed.await.map(Json)

@@ -14,8 +14,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
+use super::{whole, zone_fault};
 use crate::{
-    access::{AnyStaff, Anyone, hash, new_token},
+    access::{AnyStaff, Anyone, code_hash, hash, new_token},
     app::App,
     book::office::{self, Deed},
     extract::Valid,
@@ -35,18 +36,22 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(get_me))
 }
 
-/// A working week without signing in again.
+/// A long working day without signing in again.
 const SESSION: SignedDuration = SignedDuration::from_hours(12);
 
-/// The address a request came from, where the server knows it.
+/// The address a request came from, where the server knows it: the peer's, or behind a proxy the one that the proxy wrote
+/// last. What stands before that came from the caller and is not trusted.
 #[derive(Debug)]
 pub struct Peer(pub Option<IpAddr>);
 
 impl FromRequestParts<App> for Peer {
     type Rejection = std::convert::Infallible;
 
-    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Self::Rejection> {
-        Ok(Self(parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip())))
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Self::Rejection> {
+        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
+        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
+        let last = forwarded.and_then(|value| value.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
+        Ok(Self(if app.throttle.behind_proxy { last.or(peer) } else { peer }))
     }
 }
 
@@ -82,26 +87,24 @@ async fn set_up(
     Valid { value, .. }: Valid<SetUpInput>,
 ) -> Result<Response, Problem> {
     app.throttle.count("set-up", peer.0)?;
-    if domain::time::zone(&value.time_zone).is_err() {
-        return Err(Problem::invalid(vec![FieldFault::at(
-            "/time_zone",
-            "unknown_value",
-            "is no IANA time zone, such as America/New_York",
-        )]));
-    }
+    let mut faults: Vec<FieldFault> = zone_fault(&value.time_zone).into_iter().collect();
+    faults.extend(password::guessable(&value.sign_in, &value.company_name));
+    whole(faults)?;
     let person = PersonInput { name: value.owner_name, role: Role::Owner, sign_in: Some(value.sign_in), active: true };
-    let password = password::hash_of(&app, person.sign_in.as_ref(), &value.company_name).await?;
+    let password = password::hash_of(&app, person.sign_in.as_ref()).await?;
     let at = app.clock.now();
     let id: PersonId = app.ids.next(at);
     let deed = Deed { actor: None, at, act: "company.set_up", subject: id.uuid() };
-    let (code, company, zone) = (hash(&value.setup_code), value.company_name, value.time_zone);
+    let (code, company, zone) = (code_hash(&value.setup_code), value.company_name, value.time_zone);
     let owner = office::change(&app, deed, move |connection| {
         Box::pin(async move {
+            if store::people::is_set_up(&mut *connection).await? {
+                return Err(Problem::new(Kind::Conflict, "This book is set up already. Sign in, or ask its owner."));
+            }
             if !store::people::set_up(connection, &code, &company, &zone, at).await? {
-                return Err(Problem::new(
-                    Kind::Conflict,
-                    "The code is not the one that was printed, or the book is set up already.",
-                ));
+                let detail =
+                    "is not the code that the server printed at its last start; starting it again prints a new one";
+                return Err(Problem::invalid(vec![FieldFault::at("/setup_code", "unknown_value", detail)]));
             }
             Ok(store::people::insert(connection, id, &person, password.as_deref(), at).await?)
         })
@@ -130,7 +133,7 @@ struct Session {
 
 /// Sign in
 ///
-/// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by name and by address.
+/// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by address, and by name and address.
 #[utoipa::path(post, path = "/api/v1/sessions", operation_id = "create_session", tag = "sessions", security(()), request_body = SessionInput,
     responses((status = 201, description = "Signed in.", body = Session)))]
 async fn create_session(
@@ -143,15 +146,17 @@ async fn create_session(
     let known = store::people::by_sign_in(app.store.reader(), &value.name).await?;
     // An unknown name costs the same time as a wrong password, so that names cannot be found out.
     let fits = password::fits(&app, value.password, known.as_ref().map(|(_, stored)| stored.clone())).await?;
-    let Some((person, _)) = known.filter(|_| fits) else {
-        return Err(Problem::new(Kind::NotSignedIn, "The name or the password is wrong."));
-    };
+    let wrong = || Problem::new(Kind::NotSignedIn, "The name or the password is wrong.");
+    let (person, stored) = known.filter(|_| fits).ok_or_else(wrong)?;
     let token = new_token()?;
     let (at, digest) = (app.clock.now(), hash(&token));
     let expires_at = at.plus(SESSION);
     app.store
         .write(move |connection| {
             Box::pin(async move {
+                // While the password was looked at, it may have been changed or the person ended.
+                let same = store::people::still_signs_in(&mut *connection, person, &stored).await?;
+                same.then_some(()).ok_or_else(wrong)?;
                 Ok(store::people::insert_token(connection, &digest, person, None, at, expires_at).await?)
             })
         })

@@ -126,7 +126,7 @@ async fn get_statement(
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, from, to, staff.scope()).await?;
     let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
-    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found("lawn section"))?;
+    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
     match form {
         Format::Json => Ok((vary(), Json(made)).into_response()),
         Format::Csv => {

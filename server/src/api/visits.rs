@@ -209,11 +209,12 @@ async fn replace_visit(
     if_match: IfMatch,
     Valid { value, .. }: Valid<VisitChange>,
 ) -> Result<Json<Visit>, Problem> {
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "visit.changed", subject: id.uuid() };
+    let at = app.clock.now();
+    let deed = Deed { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             check(&mut *connection, &value).await?;
-            store::visits::update(connection, id, &value, if_match.version).await?.or_problem("visit")
+            store::visits::update(connection, id, &value, if_match.versions, at).await?.or_problem("visit")
         })
     });
     changed.await.map(Json)

@@ -6,7 +6,7 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
-    ids::{ApplicationId, ClearanceId, CorrectionId, LotId, ProductId, PropertyId, SectionId, VisitId},
+    ids::{ApplicationId, ClearanceId, CorrectionId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId},
     journal,
     law::Lawbook,
     time::Instant,
@@ -14,15 +14,16 @@ use domain::{
 use uuid::Uuid;
 
 use super::{
-    application::{self, ApplicationInput, ApplicationView},
+    application::{ApplicationInput, ApplicationView},
     clearance::{self, ClearanceInput, ClearanceView},
     correction::{self, CorrectionInput, CorrectionView},
+    record,
 };
 use crate::{
     problem::FieldFault,
-    store::world::{
-        ApplicationRow, ClearanceRow, CorrectionRow, Effects, JournalRow, LedgerRow, LineRow, ProductRow, PropertyRow,
-        RefusedRow, SectionRow,
+    store::{
+        effects::{Effects, JournalRow, LineRow, RefusedRow},
+        world::{ApplicationRow, ClearanceRow, CorrectionRow, LedgerRow, ProductRow, PropertyRow, SectionRow},
     },
 };
 
@@ -34,8 +35,8 @@ pub struct Envelope {
     /// What was sent, as it is kept.
     pub content: String,
     pub fingerprint: String,
-    /// The id under which a refused attempt would be kept.
-    pub attempt: Uuid,
+    /// An id of the server's own: of the attempt that is refused, or of the stock movement of a record.
+    pub spare: Uuid,
 }
 
 /// One act, ready to be decided.
@@ -95,6 +96,8 @@ pub struct World {
     pub products: HashMap<ProductId, ProductRow>,
     pub lots: HashMap<LotId, ProductId>,
     pub visits: HashMap<VisitId, PropertyId>,
+    /// Names of people.
+    pub people: HashMap<PersonId, String>,
     pub clearances: HashMap<ClearanceId, ClearanceRow>,
     pub applications: HashMap<ApplicationId, ApplicationRow>,
     pub corrections: HashMap<CorrectionId, CorrectionRow>,
@@ -107,7 +110,7 @@ pub struct World {
 pub fn decide(act: &Act, world: &mut World, law: &Lawbook) -> Reply {
     match act {
         Act::Clear(envelope, id, input) => clearance::clear(envelope, *id, input, world, law),
-        Act::Record(envelope, id, input) => application::record(envelope, *id, input, world, law),
+        Act::Record(envelope, id, input) => record::record(envelope, *id, input, world, law),
         Act::Correct(envelope, id, input) => correction::correct(envelope, *id, input, world, law),
     }
 }
@@ -206,13 +209,14 @@ impl World {
         law: &Lawbook,
     ) -> Reply {
         if self.attempts.insert((subject.to_owned(), envelope.fingerprint.clone())) {
-            let id = envelope.attempt.to_string();
+            let id = envelope.spare.to_string();
             let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope.at, decision, law);
             self.effects.attempts.push(RefusedRow {
                 id: id.clone(),
                 kind,
                 subject_id: subject.to_owned(),
                 property_id: property.to_string(),
+                about_on: decision.on,
                 person_id: envelope.actor.person.to_string(),
                 device_id: envelope.actor.device.map(|device| device.to_string()),
                 received_at: envelope.at.millis(),

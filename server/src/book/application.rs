@@ -1,4 +1,4 @@
-//! What was put down: the record. Stored as it truly happened, decided again with the true history, never edited.
+//! What was put down: the record as it is sent, kept and shown. The act of recording stands in `record.rs`.
 
 use domain::{
     application::{Ground, Purpose},
@@ -7,7 +7,6 @@ use domain::{
     ids::{
         ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
     },
-    law::Lawbook,
     product::{Label, Nutrients},
     quantity::{Area, NutrientRate, ProductMass, rate_rounded_up},
     time::{Day, Instant},
@@ -16,13 +15,10 @@ use domain::{
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{
-    act::{Done, Envelope, Reply, World, differing, unacknowledged},
-    facts::{self, Line, Question},
-};
-use crate::{
-    problem::FieldFault,
-    store::world::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC, LineRow, MovementRow, standing_lines},
+use super::facts::{self, Line};
+use crate::store::{
+    effects::LineRow,
+    world::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
 };
 
 /// What was put down on one section.
@@ -54,6 +50,9 @@ pub struct ApplicationInput {
     pub lot_id: Option<LotId>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visit_id: Option<VisitId>,
+    /// Who did the work, when the office or the owner enters it for somebody; the sender otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub applied_by: Option<PersonId>,
     /// The clearance that this work used; its room is released.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clearance_id: Option<ClearanceId>,
@@ -105,7 +104,13 @@ pub struct ApplicationView {
     pub lot_id: Option<LotId>,
     pub visit_id: Option<VisitId>,
     pub clearance_id: Option<ClearanceId>,
+    /// Who did the work.
     pub person_id: PersonId,
+    /// The name of that person when it was recorded.
+    #[schema(max_length = 120)]
+    pub person_name: String,
+    /// Who sent it.
+    pub entered_by: PersonId,
     /// The phone it came through; null when it was entered in the office.
     pub device_id: Option<DeviceId>,
     pub applied_on: Day,
@@ -140,220 +145,13 @@ pub struct ApplicationView {
     pub correction_ids: Vec<CorrectionId>,
 }
 
-/// A record's content without the moment of sending, which differs between two tries of the same.
+/// A record's content without what may differ between two tries of the same: the moment of sending, and the order in which
+/// findings were acknowledged.
 pub fn canonical(input: &ApplicationInput) -> serde_json::Value {
-    serde_json::to_value(ApplicationInput { sent_at: None, ..input.clone() }).unwrap_or_default()
-}
-
-/// Records an application, or refuses it with every finding and keeps the attempt.
-pub fn record(
-    envelope: &Envelope,
-    id: ApplicationId,
-    input: &ApplicationInput,
-    world: &mut World,
-    law: &Lawbook,
-) -> Reply {
-    if let Some(stored) = world.applications.get(&id) {
-        return repeated(envelope, id, stored, world);
-    }
-    if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
-        return Reply::Conflict(
-            "This id names a correction already; an application needs an id of its own.".to_owned(),
-        );
-    }
-    let Some(property) = facts::property(world, input.property_id, envelope.actor) else {
-        return Reply::Missing("property");
-    };
-    let zone = facts::zone(property);
-    let on = input.started_at.day_in(&zone);
-    let lines = match resolve(input, on, world) {
-        Ok(lines) => lines,
-        Err(faults) => return Reply::Invalid(faults),
-    };
-    let question = Question {
-        property: input.property_id,
-        product: input.product_id,
-        on,
-        at: input.started_at,
-        purpose: input.purpose,
-        equipment: input.equipment,
-        weather: &input.weather,
-        ground: Some(input.ground),
-        pavement_cleaned: Some(input.pavement_cleaned),
-        lines: &lines,
-        without: None,
-        without_hold: input.clearance_id,
-        received_at: Some(envelope.at),
-    };
-    let decision = facts::judge(&question, world, law);
-    let stopped = decision.verdict == Verdict::Stop;
-    if stopped && unacknowledged(&decision, &input.acknowledged) {
-        return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
-    }
-    let row = ApplicationRow {
-        property_id: input.property_id,
-        product_id: input.product_id,
-        lot_id: input.lot_id,
-        person_id: envelope.actor.person,
-        device_id: envelope.actor.device,
-        applied_on: on,
-        received_at: envelope.at.millis(),
-        sent_at: input.sent_at.map(Instant::millis),
-        verdict: decision.verdict,
-        beyond_the_rules: i64::from(stopped),
-        content: envelope.content.clone(),
-        fingerprint: envelope.fingerprint.clone(),
-    };
-    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
-    store(envelope, id, input, &row, &lines, &decision_hash, world);
-    let label = world.products.get(&input.product_id).map(|product| product.label.clone());
-    let lines = lines
-        .iter()
-        .filter_map(|line| Some(line_view(line.section, line.area, line.product, label.as_ref()?)))
-        .collect();
-    let late = envelope.at.day_in(&zone) > on;
-    world.applications.insert(id, row.clone());
-    match view(id, &row, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Box::new(Done::new(view))),
-        Err(_) => Reply::Missing("application"),
-    }
-}
-
-/// The same id again: the stored record if the content is the same, otherwise the fields that differ.
-fn repeated(envelope: &Envelope, id: ApplicationId, stored: &ApplicationRow, world: &World) -> Reply {
-    if facts::property(world, stored.property_id, envelope.actor).is_none() {
-        return Reply::Missing("application");
-    }
-    if stored.fingerprint != envelope.fingerprint {
-        return Reply::Reused(differing(&stored.content, &envelope.content));
-    }
-    let label = world.products.get(&stored.product_id).map(|product| product.label.clone());
-    let lines = original_lines(stored, id, world, label.as_ref());
-    let zone = world.properties.get(&stored.property_id).map(facts::zone);
-    let late = zone
-        .and_then(|zone| Some(Instant::from_millis(stored.received_at)?.day_in(&zone)))
-        .is_some_and(|day| day > stored.applied_on);
-    match view(id, stored, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Box::new(Done::again(view))),
-        Err(_) => Reply::Missing("application"),
-    }
-}
-
-/// Lines as first recorded: areas by the content, or by the measurement of the day.
-fn original_lines(stored: &ApplicationRow, id: ApplicationId, world: &World, label: Option<&Label>) -> Vec<LineView> {
-    let content: Option<ApplicationInput> = serde_json::from_str(&stored.content).ok();
-    let standing = standing_lines(&world.sections, id);
-    let area = |line: &AppliedLine| {
-        let known =
-            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.2));
-        line.treated_area_sqft.or(known).or_else(|| world.sections.get(&line.section_id)?.area_on(stored.applied_on))
-    };
-    let lines = content.map(|content| content.lines).unwrap_or_default();
-    lines.iter().filter_map(|line| Some(line_view(line.section_id, area(line)?, line.product_lb, label?))).collect()
-}
-
-/// Everything the input names must be there and fit together.
-fn resolve(input: &ApplicationInput, on: Day, world: &World) -> Result<Vec<Line>, Vec<FieldFault>> {
-    let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
-    if !world.products.contains_key(&input.product_id) {
-        faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
-    }
-    if let Some(lot) = input.lot_id
-        && world.lots.get(&lot) != Some(&input.product_id)
-    {
-        faults.push(FieldFault::at("/lot_id", "not_found", "is no lot of this product"));
-    }
-    if let Some(visit) = input.visit_id
-        && world.visits.get(&visit) != Some(&input.property_id)
-    {
-        faults.push(FieldFault::at("/visit_id", "not_found", "is no visit to this property"));
-    }
-    if let Some(id) = input.clearance_id {
-        let cleared = world.clearances.get(&id);
-        if !cleared.is_some_and(|c| c.property_id == input.property_id && c.product_id == input.product_id) {
-            faults.push(FieldFault::at("/clearance_id", "not_found", "is no clearance for this property and product"));
-        } else if cleared.is_some_and(|c| c.ended.as_deref() == Some("used")) {
-            faults.push(FieldFault::at("/clearance_id", "used", "was used by another application already"));
-        }
-    }
-    let seconds = input.finished_at.since(input.started_at).as_secs();
-    if !(0..=86_400).contains(&seconds) {
-        faults.push(FieldFault::at("/finished_at", "out_of_range", "must lie after started_at, by a day at most"));
-    }
-    if input.acknowledged.is_empty() != input.reason.is_none() {
-        faults.push(FieldFault::at(
-            "/reason",
-            "incomplete",
-            "acknowledged and reason come together: which findings were read, and why it was done all the same",
-        ));
-    }
-    let mut lines = Vec::new();
-    for (at, line) in input.lines.iter().enumerate() {
-        let pointer = format!("/lines/{at}");
-        if line.product_lb.is_zero() {
-            faults.push(FieldFault::at(
-                format!("{pointer}/product_lb"),
-                "out_of_range",
-                "must be above zero; leave a section out if nothing was put on it",
-            ));
-        }
-        match facts::treated(world, input.property_id, line.section_id, line.treated_area_sqft, on, &pointer) {
-            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
-            Err(fault) => faults.push(fault),
-        }
-    }
-    if faults.is_empty() { Ok(lines) } else { Err(faults) }
-}
-
-/// Notes everything that recording writes: record, ledger, stock, the clearance's end, journal.
-fn store(
-    envelope: &Envelope,
-    id: ApplicationId,
-    input: &ApplicationInput,
-    row: &ApplicationRow,
-    lines: &[Line],
-    decision_hash: &str,
-    world: &mut World,
-) {
-    let subject = id.to_string();
-    world.effects.applications.push(serde_json::json!({
-        "id": subject, "property_id": row.property_id, "product_id": row.product_id, "lot_id": row.lot_id,
-        "visit_id": input.visit_id, "clearance_id": input.clearance_id, "person_id": row.person_id, "device_id": row.device_id,
-        "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
-        "beyond_the_rules": row.beyond_the_rules, "content": row.content, "fingerprint": row.fingerprint,
-    }));
-    let mut ledger = Vec::new();
-    if let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) {
-        ledger
-            .extend(lines.iter().map(|line| ledger_line(&subject, id, line, &label, row.applied_on, input.purpose, 1)));
-    }
-    let used: i64 = lines.iter().map(|line| line.product.raw()).sum();
-    world.effects.movements.push(MovementRow {
-        // One movement a record, so the record's own id names it.
-        id: subject.clone(),
-        product_id: input.product_id.to_string(),
-        lot_id: input.lot_id.map(|lot| lot.to_string()),
-        kind: "applied",
-        mass: -used,
-        moved_on: row.applied_on,
-        person_id: envelope.actor.person.to_string(),
-        record_id: subject.clone(),
-        reason: None,
-        recorded_at: envelope.at.millis(),
-    });
-    if let Some(product) = world.products.get_mut(&input.product_id) {
-        product.balance -= used;
-    }
-    if let Some(clearance) = input.clearance_id {
-        world.end_clearance(clearance, "used", Some(id), envelope.at);
-    }
-    let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
-        "applied_on": row.applied_on, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules == 1,
-        "decision_sha256": decision_hash, "lines": ledger,
-    });
-    world.add_to_ledger(ledger);
-    world.journal(envelope, "application.recorded", &subject, payload.to_string());
+    let mut content = ApplicationInput { sent_at: None, ..input.clone() };
+    content.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
+    content.acknowledged.dedup_by(|a, b| a.0 == b.0);
+    serde_json::to_value(content).unwrap_or_default()
 }
 
 /// A row of the ledger; `sign` is -1 for what a correction takes back.
@@ -419,6 +217,8 @@ pub fn view(
         visit_id: content.visit_id,
         clearance_id: content.clearance_id,
         person_id: row.person_id,
+        person_name: row.person_name.clone(),
+        entered_by: row.entered_by,
         device_id: row.device_id,
         applied_on: row.applied_on,
         started_at: content.started_at,

@@ -3,7 +3,7 @@
 
 use domain::{
     application::{Ground, Purpose},
-    decision::{Decision, Verdict},
+    decision::{Decision, Finding, Verdict},
     equipment::Equipment,
     ids::{ClearanceId, DeviceId, PersonId, ProductId, PropertyId, SectionId},
     law::Lawbook,
@@ -56,9 +56,10 @@ pub struct ClearanceInput {
     pub planned_on: Day,
     pub purpose: Purpose,
     pub equipment: Equipment,
-    /// As seen on the spot; leave it out before anybody has looked.
+    /// As seen on the spot, today; leave it out before anybody has looked. For another day it counts as unseen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ground: Option<Ground>,
+    /// As it is now. For another day it counts as unseen.
     #[serde(default)]
     pub weather: Weather,
     #[schema(min_items = 1, max_items = 20)]
@@ -112,16 +113,18 @@ pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world
     };
     let zone = facts::zone(property);
     let today = envelope.at.day_in(&zone);
-    let mut plan = match plan(input, world) {
-        Ok(plan) => plan,
-        Err(faults) => return Reply::Invalid(faults),
-    };
+    let planned = plan(input, world);
+    let mut faults = planned.as_ref().err().cloned().unwrap_or_default();
     if !(0..=DAYS_AHEAD).contains(&input.planned_on.days_since(today)) {
         let detail = format!(
             "room is held for today ({today}) and the {DAYS_AHEAD} days after; use a check to ask about another day"
         );
-        return Reply::Invalid(vec![FieldFault::at("/planned_on", "out_of_range", detail)]);
+        faults.push(FieldFault::at("/planned_on", "out_of_range", detail));
     }
+    let mut plan = match planned {
+        Ok(plan) if faults.is_empty() => plan,
+        _ => return Reply::Invalid(faults),
+    };
     let decision = decide(input, &plan, envelope.at, world, law);
     if decision.verdict == Verdict::Stop {
         return world.refuse(envelope, "clearance", &id.to_string(), input.property_id, &decision, law);
@@ -163,8 +166,16 @@ fn repeated(envelope: &Envelope, id: ClearanceId, stored: &ClearanceRow, world: 
     label.map_or(Reply::Missing("product"), |label| Reply::Cleared(Done::again(view(id, stored, label, envelope.at))))
 }
 
-/// Asks the rules about a plan, without effect.
+/// Asks the rules about a plan, without effect. What the weather and the ground are like now says nothing about another
+/// day: for that they count as unseen.
 pub fn decide(input: &ClearanceInput, plan: &Plan, at: Instant, world: &World, law: &Lawbook) -> Decision {
+    let today = world.properties.get(&input.property_id).map(|property| at.day_in(&facts::zone(property)));
+    let unseen = Weather::default();
+    let (weather, ground, own) = if today == Some(input.planned_on) {
+        (&input.weather, input.ground, Vec::new())
+    } else {
+        (&unseen, None, another_day(input))
+    };
     let question = Question {
         property: input.property_id,
         product: input.product_id,
@@ -172,15 +183,28 @@ pub fn decide(input: &ClearanceInput, plan: &Plan, at: Instant, world: &World, l
         at,
         purpose: input.purpose,
         equipment: input.equipment,
-        weather: &input.weather,
-        ground: input.ground,
+        weather,
+        ground,
         pavement_cleaned: None,
         lines: &plan.lines,
         without: None,
         without_hold: None,
-        received_at: None,
+        work: None,
+        own,
     };
     facts::judge(&question, world, law)
+}
+
+/// Says that what was sent about weather and ground was not taken for the day that was asked about.
+fn another_day(input: &ClearanceInput) -> Vec<Finding> {
+    if input.ground.is_none() && input.weather == Weather::default() {
+        return Vec::new();
+    }
+    let message = format!(
+        "Care: the weather and the ground that were sent are those of now; for {} they count as unseen.",
+        input.planned_on
+    );
+    vec![facts::own("book.seen.on_the_day", Verdict::Care, message, "Ask again on the day, on the lawn.")]
 }
 
 /// Works every line out to an area and a mass of product.

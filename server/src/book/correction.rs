@@ -18,7 +18,10 @@ use super::{
 };
 use crate::{
     problem::FieldFault,
-    store::world::{ApplicationRow, CorrectionRow, LineRow, MovementRow, standing_lines},
+    store::{
+        effects::{LineRow, MovementRow},
+        world::{ApplicationRow, CorrectionRow, standing_lines},
+    },
 };
 
 /// What is wrong with an application, and what is true instead.
@@ -32,6 +35,10 @@ pub struct CorrectionInput {
     pub application_id: ApplicationId,
     #[schema(min_length = 1, max_length = 1000)]
     pub reason: String,
+    /// The last correction that the sender knew of, if there was one. If another has come since, this one is refused, so
+    /// that nobody's word is overridden unseen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<CorrectionId>,
     /// What stands in the place of all the application's lines. Leave it out to take the whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub change: Option<Change>,
@@ -50,6 +57,13 @@ pub struct Change {
 }
 
 impl CorrectionInput {
+    /// The content as it is kept: findings in one order, so that the same again is recognised.
+    pub fn canonical(mut self) -> Self {
+        self.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
+        self.acknowledged.dedup_by(|a, b| a.0 == b.0);
+        self
+    }
+
     pub fn lines(&self) -> impl Iterator<Item = &AppliedLine> {
         self.change.iter().flat_map(|change| change.lines.iter())
     }
@@ -97,7 +111,14 @@ pub fn correct(
     if envelope.actor.role == Role::Technician && application.person_id != envelope.actor.person {
         return Reply::NotAllowed("Somebody else recorded this application; that person or the office corrects it.");
     }
+    if application.last_correction != input.replaces {
+        return outdated(&application);
+    }
     let lines = match resolve(input, &application, world) {
+        Ok(lines) if changes_nothing(input.application_id, &lines, world) => {
+            let detail = "would change nothing: this is what stands already";
+            return Reply::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]);
+        }
         Ok(lines) => lines,
         Err(faults) => return Reply::Invalid(faults),
     };
@@ -116,9 +137,31 @@ pub fn correct(
         fingerprint: envelope.fingerprint.clone(),
     };
     store(envelope, id, &row, &application, &lines, decision_hash.as_deref(), world);
+    if let Some(corrected) = world.applications.get_mut(&input.application_id) {
+        corrected.last_correction = Some(id);
+    }
     let view = view(id, &row, line_views(&lines, &application, world));
     world.corrections.insert(id, row);
     view.map_or(Reply::Missing("correction"), |view| Reply::Corrected(Done::new(view)))
+}
+
+/// The sender did not know the last word on the application.
+fn outdated(application: &ApplicationRow) -> Reply {
+    Reply::Conflict(match application.last_correction {
+        Some(last) => format!(
+            "The last word on this application is correction {last}. Read it; if yours still holds, name it in `replaces`."
+        ),
+        None => "This application has not been corrected yet; leave `replaces` out.".to_owned(),
+    })
+}
+
+/// Whether the lines are those that stand already.
+fn changes_nothing(application: ApplicationId, lines: &[Line], world: &World) -> bool {
+    let mut wanted: Vec<_> = lines.iter().map(|line| (line.section, line.area.raw(), line.product.raw())).collect();
+    wanted.sort_unstable();
+    let standing: Vec<_> =
+        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.2, row.3)).collect();
+    wanted == standing
 }
 
 fn repeated(envelope: &Envelope, id: CorrectionId, stored: &CorrectionRow, world: &World) -> Reply {
@@ -192,8 +235,9 @@ fn judge(
         pavement_cleaned: Some(content.pavement_cleaned),
         lines,
         without: Some(input.application_id),
-        without_hold: content.clearance_id,
-        received_at: None,
+        without_hold: None,
+        work: None,
+        own: Vec::new(),
     };
     let decision = facts::judge(&question, world, law);
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
@@ -247,7 +291,7 @@ fn store(
     }
     let moved: i64 = -ledger.iter().map(|line| line.product).sum::<i64>();
     world.effects.movements.push(MovementRow {
-        id: subject.clone(),
+        id: envelope.spare.to_string(),
         product_id: application.product_id.to_string(),
         lot_id: application.lot_id.map(|lot| lot.to_string()),
         kind: "corrected",

@@ -48,9 +48,19 @@ pub struct Question<'a> {
     pub without: Option<ApplicationId>,
     /// Nor does the room that the application's own clearance holds.
     pub without_hold: Option<ClearanceId>,
-    /// When the record of work that is done came in; nothing before the work. What the book would rather not have planned
-    /// is then a finding to acknowledge, not an error.
-    pub received_at: Option<Instant>,
+    /// Work that is done; nothing before it. What the book would rather not have planned is then a finding to acknowledge,
+    /// not an error.
+    pub work: Option<Work>,
+    /// What the act itself finds, beside the rules.
+    pub own: Vec<Finding>,
+}
+
+/// Work that is done.
+#[derive(Debug, Clone, Copy)]
+pub struct Work {
+    /// When its record came in.
+    pub received_at: Instant,
+    pub ended_at: Instant,
 }
 
 /// The property, if it is there and this person may know it.
@@ -133,7 +143,8 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
         lines: question.lines.iter().filter_map(|line| line_facts(line, question, world)).collect(),
     };
     let mut decision = decide(law, &property.rule_sets, &facts);
-    let own = own_findings(question, property, product);
+    let mut own = own_findings(question, property, product);
+    own.extend(question.own.iter().cloned());
     if !own.is_empty() {
         for finding in own {
             decision.verdict = decision.verdict.max(finding.verdict);
@@ -195,17 +206,17 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
             "Use another product, or ask the office to release this one.",
         ));
     }
-    if question.received_at.is_some_and(|received| question.at.since(received) > CLOCKS_DIFFER) {
+    if question.work.is_some_and(|work| work.ended_at.since(work.received_at) > CLOCKS_DIFFER) {
         findings.push(own(
             "book.record.not_ahead",
             Verdict::Stop,
-            "Stop: by this record the work begins later than the server's clock says it is now.".to_owned(),
+            "Stop: by this record the work ends later than the server's clock says it is now.".to_owned(),
             "Correct the phone's clock and the time of the work. If the work is done and the time cannot be put right, acknowledge this and say why.",
         ));
     }
     let used: i64 = question.lines.iter().map(|line| line.product.raw()).sum();
     // A check or a clearance may come before the delivery is booked; a record may not pass unseen.
-    if question.received_at.is_some() && product.balance < used {
+    if question.work.is_some() && product.balance < used {
         let left = StockBalance::from_raw(product.balance).with_unit();
         findings.push(own(
             "book.stock.covers",
@@ -217,7 +228,8 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
     findings
 }
 
-fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
+/// A finding of the company's own book.
+pub fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
     Finding {
         key: rule.to_owned(),
         rule: rule.to_owned(),

@@ -6,5 +6,6 @@ pub mod clearance;
 pub mod correction;
 pub mod facts;
 pub mod office;
+pub mod record;
 pub mod statement;
 pub mod verify;

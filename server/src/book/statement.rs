@@ -1,7 +1,7 @@
 //! The yearly statement of a client, a property or a section: which land, how big, which cap, who set it, what went on, and
 //! whether it is complete. Each figure is traced to its records, and gaps are named.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use domain::{
     ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId},
@@ -222,7 +222,7 @@ fn section_year(
         property_id: part.property_id,
         address: part.address.clone(),
         species: part.species,
-        area_sqft: latest.map(|(_, _, area, _)| Area::from_raw(*area)),
+        area_sqft: latest.map(|(_, _, area)| Area::from_raw(*area)),
         area_measured_on: latest.map(|(on, ..)| *on),
         soil_sampled_on: part.latest_soil_sample,
         cap,
@@ -244,7 +244,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
         let applied = match &record.last_correction {
-            Some((.., content)) => serde_json::from_str::<CorrectionInput>(content)
+            Some((_, content)) => serde_json::from_str::<CorrectionInput>(content)
                 .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
             None => serde_json::from_str::<ApplicationInput>(&record.content).map(|content| content.lines),
         };
@@ -257,11 +257,11 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
         };
         let late = record.received_at.day_in(&zone) > record.applied_on;
         for line in applied.iter().filter(|line| line.section_id == part.id) {
-            let Some(area) = line.treated_area_sqft.or_else(|| area_on(part, record)) else { continue };
+            let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else { continue };
             let view = line_view(part.id, area, line.product_lb, &record.label);
             lines.push(StatementLine {
                 application_id: record.id,
-                correction_id: record.last_correction.as_ref().map(|(id, ..)| *id),
+                correction_id: record.last_correction.as_ref().map(|(id, _)| *id),
                 applied_on: record.applied_on,
                 product_name: record.product_name.clone(),
                 grade: record.label.grade(),
@@ -278,38 +278,59 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
     lines
 }
 
-/// The area by the measurement that was in the book when the record was received: a later one does not change the record.
-fn area_on(part: &SectionPart, record: &RecordPart) -> Option<Area> {
-    let received = record.last_correction.as_ref().map_or(record.received_at, |(_, at, _)| *at).millis();
-    let known = || part.measurements.iter().filter(|(.., written)| *written <= received);
-    let latest = known().filter(|(on, ..)| *on <= record.applied_on).max_by_key(|(on, seq, ..)| (*on, *seq));
-    let earliest = || known().min_by_key(|(on, seq, ..)| (*on, *seq));
-    latest.or_else(earliest).map(|(_, _, area, _)| Area::from_raw(*area))
+/// The section's area when the last word on the record was written. It is a fact of that record and was kept with it; a
+/// later measurement does not change it.
+fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Area> {
+    let word = record.last_correction.as_ref().map_or_else(|| record.id.to_string(), |(id, _)| id.to_string());
+    let kept = |line: &&crate::store::statements::LedgerPart| {
+        line.section == part.id && line.record_id == word && line.line.product > 0
+    };
+    parts.ledger.iter().find(kept).map(|part| part.line.area)
 }
 
 /// What is late, corrected, beyond the rules, or not closed.
 fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
-    let zones: HashMap<PropertyId, &str> =
-        parts.sections.iter().map(|part| (part.property_id, part.time_zone.as_str())).collect();
-    let late = parts.records.iter().filter(|record| {
-        let zone = zones.get(&record.property_id).and_then(|zone| domain::time::zone(zone).ok());
+    let properties: HashMap<PropertyId, &SectionPart> =
+        parts.sections.iter().map(|part| (part.property_id, part)).collect();
+    let place = |id: &PropertyId| properties.get(id).map_or("", |part| part.address.as_str());
+    if parts.limited {
+        gaps.push("Only the properties you were sent to are shown.".to_owned());
+    }
+    let changes: BTreeSet<(&str, Day)> = parts
+        .sections
+        .iter()
+        .flat_map(|part| part.changed_hands_on.iter().map(|day| (part.address.as_str(), *day)))
+        .collect();
+    for (address, day) in changes {
+        gaps.push(format!(
+            "{address}: the property changed hands on {day}. The year shown is that of the land, whoever paid."
+        ));
+    }
+    let here: HashSet<ApplicationId> = parts.ledger.iter().map(|line| line.line.application).collect();
+    let records = || parts.records.iter().filter(|record| here.contains(&record.id));
+    let late = |record: &&RecordPart| {
+        let zone = properties.get(&record.property_id).and_then(|part| domain::time::zone(&part.time_zone).ok());
         zone.is_some_and(|zone| record.received_at.day_in(&zone) > record.applied_on)
-    });
-    let late = late.count();
-    let corrected = parts.records.iter().filter(|record| record.last_correction.is_some()).count();
-    let beyond = parts.records.iter().filter(|record| record.beyond_the_rules).count();
+    };
     let mut say = |count: usize, what: &str| {
         if count > 0 {
             gaps.push(format!("{what}: {count}."));
         }
     };
-    say(late, "Records that came in after the day of application");
+    say(records().filter(late).count(), "Records that came in after the day of application");
+    let corrected = records().filter(|record| record.last_correction.is_some()).count();
     say(corrected, "Records that were corrected, so that the lines show what stands");
-    say(beyond, "Records beyond the rules, acknowledged when they were made");
-    let open = usize::try_from(parts.open_attempts).unwrap_or(usize::MAX);
-    say(open, "Refused attempts that are still open, whose work may have been done");
-    for (_, _, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
-        gaps.push(format!("A visit planned on {planned_on} was neither recorded nor closed."));
+    let beyond = records().filter(|record| record.once_beyond_the_rules).count();
+    say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");
+    for (kind, property, on) in &parts.open_attempts {
+        let what = if kind == "correction" { "correction of work" } else { "record of work" };
+        gaps.push(format!(
+            "{}: a {what} of {on} was refused and neither sent again nor reviewed; the work may have been done.",
+            place(property)
+        ));
+    }
+    for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
+        gaps.push(format!("{}: the visit planned on {planned_on} was neither recorded nor closed.", place(property)));
     }
 }
 

@@ -17,6 +17,7 @@ use crate::{
     clock::{Clock, MovedClock, RandomIds},
     config::Demo,
     serve::{self, ServeError},
+    throttle::Throttle,
 };
 
 /// The moment at which the demonstration takes place: a mild Tuesday morning in September, in an open season.
@@ -33,7 +34,9 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let law = serve::law()?;
     let listener = serve::bind(config.listen)?;
     let address = listener.local_addr().map_err(|error| ServeError::Io { what: "no address".to_owned(), error })?;
-    let opened = serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law).await?;
+    let opened =
+        serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law, Throttle::new(false))
+            .await?;
     let code =
         opened.setup_code.clone().ok_or_else(|| ServeError::Refused("this book is set up already".to_owned()))?;
     let handle = Handle::new();

@@ -37,6 +37,8 @@ struct StoredRow {
     product_id: String,
     lot_id: Option<String>,
     person_id: String,
+    person_name: String,
+    entered_by: String,
     device_id: Option<String>,
     applied_on: String,
     received_at: i64,
@@ -76,6 +78,8 @@ impl TryFrom<StoredRow> for Row<ApplicationView> {
             product_id: read(&stored.product_id, "product id")?,
             lot_id: stored.lot_id.as_deref().map(|id| read(id, "lot id")).transpose()?,
             person_id: read(&stored.person_id, "person id")?,
+            person_name: stored.person_name,
+            entered_by: read(&stored.entered_by, "person id")?,
             device_id: stored.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
             applied_on,
             received_at: stored.received_at,
@@ -84,6 +88,7 @@ impl TryFrom<StoredRow> for Row<ApplicationView> {
             beyond_the_rules: stored.beyond_the_rules,
             content: stored.content,
             fingerprint: stored.fingerprint,
+            last_correction: None,
         };
         let zone = domain::time::zone(&stored.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
         let late = read_instant(stored.received_at)?.day_in(&zone) > applied_on;
@@ -105,7 +110,8 @@ pub async fn get(
     let row = sqlx::query_as!(
         StoredRow,
         r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id,
-                  a.person_id AS "person_id!", a.device_id, a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
+                  a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
                   a.verdict AS "verdict!", a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!",
                   a.fingerprint AS "fingerprint!", p.time_zone AS "time_zone!",
                   (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
@@ -113,7 +119,7 @@ pub async fn get(
                   (SELECT json_group_array(c.id) FROM (SELECT id FROM corrections WHERE application_id = a.id ORDER BY seq) AS c)
                    AS "corrections!: String"
            FROM applications AS a JOIN properties AS p ON p.id = a.property_id
-           WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = a.property_id AND v.person_id = $2))"#,
+           WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $2))"#,
         key,
         person
     )
@@ -133,7 +139,8 @@ pub async fn list(
     let rows = sqlx::query_as!(
         StoredRow,
         r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id,
-                  a.person_id AS "person_id!", a.device_id, a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
+                  a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
                   a.verdict AS "verdict!", a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!",
                   a.fingerprint AS "fingerprint!", p.time_zone AS "time_zone!",
                   (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
@@ -147,7 +154,7 @@ pub async fn list(
              AND ($4 IS NULL OR a.applied_on >= $4)
              AND ($5 IS NULL OR a.applied_on <= $5)
              AND ($6 IS NULL OR a.beyond_the_rules = $6)
-             AND ($7 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = a.property_id AND v.person_id = $7))
+             AND ($7 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $7))
            ORDER BY a.seq DESC LIMIT $8"#,
         span.after,
         filter.property,
@@ -222,7 +229,7 @@ pub async fn corrections(
                    AS "lines!: String"
            FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
            WHERE c.seq > $1 AND ($2 IS NULL OR c.application_id = $2) AND ($3 IS NULL OR c.id = $3)
-             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
+             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
            ORDER BY c.seq LIMIT $5"#,
         span.after,
         application,

@@ -28,7 +28,7 @@ pub async fn get(
                   (SELECT json_group_array(json_array(l.section_id, l.area, l.product)) FROM clearance_lines AS l WHERE l.clearance_id = c.id)
                    AS "lines!: String"
            FROM clearances AS c JOIN products AS p ON p.id = c.product_id LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id
-           WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = c.property_id AND v.person_id = $2))"#,
+           WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = c.property_id AND v.person_id = $2))"#,
         key,
         person
     )

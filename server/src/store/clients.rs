@@ -12,6 +12,7 @@ use super::{read, read_day, read_instant};
 use crate::{
     access::Scope,
     book::office::Changed,
+    extract::Versions,
     reply::{Row, Span, Versioned},
 };
 
@@ -109,19 +110,19 @@ pub async fn update(
     connection: &mut SqliteConnection,
     id: ClientId,
     input: &ClientInput,
-    version: Option<i64>,
+    versions: Versions,
 ) -> Result<Changed<Client>, sqlx::Error> {
     let key = id.to_string();
     let cancelled = input.cancelled_on.map(|day| day.to_string());
     let done = sqlx::query!(
         "UPDATE clients SET name = $2, mailing_address = $3, phone = $4, cancelled_on = $5, version = version + 1
-         WHERE id = $1 AND ($6 IS NULL OR version = $6)",
+         WHERE id = $1 AND ($6 IS NULL OR version IN (SELECT value FROM json_each($6)))",
         key,
         input.name,
         input.mailing_address,
         input.phone,
         cancelled,
-        version
+        versions
     )
     .execute(&mut *connection)
     .await?;
@@ -137,7 +138,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) 
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM properties AS p JOIN visits AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))"#,
+               SELECT 1 FROM properties AS p JOIN assignments AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))"#,
         key,
         person
     )
@@ -155,7 +156,7 @@ pub async fn list(pool: &SqlitePool, span: Span, scope: Scope) -> Result<Vec<Row
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.seq > $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM properties AS p JOIN visits AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))
+               SELECT 1 FROM properties AS p JOIN assignments AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))
            ORDER BY c.seq LIMIT $3"#,
         span.after,
         person,

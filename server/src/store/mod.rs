@@ -9,6 +9,8 @@ pub mod applications;
 pub mod clearances;
 pub mod clients;
 pub mod days;
+pub mod devices;
+pub mod effects;
 pub mod journal;
 pub mod lots;
 pub mod measurements;
@@ -25,7 +27,12 @@ pub mod visits;
 pub mod world;
 mod writer;
 
-use std::{path::Path, time::Duration};
+use std::{
+    fs::{File, TryLockError},
+    io,
+    path::{Path, PathBuf},
+    time::Duration,
+};
 
 use sqlx::{
     ConnectOptions, Connection, SqliteConnection, SqlitePool,
@@ -60,12 +67,20 @@ pub struct Store {
 
 /// What ends the writer in an orderly way: all that waits is written, then the file is closed.
 #[derive(Debug)]
-pub struct WriterTask(JoinHandle<Result<(), sqlx::Error>>);
+pub struct WriterTask {
+    task: JoinHandle<Result<(), sqlx::Error>>,
+    /// Held until the file is closed, so that no second server writes to it.
+    _lock: File,
+}
 
 #[derive(Debug, thiserror::Error)]
 pub enum OpenError {
     #[error("the database cannot be opened: {0}")]
     Database(#[from] sqlx::Error),
+    #[error("{0} cannot be written: {1}. Does the folder exist, and may this user write there?")]
+    Place(PathBuf, io::Error),
+    #[error("another server has this book open (it holds {0}). One book, one server.")]
+    InUse(PathBuf),
     #[error(
         "a newer version of the server has written this book: it has table change {0}, which this version does not know. Use \
          that version or a later one; nothing was changed."
@@ -99,6 +114,21 @@ fn options(path: &Path) -> SqliteConnectOptions {
         .disable_statement_logging()
 }
 
+/// Takes the lock that says that a server is at work on this book. The system frees it when the server ends, however it
+/// ends. A file of its own, because closing the book's would drop the locks of SQLite.
+fn lock(path: &Path) -> Result<File, OpenError> {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".lock");
+    let at = PathBuf::from(name);
+    let file = File::options().create(true).truncate(false).write(true).open(&at);
+    let file = file.map_err(|error| OpenError::Place(at.clone(), error))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(OpenError::InUse(at)),
+        Err(TryLockError::Error(error)) => Err(OpenError::Place(at, error)),
+    }
+}
+
 /// Opens one connection for a command that works alone on the file.
 pub async fn open_alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     SqliteConnection::connect_with(&options(path).read_only(true)).await
@@ -107,6 +137,7 @@ pub async fn open_alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
 impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: std::sync::Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
+        let lock = lock(path)?;
         let mut connection = SqliteConnection::connect_with(&options(path).create_if_missing(true)).await?;
         MIGRATIONS.run(&mut connection).await?;
         let readers = SqlitePoolOptions::new()
@@ -120,7 +151,7 @@ impl Store {
             .await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
         let task = tokio::spawn(writer::run(connection, jobs, law));
-        Ok((Self { readers, writer }, WriterTask(task)))
+        Ok((Self { readers, writer }, WriterTask { task, _lock: lock }))
     }
 
     /// The read-only pool. A statement that writes fails on it.
@@ -154,7 +185,7 @@ impl Store {
 impl WriterTask {
     /// Waits until everything that was sent is written and the file is closed. Nobody may hold the store any more.
     pub async fn finish(self) -> Result<(), sqlx::Error> {
-        match self.0.await {
+        match self.task.await {
             Ok(closed) => closed,
             Err(panic) => Err(sqlx::Error::Io(std::io::Error::other(panic))),
         }

@@ -13,6 +13,7 @@ use utoipa::ToSchema;
 use super::{read, read_instant, read_json, read_word, word};
 use crate::{
     book::office::Changed,
+    extract::Versions,
     reply::{Row, Span, Versioned},
 };
 
@@ -134,14 +135,14 @@ pub async fn set_status(
     connection: &mut SqliteConnection,
     id: ProductId,
     status: ProductStatus,
-    version: Option<i64>,
+    versions: Versions,
 ) -> Result<Changed<Product>, sqlx::Error> {
     let (key, status) = (id.to_string(), word(&status));
     let done = sqlx::query!(
-        "UPDATE products SET status = $2, version = version + 1 WHERE id = $1 AND ($3 IS NULL OR version = $3)",
+        "UPDATE products SET status = $2, version = version + 1 WHERE id = $1 AND ($3 IS NULL OR version IN (SELECT value FROM json_each($3)))",
         key,
         status,
-        version
+        versions
     )
     .execute(&mut *connection)
     .await?;

@@ -2,7 +2,7 @@
 
 use domain::{
     ids::{ClientId, PropertyId},
-    time::Instant,
+    time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
@@ -12,6 +12,7 @@ use super::{read, read_instant, read_json};
 use crate::{
     access::Scope,
     book::office::Changed,
+    extract::Versions,
     reply::{Row, Span, Versioned},
 };
 
@@ -51,6 +52,10 @@ pub struct PropertyInput {
     /// is to stop.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
+    /// First local day on which it is this client's, given only when it changes hands; the day of the change if left out.
+    /// Statements of earlier years stay with the client of those years; the nitrogen stays with the land.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub client_since: Option<Day>,
 }
 
 /// A property: the site, with its place and jurisdictions.
@@ -151,7 +156,35 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
+    hand_over(connection, id, input.client_id, input.client_since).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+/// Notes whose the property is, from a day on or from the beginning.
+pub async fn hand_over(
+    connection: &mut SqliteConnection,
+    id: PropertyId,
+    client: ClientId,
+    since: Option<Day>,
+) -> Result<(), sqlx::Error> {
+    let (key, client) = (id.to_string(), client.to_string());
+    let since = since.map_or_else(|| "0001-01-01".to_owned(), |day| day.to_string());
+    sqlx::query!("INSERT INTO ownerships (property_id, client_id, since) VALUES ($1, $2, $3)", key, client, since)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Since when the property is its present client's, as stored.
+pub async fn owned_since(connection: &mut SqliteConnection, id: PropertyId) -> Result<Option<String>, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query!(
+        r#"SELECT since AS "since!" FROM ownerships WHERE property_id = $1 ORDER BY since DESC, seq DESC LIMIT 1"#,
+        key
+    )
+    .fetch_optional(connection)
+    .await?;
+    Ok(row.map(|row| row.since))
 }
 
 /// Replaces a property if the version is the stored one, or any when none is named.
@@ -159,13 +192,13 @@ pub async fn update(
     connection: &mut SqliteConnection,
     id: PropertyId,
     input: &PropertyInput,
-    version: Option<i64>,
+    versions: Versions,
 ) -> Result<Changed<Property>, sqlx::Error> {
     let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
     let done = sqlx::query!(
         "UPDATE properties SET client_id = $2, name = $3, address = $4, postal_code = $5, latitude = $6, longitude = $7,
              time_zone = $8, rule_sets = $9, version = version + 1
-         WHERE id = $1 AND ($10 IS NULL OR version = $10)",
+         WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
         key,
         client,
         input.name,
@@ -175,7 +208,7 @@ pub async fn update(
         input.longitude,
         input.time_zone,
         codes,
-        version
+        versions
     )
     .execute(&mut *connection)
     .await?;
@@ -196,7 +229,7 @@ pub async fn get(
                   p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
+               SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
         key,
         person
     )
@@ -220,7 +253,7 @@ pub async fn list(
                   p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
-               SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $3))
+               SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $3))
            ORDER BY p.seq LIMIT $4"#,
         span.after,
         client,

@@ -16,6 +16,7 @@ use super::{read, read_day, read_instant, read_word, word};
 use crate::{
     access::Scope,
     book::office::Changed,
+    extract::Versions,
     reply::{Row, Span, Versioned},
 };
 
@@ -187,13 +188,13 @@ pub async fn update(
     connection: &mut SqliteConnection,
     id: SectionId,
     input: &SectionInput,
-    version: Option<i64>,
+    versions: Versions,
 ) -> Result<Changed<Section>, sqlx::Error> {
     let (key, columns) = (id.to_string(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE sections SET name = $2, species = $3, water = $4, water_distance = $5, natural_strip = $6, established_on = $7,
              touches_pavement = $8, version = version + 1
-         WHERE id = $1 AND ($9 IS NULL OR version = $9)",
+         WHERE id = $1 AND ($9 IS NULL OR version IN (SELECT value FROM json_each($9)))",
         key,
         input.name,
         columns.species,
@@ -202,7 +203,7 @@ pub async fn update(
         columns.natural_strip,
         columns.established_on,
         columns.touches_pavement,
-        version
+        versions
     )
     .execute(&mut *connection)
     .await?;
@@ -232,7 +233,7 @@ pub async fn get(
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM visits AS v WHERE v.property_id = s.property_id AND v.person_id = $2))"#,
+               SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $2))"#,
         key,
         person
     )
@@ -258,7 +259,7 @@ pub async fn list(
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.seq > $1 AND ($2 IS NULL OR s.property_id = $2) AND ($3 IS NULL OR EXISTS (
-               SELECT 1 FROM visits AS v WHERE v.property_id = s.property_id AND v.person_id = $3))
+               SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $3))
            ORDER BY s.seq LIMIT $4"#,
         span.after,
         property,

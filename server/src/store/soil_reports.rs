@@ -200,7 +200,7 @@ pub async fn get(
                   r.phosphate_recommended, r.potash_recommended, r.created_at AS "created_at!"
            FROM soil_reports AS r
            WHERE r.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM sections AS s JOIN visits AS v ON v.property_id = s.property_id
+               SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
                WHERE s.id = r.section_id AND v.person_id = $2))"#,
         key,
         person

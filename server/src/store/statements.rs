@@ -1,5 +1,7 @@
 //! What a statement is made of: the sections asked about, their ledger, the records behind it, and what is open.
 
+use std::collections::BTreeSet;
+
 use domain::{
     ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId, VisitId},
     land::Species,
@@ -21,6 +23,15 @@ pub enum About {
 }
 
 impl About {
+    /// What is missing when there is nothing to state.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Client(_) => "client with a lawn section",
+            Self::Property(_) => "property with a lawn section",
+            Self::Section(_) => "lawn section",
+        }
+    }
+
     /// The three ids as the statements take them: one is given, the others are null.
     fn keys(self) -> (Option<String>, Option<String>, Option<String>) {
         match self {
@@ -45,9 +56,11 @@ pub struct SectionPart {
     pub client_id: ClientId,
     pub client_name: String,
     pub mailing_address: String,
-    /// Day, sequence number, area in hundredths of a square foot, and when it was written in milliseconds.
-    pub measurements: Vec<(Day, i64, i64, i64)>,
+    /// Day, sequence number, and area in hundredths of a square foot.
+    pub measurements: Vec<(Day, i64, i64)>,
     pub latest_soil_sample: Option<Day>,
+    /// Days within the span on which the property became another client's.
+    pub changed_hands_on: Vec<Day>,
 }
 
 /// A line of the ledger with the record that wrote it.
@@ -66,13 +79,17 @@ pub struct RecordPart {
     pub property_id: PropertyId,
     pub applied_on: Day,
     pub received_at: Instant,
+    /// By the last word on it.
     pub beyond_the_rules: bool,
+    /// By any word on it.
+    pub once_beyond_the_rules: bool,
     pub content: String,
     pub product_name: String,
     pub label: Label,
+    /// Who did the work, by the name of that time.
     pub person_name: String,
-    /// The last correction's id, when it was received, and its content.
-    pub last_correction: Option<(CorrectionId, Instant, String)>,
+    /// The last correction's id and its content.
+    pub last_correction: Option<(CorrectionId, String)>,
 }
 
 /// Everything of a statement.
@@ -82,7 +99,10 @@ pub struct Parts {
     pub ledger: Vec<LedgerPart>,
     pub records: Vec<RecordPart>,
     pub open_visits: Vec<(VisitId, PropertyId, Day)>,
-    pub open_attempts: i64,
+    /// Refused and never stored since: what was attempted, where, and the day of the work.
+    pub open_attempts: Vec<(String, PropertyId, Day)>,
+    /// The caller may not see all of it.
+    pub limited: bool,
 }
 
 /// Loads a statement in one read transaction, so that its parts belong together.
@@ -101,40 +121,74 @@ async fn parts(
     to: Day,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
+    let sections = sections(connection, about, from, to, scope).await?;
+    // Everything else is asked of these sections and their properties, so that nothing of another is told.
+    let those = Those {
+        sections: ids(sections.iter().map(|section| section.id.to_string())),
+        properties: ids(sections.iter().map(|section| section.property_id.to_string())),
+        from: from.to_string(),
+        to: to.to_string(),
+    };
     Ok(Parts {
-        sections: sections(connection, about, scope).await?,
-        ledger: ledger(connection, about, from, to).await?,
-        records: records(connection, about, from, to).await?,
-        open_visits: open_visits(connection, about, from, to).await?,
-        open_attempts: open_attempts(connection, about).await?,
+        ledger: ledger(connection, &those).await?,
+        records: records(connection, &those).await?,
+        open_visits: open_visits(connection, &those).await?,
+        open_attempts: open_attempts(connection, &those).await?,
+        limited: scope.person().is_some(),
+        sections,
     })
 }
 
+/// Sections and properties as JSON arrays of ids, and the span.
+struct Those {
+    sections: String,
+    properties: String,
+    from: String,
+    to: String,
+}
+
+fn ids(ids: impl Iterator<Item = String>) -> String {
+    serde_json::to_string(&ids.collect::<BTreeSet<_>>()).unwrap_or_default()
+}
+
+/// A client's sections are those of the properties that were the client's on some day of the span.
 async fn sections(
     connection: &mut SqliteConnection,
     about: About,
+    from: Day,
+    to: Day,
     scope: Scope,
 ) -> Result<Vec<SectionPart>, sqlx::Error> {
     let (client, property, section) = about.keys();
-    let person = scope.person();
+    let (person, from, to) = (scope.person(), from.to_string(), to.to_string());
     let rows = sqlx::query!(
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.name AS "property_name!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.created_at)) FROM measurements AS m WHERE m.section_id = s.id)
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
-                  (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String"
-           FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
+                  (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String",
+                  (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6)
+                   AS "changed_hands_on!: String"
+           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
+           JOIN clients AS c ON c.id = coalesce($1,
+                   (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $6 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
+                   p.client_id)
            WHERE s.id IN (
-                   SELECT y.id FROM properties AS x JOIN sections AS y ON y.property_id = x.id WHERE x.client_id = $1
+                   SELECT y.id FROM ownerships AS o JOIN sections AS y ON y.property_id = o.property_id
+                   WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
+                       SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
+                         AND (n.since <= $5 OR n.since = o.since))
                    UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
                    UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
-             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM visits AS v WHERE v.property_id = p.id AND v.person_id = $4))
+             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $4))
            ORDER BY p.seq, s.seq"#,
         client,
         property,
         section,
-        person
+        person,
+        from,
+        to
     )
     .fetch_all(connection)
     .await?;
@@ -154,35 +208,23 @@ async fn sections(
                 mailing_address: row.mailing_address,
                 measurements: read_json(&row.measurements, "measurements")?,
                 latest_soil_sample: row.latest_soil_sample.as_deref().map(read_day).transpose()?,
+                changed_hands_on: read_json(&row.changed_hands_on, "ownerships")?,
             })
         })
         .collect()
 }
 
-async fn ledger(
-    connection: &mut SqliteConnection,
-    about: About,
-    from: Day,
-    to: Day,
-) -> Result<Vec<LedgerPart>, sqlx::Error> {
-    let (client, property, section) = about.keys();
-    let (from, to) = (from.to_string(), to.to_string());
+async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<LedgerPart>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT l.section_id AS "section_id!", l.record_id AS "record_id!", l.application_id AS "application_id!",
                   l.applied_on AS "applied_on!", l.area AS "area!", l.product AS "product!", l.nitrogen AS "nitrogen!",
                   l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!"
            FROM application_lines AS l
-           WHERE l.section_id IN (
-                   SELECT y.id FROM properties AS x JOIN sections AS y ON y.property_id = x.id WHERE x.client_id = $1
-                   UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
-                   UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
-             AND l.applied_on BETWEEN $4 AND $5
+           WHERE l.section_id IN (SELECT value FROM json_each($1)) AND l.applied_on BETWEEN $2 AND $3
            ORDER BY l.applied_on, l.seq"#,
-        client,
-        property,
-        section,
-        from,
-        to
+        those.sections,
+        those.from,
+        those.to
     )
     .fetch_all(connection)
     .await?;
@@ -208,48 +250,38 @@ async fn ledger(
 }
 
 /// Records by their own property and day, not by way of the ledger: the second path must not lean on the first.
-async fn records(
-    connection: &mut SqliteConnection,
-    about: About,
-    from: Day,
-    to: Day,
-) -> Result<Vec<RecordPart>, sqlx::Error> {
-    let (client, property, section) = about.keys();
-    let (from, to) = (from.to_string(), to.to_string());
+async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<RecordPart>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT a.id AS "id!", a.property_id AS "property_id!", a.applied_on AS "applied_on!", a.received_at AS "received_at!",
-                  a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", d.name AS "product_name!", d.label AS "label!",
-                  w.name AS "person_name!", k.id AS "correction_id?", k.received_at AS "corrected_at?", k.content AS "correction?"
+                  coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
+                  (a.beyond_the_rules OR EXISTS (
+                      SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
+                  a.content AS "content!", d.name AS "product_name!", d.label AS "label!", a.person_name AS "person_name!",
+                  k.id AS "correction_id?", k.content AS "correction?"
            FROM applications AS a
            JOIN products AS d ON d.id = a.product_id
-           JOIN people AS w ON w.id = a.person_id
            LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)
-           WHERE a.property_id IN (
-                   SELECT x.id FROM properties AS x WHERE x.client_id = $1
-                   UNION SELECT x.id FROM properties AS x WHERE x.id = $2
-                   UNION SELECT y.property_id FROM sections AS y WHERE y.id = $3)
-             AND a.applied_on BETWEEN $4 AND $5
+           WHERE a.property_id IN (SELECT value FROM json_each($1)) AND a.applied_on BETWEEN $2 AND $3
            ORDER BY a.applied_on, a.seq"#,
-        client,
-        property,
-        section,
-        from,
-        to
+        those.properties,
+        those.from,
+        those.to
     )
     .fetch_all(connection)
     .await?;
     rows.into_iter()
         .map(|row| {
-            let correction = match (row.correction_id, row.corrected_at, row.correction) {
-                (Some(id), Some(at), Some(content)) => Some((read(&id, "correction id")?, read_instant(at)?, content)),
-                _ => None,
+            let correction = match row.correction_id.zip(row.correction) {
+                Some((id, content)) => Some((read(&id, "correction id")?, content)),
+                None => None,
             };
             Ok(RecordPart {
                 id: read(&row.id, "application id")?,
                 property_id: read(&row.property_id, "property id")?,
                 applied_on: read_day(&row.applied_on)?,
                 received_at: read_instant(row.received_at)?,
-                beyond_the_rules: row.beyond_the_rules == 1,
+                beyond_the_rules: row.beyond_the_rules,
+                once_beyond_the_rules: row.once_beyond,
                 content: row.content,
                 product_name: row.product_name,
                 label: read_json(&row.label, "label")?,
@@ -260,30 +292,23 @@ async fn records(
         .collect()
 }
 
+/// Planned visits without a record that stands, or with one that was taken back.
 async fn open_visits(
     connection: &mut SqliteConnection,
-    about: About,
-    from: Day,
-    to: Day,
+    those: &Those,
 ) -> Result<Vec<(VisitId, PropertyId, Day)>, sqlx::Error> {
-    let (client, property, section) = about.keys();
-    let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
         r#"SELECT v.id AS "id!", v.property_id AS "property_id!", v.planned_on AS "planned_on!"
            FROM visits AS v
-           WHERE v.property_id IN (
-                   SELECT x.id FROM properties AS x WHERE x.client_id = $1
-                   UNION SELECT x.id FROM properties AS x WHERE x.id = $2
-                   UNION SELECT y.property_id FROM sections AS y WHERE y.id = $3)
-             AND v.status = 'planned' AND v.planned_on BETWEEN $4 AND $5
-             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
-             AND ($3 IS NULL OR EXISTS (SELECT 1 FROM visit_sections AS x WHERE x.visit_id = v.id AND x.section_id = $3))
+           WHERE v.property_id IN (SELECT value FROM json_each($1)) AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $4
+             AND EXISTS (SELECT 1 FROM visit_sections AS x WHERE x.visit_id = v.id AND x.section_id IN (SELECT value FROM json_each($2)))
+             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id
+                 AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = a.id) > 0)
            ORDER BY v.planned_on, v.seq"#,
-        client,
-        property,
-        section,
-        from,
-        to
+        those.properties,
+        those.sections,
+        those.from,
+        those.to
     )
     .fetch_all(connection)
     .await?;
@@ -292,22 +317,29 @@ async fn open_visits(
         .collect()
 }
 
-async fn open_attempts(connection: &mut SqliteConnection, about: About) -> Result<i64, sqlx::Error> {
-    let (client, property, section) = about.keys();
-    let row = sqlx::query!(
-        r#"SELECT count(DISTINCT t.subject_id) AS "open!: i64"
-           FROM attempts AS t JOIN properties AS p ON p.id = t.property_id
-           WHERE t.kind = 'application' AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
+/// Refused records and corrections of the span that were neither stored since nor reviewed.
+async fn open_attempts(
+    connection: &mut SqliteConnection,
+    those: &Those,
+) -> Result<Vec<(String, PropertyId, Day)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT t.kind AS "kind!", t.property_id AS "property_id!", t.about_on AS "about_on!"
+           FROM attempts AS t
+           WHERE t.property_id IN (SELECT value FROM json_each($1)) AND t.about_on BETWEEN $2 AND $3
+             AND t.kind IN ('application', 'correction')
+             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
+             AND NOT EXISTS (SELECT 1 FROM corrections AS c WHERE c.id = t.subject_id)
              AND NOT EXISTS (SELECT 1 FROM reviews AS r WHERE r.record_id = t.id)
-             AND ($1 IS NULL OR p.client_id = $1) AND ($2 IS NULL OR p.id = $2)
-             AND ($3 IS NULL OR p.id = (SELECT s.property_id FROM sections AS s WHERE s.id = $3))"#,
-        client,
-        property,
-        section
+           GROUP BY t.subject_id, t.kind, t.property_id, t.about_on ORDER BY t.about_on, min(t.seq)"#,
+        those.properties,
+        those.from,
+        those.to
     )
-    .fetch_one(connection)
+    .fetch_all(connection)
     .await?;
-    Ok(row.open)
+    rows.into_iter()
+        .map(|row| Ok((row.kind, read(&row.property_id, "property id")?, read_day(&row.about_on)?)))
+        .collect()
 }
 
 /// A section's sums for the company's year.
@@ -325,7 +357,7 @@ pub struct YearSum {
     pub loads: Vec<(i64, i64, i64, i64, i64)>,
 }
 
-/// Every section's year, added up by the database over a covering index.
+/// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
 pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<YearSum>, sqlx::Error> {
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
@@ -336,7 +368,9 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<Y
                              sum(l.potash) AS potash
                       FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area) AS x)
                    AS "loads!: String"
-           FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
+           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
+           JOIN clients AS c ON c.id = (
+               SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1)
            ORDER BY c.seq, p.seq, s.seq"#,
         from,
         to

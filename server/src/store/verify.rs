@@ -73,7 +73,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                                  CASE j.act WHEN 'application.recorded' THEN j.subject_id
                                  ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END ORDER BY seq) AS l)
                   END AS "lines?: String",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.id = j.subject_id) AS "moved!: i64",
+                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.record_id = j.subject_id) AS "moved!: i64",
                   (SELECT coalesce(sum(l.product), 0) FROM application_lines AS l WHERE l.record_id = j.subject_id AND l.application_id =
                        CASE j.act WHEN 'application.recorded' THEN j.subject_id
                        ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",

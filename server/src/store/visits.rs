@@ -14,6 +14,7 @@ use super::{read, read_day, read_instant, read_json, read_word, word};
 use crate::{
     access::Scope,
     book::office::Changed,
+    extract::Versions,
     reply::{Row, Span, Versioned},
 };
 
@@ -228,6 +229,7 @@ pub async fn insert(
     .execute(&mut *connection)
     .await?;
     set_sections(connection, &key, &input.section_ids).await?;
+    assign(connection, &columns, at).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
 }
 
@@ -236,13 +238,14 @@ pub async fn update(
     connection: &mut SqliteConnection,
     id: VisitId,
     input: &VisitChange,
-    version: Option<i64>,
+    versions: Versions,
+    at: Instant,
 ) -> Result<Changed<Visit>, sqlx::Error> {
-    let (key, columns) = (id.to_string(), Columns::of(input));
+    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE visits SET property_id = $2, person_id = $3, planned_on = $4, product_id = $5, target_nitrogen = $6, purpose = $7,
              status = $8, reason = $9, version = version + 1
-         WHERE id = $1 AND ($10 IS NULL OR version = $10)",
+         WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
         key,
         columns.property,
         columns.person,
@@ -252,16 +255,30 @@ pub async fn update(
         columns.purpose,
         columns.status,
         input.reason,
-        version
+        versions
     )
     .execute(&mut *connection)
     .await?;
     if done.rows_affected() > 0 {
         sqlx::query!("DELETE FROM visit_sections WHERE visit_id = $1", key).execute(&mut *connection).await?;
         set_sections(connection, &key, &input.section_ids).await?;
+        assign(connection, &columns, at).await?;
     }
     let stored = get(connection, id, Scope::Company).await?;
     Ok(Changed::of(done.rows_affected(), stored))
+}
+
+/// From now on the person may read the property and record work there, also when the visit goes to somebody else.
+async fn assign(connection: &mut SqliteConnection, columns: &Columns, at: i64) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "INSERT INTO assignments (person_id, property_id, since) VALUES ($1, $2, $3) ON CONFLICT (person_id, property_id) DO NOTHING",
+        columns.person,
+        columns.property,
+        at
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
 }
 
 async fn set_sections(

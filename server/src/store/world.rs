@@ -1,4 +1,4 @@
-//! The facts of all acts that wait, in one statement, and all their effects, in one text.
+//! The facts of all acts that wait, in one statement. What they write stands in `effects.rs`.
 //!
 //! A statement costs two thread wake-ups whatever it does, so calls are counted, not statements.
 
@@ -9,9 +9,9 @@ use domain::{
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::{Species, Water},
     product::{Label, Nutrients},
-    quantity::{Area, Distance, NutrientRate, ProductMass},
+    quantity::{Area, Distance, NutrientRate},
     soil::{SoilCategory, SoilReport},
-    time::{Day, Instant},
+    time::Day,
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -23,7 +23,6 @@ pub const FLAG_ENHANCED: i64 = 1;
 pub const FLAG_ORGANIC: i64 = 2;
 
 const FACTS: &str = include_str!("world_facts.sql");
-const EFFECTS: &str = include_str!("world_effects.sql");
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
@@ -31,7 +30,7 @@ pub struct PropertyRow {
     pub time_zone: String,
     pub rule_sets: Vec<String>,
     pub cancelled_on: Option<Day>,
-    /// People who have a visit here.
+    /// People who were ever sent here.
     pub visited_by: HashSet<domain::ids::PersonId>,
 }
 
@@ -114,7 +113,11 @@ pub struct ApplicationRow {
     pub property_id: PropertyId,
     pub product_id: ProductId,
     pub lot_id: Option<domain::ids::LotId>,
+    /// Who did the work.
     pub person_id: domain::ids::PersonId,
+    /// That person's name at the time.
+    pub person_name: String,
+    pub entered_by: domain::ids::PersonId,
     pub device_id: Option<domain::ids::DeviceId>,
     pub applied_on: Day,
     pub received_at: i64,
@@ -123,6 +126,8 @@ pub struct ApplicationRow {
     pub beyond_the_rules: i64,
     pub content: String,
     pub fingerprint: String,
+    /// The correction that says what stands now.
+    pub last_correction: Option<domain::ids::CorrectionId>,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -237,6 +242,7 @@ struct Wanted {
     products: HashSet<String>,
     lots: HashSet<String>,
     visits: HashSet<String>,
+    people: HashSet<String>,
     /// Clearances, applications and corrections, by which a repeated request is recognised.
     records: HashSet<String>,
     now: i64,
@@ -268,6 +274,7 @@ impl Wanted {
                 self.products.insert(input.product_id.to_string());
                 self.lots.extend(input.lot_id.map(|id| id.to_string()));
                 self.visits.extend(input.visit_id.map(|id| id.to_string()));
+                self.people.insert(input.applied_by.unwrap_or(envelope.actor.person).to_string());
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
             }
             Act::Correct(envelope, id, input) => {
@@ -294,6 +301,7 @@ pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Resul
         .bind(array(&wanted.lots))
         .bind(array(&wanted.visits))
         .bind(wanted.now)
+        .bind(array(&wanted.people))
         .fetch_all(connection)
         .await?;
     let mut world = World { journal_hash: domain::journal::BEGINNING.to_owned(), ..World::default() };
@@ -314,6 +322,7 @@ fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx:
         "product" => drop(world.products.insert(read(id, "product id")?, read_json(body, "product facts")?)),
         "lot" => drop(world.lots.insert(read(id, "lot id")?, read(body, "product id")?)),
         "visit" => drop(world.visits.insert(read(id, "visit id")?, read(body, "property id")?)),
+        "person" => drop(world.people.insert(read(id, "person id")?, body.to_owned())),
         "clearance" => drop(world.clearances.insert(read(id, "clearance id")?, read_json(body, "clearance facts")?)),
         "application" => {
             drop(world.applications.insert(read(id, "application id")?, read_json(body, "application facts")?));
@@ -326,120 +335,6 @@ fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx:
         other => return Err(bad_row("fact")(&other)),
     }
     Ok(())
-}
-
-/// A row of the nutrient ledger.
-#[derive(Debug, Clone, Serialize)]
-pub struct LineRow {
-    pub record_id: String,
-    pub application_id: String,
-    pub section_id: String,
-    pub applied_on: Day,
-    pub area: i64,
-    pub product: i64,
-    pub nitrogen: i64,
-    pub quick_nitrogen: i64,
-    pub phosphate: i64,
-    pub potash: i64,
-    pub flags: i64,
-    pub purpose: Purpose,
-}
-
-#[derive(Debug, Clone, Serialize)]
-pub struct MovementRow {
-    pub id: String,
-    pub product_id: String,
-    pub lot_id: Option<String>,
-    pub kind: &'static str,
-    pub mass: i64,
-    pub moved_on: Day,
-    pub person_id: String,
-    pub record_id: String,
-    pub reason: Option<String>,
-    pub recorded_at: i64,
-}
-
-#[derive(Debug, Clone, Serialize)]
-pub struct RefusedRow {
-    pub id: String,
-    pub kind: &'static str,
-    pub subject_id: String,
-    pub property_id: String,
-    pub person_id: String,
-    pub device_id: Option<String>,
-    pub received_at: i64,
-    pub content: String,
-    pub fingerprint: String,
-}
-
-#[derive(Debug, Clone, Serialize)]
-pub struct JournalRow {
-    pub seq: i64,
-    pub written_at: i64,
-    pub person_id: Option<String>,
-    pub device_id: Option<String>,
-    pub act: &'static str,
-    pub subject_id: String,
-    pub payload: String,
-    pub previous_hash: String,
-    pub hash: String,
-}
-
-/// Everything a batch writes. Rows of records are JSON already, because their columns differ.
-#[derive(Debug, Default)]
-pub struct Effects {
-    pub decisions: Vec<serde_json::Value>,
-    pub rule_set_texts: Vec<serde_json::Value>,
-    pub clearances: Vec<serde_json::Value>,
-    pub clearance_lines: Vec<serde_json::Value>,
-    pub clearance_ends: Vec<serde_json::Value>,
-    pub applications: Vec<serde_json::Value>,
-    pub corrections: Vec<serde_json::Value>,
-    pub lines: Vec<LineRow>,
-    pub movements: Vec<MovementRow>,
-    pub attempts: Vec<RefusedRow>,
-    pub journal: Vec<JournalRow>,
-}
-
-impl Effects {
-    pub fn is_empty(&self) -> bool {
-        self.journal.is_empty()
-    }
-
-    pub fn decision(&mut self, subject: &str, at: Instant, body: &str) {
-        self.decisions.push(serde_json::json!([subject, at.millis(), body]));
-    }
-
-    pub fn rule_set_text(&mut self, hash: &str, code: &str, text: &str) {
-        self.rule_set_texts.push(serde_json::json!([hash, code, text]));
-    }
-}
-
-/// Writes all effects with one text of several statements, which share their arguments.
-pub async fn write(connection: &mut SqliteConnection, effects: &Effects) -> Result<(), sqlx::Error> {
-    fn text<T: Serialize>(rows: &[T]) -> Result<String, sqlx::Error> {
-        serde_json::to_string(rows).map_err(|error| sqlx::Error::Encode(error.into()))
-    }
-    sqlx::query(EFFECTS)
-        .bind(text(&effects.decisions)?)
-        .bind(text(&effects.rule_set_texts)?)
-        .bind(text(&effects.clearances)?)
-        .bind(text(&effects.clearance_lines)?)
-        .bind(text(&effects.applications)?)
-        .bind(text(&effects.clearance_ends)?)
-        .bind(text(&effects.corrections)?)
-        .bind(text(&effects.lines)?)
-        .bind(text(&effects.movements)?)
-        .bind(text(&effects.attempts)?)
-        .bind(text(&effects.journal)?)
-        .execute(connection)
-        .await?;
-    Ok(())
-}
-
-/// Product of a ledger row as a quantity.
-pub fn product(raw: i64) -> ProductMass {
-    ProductMass::from_raw(raw)
 }
 
 /// Sections of one application, each with what stands.

@@ -1,5 +1,5 @@
 -- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
--- applications and corrections, $5 lots, $6 visits, all JSON arrays of ids; $7 now. A section's whole ledger is loaded:
+-- applications and corrections, $5 lots, $6 visits, $8 people, all JSON arrays of ids; $7 now. A section's whole ledger is loaded:
 -- some laws ask for the first application ever, and a section sees half a dozen a year.
 -- CROSS JOIN keeps the order as written: from the few that are wanted to the many that are stored. Left to itself the
 -- planner cannot know how few that is, and reads whole tables.
@@ -29,7 +29,7 @@ SELECT 'property', p.id, json_object(
     'time_zone', p.time_zone,
     'rule_sets', json(p.rule_sets),
     'cancelled_on', c.cancelled_on,
-    'visited_by', (SELECT json_group_array(DISTINCT v.person_id) FROM visits AS v WHERE v.property_id = p.id))
+    'visited_by', (SELECT json_group_array(v.person_id) FROM assignments AS v WHERE v.property_id = p.id))
 FROM wanted_properties AS w CROSS JOIN properties AS p CROSS JOIN clients AS c WHERE p.id = w.id AND c.id = p.client_id
 UNION ALL
 SELECT 'section', s.id, json_object(
@@ -76,14 +76,17 @@ FROM json_each($4) AS w CROSS JOIN clearances AS c LEFT JOIN clearance_ends AS e
 UNION ALL
 SELECT 'application', a.id, json_object(
     'property_id', a.property_id, 'product_id', a.product_id, 'lot_id', a.lot_id, 'person_id', a.person_id,
-    'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
-    'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'content', a.content, 'fingerprint', a.fingerprint)
+    'person_name', a.person_name, 'entered_by', a.entered_by, 'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
+    'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'content', a.content, 'fingerprint', a.fingerprint,
+    'last_correction', (SELECT c.id FROM corrections AS c WHERE c.application_id = a.id ORDER BY c.seq DESC LIMIT 1))
 FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
 UNION ALL
 SELECT 'correction', c.id, json_object(
     'application_id', c.application_id, 'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at,
     'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'content', c.content, 'fingerprint', c.fingerprint)
 FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
+UNION ALL
+SELECT 'person', p.id, p.name FROM json_each($8) AS w CROSS JOIN people AS p WHERE p.id = w.value
 UNION ALL
 SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
 UNION ALL

@@ -1,12 +1,13 @@
 //! The one task that writes.
 
-use std::{future::Future, pin::Pin, sync::Arc};
+use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 
 use domain::law::Lawbook;
+use futures_util::FutureExt;
 use sqlx::{Connection, SqliteConnection};
 use tokio::sync::{mpsc, oneshot};
 
-use super::world;
+use super::{effects, world};
 use crate::{
     book::act::{Act, Reply},
     problem::Problem,
@@ -42,7 +43,9 @@ where
 {
     Job::Plain(Box::new(move |connection| {
         Box::pin(async move {
-            let done = in_transaction(connection, work).await;
+            // The transaction of a write that panics is rolled back as it is dropped.
+            let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().await;
+            let done = done.unwrap_or_else(|_| Err(lost()));
             // A caller that has hung up needs no answer; the write stands all the same.
             let _ = answer.send(done);
         })
@@ -116,12 +119,19 @@ fn lost() -> Problem {
 async fn batch(connection: &mut SqliteConnection, acts: &[Box<Act>], law: &Lawbook) -> Result<Vec<Reply>, sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts).await?;
-    let replies: Vec<Reply> = acts.iter().map(|act| crate::book::act::decide(act, &mut world, law)).collect();
+    // An act that panics must not take the writer with it: what it would have written is dropped, and the others go on.
+    let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
+        acts.iter().map(|act| crate::book::act::decide(act, &mut world, law)).collect::<Vec<Reply>>()
+    }));
+    let Ok(replies) = decided else {
+        transaction.rollback().await?;
+        return Err(sqlx::Error::Protocol("an act panicked; what it said stands on standard error".to_owned()));
+    };
     if world.effects.is_empty() {
         transaction.rollback().await?;
         return Ok(replies);
     }
-    world::write(&mut transaction, &world.effects).await?;
+    effects::write(&mut transaction, &world.effects).await?;
     transaction.commit().await?;
     Ok(replies)
 }

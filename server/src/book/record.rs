@@ -1,0 +1,302 @@
+//! The act of recording what was put down. Stored as it truly happened, decided again with the true history, never edited.
+
+use domain::{
+    actor::Role,
+    decision::{Finding, Verdict},
+    ids::{ApplicationId, ClearanceId, CorrectionId, PersonId},
+    law::Lawbook,
+    product::Label,
+    quantity::Area,
+    time::{Day, Instant},
+};
+
+use super::{
+    act::{Done, Envelope, Reply, World, differing, unacknowledged},
+    application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
+    facts::{self, Line, Question, Work},
+};
+use crate::{
+    problem::FieldFault,
+    store::{
+        effects::MovementRow,
+        world::{ApplicationRow, standing_lines},
+    },
+};
+
+/// Records an application, or refuses it with every finding and keeps the attempt.
+pub fn record(
+    envelope: &Envelope,
+    id: ApplicationId,
+    input: &ApplicationInput,
+    world: &mut World,
+    law: &Lawbook,
+) -> Reply {
+    if let Some(stored) = world.applications.get(&id) {
+        return repeated(envelope, id, stored, world);
+    }
+    if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
+        return Reply::Conflict(
+            "This id names a correction already; an application needs an id of its own.".to_owned(),
+        );
+    }
+    let Some(property) = facts::property(world, input.property_id, envelope.actor) else {
+        return Reply::Missing("property");
+    };
+    let zone = facts::zone(property);
+    let on = input.started_at.day_in(&zone);
+    let lines = match resolve(envelope, input, on, world) {
+        Ok(lines) => lines,
+        Err(faults) => return Reply::Invalid(faults),
+    };
+    let person = input.applied_by.unwrap_or(envelope.actor.person);
+    let (clearance, own) = used_clearance(input, person, envelope.actor.person, on, world);
+    let question = Question {
+        property: input.property_id,
+        product: input.product_id,
+        on,
+        at: input.started_at,
+        purpose: input.purpose,
+        equipment: input.equipment,
+        weather: &input.weather,
+        ground: Some(input.ground),
+        pavement_cleaned: Some(input.pavement_cleaned),
+        lines: &lines,
+        without: None,
+        without_hold: clearance,
+        work: Some(Work { received_at: envelope.at, ended_at: input.started_at.max(input.finished_at) }),
+        own,
+    };
+    let decision = facts::judge(&question, world, law);
+    let stopped = decision.verdict == Verdict::Stop;
+    if stopped && unacknowledged(&decision, &input.acknowledged) {
+        return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
+    }
+    let row = ApplicationRow {
+        property_id: input.property_id,
+        product_id: input.product_id,
+        lot_id: input.lot_id,
+        person_id: person,
+        person_name: world.people.get(&person).cloned().unwrap_or_default(),
+        entered_by: envelope.actor.person,
+        device_id: envelope.actor.device,
+        applied_on: on,
+        received_at: envelope.at.millis(),
+        sent_at: input.sent_at.map(Instant::millis),
+        verdict: decision.verdict,
+        beyond_the_rules: i64::from(stopped),
+        content: envelope.content.clone(),
+        fingerprint: envelope.fingerprint.clone(),
+        last_correction: None,
+    };
+    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
+    store(envelope, id, input, &row, &lines, &decision_hash, world);
+    if let Some(clearance) = clearance {
+        world.end_clearance(clearance, "used", Some(id), envelope.at);
+    }
+    let label = world.products.get(&input.product_id).map(|product| product.label.clone());
+    let lines = lines
+        .iter()
+        .filter_map(|line| Some(line_view(line.section, line.area, line.product, label.as_ref()?)))
+        .collect();
+    let late = envelope.at.day_in(&zone) > on;
+    world.applications.insert(id, row.clone());
+    match view(id, &row, lines, Vec::new(), late) {
+        Ok(view) => Reply::Recorded(Box::new(Done::new(view))),
+        Err(_) => Reply::Missing("application"),
+    }
+}
+
+/// The same id again: the stored record if the content is the same, otherwise the fields that differ.
+fn repeated(envelope: &Envelope, id: ApplicationId, stored: &ApplicationRow, world: &World) -> Reply {
+    if facts::property(world, stored.property_id, envelope.actor).is_none() {
+        return Reply::Missing("application");
+    }
+    if stored.fingerprint != envelope.fingerprint {
+        return Reply::Reused(differing(&stored.content, &envelope.content));
+    }
+    let label = world.products.get(&stored.product_id).map(|product| product.label.clone());
+    let lines = original_lines(stored, id, world, label.as_ref());
+    let zone = world.properties.get(&stored.property_id).map(facts::zone);
+    let late = zone
+        .and_then(|zone| Some(Instant::from_millis(stored.received_at)?.day_in(&zone)))
+        .is_some_and(|day| day > stored.applied_on);
+    match view(id, stored, lines, Vec::new(), late) {
+        Ok(view) => Reply::Recorded(Box::new(Done::again(view))),
+        Err(_) => Reply::Missing("application"),
+    }
+}
+
+/// Lines as first recorded: areas by the content, or by the measurement of the day.
+fn original_lines(stored: &ApplicationRow, id: ApplicationId, world: &World, label: Option<&Label>) -> Vec<LineView> {
+    let content: Option<ApplicationInput> = serde_json::from_str(&stored.content).ok();
+    let standing = standing_lines(&world.sections, id);
+    let area = |line: &AppliedLine| {
+        let known =
+            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.2));
+        line.treated_area_sqft.or(known).or_else(|| world.sections.get(&line.section_id)?.area_on(stored.applied_on))
+    };
+    let lines = content.map(|content| content.lines).unwrap_or_default();
+    lines.iter().filter_map(|line| Some(line_view(line.section_id, area(line)?, line.product_lb, label?))).collect()
+}
+
+/// Everything the input names must be there and fit together.
+fn resolve(
+    envelope: &Envelope,
+    input: &ApplicationInput,
+    on: Day,
+    world: &World,
+) -> Result<Vec<Line>, Vec<FieldFault>> {
+    let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
+    if !world.products.contains_key(&input.product_id) {
+        faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
+    }
+    if let Some(lot) = input.lot_id
+        && world.lots.get(&lot) != Some(&input.product_id)
+    {
+        faults.push(FieldFault::at("/lot_id", "not_found", "is no lot of this product"));
+    }
+    if let Some(visit) = input.visit_id
+        && world.visits.get(&visit) != Some(&input.property_id)
+    {
+        faults.push(FieldFault::at("/visit_id", "not_found", "is no visit to this property"));
+    }
+    if let Some(id) = input.clearance_id
+        && !world
+            .clearances
+            .get(&id)
+            .is_some_and(|c| c.property_id == input.property_id && c.product_id == input.product_id)
+    {
+        faults.push(FieldFault::at("/clearance_id", "not_found", "is no clearance for this property and product"));
+    }
+    if let Some(person) = input.applied_by {
+        if envelope.actor.role == Role::Technician && person != envelope.actor.person {
+            let detail = "is for the office and the owner; a technician records the own work";
+            faults.push(FieldFault::at("/applied_by", "not_allowed", detail));
+        } else if !world.people.contains_key(&person) {
+            faults.push(FieldFault::at("/applied_by", "not_found", "names nobody of the staff"));
+        }
+    }
+    let seconds = input.finished_at.since(input.started_at).as_secs();
+    if !(0..=86_400).contains(&seconds) {
+        faults.push(FieldFault::at(
+            "/finished_at",
+            "out_of_range",
+            "must not lie before started_at, nor more than a day after it",
+        ));
+    }
+    if input.acknowledged.is_empty() != input.reason.is_none() {
+        faults.push(FieldFault::at(
+            "/reason",
+            "incomplete",
+            "acknowledged and reason come together: which findings were read, and why it was done all the same",
+        ));
+    }
+    let mut lines = Vec::new();
+    for (at, line) in input.lines.iter().enumerate() {
+        let pointer = format!("/lines/{at}");
+        if line.product_lb.is_zero() {
+            faults.push(FieldFault::at(
+                format!("{pointer}/product_lb"),
+                "out_of_range",
+                "must be above zero; leave a section out if nothing was put on it",
+            ));
+        }
+        match facts::treated(world, input.property_id, line.section_id, line.treated_area_sqft, on, &pointer) {
+            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
+            Err(fault) => faults.push(fault),
+        }
+    }
+    if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// The clearance whose room this work takes, and what is odd about the one that it names. One that was another person's, of
+/// another day, for other sections or used up keeps what it holds: the work is recorded all the same, once somebody has
+/// read that.
+fn used_clearance(
+    input: &ApplicationInput,
+    person: PersonId,
+    sender: PersonId,
+    on: Day,
+    world: &World,
+) -> (Option<ClearanceId>, Vec<Finding>) {
+    let Some((id, row)) = input.clearance_id.and_then(|id| Some((id, world.clearances.get(&id)?))) else {
+        return (None, Vec::new());
+    };
+    let without =
+        "If this work was never recorded before, send it without the clearance, or acknowledge this and say why.";
+    let mut findings = Vec::new();
+    let mut stop = |rule, message: String| findings.push(facts::own(rule, Verdict::Stop, message, without));
+    if row.ended.as_deref() == Some("used") {
+        let message = "Stop: another application has used this clearance already; the same work may be recorded twice.";
+        stop("book.clearance.unused", message.to_owned());
+    }
+    if row.person_id != person && row.person_id != sender {
+        stop("book.clearance.person", "Stop: this clearance was given to somebody else.".to_owned());
+    }
+    if row.planned_on != on {
+        let message = format!("Stop: this clearance is for {}, and the work began on {on}.", row.planned_on);
+        stop("book.clearance.day", message);
+    }
+    let cleared = |line: &AppliedLine| row.lines.iter().any(|cleared| cleared.0 == line.section_id);
+    if !input.lines.iter().any(cleared) {
+        stop("book.clearance.sections", "Stop: this clearance holds room on none of these sections.".to_owned());
+    }
+    let fits = findings.is_empty().then_some(id);
+    if row.ended.as_deref() == Some("given_back") {
+        let message = "Care: this clearance was given back before, so it held no room for this work.".to_owned();
+        findings.push(facts::own(
+            "book.clearance.held",
+            Verdict::Care,
+            message,
+            "Give a clearance back only when the work is not done.",
+        ));
+    }
+    (fits, findings)
+}
+
+/// Notes everything that recording writes: record, ledger, stock, journal.
+fn store(
+    envelope: &Envelope,
+    id: ApplicationId,
+    input: &ApplicationInput,
+    row: &ApplicationRow,
+    lines: &[Line],
+    decision_hash: &str,
+    world: &mut World,
+) {
+    let subject = id.to_string();
+    world.effects.applications.push(serde_json::json!({
+        "id": subject, "property_id": row.property_id, "product_id": row.product_id, "lot_id": row.lot_id,
+        "visit_id": input.visit_id, "clearance_id": input.clearance_id, "person_id": row.person_id,
+        "person_name": row.person_name, "entered_by": row.entered_by, "device_id": row.device_id, "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
+        "beyond_the_rules": row.beyond_the_rules, "content": row.content, "fingerprint": row.fingerprint,
+    }));
+    let mut ledger = Vec::new();
+    if let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) {
+        ledger
+            .extend(lines.iter().map(|line| ledger_line(&subject, id, line, &label, row.applied_on, input.purpose, 1)));
+    }
+    let used: i64 = lines.iter().map(|line| line.product.raw()).sum();
+    world.effects.movements.push(MovementRow {
+        id: envelope.spare.to_string(),
+        product_id: input.product_id.to_string(),
+        lot_id: input.lot_id.map(|lot| lot.to_string()),
+        kind: "applied",
+        mass: -used,
+        moved_on: row.applied_on,
+        person_id: envelope.actor.person.to_string(),
+        record_id: subject.clone(),
+        reason: None,
+        recorded_at: envelope.at.millis(),
+    });
+    if let Some(product) = world.products.get_mut(&input.product_id) {
+        product.balance -= used;
+    }
+    let payload = serde_json::json!({
+        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
+        "applied_on": row.applied_on, "person_id": row.person_id, "person_name": row.person_name, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules == 1,
+        "decision_sha256": decision_hash, "lines": ledger,
+    });
+    world.add_to_ledger(ledger);
+    world.journal(envelope, "application.recorded", &subject, payload.to_string());
+}
