@@ -58,6 +58,7 @@ pub struct Change {
 
 impl CorrectionInput {
     /// The content as it is kept: findings in one order, so that the same again is recognised.
+    #[must_use]
     pub fn canonical(mut self) -> Self {
         self.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
         self.acknowledged.dedup_by(|a, b| a.0 == b.0);

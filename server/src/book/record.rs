@@ -67,27 +67,10 @@ pub fn record(
         own,
     };
     let decision = facts::judge(&question, world, law);
-    let stopped = decision.verdict == Verdict::Stop;
-    if stopped && unacknowledged(&decision, &input.acknowledged) {
+    if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
     }
-    let row = ApplicationRow {
-        property_id: input.property_id,
-        product_id: input.product_id,
-        lot_id: input.lot_id,
-        person_id: person,
-        person_name: world.people.get(&person).cloned().unwrap_or_default(),
-        entered_by: envelope.actor.person,
-        device_id: envelope.actor.device,
-        applied_on: on,
-        received_at: envelope.at.millis(),
-        sent_at: input.sent_at.map(Instant::millis),
-        verdict: decision.verdict,
-        beyond_the_rules: i64::from(stopped),
-        content: envelope.content.clone(),
-        fingerprint: envelope.fingerprint.clone(),
-        last_correction: None,
-    };
+    let row = row_of(envelope, input, on, decision.verdict, world);
     let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
     store(envelope, id, input, &row, &lines, &decision_hash, world);
     if let Some(clearance) = clearance {
@@ -103,6 +86,27 @@ pub fn record(
     match view(id, &row, lines, Vec::new(), late) {
         Ok(view) => Reply::Recorded(Box::new(Done::new(view))),
         Err(_) => Reply::Missing("application"),
+    }
+}
+
+fn row_of(envelope: &Envelope, input: &ApplicationInput, on: Day, verdict: Verdict, world: &World) -> ApplicationRow {
+    let person = input.applied_by.unwrap_or(envelope.actor.person);
+    ApplicationRow {
+        property_id: input.property_id,
+        product_id: input.product_id,
+        lot_id: input.lot_id,
+        person_id: person,
+        person_name: world.people.get(&person).cloned().unwrap_or_default(),
+        entered_by: envelope.actor.person,
+        device_id: envelope.actor.device,
+        applied_on: on,
+        received_at: envelope.at.millis(),
+        sent_at: input.sent_at.map(Instant::millis),
+        verdict,
+        beyond_the_rules: i64::from(verdict == Verdict::Stop),
+        content: envelope.content.clone(),
+        fingerprint: envelope.fingerprint.clone(),
+        last_correction: None,
     }
 }
 
