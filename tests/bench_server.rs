@@ -78,6 +78,18 @@ fn fill(file: &Path, seed: &Seed) {
         }
         if number.is_multiple_of(2) {
             transaction.execute("INSERT INTO properties (id, client_id, name, address, postal_code, time_zone, rule_sets, version, created_at) VALUES (?1, ?2, 'Home', 'Street A', '21000', 'America/New_York', '[\"us-md\"]', 1, 0)", params![property, client]).unwrap();
+            transaction
+                .execute(
+                    "INSERT INTO ownerships (property_id, client_id, since) VALUES (?1, ?2, '0001-01-01')",
+                    params![property, client],
+                )
+                .unwrap();
+            transaction
+                .execute(
+                    "INSERT INTO assignments (person_id, property_id, since) VALUES (?1, ?2, 0)",
+                    params![person, property],
+                )
+                .unwrap();
             transaction.execute("INSERT INTO visits (id, property_id, person_id, planned_on, product_id, purpose, status, version, created_at) VALUES (?1, ?2, ?3, '2026-09-15', ?4, 'maintenance', 'planned', 1, 0)", params![uuid_of(4, number), property, person, product]).unwrap();
         }
         transaction.execute("INSERT INTO sections (id, property_id, name, species, water, touches_pavement, version, created_at) VALUES (?1, ?2, 'lawn', 'tall_fescue', 'none', 0, 1, 0)", params![section, property]).unwrap();
@@ -88,7 +100,7 @@ fn fill(file: &Path, seed: &Seed) {
     for number in 0..RECORDS {
         let (id, section) = (uuid_of(7, number), number % SECTIONS);
         let day = format!("20{:02}-0{}-1{}", 20 + number * 7 / RECORDS, 4 + number % 5, number % 10);
-        transaction.execute("INSERT INTO applications (id, property_id, product_id, person_id, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, ?5, 0, 'go', 0, ?6, ?1)", params![id, uuid_of(2, section / 2), product, person, day, content]).unwrap();
+        transaction.execute("INSERT INTO applications (id, property_id, product_id, person_id, person_name, entered_by, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, 'Tech 01', ?4, ?5, 0, 'go', 0, ?6, ?1)", params![id, uuid_of(2, section / 2), product, person, day, content]).unwrap();
         transaction.execute("INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose) VALUES (?1, ?1, ?2, ?3, 800000, 1000000, 2400000000, 1680000000, 0, 1000000000, 0, 'maintenance')", params![id, uuid_of(3, section), day]).unwrap();
     }
     transaction.commit().unwrap();
@@ -271,7 +283,7 @@ fn one(connection: &Connection, row: &Row<'_>) {
         .unwrap()
         .execute(params![row.id, row.decision])
         .unwrap();
-    connection.prepare_cached("INSERT INTO applications (id, property_id, product_id, person_id, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, '2026-09-15', 0, 'go', 0, ?5, ?1)").unwrap().execute(params![row.id, row.property, row.product, row.person, row.content]).unwrap();
+    connection.prepare_cached("INSERT INTO applications (id, property_id, product_id, person_id, person_name, entered_by, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, 'Tech 01', ?4, '2026-09-15', 0, 'go', 0, ?5, ?1)").unwrap().execute(params![row.id, row.property, row.product, row.person, row.content]).unwrap();
     connection.prepare_cached("INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose) VALUES (?1, ?1, ?2, '2026-09-15', 800000, 1000, 2400000, 1680000, 0, 1000000, 0, 'maintenance')").unwrap().execute(params![row.id, row.section]).unwrap();
     connection.prepare_cached("INSERT INTO stock_movements (id, product_id, kind, mass, moved_on, person_id, record_id, recorded_at) VALUES (?1, ?2, 'applied', -1000, '2026-09-15', ?3, ?1, 0)").unwrap().execute(params![row.id, row.product, row.person]).unwrap();
     connection.prepare_cached("INSERT INTO journal (seq, written_at, person_id, act, subject_id, payload, previous_hash, hash) VALUES (?1, 0, ?2, 'application.recorded', ?3, ?4, ?3, ?3)").unwrap().execute(params![row.seq, row.person, row.id, row.payload]).unwrap();

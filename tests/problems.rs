@@ -2,6 +2,7 @@
 
 mod people;
 mod reading;
+mod records;
 mod repeats;
 mod values;
 

@@ -205,3 +205,22 @@ async fn a_cursor_belongs_to_one_list_of_this_server() {
     let reply = company.owner.get(&format!("/api/v1/sections?limit=1&cursor={filtered}")).await;
     assert_eq!(reply.problem(400, "malformed-request").faults(), ["cursor"]);
 }
+
+#[tokio::test]
+async fn a_page_of_another_origin_is_given_no_leave() {
+    let company = Company::in_maryland().await;
+    let elsewhere = [("origin", "https://elsewhere.example"), ("access-control-request-method", "PUT")];
+    for method in [Method::GET, Method::OPTIONS] {
+        let reply = company.owner.send(method, "/api/v1/clients", &elsewhere, None).await;
+        let leave: Vec<_> = reply.headers.keys().filter(|name| name.as_str().starts_with("access-control-")).collect();
+        assert!(leave.is_empty(), "{leave:?}");
+        assert_eq!(reply.header("cross-origin-resource-policy"), Some("same-origin"));
+    }
+}
+
+#[tokio::test]
+async fn an_id_in_capitals_is_the_same_id() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/clients/{}", company.client.to_uppercase());
+    assert_eq!(company.owner.get(&path).await.expect(200).body["id"], company.client);
+}
