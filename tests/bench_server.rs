@@ -52,8 +52,8 @@ async fn run() {
     let app = Arc::new(TestApp::reopen(folder).await);
     writes(&app, &seed, &phone).await;
     reads(&app, &seed, &owner).await;
-    drop(app);
-    bare(&file);
+    let folder = Arc::into_inner(app).unwrap().stop().await;
+    bare(&folder.path().join("book.db"));
 }
 
 struct Seed {

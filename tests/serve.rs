@@ -7,8 +7,8 @@ use clap::Parser;
 use domain::law::Lawbook;
 use server::{
     clock::{RandomIds, SystemClock},
-    config::{Cli, Command, ConfigFault, Serve},
-    serve,
+    config::{Cli, Command, ConfigFault, Demo, Serve},
+    demo, serve,
     throttle::Throttle,
 };
 
@@ -138,4 +138,20 @@ async fn a_write_that_panics_is_rolled_back_and_the_writer_goes_on() {
     assert_eq!(write(false).await.unwrap(), (None, true), "what the first wrote is not there");
     drop(store);
     writer.finish().await.unwrap();
+}
+
+#[tokio::test]
+async fn the_demonstration_does_the_whole_job_and_leaves_a_sound_book() {
+    // Chooses the cryptography for the demonstration's own client, as the command does.
+    let _ = harness::client();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("book.db");
+    let config = Demo { once: true, listen: "127.0.0.1:0".parse().unwrap(), file: Some(file.clone()) };
+    demo::run(&config).await.unwrap();
+    let found = server::book::verify::check_file(&file).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+    assert_eq!(found.sections, 30);
+    // It never writes over a book that is there.
+    let again = demo::run(&config).await.unwrap_err().to_string();
+    assert!(again.contains("book.db"), "{again}");
 }

@@ -38,7 +38,7 @@ pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Ins
     clock.put(moment);
     let staff = on_the_day(base, &staff, true).await?;
     let place = places.first().ok_or("no place")?;
-    main_job(&staff, &shelf, place, moment).await?;
+    main_job(&staff, &shelf, place, clock, moment).await?;
     rules(&staff, &shelf, &places, moment).await?;
     closing(&staff, &shelf, place).await?;
     Ok(farewell(base, &staff))
@@ -113,7 +113,13 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
 }
 
 /// Day, check, clearance, record, retry.
-async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) -> Result<(), String> {
+async fn main_job(
+    staff: &Staff,
+    shelf: &Shelf,
+    place: &Place,
+    clock: &MovedClock,
+    moment: Instant,
+) -> Result<(), String> {
     let front = &place.sections.first().ok_or("no section")?.0;
     let visit = planned(staff, shelf, place, front).await?;
 
@@ -148,6 +154,7 @@ async fn main_job(staff: &Staff, shelf: &Shelf, place: &Place, moment: Instant) 
 
     step(5, "Phone: the work is done and recorded; the reply is lost, and it is sent again");
     let id = phone_id(moment);
+    clock.put(moment.plus(SignedDuration::from_mins(30)));
     let mut record = json!({
         "property_id": place.property, "product_id": shelf.feed, "visit_id": visit, "clearance_id": clearance,
         "started_at": moment, "finished_at": moment.plus(SignedDuration::from_mins(26)), "purpose": "maintenance",
