@@ -10,8 +10,9 @@ CREATE TABLE clients (
     created_at      INTEGER NOT NULL
 ) STRICT;
 
--- The site. Its zone turns a moment into the local day that decides the law; `rule_sets` is a JSON array of the codes of
--- the jurisdictions it lies in, confirmed by a person.
+-- The site. Its zone turns a moment into the local day that decides the law. `state`, `county` and `municipality` are codes
+-- of where it lies, whether or not the server has a rule set for each; `rule_sets` is a JSON array of the codes of those that
+-- bind there. Both are confirmed by a person.
 CREATE TABLE properties (
     seq         INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id          TEXT    NOT NULL CONSTRAINT properties_id UNIQUE,
@@ -22,6 +23,9 @@ CREATE TABLE properties (
     latitude    REAL    CONSTRAINT properties_latitude CHECK (latitude BETWEEN -90 AND 90),
     longitude   REAL    CONSTRAINT properties_longitude CHECK (longitude BETWEEN -180 AND 180),
     time_zone   TEXT    NOT NULL,
+    state        TEXT,
+    county       TEXT    CONSTRAINT properties_county CHECK (county IS NULL OR state IS NOT NULL),
+    municipality TEXT    CONSTRAINT properties_municipality CHECK (municipality IS NULL OR state IS NOT NULL),
     rule_sets   TEXT    NOT NULL,
     version     INTEGER NOT NULL,
     created_at  INTEGER NOT NULL,

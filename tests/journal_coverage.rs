@@ -276,6 +276,7 @@ async fn no_question_leaves_an_entry() {
             "get_rule_set" => "?on=2026-09-15".to_owned(),
             "get_statement" => format!("?year=2026&client_id={}", company.client),
             "get_company_year" => "?year=2026".to_owned(),
+            "suggest_place" => "?latitude=38.98&longitude=-76.49".to_owned(),
             _ => String::new(),
         };
         let reply = company.owner.send(Method::GET, &format!("{path}{query}"), &[], None).await;

@@ -11,6 +11,7 @@ mod lists;
 mod main_job;
 mod migrations;
 mod openapi;
+mod places;
 mod plans;
 mod problems;
 mod rivals;

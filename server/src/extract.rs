@@ -144,6 +144,7 @@ impl<T: DeserializeOwned + ToSchema> FromRequestParts<App> for ValidQuery<T> {
         for (name, text) in pairs {
             let value = match app.schemas.property_type::<T>(&name) {
                 Some("integer") => text.parse::<i64>().map_or_else(|_| Value::String(text.clone()), Value::from),
+                Some("number") => number(&text),
                 Some("boolean") => text.parse::<bool>().map_or_else(|_| Value::String(text.clone()), Value::from),
                 _ => Value::String(text.clone()),
             };
@@ -160,6 +161,12 @@ impl<T: DeserializeOwned + ToSchema> FromRequestParts<App> for ValidQuery<T> {
         };
         checked(app, members.into(), parameter).map(Self)
     }
+}
+
+/// A number as JSON has it: NaN and infinity are none, and stay text for the schema to refuse.
+fn number(text: &str) -> Value {
+    let finite = text.parse::<f64>().ok().filter(|number| number.is_finite());
+    finite.map_or_else(|| Value::String(text.to_owned()), Value::from)
 }
 
 fn serde_urlencoded_pairs(query: &str) -> Vec<(String, String)> {

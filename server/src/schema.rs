@@ -49,6 +49,8 @@ impl Schemas {
         };
         Some(if named("integer") {
             "integer"
+        } else if named("number") {
+            "number"
         } else if named("boolean") {
             "boolean"
         } else {

@@ -70,7 +70,7 @@ async fn a_record_fits_together() {
 #[tokio::test]
 async fn a_plan_says_how_much_in_one_way() {
     let company = Company::in_maryland().await;
-    let lime = product(&company.office, "Potash 0-0-50", &label("0", "0", "0", "50")).await;
+    let potash = product(&company.office, "Potash 0-0-50", &label("0", "0", "0", "50")).await;
     let line = |change: Value| {
         let mut line = json!({ "section_id": company.front });
         line.as_object_mut().unwrap().extend(change.as_object().unwrap().clone());
@@ -89,7 +89,7 @@ async fn a_plan_says_how_much_in_one_way() {
     each_is_told(&company, &good, "clearances", &wrongs).await;
     // Without nitrogen in the bag no target can be met.
     let mut without = good.clone();
-    without["product_id"] = json!(lime);
+    without["product_id"] = json!(potash);
     let wrongs = [("/lines", line(json!({ target: "0.5" })), "#/lines/0/target_nitrogen_lb_per_1000_sqft")];
     each_is_told(&company, &without, "clearances", &wrongs).await;
     let twice =

@@ -10,6 +10,7 @@ mod journal;
 mod lots;
 mod measurements;
 mod people;
+mod places;
 mod products;
 mod properties;
 mod reviews;
@@ -42,6 +43,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(sessions::routes())
         .merge(people::routes())
         .merge(clients::routes())
+        .merge(places::routes())
         .merge(properties::routes())
         .merge(sections::routes())
         .merge(measurements::routes())

@@ -23,7 +23,7 @@ use crate::{
     reply::{self, Created, Page, PageQuery},
     store::{
         self,
-        properties::{Property, PropertyInput, RuleSetCode},
+        properties::{Place, Property, PropertyInput, RuleSetCode},
     },
 };
 
@@ -83,9 +83,26 @@ fn rule_set_faults(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {
     faults
 }
 
+/// County, municipality and rule sets lie in the state that is named.
+fn place_faults(place: &Place, rule_sets: &[RuleSetCode]) -> Vec<FieldFault> {
+    let within = |code: &RuleSetCode| code == &place.state || code.0.starts_with(&format!("{}-", place.state.0));
+    let parts = [("/place/county", &place.county), ("/place/municipality", &place.municipality)];
+    let outside =
+        parts.into_iter().filter(|(_, code)| code.as_ref().is_some_and(|code| !within(code) || code == &place.state));
+    let detail = format!("must begin with the state's code and a hyphen, such as {}-name", place.state.0);
+    let mut faults: Vec<FieldFault> =
+        outside.map(|(pointer, _)| FieldFault::at(pointer, "contradiction", detail.clone())).collect();
+    for (at, _) in rule_sets.iter().enumerate().filter(|(_, code)| !within(code)) {
+        let detail = format!("is of another state than `place`, which says {}", place.state.0);
+        faults.push(FieldFault::at(format!("/rule_sets/{at}"), "contradiction", detail));
+    }
+    faults
+}
+
 /// What is wrong with a property in itself.
 fn faults(input: &PropertyInput, law: &Lawbook) -> Vec<FieldFault> {
     let mut faults = rule_set_faults(&input.rule_sets, law);
+    faults.extend(input.place.iter().flat_map(|place| place_faults(place, &input.rule_sets)));
     faults.extend(zone_fault(&input.time_zone));
     let missing = match (input.latitude, input.longitude) {
         (Some(_), None) => Some("/longitude"),

@@ -6,6 +6,7 @@ pub mod clearance;
 pub mod correction;
 pub mod facts;
 pub mod office;
+pub mod places;
 pub mod record;
 pub mod statement;
 pub mod verify;

@@ -11,7 +11,7 @@ use utoipa::ToSchema;
 use super::{read, read_instant, read_json};
 use crate::{
     access::Scope,
-    book::office::Changed,
+    book::{office::Changed, places},
     extract::Versions,
     reply::{Row, Span, Versioned},
 };
@@ -21,6 +21,18 @@ use crate::{
 #[serde(transparent)]
 #[schema(min_length = 2, max_length = 40, pattern = "^[a-z0-9-]{2,40}$", example = "us-md")]
 pub struct RuleSetCode(pub String);
+
+/// Where a property lies, as codes in the form of a rule set's, whether or not the server has a rule set for each.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "state": "us-md", "county": "us-md-anne-arundel", "municipality": "us-md-annapolis" }))]
+pub struct Place {
+    pub state: RuleSetCode,
+    #[serde(default)]
+    pub county: Option<RuleSetCode>,
+    #[serde(default)]
+    pub municipality: Option<RuleSetCode>,
+}
 
 /// A property as the office writes it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -48,7 +60,10 @@ pub struct PropertyInput {
     /// IANA time zone of the place. It turns a moment into the local day that decides the law.
     #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
     pub time_zone: String,
-    /// The jurisdictions it lies in, each once, confirmed by a person. As long as none is confirmed, every decision about it
+    /// Where it lies, confirmed by a person. `GET /api/v1/places` suggests it from coordinates.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+    /// The rule sets that bind there, each once, confirmed by a person. As long as none is confirmed, every decision about it
     /// is to stop.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
@@ -78,7 +93,12 @@ pub struct Property {
     /// IANA time zone of the place.
     #[schema(max_length = 60)]
     pub time_zone: String,
-    /// The jurisdictions it lies in. Empty as long as nobody has confirmed any.
+    /// Where it lies; null as long as nobody has said so.
+    pub place: Option<Place>,
+    /// What does not agree between the coordinates and what was confirmed.
+    #[schema(max_length = 400)]
+    pub place_differs: Option<String>,
+    /// The rule sets that bind there. Empty as long as nobody has confirmed any.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
@@ -102,6 +122,9 @@ pub(super) struct PropertyRow {
     pub latitude: Option<f64>,
     pub longitude: Option<f64>,
     pub time_zone: String,
+    pub state: Option<String>,
+    pub county: Option<String>,
+    pub municipality: Option<String>,
     pub rule_sets: String,
     pub version: i64,
     pub created_at: i64,
@@ -111,6 +134,16 @@ impl TryFrom<PropertyRow> for Row<Property> {
     type Error = sqlx::Error;
 
     fn try_from(row: PropertyRow) -> Result<Self, sqlx::Error> {
+        let rule_sets: Vec<RuleSetCode> = read_json(&row.rule_sets, "rule sets")?;
+        let place = row.state.map(|state| Place {
+            state: RuleSetCode(state),
+            county: row.county.map(RuleSetCode),
+            municipality: row.municipality.map(RuleSetCode),
+        });
+        let mut confirmed = rule_sets.clone();
+        confirmed.extend(place.iter().map(|place| place.state.clone()));
+        let at = row.latitude.zip(row.longitude);
+        let place_differs = at.and_then(|(latitude, longitude)| places::differs(latitude, longitude, &confirmed));
         let item = Property {
             id: read(&row.id, "property id")?,
             client_id: read(&row.client_id, "client id")?,
@@ -120,7 +153,9 @@ impl TryFrom<PropertyRow> for Row<Property> {
             latitude: row.latitude,
             longitude: row.longitude,
             time_zone: row.time_zone,
-            rule_sets: read_json(&row.rule_sets, "rule sets")?,
+            place,
+            place_differs,
+            rule_sets,
             version: row.version,
             created_at: read_instant(row.created_at)?,
         };
@@ -132,6 +167,17 @@ fn codes(input: &PropertyInput) -> Result<String, sqlx::Error> {
     serde_json::to_string(&input.rule_sets).map_err(|error| sqlx::Error::Encode(error.into()))
 }
 
+/// State, county and municipality.
+fn place_codes(input: &PropertyInput) -> [Option<String>; 3] {
+    let place = input.place.as_ref();
+    let code = |code: &RuleSetCode| code.0.clone();
+    [
+        place.map(|place| code(&place.state)),
+        place.and_then(|place| place.county.as_ref()).map(code),
+        place.and_then(|place| place.municipality.as_ref()).map(code),
+    ]
+}
+
 pub async fn insert(
     connection: &mut SqliteConnection,
     id: PropertyId,
@@ -139,10 +185,12 @@ pub async fn insert(
     at: Instant,
 ) -> Result<Property, sqlx::Error> {
     let (key, client, codes, at) = (id.to_string(), input.client_id.to_string(), codes(input)?, at.millis());
+    let [state, county, municipality] = place_codes(input);
     sqlx::query!(
         "INSERT INTO properties
-             (id, client_id, name, address, postal_code, latitude, longitude, time_zone, rule_sets, version, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+             (id, client_id, name, address, postal_code, latitude, longitude, time_zone, rule_sets, version, created_at, state, county,
+              municipality)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10, $11, $12, $13)",
         key,
         client,
         input.name,
@@ -152,7 +200,10 @@ pub async fn insert(
         input.longitude,
         input.time_zone,
         codes,
-        at
+        at,
+        state,
+        county,
+        municipality
     )
     .execute(&mut *connection)
     .await?;
@@ -195,9 +246,10 @@ pub async fn update(
     versions: Versions,
 ) -> Result<Changed<Property>, sqlx::Error> {
     let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
+    let [state, county, municipality] = place_codes(input);
     let done = sqlx::query!(
         "UPDATE properties SET client_id = $2, name = $3, address = $4, postal_code = $5, latitude = $6, longitude = $7,
-             time_zone = $8, rule_sets = $9, version = version + 1
+             time_zone = $8, rule_sets = $9, state = $11, county = $12, municipality = $13, version = version + 1
          WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
         key,
         client,
@@ -208,7 +260,10 @@ pub async fn update(
         input.longitude,
         input.time_zone,
         codes,
-        versions
+        versions,
+        state,
+        county,
+        municipality
     )
     .execute(&mut *connection)
     .await?;
@@ -226,7 +281,7 @@ pub async fn get(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
@@ -250,7 +305,7 @@ pub async fn list(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $3))

@@ -1,0 +1,50 @@
+//! Where coordinates lie, for the person who confirms a property's rule sets.
+
+use axum::{Json, extract::State};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::OfficeOrOwner,
+    app::App,
+    book::places::{self, Suggestion},
+    extract::ValidQuery,
+    problem::Problem,
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(suggest_place))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct PlaceQuery {
+    /// Degrees north of the equator.
+    #[param(minimum = -90, maximum = 90, example = 38.98)]
+    #[schema(minimum = -90, maximum = 90)]
+    latitude: f64,
+    /// Degrees east of Greenwich, so negative in the Americas.
+    #[param(minimum = -180, maximum = 180, example = -76.49)]
+    #[schema(minimum = -180, maximum = 180)]
+    longitude: f64,
+}
+
+/// Suggest the jurisdictions of a place
+///
+/// The state by its boundary, county and municipality by the nearest named place, without any network. A suggestion: a
+/// person confirms it, because boundaries are coarse here and a town's rules are the town's to tell.
+#[utoipa::path(get, path = "/api/v1/places", operation_id = "suggest_place", tag = "properties",
+    security(("bearer" = ["office", "owner"])), params(PlaceQuery),
+    responses((status = 200, description = "What the coordinates say.", body = Suggestion)))]
+async fn suggest_place(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<PlaceQuery>,
+) -> Result<Json<Suggestion>, Problem> {
+    // The first call reads the list of named places, which takes a moment.
+    let law = std::sync::Arc::clone(&app.law);
+    let found = tokio::task::spawn_blocking(move || places::suggest(query.latitude, query.longitude, &law)).await;
+    found.map(Json).map_err(|error| Problem::fault(&error))
+}

@@ -1,0 +1,55 @@
+//! Where a property lies: suggested from coordinates, confirmed by a person, and said when the two disagree.
+
+use harness::world::Company;
+use serde_json::json;
+
+#[tokio::test]
+async fn coordinates_suggest_the_jurisdictions() {
+    let company = Company::in_maryland().await;
+    // Clearwater in Pinellas County, Florida, as GeoNames has it.
+    let address = "/api/v1/places?latitude=27.96585&longitude=-82.8001";
+    let found = company.office.get(address).await.expect(200).body;
+    assert_eq!((&found["state"], &found["county"]), (&json!("us-fl"), &json!("us-fl-pinellas")));
+    assert_eq!(found["rule_sets"], json!(["us-fl", "us-fl-pinellas"]));
+    assert!(found["words"].as_str().unwrap().contains("Ask the county"), "{found}");
+    let sea = company.office.get("/api/v1/places?latitude=30&longitude=-40").await.expect(200).body;
+    assert_eq!((&sea["state"], &sea["rule_sets"]), (&json!(null), &json!([])));
+    let _ = company.phone.get(address).await.problem(403, "not-allowed");
+    for (query, fault) in [
+        ("latitude=91&longitude=0", "latitude"),
+        ("latitude=NaN&longitude=0", "latitude"),
+        ("latitude=38&longitude=-181", "longitude"),
+        ("latitude=38", "longitude"),
+        ("latitude=38&longitude=-76&radius=3", "radius"),
+    ] {
+        let refused = company.office.get(&format!("/api/v1/places?{query}")).await.problem(422, "invalid");
+        assert_eq!(refused.faults(), [fault], "{query}");
+    }
+}
+
+#[tokio::test]
+async fn a_place_is_confirmed_and_a_contradiction_is_said() {
+    let company = Company::in_maryland().await;
+    let body = json!({
+        "client_id": company.client, "name": "Shore", "address": "3 Street C", "postal_code": "21401",
+        "time_zone": "America/New_York", "latitude": 38.97845, "longitude": -76.49218, "rule_sets": ["us-md"],
+        "place": { "state": "us-md", "county": "us-md-anne-arundel", "municipality": "us-md-annapolis" },
+    });
+    let stored = company.office.post("/api/v1/properties", &body).await.expect(201).body;
+    assert_eq!(stored["place"], body["place"]);
+    assert_eq!(stored["place_differs"], json!(null));
+    // The coordinates say Maryland, a person says Pennsylvania: kept as confirmed, and said.
+    let mut other = body.clone();
+    other["place"] = json!({ "state": "us-pa" });
+    other["rule_sets"] = json!(["us-pa"]);
+    let address = format!("/api/v1/properties/{}", stored["id"].as_str().unwrap());
+    let changed = company.office.put_version(&address, "\"v1\"", &other).await.expect(200).body;
+    assert_eq!(changed["place"], json!({ "state": "us-pa", "county": null, "municipality": null }));
+    let told = changed["place_differs"].as_str().unwrap();
+    assert!(told.contains("US-MD") && told.contains("us-pa"), "{told}");
+    // What contradicts itself is refused, all at once.
+    other["place"] = json!({ "state": "us-pa", "county": "us-md-anne-arundel", "municipality": "us-pa" });
+    other["rule_sets"] = json!(["us-pa", "us-md"]);
+    let refused = company.office.post("/api/v1/properties", &other).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/place/county", "#/place/municipality", "#/rule_sets/1"]);
+}
