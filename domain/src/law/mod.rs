@@ -3,6 +3,7 @@
 //! A file is read once, at the start; a fault in any of them stops it. What holds is the law of the day of application, and
 //! a day before the oldest text that was read is answered as unknown, never as free.
 
+mod about;
 mod convert;
 pub mod duty;
 mod fault;
@@ -11,19 +12,21 @@ pub mod model;
 pub mod nutrient;
 mod on_day;
 mod read;
+mod read_about;
 mod stack;
+pub mod told;
+mod words;
 pub mod year;
 
 use std::collections::HashMap;
 
-use serde::{Deserialize, Serialize};
-
+pub use about::{Hole, Level, LocalRules, Preemption, Reach, RowId, RuleSetAbout, SetCode, StandsBy};
 pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
-pub(crate) use stack::Stack;
+pub(crate) use stack::{Force, Stack};
 
-use crate::{decision::Mark, time::Day};
+use crate::time::Day;
 
 /// The law files, by name. A test compares this list with the folder.
 pub const EMBEDDED: &[(&str, &str)] = &[
@@ -50,62 +53,6 @@ pub const LABEL: &str = "label";
 pub struct Lawbook {
     sets: Vec<RuleSet>,
     by_code: HashMap<String, usize>,
-}
-
-/// How far a rule set reaches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Level {
-    State,
-    County,
-    Municipality,
-    Company,
-}
-
-/// What a rule set is, without its rules.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct RuleSetAbout {
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
-    pub code: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "Pennsylvania"))]
-    pub name: String,
-    pub level: Level,
-    /// The set of the place around this one.
-    #[cfg_attr(feature = "schema", schema(max_length = 60))]
-    pub parent: Option<String>,
-    /// Said when local rules under this set do not count.
-    pub preempts_local: Option<Preemption>,
-    /// What the set covers, and what it does not.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
-    pub coverage: String,
-    pub last_checked: Day,
-    /// SHA-256 of the rule set's text, in hexadecimal.
-    #[cfg_attr(feature = "schema", schema(max_length = 64))]
-    pub hash: String,
-}
-
-/// A row of the reading notes in `domain/law/README.md`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 20, example = "PA-02"))]
-#[serde(transparent)]
-pub struct RowId(pub String);
-
-/// The text by which a state keeps local rules from counting.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Preemption {
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
-    pub words: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
-    pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
-    pub href: Option<String>,
-    pub mark: Mark,
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<RowId>))]
-    pub rows: Vec<String>,
 }
 
 /// One file of law.
@@ -188,7 +135,7 @@ impl Lawbook {
     /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.
     pub fn on_day(&self, codes: &[String], day: Day) -> Vec<RuleOnDay> {
         let stack = Stack::of(self, codes);
-        let running = stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
         running.flat_map(|stacked| on_day::rules(stacked.set, day)).collect()
     }
 }
