@@ -19,12 +19,12 @@ use crate::{
 };
 
 /// The longest texts a finding may hold.
-const MESSAGE_LENGTH: usize = 600;
-const NUMBER_LENGTH: usize = 120;
+pub(super) const MESSAGE_LENGTH: usize = 600;
+pub(super) const NUMBER_LENGTH: usize = 120;
 
 /// A decision in the making.
 pub(super) struct Run<'a> {
-    stack: Stack<'a>,
+    pub(super) stack: Stack<'a>,
     pub(super) case: Case<'a>,
     findings: Vec<Finding>,
     met: Vec<MetRule>,
@@ -50,14 +50,14 @@ impl Turn<'_> {
 }
 
 /// Where an answer comes from.
-struct Origin<'s> {
-    rule: &'s str,
-    section: Option<SectionId>,
-    citation: &'s str,
-    href: Option<&'s str>,
-    mark: Mark,
-    since: Option<Day>,
-    may_refuse: bool,
+pub(super) struct Origin<'s> {
+    pub(super) rule: &'s str,
+    pub(super) section: Option<SectionId>,
+    pub(super) citation: &'s str,
+    pub(super) href: Option<&'s str>,
+    pub(super) mark: Mark,
+    pub(super) since: Option<Day>,
+    pub(super) may_refuse: bool,
 }
 
 impl<'a> Run<'a> {
@@ -235,67 +235,7 @@ impl<'a> Run<'a> {
         self.bounds.lower_to_label(&self.case);
     }
 
-    /// Says which law nobody has gathered. Nothing gathered is not nothing in force.
-    fn unknown_law(&mut self) {
-        let missing = std::mem::take(&mut self.stack.missing);
-        let gathered = self.stack.sets.iter().any(|stacked| stacked.set.about.code != crate::law::COMPANY);
-        let say = |run: &mut Self, rule: &str, message: String| {
-            let hint = "Ask the office which law holds here, and to gather it.";
-            let answer = Answer::law_unknown(message, hint);
-            run.bounds.forbid(None, rule, &answer.message);
-            let origin = Origin {
-                rule,
-                section: None,
-                citation: "No rule set gathered",
-                href: None,
-                mark: Mark::Own,
-                since: None,
-                may_refuse: true,
-            };
-            run.push(&origin, answer);
-        };
-        for code in &missing {
-            let rule = limited(&format!("law.{code}"), NUMBER_LENGTH);
-            say(
-                self,
-                &rule,
-                limited(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
-            );
-        }
-        if !gathered && missing.is_empty() {
-            say(self, "law", "No rule set is named for this property, so its law is not known.".to_owned());
-        }
-        self.stack.missing = missing;
-    }
-
-    /// Says what is known to be missing, so that it is looked up before the work begins.
-    fn holes(&mut self) {
-        let mut said: Vec<(String, String, String)> = Vec::new();
-        for (set, words) in self.stack.undecided() {
-            said.push((format!("law.{}.local", set.about.code), words.to_owned(), set.about.name.clone()));
-        }
-        let running = self.stack.sets.iter().filter(|stacked| stacked.force.may_run());
-        for set in running.map(|stacked| stacked.set) {
-            for hole in set.about.holes.iter().filter(|hole| hole.asks_care) {
-                let row = hole.rows.first().map_or("", String::as_str);
-                said.push((format!("law.{}.{row}", set.about.code), hole.words.clone(), set.about.name.clone()));
-            }
-        }
-        for (rule, words, place) in said {
-            let origin = Origin {
-                rule: &rule,
-                section: None,
-                citation: "No text gathered",
-                href: None,
-                mark: Mark::Own,
-                since: None,
-                may_refuse: false,
-            };
-            self.push(&origin, Answer::law_care(words, format!("Look up the law of {place} before you start.")));
-        }
-    }
-
-    fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
+    pub(super) fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
         let verdict = origin.verdict(&answer);
         let number = |text: Option<String>| {
             text.map(|text| if text.len() > NUMBER_LENGTH { limited(&text, NUMBER_LENGTH) } else { text })

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::model::Scope;
 use crate::{decision::Mark, time::Day};
 
 /// How far a rule set reaches.
@@ -134,4 +135,8 @@ pub struct Hole {
     pub rows: Vec<String>,
     /// Whether every application under the set asks for care because of it.
     pub asks_care: bool,
+    /// Which products it is about.
+    #[serde(skip)]
+    #[cfg_attr(feature = "schema", schema(ignore))]
+    pub when: Scope,
 }

@@ -5,7 +5,9 @@ use toml::Table;
 
 use super::{
     about::{Hole, Level, Preemption, RuleSetAbout, SetCode, StandsBy},
+    convert,
     fields::Fields,
+    model::Scope,
     read::source,
 };
 
@@ -104,7 +106,8 @@ fn hole(table: &Table, fields: &mut Fields<'_>) -> Option<Hole> {
     let mut inner = Fields::new(table, "", None);
     let words = inner.required_text("words", 300, "what is missing, in a sentence").map(str::to_owned);
     let rows: Option<Vec<String>> = inner.required_words("rows", "the rows of the reading notes");
+    let when = inner.table("when").map_or_else(Scope::default, |table| convert::scope(table, "when", &mut inner));
     let asks_care = inner.flag("asks_care").unwrap_or(false);
     fields.take_faults("hole", inner.finish("a hole"));
-    Some(Hole { words: words?, rows: rows?, asks_care })
+    Some(Hole { words: words?, rows: rows?, asks_care, when })
 }

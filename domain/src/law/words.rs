@@ -175,8 +175,10 @@ impl PhosphorusNeed {
         let free = self
             .one_free
             .map_or_else(String::new, |rate| format!(", or once within 365 days up to {rate} lb on 1,000 sq ft"));
-        let only = if report.is_empty() && excused.is_empty() { "" } else { " only" };
-        format!("P2O5{above}{only}{report}{rate}{most}{excused}{free}")
+        if report.is_empty() && excused.is_empty() && free.is_empty() {
+            return format!("No P2O5{above} goes down, whatever a soil report says");
+        }
+        format!("P2O5{above} only{report}{rate}{most}{excused}{free}")
     }
 }
 
