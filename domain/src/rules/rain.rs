@@ -104,7 +104,9 @@ fn forecast(bar: ForecastBar, comparator: Comparator, amount: RainDepth, case: &
         bar.chance_over.is_none_or(|over| forecast.chance_percent.is_none_or(|chance| chance > over))
     };
     // A shorter span that already brings the rain proves it for the longer one.
-    let bars = |forecast: &&RainForecast| forecast.hours <= hours && comparator.holds(forecast.rain_in.cmp(&amount));
+    let bars = |forecast: &&RainForecast| {
+        forecast.hours <= hours && likely(forecast) && comparator.holds(forecast.rain_in.cmp(&amount))
+    };
     if let Some(forecast) = usable().find(bars) {
         let message = format!(
             "{} in of rain is forecast within {} hours; nothing may go down before {than} {} in within {hours} hours.",
