@@ -63,6 +63,23 @@ pub enum Audience {
     Household,
 }
 
+/// A licence or certificate as rules read it: several laws bind its holder differently.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeldCredential {
+    /// The code by which rule files call it, such as `us-md-professional`.
+    pub code: String,
+    pub valid_from: Day,
+    /// The last day on which it is valid; nothing when it has no end.
+    pub valid_until: Option<Day>,
+}
+
+impl HeldCredential {
+    /// Whether it is valid on a day. One that ran out yesterday excuses nothing today.
+    pub fn is_valid_on(&self, day: Day) -> bool {
+        self.valid_from <= day && self.valid_until.is_none_or(|until| day <= until)
+    }
+}
+
 /// One section's share of an application.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LineFacts {
@@ -80,6 +97,8 @@ pub struct Facts {
     /// The moment the question is about: now for a check, the start of work for a record.
     pub at: Instant,
     pub audience: Audience,
+    /// What the applicator holds, whether it is valid on the day or not.
+    pub credentials: Vec<HeldCredential>,
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub label: Label,

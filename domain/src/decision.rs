@@ -2,6 +2,7 @@
 
 mod run;
 mod section;
+mod unknown;
 
 use serde::{Deserialize, Serialize};
 

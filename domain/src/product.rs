@@ -19,6 +19,7 @@ pub enum ProductForm {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_excessive_bools, reason = "each is one plain claim of a label")]
 pub struct Label {
     pub form: ProductForm,
     /// Nitrogen of every form.
@@ -39,6 +40,9 @@ pub struct Label {
     /// Labelled as natural organic or organic-based fertilizer.
     #[serde(default)]
     pub organic: bool,
+    /// Compost, or labelled as made of compost.
+    #[serde(default)]
+    pub compost: bool,
     /// Labelled for first establishment or repair of turf.
     #[serde(default)]
     pub labelled_for_establishment: bool,

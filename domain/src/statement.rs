@@ -161,6 +161,7 @@ mod tests {
             enhanced_efficiency: false,
             release_percent_per_month: None,
             organic: false,
+            compost: false,
             labelled_for_establishment: false,
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,

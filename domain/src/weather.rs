@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{quantity::RainDepth, quantity::Temperature, time::Instant};
+use crate::{quantity::Percent, quantity::RainDepth, quantity::Temperature, time::Instant};
 
 /// What is known about the weather for one application. Every part may be missing.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -19,6 +19,19 @@ pub struct Weather {
     /// Watches and warnings in force for the county. An empty list says that somebody looked and there were none.
     #[serde(default)]
     pub alerts: Option<Alerts>,
+    /// Whether heavy rain falls where the work is done.
+    #[serde(default)]
+    pub heavy_rain: Option<HeavyRain>,
+}
+
+/// Heavy rain that falls or does not fall, as somebody saw it or a service reported it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct HeavyRain {
+    pub falls: bool,
+    pub source: WeatherSource,
+    pub observed_at: Instant,
 }
 
 /// Where a value comes from.
@@ -50,6 +63,9 @@ pub struct RainForecast {
     /// Length of the span, which begins when the forecast was issued.
     #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 168))]
     pub hours: u16,
+    /// Chance that the depth is reached, if the forecast gives one.
+    #[serde(default)]
+    pub chance_percent: Option<Percent>,
     pub source: WeatherSource,
     pub issued_at: Instant,
 }

@@ -1,7 +1,7 @@
 //! Facts for tests, written short: what is not said is harmless, so that a case says only what it is about.
 
 use domain::{
-    application::{Audience, Facts, Ground, LineFacts, PastApplication, Purpose},
+    application::{Audience, Facts, Ground, HeldCredential, LineFacts, PastApplication, Purpose},
     equipment::Equipment,
     ids::SectionId,
     land::{SectionFacts, Species, Water},
@@ -11,7 +11,7 @@ use domain::{
     },
     soil::{SoilCategory, SoilReport},
     time::{Day, Instant},
-    weather::{AirTemperature, Alert, Alerts, RainForecast, Weather, WeatherSource},
+    weather::{AirTemperature, Alert, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
 };
 use serde::Deserialize;
 
@@ -35,6 +35,7 @@ pub struct Given {
     pub enhanced_efficiency: bool,
     pub release_percent: Option<String>,
     pub organic: bool,
+    pub compost: bool,
     pub labelled_for_establishment: bool,
     pub label_product_limit: Option<String>,
     pub label_air_limit: Option<String>,
@@ -55,6 +56,12 @@ pub struct Given {
     /// `unknown`, or inches.
     pub rain: Option<String>,
     pub rain_hours: Option<u16>,
+    /// Chance that the rain reaches its depth, in percent.
+    pub rain_chance: Option<String>,
+    /// Whether heavy rain falls; left out, somebody looked and it does not.
+    pub heavy_rain: bool,
+    pub heavy_rain_unknown: bool,
+    pub credentials: Vec<Credential>,
     pub alerts: Vec<Alert>,
     pub alerts_unknown: bool,
     /// `unknown`, or degrees.
@@ -83,6 +90,25 @@ pub struct Report {
     pub category: Option<SoilCategory>,
     #[serde(default)]
     pub recommended: Option<String>,
+}
+
+/// A credential that the applicator holds.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Credential {
+    pub code: String,
+    pub from: toml::value::Datetime,
+    pub until: Option<toml::value::Datetime>,
+}
+
+impl Credential {
+    fn held(&self) -> HeldCredential {
+        HeldCredential {
+            code: self.code.clone(),
+            valid_from: written(&self.from),
+            valid_until: self.until.as_ref().map(written),
+        }
+    }
 }
 
 pub fn day(text: &str) -> Day {
@@ -159,6 +185,7 @@ impl Given {
             enhanced_efficiency: self.enhanced_efficiency,
             release_percent_per_month: self.release_percent.as_deref().map(amount),
             organic: self.organic,
+            compost: self.compost,
             labelled_for_establishment: self.labelled_for_establishment,
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
@@ -210,11 +237,17 @@ impl Given {
                 .then(|| RainForecast {
                     rain_in: amount(rain),
                     hours: self.rain_hours.unwrap_or(24),
+                    chance_percent: self.rain_chance.as_deref().map(amount),
                     source,
                     issued_at: known,
                 })
                 .into_iter()
                 .collect(),
+            heavy_rain: (!self.heavy_rain_unknown).then_some(HeavyRain {
+                falls: self.heavy_rain,
+                source,
+                observed_at: known,
+            }),
             alerts: (!self.alerts_unknown).then(|| Alerts { active: self.alerts.clone(), source, looked_at: known }),
         }
     }
@@ -239,6 +272,7 @@ impl Given {
             on,
             at,
             audience: if self.household { Audience::Household } else { Audience::Professional },
+            credentials: self.credentials.iter().map(Credential::held).collect(),
             purpose: self.purpose.unwrap_or(Purpose::Maintenance),
             equipment: self.equipment.unwrap_or(Equipment::DropSpreader),
             label,

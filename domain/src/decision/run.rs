@@ -8,7 +8,7 @@ use crate::{
     application::Facts,
     ids::SectionId,
     law::{
-        Lawbook, Stack,
+        Force, Lawbook, Stack,
         duty::Duty,
         limited,
         model::{Binds, Rule, Source, Standing, Value},
@@ -19,12 +19,12 @@ use crate::{
 };
 
 /// The longest texts a finding may hold.
-const MESSAGE_LENGTH: usize = 600;
-const NUMBER_LENGTH: usize = 120;
+pub(super) const MESSAGE_LENGTH: usize = 600;
+pub(super) const NUMBER_LENGTH: usize = 120;
 
 /// A decision in the making.
 pub(super) struct Run<'a> {
-    stack: Stack<'a>,
+    pub(super) stack: Stack<'a>,
     pub(super) case: Case<'a>,
     findings: Vec<Finding>,
     met: Vec<MetRule>,
@@ -39,17 +39,25 @@ struct Turn<'a> {
     rule: &'a Rule,
     value: &'a Value,
     duty: &'a Duty,
+    /// Nothing shows whether the set counts here, so its rules only warn.
+    only_warns: bool,
+}
+
+impl Turn<'_> {
+    fn may_refuse(&self) -> bool {
+        !self.only_warns && self.rule.may_refuse(self.value)
+    }
 }
 
 /// Where an answer comes from.
-struct Origin<'s> {
-    rule: &'s str,
-    section: Option<SectionId>,
-    citation: &'s str,
-    href: Option<&'s str>,
-    mark: Mark,
-    since: Option<Day>,
-    may_refuse: bool,
+pub(super) struct Origin<'s> {
+    pub(super) rule: &'s str,
+    pub(super) section: Option<SectionId>,
+    pub(super) citation: &'s str,
+    pub(super) href: Option<&'s str>,
+    pub(super) mark: Mark,
+    pub(super) since: Option<Day>,
+    pub(super) may_refuse: bool,
 }
 
 impl<'a> Run<'a> {
@@ -72,7 +80,7 @@ impl<'a> Run<'a> {
         self.case.windows = turns
             .iter()
             .filter_map(|turn| match turn.duty {
-                Duty::Window(window) if turn.rule.may_refuse(turn.value) => Some(window),
+                Duty::Window(window) if turn.may_refuse() => Some(window),
                 _ => None,
             })
             .collect();
@@ -81,6 +89,7 @@ impl<'a> Run<'a> {
         }
         self.label();
         self.unknown_law();
+        self.holes();
         // The sort is stable: what is equally grave stays in the order of the rule sets.
         self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
         let verdict = self.findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
@@ -101,26 +110,34 @@ impl<'a> Run<'a> {
         let facts = self.case.facts;
         let mut turns = Vec::with_capacity(64);
         let (mut unread, mut unconcerned) = (Vec::new(), Vec::new());
-        let running = self.stack.sets.iter().filter(|stacked| stacked.inert.is_none());
-        for rule in running.flat_map(|stacked| &stacked.set.rules) {
+        let with_phosphorus = facts.label.phosphate_percent.raw() > 0;
+        let running = self.stack.sets.iter().filter(|stacked| stacked.force.runs_for(with_phosphorus));
+        let rules = running.flat_map(|stacked| {
+            let only_warns = matches!(stacked.force, Force::Warns(_));
+            stacked.set.rules.iter().map(move |rule| (rule, only_warns))
+        });
+        for (rule, only_warns) in rules {
             let speaks = rule.binds == Binds::Applicator
                 && rule.audience.contains(&facts.audience)
-                && rule.scope.covers(&facts.label, facts.purpose);
+                && rule.scope.covers(&facts.label, facts.purpose)
+                && !is_released(rule, facts);
             match rule.on(facts.on) {
                 Some(Standing::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
-                    turns.push(Turn { rule, value, duty });
+                    turns.push(Turn { rule, value, duty, only_warns });
                 }
                 Some(Standing::Unknown(first))
                     if speaks && first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
                 {
-                    unread.push((rule, first));
+                    unread.push((rule, first, only_warns));
                 }
-                Some(Standing::InForce(value, duty)) if speaks => unconcerned.push(Turn { rule, value, duty }),
+                Some(Standing::InForce(value, duty)) if speaks => {
+                    unconcerned.push(Turn { rule, value, duty, only_warns });
+                }
                 _ => {}
             }
         }
-        for (rule, first) in unread {
-            self.unread(rule, first);
+        for (rule, first, only_warns) in unread {
+            self.unread(rule, first, only_warns);
         }
         // The yearly room is shown for every product, also for one that the cap does not concern.
         for turn in unconcerned {
@@ -129,14 +146,15 @@ impl<'a> Run<'a> {
         turns
     }
 
-    fn unread(&mut self, rule: &'a Rule, first: &'a Value) {
+    fn unread(&mut self, rule: &'a Rule, first: &'a Value, only_warns: bool) {
         let message = format!(
             "No text of this rule was read for {}; the oldest that was read is of {}.",
             self.case.facts.on, first.from
         );
         let answer = Answer::law_unknown(message, "Ask the office what the law was on that day.");
-        let origin = Origin { since: None, ..Origin::of(rule, first, None) };
-        if rule.may_refuse(first) {
+        let may_refuse = !only_warns && rule.may_refuse(first);
+        let origin = Origin { since: None, may_refuse, ..Origin::of(rule, first, None) };
+        if may_refuse {
             self.bounds.forbid(None, &rule.id, &answer.message);
         }
         self.push(&origin, answer);
@@ -153,7 +171,7 @@ impl<'a> Run<'a> {
             }
         }
         self.room(turn);
-        if turn.rule.may_refuse(turn.value) {
+        if turn.may_refuse() {
             self.bounds.lower(&self.case, turn.rule, turn.duty, &turn.value.source);
         }
     }
@@ -161,7 +179,8 @@ impl<'a> Run<'a> {
     /// Files an answer. One that forbids whatever the amount leaves no lawful amount.
     fn settle(&mut self, turn: Turn<'a>, at: Option<usize>, answer: Answer) {
         let section = at.and_then(|at| self.case.sections.get(at));
-        let origin = Origin::of(turn.rule, turn.value, section.map(|section| section.section.id));
+        let section = section.map(|section| section.section.id);
+        let origin = Origin { may_refuse: turn.may_refuse(), ..Origin::of(turn.rule, turn.value, section) };
         let forbids = origin.verdict(&answer) == Verdict::Stop && !rules::sets_amount(turn.duty);
         if forbids || (origin.verdict(&answer) == Verdict::Stop && self.no_amount(turn, at)) {
             self.bounds.forbid(at, &turn.rule.id, &answer.message);
@@ -179,7 +198,7 @@ impl<'a> Run<'a> {
     }
 
     fn room(&mut self, turn: Turn<'a>) {
-        if !turn.rule.may_refuse(turn.value) {
+        if !turn.may_refuse() {
             return;
         }
         for (section, room) in self.case.sections.iter().zip(&mut self.rooms) {
@@ -216,40 +235,7 @@ impl<'a> Run<'a> {
         self.bounds.lower_to_label(&self.case);
     }
 
-    /// Says which law nobody has gathered. Nothing gathered is not nothing in force.
-    fn unknown_law(&mut self) {
-        let missing = std::mem::take(&mut self.stack.missing);
-        let gathered = self.stack.sets.iter().any(|stacked| stacked.set.about.code != crate::law::COMPANY);
-        let say = |run: &mut Self, rule: &str, message: String| {
-            let hint = "Ask the office which law holds here, and to gather it.";
-            let answer = Answer::law_unknown(message, hint);
-            run.bounds.forbid(None, rule, &answer.message);
-            let origin = Origin {
-                rule,
-                section: None,
-                citation: "No rule set gathered",
-                href: None,
-                mark: Mark::Own,
-                since: None,
-                may_refuse: true,
-            };
-            run.push(&origin, answer);
-        };
-        for code in &missing {
-            let rule = limited(&format!("law.{code}"), NUMBER_LENGTH);
-            say(
-                self,
-                &rule,
-                limited(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
-            );
-        }
-        if !gathered && missing.is_empty() {
-            say(self, "law", "No rule set is named for this property, so its law is not known.".to_owned());
-        }
-        self.stack.missing = missing;
-    }
-
-    fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
+    pub(super) fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
         let verdict = origin.verdict(&answer);
         let number = |text: Option<String>| {
             text.map(|text| if text.len() > NUMBER_LENGTH { limited(&text, NUMBER_LENGTH) } else { text })
@@ -289,7 +275,7 @@ impl<'a> Run<'a> {
             code: stacked.set.about.code.clone(),
             hash: Some(stacked.set.about.hash.clone()),
             last_checked: Some(stacked.set.about.last_checked),
-            note: stacked.inert.clone(),
+            note: stacked.force.note().map(str::to_owned),
         });
         let missing = self.stack.missing.iter().map(|code| RuleSetUsed {
             code: limited(code, 60),
@@ -299,6 +285,13 @@ impl<'a> Run<'a> {
         });
         used.chain(missing).collect()
     }
+}
+
+/// Whether the applicator holds, on the day of application, the credential that frees its holder from a rule.
+fn is_released(rule: &Rule, facts: &Facts) -> bool {
+    rule.unless_credential
+        .as_ref()
+        .is_some_and(|code| facts.credentials.iter().any(|held| held.code == *code && held.is_valid_on(facts.on)))
 }
 
 impl<'s> Origin<'s> {

@@ -4,12 +4,13 @@ use toml::Table;
 
 use super::{
     duty::{
-        AlertBar, CapApplication, CapYear, Counts, Duty, GroundBar, Heat, HoldAfterSeeding, MonthDay, PhosphorusNeed,
-        Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window, YearAmount,
+        AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, Duty, ForecastBar, GroundBar, Heat,
+        HoldAfterSeeding, Interval, PhosphorusNeed, Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window,
     },
     fields::Fields,
     model::{Comparator, Kind, Scope},
     nutrient::Nutrient,
+    told,
 };
 use crate::{
     land::Species,
@@ -32,7 +33,7 @@ impl Kind {
             Self::Setback => Some("ft"),
             Self::Rain => Some("in"),
             Self::Heat => Some("°F"),
-            Self::SoilReportBefore | Self::Ground | Self::Alerts | Self::HoldAfterSeeding | Self::Surface => None,
+            _ => None,
         }
     }
 
@@ -45,6 +46,8 @@ impl Kind {
                 | Self::SoilReportBefore
                 | Self::Heat
                 | Self::HoldAfterSeeding
+                | Self::Interval
+                | Self::CountYear
         )
     }
 
@@ -70,6 +73,9 @@ pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<D
         Kind::HoldAfterSeeding => hold_after_seeding(head, fields),
         Kind::Surface => Some(Duty::Surface(head.nutrients.clone())),
         Kind::Release => release(head, fields),
+        Kind::Interval => interval(head, fields),
+        Kind::CountYear => count_year(head, fields),
+        _ => told::told(kind, fields).map(Duty::Told),
     }
 }
 
@@ -94,28 +100,47 @@ fn amount<U: Unit>(fields: &mut Fields<'_>, fitting: [Comparator; 2]) -> (Option
 }
 
 fn cap_application(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
-    let (comparator, limit) = amount(fields, CAP);
-    Some(Duty::CapApplication(CapApplication { nutrient: head.nutrient?, comparator: comparator?, limit: limit? }))
+    let (comparator, amount) = (comparator(fields, CAP), amount_by_turf(fields));
+    Some(Duty::CapApplication(CapApplication { nutrient: head.nutrient?, comparator: comparator?, amount: amount? }))
 }
 
 fn cap_year(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let comparator = comparator(fields, CAP);
     let counts: Option<Counts> = fields.required_word("counts", "\"all_products\" or \"within_scope\"");
-    let one = fields.amount("value").map(YearAmount::One);
-    let table = fields.table("by_species").and_then(|table| by_species(table, fields));
-    let amount = match (fields.has("value"), fields.has("by_species")) {
-        (true, false) => one,
-        (false, true) => table,
-        _ => {
-            fields.fault("value", "write either one value or a table by species");
-            None
-        }
-    };
+    let amount = amount_by_turf(fields);
     let (nutrient, comparator) = (head.nutrient?, comparator?);
     Some(Duty::CapYear(CapYear { nutrient, comparator, amount: amount?, counts: counts? }))
 }
 
-fn by_species(table: &Table, fields: &mut Fields<'_>) -> Option<YearAmount> {
+/// One number, or a table of them.
+fn amount_by_turf(fields: &mut Fields<'_>) -> Option<Amount> {
+    let one = fields.amount("value").map(Amount::One);
+    let species = fields.table("by_species").and_then(|table| by_species(table, fields));
+    let waterfront = fields.table("by_waterfront").and_then(|table| by_waterfront(table, fields));
+    match (fields.has("value"), fields.has("by_species"), fields.has("by_waterfront")) {
+        (true, false, false) => one,
+        (false, true, false) => species,
+        (false, false, true) => waterfront,
+        (false, false, false) => {
+            fields.fault("value", "is missing: one number, or a table by species or by waterfront");
+            None
+        }
+        _ => {
+            fields.fault("value", "write one number, or one table by species or by waterfront, not several");
+            None
+        }
+    }
+}
+
+fn by_waterfront(table: &Table, fields: &mut Fields<'_>) -> Option<Amount> {
+    let mut inner = Fields::new(table, "", None);
+    let waterfront = inner.required_amount("waterfront", "the number on the water");
+    let elsewhere = inner.required_amount("elsewhere", "the number elsewhere");
+    fields.take_faults("by_waterfront", inner.finish("a table by waterfront"));
+    Some(Amount::ByWaterfront { waterfront: waterfront?, elsewhere: elsewhere? })
+}
+
+fn by_species(table: &Table, fields: &mut Fields<'_>) -> Option<Amount> {
     let mut rates: Vec<(Species, NutrientRate)> = Vec::new();
     for (name, value) in table {
         let species = toml::Value::String(name.clone()).try_into::<Species>();
@@ -126,12 +151,14 @@ fn by_species(table: &Table, fields: &mut Fields<'_>) -> Option<YearAmount> {
             (_, None) => fields.fault("by_species", format!("`{name}` needs decimal text")),
         }
     }
-    (!rates.is_empty()).then_some(YearAmount::BySpecies(rates))
+    (!rates.is_empty()).then_some(Amount::BySpecies(rates))
 }
 
+const BOTH_ENDS: &str = "a window has a first and a last barred day, both included";
+
 fn window(fields: &mut Fields<'_>) -> Option<Duty> {
-    let first = month_day(fields, "first_barred");
-    let last = month_day(fields, "last_barred");
+    let first = fields.month_day("first_barred", BOTH_ENDS);
+    let last = fields.month_day("last_barred", BOTH_ENDS);
     let per = fields.required_word("per", "\"application\" or \"window\"");
     let mut caps: Vec<(Nutrient, NutrientRate)> = Vec::new();
     let table = fields.table("caps");
@@ -154,22 +181,6 @@ fn window(fields: &mut Fields<'_>) -> Option<Duty> {
     (!caps.is_empty()).then_some(Duty::Window(Window { first_barred, last_barred, per, caps }))
 }
 
-/// Reads `12-16`. Every month may end on the 31st but those that cannot; February may end on the 29th.
-fn month_day(fields: &mut Fields<'_>, field: &'static str) -> Option<MonthDay> {
-    let text = fields.required_text(field, 5, "a window has a first and a last barred day, both included")?;
-    let read = text.split_once('-').and_then(|(month, day)| {
-        let two = |part: &str| part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit());
-        let (month, day) = (two(month).then_some(month)?, two(day).then_some(day)?);
-        let (month, day): (i8, i8) = (month.parse().ok()?, day.parse().ok()?);
-        // 2024 had every day a year can have.
-        crate::time::Day::new(2024, month, day).ok().map(|_| (month, day))
-    });
-    if read.is_none() {
-        fields.fault(field, "must be a month and a day such as \"12-16\"");
-    }
-    read
-}
-
 fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
     let threshold = fields.required_amount("threshold", "the share of P2O5 up to which a product is not concerned");
     let proof = fields.required_word("soil_report", "\"never\", \"recommendation\" or \"category\"");
@@ -178,6 +189,7 @@ fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
     let up_to_recommended = fields.flag("up_to_recommended").unwrap_or(false);
     let product_at_most = fields.amount("product_at_most");
     let excuses = fields.tables("excuses").into_iter().map(|table| scope(table, "excuses", fields)).collect();
+    let one_free = fields.amount("one_free_lb_per_ksf");
     match proof {
         Some(Proof::Never) if !categories.is_empty() || report_months.is_some() || up_to_recommended => {
             fields.fault("soil_report", "is \"never\", so no field may speak of a report");
@@ -195,6 +207,7 @@ fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
         up_to_recommended,
         product_at_most,
         excuses,
+        one_free,
     }))
 }
 
@@ -212,6 +225,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let reduced = fields.table("reduced").and_then(|table| reduced(table, fields));
     let waived_by_strip = fields.amount("waived_by_strip");
     let waived_purposes = fields.words("waived_purposes").unwrap_or_default();
+    let only_where = fields.text("only_where", 160).map(str::to_owned);
     Some(Duty::Setback(Setback {
         nutrients: head.nutrients.clone(),
         comparator: comparator?,
@@ -220,6 +234,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
         waived_by_strip,
         waived_purposes,
         measured_from: measured_from?.to_owned(),
+        only_where,
     }))
 }
 
@@ -227,9 +242,7 @@ fn reduced(table: &Table, fields: &mut Fields<'_>) -> Option<(Distance, Vec<crat
     let mut inner = Fields::new(table, "", None);
     let distance = inner.required_amount("distance", "the shorter distance");
     let equipment = inner.required_words("equipment", "the equipment that earns it");
-    for fault in inner.finish("a reduced distance") {
-        fields.fault("reduced", format!("`{}` {}", fault.field, fault.what));
-    }
+    fields.take_faults("reduced", inner.finish("a reduced distance"));
     Some((distance?, equipment?))
 }
 
@@ -240,10 +253,37 @@ fn ground(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
 }
 
 fn rain(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
-    let (comparator, amount) = amount(fields, FLOOR);
+    let occurring = fields.flag("occurring").unwrap_or(false);
+    let heavy = fields.flag("heavy_without_number").unwrap_or(false);
+    let forecast = if fields.has("value") || heavy || !occurring { Some(forecast_bar(heavy, fields)?) } else { None };
+    Some(Duty::Rain(Rain { nutrients: head.nutrients.clone(), forecast, occurring }))
+}
+
+/// Reads when a forecast bars. A law that says "heavy" without a number that was read says so instead of a number.
+fn forecast_bar(heavy: bool, fields: &mut Fields<'_>) -> Option<ForecastBar> {
     let hours = fields.required_count("hours", "the span of the forecast");
-    let nutrients = head.nutrients.clone();
-    Some(Duty::Rain(Rain { nutrients, comparator: comparator?, amount: amount?, hours: hours? }))
+    let chance_over = fields.amount("chance_over_percent");
+    if heavy && (fields.has("value") || fields.has("comparator")) {
+        fields.fault("heavy_without_number", "says that no number was read, so no number may stand beside it");
+    }
+    let amount = if heavy {
+        None
+    } else {
+        let (comparator, depth) = amount(fields, FLOOR);
+        Some((comparator?, depth?))
+    };
+    Some(ForecastBar { amount, chance_over, hours: hours? })
+}
+
+fn interval(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
+    let days = fields.required_count("days", "the least number of days between two applications");
+    Some(Duty::Interval(Interval { nutrient: head.nutrient?, days: days? }))
+}
+
+fn count_year(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
+    let most = fields.required_count("most", "the most applications in a year");
+    let calendar = fields.flag("calendar_year").unwrap_or(false);
+    Some(Duty::CountYear(CountYear { nutrient: head.nutrient?, most: most?, calendar }))
 }
 
 fn alerts(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
@@ -281,12 +321,13 @@ pub(super) fn scope(table: &Table, field: &str, fields: &mut Fields<'_>) -> Scop
         enhanced_efficiency: inner.flag("enhanced_efficiency"),
         organic: inner.flag("organic"),
         labelled_for_establishment: inner.flag("labelled_for_establishment"),
+        compost: inner.flag("compost"),
+        slow_share_at_least: inner.amount("slow_share_at_least"),
+        slow_share_below: inner.amount("slow_share_below"),
     };
     if table.is_empty() {
         fields.fault(field, "names nothing, and would cover everything");
     }
-    for fault in inner.finish("a scope") {
-        fields.fault(field, format!("`{}` {}", fault.field, fault.what));
-    }
+    fields.take_faults(field, inner.finish("a scope"));
     scope
 }

@@ -5,6 +5,7 @@ use serde::Deserialize;
 use super::{
     model::{Comparator, Kind, Scope},
     nutrient::Nutrient,
+    told::Told,
 };
 use crate::{
     application::{Ground, Purpose},
@@ -32,6 +33,10 @@ pub enum Duty {
     HoldAfterSeeding(HoldAfterSeeding),
     Surface(Vec<Nutrient>),
     Release(Release),
+    Interval(Interval),
+    CountYear(CountYear),
+    /// Judges no application.
+    Told(Told),
 }
 
 /// Most of a nutrient in one application.
@@ -39,7 +44,7 @@ pub enum Duty {
 pub struct CapApplication {
     pub nutrient: Nutrient,
     pub comparator: Comparator,
-    pub limit: NutrientRate,
+    pub amount: Amount,
 }
 
 /// Most of a nutrient in a year.
@@ -47,15 +52,21 @@ pub struct CapApplication {
 pub struct CapYear {
     pub nutrient: Nutrient,
     pub comparator: Comparator,
-    pub amount: YearAmount,
+    pub amount: Amount,
     pub counts: Counts,
 }
 
+/// A limit that may differ from turf to turf.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum YearAmount {
+pub enum Amount {
     One(NutrientRate),
     /// Never empty.
     BySpecies(Vec<(Species, NutrientRate)>),
+    /// On the water and elsewhere. Whether a section near water fronts on it is no fact, so near water both are possible.
+    ByWaterfront {
+        waterfront: NutrientRate,
+        elsewhere: NutrientRate,
+    },
 }
 
 /// Which earlier applications a yearly cap counts.
@@ -104,6 +115,8 @@ pub struct PhosphorusNeed {
     pub product_at_most: Option<Percent>,
     /// Products and purposes that need no report.
     pub excuses: Vec<Scope>,
+    /// One application within 365 days that puts down at most this much P2O5 needs no report.
+    pub one_free: Option<NutrientRate>,
 }
 
 /// What in a soil report shows the need.
@@ -140,6 +153,8 @@ pub struct Setback {
     pub waived_by_strip: Option<Distance>,
     pub waived_purposes: Vec<Purpose>,
     pub measured_from: String,
+    /// Waters of a kind that no fact tells apart: within the distance a person must say whether this is one.
+    pub only_where: Option<String>,
 }
 
 impl Setback {
@@ -160,13 +175,22 @@ pub struct GroundBar {
     pub measure: Vec<Ground>,
 }
 
-/// Rain that is forecast.
+/// Rain that falls or is forecast.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rain {
     pub nutrients: Vec<Nutrient>,
-    /// How the forecast compares when it bars.
-    pub comparator: Comparator,
-    pub amount: RainDepth,
+    pub forecast: Option<ForecastBar>,
+    /// Heavy rain that falls bars too.
+    pub occurring: bool,
+}
+
+/// Rain that is forecast.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ForecastBar {
+    /// How the forecast compares when it bars; nothing when the law says "heavy" and no number was read.
+    pub amount: Option<(Comparator, RainDepth)>,
+    /// It bars only when its chance is above this.
+    pub chance_over: Option<Percent>,
     pub hours: u16,
 }
 
@@ -217,6 +241,22 @@ pub enum ReleasePer {
     AnyTime,
 }
 
+/// Least number of days from one application of a nutrient to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Interval {
+    pub nutrient: Nutrient,
+    pub days: u16,
+}
+
+/// Most applications of a nutrient in a year.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CountYear {
+    pub nutrient: Nutrient,
+    pub most: u16,
+    /// Whether the text says calendar year; otherwise every span of 365 days counts as well.
+    pub calendar: bool,
+}
+
 impl Duty {
     pub const fn kind(&self) -> Kind {
         match self {
@@ -234,6 +274,9 @@ impl Duty {
             Self::HoldAfterSeeding(_) => Kind::HoldAfterSeeding,
             Self::Surface(_) => Kind::Surface,
             Self::Release(_) => Kind::Release,
+            Self::Interval(_) => Kind::Interval,
+            Self::CountYear(_) => Kind::CountYear,
+            Self::Told(told) => told.kind(),
         }
     }
 
@@ -257,6 +300,9 @@ impl Duty {
             Self::HoldAfterSeeding(duty) => any(&[duty.nutrient]),
             Self::Surface(nutrients) => any(nutrients),
             Self::Release(duty) => any(&[duty.nutrient]),
+            Self::Interval(duty) => any(&[duty.nutrient]),
+            Self::CountYear(duty) => any(&[duty.nutrient]),
+            Self::Told(_) => false,
         }
     }
 }

@@ -98,8 +98,12 @@ impl<'t> Fields<'t> {
     }
 
     pub(super) fn day(&mut self, field: &'static str, about: &str) -> Option<Day> {
-        let value = self.get(field);
-        let Some(value) = value else { return self.required(field, None, about) };
+        let found = self.optional_day(field);
+        self.required(field, found, about)
+    }
+
+    pub(super) fn optional_day(&mut self, field: &'static str) -> Option<Day> {
+        let value = self.get(field)?;
         let day = value.as_datetime().and_then(|written| Day::parse(&written.to_string()).ok());
         if day.is_none() {
             self.fault(field, "must be a day such as 2026-11-25, without quotes");
@@ -119,6 +123,22 @@ impl<'t> Fields<'t> {
     pub(super) fn required_amount<U: Unit>(&mut self, field: &'static str, about: &str) -> Option<Quantity<U>> {
         let found = self.amount(field);
         self.required(field, found, about)
+    }
+
+    /// Reads `12-16`. Every month may end on the 31st but those that cannot; February may end on the 29th.
+    pub(super) fn month_day(&mut self, field: &'static str, about: &str) -> Option<(i8, i8)> {
+        let text = self.required_text(field, 5, about)?;
+        let read = text.split_once('-').and_then(|(month, day)| {
+            let two = |part: &str| part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit());
+            let (month, day) = (two(month).then_some(month)?, two(day).then_some(day)?);
+            let (month, day): (i8, i8) = (month.parse().ok()?, day.parse().ok()?);
+            // 2024 had every day a year can have.
+            Day::new(2024, month, day).ok().map(|_| (month, day))
+        });
+        if read.is_none() {
+            self.fault(field, "must be a month and a day such as \"12-16\"");
+        }
+        read
     }
 
     pub(super) fn parsed<U: Unit>(&mut self, field: &str, text: &str) -> Option<Quantity<U>> {
@@ -170,6 +190,13 @@ impl<'t> Fields<'t> {
                 self.fault(field, "must be a list of tables");
                 Vec::new()
             }
+        }
+    }
+
+    /// Takes over the faults of a table inside a field.
+    pub(super) fn take_faults(&mut self, field: &str, inner: Vec<LawFault>) {
+        for fault in inner {
+            self.fault(field, format!("`{}` {}", fault.field, fault.what));
         }
     }
 

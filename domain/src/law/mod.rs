@@ -3,6 +3,7 @@
 //! A file is read once, at the start; a fault in any of them stops it. What holds is the law of the day of application, and
 //! a day before the oldest text that was read is answered as unknown, never as free.
 
+mod about;
 mod convert;
 pub mod duty;
 mod fault;
@@ -11,32 +12,70 @@ pub mod model;
 pub mod nutrient;
 mod on_day;
 mod read;
+mod read_about;
 mod stack;
+pub mod told;
+mod words;
 pub mod year;
 
 use std::collections::HashMap;
 
-use serde::{Deserialize, Serialize};
-
+pub use about::{Hole, Level, LocalRules, Preemption, Reach, RowId, RuleSetAbout, SetCode, StandsBy};
 pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
-pub(crate) use stack::Stack;
+pub(crate) use stack::{Force, Stack};
 
-use crate::{decision::Mark, time::Day};
+use crate::time::Day;
 
 /// The law files, by name. A test compares this list with the folder.
 pub const EMBEDDED: &[(&str, &str)] = &[
     ("company.toml", include_str!("../../law/company.toml")),
+    ("us-ct.toml", include_str!("../../law/us-ct.toml")),
     ("us-dc.toml", include_str!("../../law/us-dc.toml")),
+    ("us-de.toml", include_str!("../../law/us-de.toml")),
+    ("us-fl-alachua.toml", include_str!("../../law/us-fl-alachua.toml")),
+    ("us-fl-boynton-beach.toml", include_str!("../../law/us-fl-boynton-beach.toml")),
+    ("us-fl-lake-mary.toml", include_str!("../../law/us-fl-lake-mary.toml")),
+    ("us-fl-marion.toml", include_str!("../../law/us-fl-marion.toml")),
+    ("us-fl-melbourne-beach.toml", include_str!("../../law/us-fl-melbourne-beach.toml")),
+    ("us-fl-neptune-beach.toml", include_str!("../../law/us-fl-neptune-beach.toml")),
+    ("us-fl-north-palm-beach.toml", include_str!("../../law/us-fl-north-palm-beach.toml")),
+    ("us-fl-orange.toml", include_str!("../../law/us-fl-orange.toml")),
+    ("us-fl-palm-shores.toml", include_str!("../../law/us-fl-palm-shores.toml")),
     ("us-fl-pinellas.toml", include_str!("../../law/us-fl-pinellas.toml")),
+    ("us-fl-sarasota.toml", include_str!("../../law/us-fl-sarasota.toml")),
     ("us-fl.toml", include_str!("../../law/us-fl.toml")),
     ("us-il.toml", include_str!("../../law/us-il.toml")),
+    ("us-in.toml", include_str!("../../law/us-in.toml")),
+    ("us-ky.toml", include_str!("../../law/us-ky.toml")),
+    ("us-ma-barnstable.toml", include_str!("../../law/us-ma-barnstable.toml")),
+    ("us-ma-falmouth.toml", include_str!("../../law/us-ma-falmouth.toml")),
+    ("us-ma.toml", include_str!("../../law/us-ma.toml")),
     ("us-md.toml", include_str!("../../law/us-md.toml")),
+    ("us-me-portland.toml", include_str!("../../law/us-me-portland.toml")),
+    ("us-me-south-portland.toml", include_str!("../../law/us-me-south-portland.toml")),
+    ("us-me.toml", include_str!("../../law/us-me.toml")),
+    ("us-mi-pittsfield.toml", include_str!("../../law/us-mi-pittsfield.toml")),
+    ("us-mi-wolverine-lake.toml", include_str!("../../law/us-mi-wolverine-lake.toml")),
     ("us-mi.toml", include_str!("../../law/us-mi.toml")),
+    ("us-mn-roseville.toml", include_str!("../../law/us-mn-roseville.toml")),
+    ("us-mn-wright.toml", include_str!("../../law/us-mn-wright.toml")),
+    ("us-mn.toml", include_str!("../../law/us-mn.toml")),
+    ("us-nh.toml", include_str!("../../law/us-nh.toml")),
     ("us-nj.toml", include_str!("../../law/us-nj.toml")),
+    ("us-ny-suffolk.toml", include_str!("../../law/us-ny-suffolk.toml")),
+    ("us-ny-westchester.toml", include_str!("../../law/us-ny-westchester.toml")),
     ("us-ny.toml", include_str!("../../law/us-ny.toml")),
+    ("us-oh-western-basin.toml", include_str!("../../law/us-oh-western-basin.toml")),
+    ("us-oh.toml", include_str!("../../law/us-oh.toml")),
     ("us-pa.toml", include_str!("../../law/us-pa.toml")),
+    ("us-va.toml", include_str!("../../law/us-va.toml")),
+    ("us-vt.toml", include_str!("../../law/us-vt.toml")),
+    ("us-wa-bellingham-lake.toml", include_str!("../../law/us-wa-bellingham-lake.toml")),
+    ("us-wa-whatcom-lakes.toml", include_str!("../../law/us-wa-whatcom-lakes.toml")),
+    ("us-wa.toml", include_str!("../../law/us-wa.toml")),
+    ("us-wi-dane.toml", include_str!("../../law/us-wi-dane.toml")),
     ("us-wi.toml", include_str!("../../law/us-wi.toml")),
 ];
 
@@ -50,62 +89,6 @@ pub const LABEL: &str = "label";
 pub struct Lawbook {
     sets: Vec<RuleSet>,
     by_code: HashMap<String, usize>,
-}
-
-/// How far a rule set reaches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Level {
-    State,
-    County,
-    Municipality,
-    Company,
-}
-
-/// What a rule set is, without its rules.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct RuleSetAbout {
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
-    pub code: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "Pennsylvania"))]
-    pub name: String,
-    pub level: Level,
-    /// The set of the place around this one.
-    #[cfg_attr(feature = "schema", schema(max_length = 60))]
-    pub parent: Option<String>,
-    /// Said when local rules under this set do not count.
-    pub preempts_local: Option<Preemption>,
-    /// What the set covers, and what it does not.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
-    pub coverage: String,
-    pub last_checked: Day,
-    /// SHA-256 of the rule set's text, in hexadecimal.
-    #[cfg_attr(feature = "schema", schema(max_length = 64))]
-    pub hash: String,
-}
-
-/// A row of the reading notes in `domain/law/README.md`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 20, example = "PA-02"))]
-#[serde(transparent)]
-pub struct RowId(pub String);
-
-/// The text by which a state keeps local rules from counting.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Preemption {
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
-    pub words: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
-    pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
-    pub href: Option<String>,
-    pub mark: Mark,
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<RowId>))]
-    pub rows: Vec<String>,
 }
 
 /// One file of law.
@@ -188,7 +171,7 @@ impl Lawbook {
     /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.
     pub fn on_day(&self, codes: &[String], day: Day) -> Vec<RuleOnDay> {
         let stack = Stack::of(self, codes);
-        let running = stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
         running.flat_map(|stacked| on_day::rules(stacked.set, day)).collect()
     }
 }

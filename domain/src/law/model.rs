@@ -7,10 +7,11 @@ use crate::{
     application::{Audience, Purpose},
     decision::Mark,
     product::{Label, ProductForm},
+    quantity::Percent,
     time::Day,
 };
 
-/// The closed list of duties. Each is judged by one file under `rules`.
+/// The closed list of duties. Each that judges an application has one file under `rules`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -29,6 +30,67 @@ pub enum Kind {
     HoldAfterSeeding,
     Surface,
     Release,
+    Interval,
+    CountYear,
+    RecordFields,
+    RecordDeadline,
+    Retention,
+    Credential,
+    Notice,
+    Report,
+    Plan,
+    Conduct,
+    Meaning,
+    Penalty,
+}
+
+impl Kind {
+    /// Every kind, judging ones first.
+    pub const ALL: [Self; 26] = [
+        Self::CapApplication,
+        Self::CapYear,
+        Self::Window,
+        Self::PhosphorusNeed,
+        Self::SoilReportBefore,
+        Self::Setback,
+        Self::Ground,
+        Self::Rain,
+        Self::Alerts,
+        Self::Heat,
+        Self::SlowShare,
+        Self::HoldAfterSeeding,
+        Self::Surface,
+        Self::Release,
+        Self::Interval,
+        Self::CountYear,
+        Self::RecordFields,
+        Self::RecordDeadline,
+        Self::Retention,
+        Self::Credential,
+        Self::Notice,
+        Self::Report,
+        Self::Plan,
+        Self::Conduct,
+        Self::Meaning,
+        Self::Penalty,
+    ];
+
+    /// Whether a rule of this kind judges an application. The others are duties that are told.
+    pub const fn judges(self) -> bool {
+        !matches!(
+            self,
+            Self::RecordFields
+                | Self::RecordDeadline
+                | Self::Retention
+                | Self::Credential
+                | Self::Notice
+                | Self::Report
+                | Self::Plan
+                | Self::Conduct
+                | Self::Meaning
+                | Self::Penalty
+        )
+    }
 }
 
 /// Whom a rule binds. Only what binds the applicator judges an application; a label's or a seller's duty is shown.
@@ -80,6 +142,11 @@ pub struct Scope {
     pub enhanced_efficiency: Option<bool>,
     pub organic: Option<bool>,
     pub labelled_for_establishment: Option<bool>,
+    pub compost: Option<bool>,
+    /// Products whose nitrogen is slow-release to at least this share.
+    pub slow_share_at_least: Option<Percent>,
+    /// Products with nitrogen of which less than this share is slow-release.
+    pub slow_share_below: Option<Percent>,
 }
 
 impl Scope {
@@ -91,7 +158,19 @@ impl Scope {
             && is(self.enhanced_efficiency, label.enhanced_efficiency)
             && is(self.organic, label.organic)
             && is(self.labelled_for_establishment, label.labelled_for_establishment)
+            && is(self.compost, label.compost)
+            && self
+                .slow_share_at_least
+                .is_none_or(|least| slow_share(label, least).is_some_and(std::cmp::Ordering::is_ge))
+            && self.slow_share_below.is_none_or(|below| slow_share(label, below).is_some_and(std::cmp::Ordering::is_lt))
     }
+}
+
+/// How the slow-release share of a label's nitrogen compares, without rounding; nothing for a product without nitrogen.
+fn slow_share(label: &Label, with: Percent) -> Option<std::cmp::Ordering> {
+    let total = i128::from(label.nitrogen_percent.raw());
+    let slow = i128::from(label.slow_nitrogen_percent.raw()) * 10_000;
+    (total > 0).then(|| slow.cmp(&(i128::from(with.raw()) * total)))
 }
 
 /// Where a value stands written, and how it was read.
@@ -125,6 +204,8 @@ pub struct Rule {
     /// Recommended, not binding: it can only warn.
     pub advice: bool,
     pub scope: Scope,
+    /// Whoever holds this credential on the day of application is not bound.
+    pub unless_credential: Option<String>,
     /// By day, the earliest first; never empty.
     pub values: Vec<Value>,
 }

@@ -64,6 +64,17 @@ impl Nutrient {
         }
     }
 
+    /// Whether a load puts the nutrient down, takes it back, or does neither. Any fertilizer is nitrogen, phosphate or potash.
+    pub fn sign(self, nutrients: &Nutrients) -> i64 {
+        match self {
+            Self::AnyFertilizer => {
+                let (nitrogen, phosphate) = (nutrients.nitrogen_lb.raw(), nutrients.phosphate_lb.raw());
+                [nitrogen, phosphate, nutrients.potash_lb.raw()].iter().map(|load| load.signum()).sum::<i64>().signum()
+            }
+            _ => self.load(nutrients).signum(),
+        }
+    }
+
     /// A limit of this nutrient, as a limit on the loads above.
     pub fn limit(self, rate: NutrientRate) -> Limit {
         match self {

@@ -4,14 +4,12 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     RuleSet,
-    duty::{Counts, Duty, MonthDay, PhosphorusNeed, Proof, ReleasePer, Setback, Window, WindowPer, YearAmount},
-    model::{Binds, Kind, Rule, Scope, Standing},
-    nutrient::Nutrient,
+    duty::MonthDay,
+    model::{Binds, Kind, Rule, Standing},
 };
 use crate::{
     application::{Audience, Purpose},
     decision::Mark,
-    product::ProductForm,
     time::Day,
 };
 
@@ -70,7 +68,7 @@ fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay
             value,
             InForce::InForce,
             Some(value.from),
-            limited(&format!("{}{}.", duty.words(), rule.scope.words()), 600),
+            limited(&format!("{}{}{}.", duty.words(), rule.scope.words(), unless(rule)), 600),
         ),
         Standing::Repealed(value) => {
             (value, InForce::Repealed, Some(value.from), format!("Repealed from {} on.", value.from))
@@ -97,6 +95,10 @@ fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay
         mark: value.source.mark,
         rows: value.source.rows.clone(),
     }
+}
+
+fn unless(rule: &Rule) -> String {
+    rule.unless_credential.as_ref().map_or_else(String::new, |code| format!(", unless the applicator holds `{code}`"))
 }
 
 /// Cuts a text so that it keeps to its longest length.
@@ -143,157 +145,5 @@ pub(crate) const fn purpose(purpose: Purpose) -> &'static str {
         Purpose::Maintenance => "feeding an established lawn",
         Purpose::Establishment => "first establishment",
         Purpose::Repair => "repair of turf",
-    }
-}
-
-impl Scope {
-    /// What narrows the rule, ready to be put behind its sentence.
-    fn words(&self) -> String {
-        let mut parts = Vec::new();
-        for form in &self.forms {
-            parts.push(match form {
-                ProductForm::Granular => "granular products".to_owned(),
-                ProductForm::Liquid => "liquid products".to_owned(),
-            });
-        }
-        let kinds = [
-            (self.enhanced_efficiency, "enhanced-efficiency products"),
-            (self.organic, "natural organic products"),
-            (self.labelled_for_establishment, "products labelled for establishment or repair"),
-        ];
-        parts.extend(kinds.iter().filter_map(|(wanted, words)| {
-            wanted.map(|wanted| if wanted { (*words).to_owned() } else { format!("other than {words}") })
-        }));
-        if !self.purposes.is_empty() {
-            parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
-        }
-        if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
-    }
-}
-
-fn of_nutrients(nutrients: &[Nutrient]) -> String {
-    if nutrients.is_empty() { "fertilizer".to_owned() } else { list(nutrients, |one| one.words().to_owned(), "or") }
-}
-
-impl Duty {
-    /// The duty in one sentence without its full stop.
-    pub(crate) fn words(&self) -> String {
-        match self {
-            Self::CapApplication(cap) => format!(
-                "One application puts down {} {} lb {} on 1,000 sq ft",
-                cap.comparator.words(),
-                cap.limit,
-                cap.nutrient.words()
-            ),
-            Self::CapYear(cap) => {
-                let amount = match &cap.amount {
-                    YearAmount::One(rate) => format!("{rate} lb"),
-                    YearAmount::BySpecies(rates) => {
-                        list(rates, |(species, rate)| format!("{rate} lb on {}", species.words()), "and")
-                    }
-                };
-                let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
-                let (least, nutrient) = (cap.comparator.words(), cap.nutrient.words());
-                format!("A year puts down {least} {amount} of {nutrient} on 1,000 sq ft{counts}")
-            }
-            Self::Window(window) => window.words(),
-            Self::PhosphorusNeed(need) => need.words(),
-            Self::SoilReportBefore(duty) => {
-                let age = duty.report_months.map_or_else(String::new, |months| format!(" at most {months} months old"));
-                let which = if duty.application == 1 { "first" } else { "second" };
-                let nutrient = duty.nutrient.words();
-                let which = if duty.application > 2 { format!("{}th", duty.application) } else { which.to_owned() };
-                format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
-            }
-            Self::Setback(setback) => setback.words(),
-            Self::Ground(duty) => format!(
-                "No {} on ground that is {}",
-                of_nutrients(&duty.nutrients),
-                list(&duty.barred, |ground| ground.words().to_owned(), "or")
-            ),
-            Self::Rain(duty) => format!(
-                "No {} when {} {} in of rain is forecast within {} hours",
-                of_nutrients(&duty.nutrients),
-                duty.comparator.words(),
-                duty.amount,
-                duty.hours
-            ),
-            Self::Alerts(duty) => {
-                let words = |alert: &crate::weather::Alert| format!("{} {}", alert.event.words(), alert.level.words());
-                format!("No {} under a {}", of_nutrients(&duty.nutrients), list(&duty.alerts, words, "or"))
-            }
-            Self::Heat(duty) => {
-                let (than, nutrient) = (duty.comparator.words(), duty.nutrient.words());
-                format!("No {nutrient} in air of {than} {} °F", duty.temperature)
-            }
-            Self::SlowShare(duty) => {
-                format!("Of all N {} {} % is slow-release", duty.comparator.words(), duty.share)
-            }
-            Self::HoldAfterSeeding(duty) => {
-                format!("No {} until {} days after seeding or sodding", duty.nutrient.words(), duty.days)
-            }
-            Self::Surface(nutrients) => {
-                format!("No {} stays on pavement; it is swept or blown back", of_nutrients(nutrients))
-            }
-            Self::Release(duty) => {
-                let span = if duty.per == ReleasePer::Month { "in a month" } else { "at any time" };
-                let than = duty.comparator.words();
-                format!("An enhanced-efficiency product sets free {than} {} lb N on 1,000 sq ft {span}", duty.limit)
-            }
-        }
-    }
-}
-
-impl Window {
-    fn words(&self) -> String {
-        let cap = |(nutrient, rate): &(Nutrient, crate::quantity::NutrientRate)| {
-            if rate.is_zero() {
-                format!("no {}", nutrient.words())
-            } else {
-                let whole = if self.per == WindowPer::Window { " in all" } else { "" };
-                format!("at most {rate} lb {} on 1,000 sq ft{whole}", nutrient.words())
-            }
-        };
-        let (first, last) = (month_day(self.first_barred), month_day(self.last_barred));
-        format!("From {first} through {last}: {}", list(&self.caps, cap, "and"))
-    }
-}
-
-impl PhosphorusNeed {
-    fn words(&self) -> String {
-        let above = if self.threshold.is_zero() { String::new() } else { format!(" with over {} %", self.threshold) };
-        let age = self.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
-        let report = match self.soil_report {
-            Proof::Never => String::new(),
-            Proof::Recommendation => format!(" where a soil report{age} shows a need"),
-            Proof::Category => {
-                let categories = list(&self.categories, |category| category.words().to_owned(), "or");
-                format!(" where a soil report{age} rates phosphorus {categories}")
-            }
-        };
-        let rate = if self.up_to_recommended { ", and never more than it recommends" } else { "" };
-        let most = self.product_at_most.map_or_else(String::new, |most| format!(", in a product of at most {most} %"));
-        let excused = list(&self.excuses, |scope| scope.words().trim().to_owned(), "or");
-        let excused = if excused.is_empty() { excused } else { format!(", or without a report: {excused}") };
-        let only = if report.is_empty() && excused.is_empty() { "" } else { " only" };
-        format!("P2O5{above}{only}{report}{rate}{most}{excused}")
-    }
-}
-
-impl Setback {
-    fn words(&self) -> String {
-        let (than, distance, from) = (self.comparator.words(), self.distance, &self.measured_from);
-        let reduced = self.reduced.as_ref().map_or_else(String::new, |(shorter, equipment)| {
-            format!(", {shorter} ft with {}", list(equipment, |one| one.words().to_owned(), "or"))
-        });
-        let strip = self
-            .waived_by_strip
-            .map_or_else(String::new, |strip| format!(", none behind a strip of natural vegetation {strip} ft wide"));
-        let purposes = if self.waived_purposes.is_empty() {
-            String::new()
-        } else {
-            format!(", none for {}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
-        };
-        format!("Keep {than} {distance} ft from {from}{reduced}{strip}{purposes}")
     }
 }

@@ -1,20 +1,17 @@
 //! From the text of a law file to a rule set.
 
-use sha2::{Digest, Sha256};
 use toml::Table;
 
 use super::{
-    RuleSet, RuleSetAbout,
+    Level, RuleSet,
     convert::{self, Head},
     fault::LawFault,
     fields::Fields,
     model::{Kind, Rule, Scope, Source, Value},
     nutrient::Nutrient,
+    read_about::about,
 };
-use crate::{
-    decision::Mark,
-    law::{Level, Preemption},
-};
+use crate::decision::Mark;
 
 /// Reads one file. A rule that has a fault is left out of the set; the fault stops the start anyway.
 pub(super) fn rule_set(file: &str, text: &str, faults: &mut Vec<LawFault>) -> Option<RuleSet> {
@@ -43,60 +40,7 @@ pub(super) fn rule_set(file: &str, text: &str, faults: &mut Vec<LawFault>) -> Op
     Some(RuleSet { about: about?, text: text.to_owned(), rules: found })
 }
 
-fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout> {
-    let code = fields.required_text("code", 60, "how the set is called");
-    let name = fields.required_text("name", 120, "what people call the place");
-    let level = fields.required_word("level", "\"state\", \"county\", \"municipality\" or \"company\"");
-    let parent = fields.text("parent", 60).map(str::to_owned);
-    let coverage = fields.required_text("coverage", 600, "what the set covers, and what it does not");
-    let last_checked = fields.day("last_checked", "the day somebody last compared it with the law");
-    let preempts_local = fields.table("preempts_local").and_then(|table| preemption(table, level, fields));
-    match (level, &parent) {
-        (Some(Level::County | Level::Municipality), None) => {
-            fields.fault("parent", "is missing: a place lies in another");
-        }
-        (Some(Level::Company), Some(_)) => fields.fault("parent", "does not belong to the company's set"),
-        _ => {}
-    }
-    Some(RuleSetAbout {
-        code: code?.to_owned(),
-        name: name?.to_owned(),
-        level: level?,
-        parent,
-        preempts_local,
-        coverage: coverage?.to_owned(),
-        last_checked: last_checked?,
-        hash: hexadecimal(&Sha256::digest(text.as_bytes())),
-    })
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
-
-fn preemption(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> Option<Preemption> {
-    let mut inner = Fields::new(table, "", None);
-    let words = inner.required_text("words", 300, "what it says, in a sentence").map(str::to_owned);
-    let source = source(level, &mut inner);
-    for fault in inner.finish("pre-emption") {
-        fields.fault("preempts_local", format!("`{}` {}", fault.field, fault.what));
-    }
-    let source = source?;
-    Some(Preemption {
-        words: words?,
-        citation: source.citation,
-        href: source.href,
-        mark: source.mark,
-        rows: source.rows,
-    })
-}
-
-fn source(level: Option<Level>, fields: &mut Fields<'_>) -> Option<Source> {
+pub(super) fn source(level: Option<Level>, fields: &mut Fields<'_>) -> Option<Source> {
     let citation = fields.required_text("cite", 400, "where it stands written").map(str::to_owned);
     let href = fields.text("href", 600).map(str::to_owned);
     let mark: Option<Mark> = fields.required_word("mark", "\"read\", \"read_2\", \"memory\" or \"own\"");
@@ -124,6 +68,7 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
     let audience = fields.required_words("audience", "\"professional\", \"household\" or both");
     let advice = fields.flag("advice").unwrap_or(false);
     let scope = fields.table("when").map_or_else(Scope::default, |table| convert::scope(table, "when", &mut fields));
+    let unless_credential = fields.text("unless_credential", 60).map(str::to_owned);
     let head = head(kind, &mut fields);
     let values = fields.tables("value");
     if values.is_empty() {
@@ -139,7 +84,16 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
     }
     faults.append(&mut fields.finish(&of_kind(kind)));
     faults.append(&mut of_values);
-    Some(Rule { id: written?, kind: kind?, binds: binds?, audience: audience?, advice, scope, values: found })
+    Some(Rule {
+        id: written?,
+        kind: kind?,
+        binds: binds?,
+        audience: audience?,
+        advice,
+        scope,
+        unless_credential,
+        values: found,
+    })
 }
 
 /// How a fault calls the kind a field does not belong to.
@@ -159,7 +113,8 @@ fn head(kind: Option<Kind>, fields: &mut Fields<'_>) -> Head {
     }
     if kind.has_nutrient() {
         head.nutrient = fields.required_word("nutrient", "what the rule counts");
-        if head.nutrient == Some(Nutrient::AnyFertilizer) {
+        let by_mass = matches!(kind, Kind::CapApplication | Kind::CapYear | Kind::Release | Kind::SoilReportBefore);
+        if by_mass && head.nutrient == Some(Nutrient::AnyFertilizer) {
             fields.fault("nutrient", "any fertilizer has no mass of its own; only a window may bar it");
         }
         if kind == Kind::Release && head.nutrient.is_some_and(|nutrient| nutrient != Nutrient::NitrogenTotal) {

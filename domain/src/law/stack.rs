@@ -1,6 +1,10 @@
 //! Which rule sets judge a property: those it names, the places around them, and the company's own.
+//!
+//! Every rule of every set that runs is asked, and the gravest answer decides. That alone is the strictest of them all: the
+//! lowest cap, the union of barred days, the longest distance, the youngest soil report. A set is only left out where the
+//! law itself says so.
 
-use super::{COMPANY, LABEL, Lawbook, Level, RuleSet};
+use super::{COMPANY, LABEL, Lawbook, Level, LocalRules, Preemption, Reach, RuleSet};
 use crate::decision::Mark;
 
 /// The sets that stand over one property.
@@ -15,8 +19,48 @@ pub(crate) struct Stack<'b> {
 #[derive(Debug)]
 pub(crate) struct Stacked<'b> {
     pub(crate) set: &'b RuleSet,
-    /// Why its rules do not run.
-    pub(crate) inert: Option<String>,
+    pub(crate) force: Force,
+}
+
+/// What the places around a set leave of its force.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Force {
+    Runs,
+    /// Nothing shows whether its rules count, so they may only warn.
+    Warns(String),
+    /// Its rules do not count.
+    Inert(String),
+    /// Its rules do not count for products with phosphorus.
+    InertWithPhosphorus(String),
+    /// Only what it says of products with phosphorus counts.
+    InertWithoutPhosphorus(String),
+}
+
+impl Force {
+    /// Whether its rules count for any product at all.
+    pub(crate) const fn may_run(&self) -> bool {
+        !matches!(self, Self::Inert(_))
+    }
+
+    /// Whether its rules count for a product.
+    pub(crate) const fn runs_for(&self, with_phosphorus: bool) -> bool {
+        match self {
+            Self::Runs | Self::Warns(_) => true,
+            Self::Inert(_) => false,
+            Self::InertWithPhosphorus(_) => !with_phosphorus,
+            Self::InertWithoutPhosphorus(_) => with_phosphorus,
+        }
+    }
+
+    pub(crate) fn note(&self) -> Option<&str> {
+        match self {
+            Self::Runs => None,
+            Self::Warns(why)
+            | Self::Inert(why)
+            | Self::InertWithPhosphorus(why)
+            | Self::InertWithoutPhosphorus(why) => Some(why),
+        }
+    }
 }
 
 impl<'b> Stack<'b> {
@@ -25,7 +69,7 @@ impl<'b> Stack<'b> {
         for code in codes.iter().filter(|code| *code != COMPANY && *code != LABEL) {
             stack.add(book, code, 0);
         }
-        stack.sets.extend(book.rule_set(COMPANY).map(|set| Stacked { set, inert: None }));
+        stack.sets.extend(book.rule_set(COMPANY).map(|set| Stacked { set, force: Force::Runs }));
         stack
     }
 
@@ -44,25 +88,80 @@ impl<'b> Stack<'b> {
         if let Some(parent) = &set.about.parent {
             self.add(book, parent, depth + 1);
         }
-        let inert = preempted(book, set);
-        self.sets.push(Stacked { set, inert });
+        let force = force(book, set);
+        self.sets.push(Stacked { set, force });
+    }
+
+    /// Places that say a place inside them decides, without one of those in the stack.
+    pub(crate) fn undecided(&self) -> impl Iterator<Item = (&'b RuleSet, &'b str)> + '_ {
+        let has_inner = |code: &str| {
+            self.sets.iter().any(|stacked| stacked.set.about.parent.as_deref() == Some(code) && stacked.force.may_run())
+        };
+        self.sets.iter().filter_map(move |stacked| {
+            let words = stacked.set.about.local_decides.as_deref()?;
+            (!has_inner(&stacked.set.about.code)).then_some((stacked.set, words))
+        })
     }
 }
 
-/// Why a local set does not count: a place around it says so, in a text that was read.
-fn preempted(book: &Lawbook, set: &RuleSet) -> Option<String> {
+/// What the places around a local set leave of it. Only a text that was read can bar it.
+fn force(book: &Lawbook, set: &RuleSet) -> Force {
     if !matches!(set.about.level, Level::County | Level::Municipality) {
-        return None;
+        return Force::Runs;
     }
+    let mut inside = vec![set.about.code.as_str()];
     let mut parent = set.about.parent.as_deref();
     for _ in 0..=book.sets.len() {
-        let above = book.rule_set(parent?)?;
+        let Some(above) = parent.and_then(|code| book.rule_set(code)) else { return Force::Runs };
         match &above.about.preempts_local {
-            Some(bar) if bar.mark != Mark::Memory => {
-                return Some(format!("Not applied: {} ({})", bar.words, bar.citation).chars().take(400).collect());
+            Some(bar) if bar.mark != Mark::Memory && !bar.excepts(&inside) => return barred(bar, set),
+            _ => {}
+        }
+        if above.about.local_rules == LocalRules::Unknown {
+            let name = &above.about.name;
+            return Force::Warns(format!(
+                "Only warns: no text was found that says whether local rules count in {name}."
+            ));
+        }
+        inside.push(above.about.code.as_str());
+        parent = above.about.parent.as_deref();
+    }
+    Force::Runs
+}
+
+impl Preemption {
+    fn excepts(&self, codes: &[&str]) -> bool {
+        self.except.iter().any(|except| codes.contains(&except.0.as_str()))
+    }
+}
+
+fn barred(bar: &Preemption, set: &RuleSet) -> Force {
+    let cut = |text: String| super::limited(&text, 400);
+    if set.about.stands_by.as_ref().is_some_and(|by| by.mark != Mark::Memory) {
+        return Force::Runs;
+    }
+    if let Some(older_than) = bar.older_than {
+        match (set.about.enacted_on, bar.older_reach) {
+            (Some(day), Reach::All) if day < older_than => return Force::Runs,
+            (Some(day), Reach::Phosphorus) if day < older_than => {
+                let why = format!("Applied to products with phosphorus only: {} ({})", bar.words, bar.citation);
+                return Force::InertWithoutPhosphorus(cut(why));
             }
-            _ => parent = above.about.parent.as_deref(),
+            (Some(_), _) => {}
+            (None, _) => {
+                let why = format!(
+                    "Only warns: whether it was enacted before {older_than} is not known. {} ({})",
+                    bar.words, bar.citation
+                );
+                return Force::Warns(cut(why));
+            }
         }
     }
-    None
+    match bar.reach {
+        Reach::All => Force::Inert(cut(format!("Not applied: {} ({})", bar.words, bar.citation))),
+        Reach::Phosphorus => {
+            let why = format!("Not applied to products with phosphorus: {} ({})", bar.words, bar.citation);
+            Force::InertWithPhosphorus(cut(why))
+        }
+    }
 }

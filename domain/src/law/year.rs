@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     Lawbook,
-    duty::{CapYear, Duty, YearAmount},
+    duty::{Amount, CapYear, Duty},
     model::{Binds, Comparator, Rule, Standing},
     nutrient::Nutrient,
     stack::Stack,
@@ -36,7 +36,7 @@ impl Lawbook {
     /// the lowest number of a table by species counts, since it certainly suffices.
     pub fn tightest_year_cap(&self, codes: &[String], species: Option<Species>, day: Day) -> Option<YearCap> {
         let stack = Stack::of(self, codes);
-        let running = stack.sets.iter().filter(|stacked| stacked.inert.is_none());
+        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
         let caps = running.flat_map(|stacked| {
             stacked.set.rules.iter().filter_map(|rule| cap(&stacked.set.about.code, rule, species, day))
         });
@@ -68,9 +68,11 @@ fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<Yea
 
 fn limit(duty: &CapYear, species: Option<Species>) -> Option<NutrientRate> {
     match (&duty.amount, species) {
-        (YearAmount::One(rate), _) => Some(*rate),
-        (YearAmount::BySpecies(rates), None) => rates.iter().map(|(_, rate)| *rate).min(),
-        (YearAmount::BySpecies(rates), Some(species)) => {
+        (Amount::One(rate), _) => Some(*rate),
+        // Whether the section fronts on water is no fact here, so the lower of the two is shown.
+        (Amount::ByWaterfront { waterfront, elsewhere }, _) => Some(*waterfront.min(elsewhere)),
+        (Amount::BySpecies(rates), None) => rates.iter().map(|(_, rate)| *rate).min(),
+        (Amount::BySpecies(rates), Some(species)) => {
             rates.iter().find(|(known, _)| *known == species).map(|(_, rate)| *rate)
         }
     }

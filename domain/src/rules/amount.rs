@@ -2,11 +2,85 @@
 
 use crate::{
     application::LineFacts,
-    law::{model::Comparator, nutrient::Nutrient},
+    land::{Species, Water},
+    law::{duty::Amount, model::Comparator, nutrient::Nutrient},
     product::Label,
-    quantity::{Limit, ProductMass, RateSum, largest_product},
-    rules::{Case, SectionCase},
+    quantity::{Limit, NutrientRate, ProductMass, RateSum, largest_product},
+    rules::{Answer, Case, SectionCase},
 };
+
+/// Which limit holds on a section.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum OnSection {
+    Is(NutrientRate),
+    /// A fact that tells the numbers apart is missing: the lowest and the highest of them.
+    Between(NutrientRate, NutrientRate),
+    /// The table has no number for the species.
+    None(Species),
+}
+
+pub(super) fn on_section(amount: &Amount, section: &SectionCase<'_>) -> OnSection {
+    let rates = match amount {
+        Amount::One(rate) => return OnSection::Is(*rate),
+        Amount::BySpecies(rates) => rates,
+        Amount::ByWaterfront { waterfront, elsewhere } => {
+            return match section.section.water {
+                Water::None => OnSection::Is(*elsewhere),
+                _ => OnSection::Between(*waterfront.min(elsewhere), *waterfront.max(elsewhere)),
+            };
+        }
+    };
+    let Some(species) = section.section.species else {
+        let all = || rates.iter().map(|(_, rate)| *rate);
+        return OnSection::Between(
+            all().min().unwrap_or(NutrientRate::ZERO),
+            all().max().unwrap_or(NutrientRate::ZERO),
+        );
+    };
+    let found = rates.iter().find(|(known, _)| *known == species);
+    found.map_or(OnSection::None(species), |(_, rate)| OnSection::Is(*rate))
+}
+
+impl OnSection {
+    /// The limit that certainly suffices.
+    pub(super) const fn lowest(self) -> Option<NutrientRate> {
+        match self {
+            Self::Is(rate) | Self::Between(rate, _) => Some(rate),
+            Self::None(_) => None,
+        }
+    }
+}
+
+/// The table says nothing about what grows here.
+pub(super) fn no_number(of: &str, species: Species, section: &SectionCase<'_>) -> Answer {
+    let table = if of == "a year" { "yearly table" } else { "table" };
+    let message = format!("The {table} has no number for {}, which grows on {}.", species.words(), section.name());
+    Answer::care(message, format!("Ask the office how much N fits this turf in {of}."))
+}
+
+/// The lowest number is passed and the highest is not, and the fact that chooses between them is missing.
+pub(super) fn not_told_apart(
+    amount: &Amount,
+    nutrient: Nutrient,
+    lowest: NutrientRate,
+    section: &SectionCase<'_>,
+) -> Answer {
+    let (name, nutrient) = (section.name(), nutrient.words());
+    if matches!(amount, Amount::ByWaterfront { .. }) {
+        return Answer::unknown(
+            format!(
+                "The limit on {name} depends on whether it fronts on water, which nobody has said; on the water it is {lowest} lb {nutrient} per 1,000 sq ft, and that would be passed."
+            ),
+            "Enter that there is no water near the section, if that is so.",
+        );
+    }
+    Answer::unknown(
+        format!(
+            "The limit on {name} follows from the turf species, and none is recorded; the lowest of the table, {lowest} lb {nutrient} per 1,000 sq ft, would be passed."
+        ),
+        "Record the turf species of the section.",
+    )
+}
 
 /// A limit with the way it compares.
 #[derive(Debug, Clone, Copy)]

@@ -1,28 +1,44 @@
 //! Not more than so much of a nutrient in one application.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
-use crate::{application::LineFacts, law::duty::CapApplication, quantity::ProductMass, quantity::RateSum};
+use super::{
+    Answer, Case, SectionCase, amount,
+    amount::{Bound, OnSection},
+};
+use crate::{
+    application::LineFacts,
+    law::duty::CapApplication,
+    quantity::{NutrientRate, ProductMass, RateSum},
+};
 
-fn bound(duty: &CapApplication) -> Bound {
-    Bound { limit: duty.nutrient.limit(duty.limit), comparator: duty.comparator }
+fn bound(duty: &CapApplication, limit: NutrientRate) -> Bound {
+    Bound { limit: duty.nutrient.limit(limit), comparator: duty.comparator }
 }
 
 pub(super) fn judge(duty: &CapApplication, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let on_section = amount::on_section(&duty.amount, section);
+    let limit = match on_section {
+        OnSection::Is(limit) | OnSection::Between(limit, _) => limit,
+        OnSection::None(species) => return amount::no_number("one application", species, section),
+    };
     let sum = amount::of_lines(duty.nutrient, case, section);
     let rate = duty.nutrient.rate(&sum);
-    let answer = if bound(duty).allows(&sum) {
-        Answer::met()
-    } else {
-        let unit = amount::unit(duty.nutrient);
-        let message = format!(
-            "This load puts {rate} {unit} on {}; one application may put down {} {}.",
-            section.name(),
-            duty.comparator.words(),
-            duty.limit
-        );
-        Answer::broken(message, amount::less(case, section, |line| largest(duty, case, section, line)))
+    let unit = amount::unit(duty.nutrient);
+    let less = || amount::less(case, section, |line| largest(duty, case, section, line));
+    let answer = match on_section {
+        _ if bound(duty, limit).allows(&sum) => Answer::met(),
+        OnSection::Between(_, highest) if bound(duty, highest).allows(&sum) => {
+            amount::not_told_apart(&duty.amount, duty.nutrient, limit, section)
+        }
+        _ => {
+            let message = format!(
+                "This load puts {rate} {unit} on {}; one application may put down {} {limit}.",
+                section.name(),
+                duty.comparator.words(),
+            );
+            Answer::broken(message, less())
+        }
     };
-    answer.with(duty.limit.to_string(), Some(rate.to_string()), amount::unit(duty.nutrient))
+    answer.with(limit.to_string(), Some(rate.to_string()), unit)
 }
 
 pub(super) fn largest(
@@ -33,5 +49,6 @@ pub(super) fn largest(
 ) -> Option<ProductMass> {
     let mut others = RateSum::default();
     amount::add_lines(&mut others, duty.nutrient, case, section, Some(line));
-    bound(duty).largest(&others, duty.nutrient, line, &case.facts.label)
+    let limit = amount::on_section(&duty.amount, section).lowest()?;
+    bound(duty, limit).largest(&others, duty.nutrient, line, &case.facts.label)
 }

@@ -3,12 +3,14 @@
 //! Laws seldom say which year they mean, so both are tested: the calendar year, and every span of 365 days that holds the
 //! day. A record may be entered late, and then the span that ends on a later entry can be the one that breaks.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
+use super::{
+    Answer, Case, SectionCase, amount,
+    amount::{Bound, OnSection},
+};
 use crate::{
     application::{LineFacts, PastApplication},
-    land::Species,
     law::{
-        duty::{CapYear, Counts, YearAmount},
+        duty::{CapYear, Counts},
         model::Scope,
         nutrient::Nutrient,
     },
@@ -70,38 +72,6 @@ pub(super) fn spans(
     spans
 }
 
-/// Which limit holds on a section.
-enum Amount {
-    Is(NutrientRate),
-    /// The species is not recorded: the lowest and the highest number of the table.
-    Between(NutrientRate, NutrientRate),
-    /// The table has no number for the species.
-    None(Species),
-}
-
-fn amount_on(duty: &CapYear, section: &SectionCase<'_>) -> Amount {
-    let rates = match &duty.amount {
-        YearAmount::One(rate) => return Amount::Is(*rate),
-        YearAmount::BySpecies(rates) => rates,
-    };
-    let Some(species) = section.section.species else {
-        let all = || rates.iter().map(|(_, rate)| *rate);
-        return Amount::Between(all().min().unwrap_or(NutrientRate::ZERO), all().max().unwrap_or(NutrientRate::ZERO));
-    };
-    let found = rates.iter().find(|(known, _)| *known == species);
-    found.map_or(Amount::None(species), |(_, rate)| Amount::Is(*rate))
-}
-
-impl Amount {
-    /// The limit that certainly suffices.
-    const fn lowest(&self) -> Option<NutrientRate> {
-        match self {
-            Self::Is(rate) | Self::Between(rate, _) => Some(*rate),
-            Self::None(_) => None,
-        }
-    }
-}
-
 fn counted<'d>(duty: &'d CapYear, scope: &'d Scope) -> impl Fn(&PastApplication) -> bool + 'd {
     let same = |wanted: Option<bool>, fact: bool| wanted.is_none_or(|wanted| wanted == fact);
     move |entry| {
@@ -117,12 +87,10 @@ fn bound(duty: &CapYear, rate: NutrientRate) -> Bound {
 }
 
 pub(super) fn judge(duty: &CapYear, scope: &Scope, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
-    let (name, nutrient) = (section.name(), duty.nutrient.words());
-    let amount = amount_on(duty, section);
-    let Some(limit) = amount.lowest() else {
-        let Amount::None(species) = amount else { return Answer::met() };
-        let message = format!("The yearly table has no number for {}, which grows on {name}.", species.words());
-        return Answer::care(message, "Ask the office which yearly amount of N fits this turf.");
+    let on_section = amount::on_section(&duty.amount, section);
+    let limit = match on_section {
+        OnSection::Is(limit) | OnSection::Between(limit, _) => limit,
+        OnSection::None(species) => return amount::no_number("a year", species, section),
     };
     let spans = spans(duty.nutrient, counted(duty, scope), case, section);
     let sums: Vec<RateSum> = spans.iter().map(|span| span.with_lines(duty.nutrient, case, section)).collect();
@@ -133,14 +101,11 @@ pub(super) fn judge(duty: &CapYear, scope: &Scope, case: &Case<'_>, section: &Se
     let highest = sums.iter().map(|sum| duty.nutrient.rate(sum)).max().unwrap_or(NutrientRate::ZERO);
     let broken = breaking(limit);
     let unit = amount::unit(duty.nutrient);
-    let answer = match (broken.as_slice(), &amount) {
+    let answer = match (broken.as_slice(), on_section) {
         ([], _) => Answer::met(),
-        (_, Amount::Between(_, highest)) if breaking(*highest).is_empty() => Answer::unknown(
-            format!(
-                "The yearly limit on {name} follows from the turf species, and none is recorded; the lowest of the table, {limit} lb {nutrient} per 1,000 sq ft, would be passed."
-            ),
-            "Record the turf species of the section.",
-        ),
+        (_, OnSection::Between(_, highest)) if breaking(highest).is_empty() => {
+            amount::not_told_apart(&duty.amount, duty.nutrient, limit, section)
+        }
         (broken, _) => {
             let message = too_much(duty, limit, broken, case, section);
             Answer::broken(message, amount::less(case, section, |line| largest(duty, scope, case, section, line)))
@@ -159,7 +124,6 @@ fn too_much(
     let load = duty.nutrient.rate(&amount::of_lines(duty.nutrient, case, section));
     let unit = amount::unit(duty.nutrient);
     let before = broken.iter().map(|(span, _)| span.past.room_rounded_down(duty.nutrient.limit(limit))).min();
-    // Room is counted in the nutrient that labels state; of phosphorus it would not be the limit's own unit.
     let name = section.name();
     let left = match before {
         // Room is counted in the nutrient that labels state; of phosphorus it would not be in the limit's own unit.
@@ -179,7 +143,7 @@ pub(super) fn largest(
     section: &SectionCase<'_>,
     line: &LineFacts,
 ) -> Option<ProductMass> {
-    let bound = bound(duty, amount_on(duty, section).lowest()?);
+    let bound = bound(duty, amount::on_section(&duty.amount, section).lowest()?);
     let spans = spans(duty.nutrient, counted(duty, scope), case, section);
     let masses = spans.into_iter().filter_map(|mut span| {
         amount::add_lines(&mut span.past, duty.nutrient, case, section, Some(line));
@@ -197,7 +161,7 @@ pub(super) fn nitrogen_room(
     if duty.nutrient != Nutrient::NitrogenTotal {
         return None;
     }
-    let limit = amount_on(duty, section).lowest()?;
+    let limit = amount::on_section(&duty.amount, section).lowest()?;
     let spans = spans(duty.nutrient, counted(duty, scope), case, section);
     let before = spans.iter().map(|span| span.past.room_rounded_down(limit)).min()?;
     let after =

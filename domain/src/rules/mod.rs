@@ -4,9 +4,11 @@ mod alerts;
 mod amount;
 mod cap_application;
 mod cap_year;
+mod count_year;
 mod ground;
 mod heat;
 mod hold_after_seeding;
+mod interval;
 pub(crate) mod label;
 mod phosphorus_need;
 mod rain;
@@ -71,24 +73,29 @@ impl Answer {
         Self::unknown(message, hint)
     }
 
+    /// Law that is known to be missing.
+    pub(crate) fn law_care(message: String, hint: String) -> Self {
+        Self::care(message, hint)
+    }
+
     fn met() -> Self {
         Self::new(Outcome::Met, String::new(), String::new())
     }
 
-    fn broken(message: String, hint: impl Into<String>) -> Self {
-        Self::new(Outcome::Broken, message, hint)
+    fn broken(message: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self::new(Outcome::Broken, message.into(), hint)
     }
 
-    fn care(message: String, hint: impl Into<String>) -> Self {
-        Self::new(Outcome::Care, message, hint)
+    fn care(message: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self::new(Outcome::Care, message.into(), hint)
     }
 
-    fn unknown(message: String, hint: impl Into<String>) -> Self {
-        Self::new(Outcome::Unknown, message, hint)
+    fn unknown(message: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self::new(Outcome::Unknown, message.into(), hint)
     }
 
     /// Not known because nobody has looked yet, which a look can mend before the work begins.
-    fn unseen(message: String, hint: impl Into<String>) -> Self {
+    fn unseen(message: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { to_be_seen: true, ..Self::unknown(message, hint) }
     }
 
@@ -144,7 +151,9 @@ pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Se
         Duty::HoldAfterSeeding(duty) => Some(hold_after_seeding::judge(duty, case, section)),
         Duty::Surface(_) => surface::judge(case, section),
         Duty::Release(duty) => Some(release::judge(duty, case, section)),
-        Duty::Ground(_) | Duty::Rain(_) | Duty::Alerts(_) | Duty::Heat(_) | Duty::SlowShare(_) => None,
+        Duty::Interval(duty) => Some(interval::judge(*duty, case, section)),
+        Duty::CountYear(duty) => Some(count_year::judge(*duty, case, section)),
+        Duty::Ground(_) | Duty::Rain(_) | Duty::Alerts(_) | Duty::Heat(_) | Duty::SlowShare(_) | Duty::Told(_) => None,
     }
 }
 

@@ -10,7 +10,7 @@ use crate::{
         nutrient::Nutrient,
         purpose,
     },
-    quantity::{NutrientRate, ProductMass},
+    quantity::{NutrientRate, ProductMass, RateSum},
     soil::SoilReport,
 };
 
@@ -77,6 +77,11 @@ pub(super) fn judge(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCas
         );
         return numbers(Answer::broken(message, "Take a product without phosphorus."));
     }
+    if free_bound(duty, section, case)
+        .is_some_and(|bound| bound.allows(&amount::of_lines(Nutrient::Phosphate, case, section)))
+    {
+        return numbers(Answer::met());
+    }
     match need(duty, case, section) {
         Need::Shown(report) if duty.up_to_recommended => within_recommended(duty, report, case, section),
         Need::Shown(_) => numbers(Answer::met()),
@@ -111,6 +116,14 @@ fn no_report(duty: &PhosphorusNeed, newest: Option<&SoilReport>, section: &Secti
         "Take a soil sample of {name} and wait for a report that recommends P2O5 or rates phosphorus {categories}; or take a product without phosphorus."
     );
     Answer::broken(message, hint)
+}
+
+/// What one application within 365 days may put down without a report; nothing when there was another one.
+fn free_bound(duty: &PhosphorusNeed, section: &SectionCase<'_>, case: &Case<'_>) -> Option<Bound> {
+    let rate = duty.one_free?;
+    let near = |day: crate::time::Day| case.facts.on.days_since(day).abs() <= 364;
+    let others = super::interval::days(Nutrient::Phosphate, section);
+    (!others.into_iter().any(near)).then_some(recommended_bound(rate))
 }
 
 fn recommended_bound(rate: NutrientRate) -> Bound {
@@ -155,16 +168,23 @@ pub(super) fn largest(
     line: &LineFacts,
 ) -> Option<ProductMass> {
     let too_rich = duty.product_at_most.is_some_and(|most| case.facts.label.phosphate_percent > most);
-    if !duty.up_to_recommended || too_rich || is_excused(duty, case) {
+    if too_rich || is_excused(duty, case) || duty.soil_report == Proof::Never {
         return None;
     }
-    let Need::Shown(report) = need(duty, case, section) else { return None };
-    let bound = recommended_bound(report.phosphate_recommended?);
-    let spans = cap_year::spans(Nutrient::Phosphate, |_| true, case, section);
-    let masses = spans.into_iter().filter_map(|span| {
-        let mut others = span.into_past();
+    let within = |bound: Bound, mut others: RateSum| {
         amount::add_lines(&mut others, Nutrient::Phosphate, case, section, Some(line));
         bound.largest(&others, Nutrient::Phosphate, line, &case.facts.label)
-    });
-    masses.min()
+    };
+    let free = || free_bound(duty, section, case).and_then(|bound| within(bound, RateSum::default()));
+    match need(duty, case, section) {
+        Need::Shown(report) if duty.up_to_recommended => {
+            let Some(rate) = report.phosphate_recommended else { return free() };
+            let spans = cap_year::spans(Nutrient::Phosphate, |_| true, case, section);
+            let lowest = spans.into_iter().filter_map(|span| within(recommended_bound(rate), span.into_past())).min();
+            // What one application may put down without a report is not taken away by a report that gives less.
+            lowest.max(free())
+        }
+        Need::Shown(_) => None,
+        Need::None(_) | Need::Unsaid(_) | Need::NoReport(_) => free(),
+    }
 }

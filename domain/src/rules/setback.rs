@@ -18,6 +18,10 @@ pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) 
         Water::At(distance) if waived || duty.comparator.holds(distance.cmp(&wanted)) => {
             (Answer::met(), Some(distance.to_string()))
         }
+        Water::At(distance) if duty.only_where.is_some() => {
+            (not_told(duty, &name, Some(distance)), Some(distance.to_string()))
+        }
+        Water::Unknown if duty.only_where.is_some() && !waived => (not_told(duty, &name, None), None),
         Water::At(distance) => {
             let message = format!(
                 "{name} comes within {distance} ft of {}; with {} it must stay {than} {wanted} ft away.",
@@ -35,6 +39,18 @@ pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) 
         }
     };
     answer.with(wanted.to_string(), actual, "ft")
+}
+
+/// The distance holds only from waters of a kind that no fact tells apart.
+fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
+    let kind = duty.only_where.as_deref().unwrap_or_default();
+    let near = distance.map_or_else(|| "an unknown distance".to_owned(), |distance| format!("{distance} ft"));
+    let message = format!(
+        "{name} comes within {near} of water; where that is {kind}, it must stay {} {} ft away.",
+        duty.comparator.words(),
+        duty.distance
+    );
+    Answer::unseen(capital(&message), format!("Find out whether the water is {kind}; if it is, stay back."))
 }
 
 /// What would do at this distance: other equipment, a strip, or staying back.

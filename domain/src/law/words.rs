@@ -1,0 +1,202 @@
+//! Each duty in one plain sentence with its numbers.
+
+use super::{
+    duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, Window, WindowPer},
+    model::Scope,
+    nutrient::Nutrient,
+    on_day::{list, month_day, purpose},
+};
+use crate::product::ProductForm;
+
+impl Scope {
+    /// What narrows the rule, ready to be put behind its sentence.
+    pub(super) fn words(&self) -> String {
+        let mut parts = Vec::new();
+        for form in &self.forms {
+            parts.push(match form {
+                ProductForm::Granular => "granular products".to_owned(),
+                ProductForm::Liquid => "liquid products".to_owned(),
+            });
+        }
+        let kinds = [
+            (self.enhanced_efficiency, "enhanced-efficiency products"),
+            (self.organic, "natural organic products"),
+            (self.labelled_for_establishment, "products labelled for establishment or repair"),
+            (self.compost, "compost"),
+        ];
+        parts.extend(kinds.iter().filter_map(|(wanted, words)| {
+            wanted.map(|wanted| if wanted { (*words).to_owned() } else { format!("other than {words}") })
+        }));
+        if let Some(least) = self.slow_share_at_least {
+            parts.push(format!("products whose N is at least {least} % slow-release"));
+        }
+        if let Some(below) = self.slow_share_below {
+            parts.push(format!("products whose N is less than {below} % slow-release"));
+        }
+        if !self.purposes.is_empty() {
+            parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
+        }
+        if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
+    }
+}
+
+fn of_nutrients(nutrients: &[Nutrient]) -> String {
+    if nutrients.is_empty() { "fertilizer".to_owned() } else { list(nutrients, |one| one.words().to_owned(), "or") }
+}
+
+impl Duty {
+    /// The duty in one sentence without its full stop.
+    pub(crate) fn words(&self) -> String {
+        match self {
+            Self::CapApplication(cap) => {
+                let (than, amount, nutrient) = (cap.comparator.words(), cap.amount.words(), cap.nutrient.words());
+                format!("One application puts down {than} {amount} {nutrient} on 1,000 sq ft")
+            }
+            Self::CapYear(cap) => {
+                let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
+                let (than, amount, nutrient) = (cap.comparator.words(), cap.amount.words(), cap.nutrient.words());
+                format!("A year puts down {than} {amount} of {nutrient} on 1,000 sq ft{counts}")
+            }
+            Self::Window(window) => window.words(),
+            Self::PhosphorusNeed(need) => need.words(),
+            Self::SoilReportBefore(duty) => {
+                let age = duty.report_months.map_or_else(String::new, |months| format!(" at most {months} months old"));
+                let which = if duty.application == 1 { "first" } else { "second" };
+                let nutrient = duty.nutrient.words();
+                let which = if duty.application > 2 { format!("{}th", duty.application) } else { which.to_owned() };
+                format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
+            }
+            Self::Setback(setback) => setback.words(),
+            Self::Ground(duty) => format!(
+                "No {} on ground that is {}",
+                of_nutrients(&duty.nutrients),
+                list(&duty.barred, |ground| ground.words().to_owned(), "or")
+            ),
+            Self::Rain(duty) => duty.words(),
+            Self::Alerts(duty) => {
+                let words = |alert: &crate::weather::Alert| format!("{} {}", alert.event.words(), alert.level.words());
+                format!("No {} under a {}", of_nutrients(&duty.nutrients), list(&duty.alerts, words, "or"))
+            }
+            Self::Heat(duty) => {
+                let (than, nutrient) = (duty.comparator.words(), duty.nutrient.words());
+                format!("No {nutrient} in air of {than} {} °F", duty.temperature)
+            }
+            Self::SlowShare(duty) => {
+                format!("Of all N {} {} % is slow-release", duty.comparator.words(), duty.share)
+            }
+            Self::HoldAfterSeeding(duty) => {
+                format!("No {} until {} days after seeding or sodding", duty.nutrient.words(), duty.days)
+            }
+            Self::Surface(nutrients) => {
+                format!("No {} stays on pavement; it is swept or blown back", of_nutrients(nutrients))
+            }
+            Self::Release(duty) => {
+                let span = if duty.per == ReleasePer::Month { "in a month" } else { "at any time" };
+                let than = duty.comparator.words();
+                format!("An enhanced-efficiency product sets free {than} {} lb N on 1,000 sq ft {span}", duty.limit)
+            }
+            Self::Interval(duty) => {
+                format!("At least {} days lie between two applications of {}", duty.days, duty.nutrient.words())
+            }
+            Self::CountYear(duty) => {
+                let year = if duty.calendar { "calendar year" } else { "year" };
+                format!("A {year} has at most {} applications of {}", duty.most, duty.nutrient.words())
+            }
+            Self::Told(told) => told.words(),
+        }
+    }
+}
+
+impl Amount {
+    fn words(&self) -> String {
+        match self {
+            Self::One(rate) => format!("{rate} lb"),
+            Self::BySpecies(rates) => list(rates, |(species, rate)| format!("{rate} lb on {}", species.words()), "and"),
+            Self::ByWaterfront { waterfront, elsewhere } => {
+                format!("{elsewhere} lb, on the water {waterfront} lb,")
+            }
+        }
+    }
+}
+
+impl Rain {
+    fn words(&self) -> String {
+        let mut when = Vec::new();
+        if self.occurring {
+            when.push("heavy rain falls".to_owned());
+        }
+        if let Some(forecast) = self.forecast {
+            let chance = forecast
+                .chance_over
+                .map_or_else(String::new, |chance| format!(" with a chance of more than {chance} %"));
+            let hours = forecast.hours;
+            when.push(match forecast.amount {
+                Some((than, depth)) => {
+                    format!("{} {depth} in of rain is forecast within {hours} hours{chance}", than.words())
+                }
+                None => format!("heavy rain is forecast within {hours} hours{chance}"),
+            });
+        }
+        format!("No {} when {}", of_nutrients(&self.nutrients), list(&when, Clone::clone, "or"))
+    }
+}
+
+impl Window {
+    fn words(&self) -> String {
+        let cap = |(nutrient, rate): &(Nutrient, crate::quantity::NutrientRate)| {
+            if rate.is_zero() {
+                format!("no {}", nutrient.words())
+            } else {
+                let whole = if self.per == WindowPer::Window { " in all" } else { "" };
+                format!("at most {rate} lb {} on 1,000 sq ft{whole}", nutrient.words())
+            }
+        };
+        let (first, last) = (month_day(self.first_barred), month_day(self.last_barred));
+        format!("From {first} through {last}: {}", list(&self.caps, cap, "and"))
+    }
+}
+
+impl PhosphorusNeed {
+    fn words(&self) -> String {
+        let above = if self.threshold.is_zero() { String::new() } else { format!(" with over {} %", self.threshold) };
+        let age = self.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
+        let report = match self.soil_report {
+            Proof::Never => String::new(),
+            Proof::Recommendation => format!(" where a soil report{age} shows a need"),
+            Proof::Category => {
+                let categories = list(&self.categories, |category| category.words().to_owned(), "or");
+                format!(" where a soil report{age} rates phosphorus {categories}")
+            }
+        };
+        let rate = if self.up_to_recommended { ", and never more than it recommends" } else { "" };
+        let most = self.product_at_most.map_or_else(String::new, |most| format!(", in a product of at most {most} %"));
+        let excused = list(&self.excuses, |scope| scope.words().trim().to_owned(), "or");
+        let excused = if excused.is_empty() { excused } else { format!(", or without a report: {excused}") };
+        let free = self
+            .one_free
+            .map_or_else(String::new, |rate| format!(", or once within 365 days up to {rate} lb on 1,000 sq ft"));
+        if report.is_empty() && excused.is_empty() && free.is_empty() {
+            return format!("No P2O5{above} goes down, whatever a soil report says");
+        }
+        format!("P2O5{above} only{report}{rate}{most}{excused}{free}")
+    }
+}
+
+impl Setback {
+    fn words(&self) -> String {
+        let (than, distance, from) = (self.comparator.words(), self.distance, &self.measured_from);
+        let reduced = self.reduced.as_ref().map_or_else(String::new, |(shorter, equipment)| {
+            format!(", {shorter} ft with {}", list(equipment, |one| one.words().to_owned(), "or"))
+        });
+        let strip = self
+            .waived_by_strip
+            .map_or_else(String::new, |strip| format!(", none behind a strip of natural vegetation {strip} ft wide"));
+        let purposes = if self.waived_purposes.is_empty() {
+            String::new()
+        } else {
+            format!(", none for {}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
+        };
+        let only = self.only_where.as_ref().map_or_else(String::new, |waters| format!(", where it is {waters}"));
+        format!("Keep {than} {distance} ft from {from}{only}{reduced}{strip}{purposes}")
+    }
+}

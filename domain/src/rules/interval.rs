@@ -1,0 +1,48 @@
+//! Not oftener than every so many days. It needs the list of days, not a sum of pounds.
+
+use super::{Answer, Case, SectionCase, capital};
+use crate::{
+    law::{duty::Interval, nutrient::Nutrient},
+    time::Day,
+};
+
+/// The days on which the nutrient was put down and not taken back, in order. Two loads of one day are one application.
+pub(super) fn days(nutrient: Nutrient, section: &SectionCase<'_>) -> Vec<Day> {
+    let past = &section.section.past;
+    let mut days: Vec<Day> = past.iter().map(|entry| entry.on).collect();
+    days.sort_unstable();
+    days.dedup();
+    // A reversal is an entry below zero; it takes the entry it reverses out of the count.
+    let stands = |day: &Day| {
+        past.iter().filter(|entry| entry.on == *day).map(|entry| nutrient.sign(&entry.nutrients)).sum::<i64>() > 0
+    };
+    days.retain(stands);
+    days
+}
+
+pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let (on, least) = (case.facts.on, i32::from(duty.days));
+    let between = |day: Day| on.days_since(day).abs();
+    // A record may be entered late, so a later application counts as well.
+    let others = days(duty.nutrient, section).into_iter().filter(|day| *day != on);
+    let nearest = others.min_by_key(|day| (between(*day), *day));
+    let answer = match nearest {
+        Some(day) if between(day) < least => {
+            let (name, nutrient, gap) = (section.name(), duty.nutrient.words(), between(day));
+            let message = format!(
+                "{name} gets {nutrient} on {day}, {gap} days away; at least {least} days must lie between two applications."
+            );
+            Answer::broken(capital(&message), first_day(duty, on, section))
+        }
+        _ => Answer::met(),
+    };
+    answer.with(least.to_string(), nearest.map(|day| between(day).to_string()), "days between")
+}
+
+/// The first day from the one asked about on that is far enough from every other application.
+fn first_day(duty: Interval, on: Day, section: &SectionCase<'_>) -> String {
+    let (days, least) = (days(duty.nutrient, section), i32::from(duty.days));
+    let far = |day: &Day| days.iter().all(|other| day.days_since(*other).abs() >= least);
+    let first = (1..=2 * least).map(|later| on.plus_days(later)).find(far);
+    first.map_or_else(String::new, |day| format!("The first day that is far enough from every other is {day}."))
+}
