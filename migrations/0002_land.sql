@@ -12,7 +12,8 @@ CREATE TABLE clients (
 
 -- The site. Its zone turns a moment into the local day that decides the law. `state`, `county` and `municipality` are codes
 -- of where it lies, whether or not the server has a rule set for each; `rule_sets` is a JSON array of the codes of those that
--- bind there. Both are confirmed by a person.
+-- bind there. Both are confirmed by a person. `local_rules_checked_on` is the day on which somebody asked county and
+-- municipality what rules of their own they have.
 CREATE TABLE properties (
     seq         INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id          TEXT    NOT NULL CONSTRAINT properties_id UNIQUE,
@@ -27,6 +28,7 @@ CREATE TABLE properties (
     county       TEXT    CONSTRAINT properties_county CHECK (county IS NULL OR state IS NOT NULL),
     municipality TEXT    CONSTRAINT properties_municipality CHECK (municipality IS NULL OR state IS NOT NULL),
     rule_sets   TEXT    NOT NULL,
+    local_rules_checked_on TEXT,
     version     INTEGER NOT NULL,
     created_at  INTEGER NOT NULL,
     CONSTRAINT properties_place CHECK ((latitude IS NULL) = (longitude IS NULL))

@@ -53,3 +53,35 @@ async fn a_place_is_confirmed_and_a_contradiction_is_said() {
     let refused = company.office.post("/api/v1/properties", &other).await.problem(422, "invalid");
     assert_eq!(refused.faults(), ["#/place/county", "#/place/municipality", "#/rule_sets/1"]);
 }
+
+#[tokio::test]
+async fn where_local_rules_may_stand_somebody_must_have_asked() {
+    // New York lets counties have stricter rules; Maryland bars them.
+    let company = Company::under(&["us-ny"]).await;
+    let rules = async || {
+        let answer = company.phone.post("/api/v1/checks", &company.plan(&company.front, "5")).await.expect(200).body;
+        let decision = &answer["decision"];
+        let findings: Vec<String> =
+            decision["findings"].as_array().unwrap().iter().map(|f| f["rule"].as_str().unwrap().to_owned()).collect();
+        (decision["verdict"].as_str().unwrap().to_owned(), findings)
+    };
+    let (verdict, findings) = rules().await;
+    assert_eq!(verdict, "care");
+    assert!(findings.contains(&"book.place.local_rules".to_owned()), "{findings:?}");
+    let mut property = json!({
+        "client_id": company.client, "name": "Home", "address": "1 Street A", "postal_code": "11901",
+        "time_zone": "America/New_York", "rule_sets": ["us-ny"], "local_rules_checked_on": "2026-03-01",
+        "place": { "state": "us-ny", "county": "us-ny-suffolk" },
+    });
+    let address = format!("/api/v1/properties/{}", company.property);
+    let _ = company.office.put_version(&address, "*", &property).await.expect(200);
+    // Suffolk County has a rule set here, which nobody has confirmed for this property.
+    assert_eq!(rules().await.1, ["book.place.confirmed"]);
+    property["place"]["county"] = json!("us-ny-ontario");
+    let stored = company.office.put_version(&address, "*", &property).await.expect(200).body;
+    assert_eq!(stored["local_rules_checked_on"], "2026-03-01");
+    assert_eq!(rules().await, ("go".to_owned(), Vec::new()));
+    let maryland = Company::in_maryland().await;
+    let answer = maryland.phone.post("/api/v1/checks", &maryland.plan(&maryland.front, "5")).await.expect(200).body;
+    assert_eq!(answer["decision"]["verdict"], "go");
+}

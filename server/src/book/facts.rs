@@ -7,7 +7,7 @@ use domain::{
     equipment::Equipment,
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::SectionFacts,
-    law::Lawbook,
+    law::{Lawbook, Level, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -134,6 +134,8 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
         on: question.on,
         at: question.at,
         audience: Audience::Professional,
+        // The book knows no licences yet, so a rule that excuses their holder excuses nobody.
+        credentials: Vec::new(),
         purpose: question.purpose,
         equipment: question.equipment,
         label: product.label.clone(),
@@ -144,6 +146,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
     };
     let mut decision = decide(law, &property.rule_sets, &facts);
     let mut own = own_findings(question, property, product);
+    own.extend(local_rules(property, law));
     own.extend(question.own.iter().cloned());
     if !own.is_empty() {
         for finding in own {
@@ -224,6 +227,34 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
             format!("Care: the book has {left} of {} in stock, less than was put down.", product.name),
             "The office books the missing delivery or counts the stock.",
         ));
+    }
+    findings
+}
+
+/// Where the state lets county and municipality have rules, somebody must have asked them; and what this server has of them
+/// must have been confirmed.
+fn local_rules(property: &PropertyRow, law: &Lawbook) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let unconfirmed = property.places.iter().flatten().filter_map(|code| law.rule_set(code));
+    for set in unconfirmed.filter(|set| !property.rule_sets.contains(&set.about.code)) {
+        findings.push(own(
+            "book.place.confirmed",
+            Verdict::Care,
+            format!("Care: the property lies in {}, whose rule set is not confirmed for it.", set.about.name),
+            "The office confirms the rule set, or corrects where the property lies.",
+        ));
+    }
+    let states = property.rule_sets.iter().filter_map(|code| law.rule_set(code));
+    let open = |set: &&RuleSet| set.about.level == Level::State && set.about.preempts_local.is_none();
+    if property.local_rules_checked_on.is_none()
+        && let Some(state) = states.into_iter().find(open)
+    {
+        let message = format!(
+            "Care: in {} a county or a municipality may have rules of its own, and nobody has asked them yet.",
+            state.about.name
+        );
+        let hint = "The office asks both, confirms the rule sets there are, and enters the day.";
+        findings.push(own("book.place.local_rules", Verdict::Care, message, hint));
     }
     findings
 }

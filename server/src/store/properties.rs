@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_instant, read_json};
+use super::{read, read_day, read_instant, read_json};
 use crate::{
     access::Scope,
     book::{office::Changed, places},
@@ -67,6 +67,10 @@ pub struct PropertyInput {
     /// is to stop.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
+    /// Day on which somebody asked the county and the municipality what rules of their own they have. Where the state lets
+    /// them have any, every decision asks for care as long as nobody has.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub local_rules_checked_on: Option<Day>,
     /// First local day on which it is this client's, given only when it changes hands; the day of the change if left out.
     /// Statements of earlier years stay with the client of those years; the nitrogen stays with the land.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -101,6 +105,8 @@ pub struct Property {
     /// The rule sets that bind there. Empty as long as nobody has confirmed any.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
+    /// Day on which somebody asked the county and the municipality what rules of their own they have.
+    pub local_rules_checked_on: Option<Day>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
     pub created_at: Instant,
@@ -126,6 +132,7 @@ pub(super) struct PropertyRow {
     pub county: Option<String>,
     pub municipality: Option<String>,
     pub rule_sets: String,
+    pub local_rules_checked_on: Option<String>,
     pub version: i64,
     pub created_at: i64,
 }
@@ -156,6 +163,7 @@ impl TryFrom<PropertyRow> for Row<Property> {
             place,
             place_differs,
             rule_sets,
+            local_rules_checked_on: row.local_rules_checked_on.as_deref().map(read_day).transpose()?,
             version: row.version,
             created_at: read_instant(row.created_at)?,
         };
@@ -186,11 +194,12 @@ pub async fn insert(
 ) -> Result<Property, sqlx::Error> {
     let (key, client, codes, at) = (id.to_string(), input.client_id.to_string(), codes(input)?, at.millis());
     let [state, county, municipality] = place_codes(input);
+    let checked = input.local_rules_checked_on.map(|day| day.to_string());
     sqlx::query!(
         "INSERT INTO properties
              (id, client_id, name, address, postal_code, latitude, longitude, time_zone, rule_sets, version, created_at, state, county,
-              municipality)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10, $11, $12, $13)",
+              municipality, local_rules_checked_on)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10, $11, $12, $13, $14)",
         key,
         client,
         input.name,
@@ -203,7 +212,8 @@ pub async fn insert(
         at,
         state,
         county,
-        municipality
+        municipality,
+        checked
     )
     .execute(&mut *connection)
     .await?;
@@ -247,9 +257,11 @@ pub async fn update(
 ) -> Result<Changed<Property>, sqlx::Error> {
     let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
     let [state, county, municipality] = place_codes(input);
+    let checked = input.local_rules_checked_on.map(|day| day.to_string());
     let done = sqlx::query!(
         "UPDATE properties SET client_id = $2, name = $3, address = $4, postal_code = $5, latitude = $6, longitude = $7,
-             time_zone = $8, rule_sets = $9, state = $11, county = $12, municipality = $13, version = version + 1
+             time_zone = $8, rule_sets = $9, state = $11, county = $12, municipality = $13, local_rules_checked_on = $14,
+             version = version + 1
          WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
         key,
         client,
@@ -263,7 +275,8 @@ pub async fn update(
         versions,
         state,
         county,
-        municipality
+        municipality,
+        checked
     )
     .execute(&mut *connection)
     .await?;
@@ -281,7 +294,7 @@ pub async fn get(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
@@ -305,7 +318,7 @@ pub async fn list(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $3))

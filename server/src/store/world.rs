@@ -30,6 +30,9 @@ pub struct PropertyRow {
     pub time_zone: String,
     pub rule_sets: Vec<String>,
     pub cancelled_on: Option<Day>,
+    /// Codes of county and municipality, as far as they are known.
+    pub places: Vec<Option<String>>,
+    pub local_rules_checked_on: Option<Day>,
     /// People who were ever sent here.
     pub visited_by: HashSet<domain::ids::PersonId>,
 }
