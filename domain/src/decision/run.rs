@@ -1,7 +1,7 @@
 //! Runs every rule and gathers what they answer.
 
 use super::{
-    Decision, Finding, Mark, MetRule, Outcome, RuleSetUsed, Verdict,
+    Decision, Finding, Mark, MetRule, Outcome, Verdict,
     section::{self, Bounds},
 };
 use crate::{
@@ -98,7 +98,7 @@ impl<'a> Run<'a> {
             summary: summary(verdict, &self.findings),
             on: self.case.facts.on,
             sections: section::answers(&self),
-            rule_sets: self.rule_sets(),
+            rule_sets: self.stack.used(),
             findings: self.findings,
             met: self.met,
         }
@@ -268,22 +268,6 @@ impl<'a> Run<'a> {
             since: origin.since,
             hint: limited(&answer.hint, MESSAGE_LENGTH),
         });
-    }
-
-    fn rule_sets(&self) -> Vec<RuleSetUsed> {
-        let used = self.stack.sets.iter().map(|stacked| RuleSetUsed {
-            code: stacked.set.about.code.clone(),
-            hash: Some(stacked.set.about.hash.clone()),
-            last_checked: Some(stacked.set.about.last_checked),
-            note: stacked.force.note().map(str::to_owned),
-        });
-        let missing = self.stack.missing.iter().map(|code| RuleSetUsed {
-            code: limited(code, 60),
-            hash: None,
-            last_checked: None,
-            note: Some("Nobody has gathered this law; nothing of it was asked.".to_owned()),
-        });
-        used.chain(missing).collect()
     }
 }
 

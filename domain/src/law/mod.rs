@@ -26,7 +26,7 @@ pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
 pub(crate) use stack::{Force, Stack};
 
-use crate::time::Day;
+use crate::{decision::RuleSetUsed, time::Day};
 
 /// The law files, by name. A test compares this list with the folder.
 pub const EMBEDDED: &[(&str, &str)] = &[
@@ -166,6 +166,11 @@ impl Lawbook {
 
     pub fn rule_set(&self, code: &str) -> Option<&RuleSet> {
         self.by_code.get(code).and_then(|at| self.sets.get(*at))
+    }
+
+    /// The sets that stand over a place with these codes, and why one of them does not count there.
+    pub fn over(&self, codes: &[String]) -> Vec<RuleSetUsed> {
+        Stack::of(self, codes).used()
     }
 
     /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.

@@ -5,7 +5,7 @@
 //! law itself says so.
 
 use super::{COMPANY, LABEL, Lawbook, Level, LocalRules, Preemption, Reach, RuleSet};
-use crate::decision::Mark;
+use crate::decision::{Mark, RuleSetUsed};
 
 /// The sets that stand over one property.
 #[derive(Debug)]
@@ -90,6 +90,23 @@ impl<'b> Stack<'b> {
         }
         let force = force(book, set);
         self.sets.push(Stacked { set, force });
+    }
+
+    /// What took part, in order, with why a set did not.
+    pub(crate) fn used(&self) -> Vec<RuleSetUsed> {
+        let used = self.sets.iter().map(|stacked| RuleSetUsed {
+            code: stacked.set.about.code.clone(),
+            hash: Some(stacked.set.about.hash.clone()),
+            last_checked: Some(stacked.set.about.last_checked),
+            note: stacked.force.note().map(str::to_owned),
+        });
+        let missing = self.missing.iter().map(|code| RuleSetUsed {
+            code: super::limited(code, 60),
+            hash: None,
+            last_checked: None,
+            note: Some("Nobody has gathered this law; nothing of it was asked.".to_owned()),
+        });
+        used.chain(missing).collect()
     }
 
     /// Places that say a place inside them decides, without one of those in the stack.

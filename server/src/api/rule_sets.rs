@@ -5,6 +5,8 @@ use axum::{
     extract::{Path, State},
 };
 use domain::{
+    decision::RuleSetUsed,
+    ids::{self, PropertyId, SectionId},
     law::{RuleOnDay, RuleSetAbout},
     time::Day,
 };
@@ -12,10 +14,20 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use crate::{access::AnyStaff, app::App, extract::ValidQuery, problem::Problem};
+use crate::{
+    access::AnyStaff,
+    app::App,
+    extract::{PathId, ValidQuery},
+    problem::Problem,
+    store::{self, properties::Property},
+};
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_rule_sets)).routes(routes!(get_rule_set))
+    OpenApiRouter::new()
+        .routes(routes!(list_rule_sets))
+        .routes(routes!(get_rule_set))
+        .routes(routes!(get_property_rules))
+        .routes(routes!(get_section_rules))
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -71,4 +83,66 @@ async fn get_rule_set(
     let set = app.law.rule_set(&code).ok_or_else(|| Problem::not_found("rule set"))?;
     let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
     Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rules }))
+}
+
+/// The law over a property on a day.
+#[derive(Debug, Serialize, ToSchema)]
+struct RulesOver {
+    property_id: PropertyId,
+    on: Day,
+    /// The confirmed sets, the places around them and the company's own, and why one of them does not count here.
+    #[schema(max_items = 60)]
+    rule_sets: Vec<RuleSetUsed>,
+    /// What every rule of those that count says on that day.
+    #[schema(max_items = 2000)]
+    rules: Vec<RuleOnDay>,
+    #[schema(max_length = 300)]
+    caution: &'static str,
+}
+
+fn over(app: &App, property: &Property, on: Day) -> Json<RulesOver> {
+    let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
+    Json(RulesOver {
+        property_id: property.id,
+        on,
+        rule_sets: app.law.over(&codes),
+        rules: app.law.on_day(&codes, on),
+        caution: CAUTION,
+    })
+}
+
+/// Read the law over a property
+///
+/// Every rule of the confirmed rule sets, of the places around them and of the company, as it holds on a day: value, since
+/// and until when, citation, link and how it was read. Duties that judge no application are among them: records, credentials,
+/// notices, reports.
+#[utoipa::path(get, path = "/api/v1/properties/{id}/rules", operation_id = "get_property_rules", tag = "rule sets", security(("bearer" = ["any staff"])),
+    params(("id" = PropertyId, Path, description = "The property."), RuleSetQuery),
+    responses((status = 200, description = "The rules of that day.", body = RulesOver)))]
+async fn get_property_rules(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    ValidQuery(query): ValidQuery<RuleSetQuery>,
+) -> Result<Json<RulesOver>, Problem> {
+    let property = store::properties::get(app.store.reader(), id, staff.scope()).await?;
+    Ok(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on))
+}
+
+/// Read the law over a lawn section
+///
+/// That of its property.
+#[utoipa::path(get, path = "/api/v1/sections/{id}/rules", operation_id = "get_section_rules", tag = "rule sets", security(("bearer" = ["any staff"])),
+    params(("id" = SectionId, Path, description = "The lawn section."), RuleSetQuery),
+    responses((status = 200, description = "The rules of that day.", body = RulesOver)))]
+async fn get_section_rules(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+    ValidQuery(query): ValidQuery<RuleSetQuery>,
+) -> Result<Json<RulesOver>, Problem> {
+    let missing = || Problem::not_found("lawn section");
+    let section = store::sections::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
+    let property = store::properties::get(app.store.reader(), section.property_id, staff.scope()).await?;
+    Ok(over(&app, &property.ok_or_else(missing)?, query.on))
 }
