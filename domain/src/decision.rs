@@ -1,9 +1,11 @@
 //! The answer: every rule's finding, the verdict, the largest lawful amount and what binds it.
 
+mod label_check;
 mod run;
 mod section;
 mod unknown;
 
+pub use label_check::{LabelCheck, check_label};
 use serde::{Deserialize, Serialize};
 
 use crate::{

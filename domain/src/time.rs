@@ -77,6 +77,12 @@ impl Day {
         Self(self.0.saturating_sub(Span::new().months(months)))
     }
 
+    /// The day so many calendar months later; the 31st becomes the last day of a shorter month.
+    #[must_use]
+    pub fn plus_months(self, months: i32) -> Self {
+        Self(self.0.saturating_add(Span::new().months(months)))
+    }
+
     /// Whole days from `earlier` to this day.
     pub fn days_since(self, earlier: Self) -> i32 {
         self.0.duration_since(earlier.0).as_hours().try_into().map_or(i32::MAX, |hours: i32| hours / 24)

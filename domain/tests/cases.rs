@@ -114,6 +114,15 @@ pub fn files() -> Vec<(&'static str, CaseFile)> {
         .collect()
 }
 
+/// The names of all cases and edges.
+pub fn names() -> Vec<String> {
+    let files = files();
+    let names = files.iter().flat_map(|(_, file)| {
+        file.case.iter().map(|case| case.name.clone()).chain(file.edge.iter().map(|edge| edge.name.clone()))
+    });
+    names.collect()
+}
+
 pub fn shown() -> Shown {
     let mut shown = Shown::default();
     let days = |dates: &[toml::value::Datetime]| dates.iter().map(|date| day(&date.to_string())).collect::<Vec<_>>();
@@ -215,7 +224,7 @@ fn every_case_is_answered_as_written() {
 }
 
 /// How a rule stands in a decision.
-fn standing(decision: &Decision, rule: &str) -> &'static str {
+pub fn standing(decision: &Decision, rule: &str) -> &'static str {
     let finding = decision.findings.iter().find(|finding| finding.rule == rule);
     match finding.map(|finding| (finding.outcome, finding.verdict)) {
         Some((Outcome::Broken, Verdict::Stop)) => "refused",

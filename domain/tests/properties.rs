@@ -156,7 +156,7 @@ proptest! {
         // The company alone is no law at all, which a set beside it mends.
         if alone.findings.iter().all(|finding| finding.rule != "law") {
             // So does a set of the place inside a state that says such a place decides.
-            let local = |rule: &str| rule.starts_with("law.") && rule.ends_with(".local");
+            let local = |rule: &str| rule.strip_prefix("law.").and_then(|rest| rest.rsplit_once('.')).is_some_and(|(_, last)| last == "local");
             let law = alone.findings.iter().filter(|finding| !local(&finding.rule)).map(|finding| finding.verdict).max();
             prop_assert!(law.is_none_or(|verdict| both.verdict >= verdict));
             let most = |decision: &Decision| decision.sections[0].largest_lawful_product_lb;

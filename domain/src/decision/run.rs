@@ -235,6 +235,12 @@ impl<'a> Run<'a> {
         self.bounds.lower_to_label(&self.case);
     }
 
+    /// What was answered so far, the gravest first.
+    pub(super) fn into_answers(mut self) -> (Vec<Finding>, Vec<MetRule>) {
+        self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
+        (self.findings, self.met)
+    }
+
     pub(super) fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
         let verdict = origin.verdict(&answer);
         let number = |text: Option<String>| {
@@ -279,7 +285,7 @@ fn is_released(rule: &Rule, facts: &Facts) -> bool {
 }
 
 impl<'s> Origin<'s> {
-    fn of(rule: &'s Rule, value: &'s Value, section: Option<SectionId>) -> Self {
+    pub(super) fn of(rule: &'s Rule, value: &'s Value, section: Option<SectionId>) -> Self {
         let Source { citation, href, mark, .. } = &value.source;
         Self {
             rule: &rule.id,

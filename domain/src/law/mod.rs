@@ -4,7 +4,9 @@
 //! a day before the oldest text that was read is answered as unknown, never as free.
 
 mod about;
+mod changes;
 mod convert;
+mod duties;
 pub mod duty;
 mod fault;
 mod fields;
@@ -21,6 +23,8 @@ pub mod year;
 use std::collections::HashMap;
 
 pub use about::{Hole, Level, LocalRules, Preemption, Reach, RowId, RuleSetAbout, SetCode, StandsBy};
+pub use changes::RuleChange;
+pub use duties::{DutySource, KeptUntil, ReportDue, RequiredField};
 pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
@@ -81,6 +85,8 @@ pub const EMBEDDED: &[(&str, &str)] = &[
 
 /// The code of the company's own set, which always takes part.
 pub const COMPANY: &str = "company";
+/// The file of the company's own set.
+const COMPANY_FILE: &str = "company.toml";
 /// The code under which findings about the label are known.
 pub const LABEL: &str = "label";
 
@@ -106,6 +112,16 @@ impl Lawbook {
         Self::from_texts(EMBEDDED)
     }
 
+    /// The rule sets that are built in, with an operator's own files beside them. A file named like a built-in one takes its
+    /// place only if that is the company's; every other set of the law stays as it was read. All faults of all files come
+    /// back at once, and then nothing is loaded.
+    pub fn with_files(files: &[(String, String)]) -> Result<Self, Vec<LawFault>> {
+        let own_company = files.iter().any(|(name, _)| name == COMPANY_FILE);
+        let built_in = EMBEDDED.iter().copied().filter(|(name, _)| !(own_company && *name == COMPANY_FILE));
+        let own = files.iter().map(|(name, text)| (name.as_str(), text.as_str()));
+        Self::from_texts(&built_in.chain(own).collect::<Vec<_>>())
+    }
+
     /// Reads files given as name and text. All faults of all files come back at once.
     pub fn from_texts(texts: &[(&str, &str)]) -> Result<Self, Vec<LawFault>> {
         let mut faults = Vec::new();
@@ -129,6 +145,9 @@ impl Lawbook {
             }
             if book.by_code.insert(set.about.code.clone(), book.sets.len()).is_some() {
                 twice("code", format!("`{}` is used by two files", set.about.code));
+            }
+            if (set.about.level == Level::Company) != (set.about.code == COMPANY) {
+                twice("level", format!("is \"company\" for the set `{COMPANY}`, and for no other"));
             }
             book.sets.push(set);
         }
@@ -177,6 +196,10 @@ impl Lawbook {
     pub fn on_day(&self, codes: &[String], day: Day) -> Vec<RuleOnDay> {
         let stack = Stack::of(self, codes);
         let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
-        running.flat_map(|stacked| on_day::rules(stacked.set, day)).collect()
+        let rules = running.flat_map(|stacked| {
+            let note = stacked.force.note();
+            on_day::rules(stacked.set, day).map(move |rule| RuleOnDay { note: note.map(str::to_owned), ..rule })
+        });
+        rules.collect()
     }
 }

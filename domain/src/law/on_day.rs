@@ -41,6 +41,9 @@ pub struct RuleOnDay {
     /// Recommended only: it warns and never refuses.
     pub advice: bool,
     pub in_force: InForce,
+    /// Why its set only warns here, or counts for some products only.
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub note: Option<String>,
     /// The duty in one plain sentence.
     #[cfg_attr(feature = "schema", schema(max_length = 600))]
     pub words: String,
@@ -59,7 +62,11 @@ pub struct RuleOnDay {
 }
 
 pub(super) fn rules(set: &RuleSet, day: Day) -> impl Iterator<Item = RuleOnDay> {
-    set.rules.iter().filter_map(move |rule| Some(on_day(&set.about.code, rule, rule.on(day)?, day)))
+    set.rules.iter().filter_map(move |rule| self::rule(set, rule, day))
+}
+
+pub(super) fn rule(set: &RuleSet, rule: &Rule, day: Day) -> Option<RuleOnDay> {
+    Some(on_day(&set.about.code, rule, rule.on(day)?, day))
 }
 
 fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay {
@@ -87,6 +94,7 @@ fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay
         audience: rule.audience.clone(),
         advice: rule.advice,
         in_force,
+        note: None,
         words,
         since,
         until: later.map(|value| value.from.plus_days(-1)),

@@ -44,13 +44,11 @@ pub(super) fn source(level: Option<Level>, fields: &mut Fields<'_>) -> Option<So
     let citation = fields.required_text("cite", 400, "where it stands written").map(str::to_owned);
     let href = fields.text("href", 600).map(str::to_owned);
     let mark: Option<Mark> = fields.required_word("mark", "\"read\", \"read_2\", \"memory\" or \"own\"");
-    let rows: Vec<String> = fields.required_word("rows", "the rows of the reading notes").unwrap_or_default();
+    // The built-in files name the rows they come from; an operator has no such notes.
+    let rows: Vec<String> = fields.word("rows").unwrap_or_default();
     let company = level == Some(Level::Company);
     if !company && href.is_none() && !fields.has("href") {
         fields.fault("href", "is missing: where the text was read");
-    }
-    if !company && rows.is_empty() && fields.has("rows") {
-        fields.fault("rows", "is empty: name the rows of the reading notes");
     }
     if mark.is_some_and(|mark| (mark == Mark::Own) != company) {
         fields.fault("mark", "\"own\" belongs to the company's set, and to nothing else");

@@ -27,7 +27,7 @@ use crate::{
     decision::Outcome,
     land::SectionFacts,
     law::{
-        duty::Duty,
+        duty::{Duty, Proof},
         model::{Rule, Scope},
     },
     quantity::{NutrientRoom, ProductMass},
@@ -154,6 +154,34 @@ pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Se
         Duty::Interval(duty) => Some(interval::judge(*duty, case, section)),
         Duty::CountYear(duty) => Some(count_year::judge(*duty, case, section)),
         Duty::Ground(_) | Duty::Rain(_) | Duty::Alerts(_) | Duty::Heat(_) | Duty::SlowShare(_) | Duty::Told(_) => None,
+    }
+}
+
+/// What a duty that binds the label says of it. Only what stands on a label is asked: shares, and the rates of its largest
+/// amount.
+pub(crate) fn of_label(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
+    let label = &case.facts.label;
+    match duty {
+        Duty::SlowShare(duty) => Some(slow_share::judge(duty, case)),
+        Duty::CapApplication(_) | Duty::CapYear(_) | Duty::Release(_) => {
+            if label.product_limit_lb_per_1000_sqft.is_none() {
+                let message = "The label states no largest amount in one application, so its rates cannot be compared.";
+                return Some(Answer::care(message, "Enter the largest amount of product that the label allows."));
+            }
+            of_section(rule, duty, case, section)
+        }
+        Duty::PhosphorusNeed(need) if need.soil_report == Proof::Never => {
+            Some(phosphorus_need::judge(need, case, section))
+        }
+        Duty::PhosphorusNeed(need) => {
+            let message = format!(
+                "The product holds {} % P2O5; its label must say that it is for soil that a test shows to need it, or for new or repaired turf.",
+                label.phosphate_percent
+            );
+            let answer = Answer::care(message, "Read the directions on the label.");
+            Some(answer.with(need.threshold.to_string(), Some(label.phosphate_percent.to_string()), "% P2O5"))
+        }
+        _ => None,
     }
 }
 

@@ -1,0 +1,96 @@
+//! A product's label against the rules that bind labels and sellers. Such rules limit what a label may say, not what an
+//! applicator does, so they stop no application; they tell the office which products may not be sold or used as labelled.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    Finding, MetRule, Verdict,
+    run::{Origin, Run},
+};
+use crate::{
+    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    equipment::Equipment,
+    ids::SectionId,
+    land::{SectionFacts, Water},
+    law::{
+        Lawbook,
+        model::{Binds, Standing},
+    },
+    product::Label,
+    quantity::{Area, ProductMass},
+    rules,
+    time::Day,
+    weather::Weather,
+};
+
+/// What the rules for labels and sellers say of a product.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct LabelCheck {
+    pub on: Day,
+    /// The gravest of the findings; it judges the label, never an application.
+    pub verdict: Verdict,
+    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    pub findings: Vec<Finding>,
+    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    pub met: Vec<MetRule>,
+}
+
+/// One thousand square feet, on which the label's largest amount is laid out.
+const KSF: Area = Area::from_raw(100_000);
+
+/// Judges a label by the rules of the stacked sets that bind labels and sellers. Rates are those of the largest amount of
+/// product that the label allows in one application; a label that states none cannot be compared with them.
+pub fn check_label(lawbook: &Lawbook, rule_sets: &[String], label: &Label, on: Day) -> LabelCheck {
+    let facts = at_the_labels_rate(label, on);
+    let mut run = Run::new(lawbook, rule_sets, &facts);
+    let with_phosphorus = label.phosphate_percent.raw() > 0;
+    let running: Vec<_> = run.stack.sets.iter().filter(|stacked| stacked.force.runs_for(with_phosphorus)).collect();
+    let all: Vec<_> = running.iter().flat_map(|stacked| &stacked.set.rules).collect();
+    for rule in all {
+        if rule.binds == Binds::Applicator || !rule.scope.covers(label, Purpose::Maintenance) {
+            continue;
+        }
+        let Some(Standing::InForce(value, duty)) = rule.on(on) else { continue };
+        let answer = run.case.sections.first().and_then(|section| {
+            duty.concerns(label).then(|| rules::of_label(rule, duty, &run.case, section)).flatten()
+        });
+        if let Some(answer) = answer {
+            run.push(&Origin::of(rule, value, None), answer);
+        }
+    }
+    let (findings, met) = run.into_answers();
+    let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
+    LabelCheck { on, verdict, findings, met }
+}
+
+/// An application of the label's largest amount on 1,000 sq ft where nothing but the label matters.
+fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
+    let product =
+        label.product_limit_lb_per_1000_sqft.map_or(ProductMass::ZERO, |rate| ProductMass::from_raw(rate.raw()));
+    let section = SectionFacts {
+        id: SectionId::from_uuid(uuid::Uuid::nil()),
+        name: "the ground the label speaks of".to_owned(),
+        area: KSF,
+        species: None,
+        water: Water::None,
+        natural_strip: None,
+        established_on: None,
+        touches_pavement: false,
+        soil_reports: Vec::new(),
+        past: Vec::new(),
+    };
+    Facts {
+        on,
+        at: on.starts_at(&jiff::tz::TimeZone::UTC),
+        audience: Audience::Professional,
+        credentials: Vec::new(),
+        purpose: Purpose::Maintenance,
+        equipment: Equipment::RotarySpreader,
+        label: label.clone(),
+        weather: Weather::default(),
+        ground: Some(Ground::Moist),
+        pavement_cleaned: None,
+        lines: vec![LineFacts { section, area: KSF, product }],
+    }
+}

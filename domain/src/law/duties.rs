@@ -1,0 +1,159 @@
+//! The duties that are told, worked out: what a record must hold, how long it is kept, which reports are due.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    Lawbook,
+    duty::Duty,
+    model::{Binds, Rule, Standing, Value},
+    stack::Stack,
+    told::{CountsFrom, RecordField, Told},
+};
+use crate::{application::Audience, decision::Mark, quantity::Area, time::Day};
+
+/// Where a duty is written.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct DutySource {
+    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.retention"))]
+    pub rule: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub citation: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub href: Option<String>,
+    pub mark: Mark,
+}
+
+/// One thing that a record must hold.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct RequiredField {
+    pub field: RecordField,
+    /// The field in words.
+    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    pub words: String,
+    pub source: DutySource,
+}
+
+/// How long a record of an application is kept at least.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct KeptUntil {
+    /// The last day on which it must still be there.
+    pub until: Day,
+    pub years: u16,
+    pub source: DutySource,
+}
+
+/// A report that is due for a calendar year.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct ReportDue {
+    /// The last day on which it may come in.
+    pub due: Day,
+    /// What is reported, to whom and by whom, in one sentence.
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub words: String,
+    pub source: DutySource,
+}
+
+impl Lawbook {
+    /// Everything that a record of an application on a day must hold: the union of what the stacked sets name. A field that
+    /// several name is cited from the widest place.
+    pub fn record_fields(&self, codes: &[String], audience: Audience, day: Day) -> Vec<RequiredField> {
+        let mut fields: Vec<RequiredField> = Vec::new();
+        for (rule, value, told) in self.told(codes, audience, day) {
+            let Told::RecordFields(named) = told else { continue };
+            for field in named.iter().filter(|field| !field.is_met_by(&chosen(&fields))).copied().collect::<Vec<_>>() {
+                let source = DutySource::of(rule, value);
+                fields.push(RequiredField { field, words: field.words().to_owned(), source });
+            }
+        }
+        fields.sort_by_key(|required| required.field);
+        fields
+    }
+
+    /// What a record still lacks.
+    pub fn missing_fields(
+        &self,
+        codes: &[String],
+        audience: Audience,
+        day: Day,
+        written: &[RecordField],
+    ) -> Vec<RequiredField> {
+        let required = self.record_fields(codes, audience, day);
+        required.into_iter().filter(|required| !required.field.is_met_by(written)).collect()
+    }
+
+    /// Until when a record of an application is kept: the longest that any text asks which held on a day from the
+    /// application to today. A text that was read only for a later day counts as well, since nothing shows that an earlier
+    /// one asked less. Nothing when no set asks it, which does not mean that records may go.
+    pub fn kept_until(&self, codes: &[String], audience: Audience, applied_on: Day, today: Day) -> Option<KeptUntil> {
+        let stack = Stack::of(self, codes);
+        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
+        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| binds(rule, audience));
+        let held = rules.flat_map(|rule| {
+            let ends = rule.values.iter().skip(1).map(|next| Some(next.from)).chain([None]);
+            let values = rule.values.iter().zip(ends);
+            let held = values.filter(move |(value, end)| value.from <= today && end.is_none_or(|end| end > applied_on));
+            held.filter_map(move |(value, _)| match &value.duty {
+                Some(Duty::Told(Told::Retention(kept))) if kept.counts_from == CountsFrom::Application => {
+                    Some((kept.years, rule, value))
+                }
+                _ => None,
+            })
+        });
+        let (years, rule, value) = held.max_by_key(|(years, ..)| *years)?;
+        let until = applied_on.plus_months(i32::from(years) * 12);
+        Some(KeptUntil { until, years, source: DutySource::of(rule, value) })
+    }
+
+    /// The reports that are due for a calendar year in which so much ground was treated, by the law of the day after it has
+    /// ended, since only then is there something to report.
+    pub fn reports_due(&self, codes: &[String], audience: Audience, year: i16, treated: Area) -> Vec<ReportDue> {
+        let Ok(over) = Day::new(year + 1, 1, 1) else { return Vec::new() };
+        let mut due: Vec<ReportDue> = Vec::new();
+        for (rule, value, told) in self.told(codes, audience, over) {
+            let Told::Report(report) = told else { continue };
+            if report.area.is_some_and(|threshold| !threshold.is_reached_by(treated)) {
+                continue;
+            }
+            let (month, date) = report.due;
+            let Ok(day) = Day::new(year + 1, month, date).or_else(|_| Day::new(year + 1, month, 28)) else { continue };
+            due.push(ReportDue { due: day, words: format!("{}.", told.words()), source: DutySource::of(rule, value) });
+        }
+        due.sort_by_key(|report| report.due);
+        due
+    }
+
+    /// The duties that judge nothing, as they hold on a day for whoever works there.
+    fn told<'b>(&'b self, codes: &[String], audience: Audience, day: Day) -> Vec<(&'b Rule, &'b Value, &'b Told)> {
+        let stack = Stack::of(self, codes);
+        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
+        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| binds(rule, audience));
+        let in_force = rules.filter_map(|rule| match rule.on(day)? {
+            Standing::InForce(value, Duty::Told(told)) => Some((rule, value, told)),
+            _ => None,
+        });
+        in_force.collect()
+    }
+}
+
+fn binds(rule: &Rule, audience: Audience) -> bool {
+    rule.binds == Binds::Applicator && rule.audience.contains(&audience)
+}
+
+fn chosen(fields: &[RequiredField]) -> Vec<RecordField> {
+    fields.iter().map(|required| required.field).collect()
+}
+
+impl DutySource {
+    fn of(rule: &Rule, value: &Value) -> Self {
+        Self {
+            rule: rule.id.clone(),
+            citation: value.source.citation.clone(),
+            href: value.source.href.clone(),
+            mark: value.source.mark,
+        }
+    }
+}
