@@ -140,3 +140,41 @@ async fn a_clearance_that_was_given_back_is_named_with_a_word_of_care() {
     let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200);
     assert!(decision.rules().contains(&"book.clearance.held".to_owned()), "{}", decision.text);
 }
+
+#[tokio::test]
+async fn a_clearance_for_some_of_the_sections_is_used_with_a_word_of_care() {
+    let company = Company::in_maryland().await;
+    let clearance = clear(&company.phone, &company.plan(&company.front, "5")).await;
+    let mut record = company.record(&company.front, "5");
+    record["clearance_id"] = json!(clearance);
+    record["lines"] = json!([
+        { "section_id": company.front, "product_lb": "5" },
+        { "section_id": company.rear, "product_lb": "5" },
+    ]);
+    let id = new_id();
+    let stored = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201).body;
+    assert_eq!(stored["verdict"], "care");
+    let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200);
+    assert_eq!(decision.rules(), ["book.clearance.covers"]);
+    assert!(decision.body["summary"].as_str().unwrap().starts_with("Care: This clearance"), "{}", decision.text);
+    let used = company.phone.get(&format!("/api/v1/clearances/{clearance}")).await.expect(200).body;
+    assert_eq!(used["state"], "used");
+}
+
+#[tokio::test]
+async fn a_record_that_does_not_go_with_its_visit_is_told_so() {
+    let company = Company::in_maryland().await;
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-10-20",
+        "product_id": company.feed, "section_ids": [company.rear], "purpose": "maintenance",
+    });
+    let visit = company.office.post("/api/v1/visits", &visit).await.expect(201).id();
+    let mut record = company.record(&company.front, "5");
+    record["visit_id"] = json!(visit);
+    let id = new_id();
+    let stored = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201).body;
+    assert_eq!(stored["verdict"], "care");
+    let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200);
+    assert_eq!(decision.rules(), ["book.visit.fits"]);
+    assert!(decision.text.contains("planned for other sections and was planned on 2026-10-20"), "{}", decision.text);
+}

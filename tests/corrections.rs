@@ -124,3 +124,17 @@ async fn a_correction_that_lay_on_a_phone_does_not_override_a_newer_one() {
     let nothing = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &same).await;
     assert_eq!(nothing.problem(422, "invalid").faults(), ["#/change"]);
 }
+
+#[tokio::test]
+async fn a_correction_sent_again_is_answered_as_it_was_stored() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let line = json!([{ "section_id": company.front, "product_lb": "21", "treated_area_sqft": "8200" }]);
+    let address = format!("/api/v1/corrections/{}", new_id());
+    let stored = company.phone.put(&address, &correction(&id, &line)).await.expect(201).body;
+    let measured =
+        json!({ "area_sqft": "4000", "measured_on": "2026-09-15", "method": "wheel", "measured_by": "Office 01" });
+    let measurements = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&measurements, &measured).await.expect(201);
+    assert_eq!(company.phone.put(&address, &correction(&id, &line)).await.expect(200).body, stored);
+}

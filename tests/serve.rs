@@ -107,6 +107,14 @@ async fn one_book_has_one_server() {
     assert!(second.contains("another server has this book open") && second.contains("book.db.lock"), "{second}");
     let nowhere = open("nowhere/book.db").await.unwrap_err().to_string();
     assert!(nowhere.contains("nowhere/book.db") && nowhere.contains("Does the folder exist"), "{nowhere}");
+    // Nor by another name of the same file.
+    std::os::unix::fs::symlink(folder.path().join("book.db"), folder.path().join("link.db")).unwrap();
+    let linked = open("link.db").await.unwrap_err().to_string();
+    assert!(linked.contains("another server has this book open"), "{linked}");
+    std::fs::hard_link(folder.path().join("book.db"), folder.path().join("hard.db")).unwrap();
+    let hard = open("hard.db").await.unwrap_err().to_string();
+    assert!(hard.contains("has a second name"), "{hard}");
+    std::fs::remove_file(folder.path().join("hard.db")).unwrap();
     drop(first.router);
     first.writer.finish().await.unwrap();
     let third = open("book.db").await.unwrap();
@@ -154,4 +162,19 @@ async fn the_demonstration_does_the_whole_job_and_leaves_a_sound_book() {
     // It never writes over a book that is there.
     let again = demo::run(&config).await.unwrap_err().to_string();
     assert!(again.contains("book.db"), "{again}");
+}
+
+#[tokio::test]
+async fn a_backup_is_a_whole_book_made_while_the_server_is_at_work() {
+    let company = harness::world::Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let folder = tempfile::tempdir().unwrap();
+    let copy = folder.path().join("book.db");
+    server::store::backup::copy(&company.app.file(), &copy).await.unwrap();
+    assert!(server::store::backup::copy(&company.app.file(), &copy).await.is_err(), "never over anything");
+    let found = server::book::verify::check_file(&copy).await.unwrap();
+    assert!(found.faults.is_empty() && found.entries > 10, "{found:?}");
+    let restored = harness::TestApp::reopen(folder).await;
+    let owner = restored.user(company.owner.token.as_deref().unwrap(), None);
+    assert_eq!(owner.get(&format!("/api/v1/applications/{id}")).await.expect(200).body["lines"][0]["product_lb"], "20");
 }

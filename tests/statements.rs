@@ -189,3 +189,36 @@ async fn a_technicians_statement_tells_nothing_of_other_properties() {
     assert!(!own["gaps"].to_string().contains("2026-09-01"), "{own:#}");
     assert!(own["gaps"].to_string().contains("Only the properties you were sent to are shown."), "{own:#}");
 }
+
+#[tokio::test]
+async fn a_refused_attempt_is_settled_by_a_record_of_its_own_property_alone() {
+    let company = Company::in_maryland().await;
+    let office = &company.office;
+    let elsewhere = harness::world::property(office, &company.client, &["us-md"]).await;
+    let lawn = harness::world::section(office, &elsewhere, "shore lawn", "4000").await;
+    let id = new_id();
+    let address = format!("/api/v1/applications/{id}");
+    let _ = office.put(&address, &company.record(&company.front, "260")).await.problem(422, "stopped-by-rules");
+    let mut other = company.record(&lawn, "5");
+    other["property_id"] = json!(elsewhere);
+    other["visit_id"] = Value::Null;
+    let _ = office.put(&address, &other).await.expect(201);
+    let statement = company.statement().await;
+    assert!(statement["gaps"].to_string().contains("a record of work of 2026-09-15 was refused"), "{statement:#}");
+    let open = company.owner.get("/api/v1/reviews").await.expect(200).body;
+    assert_eq!(open["items"][0]["why"], "refused_attempt");
+}
+
+#[tokio::test]
+async fn a_visit_is_closed_section_by_section() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "20").await;
+    company.app.clock.set(harness::instant("2026-09-16T12:00:00Z"));
+    let owner = company.app.sign_in("owner", None).await;
+    let gaps = async |section: &str| {
+        let address = format!("/api/v1/statements?year=2026&section_id={section}");
+        owner.get(&address).await.expect(200).body["gaps"].to_string()
+    };
+    assert!(!gaps(&company.front).await.contains("neither recorded nor closed"));
+    assert!(gaps(&company.rear).await.contains("neither recorded nor closed"));
+}

@@ -54,6 +54,10 @@ async fn the_office_enters_work_for_whoever_did_it() {
     assert_eq!(stored["person_name"], "Tech 01");
     assert_eq!(stored["entered_by"], json!(company.office.id));
     assert_eq!(company.phone.get(&address).await.expect(200).body, stored);
+    // The phone sends the same work without saying who it is by: it is the same record.
+    let mut by_phone = record.clone();
+    by_phone.as_object_mut().unwrap().remove("applied_by");
+    let _ = company.phone.put(&address, &by_phone).await.expect(200);
     // A new name does not rewrite who it was.
     let renamed = json!({ "name": "Tech 01 B", "role": "technician" });
     let person = format!("/api/v1/people/{technician_id}");
@@ -93,6 +97,13 @@ async fn statement_of(company: &Company, client: &str, year: i16, expected: u16)
 async fn a_property_that_changes_hands_leaves_past_years_where_they_were() {
     let company = Company::in_maryland().await;
     company.put_down(&company.front, "10").await;
+    // A property that is new has not changed hands.
+    let new = json!({
+        "client_id": company.client, "name": "Shore", "address": "3 Street C", "postal_code": "21000",
+        "time_zone": "America/New_York", "rule_sets": [], "client_since": "2026-01-01",
+    });
+    let refused = company.office.post("/api/v1/properties", &new).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/client_since"]);
     for wrong in ["2026-09-16", "0000-01-01"] {
         let (_, refused) = sell(&company, &json!(wrong), 422).await;
         assert!(refused.to_string().contains("client_since"), "{refused}");
@@ -123,4 +134,18 @@ async fn a_property_that_changes_hands_leaves_past_years_where_they_were() {
     });
     let refused = company.office.put_version(&format!("/api/v1/properties/{}", company.property), "*", &same).await;
     assert_eq!(refused.problem(422, "invalid").faults(), ["#/client_since"]);
+}
+
+#[tokio::test]
+async fn a_hand_over_that_was_a_mistake_leaves_no_trace_on_the_statement() {
+    let company = Company::in_maryland().await;
+    let (_, _) = sell(&company, &Value::Null, 200).await;
+    let back = json!({
+        "client_id": company.client, "name": "Home", "address": "1 Street A, Sampletown", "postal_code": "21000",
+        "time_zone": "America/New_York", "rule_sets": ["us-md"],
+    });
+    let property = format!("/api/v1/properties/{}", company.property);
+    let _ = company.office.put_version(&property, "*", &back).await.expect(200);
+    let statement = statement_of(&company, &company.client, 2026, 200).await;
+    assert!(!statement["gaps"].to_string().contains("changed hands"), "{statement:#}");
 }

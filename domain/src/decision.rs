@@ -6,6 +6,7 @@ mod section;
 mod unknown;
 
 pub use label_check::{LabelCheck, check_label};
+pub use run::summary;
 use serde::{Deserialize, Serialize};
 
 use crate::{

@@ -18,6 +18,8 @@ pub enum Command {
     Serve(Serve),
     /// Make an invented company, do the main job once over HTTP, print it, and serve until Ctrl-C
     Demo(Demo),
+    /// Copy a book to a new file while the server is at work, and check the copy
+    Backup(Backup),
     /// Check a book: the hash chain of its journal, and every total recomputed from the records
     Verify(Verify),
     /// Print the API document (OpenAPI 3.1)
@@ -30,6 +32,16 @@ pub struct Book {
     /// File that holds the book; made if it is not there
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
+pub struct Backup {
+    /// File that holds the book; it is only read
+    #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
+    pub file: PathBuf,
+    /// New file for the copy; it must not exist yet
+    #[arg(long, value_name = "FILE")]
+    pub to: PathBuf,
 }
 
 #[derive(Debug, Clone, Args)]

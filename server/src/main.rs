@@ -23,6 +23,7 @@ async fn main() -> ExitCode {
             log_to_stderr("warn", false);
             demo::run(&config).await
         }
+        Command::Backup(config) => return server::book::backup::run(&config).await,
         Command::Verify(config) => return server::book::verify::run(&config.file).await,
         Command::Openapi => openapi::document().to_pretty_json().map(|text| println!("{text}")).map_err(Into::into),
     };

@@ -34,6 +34,10 @@ impl Schemas {
             compiled.describe(&error, &mut faults);
         }
         faults.sort_by(|a, b| a.pointer.cmp(&b.pointer));
+        // A text of the wrong length need not be told that its shape is wrong too.
+        let lengths: Vec<_> =
+            faults.iter().filter(|fault| fault.code == "wrong_length").map(|fault| fault.pointer.clone()).collect();
+        faults.retain(|fault| fault.code != "wrong_format" || !lengths.contains(&fault.pointer));
         faults.dedup_by(|a, b| a.pointer == b.pointer && a.detail == b.detail);
         Ok(faults)
     }
@@ -130,7 +134,7 @@ impl Compiled {
                 let sentence = about
                     .and_then(|s| s.get("description"))
                     .and_then(Value::as_str)
-                    .unwrap_or("It holds characters or has a shape that is not taken here.");
+                    .unwrap_or("Begin with a visible character, and leave control characters out.");
                 format!("is not written as it must be{example}. {sentence}")
             }
             ValidationErrorKind::Type { .. } => {

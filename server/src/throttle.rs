@@ -45,12 +45,16 @@ impl Throttle {
         }
     }
 
-    /// Counts a try, or refuses it and says how long to wait.
+    /// Counts a try from an address, or refuses it and says how long to wait.
+    pub fn count_address(&self, address: Option<IpAddr>) -> Result<(), Problem> {
+        let Some(address) = address.map(network) else { return Ok(()) };
+        self.addresses.check_key(&address).map_err(|wait| refused(&wait))
+    }
+
+    /// Counts a try at a name from an address, or refuses it and says how long to wait.
     pub fn count(&self, name: &str, address: Option<IpAddr>) -> Result<(), Problem> {
+        self.count_address(address)?;
         let address = address.map(network);
-        if let Some(address) = address {
-            self.addresses.check_key(&address).map_err(|wait| refused(&wait))?;
-        }
         self.names.check_key(&(name.to_lowercase(), address)).map_err(|wait| refused(&wait))?;
         // Made-up names must not fill the memory.
         if self.names.len() > KEYS || self.addresses.len() > KEYS {

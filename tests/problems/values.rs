@@ -184,3 +184,50 @@ async fn what_a_record_names_must_be_in_the_book() {
     assert!(reply.faults()[0].starts_with("#/lines/1"), "{}", reply.text);
     assert_eq!(refused(&company, "/lines", json!([])).await.faults(), ["#/lines"]);
 }
+
+#[tokio::test]
+async fn a_name_can_be_seen() {
+    let company = Company::in_maryland().await;
+    for unseen in [" ", "\u{200b}", "a\u{202e}b", "x\u{85}y", " Client", "\u{3000}", "a\u{0}", "\u{feff}x", ""] {
+        let client = json!({ "name": unseen, "mailing_address": "1 Street A" });
+        let refused = company.office.post("/api/v1/clients", &client).await.problem(422, "invalid");
+        assert_eq!(refused.body["errors"].as_array().unwrap().len(), 1, "{unseen:?}: {}", refused.text);
+        assert_eq!(refused.faults(), ["#/name"], "{unseen:?}");
+    }
+    for seen in ["Ann", "Ng\u{169} Lawns", "\u{5f20}", "O'Brien & Sons 2 \u{1f33f}"] {
+        let client = json!({ "name": seen, "mailing_address": "1 Street A\nSampletown" });
+        let _ = company.office.post("/api/v1/clients", &client).await.expect(201);
+    }
+    for (member, text) in [("notes", "\u{0}"), ("notes", " "), ("reason", "\u{202e}x")] {
+        let mut record = company.record(&company.front, "5");
+        record[member] = json!(text);
+        let reply = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await;
+        assert_eq!(reply.problem(422, "invalid").faults(), [format!("#/{member}")]);
+    }
+}
+
+#[tokio::test]
+async fn no_more_leaves_the_stock_than_the_book_has() {
+    let company = Company::in_maryland().await;
+    let moved = |mass: &str| json!({ "product_id": company.feed, "kind": "spilled", "mass_lb": mass, "moved_on": "2026-09-15", "reason": "Bag torn" });
+    let refused = company.office.post("/api/v1/stock-movements", &moved("2000.000001")).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/mass_lb"]);
+    assert!(refused.text.contains("2000 lb"), "{}", refused.text);
+    let _ = company.office.post("/api/v1/stock-movements", &moved("2000")).await.expect(201);
+}
+
+#[tokio::test]
+async fn a_visit_is_planned_for_the_days_around_now() {
+    let company = Company::in_maryland().await;
+    let plan = async |day: &str, status: u16| {
+        let visit = json!({
+            "property_id": company.property, "person_id": company.phone.id, "planned_on": day, "product_id": company.feed,
+            "section_ids": [company.front], "purpose": "maintenance",
+        });
+        company.office.post("/api/v1/visits", &visit).await.expect(status)
+    };
+    for (day, status) in [("2025-09-14", 422), ("2025-09-15", 201), ("2029-09-15", 201), ("2029-09-16", 422)] {
+        let reply = plan(day, status).await;
+        assert!(status == 201 || reply.faults() == ["#/planned_on"], "{}", reply.text);
+    }
+}

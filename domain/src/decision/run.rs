@@ -320,7 +320,7 @@ const fn gravity(outcome: Outcome) -> u8 {
 }
 
 /// The verdict in one sentence, with the gravest reason and how many more there are.
-fn summary(verdict: Verdict, findings: &[Finding]) -> String {
+pub fn summary(verdict: Verdict, findings: &[Finding]) -> String {
     let count = findings.iter().filter(|finding| finding.verdict == verdict).count();
     let word = match verdict {
         Verdict::Go => return "Go: every rule that was asked is met.".to_owned(),

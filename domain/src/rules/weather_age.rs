@@ -17,7 +17,7 @@ const CARE_AFTER_HOURS: i64 = 3;
 /// From this age on it is as if there were none.
 const USELESS_AFTER_HOURS: i64 = 24;
 /// A clock may run ahead of another by so much.
-const CLOCKS_DIFFER_MINUTES: i64 = 60;
+const CLOCKS_DIFFER_MINUTES: i64 = 10;
 
 /// The age of something known since `known` at the moment `at`.
 pub(super) fn age(known: Instant, at: Instant) -> Age {

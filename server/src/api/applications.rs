@@ -49,7 +49,7 @@ async fn record_application(
     PathId(id): PathId<ids::Application>,
     Valid { value, .. }: Valid<ApplicationInput>,
 ) -> Result<Response, Problem> {
-    let envelope = envelope(&app, staff, &application::canonical(&value));
+    let envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
     match app.store.act(Act::Record(envelope, id, value)).await? {
         Reply::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.

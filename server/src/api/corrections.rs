@@ -11,7 +11,7 @@ use crate::{
     access::AnyStaff,
     app::App,
     book::{
-        act::{Act, Reply},
+        act::{Act, Done, Reply},
         correction::{CorrectionInput, CorrectionView},
     },
     extract::{PathId, Valid, ValidQuery},
@@ -44,7 +44,15 @@ async fn correct_application(
     let value = value.canonical();
     let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
     match app.store.act(Act::Correct(envelope, id, value)).await? {
-        Reply::Corrected(view) => Ok(done(view)),
+        Reply::Corrected(view) if view.new => Ok(done(view)),
+        // A repeated request is shown as it was stored: the section may have been measured anew since.
+        Reply::Corrected(view) => {
+            let span = Span { after: 0, take: 1 };
+            let stored =
+                store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
+            let stored = stored.into_iter().next().map_or(view.view, |row| row.item);
+            Ok(done(Done { view: stored, new: false }))
+        }
         other => Err(refused(other)),
     }
 }

@@ -233,7 +233,11 @@ struct DeviceInput {
     #[schema(min_length = 1, max_length = 60)]
     code: String,
     /// How the office knows the phone.
-    #[schema(min_length = 1, max_length = 80, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 80,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     name: String,
 }
 
@@ -258,7 +262,8 @@ async fn enrol_device(
     peer: Peer,
     Valid { value, .. }: Valid<DeviceInput>,
 ) -> Result<Response, Problem> {
-    app.throttle.count("enrolment", peer.0)?;
+    // A code has 128 bits: the address alone is counted, so that an office can enrol a whole crew.
+    app.throttle.count_address(peer.0)?;
     let token = new_token()?;
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);

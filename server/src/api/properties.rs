@@ -139,7 +139,11 @@ async fn create_property(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<PropertyInput>,
 ) -> Result<Created, Problem> {
-    let faults = faults(&value, &app.law);
+    let mut faults = faults(&value, &app.law);
+    if value.client_since.is_some() {
+        let detail = "is given only when the property becomes another client's; a new one has no other before";
+        faults.push(FieldFault::at("/client_since", "contradiction", detail));
+    }
     let at = app.clock.now();
     let id: PropertyId = app.ids.next(at);
     let deed = Deed { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
@@ -211,10 +215,12 @@ async fn replace_property(
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;
-            if since.is_some() {
-                store::properties::hand_over(connection, id, value.client_id, since).await?;
+            if since.is_none() {
+                return Ok(done);
             }
-            Ok(done)
+            store::properties::hand_over(&mut *connection, id, value.client_id, since).await?;
+            let handed = store::properties::get(connection, id, Scope::Company).await?;
+            handed.ok_or_else(|| Problem::not_found("property"))
         })
     });
     changed.await.map(Json)
@@ -231,7 +237,7 @@ async fn new_hands(
     let stored = store::properties::get(&mut *connection, id, Scope::Company).await?;
     let stored = stored.ok_or_else(|| Problem::not_found("property"))?;
     if stored.client_id == input.client_id {
-        if input.client_since.is_some() {
+        if input.client_since.is_some_and(|since| Some(since) != stored.client_since) {
             let detail = "is given only when the property becomes another client's";
             faults.push(FieldFault::at("/client_since", "contradiction", detail));
         }

@@ -70,7 +70,11 @@ async fn list_reviews(
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "note": "Spoke with the technician; the spreader was set for another product. Calibrated again." }))]
 struct ReviewInput {
-    #[schema(min_length = 1, max_length = 1000)]
+    #[schema(
+        min_length = 1,
+        max_length = 1000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     note: String,
 }
 
@@ -102,7 +106,7 @@ async fn review(
             if !store::reviews::insert(connection, &id.to_string(), actor.person, &value.note, at).await? {
                 return Err(Problem::new(Kind::Conflict, "This entry was reviewed already."));
             }
-            Ok(serde_json::json!({ "record_id": id, "note": value.note }))
+            Ok(serde_json::json!({ "record_id": id, "person_id": actor.person, "note": value.note }))
         })
     })
     .await?;

@@ -179,6 +179,6 @@ async fn get_company_year(
 ) -> Result<Json<CompanyYear>, Problem> {
     let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
-    let sums = store::statements::company_year(app.store.reader(), from, to).await?;
+    let sums = store::company_year::company_year(app.store.reader(), from, to).await?;
     Ok(Json(CompanyYear { year, sections: statement::company_year(&app.law, caps_on, sums) }))
 }

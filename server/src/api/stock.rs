@@ -104,13 +104,21 @@ async fn create_stock_movement(
     office::create(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
             let balance = balance(&mut *connection, &value, &mut faults).await?;
+            let moved = change(&value, balance);
+            if balance.raw() + moved < 0 {
+                let detail = format!(
+                    "is more than the {} that the book has; receive the missing delivery or count first",
+                    balance.with_unit()
+                );
+                faults.push(FieldFault::at("/mass_lb", "out_of_range", detail));
+            }
             whole(faults)?;
             let movement = StockMovement {
                 id,
                 product_id: value.product_id,
                 lot_id: value.lot_id,
                 kind: kind(value.kind),
-                mass_lb: StockBalance::from_raw(change(&value, balance)),
+                mass_lb: StockBalance::from_raw(moved),
                 moved_on: value.moved_on,
                 person_id: actor.person,
                 record_id: None,

@@ -66,6 +66,14 @@ impl PageQuery for VisitQuery {
     }
 }
 
+/// A visit is planned for the days around now: one of another decade is a slip of the finger.
+fn planning_faults(input: &VisitChange, today: Day) -> Vec<FieldFault> {
+    let (first, last) = (today.minus_months(12), today.minus_months(-36));
+    let detail = format!("must lie between {first} and {last}");
+    let fault = || FieldFault::at("/planned_on", "out_of_range", detail);
+    if (first..=last).contains(&input.planned_on) { Vec::new() } else { vec![fault()] }
+}
+
 /// What contradicts itself in a visit.
 fn faults(input: &VisitChange) -> Vec<FieldFault> {
     let mut faults = Vec::new();
@@ -151,6 +159,7 @@ async fn create_visit(
 ) -> Result<Created, Problem> {
     let visit = VisitChange::from(value);
     let at = app.clock.now();
+    whole(planning_faults(&visit, at.day_in(&jiff::tz::TimeZone::UTC)))?;
     let id: VisitId = app.ids.next(at);
     let deed = Deed { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
     let repeat = Repeat { key, route: "create_visit", fingerprint };

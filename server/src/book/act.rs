@@ -22,8 +22,10 @@ use super::{
 use crate::{
     problem::FieldFault,
     store::{
-        effects::{Effects, JournalRow, LineRow, RefusedRow},
-        world::{ApplicationRow, ClearanceRow, CorrectionRow, LedgerRow, ProductRow, PropertyRow, SectionRow},
+        effects::{Effects, JournalRow, LineRow},
+        world::{
+            ApplicationRow, ClearanceRow, CorrectionRow, LedgerRow, ProductRow, PropertyRow, SectionRow, VisitRow,
+        },
     },
 };
 
@@ -95,7 +97,7 @@ pub struct World {
     pub sections: HashMap<SectionId, SectionRow>,
     pub products: HashMap<ProductId, ProductRow>,
     pub lots: HashMap<LotId, ProductId>,
-    pub visits: HashMap<VisitId, PropertyId>,
+    pub visits: HashMap<VisitId, VisitRow>,
     /// Names of people.
     pub people: HashMap<PersonId, String>,
     pub clearances: HashMap<ClearanceId, ClearanceRow>,
@@ -211,25 +213,29 @@ impl World {
         if self.attempts.insert((subject.to_owned(), envelope.fingerprint.clone())) {
             let id = envelope.spare.to_string();
             let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope.at, decision, law);
-            self.effects.attempts.push(RefusedRow {
-                id: id.clone(),
-                kind,
-                subject_id: subject.to_owned(),
-                property_id: property.to_string(),
-                about_on: decision.on,
-                person_id: envelope.actor.person.to_string(),
-                device_id: envelope.actor.device.map(|device| device.to_string()),
-                received_at: envelope.at.millis(),
-                content: envelope.content.clone(),
-                fingerprint: envelope.fingerprint.clone(),
+            let stored = serde_json::json!({
+                "id": id, "kind": kind, "subject_id": subject, "property_id": property, "about_on": decision.on,
+                "person_id": envelope.actor.person, "device_id": envelope.actor.device,
+                "received_at": envelope.at.millis(), "fingerprint": envelope.fingerprint,
             });
+            self.effects.attempts.push(with_content(&stored, &envelope.content));
             let payload = serde_json::json!({
-                "kind": kind, "subject_id": subject, "content_sha256": envelope.fingerprint, "decision_sha256": decision_hash,
+                "content": serde_json::from_str::<serde_json::Value>(&envelope.content).unwrap_or_default(),
+                "row": stored, "decision_sha256": decision_hash,
             });
             self.journal(envelope, "attempt.refused", &id, payload.to_string());
         }
         Reply::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() }
     }
+}
+
+/// A stored row with the content beside it, as the database takes it.
+pub fn with_content(stored: &serde_json::Value, content: &str) -> serde_json::Value {
+    let mut row = stored.clone();
+    if let Some(members) = row.as_object_mut() {
+        members.insert("content".to_owned(), content.into());
+    }
+    row
 }
 
 /// The members in which two stored contents differ.

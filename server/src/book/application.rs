@@ -69,7 +69,11 @@ pub struct ApplicationInput {
     #[schema(min_items = 1, max_items = 20)]
     pub lines: Vec<AppliedLine>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(
+        min_length = 1,
+        max_length = 2000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub notes: Option<String>,
     /// `key` of each stopping finding that the sender has read, when work that was done goes beyond the rules.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -77,7 +81,11 @@ pub struct ApplicationInput {
     pub acknowledged: Vec<FindingKey>,
     /// Why it was done all the same. Required with `acknowledged`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 1000)]
+    #[schema(
+        min_length = 1,
+        max_length = 1000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub reason: Option<String>,
     /// When the phone sent this, by its own clock. Not part of the record's content.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -145,10 +153,11 @@ pub struct ApplicationView {
     pub correction_ids: Vec<CorrectionId>,
 }
 
-/// A record's content without what may differ between two tries of the same: the moment of sending, and the order in which
-/// findings were acknowledged.
-pub fn canonical(input: &ApplicationInput) -> serde_json::Value {
-    let mut content = ApplicationInput { sent_at: None, ..input.clone() };
+/// A record's content without what may differ between two tries of the same: the moment of sending, the order in which
+/// findings were acknowledged, and whether the person who did the work is named or is the sender.
+pub fn canonical(input: &ApplicationInput, sender: PersonId) -> serde_json::Value {
+    let applied_by = input.applied_by.or(Some(sender));
+    let mut content = ApplicationInput { sent_at: None, applied_by, ..input.clone() };
     content.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
     content.acknowledged.dedup_by(|a, b| a.0 == b.0);
     serde_json::to_value(content).unwrap_or_default()

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
-    act::{Done, Envelope, Reply, World, differing},
+    act::{Done, Envelope, Reply, World, differing, with_content},
     application::{LineView, flags, line_view},
     facts::{self, Line, Question},
 };
@@ -201,7 +201,7 @@ fn another_day(input: &ClearanceInput) -> Vec<Finding> {
         return Vec::new();
     }
     let message = format!(
-        "Care: the weather and the ground that were sent are those of now; for {} they count as unseen.",
+        "The weather and the ground that were sent are those of now; for {} they count as unseen.",
         input.planned_on
     );
     vec![facts::own("book.seen.on_the_day", Verdict::Care, message, "Ask again on the day, on the lawn.")]
@@ -270,11 +270,12 @@ fn hold(
     world: &mut World,
 ) {
     let subject = id.to_string();
-    world.effects.clearances.push(serde_json::json!({
+    let stored = serde_json::json!({
         "id": subject, "property_id": row.property_id, "product_id": row.product_id, "person_id": row.person_id,
-        "device_id": row.device_id, "planned_on": row.planned_on, "verdict": row.verdict, "content": row.content,
+        "device_id": row.device_id, "planned_on": row.planned_on, "verdict": row.verdict,
         "fingerprint": row.fingerprint, "granted_at": row.granted_at, "expires_at": row.expires_at,
-    }));
+    });
+    world.effects.clearances.push(with_content(&stored, &row.content));
     let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) else { return };
     for ClearedLine(section, area, product) in &row.lines {
         let n = label.nutrients_in(ProductMass::from_raw(*product));
@@ -292,8 +293,8 @@ fn hold(
         }
     }
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
-        "verdict": row.verdict, "expires_at": row.expires_at, "decision_sha256": decision_hash, "lines": row.lines,
+        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
+        "decision_sha256": decision_hash, "lines": row.lines,
     });
     world.journal(envelope, "clearance.granted", &subject, payload.to_string());
 }

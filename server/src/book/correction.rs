@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
-    act::{Done, Envelope, Reply, World, differing, unacknowledged},
+    act::{Done, Envelope, Reply, World, differing, unacknowledged, with_content},
     application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
     facts::{self, Line, Question},
 };
@@ -33,7 +33,11 @@ use crate::{
 }))]
 pub struct CorrectionInput {
     pub application_id: ApplicationId,
-    #[schema(min_length = 1, max_length = 1000)]
+    #[schema(
+        min_length = 1,
+        max_length = 1000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub reason: String,
     /// The last correction that the sender knew of, if there was one. If another has come since, this one is refused, so
     /// that nobody's word is overridden unseen.
@@ -259,11 +263,12 @@ fn store(
     world: &mut World,
 ) {
     let subject = id.to_string();
-    world.effects.corrections.push(serde_json::json!({
+    let stored = serde_json::json!({
         "id": subject, "application_id": row.application_id, "person_id": row.person_id, "device_id": row.device_id,
         "received_at": row.received_at, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules,
-        "content": row.content, "fingerprint": row.fingerprint,
-    }));
+        "fingerprint": row.fingerprint,
+    });
+    world.effects.corrections.push(with_content(&stored, &row.content));
     let before = standing_lines(&world.sections, row.application_id);
     let mut ledger: Vec<LineRow> = before
         .iter()
@@ -307,8 +312,8 @@ fn store(
         product.balance += moved;
     }
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
-        "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules == 1, "decision_sha256": decision_hash, "lines": ledger,
+        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
+        "decision_sha256": decision_hash, "lines": ledger,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.corrected", &subject, payload.to_string());

@@ -3,7 +3,7 @@
 use domain::{
     actor::{Actor, Role},
     application::{Audience, Facts, Ground, LineFacts, Purpose},
-    decision::{Decision, Finding, Mark, Outcome, Verdict, decide},
+    decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::SectionFacts,
@@ -154,9 +154,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
             decision.findings.push(finding);
         }
         decision.findings.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
-        if let Some(gravest) = decision.findings.first() {
-            decision.summary.clone_from(&gravest.message);
-        }
+        decision.summary = summary(decision.verdict, &decision.findings);
     }
     decision
 }
@@ -197,7 +195,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         findings.push(own(
             "book.client.active",
             Verdict::Stop,
-            format!("Stop: the client ended the service on {day}."),
+            format!("The client ended the service on {day}."),
             "Do not apply. If the client has come back, the office takes the end date away.",
         ));
     }
@@ -205,7 +203,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         findings.push(own(
             "book.product.active",
             Verdict::Stop,
-            format!("Stop: {} is marked \"{}\" and not to be used.", product.name, product.status),
+            format!("{} is marked \"{}\" and not to be used.", product.name, product.status),
             "Use another product, or ask the office to release this one.",
         ));
     }
@@ -213,7 +211,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         findings.push(own(
             "book.record.not_ahead",
             Verdict::Stop,
-            "Stop: by this record the work ends later than the server's clock says it is now.".to_owned(),
+            "By this record the work ends later than the server's clock says it is now.".to_owned(),
             "Correct the phone's clock and the time of the work. If the work is done and the time cannot be put right, acknowledge this and say why.",
         ));
     }
@@ -224,7 +222,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         findings.push(own(
             "book.stock.covers",
             Verdict::Care,
-            format!("Care: the book has {left} of {} in stock, less than was put down.", product.name),
+            format!("The book has {left} of {} in stock, less than was put down.", product.name),
             "The office books the missing delivery or counts the stock.",
         ));
     }
@@ -240,7 +238,7 @@ fn local_rules(property: &PropertyRow, law: &Lawbook) -> Vec<Finding> {
         findings.push(own(
             "book.place.confirmed",
             Verdict::Care,
-            format!("Care: the property lies in {}, whose rule set is not confirmed for it.", set.about.name),
+            format!("The property lies in {}, whose rule set is not confirmed for it.", set.about.name),
             "The office confirms the rule set, or corrects where the property lies.",
         ));
     }
@@ -250,7 +248,7 @@ fn local_rules(property: &PropertyRow, law: &Lawbook) -> Vec<Finding> {
         && let Some(state) = states.into_iter().find(open)
     {
         let message = format!(
-            "Care: in {} a county or a municipality may have rules of its own, and nobody has asked them yet.",
+            "In {} a county or a municipality may have rules of its own, and nobody has asked them yet.",
             state.about.name
         );
         let hint = "The office asks both, confirms the rule sets there are, and enters the day.";

@@ -2,6 +2,7 @@
 
 pub mod act;
 pub mod application;
+pub mod backup;
 pub mod clearance;
 pub mod correction;
 pub mod facts;

@@ -11,7 +11,7 @@ use domain::{
 };
 
 use super::{
-    act::{Done, Envelope, Reply, World, differing, unacknowledged},
+    act::{Done, Envelope, Reply, World, differing, unacknowledged, with_content},
     application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
     facts::{self, Line, Question, Work},
 };
@@ -22,6 +22,9 @@ use crate::{
         world::{ApplicationRow, standing_lines},
     },
 };
+
+/// Work this many days from its planned day still counts as that visit's: rain and illness move days. *Common practice.*
+const DAYS_FROM_PLAN: i32 = 14;
 
 /// Records an application, or refuses it with every finding and keeps the attempt.
 pub fn record(
@@ -49,7 +52,8 @@ pub fn record(
         Err(faults) => return Reply::Invalid(faults),
     };
     let person = input.applied_by.unwrap_or(envelope.actor.person);
-    let (clearance, own) = used_clearance(input, person, envelope.actor.person, on, world);
+    let (clearance, mut own) = used_clearance(input, person, envelope.actor.person, on, world);
+    own.extend(visit_that_fits(input, on, world));
     let question = Question {
         property: input.property_id,
         product: input.product_id,
@@ -72,7 +76,7 @@ pub fn record(
     }
     let row = row_of(envelope, input, on, decision.verdict, world);
     let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
-    store(envelope, id, input, &row, &lines, &decision_hash, world);
+    store(envelope, id, input, &row, &lines, (&decision_hash, clearance), world);
     if let Some(clearance) = clearance {
         world.end_clearance(clearance, "used", Some(id), envelope.at);
     }
@@ -160,7 +164,7 @@ fn resolve(
         faults.push(FieldFault::at("/lot_id", "not_found", "is no lot of this product"));
     }
     if let Some(visit) = input.visit_id
-        && world.visits.get(&visit) != Some(&input.property_id)
+        && world.visits.get(&visit).is_none_or(|visit| visit.property_id != input.property_id)
     {
         faults.push(FieldFault::at("/visit_id", "not_found", "is no visit to this property"));
     }
@@ -231,31 +235,50 @@ fn used_clearance(
     let mut findings = Vec::new();
     let mut stop = |rule, message: String| findings.push(facts::own(rule, Verdict::Stop, message, without));
     if row.ended.as_deref() == Some("used") {
-        let message = "Stop: another application has used this clearance already; the same work may be recorded twice.";
+        let message = "Another application has used this clearance already; the same work may be recorded twice.";
         stop("book.clearance.unused", message.to_owned());
     }
     if row.person_id != person && row.person_id != sender {
-        stop("book.clearance.person", "Stop: this clearance was given to somebody else.".to_owned());
+        stop("book.clearance.person", "This clearance was given to somebody else.".to_owned());
     }
     if row.planned_on != on {
-        let message = format!("Stop: this clearance is for {}, and the work began on {on}.", row.planned_on);
+        let message = format!("This clearance is for {}, and the work began on {on}.", row.planned_on);
         stop("book.clearance.day", message);
     }
     let cleared = |line: &AppliedLine| row.lines.iter().any(|cleared| cleared.0 == line.section_id);
-    if !input.lines.iter().any(cleared) {
-        stop("book.clearance.sections", "Stop: this clearance holds room on none of these sections.".to_owned());
+    let covered = input.lines.iter().filter(|line| cleared(line)).count();
+    if covered == 0 {
+        stop("book.clearance.sections", "This clearance holds room on none of these sections.".to_owned());
     }
     let fits = findings.is_empty().then_some(id);
+    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
+    if covered > 0 && covered < input.lines.len() {
+        let message = "This clearance holds room on some of these sections, and on others not.";
+        care("book.clearance.covers", message, "Get a clearance for every section before the work.");
+    }
     if row.ended.as_deref() == Some("given_back") {
-        let message = "Care: this clearance was given back before, so it held no room for this work.".to_owned();
-        findings.push(facts::own(
-            "book.clearance.held",
-            Verdict::Care,
-            message,
-            "Give a clearance back only when the work is not done.",
-        ));
+        let message = "This clearance was given back before, so it held no room for this work.";
+        care("book.clearance.held", message, "Give a clearance back only when the work is not done.");
     }
     (fits, findings)
+}
+
+/// What is odd about the visit that the record names: another product, other sections, or a day far from its own.
+fn visit_that_fits(input: &ApplicationInput, on: Day, world: &World) -> Option<Finding> {
+    let visit = world.visits.get(&input.visit_id?)?;
+    let mut odd = Vec::new();
+    if visit.product_id != input.product_id {
+        odd.push("was planned with another product".to_owned());
+    }
+    if !input.lines.iter().any(|line| visit.section_ids.contains(&line.section_id)) {
+        odd.push("was planned for other sections".to_owned());
+    }
+    if on.days_since(visit.planned_on).abs() > DAYS_FROM_PLAN {
+        odd.push(format!("was planned on {}", visit.planned_on));
+    }
+    let message = format!("The visit that this record names {}.", odd.join(" and "));
+    let hint = "If the work belongs to another visit, or to none, correct the record.";
+    (!odd.is_empty()).then(|| facts::own("book.visit.fits", Verdict::Care, message, hint))
 }
 
 /// Notes everything that recording writes: record, ledger, stock, journal.
@@ -265,16 +288,18 @@ fn store(
     input: &ApplicationInput,
     row: &ApplicationRow,
     lines: &[Line],
-    decision_hash: &str,
+    (decision_hash, used_clearance): (&str, Option<ClearanceId>),
     world: &mut World,
 ) {
     let subject = id.to_string();
-    world.effects.applications.push(serde_json::json!({
+    let stored = serde_json::json!({
         "id": subject, "property_id": row.property_id, "product_id": row.product_id, "lot_id": row.lot_id,
         "visit_id": input.visit_id, "clearance_id": input.clearance_id, "person_id": row.person_id,
-        "person_name": row.person_name, "entered_by": row.entered_by, "device_id": row.device_id, "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
-        "beyond_the_rules": row.beyond_the_rules, "content": row.content, "fingerprint": row.fingerprint,
-    }));
+        "person_name": row.person_name, "entered_by": row.entered_by, "device_id": row.device_id,
+        "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
+        "beyond_the_rules": row.beyond_the_rules, "fingerprint": row.fingerprint,
+    });
+    world.effects.applications.push(with_content(&stored, &row.content));
     let mut ledger = Vec::new();
     if let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) {
         ledger
@@ -297,9 +322,8 @@ fn store(
         product.balance -= used;
     }
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(),
-        "applied_on": row.applied_on, "person_id": row.person_id, "person_name": row.person_name, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules == 1,
-        "decision_sha256": decision_hash, "lines": ledger,
+        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
+        "decision_sha256": decision_hash, "lines": ledger, "used_clearance": used_clearance,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.recorded", &subject, payload.to_string());

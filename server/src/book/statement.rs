@@ -19,7 +19,10 @@ use super::{
     application::{ApplicationInput, line_view},
     correction::CorrectionInput,
 };
-use crate::store::statements::{Parts, RecordPart, SectionPart, YearSum};
+use crate::store::{
+    company_year::YearSum,
+    statements::{Parts, RecordPart, SectionPart},
+};
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]
@@ -44,7 +47,7 @@ pub struct Statement {
     #[schema(max_items = 50)]
     pub rule_sets: Vec<SetRead>,
     /// What keeps this statement from being complete, or must be known to read it. Empty when nothing does.
-    #[schema(max_items = 2000)]
+    #[schema(max_items = 100_000)]
     pub gaps: Vec<Gap>,
     #[schema(max_length = 400)]
     pub caution: &'static str,
@@ -92,7 +95,7 @@ pub struct SectionStatement {
     /// Nitrogen left under the cap, rounded down; below zero past it.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
     pub percent_of_cap: Option<Percent>,
-    #[schema(max_items = 1000)]
+    #[schema(max_items = 100_000)]
     pub lines: Vec<StatementLine>,
 }
 
@@ -257,7 +260,13 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
         };
         let late = record.received_at.day_in(&zone) > record.applied_on;
         for line in applied.iter().filter(|line| line.section_id == part.id) {
-            let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else { continue };
+            let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else {
+                gaps.push(format!(
+                    "{}, {}: application {} stands nowhere in the ledger. Run `swardbook verify`.",
+                    part.address, part.name, record.id
+                ));
+                continue;
+            };
             let view = line_view(part.id, area, line.product_lb, &record.label);
             lines.push(StatementLine {
                 application_id: record.id,

@@ -1,6 +1,8 @@
 //! The check of a whole book: is the chain unbroken, does every record stand as the journal says, and do the totals follow
 //! from the records?
 
+mod things;
+
 use std::{collections::BTreeMap, path::Path, process::ExitCode};
 
 use domain::{journal, product::Label, quantity::StockBalance};
@@ -42,7 +44,10 @@ pub async fn run(file: &Path) -> ExitCode {
         }
     };
     println!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash);
-    println!("Records: {} applications, corrections and clearances, each held against its entry", found.records);
+    println!(
+        "Records: {} applications, corrections and clearances, each held against its entry; so is everything the office wrote",
+        found.records
+    );
     println!("Totals: {} sections recomputed from labels and records", found.sections);
     for (product, mass) in &found.stock {
         println!("Stock: {product}: {}", StockBalance::from_raw(*mass).with_unit());
@@ -72,6 +77,7 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
         ..Found::default()
     };
     let mut recorded = 0;
+    let mut expected = things::Expected::default();
     loop {
         let page = verify::entries(connection, found.entries, PAGE).await?;
         if page.is_empty() {
@@ -79,10 +85,14 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
         }
         for entry in &page {
             chain(entry, &mut found);
-            recorded += i64::from(entry.content.is_some());
-            record(entry, &mut found.faults);
+            recorded += i64::from(entry.is_record() && entry.content.is_some());
+            let payload: Value = serde_json::from_str(&entry.payload).unwrap_or_default();
+            expected.count(entry, &payload);
+            record(entry, &payload, &mut found.faults);
+            thing(connection, entry, &payload, &mut found.faults).await?;
         }
     }
+    expected.check(connection, &mut found.faults).await?;
     found.records = verify::records(connection).await?;
     if recorded != found.records {
         found.faults.push(format!("{} records are stored, {recorded} of them stand in the journal", found.records));
@@ -121,25 +131,55 @@ fn chain(entry: &Entry, found: &mut Found) {
     found.last_hash.clone_from(&entry.hash);
 }
 
-/// What is stored is what the entry says was stored.
-fn record(entry: &Entry, faults: &mut Vec<String>) {
-    let payload: Value = serde_json::from_str(&entry.payload).unwrap_or_default();
+/// A thing of the office is as the last entry about it says.
+async fn thing(
+    connection: &mut SqliteConnection,
+    entry: &Entry,
+    payload: &Value,
+    faults: &mut Vec<String>,
+) -> Result<(), sqlx::Error> {
+    let noun = entry.act.split('.').next().unwrap_or_default();
+    if verify::is_followed(&mut *connection, &entry.subject_id, entry.seq, &format!("{noun}.%")).await? {
+        return Ok(());
+    }
+    let Some(now) = things::now(connection, entry).await? else { return Ok(()) };
+    let differing = things::differing(noun, payload, &now);
+    if !differing.is_empty() {
+        let what = if now.is_null() { "is gone".to_owned() } else { format!("differs in {}", differing.join(", ")) };
+        faults.push(format!("{noun} {} {what}, by journal entry {}", entry.subject_id, entry.seq));
+    }
+    Ok(())
+}
+
+/// What is stored of a record is what the entry says was stored.
+fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
     let json = |text: &Option<String>| {
         text.as_deref().and_then(|text| serde_json::from_str::<Value>(text).ok()).unwrap_or_default()
     };
     let mut differs =
         |what: &str| faults.push(format!("{what} of {} differs from journal entry {}", entry.subject_id, entry.seq));
-    let is_record = ["application.recorded", "application.corrected"].contains(&entry.act.as_str());
-    if (is_record || entry.act == "clearance.granted") && json(&entry.content) != payload["content"] {
-        differs("the content");
+    if entry.is_record() || entry.act == "attempt.refused" {
+        if json(&entry.content) != payload["content"] {
+            differs("the content");
+        }
+        if json(&entry.row) != payload["row"] {
+            differs("the row");
+        }
     }
-    if is_record {
+    if entry.moves_product() {
         if json(&entry.lines) != payload["lines"] {
             differs("the ledger");
         }
         if entry.moved != -entry.used {
             differs("the stock movement");
         }
+    }
+    let used = payload["used_clearance"].as_str();
+    if entry.used_clearance.as_deref() != used {
+        differs("the clearance that was used up by the record");
+    }
+    if entry.act == "clearance.given_back" && entry.ended.as_deref() != Some("given_back") {
+        differs("the end");
     }
     if let Some(stated) = payload["decision_sha256"].as_str()
         && entry.decision.as_deref().map(digest).as_deref() != Some(stated)

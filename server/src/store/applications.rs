@@ -268,9 +268,11 @@ pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<O
     let row = sqlx::query!(
         r#"SELECT t.kind AS "kind!", t.subject_id AS "subject_id!", t.property_id AS "property_id!", t.person_id AS "person_id!",
                   t.received_at AS "received_at!", t.content AS "content!", d.body AS "decision?",
-                  EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
-                    OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.id = t.subject_id)
-                    OR EXISTS (SELECT 1 FROM clearances AS c WHERE c.id = t.subject_id) AS "stored_since!: bool"
+                  EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
+                    OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+                        WHERE c.id = t.subject_id AND a.property_id = t.property_id)
+                    OR EXISTS (SELECT 1 FROM clearances AS c WHERE c.id = t.subject_id AND c.property_id = t.property_id)
+                    AS "stored_since!: bool"
            FROM attempts AS t LEFT JOIN decisions AS d ON d.subject = 'attempt/' || t.id
            WHERE t.id = $1 AND ($2 IS NULL OR t.person_id = $2)"#,
         key,

@@ -125,7 +125,9 @@ async fn read_properties(
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query_as!(
         PropertyRow,
-        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
+                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
+                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
                   p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p

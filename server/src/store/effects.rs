@@ -41,21 +41,6 @@ pub struct MovementRow {
 }
 
 #[derive(Debug, Clone, Serialize)]
-pub struct RefusedRow {
-    pub id: String,
-    pub kind: &'static str,
-    pub subject_id: String,
-    pub property_id: String,
-    /// Local day of the work.
-    pub about_on: Day,
-    pub person_id: String,
-    pub device_id: Option<String>,
-    pub received_at: i64,
-    pub content: String,
-    pub fingerprint: String,
-}
-
-#[derive(Debug, Clone, Serialize)]
 pub struct JournalRow {
     pub seq: i64,
     pub written_at: i64,
@@ -80,7 +65,7 @@ pub struct Effects {
     pub corrections: Vec<serde_json::Value>,
     pub lines: Vec<LineRow>,
     pub movements: Vec<MovementRow>,
-    pub attempts: Vec<RefusedRow>,
+    pub attempts: Vec<serde_json::Value>,
     pub journal: Vec<JournalRow>,
 }
 

@@ -41,11 +41,19 @@ pub struct MeasurementInput {
     pub measured_on: Day,
     pub method: MeasuringMethod,
     /// Who measured, staff or not.
-    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 120,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub measured_by: String,
     /// What was left out or in doubt.
     #[serde(default)]
-    #[schema(min_length = 1, max_length = 1000, pattern = "^[^\\x00-\\x09\\x0b-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 1000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub note: Option<String>,
 }
 

@@ -6,8 +6,10 @@
 //! answered.
 
 pub mod applications;
+pub mod backup;
 pub mod clearances;
 pub mod clients;
+pub mod company_year;
 pub mod days;
 pub mod devices;
 pub mod effects;
@@ -30,6 +32,7 @@ mod writer;
 use std::{
     fs::{File, TryLockError},
     io,
+    os::unix::fs::MetadataExt,
     path::{Path, PathBuf},
     time::Duration,
 };
@@ -79,6 +82,8 @@ pub enum OpenError {
     Database(#[from] sqlx::Error),
     #[error("{0} cannot be written: {1}. Does the folder exist, and may this user write there?")]
     Place(PathBuf, io::Error),
+    #[error("{0} has a second name (a hard link), under which another server could open it. Remove one of the two.")]
+    Linked(PathBuf),
     #[error("another server has this book open (it holds {0}). One book, one server.")]
     InUse(PathBuf),
     #[error(
@@ -102,7 +107,6 @@ impl From<MigrateError> for OpenError {
 fn options(path: &Path) -> SqliteConnectOptions {
     SqliteConnectOptions::new()
         .filename(path)
-        .journal_mode(SqliteJournalMode::Wal)
         // Records are evidence: the last commits must survive a power cut too.
         .synchronous(SqliteSynchronous::Full)
         .busy_timeout(Duration::from_secs(5))
@@ -117,9 +121,17 @@ fn options(path: &Path) -> SqliteConnectOptions {
 /// Takes the lock that says that a server is at work on this book. The system frees it when the server ends, however it
 /// ends. A file of its own, because closing the book's would drop the locks of SQLite.
 fn lock(path: &Path) -> Result<File, OpenError> {
-    let mut name = path.as_os_str().to_owned();
+    // The file itself, whatever link leads to it: its folder is known, also when the file is yet to be made.
+    let resolved = path.canonicalize().or_else(|_| {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        folder.canonicalize().map(|folder| folder.join(path.file_name().unwrap_or_default()))
+    });
+    let mut name = resolved.unwrap_or_else(|_| path.to_owned()).into_os_string();
     name.push(".lock");
     let at = PathBuf::from(name);
+    if std::fs::metadata(path).is_ok_and(|book| book.nlink() > 1) {
+        return Err(OpenError::Linked(path.to_owned()));
+    }
     let file = File::options().create(true).truncate(false).write(true).open(&at);
     let file = file.map_err(|error| OpenError::Place(at.clone(), error))?;
     match file.try_lock() {
@@ -129,7 +141,7 @@ fn lock(path: &Path) -> Result<File, OpenError> {
     }
 }
 
-/// Opens one connection for a command that works alone on the file.
+/// Opens one connection for a command that only reads the file, whichever way its journal is kept.
 pub async fn open_alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     SqliteConnection::connect_with(&options(path).read_only(true)).await
 }
@@ -138,7 +150,8 @@ impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: std::sync::Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
         let lock = lock(path)?;
-        let mut connection = SqliteConnection::connect_with(&options(path).create_if_missing(true)).await?;
+        let options_of_writer = options(path).create_if_missing(true).journal_mode(SqliteJournalMode::Wal);
+        let mut connection = SqliteConnection::connect_with(&options_of_writer).await?;
         MIGRATIONS.run(&mut connection).await?;
         let readers = SqlitePoolOptions::new()
             .min_connections(READERS)

@@ -21,7 +21,11 @@ use crate::{
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "name": "Tech 01", "role": "technician" }))]
 pub struct PersonInput {
-    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 120,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub name: String,
     pub role: Role,
     /// Name and password to sign in with. A technician needs none: the phone is enrolled with a code.
@@ -39,6 +43,7 @@ fn yes() -> bool {
 #[derive(Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SignIn {
+    /// Lower-case letters, digits and . _ @ -
     #[schema(min_length = 3, max_length = 80, pattern = "^[a-z0-9._@-]+$", example = "owner")]
     pub name: String,
     /// Fifteen characters or more; any characters.

@@ -16,6 +16,9 @@ use crate::{
     reply::{Row, Span, Versioned},
 };
 
+/// The first day of whoever was the first client.
+pub const FROM_THE_BEGINNING: &str = "0001-01-01";
+
 /// The code of a rule set, as the list of rule sets shows it.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(transparent)]
@@ -43,9 +46,17 @@ pub struct Place {
 }))]
 pub struct PropertyInput {
     pub client_id: ClientId,
-    #[schema(min_length = 1, max_length = 120, pattern = "^[^\\x00-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 120,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub name: String,
-    #[schema(min_length = 1, max_length = 300, pattern = "^[^\\x00-\\x09\\x0b-\\x1f\\x7f]+$")]
+    #[schema(
+        min_length = 1,
+        max_length = 300,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
     pub address: String,
     #[schema(min_length = 3, max_length = 12, pattern = "^[A-Za-z0-9 -]{3,12}$", example = "21401")]
     pub postal_code: String,
@@ -82,6 +93,8 @@ pub struct PropertyInput {
 pub struct Property {
     pub id: PropertyId,
     pub client_id: ClientId,
+    /// First local day on which it is this client's; null when it has not changed hands.
+    pub client_since: Option<Day>,
     #[schema(max_length = 120)]
     pub name: String,
     #[schema(max_length = 300)]
@@ -122,6 +135,7 @@ pub(super) struct PropertyRow {
     pub seq: i64,
     pub id: String,
     pub client_id: String,
+    pub client_since: String,
     pub name: String,
     pub address: String,
     pub postal_code: String,
@@ -154,6 +168,7 @@ impl TryFrom<PropertyRow> for Row<Property> {
         let item = Property {
             id: read(&row.id, "property id")?,
             client_id: read(&row.client_id, "client id")?,
+            client_since: (row.client_since != FROM_THE_BEGINNING).then(|| read_day(&row.client_since)).transpose()?,
             name: row.name,
             address: row.address,
             postal_code: row.postal_code,
@@ -217,7 +232,7 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
-    hand_over(connection, id, input.client_id, input.client_since).await?;
+    hand_over(connection, id, input.client_id, None).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
 }
 
@@ -229,7 +244,7 @@ pub async fn hand_over(
     since: Option<Day>,
 ) -> Result<(), sqlx::Error> {
     let (key, client) = (id.to_string(), client.to_string());
-    let since = since.map_or_else(|| "0001-01-01".to_owned(), |day| day.to_string());
+    let since = since.map_or_else(|| FROM_THE_BEGINNING.to_owned(), |day| day.to_string());
     sqlx::query!("INSERT INTO ownerships (property_id, client_id, since) VALUES ($1, $2, $3)", key, client, since)
         .execute(connection)
         .await?;
@@ -292,7 +307,9 @@ pub async fn get(
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query_as!(
         PropertyRow,
-        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
+                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
+                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
                   p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
@@ -316,7 +333,9 @@ pub async fn list(
     let (client, person) = (client.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         PropertyRow,
-        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!", p.name AS "name!", p.address AS "address!",
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
+                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
+                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
                   p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p

@@ -98,8 +98,9 @@ pub async fn list(
                SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'
                WHERE t.kind <> 'clearance' AND (NOT $2 OR NOT (
-                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
-                   OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.id = t.subject_id)))
+                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
+                   OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+                       WHERE c.id = t.subject_id AND a.property_id = t.property_id)))
            ) AS i
            LEFT JOIN reviews AS r ON r.record_id = i.record_id
            WHERE seq < $1 AND (NOT $2 OR r.record_id IS NULL) AND ($3 IS NULL OR i.record_id = $3)

@@ -168,7 +168,10 @@ async fn sections(
                   (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
                   (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String",
-                  (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6)
+                  (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
+                      AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
+                      AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
+                                          ORDER BY n.since DESC, n.seq DESC LIMIT 1))
                    AS "changed_hands_on!: String"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce($1,
@@ -292,7 +295,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
         .collect()
 }
 
-/// Planned visits without a record that stands, or with one that was taken back.
+/// Planned visits with a section on which nothing that stands was put down for them.
 async fn open_visits(
     connection: &mut SqliteConnection,
     those: &Those,
@@ -301,9 +304,12 @@ async fn open_visits(
         r#"SELECT v.id AS "id!", v.property_id AS "property_id!", v.planned_on AS "planned_on!"
            FROM visits AS v
            WHERE v.property_id IN (SELECT value FROM json_each($1)) AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $4
-             AND EXISTS (SELECT 1 FROM visit_sections AS x WHERE x.visit_id = v.id AND x.section_id IN (SELECT value FROM json_each($2)))
-             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id
-                 AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = a.id) > 0)
+             AND EXISTS (
+                 SELECT 1 FROM visit_sections AS x
+                 WHERE x.visit_id = v.id AND x.section_id IN (SELECT value FROM json_each($2)) AND NOT EXISTS (
+                     SELECT 1 FROM applications AS a JOIN application_lines AS l ON l.application_id = a.id
+                     WHERE a.visit_id = v.id AND l.section_id = x.section_id
+                     GROUP BY l.section_id HAVING sum(l.product) > 0))
            ORDER BY v.planned_on, v.seq"#,
         those.properties,
         those.sections,
@@ -327,8 +333,9 @@ async fn open_attempts(
            FROM attempts AS t
            WHERE t.property_id IN (SELECT value FROM json_each($1)) AND t.about_on BETWEEN $2 AND $3
              AND t.kind IN ('application', 'correction')
-             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id)
-             AND NOT EXISTS (SELECT 1 FROM corrections AS c WHERE c.id = t.subject_id)
+             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
+             AND NOT EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+                 WHERE c.id = t.subject_id AND a.property_id = t.property_id)
              AND NOT EXISTS (SELECT 1 FROM reviews AS r WHERE r.record_id = t.id)
            GROUP BY t.subject_id, t.kind, t.property_id, t.about_on ORDER BY t.about_on, min(t.seq)"#,
         those.properties,
@@ -339,56 +346,5 @@ async fn open_attempts(
     .await?;
     rows.into_iter()
         .map(|row| Ok((row.kind, read(&row.property_id, "property id")?, read_day(&row.about_on)?)))
-        .collect()
-}
-
-/// A section's sums for the company's year.
-#[derive(Debug)]
-pub struct YearSum {
-    pub section_id: SectionId,
-    pub client_id: ClientId,
-    pub species: Option<Species>,
-    pub rule_sets: Vec<String>,
-    pub client_name: String,
-    pub address: String,
-    pub section_name: String,
-    /// Area in hundredths of a square foot; nitrogen, quick nitrogen, phosphate and potash in ten-billionths of a pound,
-    /// added up for each treated area.
-    pub loads: Vec<(i64, i64, i64, i64, i64)>,
-}
-
-/// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
-pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<YearSum>, sqlx::Error> {
-    let (from, to) = (from.to_string(), to.to_string());
-    let rows = sqlx::query!(
-        r#"SELECT s.id AS "section_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
-                  c.id AS "client_id!", c.name AS "client_name!",
-                  (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash)) FROM (
-                      SELECT l.area, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen, sum(l.phosphate) AS phosphate,
-                             sum(l.potash) AS potash
-                      FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area) AS x)
-                   AS "loads!: String"
-           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
-           JOIN clients AS c ON c.id = (
-               SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1)
-           ORDER BY c.seq, p.seq, s.seq"#,
-        from,
-        to
-    )
-    .fetch_all(pool)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(YearSum {
-                section_id: read(&row.section_id, "section id")?,
-                client_id: read(&row.client_id, "client id")?,
-                species: row.species.as_deref().map(|word| read_word(word, "species")).transpose()?,
-                rule_sets: read_json(&row.rule_sets, "rule sets")?,
-                client_name: row.client_name,
-                address: row.address,
-                section_name: row.section_name,
-                loads: read_json(&row.loads, "yearly loads")?,
-            })
-        })
         .collect()
 }

@@ -2,7 +2,10 @@
 
 use std::path::Path;
 
+use serde_json::Value;
 use sqlx::SqliteConnection;
+
+use super::{read_instant, read_json};
 
 /// One journal entry, and what stands in the book for it.
 #[derive(Debug)]
@@ -16,8 +19,13 @@ pub struct Entry {
     pub payload: String,
     pub previous_hash: String,
     pub hash: String,
-    /// Content of the application, correction or clearance of that id.
+    /// Content of the application, correction, clearance or attempt of that id.
     pub content: Option<String>,
+    /// Its other columns, as JSON.
+    pub row: Option<String>,
+    /// The clearance that an application used up, and how a clearance ended.
+    pub used_clearance: Option<String>,
+    pub ended: Option<String>,
     /// The decision of that id.
     pub decision: Option<String>,
     /// The ledger's lines of that record, as JSON.
@@ -29,6 +37,17 @@ pub struct Entry {
     pub label: Option<String>,
     /// The measurement's area.
     pub area: Option<i64>,
+}
+
+impl Entry {
+    /// An application, a correction or a clearance.
+    pub fn is_record(&self) -> bool {
+        self.moves_product() || self.act == "clearance.granted"
+    }
+
+    pub fn moves_product(&self) -> bool {
+        ["application.recorded", "application.corrected"].contains(&self.act.as_str())
+    }
 }
 
 /// Opens a book to read only.
@@ -58,7 +77,36 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'application.recorded' THEN (SELECT a.content FROM applications AS a WHERE a.id = j.subject_id)
                       WHEN 'application.corrected' THEN (SELECT c.content FROM corrections AS c WHERE c.id = j.subject_id)
                       WHEN 'clearance.granted' THEN (SELECT c.content FROM clearances AS c WHERE c.id = j.subject_id)
+                      WHEN 'attempt.refused' THEN (SELECT t.content FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "content?: String",
+                  CASE j.act
+                      WHEN 'application.recorded' THEN (SELECT json_object('id', a.id, 'property_id', a.property_id,
+                          'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
+                          'person_id', a.person_id, 'person_name', a.person_name, 'entered_by', a.entered_by,
+                          'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
+                          'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint)
+                          FROM applications AS a WHERE a.id = j.subject_id)
+                      WHEN 'application.corrected' THEN (SELECT json_object('id', c.id, 'application_id', c.application_id,
+                          'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
+                          'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint)
+                          FROM corrections AS c WHERE c.id = j.subject_id)
+                      WHEN 'clearance.granted' THEN (SELECT json_object('id', c.id, 'property_id', c.property_id,
+                          'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
+                          'planned_on', c.planned_on, 'verdict', c.verdict, 'fingerprint', c.fingerprint,
+                          'granted_at', c.granted_at, 'expires_at', c.expires_at)
+                          FROM clearances AS c WHERE c.id = j.subject_id)
+                      WHEN 'attempt.refused' THEN (SELECT json_object('id', t.id, 'kind', t.kind, 'subject_id', t.subject_id,
+                          'property_id', t.property_id, 'about_on', t.about_on, 'person_id', t.person_id, 'device_id', t.device_id,
+                          'received_at', t.received_at, 'fingerprint', t.fingerprint)
+                          FROM attempts AS t WHERE t.id = j.subject_id)
+                  END AS "row?: String",
+                  CASE j.act WHEN 'application.recorded' THEN
+                      (SELECT e.clearance_id FROM applications AS a JOIN clearance_ends AS e ON e.clearance_id = a.clearance_id
+                       WHERE a.id = j.subject_id AND e.how = 'used' AND e.application_id = a.id)
+                  END AS "used_clearance?: String",
+                  CASE j.act WHEN 'clearance.given_back' THEN
+                      (SELECT e.how FROM clearance_ends AS e WHERE e.clearance_id = j.subject_id)
+                  END AS "ended?: String",
                   (SELECT d.body FROM decisions AS d WHERE d.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id
                       WHEN 'application.corrected' THEN 'correction/' || j.subject_id
@@ -137,4 +185,104 @@ pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64
     .fetch_all(connection)
     .await?;
     Ok(rows.into_iter().map(|row| (row.name, row.mass, row.total)).collect())
+}
+
+/// Whether a later entry tells of the same thing, by the beginning of its act.
+pub async fn is_followed(
+    connection: &mut SqliteConnection,
+    subject: &str,
+    seq: i64,
+    acts: &str,
+) -> Result<bool, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (SELECT 1 FROM journal WHERE subject_id = $1 AND seq > $2 AND act LIKE $3) AS "followed!: bool""#,
+        subject,
+        seq,
+        acts
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(row.followed)
+}
+
+/// How many rows each table has that only the office, the owner or a refusal fills.
+pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i64)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT 'clients' AS "name!: String", count(*) AS "rows!: i64" FROM clients
+           UNION ALL SELECT 'properties', count(*) FROM properties
+           UNION ALL SELECT 'sections', count(*) FROM sections
+           UNION ALL SELECT 'measurements', count(*) FROM measurements
+           UNION ALL SELECT 'soil_reports', count(*) FROM soil_reports
+           UNION ALL SELECT 'products', count(*) FROM products
+           UNION ALL SELECT 'lots', count(*) FROM lots
+           UNION ALL SELECT 'visits', count(*) FROM visits
+           UNION ALL SELECT 'people', count(*) FROM people
+           UNION ALL SELECT 'devices', count(*) FROM devices
+           UNION ALL SELECT 'reviews', count(*) FROM reviews
+           UNION ALL SELECT 'attempts', count(*) FROM attempts
+           UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
+           UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.name, row.rows)).collect())
+}
+
+/// Whose each property is and was: property, client and first day, in the order in which they were written.
+pub async fn owners(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT property_id AS "property_id!", client_id AS "client_id!", since AS "since!" FROM ownerships ORDER BY seq"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.property_id, row.client_id, row.since)).collect())
+}
+
+/// A measurement without its area, which is compared as a number.
+pub async fn measurement(connection: &mut SqliteConnection, id: &str) -> Result<Option<Value>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT json_object('id', id, 'section_id', section_id, 'measured_on', measured_on, 'method', method,
+                  'measured_by', measured_by, 'note', note) AS "body!: String", created_at AS "created_at!"
+           FROM measurements WHERE id = $1"#,
+        id
+    )
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| {
+        let mut body: Value = read_json(&row.body, "measurement")?;
+        body["created_at"] = read_instant(row.created_at)?.to_string().into();
+        Ok(body)
+    })
+    .transpose()
+}
+
+/// A stock movement, and its mass in millionths of a pound.
+pub async fn movement(connection: &mut SqliteConnection, id: &str) -> Result<Option<(Value, i64)>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT json_object('id', id, 'product_id', product_id, 'lot_id', lot_id, 'kind', kind, 'moved_on', moved_on,
+                  'person_id', person_id, 'record_id', record_id, 'reason', reason) AS "body!: String",
+                  mass AS "mass!", recorded_at AS "recorded_at!"
+           FROM stock_movements WHERE id = $1"#,
+        id
+    )
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| {
+        let mut body: Value = read_json(&row.body, "stock movement")?;
+        body["recorded_at"] = read_instant(row.recorded_at)?.to_string().into();
+        Ok((body, row.mass))
+    })
+    .transpose()
+}
+
+/// What the owner said about a record.
+pub async fn review(connection: &mut SqliteConnection, id: &str) -> Result<Option<Value>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT json_object('record_id', record_id, 'note', note, 'person_id', person_id) AS "body!: String"
+           FROM reviews WHERE record_id = $1"#,
+        id
+    )
+    .fetch_optional(connection)
+    .await?;
+    row.map(|row| read_json(&row.body, "review")).transpose()
 }

@@ -82,6 +82,15 @@ pub struct LedgerRow(
 #[derive(Debug, Clone, Deserialize)]
 pub struct HeldRow(pub ClearanceId, pub Day, pub i64, pub i64, pub i64, pub i64, pub i64, pub i64, pub Purpose);
 
+/// A planned stop, as far as a record is held against it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct VisitRow {
+    pub property_id: PropertyId,
+    pub product_id: ProductId,
+    pub planned_on: Day,
+    pub section_ids: Vec<SectionId>,
+}
+
 #[derive(Debug, Clone, Deserialize)]
 pub struct ProductRow {
     pub name: String,
@@ -324,7 +333,7 @@ fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx:
         "section" => drop(world.sections.insert(read(id, "section id")?, read_json(body, "section facts")?)),
         "product" => drop(world.products.insert(read(id, "product id")?, read_json(body, "product facts")?)),
         "lot" => drop(world.lots.insert(read(id, "lot id")?, read(body, "product id")?)),
-        "visit" => drop(world.visits.insert(read(id, "visit id")?, read(body, "property id")?)),
+        "visit" => drop(world.visits.insert(read(id, "visit id")?, read_json(body, "visit facts")?)),
         "person" => drop(world.people.insert(read(id, "person id")?, body.to_owned())),
         "clearance" => drop(world.clearances.insert(read(id, "clearance id")?, read_json(body, "clearance facts")?)),
         "application" => {

@@ -67,7 +67,9 @@ FROM wanted_products AS w CROSS JOIN products AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
 UNION ALL
-SELECT 'visit', v.id, v.property_id FROM json_each($6) AS w CROSS JOIN visits AS v WHERE v.id = w.value
+SELECT 'visit', v.id, json_object('property_id', v.property_id, 'product_id', v.product_id, 'planned_on', v.planned_on,
+    'section_ids', (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id))
+FROM json_each($6) AS w CROSS JOIN visits AS v WHERE v.id = w.value
 UNION ALL
 SELECT 'clearance', c.id, json_object(
     'property_id', c.property_id, 'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,

@@ -119,7 +119,8 @@ fn lost() -> Problem {
 async fn batch(connection: &mut SqliteConnection, acts: &[Box<Act>], law: &Lawbook) -> Result<Vec<Reply>, sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts).await?;
-    // An act that panics must not take the writer with it: what it would have written is dropped, and the others go on.
+    // An act that panics must not take the writer with it. Nothing of this batch is written; `together` then tries its acts
+    // one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
         acts.iter().map(|act| crate::book::act::decide(act, &mut world, law)).collect::<Vec<Reply>>()
     }));

@@ -1,0 +1,147 @@
+//! What the office wrote, held against the last journal entry about it.
+
+use std::collections::BTreeMap;
+
+use domain::{ids::PersonId, quantity::StockBalance};
+use serde::Serialize;
+use serde_json::{Value, json};
+use sqlx::SqliteConnection;
+
+use crate::{
+    access::Scope,
+    store::{
+        clients, devices, lots, people, products, properties, sections, soil_reports,
+        verify::{self, Entry},
+        visits,
+    },
+};
+
+/// Members of an answer that other rows decide, so that they may differ from what was written then. A measurement's area is
+/// compared as a number.
+fn derived(noun: &str) -> &'static [&'static str] {
+    match noun {
+        // A new measurement makes a new version.
+        "section" => &["area_sqft", "measured_on", "version"],
+        "measurement" => &["area_sqft"],
+        "product" | "lot" => &["balance_lb"],
+        "property" => &["place_differs"],
+        _ => &[],
+    }
+}
+
+/// What the journal says there must be, counted by table.
+#[derive(Debug, Default)]
+pub struct Expected {
+    pub rows: BTreeMap<&'static str, i64>,
+    /// Whose each property was, in the order in which it was written: client and first day.
+    pub owners: BTreeMap<String, Vec<(String, String)>>,
+}
+
+impl Expected {
+    /// Notes what an entry adds.
+    pub fn count(&mut self, entry: &Entry, payload: &Value) {
+        let table = match entry.act.as_str() {
+            "client.added" => "clients",
+            "property.added" => "properties",
+            "section.added" => "sections",
+            "measurement.added" => "measurements",
+            "soil_report.added" => "soil_reports",
+            "product.added" => "products",
+            "lot.received" => "lots",
+            "visit.planned" => "visits",
+            "person.added" | "company.set_up" => "people",
+            "device.enrolled" => "devices",
+            "record.reviewed" => "reviews",
+            "attempt.refused" => "attempts",
+            "clearance.given_back" => "clearance_ends",
+            _ => "",
+        };
+        if !table.is_empty() {
+            *self.rows.entry(table).or_default() += 1;
+        }
+        if entry.act == "application.recorded" && !payload["used_clearance"].is_null() {
+            *self.rows.entry("clearance_ends").or_default() += 1;
+        }
+        if ["application.recorded", "application.corrected", "stock.moved", "lot.received"]
+            .contains(&entry.act.as_str())
+        {
+            *self.rows.entry("stock_movements").or_default() += 1;
+        }
+        if entry.act.starts_with("property.") {
+            let text = |member: &str| payload[member].as_str().unwrap_or_default().to_owned();
+            let owners = self.owners.entry(entry.subject_id.clone()).or_default();
+            if owners.last().is_none_or(|(client, _)| *client != text("client_id")) {
+                owners.push((text("client_id"), text("client_since")));
+            }
+        }
+    }
+
+    /// Holds the counts and the owners against the tables.
+    pub async fn check(&self, connection: &mut SqliteConnection, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+        for (table, rows) in verify::counts(&mut *connection).await? {
+            let expected = self.rows.get(table.as_str()).copied().unwrap_or(0);
+            if rows != expected {
+                faults.push(format!("{table}: {rows} rows are stored, {expected} stand in the journal"));
+            }
+        }
+        let mut stored: BTreeMap<String, Vec<(String, String)>> = BTreeMap::new();
+        for (property, client, since) in verify::owners(connection).await? {
+            let since = if since == properties::FROM_THE_BEGINNING { String::new() } else { since };
+            stored.entry(property).or_default().push((client, since));
+        }
+        for property in stored.keys().chain(self.owners.keys().filter(|id| !stored.contains_key(*id))) {
+            if stored.get(property) != self.owners.get(property) {
+                faults.push(format!("whose property {property} is and was differs from the journal"));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What stands in the book now about the thing of an entry; nothing for entries about something else.
+pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Option<Value>, sqlx::Error> {
+    /// As it would be answered; null when it is gone.
+    fn shown<T: Serialize>(thing: Option<T>) -> Value {
+        thing.and_then(|thing| serde_json::to_value(thing).ok()).unwrap_or(Value::Null)
+    }
+    let subject = entry.subject_id.as_str();
+    let noun = entry.act.split('.').next().unwrap_or_default();
+    let every = Scope::Company;
+    Ok(Some(match noun {
+        "client" => shown(clients::get(connection, id(subject)?, every).await?),
+        "property" => shown(properties::get(connection, id(subject)?, every).await?),
+        "section" => shown(sections::get(connection, id(subject)?, every).await?),
+        "soil_report" => shown(soil_reports::get(connection, id(subject)?, every).await?),
+        "product" => shown(products::get(connection, id(subject)?).await?),
+        "lot" => shown(lots::get(connection, id(subject)?).await?),
+        "visit" => shown(visits::get(connection, id(subject)?, every).await?),
+        "person" => shown(people::get(connection, id(subject)?).await?),
+        "company" if !verify::is_followed(&mut *connection, subject, entry.seq, "person.%").await? => {
+            shown(people::get(connection, id::<PersonId>(subject)?).await?)
+        }
+        "device" => shown(devices::get(connection, id(subject)?).await?),
+        "measurement" => shown(verify::measurement(connection, subject).await?),
+        "stock" => shown(verify::movement(connection, subject).await?.map(|(mut movement, mass)| {
+            movement["mass_lb"] = json!(StockBalance::from_raw(mass));
+            movement
+        })),
+        "record" => shown(verify::review(connection, subject).await?),
+        _ => return Ok(None),
+    }))
+}
+
+fn id<T: std::str::FromStr>(text: &str) -> Result<T, sqlx::Error>
+where
+    T::Err: std::fmt::Display,
+{
+    crate::store::read(text, "id in the journal")
+}
+
+/// Members of the entry that the book says otherwise now.
+pub fn differing(noun: &str, payload: &Value, now: &Value) -> Vec<String> {
+    let Some(written) = payload.as_object() else { return Vec::new() };
+    let differs = |(name, value): &(&String, &Value)| {
+        !derived(noun).contains(&name.as_str()) && now.get(name.as_str()).unwrap_or(&Value::Null) != *value
+    };
+    written.iter().filter(differs).map(|(name, _)| name.clone()).collect()
+}

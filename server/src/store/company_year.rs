@@ -1,0 +1,62 @@
+//! Every section's year in sums, for the owner's overview.
+
+use domain::{
+    ids::{ClientId, SectionId},
+    land::Species,
+    time::Day,
+};
+use sqlx::SqlitePool;
+
+use super::{read, read_json, read_word};
+
+/// A section's sums for the company's year.
+#[derive(Debug)]
+pub struct YearSum {
+    pub section_id: SectionId,
+    pub client_id: ClientId,
+    pub species: Option<Species>,
+    pub rule_sets: Vec<String>,
+    pub client_name: String,
+    pub address: String,
+    pub section_name: String,
+    /// Area in hundredths of a square foot; nitrogen, quick nitrogen, phosphate and potash in ten-billionths of a pound,
+    /// added up for each treated area.
+    pub loads: Vec<(i64, i64, i64, i64, i64)>,
+}
+
+/// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
+pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<YearSum>, sqlx::Error> {
+    let (from, to) = (from.to_string(), to.to_string());
+    let rows = sqlx::query!(
+        r#"SELECT s.id AS "section_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
+                  c.id AS "client_id!", c.name AS "client_name!",
+                  (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash)) FROM (
+                      SELECT l.area, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen, sum(l.phosphate) AS phosphate,
+                             sum(l.potash) AS potash
+                      FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area) AS x)
+                   AS "loads!: String"
+           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
+           JOIN clients AS c ON c.id = coalesce(
+               (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
+               p.client_id)
+           ORDER BY c.seq, p.seq, s.seq"#,
+        from,
+        to
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(YearSum {
+                section_id: read(&row.section_id, "section id")?,
+                client_id: read(&row.client_id, "client id")?,
+                species: row.species.as_deref().map(|word| read_word(word, "species")).transpose()?,
+                rule_sets: read_json(&row.rule_sets, "rule sets")?,
+                client_name: row.client_name,
+                address: row.address,
+                section_name: row.section_name,
+                loads: read_json(&row.loads, "yearly loads")?,
+            })
+        })
+        .collect()
+}
