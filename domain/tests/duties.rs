@@ -338,3 +338,34 @@ fn a_faulty_file_of_the_operator_loads_nothing_and_names_every_fault() {
         assert!(places.iter().any(|known| known == place), "{place} is not among {places:?}");
     }
 }
+
+#[test]
+fn a_count_over_365_days_names_the_first_day_that_is_open_again() {
+    // Two applications a year, both of the last months: the third must wait until the first of them has left the span.
+    let text = TOWN
+        .replace("PARENT", "us-ny")
+        .replace("EXTRA", "")
+        .replace("cap_application", "count_year")
+        .replace("unit = \"lb/ksf\"\n", "")
+        .replace("comparator = \"at_most\"\nvalue = \"0.1\"\n", "most = 2\n");
+    let book =
+        Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text)]).unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let past = |on: &str| crate::facts::Past { on: on.parse().ok(), n_rate: Some("0.5".into()), ..Default::default() };
+    let given = Given {
+        n: Some("20".into()),
+        slow_n: Some("10".into()),
+        n_rate: Some("0.5".into()),
+        past: vec![past("2025-09-10"), past("2026-05-10")],
+        ..Given::default()
+    };
+    let finding = |on: &str| {
+        let decision = decide(&book, &codes(&["us-zz-town"]), &given.facts(day(on)));
+        decision.findings.iter().find(|finding| finding.rule == "us-zz-town.nitrogen.application").cloned()
+    };
+    let third = finding("2026-08-01").expect("the third");
+    assert_eq!(third.actual.as_deref(), Some("3"));
+    // 2025-09-10 is the first of the 365 days to 2026-09-09, and no longer among those to 2026-09-10.
+    assert_eq!(third.hint, "The first day on which another one is allowed is 2026-09-10.");
+    assert!(finding("2026-09-09").is_some());
+    assert_eq!(finding("2026-09-10"), None);
+}

@@ -10,4 +10,7 @@ mod facts;
 mod laws;
 mod loader;
 mod properties;
+mod schema;
+mod strictness;
+mod trap_amounts;
 mod traps;

@@ -15,6 +15,8 @@ pub mod nutrient;
 mod on_day;
 mod read;
 mod read_about;
+mod schema;
+mod schema_fields;
 mod stack;
 pub mod told;
 mod words;
@@ -28,6 +30,7 @@ pub use duties::{DutySource, KeptUntil, ReportDue, RequiredField};
 pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
+pub use schema::rule_file_schema;
 pub(crate) use stack::{Force, Stack};
 
 use crate::time::Day;
@@ -152,6 +155,7 @@ impl Lawbook {
             book.sets.push(set);
         }
         book.check_parents(texts, &mut faults);
+        book.check_exceptions(texts, &mut faults);
         if faults.is_empty() { Ok(book) } else { Err(faults) }
     }
 
@@ -174,6 +178,18 @@ impl Lawbook {
                 let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
                 faults.push(LawFault { file: file.to_owned(), rule: None, field: "parent".to_owned(), what });
                 break;
+            }
+        }
+    }
+
+    /// The local sets that a bar does not meet must be there, or the bar would meet them.
+    fn check_exceptions(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
+        for set in &self.sets {
+            let except = set.about.preempts_local.iter().flat_map(|bar| &bar.except);
+            for code in except.filter(|code| self.rule_set(&code.0).is_none()) {
+                let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
+                let what = format!("`except` names `{}`, but `{}` is no rule set", code.0, code.0);
+                faults.push(LawFault { file: file.to_owned(), rule: None, field: "preempts_local".to_owned(), what });
             }
         }
     }
