@@ -369,3 +369,18 @@ fn a_count_over_365_days_names_the_first_day_that_is_open_again() {
     assert!(finding("2026-09-09").is_some());
     assert_eq!(finding("2026-09-10"), None);
 }
+
+#[test]
+fn the_example_of_the_readme_is_read_and_judges() {
+    let text = include_str!("../law/README.md");
+    let (_, rest) = text.split_once("```toml\n").expect("an example");
+    let (example, _) = rest.split_once("```").expect("its end");
+    let book = Lawbook::with_files(&[("us-ny-example-town.toml".to_owned(), example.to_owned())])
+        .unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let given =
+        Given { n: Some("20".into()), slow_n: Some("10".into()), n_rate: Some("0.5".into()), ..Given::default() };
+    let verdict = |on: &str| decide(&book, &codes(&["us-ny-example-town"]), &given.facts(day(on))).verdict;
+    assert_eq!((verdict("2026-06-30"), verdict("2026-07-01")), (Verdict::Go, Verdict::Stop));
+    assert_eq!((verdict("2026-08-31"), verdict("2026-09-01")), (Verdict::Stop, Verdict::Go));
+    assert_eq!((verdict("2018-07-15"), verdict("2019-07-15")), (Verdict::Go, Verdict::Stop));
+}

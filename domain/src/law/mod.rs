@@ -18,6 +18,7 @@ mod read_about;
 mod schema;
 mod schema_fields;
 mod stack;
+mod strictest;
 pub mod told;
 mod words;
 pub mod year;
@@ -32,6 +33,7 @@ pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
 pub use schema::rule_file_schema;
 pub(crate) use stack::{Force, Stack};
+pub use strictest::{CapPer, Intent, RuleName, Strictest, StrictestCap, StrictestDistance, StrictestMonths};
 
 use crate::time::Day;
 
