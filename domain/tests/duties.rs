@@ -286,7 +286,11 @@ fn the_rules_of_a_place_are_told_with_their_duties_and_their_force() {
         |id: &str| rules.iter().find(|rule| rule.rule == id).map(|rule| rule.words.as_str()).unwrap_or_default();
     assert_eq!(words("us-de.retention"), "Records are kept for 6 years after the application.");
     assert_eq!(words("us-de.record.deadline"), "The record is written while the work is done.");
-    assert!(words("us-de.credential").ends_with("(from at least 10890 sq ft on)."), "{}", words("us-de.credential"));
+    assert!(
+        words("us-de.credential").ends_with("(where at least 10890 sq ft are concerned)."),
+        "{}",
+        words("us-de.credential")
+    );
     let lake = book.on_day(&codes(&["us-mi-wolverine-lake"]), day("2026-05-15"));
     let interval = lake.iter().find(|rule| rule.rule == "us-mi-wolverine-lake.interval").expect("the interval");
     assert!(interval.note.as_deref().is_some_and(|note| note.starts_with("Only warns")), "{interval:#?}");

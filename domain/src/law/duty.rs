@@ -189,6 +189,16 @@ pub struct GroundBar {
     pub measure: Vec<Ground>,
 }
 
+impl GroundBar {
+    /// The barred states. Ground that is frozen at all needs no depth beside it.
+    pub(crate) fn words(&self) -> String {
+        let frozen = self.barred.contains(&Ground::Frozen);
+        let said: Vec<Ground> =
+            self.barred.iter().copied().filter(|ground| !(frozen && *ground == Ground::FrozenTwoInches)).collect();
+        super::list(&said, |ground| ground.words().to_owned(), "or")
+    }
+}
+
 /// Rain that falls or is forecast.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rain {
