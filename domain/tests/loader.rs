@@ -156,6 +156,27 @@ fn a_window_has_two_ends_and_a_cap() {
 }
 
 #[test]
+fn phosphorus_that_no_report_opens_speaks_of_none() {
+    let rule = RULE
+        .replace("cap_application", "phosphorus_need")
+        .replace("nutrient = \"nitrogen_total\"\n", "")
+        .replace("lb/ksf", "%");
+    let value = |more: &str| {
+        VALUE.replace(
+            "comparator = \"at_most\"\nvalue = \"0.8\"\n",
+            &format!("threshold = \"0\"\nsoil_report = \"never\"\n{more}\n"),
+        )
+    };
+    let text = |more: &str| format!("{HEAD}{rule}{}", value(more));
+    assert_eq!(faults(&text("")), []);
+    for more in ["categories = [\"low\"]", "report_months = 36", "up_to_recommended = true"] {
+        refuses(&text(more), ID, "soil_report", "is \"never\"");
+    }
+    let without = text("").replace("never", "recommendation");
+    refuses(&without, ID, "categories", "is missing");
+}
+
+#[test]
 fn ids_and_codes_are_used_once_and_belong_to_their_set() {
     refuses(&format!("{}{RULE}{VALUE}", whole()), None, "id", "is used twice");
     refuses(&whole().replace("id = \"xx.", "id = \"yy."), None, "id", "must begin with `xx.`");

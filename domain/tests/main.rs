@@ -6,6 +6,7 @@ mod cases;
 mod coverage;
 mod decisions;
 mod duties;
+mod edges;
 mod facts;
 mod labels;
 mod laws;
