@@ -257,7 +257,7 @@ fn one_free_application_is_bounded_and_a_report_that_gives_more_is_not_held_down
 fn a_credential_counts_from_its_first_day_through_its_last() {
     let head = "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\nunless_credential = \"zz-certified\"";
     let book = town("cap_application", head, "comparator = \"at_most\"\nvalue = \"0.1\"");
-    let held = |code: &str, until: Option<&str>| Given {
+    let with_certificate = |code: &str, until: Option<&str>| Given {
         credentials: vec![crate::facts::Credential {
             code: code.to_owned(),
             from: "2026-03-01".parse().expect("a day"),
@@ -265,15 +265,15 @@ fn a_credential_counts_from_its_first_day_through_its_last() {
         }],
         ..nitrogen(&[])
     };
-    let through = held("zz-certified", Some("2026-09-30"));
+    let through = with_certificate("zz-certified", Some("2026-09-30"));
     for (on, expected) in
         [("2026-02-28", "refused"), ("2026-03-01", "silent"), ("2026-09-30", "silent"), ("2026-10-01", "refused")]
     {
         // New York's own season is closed in February and speaks for itself.
         assert_eq!(stands(&book, on, &through), expected, "{on}");
     }
-    assert_eq!(stands(&book, "2029-06-15", &held("zz-certified", None)), "silent");
-    assert_eq!(stands(&book, "2026-06-15", &held("other", None)), "refused");
+    assert_eq!(stands(&book, "2029-06-15", &with_certificate("zz-certified", None)), "silent");
+    assert_eq!(stands(&book, "2026-06-15", &with_certificate("other", None)), "refused");
 }
 
 #[test]
