@@ -129,6 +129,14 @@ fn reports_come_in_the_order_of_their_days() {
 }
 
 #[test]
+fn the_credentials_that_free_their_holders_are_named() {
+    // FL-22 and MA-15.
+    let book = book();
+    let known: Vec<&str> = book.credentials().into_iter().collect();
+    assert_eq!(known, ["us-fl-orange-certified", "us-ma-barnstable-certified"]);
+}
+
+#[test]
 fn v51_municipal_land_of_five_acres_has_a_schedule() {
     // NR 151.13(1)(b)3 says 5 acres or more (WI-08); the rule for other sites says over 5 (WI-06).
     let book = book();

@@ -23,7 +23,7 @@ pub mod told;
 mod words;
 pub mod year;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 pub use about::{Hole, Level, LocalRules, Preemption, Reach, RowId, RuleSetAbout, SetCode, StandsBy};
 pub use changes::RuleChange;
@@ -60,6 +60,7 @@ pub const EMBEDDED: &[(&str, &str)] = &[
     ("us-ky.toml", include_str!("../../law/us-ky.toml")),
     ("us-ma-barnstable.toml", include_str!("../../law/us-ma-barnstable.toml")),
     ("us-ma-falmouth.toml", include_str!("../../law/us-ma-falmouth.toml")),
+    ("us-ma-nantucket.toml", include_str!("../../law/us-ma-nantucket.toml")),
     ("us-ma.toml", include_str!("../../law/us-ma.toml")),
     ("us-md.toml", include_str!("../../law/us-md.toml")),
     ("us-me-portland.toml", include_str!("../../law/us-me-portland.toml")),
@@ -73,6 +74,7 @@ pub const EMBEDDED: &[(&str, &str)] = &[
     ("us-mn.toml", include_str!("../../law/us-mn.toml")),
     ("us-nh.toml", include_str!("../../law/us-nh.toml")),
     ("us-nj.toml", include_str!("../../law/us-nj.toml")),
+    ("us-ny-nassau.toml", include_str!("../../law/us-ny-nassau.toml")),
     ("us-ny-suffolk.toml", include_str!("../../law/us-ny-suffolk.toml")),
     ("us-ny-westchester.toml", include_str!("../../law/us-ny-westchester.toml")),
     ("us-ny.toml", include_str!("../../law/us-ny.toml")),
@@ -203,6 +205,12 @@ impl Lawbook {
 
     pub fn rule_set(&self, code: &str) -> Option<&RuleSet> {
         self.by_code.get(code).and_then(|at| self.sets.get(*at))
+    }
+
+    /// The credentials that free their holders from a rule, by the codes under which rule files call them.
+    pub fn credentials(&self) -> BTreeSet<&str> {
+        let rules = self.sets.iter().flat_map(|set| &set.rules);
+        rules.filter_map(|rule| rule.unless_credential.as_deref()).collect()
     }
 
     /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.
