@@ -129,6 +129,14 @@ fn reports_come_in_the_order_of_their_days() {
 }
 
 #[test]
+fn the_credentials_that_free_their_holders_are_named() {
+    // FL-22 and MA-15.
+    let book = book();
+    let known: Vec<&str> = book.credentials().into_iter().collect();
+    assert_eq!(known, ["us-fl-orange-certified", "us-ma-barnstable-certified"]);
+}
+
+#[test]
 fn v51_municipal_land_of_five_acres_has_a_schedule() {
     // NR 151.13(1)(b)3 says 5 acres or more (WI-08); the rule for other sites says over 5 (WI-06).
     let book = book();
@@ -286,7 +294,11 @@ fn the_rules_of_a_place_are_told_with_their_duties_and_their_force() {
         |id: &str| rules.iter().find(|rule| rule.rule == id).map(|rule| rule.words.as_str()).unwrap_or_default();
     assert_eq!(words("us-de.retention"), "Records are kept for 6 years after the application.");
     assert_eq!(words("us-de.record.deadline"), "The record is written while the work is done.");
-    assert!(words("us-de.credential").ends_with("(from at least 10890 sq ft on)."), "{}", words("us-de.credential"));
+    assert!(
+        words("us-de.credential").ends_with("(where at least 10890 sq ft are concerned)."),
+        "{}",
+        words("us-de.credential")
+    );
     let lake = book.on_day(&codes(&["us-mi-wolverine-lake"]), day("2026-05-15"));
     let interval = lake.iter().find(|rule| rule.rule == "us-mi-wolverine-lake.interval").expect("the interval");
     assert!(interval.note.as_deref().is_some_and(|note| note.starts_with("Only warns")), "{interval:#?}");
@@ -337,4 +349,50 @@ fn a_faulty_file_of_the_operator_loads_nothing_and_names_every_fault() {
     for place in ["bad.toml cite", "bad.toml parent", "again.toml code"] {
         assert!(places.iter().any(|known| known == place), "{place} is not among {places:?}");
     }
+}
+
+#[test]
+fn a_count_over_365_days_names_the_first_day_that_is_open_again() {
+    // Two applications a year, both of the last months: the third must wait until the first of them has left the span.
+    let text = TOWN
+        .replace("PARENT", "us-ny")
+        .replace("EXTRA", "")
+        .replace("cap_application", "count_year")
+        .replace("unit = \"lb/ksf\"\n", "")
+        .replace("comparator = \"at_most\"\nvalue = \"0.1\"\n", "most = 2\n");
+    let book =
+        Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text)]).unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let past = |on: &str| crate::facts::Past { on: on.parse().ok(), n_rate: Some("0.5".into()), ..Default::default() };
+    let given = Given {
+        n: Some("20".into()),
+        slow_n: Some("10".into()),
+        n_rate: Some("0.5".into()),
+        past: vec![past("2025-09-10"), past("2026-05-10")],
+        ..Given::default()
+    };
+    let finding = |on: &str| {
+        let decision = decide(&book, &codes(&["us-zz-town"]), &given.facts(day(on)));
+        decision.findings.iter().find(|finding| finding.rule == "us-zz-town.nitrogen.application").cloned()
+    };
+    let third = finding("2026-08-01").expect("the third");
+    assert_eq!(third.actual.as_deref(), Some("3"));
+    // 2025-09-10 is the first of the 365 days to 2026-09-09, and no longer among those to 2026-09-10.
+    assert_eq!(third.hint, "The first day on which another one is allowed is 2026-09-10.");
+    assert!(finding("2026-09-09").is_some());
+    assert_eq!(finding("2026-09-10"), None);
+}
+
+#[test]
+fn the_example_of_the_readme_is_read_and_judges() {
+    let text = include_str!("../law/README.md");
+    let (_, rest) = text.split_once("```toml\n").expect("an example");
+    let (example, _) = rest.split_once("```").expect("its end");
+    let book = Lawbook::with_files(&[("us-ny-example-town.toml".to_owned(), example.to_owned())])
+        .unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let given =
+        Given { n: Some("20".into()), slow_n: Some("10".into()), n_rate: Some("0.5".into()), ..Given::default() };
+    let verdict = |on: &str| decide(&book, &codes(&["us-ny-example-town"]), &given.facts(day(on))).verdict;
+    assert_eq!((verdict("2026-06-30"), verdict("2026-07-01")), (Verdict::Go, Verdict::Stop));
+    assert_eq!((verdict("2026-08-31"), verdict("2026-09-01")), (Verdict::Stop, Verdict::Go));
+    assert_eq!((verdict("2018-07-15"), verdict("2019-07-15")), (Verdict::Go, Verdict::Stop));
 }

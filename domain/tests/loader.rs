@@ -72,7 +72,12 @@ fn a_field_that_nobody_asked_for_is_refused_everywhere() {
 
 #[test]
 fn an_unknown_kind_is_refused() {
-    refuses(&whole().replace("cap_application", "cap_fortnight"), ID, "kind", "unknown variant");
+    refuses(
+        &whole().replace("cap_application", "cap_fortnight"),
+        ID,
+        "kind",
+        "`cap_fortnight` is not known; write one of cap_application, ",
+    );
 }
 
 #[test]
@@ -90,7 +95,7 @@ fn a_value_without_citation_mark_or_address_is_refused() {
     // Rows are the reading notes of the built-in files; an operator has none.
     assert_eq!(faults(&whole().replace("rows = [\"XX-01\"]\n", "")), []);
     refuses(&whole().replace("[\"XX-01\"]", "\"XX-01\""), ID, "rows", "sequence");
-    refuses(&whole().replace("\"read\"", "\"heard\""), ID, "mark", "unknown variant");
+    refuses(&whole().replace("\"read\"", "\"heard\""), ID, "mark", "`heard` is not known");
     refuses(&whole().replace("\"read\"", "\"own\""), ID, "mark", "belongs to the company");
 }
 
@@ -151,6 +156,27 @@ fn a_window_has_two_ends_and_a_cap() {
 }
 
 #[test]
+fn phosphorus_that_no_report_opens_speaks_of_none() {
+    let rule = RULE
+        .replace("cap_application", "phosphorus_need")
+        .replace("nutrient = \"nitrogen_total\"\n", "")
+        .replace("lb/ksf", "%");
+    let value = |more: &str| {
+        VALUE.replace(
+            "comparator = \"at_most\"\nvalue = \"0.8\"\n",
+            &format!("threshold = \"0\"\nsoil_report = \"never\"\n{more}\n"),
+        )
+    };
+    let text = |more: &str| format!("{HEAD}{rule}{}", value(more));
+    assert_eq!(faults(&text("")), []);
+    for more in ["categories = [\"low\"]", "report_months = 36", "up_to_recommended = true"] {
+        refuses(&text(more), ID, "soil_report", "is \"never\"");
+    }
+    let without = text("").replace("never", "recommendation");
+    refuses(&without, ID, "categories", "is missing");
+}
+
+#[test]
 fn ids_and_codes_are_used_once_and_belong_to_their_set() {
     refuses(&format!("{}{RULE}{VALUE}", whole()), None, "id", "is used twice");
     refuses(&whole().replace("id = \"xx.", "id = \"yy."), None, "id", "must begin with `xx.`");
@@ -194,6 +220,92 @@ fn all_faults_of_all_files_come_at_once() {
     }
     let shown = found[0].to_string();
     assert!(shown.starts_with("xx.toml, rule xx.nitrogen.application, field `unit`:"), "{shown}");
+}
+
+#[test]
+fn a_bar_on_local_rules_and_what_stands_beside_it_are_read_whole() {
+    let bar = |more: &str| {
+        whole().replace(
+            "\n[[rule]]",
+            &format!("\n[preempts_local]\nwords = \"No town may.\"\ncite = \"Code 9\"\nhref = \"https://law.example/9\"\nmark = \"read\"\n{more}\n[[rule]]"),
+        )
+    };
+    assert_eq!(faults(&bar("")), []);
+    assert_eq!(faults(&bar("reach = \"phosphorus\"\nolder_than = 2010-07-06\nolder_reach = \"phosphorus\"\n")), []);
+    refuses(
+        &bar("reach = \"some\"\n"),
+        None,
+        "preempts_local",
+        "`reach` `some` is not known; write one of all, phosphorus",
+    );
+    refuses(&bar("older_reach = \"all\"\n"), None, "preempts_local", "`older_than` is missing");
+    refuses(&bar("except = [\"yy\"]\n"), None, "preempts_local", "`yy` is no rule set");
+    refuses(&bar("").replace("cite = \"Code 9\"\n", ""), None, "preempts_local", "`cite` is missing");
+}
+
+#[test]
+fn a_duty_that_is_told_is_read_whole() {
+    let told = |kind: &str, value: &str| {
+        let rule =
+            RULE.replace("cap_application", kind).replace("nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n", "");
+        let value = VALUE.replace("comparator = \"at_most\"\nvalue = \"0.8\"\n", value);
+        format!("{HEAD}{rule}{value}")
+    };
+    assert_eq!(faults(&told("retention", "years = 3\ncounts_from = \"application\"\n")), []);
+    refuses(&told("retention", "years = 3\n"), ID, "counts_from", "is missing");
+    refuses(&told("retention", "years = 0\ncounts_from = \"application\"\n"), ID, "years", "whole number");
+    refuses(&told("record_fields", "fields = [\"shoe_size\"]\n"), ID, "fields", "shoe_size");
+    refuses(&told("record_deadline", ""), ID, "hours", "during_the_work");
+    refuses(&told("record_deadline", "hours = 24\nduring_the_work = true\n"), ID, "hours", "during_the_work");
+    refuses(&told("report", "words = \"report\"\n"), ID, "due", "is missing");
+    refuses(&told("report", "words = \"report\"\ndue = \"13-01\"\n"), ID, "due", "a month and a day");
+    refuses(&told("notice", "words = \"Say it.\"\n"), ID, "words", "full stop");
+    refuses(&told("plan", "words = \"A plan\"\narea_sqft = \"100\"\n"), ID, "area_sqft", "area_comparator");
+    refuses(&told("notice", "words = \"Say it\"\nyears = 3\n"), ID, "years", "does not belong to kind notice");
+}
+
+#[test]
+fn an_interval_a_count_and_rain_say_what_they_need() {
+    let of = |kind: &str, head: &str, value: &str| {
+        let rule = RULE.replace("cap_application", kind).replace("unit = \"lb/ksf\"\n", head);
+        let rule = if kind == "rain" { rule.replace("nutrient = \"nitrogen_total\"\n", "") } else { rule };
+        format!("{HEAD}{rule}{}", VALUE.replace("comparator = \"at_most\"\nvalue = \"0.8\"\n", value))
+    };
+    assert_eq!(faults(&of("interval", "", "days = 42\n")), []);
+    refuses(&of("interval", "", ""), ID, "days", "is missing");
+    refuses(&of("interval", "unit = \"ft\"\n", "days = 42\n"), ID, "unit", "does not belong");
+    refuses(&of("count_year", "", "calendar_year = true\n"), ID, "most", "is missing");
+    let inches = "unit = \"in\"\n";
+    assert_eq!(faults(&of("rain", inches, "occurring = true\n")), []);
+    assert_eq!(faults(&of("rain", inches, "heavy_without_number = true\nhours = 24\n")), []);
+    refuses(&of("rain", inches, ""), ID, "hours", "is missing");
+    refuses(
+        &of("rain", inches, "heavy_without_number = true\nhours = 24\nvalue = \"2\"\n"),
+        ID,
+        "heavy_without_number",
+        "no number",
+    );
+    let both = whole().replace("value = \"0.8\"", "value = \"0.8\"\nby_species = { bahia = \"1\" }");
+    refuses(&both, ID, "value", "not several");
+    refuses(
+        &whole().replace("value = \"0.8\"", "by_waterfront = { waterfront = \"1\" }"),
+        ID,
+        "by_waterfront",
+        "`elsewhere` is missing",
+    );
+    refuses(
+        &whole().replace("value = \"0.8\"", "by_species = { moss = \"1\" }"),
+        ID,
+        "by_species",
+        "`moss` is no species",
+    );
+}
+
+#[test]
+fn a_code_is_plain_and_the_companys_level_is_its_own() {
+    refuses(&whole().replace("\"xx\"", "\"XX town\""), None, "code", "small letters");
+    let company = whole().replace("level = \"state\"", "level = \"company\"");
+    refuses(&company, None, "level", "for the set `company`");
 }
 
 #[test]

@@ -1,11 +1,13 @@
 //! What must hold for every load, not only for those somebody thought of. `PROPTEST_CASES` asks for more of them.
 
 use domain::{
-    application::{Facts, PastApplication, Purpose},
+    application::{Facts, HeldCredential, PastApplication, Purpose},
     decision::{Decision, Verdict, decide},
+    equipment::Equipment,
+    land::Water,
     law::{EMBEDDED, Lawbook},
     product::ProductForm,
-    quantity::{Area, NutrientRate, Percent, Phosphate, ProductMass, QuickNitrogen, TotalNitrogen},
+    quantity::{Area, Distance, NutrientRate, Percent, Phosphate, ProductMass, QuickNitrogen, TotalNitrogen},
     soil::SoilCategory,
     time::Day,
 };
@@ -13,9 +15,9 @@ use proptest::prelude::*;
 
 use crate::facts::{Given, Report, day};
 
+/// The embedded law with nothing that bars local rules, so that every set is tried.
 fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> =
-        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
+    static BOOK: std::sync::LazyLock<Lawbook> = std::sync::LazyLock::new(crate::cases::without_bars);
     &BOOK
 }
 
@@ -43,14 +45,16 @@ fn entry() -> impl Strategy<Value = PastApplication> {
 }
 
 prop_compose! {
-    fn facts()(
+    pub fn facts()(
         days in 0_i32..1_500,
         nitrogen in 0_i64..4_600,
         slow in 0_i64..=100,
         phosphate in prop_oneof![Just(0_i64), 1_i64..1_000],
         product in 1_i64..20_000_000,
         area in 10_000_i64..2_000_000,
-        flags in any::<[bool; 6]>(),
+        flags in any::<[bool; 8]>(),
+        feet in prop::option::of(0_i64..5_000),
+        equipment in prop::sample::select(vec![Equipment::RotarySpreader, Equipment::DropSpreader, Equipment::TargetedSprayer]),
         release in prop::option::of(1_i64..=10_000),
         recommended in prop::option::of(0_i64..2_000_000),
         past in prop::collection::vec(entry(), 0..12),
@@ -69,9 +73,16 @@ prop_compose! {
         if flags[5] {
             facts.audience = domain::application::Audience::Household;
         }
+        facts.label.compost = flags[6];
+        facts.equipment = equipment;
+        if flags[7] {
+            let held = |code: &str| HeldCredential { code: code.to_owned(), valid_from: day("2025-01-01"), valid_until: Some(day("2026-06-30")) };
+            facts.credentials = vec![held("us-fl-orange-certified"), held("us-ma-barnstable-certified")];
+        }
         let line = &mut facts.lines[0];
         (line.area, line.section.area, line.product) = (Area::from_raw(area), Area::from_raw(area), ProductMass::from_raw(product));
         line.section.past = past;
+        line.section.water = feet.map_or(Water::None, |feet| Water::At(Distance::from_raw(feet)));
         line.section.soil_reports[0].phosphate_recommended = recommended.map(NutrientRate::from_raw);
         facts
     }

@@ -152,7 +152,9 @@ impl<'a> Run<'a> {
             self.case.facts.on, first.from
         );
         let answer = Answer::law_unknown(message, "Ask the office what the law was on that day.");
-        let may_refuse = !only_warns && rule.may_refuse(first);
+        // A distance that only holds from some waters cannot stop the work while it is in force, nor before.
+        let some_waters = matches!(&first.duty, Some(Duty::Setback(setback)) if setback.only_where.is_some());
+        let may_refuse = !only_warns && !some_waters && rule.may_refuse(first);
         let origin = Origin { since: None, may_refuse, ..Origin::of(rule, first, None) };
         if may_refuse {
             self.bounds.forbid(None, &rule.id, &answer.message);

@@ -14,6 +14,7 @@ use crate::{
     product::Label,
     quantity::{Distance, NutrientRate, Percent, RainDepth, Temperature},
     soil::SoilCategory,
+    time::Day,
     weather::Alert,
 };
 
@@ -89,6 +90,19 @@ pub struct Window {
     pub per: WindowPer,
     /// Never empty; a cap of zero closes the season for that nutrient.
     pub caps: Vec<(Nutrient, NutrientRate)>,
+}
+
+impl Window {
+    /// Whether a day is barred. Both named days are; a window may wrap the end of the year, and one that ends on February 29
+    /// ends on the 28th in a year without it.
+    pub fn holds_on(&self, day: Day) -> bool {
+        let today = (day.date().month(), day.date().day());
+        if self.first_barred <= self.last_barred {
+            (self.first_barred..=self.last_barred).contains(&today)
+        } else {
+            today >= self.first_barred || today <= self.last_barred
+        }
+    }
 }
 
 /// Whether a window's caps hold for each application or for the whole window.
@@ -173,6 +187,16 @@ pub struct GroundBar {
     pub barred: Vec<Ground>,
     /// States that are barred or not by a measure that the observation does not give.
     pub measure: Vec<Ground>,
+}
+
+impl GroundBar {
+    /// The barred states. Ground that is frozen at all needs no depth beside it.
+    pub(crate) fn words(&self) -> String {
+        let frozen = self.barred.contains(&Ground::Frozen);
+        let said: Vec<Ground> =
+            self.barred.iter().copied().filter(|ground| !(frozen && *ground == Ground::FrozenTwoInches)).collect();
+        super::list(&said, |ground| ground.words().to_owned(), "or")
+    }
 }
 
 /// Rain that falls or is forecast.

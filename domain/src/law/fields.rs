@@ -3,7 +3,7 @@
 use serde::de::DeserializeOwned;
 use toml::{Table, Value};
 
-use super::fault::LawFault;
+use super::{fault::LawFault, schema};
 use crate::{
     quantity::{Quantity, Unit},
     time::Day,
@@ -21,6 +21,12 @@ pub(super) struct Fields<'t> {
 impl<'t> Fields<'t> {
     pub(super) fn new(table: &'t Table, file: &'t str, rule: Option<&'t str>) -> Self {
         Self { table, asked: Vec::new(), file, rule, faults: Vec::new() }
+    }
+
+    /// The fields asked for so far.
+    #[cfg(test)]
+    pub(super) fn asked(&self) -> &[&'static str] {
+        &self.asked
     }
 
     pub(super) fn fault(&mut self, field: &str, what: impl Into<String>) {
@@ -148,7 +154,11 @@ impl<'t> Fields<'t> {
     /// One word of a closed list.
     pub(super) fn word<T: DeserializeOwned>(&mut self, field: &'static str) -> Option<T> {
         let value = self.get(field)?;
-        value.clone().try_into().map_err(|fault| self.fault(field, first_line(&fault))).ok()
+        let said = |fault: toml::de::Error| match (value.as_str(), schema::names::<T>()) {
+            (Some(word), [_, ..]) => format!("`{word}` is not known; write one of {}", schema::names::<T>().join(", ")),
+            _ => first_line(&fault),
+        };
+        value.clone().try_into().map_err(|fault| self.fault(field, said(fault))).ok()
     }
 
     pub(super) fn required_word<T: DeserializeOwned>(&mut self, field: &'static str, about: &str) -> Option<T> {

@@ -15,12 +15,15 @@ pub mod nutrient;
 mod on_day;
 mod read;
 mod read_about;
+mod schema;
+mod schema_fields;
 mod stack;
+mod strictest;
 pub mod told;
 mod words;
 pub mod year;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 pub use about::{Hole, Level, LocalRules, Preemption, Reach, RowId, RuleSetAbout, SetCode, StandsBy};
 pub use changes::RuleChange;
@@ -28,7 +31,9 @@ pub use duties::{DutySource, KeptUntil, ReportDue, RequiredField};
 pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
+pub use schema::rule_file_schema;
 pub(crate) use stack::{Force, Stack};
+pub use strictest::{CapPer, Intent, RuleName, Strictest, StrictestCap, StrictestDistance, StrictestMonths};
 
 use crate::{decision::RuleSetUsed, time::Day};
 
@@ -55,6 +60,7 @@ pub const EMBEDDED: &[(&str, &str)] = &[
     ("us-ky.toml", include_str!("../../law/us-ky.toml")),
     ("us-ma-barnstable.toml", include_str!("../../law/us-ma-barnstable.toml")),
     ("us-ma-falmouth.toml", include_str!("../../law/us-ma-falmouth.toml")),
+    ("us-ma-nantucket.toml", include_str!("../../law/us-ma-nantucket.toml")),
     ("us-ma.toml", include_str!("../../law/us-ma.toml")),
     ("us-md.toml", include_str!("../../law/us-md.toml")),
     ("us-me-portland.toml", include_str!("../../law/us-me-portland.toml")),
@@ -68,6 +74,7 @@ pub const EMBEDDED: &[(&str, &str)] = &[
     ("us-mn.toml", include_str!("../../law/us-mn.toml")),
     ("us-nh.toml", include_str!("../../law/us-nh.toml")),
     ("us-nj.toml", include_str!("../../law/us-nj.toml")),
+    ("us-ny-nassau.toml", include_str!("../../law/us-ny-nassau.toml")),
     ("us-ny-suffolk.toml", include_str!("../../law/us-ny-suffolk.toml")),
     ("us-ny-westchester.toml", include_str!("../../law/us-ny-westchester.toml")),
     ("us-ny.toml", include_str!("../../law/us-ny.toml")),
@@ -152,6 +159,7 @@ impl Lawbook {
             book.sets.push(set);
         }
         book.check_parents(texts, &mut faults);
+        book.check_exceptions(texts, &mut faults);
         if faults.is_empty() { Ok(book) } else { Err(faults) }
     }
 
@@ -178,6 +186,18 @@ impl Lawbook {
         }
     }
 
+    /// The local sets that a bar does not meet must be there, or the bar would meet them.
+    fn check_exceptions(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
+        for set in &self.sets {
+            let except = set.about.preempts_local.iter().flat_map(|bar| &bar.except);
+            for code in except.filter(|code| self.rule_set(&code.0).is_none()) {
+                let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
+                let what = format!("`except` names `{}`, but `{}` is no rule set", code.0, code.0);
+                faults.push(LawFault { file: file.to_owned(), rule: None, field: "preempts_local".to_owned(), what });
+            }
+        }
+    }
+
     /// Every set, in the order they were read.
     pub fn rule_sets(&self) -> &[RuleSet] {
         &self.sets
@@ -190,6 +210,12 @@ impl Lawbook {
     /// The sets that stand over a place with these codes, and why one of them does not count there.
     pub fn over(&self, codes: &[String]) -> Vec<RuleSetUsed> {
         Stack::of(self, codes).used()
+    }
+
+    /// The credentials that free their holders from a rule, by the codes under which rule files call them.
+    pub fn credentials(&self) -> BTreeSet<&str> {
+        let rules = self.sets.iter().flat_map(|set| &set.rules);
+        rules.filter_map(|rule| rule.unless_credential.as_deref()).collect()
     }
 
     /// What every rule of the stacked sets says on a day, with the sets above them and the company's own.

@@ -14,6 +14,7 @@ const WHOLE: i64 = 10_000;
 
 /// What a rule counts. Phosphorus and phosphate are two nutrients, and so are the forms of nitrogen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Nutrient {
     NitrogenTotal,

@@ -75,7 +75,7 @@ fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay
             value,
             InForce::InForce,
             Some(value.from),
-            limited(&format!("{}{}{}.", duty.words(), rule.scope.words(), unless(rule)), 600),
+            limited(&format!("{}{}{}{}.", bound(rule), duty.words(), rule.scope.words(), unless(rule)), 600),
         ),
         Standing::Repealed(value) => {
             (value, InForce::Repealed, Some(value.from), format!("Repealed from {} on.", value.from))
@@ -102,6 +102,15 @@ fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay
         href: value.source.href.clone(),
         mark: value.source.mark,
         rows: value.source.rows.clone(),
+    }
+}
+
+/// Whom the sentence is about, where that is not the applicator.
+const fn bound(rule: &Rule) -> &'static str {
+    match rule.binds {
+        Binds::Applicator => "",
+        Binds::Label => "On the label: ",
+        Binds::Seller => "For sellers: ",
     }
 }
 

@@ -150,7 +150,7 @@ impl AreaThreshold {
     }
 
     fn words(self) -> String {
-        format!(" (from {} {} sq ft on)", self.comparator.words(), self.area)
+        format!(" (where {} {} sq ft are concerned)", self.comparator.words(), self.area)
     }
 }
 

@@ -11,6 +11,11 @@ use crate::product::ProductForm;
 impl Scope {
     /// What narrows the rule, ready to be put behind its sentence.
     pub(super) fn words(&self) -> String {
+        let parts = self.parts();
+        if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
+    }
+
+    fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         for form in &self.forms {
             parts.push(match form {
@@ -36,7 +41,7 @@ impl Scope {
         if !self.purposes.is_empty() {
             parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
         }
-        if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
+        parts
     }
 }
 
@@ -49,13 +54,13 @@ impl Duty {
     pub(crate) fn words(&self) -> String {
         match self {
             Self::CapApplication(cap) => {
-                let (than, amount, nutrient) = (cap.comparator.words(), cap.amount.words(), cap.nutrient.words());
-                format!("One application puts down {than} {amount} {nutrient} on 1,000 sq ft")
+                let amount = cap.amount.words(cap.nutrient);
+                format!("One application puts down {}{amount}", cap.comparator.words())
             }
             Self::CapYear(cap) => {
                 let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
-                let (than, amount, nutrient) = (cap.comparator.words(), cap.amount.words(), cap.nutrient.words());
-                format!("A year puts down {than} {amount} of {nutrient} on 1,000 sq ft{counts}")
+                let amount = cap.amount.words(cap.nutrient);
+                format!("A year puts down {}{amount}{counts}", cap.comparator.words())
             }
             Self::Window(window) => window.words(),
             Self::PhosphorusNeed(need) => need.words(),
@@ -67,11 +72,7 @@ impl Duty {
                 format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
             }
             Self::Setback(setback) => setback.words(),
-            Self::Ground(duty) => format!(
-                "No {} on ground that is {}",
-                of_nutrients(&duty.nutrients),
-                list(&duty.barred, |ground| ground.words().to_owned(), "or")
-            ),
+            Self::Ground(duty) => format!("No {} on ground that is {}", of_nutrients(&duty.nutrients), duty.words()),
             Self::Rain(duty) => duty.words(),
             Self::Alerts(duty) => {
                 let words = |alert: &crate::weather::Alert| format!("{} {}", alert.event.words(), alert.level.words());
@@ -108,12 +109,17 @@ impl Duty {
 }
 
 impl Amount {
-    fn words(&self) -> String {
+    /// The number with its nutrient and its ground; a table behind a colon.
+    fn words(&self, nutrient: Nutrient) -> String {
+        let nutrient = nutrient.words();
+        let table = |numbers: String| format!(", in lb {nutrient} on 1,000 sq ft: {numbers}");
         match self {
-            Self::One(rate) => format!("{rate} lb"),
-            Self::BySpecies(rates) => list(rates, |(species, rate)| format!("{rate} lb on {}", species.words()), "and"),
+            Self::One(rate) => format!(" {rate} lb {nutrient} on 1,000 sq ft"),
+            Self::BySpecies(rates) => {
+                table(list(rates, |(species, rate)| format!("{rate} on {}", species.words()), "and"))
+            }
             Self::ByWaterfront { waterfront, elsewhere } => {
-                format!("{elsewhere} lb, on the water {waterfront} lb,")
+                table(format!("{waterfront} on the water and {elsewhere} elsewhere"))
             }
         }
     }
@@ -170,7 +176,7 @@ impl PhosphorusNeed {
         };
         let rate = if self.up_to_recommended { ", and never more than it recommends" } else { "" };
         let most = self.product_at_most.map_or_else(String::new, |most| format!(", in a product of at most {most} %"));
-        let excused = list(&self.excuses, |scope| scope.words().trim().to_owned(), "or");
+        let excused = list(&self.excuses, |scope| scope.parts().join(" with "), "or");
         let excused = if excused.is_empty() { excused } else { format!(", or without a report: {excused}") };
         let free = self
             .one_free

@@ -5,9 +5,9 @@ use serde::{Deserialize, Serialize};
 use super::{
     Lawbook,
     duty::{Amount, CapYear, Duty},
-    model::{Binds, Comparator, Rule, Standing},
+    model::{Binds, Comparator, Rule, Scope, Standing},
     nutrient::Nutrient,
-    stack::Stack,
+    stack::{Force, Stack},
 };
 use crate::{application::Audience, decision::Mark, land::Species, quantity::NutrientRate, time::Day};
 
@@ -38,7 +38,12 @@ impl Lawbook {
         let stack = Stack::of(self, codes);
         let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
         let caps = running.flat_map(|stacked| {
-            stacked.set.rules.iter().filter_map(|rule| cap(&stacked.set.about.code, rule, species, day))
+            let only_warns = matches!(stacked.force, Force::Warns(_));
+            let rules = stacked.set.rules.iter();
+            rules.filter_map(move |rule| {
+                let cap = cap(&stacked.set.about.code, rule, species, day)?;
+                Some(YearCap { advice: cap.advice || only_warns, ..cap })
+            })
         });
         caps.min_by_key(|cap| (cap.limit_lb_per_1000_sqft, cap.limit_allowed))
     }
@@ -46,7 +51,7 @@ impl Lawbook {
 
 fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<YearCap> {
     let concerns_all =
-        rule.scope.enhanced_efficiency.is_none() && rule.scope.organic.is_none() && rule.scope.purposes.is_empty();
+        Scope { forms: Vec::new(), labelled_for_establishment: None, ..rule.scope.clone() } == Scope::default();
     if rule.binds != Binds::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
         return None;
     }

@@ -3,21 +3,23 @@
 use super::{Answer, Case, SectionCase, capital, interval};
 use crate::{law::duty::CountYear, time::Day};
 
+/// The most applications that lie in the calendar year of a day, or in a span of 365 days that holds it, with one on the day
+/// itself. A record may be entered late, so a span may end on a later application.
+fn highest(duty: CountYear, others: &[Day], on: Day) -> usize {
+    let within =
+        |first: Day, last: Day| others.iter().filter(|day| **day != on && (first..=last).contains(*day)).count() + 1;
+    let calendar = within(on.first_of_year(), on.last_of_year());
+    if duty.calendar {
+        return calendar;
+    }
+    let ends = others.iter().copied().chain([on]).filter(|end| (on..=on.plus_days(364)).contains(end));
+    ends.map(|end| within(end.plus_days(-364), end)).max().unwrap_or(calendar).max(calendar)
+}
+
 pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let on = case.facts.on;
-    let mut days = interval::days(duty.nutrient, section);
-    if !days.contains(&on) {
-        days.push(on);
-    }
-    let within = |first: Day, last: Day| days.iter().filter(|day| (first..=last).contains(*day)).count();
-    let calendar = within(on.first_of_year(), on.last_of_year());
-    let highest = if duty.calendar {
-        calendar
-    } else {
-        // A record may be entered late, so the span of 365 days that ends on a later application counts as well.
-        let ends = days.iter().filter(|end| (on..=on.plus_days(364)).contains(*end));
-        ends.map(|end| within(end.plus_days(-364), *end)).max().unwrap_or(calendar).max(calendar)
-    };
+    let days = interval::days(duty.nutrient, section);
+    let highest = highest(duty, &days, on);
     let (most, nutrient) = (usize::from(duty.most), duty.nutrient.words());
     let answer = if highest <= most {
         Answer::met()
@@ -27,7 +29,14 @@ pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>)
             "This would be application {highest} of {nutrient} on {} in {year}; at most {most} are allowed.",
             section.name()
         );
-        Answer::broken(capital(&message), format!("Wait for the first day on which fewer than {most} lie in the year."))
+        Answer::broken(capital(&message), first_day(duty, &days, on))
     };
     answer.with(most.to_string(), Some(highest.to_string()), "applications in a year")
+}
+
+/// The first later day on which one more application is allowed.
+fn first_day(duty: CountYear, days: &[Day], on: Day) -> String {
+    let allowed = |day: &Day| highest(duty, days, *day) <= usize::from(duty.most);
+    let first = (1..=2 * 366).map(|later| on.plus_days(later)).find(allowed);
+    first.map_or_else(String::new, |day| format!("The first day on which another one is allowed is {day}."))
 }

@@ -1,10 +1,10 @@
 //! Nothing on ground that is frozen, covered with snow or saturated. A person sees that; no forecast does.
 
 use super::{Answer, Case};
-use crate::law::{duty::GroundBar, list};
+use crate::law::duty::GroundBar;
 
 pub(super) fn judge(duty: &GroundBar, case: &Case<'_>) -> Answer {
-    let barred = list(&duty.barred, |ground| ground.words().to_owned(), "or");
+    let barred = duty.words();
     let answer = match case.facts.ground {
         None => {
             let message = format!("Nobody has looked at the ground yet; it must not be {barred}.");

@@ -227,9 +227,9 @@ pub(crate) fn nitrogen_room(
 
 /// The first day after the one asked about on which no season closes the product.
 fn first_open_day(case: &Case<'_>) -> Option<Day> {
-    (1..=366).map(|days| case.facts.on.plus_days(days)).find(|day| {
-        !case.windows.iter().any(|window| window::holds_on(window, *day) && window::closed_for(window, case))
-    })
+    (1..=366)
+        .map(|days| case.facts.on.plus_days(days))
+        .find(|day| !case.windows.iter().any(|window| window.holds_on(*day) && window::closed_for(window, case)))
 }
 
 /// Begins a sentence.

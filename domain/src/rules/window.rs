@@ -16,16 +16,6 @@ use crate::{
     time::Day,
 };
 
-/// Whether a day is barred.
-pub(super) fn holds_on(window: &Window, day: Day) -> bool {
-    let today = (day.date().month(), day.date().day());
-    if window.first_barred <= window.last_barred {
-        (window.first_barred..=window.last_barred).contains(&today)
-    } else {
-        today >= window.first_barred || today <= window.last_barred
-    }
-}
-
 /// Whether the window's caps leave nothing of something that the product holds.
 pub(super) fn closed_for(window: &Window, case: &Case<'_>) -> bool {
     closed_nutrients(window, case).next().is_some()
@@ -40,7 +30,7 @@ fn closed_nutrients<'w>(window: &'w Window, case: &'w Case<'_>) -> impl Iterator
 pub(super) fn judge_season(window: &Window, case: &Case<'_>) -> Option<Answer> {
     let (first, last) = (month_day(window.first_barred), month_day(window.last_barred));
     let season = format!("{first} through {last}");
-    if !holds_on(window, case.facts.on) {
+    if !window.holds_on(case.facts.on) {
         return Some(Answer::met().with(season, Some(case.facts.on.to_string()), "day"));
     }
     let closed: Vec<Nutrient> = closed_nutrients(window, case).collect();
@@ -85,7 +75,7 @@ fn bound(nutrient: Nutrient, rate: NutrientRate) -> Bound {
 
 /// The caps above zero of a nutrient that the product holds, on a barred day.
 fn lowered<'w>(window: &'w Window, case: &'w Case<'_>) -> impl Iterator<Item = (Nutrient, NutrientRate)> + 'w {
-    let holds = holds_on(window, case.facts.on);
+    let holds = window.holds_on(case.facts.on);
     let held = |nutrient: Nutrient| nutrient.share(&case.facts.label).raw() > 0;
     window.caps.iter().copied().filter(move |(nutrient, rate)| holds && !rate.is_zero() && held(*nutrient))
 }
@@ -121,7 +111,7 @@ pub(super) fn largest(
     section: &SectionCase<'_>,
     line: &LineFacts,
 ) -> Option<ProductMass> {
-    if holds_on(window, case.facts.on) && closed_for(window, case) {
+    if window.holds_on(case.facts.on) && closed_for(window, case) {
         return Some(ProductMass::ZERO);
     }
     let masses = lowered(window, case).filter_map(|(nutrient, rate)| {

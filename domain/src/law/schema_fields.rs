@@ -1,0 +1,226 @@
+//! The fields of a rule file, by what they stand in.
+
+use super::{model::Kind, nutrient::Nutrient, schema::names, told};
+use crate::{application, equipment, land, product, soil, weather};
+
+/// How a field is written.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Shape {
+    /// With its longest length.
+    Text(usize),
+    Flag,
+    Count,
+    Day,
+    MonthDay,
+    Decimal,
+    Mark,
+    Cap,
+    Floor,
+    Word(fn() -> &'static [&'static str]),
+    Words(fn() -> &'static [&'static str]),
+    Texts,
+    Object(&'static [Field]),
+    Objects(&'static [Field]),
+    /// Decimal text by word.
+    Amounts(fn() -> &'static [&'static str]),
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Field {
+    pub(super) name: &'static str,
+    pub(super) shape: Shape,
+    pub(super) required: bool,
+}
+
+const fn must(name: &'static str, shape: Shape) -> Field {
+    Field { name, shape, required: true }
+}
+
+const fn may(name: &'static str, shape: Shape) -> Field {
+    Field { name, shape, required: false }
+}
+
+/// A rule set; its closed lists and tables are put in where the schema is made.
+pub(super) const SET: [Field; 13] = [
+    must("code", Shape::Text(60)),
+    must("name", Shape::Text(120)),
+    must("level", Shape::Flag),
+    must("last_checked", Shape::Day),
+    must("coverage", Shape::Text(600)),
+    may("parent", Shape::Text(60)),
+    may("local_rules", Shape::Flag),
+    may("local_decides", Shape::Text(300)),
+    may("enacted_on", Shape::Day),
+    may("preempts_local", Shape::Flag),
+    may("stands_by", Shape::Flag),
+    may("hole", Shape::Flag),
+    may("rule", Shape::Flag),
+];
+
+/// What every value says: since when, where it stands written and how it was read.
+pub(super) const SOURCE: [Field; 6] = [
+    must("from", Shape::Day),
+    may("starts", Shape::Flag),
+    must("cite", Shape::Text(400)),
+    may("href", Shape::Text(600)),
+    must("mark", Shape::Mark),
+    may("rows", Shape::Texts),
+];
+
+pub(super) const PREEMPTION: [Field; 9] = [
+    must("words", Shape::Text(300)),
+    must("cite", Shape::Text(400)),
+    may("href", Shape::Text(600)),
+    must("mark", Shape::Mark),
+    may("rows", Shape::Texts),
+    may("reach", Shape::Flag),
+    may("older_than", Shape::Day),
+    may("older_reach", Shape::Flag),
+    may("except", Shape::Texts),
+];
+
+pub(super) const STANDS_BY: [Field; 5] = [
+    must("words", Shape::Text(300)),
+    must("cite", Shape::Text(400)),
+    may("href", Shape::Text(600)),
+    must("mark", Shape::Mark),
+    may("rows", Shape::Texts),
+];
+
+pub(super) const HOLE: [Field; 4] = [
+    must("words", Shape::Text(300)),
+    must("rows", Shape::Texts),
+    may("asks_care", Shape::Flag),
+    may("when", Shape::Object(&SCOPE)),
+];
+
+pub(super) const SCOPE: [Field; 8] = [
+    may("forms", Shape::Words(names::<product::ProductForm>)),
+    may("purposes", Shape::Words(names::<application::Purpose>)),
+    may("enhanced_efficiency", Shape::Flag),
+    may("organic", Shape::Flag),
+    may("labelled_for_establishment", Shape::Flag),
+    may("compost", Shape::Flag),
+    may("slow_share_at_least", Shape::Decimal),
+    may("slow_share_below", Shape::Decimal),
+];
+
+const BY_WATERFRONT: [Field; 2] = [must("waterfront", Shape::Decimal), must("elsewhere", Shape::Decimal)];
+const REDUCED: [Field; 2] =
+    [must("distance", Shape::Decimal), must("equipment", Shape::Words(names::<equipment::Equipment>))];
+const ALERT: [Field; 2] = [
+    must("event", Shape::Word(names::<weather::AlertEvent>)),
+    must("level", Shape::Word(names::<weather::AlertLevel>)),
+];
+const AMOUNT: [Field; 4] = [
+    must("comparator", Shape::Cap),
+    may("value", Shape::Decimal),
+    may("by_species", Shape::Amounts(names::<land::Species>)),
+    may("by_waterfront", Shape::Object(&BY_WATERFRONT)),
+];
+const AMOUNT_OF_YEAR: [Field; 5] = [
+    must("comparator", Shape::Cap),
+    must("counts", Shape::Word(names::<super::duty::Counts>)),
+    may("value", Shape::Decimal),
+    may("by_species", Shape::Amounts(names::<land::Species>)),
+    may("by_waterfront", Shape::Object(&BY_WATERFRONT)),
+];
+const WINDOW: [Field; 4] = [
+    must("first_barred", Shape::MonthDay),
+    must("last_barred", Shape::MonthDay),
+    must("per", Shape::Word(names::<super::duty::WindowPer>)),
+    must("caps", Shape::Amounts(names::<Nutrient>)),
+];
+const NEED: [Field; 8] = [
+    must("threshold", Shape::Decimal),
+    must("soil_report", Shape::Word(names::<super::duty::Proof>)),
+    may("categories", Shape::Words(names::<soil::SoilCategory>)),
+    may("report_months", Shape::Count),
+    may("up_to_recommended", Shape::Flag),
+    may("product_at_most", Shape::Decimal),
+    may("excuses", Shape::Objects(&SCOPE)),
+    may("one_free_lb_per_ksf", Shape::Decimal),
+];
+const SOIL_REPORT: [Field; 3] = [
+    must("application", Shape::Count),
+    may("report_months", Shape::Count),
+    may("excused_purposes", Shape::Words(names::<application::Purpose>)),
+];
+const SETBACK: [Field; 7] = [
+    must("comparator", Shape::Floor),
+    must("value", Shape::Decimal),
+    must("measured_from", Shape::Text(120)),
+    may("reduced", Shape::Object(&REDUCED)),
+    may("waived_by_strip", Shape::Decimal),
+    may("waived_purposes", Shape::Words(names::<application::Purpose>)),
+    may("only_where", Shape::Text(160)),
+];
+const GROUND: [Field; 2] = [
+    must("barred", Shape::Words(names::<application::Ground>)),
+    may("measure", Shape::Words(names::<application::Ground>)),
+];
+const RAIN: [Field; 6] = [
+    may("occurring", Shape::Flag),
+    may("heavy_without_number", Shape::Flag),
+    may("comparator", Shape::Floor),
+    may("value", Shape::Decimal),
+    may("hours", Shape::Count),
+    may("chance_over_percent", Shape::Decimal),
+];
+const ALERTS: [Field; 1] = [must("alerts", Shape::Objects(&ALERT))];
+const FLOOR: [Field; 2] = [must("comparator", Shape::Floor), must("value", Shape::Decimal)];
+const DAYS: [Field; 1] = [must("days", Shape::Count)];
+const RELEASE: [Field; 3] = [
+    must("comparator", Shape::Cap),
+    must("value", Shape::Decimal),
+    must("per", Shape::Word(names::<super::duty::ReleasePer>)),
+];
+const COUNT: [Field; 2] = [must("most", Shape::Count), may("calendar_year", Shape::Flag)];
+const RECORD_FIELDS: [Field; 1] = [must("fields", Shape::Words(names::<told::RecordField>))];
+const RECORD_DEADLINE: [Field; 2] = [may("hours", Shape::Count), may("during_the_work", Shape::Flag)];
+const RETENTION: [Field; 2] =
+    [must("years", Shape::Count), must("counts_from", Shape::Word(names::<told::CountsFrom>))];
+const SAYING: [Field; 3] =
+    [must("words", Shape::Text(400)), may("area_comparator", Shape::Floor), may("area_sqft", Shape::Decimal)];
+const REPORT: [Field; 4] = [
+    must("due", Shape::MonthDay),
+    must("words", Shape::Text(400)),
+    may("area_comparator", Shape::Floor),
+    may("area_sqft", Shape::Decimal),
+];
+
+/// The fields of a value of a kind, besides those that every value has.
+pub(super) const fn of_kind(kind: Kind) -> &'static [Field] {
+    match kind {
+        Kind::CapApplication => &AMOUNT,
+        Kind::CapYear => &AMOUNT_OF_YEAR,
+        Kind::Window => &WINDOW,
+        Kind::PhosphorusNeed => &NEED,
+        Kind::SoilReportBefore => &SOIL_REPORT,
+        Kind::Setback => &SETBACK,
+        Kind::Ground => &GROUND,
+        Kind::Rain => &RAIN,
+        Kind::Alerts => &ALERTS,
+        Kind::Heat | Kind::SlowShare => &FLOOR,
+        Kind::HoldAfterSeeding | Kind::Interval => &DAYS,
+        Kind::Surface => &[],
+        Kind::Release => &RELEASE,
+        Kind::CountYear => &COUNT,
+        Kind::RecordFields => &RECORD_FIELDS,
+        Kind::RecordDeadline => &RECORD_DEADLINE,
+        Kind::Retention => &RETENTION,
+        Kind::Report => &REPORT,
+        Kind::Credential | Kind::Notice | Kind::Plan | Kind::Conduct | Kind::Meaning | Kind::Penalty => &SAYING,
+    }
+}
+
+/// Fields of which the reader misses one, while another would do.
+#[cfg(test)]
+pub(super) const fn choices(kind: Kind) -> &'static [&'static str] {
+    match kind {
+        Kind::CapApplication | Kind::CapYear => &["value"],
+        Kind::Rain => &["hours", "comparator", "value"],
+        Kind::RecordDeadline => &["hours"],
+        _ => &[],
+    }
+}

@@ -1,0 +1,210 @@
+//! The stacked sets of a place as one answer: of every line the strictest, with the rule it comes from.
+//!
+//! A decision does not need this, since it asks every rule and lets the gravest answer stand. People do: "what is the least
+//! that holds here?" The two must agree, which a test sees to.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    Lawbook,
+    duties::{KeptUntil, RequiredField},
+    duty::{Amount, Duty, Window},
+    model::{Binds, Comparator, Rule, Standing},
+    nutrient::Nutrient,
+    stack::{Force, Stack},
+};
+use crate::{
+    application::{Audience, Purpose},
+    equipment::Equipment,
+    land::Species,
+    product::Label,
+    quantity::{Distance, NutrientRate},
+    time::Day,
+};
+
+/// What somebody wants to do, as far as the choice of rules depends on it.
+#[derive(Debug, Clone)]
+pub struct Intent<'a> {
+    pub on: Day,
+    pub audience: Audience,
+    pub purpose: Purpose,
+    pub label: &'a Label,
+    pub species: Option<Species>,
+    pub equipment: Equipment,
+}
+
+/// Of every line the strictest that may refuse. Rules that only warn are not here.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Strictest {
+    /// The lowest cap of each nutrient, for one application and for a year.
+    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    pub caps: Vec<StrictestCap>,
+    /// Whether the day lies in a closed season for something the product holds: of every set, since barred days add up.
+    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    pub closed_by: Vec<RuleName>,
+    /// The first day from this one on that no set closes for the product; nothing within a year means never.
+    pub first_open_day: Option<Day>,
+    /// The longest distance from water for the equipment.
+    pub distance: Option<StrictestDistance>,
+    /// The shortest life of a soil report that opens phosphorus, in months.
+    pub soil_report_months: Option<StrictestMonths>,
+    /// The longest time that a record of this day is kept.
+    pub kept_until: Option<KeptUntil>,
+    /// Everything that a record must hold.
+    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    pub record_fields: Vec<RequiredField>,
+}
+
+/// The id of a rule.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-ny.season"))]
+#[serde(transparent)]
+pub struct RuleName(pub String);
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct StrictestCap {
+    pub nutrient: Nutrient,
+    pub per: CapPer,
+    pub limit_lb_per_1000_sqft: NutrientRate,
+    /// Whether the limit itself is allowed, or only less.
+    pub limit_allowed: bool,
+    pub rule: RuleName,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum CapPer {
+    Application,
+    Year,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct StrictestDistance {
+    pub distance_ft: Distance,
+    /// Whether the distance itself is far enough, or only more.
+    pub distance_allowed: bool,
+    pub rule: RuleName,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct StrictestMonths {
+    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
+    pub months: u16,
+    pub rule: RuleName,
+}
+
+impl Lawbook {
+    /// Combines the stacked sets for an intent.
+    pub fn strictest(&self, codes: &[String], intent: &Intent<'_>) -> Strictest {
+        let duties = self.binding(codes, intent, intent.on);
+        let mut caps: Vec<StrictestCap> = Vec::new();
+        for (rule, duty) in &duties {
+            if let Some(cap) = cap(rule, duty, intent) {
+                keep_lower(&mut caps, cap);
+            }
+        }
+        let closes = |duties: &[(&Rule, &Duty)], day: Day| -> Vec<RuleName> {
+            let closed =
+                duties.iter().filter(|(_, duty)| matches!(duty, Duty::Window(window) if closes(window, day, intent)));
+            closed.map(|(rule, _)| name(rule)).collect()
+        };
+        let open = |later: &i32| {
+            let day = intent.on.plus_days(*later);
+            closes(&self.binding(codes, intent, day), day).is_empty()
+        };
+        Strictest {
+            caps,
+            closed_by: closes(&duties, intent.on),
+            first_open_day: (0..=366).find(open).map(|later| intent.on.plus_days(later)),
+            distance: distance(&duties, intent.equipment),
+            soil_report_months: soil_report_months(&duties),
+            kept_until: self.kept_until(codes, intent.audience, intent.on, intent.on),
+            record_fields: self.record_fields(codes, intent.audience, intent.on),
+        }
+    }
+
+    /// The rules that may refuse, with what they demand on a day.
+    fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
+        let with_phosphorus = intent.label.phosphate_percent.raw() > 0;
+        let stack = Stack::of(self, codes);
+        let running = stack
+            .sets
+            .iter()
+            .filter(|stacked| stacked.force.runs_for(with_phosphorus) && !matches!(stacked.force, Force::Warns(_)));
+        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| {
+            rule.binds == Binds::Applicator
+                && rule.audience.contains(&intent.audience)
+                && rule.scope.covers(intent.label, intent.purpose)
+        });
+        let duties = rules.filter_map(|rule| match rule.on(day)? {
+            Standing::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
+                Some((rule, duty))
+            }
+            _ => None,
+        });
+        duties.collect()
+    }
+}
+
+fn name(rule: &Rule) -> RuleName {
+    RuleName(rule.id.clone())
+}
+
+fn cap(rule: &Rule, duty: &Duty, intent: &Intent<'_>) -> Option<StrictestCap> {
+    let (nutrient, amount, comparator, per) = match duty {
+        Duty::CapApplication(cap) => (cap.nutrient, &cap.amount, cap.comparator, CapPer::Application),
+        Duty::CapYear(cap) => (cap.nutrient, &cap.amount, cap.comparator, CapPer::Year),
+        _ => return None,
+    };
+    let limit = match (amount, intent.species) {
+        (Amount::One(rate), _) => *rate,
+        (Amount::ByWaterfront { waterfront, elsewhere }, _) => *waterfront.min(elsewhere),
+        (Amount::BySpecies(rates), None) => rates.iter().map(|(_, rate)| *rate).min()?,
+        (Amount::BySpecies(rates), Some(species)) => {
+            rates.iter().find(|(known, _)| *known == species).map(|(_, rate)| *rate)?
+        }
+    };
+    let limit_allowed = comparator == Comparator::AtMost;
+    Some(StrictestCap { nutrient, per, limit_lb_per_1000_sqft: limit, limit_allowed, rule: name(rule) })
+}
+
+/// Keeps the lower of two caps on the same nutrient and span; of equal numbers the one that does not allow its limit.
+fn keep_lower(caps: &mut Vec<StrictestCap>, cap: StrictestCap) {
+    let strictness = |cap: &StrictestCap| (cap.limit_lb_per_1000_sqft, cap.limit_allowed);
+    match caps.iter_mut().find(|known| known.nutrient == cap.nutrient && known.per == cap.per) {
+        Some(known) if strictness(&cap) < strictness(known) => *known = cap,
+        Some(_) => {}
+        None => caps.push(cap),
+    }
+}
+
+fn closes(window: &Window, day: Day, intent: &Intent<'_>) -> bool {
+    let barred = window.caps.iter().filter(|(_, rate)| rate.is_zero());
+    window.holds_on(day) && barred.into_iter().any(|(nutrient, _)| nutrient.share(intent.label).raw() > 0)
+}
+
+fn distance(duties: &[(&Rule, &Duty)], equipment: Equipment) -> Option<StrictestDistance> {
+    let distances = duties.iter().filter_map(|(rule, duty)| match duty {
+        Duty::Setback(setback) if setback.only_where.is_none() => Some(StrictestDistance {
+            distance_ft: setback.distance_for(equipment),
+            distance_allowed: setback.comparator == Comparator::AtLeast,
+            rule: name(rule),
+        }),
+        _ => None,
+    });
+    distances.max_by_key(|found| (found.distance_ft, !found.distance_allowed))
+}
+
+fn soil_report_months(duties: &[(&Rule, &Duty)]) -> Option<StrictestMonths> {
+    let months = duties.iter().filter_map(|(rule, duty)| match duty {
+        Duty::PhosphorusNeed(need) => need.report_months.map(|months| StrictestMonths { months, rule: name(rule) }),
+        _ => None,
+    });
+    months.min_by_key(|found| found.months)
+}

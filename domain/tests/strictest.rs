@@ -1,0 +1,135 @@
+//! The stacked sets as one answer, held against the decision, which asks every rule by itself.
+
+use domain::{
+    application::{Audience, Purpose},
+    decision::{Verdict, decide},
+    equipment::Equipment,
+    land::{Species, Water},
+    law::{CapPer, Intent, Lawbook, Strictest},
+    quantity::{Distance, Quantity},
+    time::Day,
+};
+use proptest::prelude::*;
+
+use crate::{
+    facts::{Given, day},
+    properties::facts,
+};
+
+fn book() -> &'static Lawbook {
+    static BOOK: std::sync::LazyLock<Lawbook> =
+        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
+    &BOOK
+}
+
+fn strictest(codes: &[&str], on: &str, given: &Given, equipment: Equipment) -> Strictest {
+    let codes: Vec<String> = codes.iter().map(|code| (*code).to_owned()).collect();
+    let label = given.label();
+    let intent = Intent {
+        on: day(on),
+        audience: Audience::Professional,
+        purpose: Purpose::Maintenance,
+        label: &label,
+        species: Some(Species::TallFescue),
+        equipment,
+    };
+    book().strictest(&codes, &intent)
+}
+
+fn product() -> Given {
+    Given { n: Some("20".into()), slow_n: Some("14".into()), p2o5: Some("1".into()), ..Given::default() }
+}
+
+fn cap(answer: &Strictest, nutrient: &str, per: CapPer) -> Option<(String, bool, String)> {
+    let wanted: domain::law::nutrient::Nutrient = toml::Value::from(nutrient).try_into().expect("a nutrient");
+    let cap = answer.caps.iter().find(|cap| cap.nutrient == wanted && cap.per == per)?;
+    Some((cap.limit_lb_per_1000_sqft.to_string(), cap.limit_allowed, cap.rule.0.clone()))
+}
+
+#[test]
+fn of_several_sets_the_strictest_of_every_line_holds() {
+    let both = strictest(&["us-pa", "us-dc", "us-de"], "2026-06-15", &product(), Equipment::DropSpreader);
+    // 0.9 in Pennsylvania allows 0.9 and in the District does not (PA-02, DC-14).
+    let total = cap(&both, "nitrogen_total", CapPer::Application);
+    assert_eq!(total, Some(("0.9".to_owned(), false, "us-dc.nitrogen.total.application".to_owned())));
+    // 15 ft in Pennsylvania, whatever the spreader (PA-08); beyond 10 ft in the District with a drop spreader (DC-02).
+    let distance = both.distance.clone().expect("a distance");
+    assert_eq!((distance.distance_ft.to_string(), distance.rule.0.as_str()), ("15".to_owned(), "us-pa.water.distance"));
+    // Six years in Delaware (DE-04), and its fields.
+    assert_eq!(both.kept_until.as_ref().map(|kept| kept.years), Some(6));
+    assert_eq!(both.record_fields.len(), 5);
+    // 36 months in the District (DC-10), 18 in Vermont (VT-05).
+    assert_eq!(both.soil_report_months.map(|found| found.months), Some(36));
+    let vermont = strictest(&["us-dc", "us-vt"], "2026-06-15", &product(), Equipment::DropSpreader);
+    assert_eq!(vermont.soil_report_months.map(|found| found.months), Some(18));
+}
+
+#[test]
+fn barred_days_add_up_and_the_first_open_day_is_open_in_every_set() {
+    // Delaware opens on February 16, New Jersey on March 1, New York on April 2 (DE-01, NJ-02, NY-04).
+    let open = |codes: &[&str]| strictest(codes, "2027-01-10", &product(), Equipment::DropSpreader).first_open_day;
+    assert_eq!(open(&["us-de"]), Some(day("2027-02-16")));
+    assert_eq!(open(&["us-de", "us-nj"]), Some(day("2027-03-01")));
+    assert_eq!(open(&["us-de", "us-nj", "us-ny"]), Some(day("2027-04-02")));
+    let closed = strictest(&["us-de", "us-nj", "us-ny"], "2027-01-10", &product(), Equipment::DropSpreader).closed_by;
+    assert_eq!(closed.len(), 3);
+    assert_eq!(open(&["us-wi"]), Some(day("2027-01-10")));
+}
+
+#[test]
+fn what_only_warns_is_not_among_the_strictest() {
+    // New Jersey's professional rates are from memory (NJ-09 to NJ-11); Wolverine Lake only warns (MI-13).
+    assert_eq!(strictest(&["us-nj"], "2026-06-15", &product(), Equipment::DropSpreader).caps, []);
+    let lake = strictest(&["us-mi-wolverine-lake"], "2026-06-15", &product(), Equipment::DropSpreader);
+    assert_eq!(cap(&lake, "nitrogen_total", CapPer::Year), None);
+}
+
+proptest! {
+    #[test]
+    fn more_sets_are_never_laxer_and_the_decision_agrees(
+        facts in facts(),
+        codes in prop::sample::subsequence(book().rule_sets().iter().map(|set| set.about.code.clone()).collect::<Vec<_>>(), 1..4),
+    ) {
+        let label = facts.label.clone();
+        let intent = |on: Day| Intent {
+            on,
+            audience: facts.audience,
+            purpose: facts.purpose,
+            label: &label,
+            species: facts.lines[0].section.species,
+            equipment: facts.equipment,
+        };
+        let all = book().strictest(&codes, &intent(facts.on));
+        for code in &codes {
+            let one = book().strictest(std::slice::from_ref(code), &intent(facts.on));
+            for cap in &one.caps {
+                let lower = all.caps.iter().find(|known| known.nutrient == cap.nutrient && known.per == cap.per);
+                prop_assert!(lower.is_some_and(|lower| lower.limit_lb_per_1000_sqft <= cap.limit_lb_per_1000_sqft));
+            }
+            let feet = |answer: &Strictest| answer.distance.as_ref().map(|found| found.distance_ft);
+            prop_assert!(feet(&all) >= feet(&one));
+            prop_assert!(one.closed_by.iter().all(|rule| all.closed_by.contains(rule)));
+            let known: Vec<_> = all.record_fields.iter().map(|field| field.field).collect();
+            let holds = one.record_fields.iter().all(|wanted| wanted.field.is_met_by(&known));
+            prop_assert!(holds, "a field of {code} is missing");
+        }
+        // A credential opens rules to its holder only, which the strictest does not know of.
+        let mut facts = facts.clone();
+        facts.credentials.clear();
+        let decision = decide(book(), &codes, &facts);
+        for rule in &all.closed_by {
+            let refused = decision.findings.iter().any(|f| f.rule == rule.0 && f.verdict == Verdict::Stop);
+            prop_assert!(refused, "{} closes the season and the decision does not say so", rule.0);
+        }
+        if let Some(found) = &all.distance {
+            let step = Quantity::from_raw(i64::from(found.distance_allowed));
+            let near: Distance = found.distance_ft.checked_sub(step).expect("a distance");
+            facts.lines[0].section.water = Water::At(near);
+            let decision = decide(book(), &codes, &facts);
+            let spoke = |rule: &str| decision.met.iter().any(|met| met.rule == rule);
+            let refused = decision.findings.iter().any(|f| f.rule == found.rule.0 && f.verdict == Verdict::Stop);
+            // A purpose may lift a distance.
+            prop_assert!(refused || (facts.purpose == Purpose::Establishment && spoke(&found.rule.0)), "{}", found.rule.0);
+        }
+    }
+}
