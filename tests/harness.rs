@@ -67,13 +67,17 @@ pub fn client() -> Client {
 impl TestApp {
     /// A server with an empty book.
     pub async fn empty() -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        Self::open(folder, TODAY).await
+        Self::empty_under(Lawbook::embedded().expect("the built-in rule sets read")).await
     }
 
-    async fn open(folder: TempDir, now: &str) -> Self {
+    /// A server with an empty book and the rule sets of an operator.
+    pub async fn empty_under(law: Lawbook) -> Self {
+        Self::open(tempfile::tempdir().expect("a folder"), TODAY, law).await
+    }
+
+    async fn open(folder: TempDir, now: &str, law: Lawbook) -> Self {
         let clock = Arc::new(FrozenClock::at(instant(now)));
-        let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+        let law = Arc::new(law);
         let file = folder.path().join("book.db");
         let opened =
             serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law, Throttle::new(false))
@@ -89,7 +93,7 @@ impl TestApp {
 
     /// A server on a book that is there already.
     pub async fn reopen(folder: TempDir) -> Self {
-        Self::open(folder, TODAY).await
+        Self::open(folder, TODAY, Lawbook::embedded().expect("the built-in rule sets read")).await
     }
 
     /// The file of the book.
@@ -113,7 +117,7 @@ impl TestApp {
     pub async fn restart(self) -> Self {
         let now = self.clock.now().to_string();
         let folder = self.stop().await;
-        Self::open(folder, &now).await
+        Self::open(folder, &now, Lawbook::embedded().expect("the built-in rule sets read")).await
     }
 
     pub fn url(&self, path: &str) -> String {

@@ -273,6 +273,8 @@ async fn no_question_leaves_an_entry() {
         let thing = things.iter().find(|(plural, _)| *plural == noun).map_or(&application, |(_, id)| id);
         let path = template.replace("{id}", thing).replace("{day}", "2026-09-15").replace("{code}", "us-md");
         let query = match id.as_str() {
+            "list_rule_changes" => "?from=2013-01-01&to=2026-09-15".to_owned(),
+            "check_label" => "?rule_set=us-md&on=2026-09-15".to_owned(),
             "get_rule_set" | "get_property_rules" | "get_section_rules" => "?on=2026-09-15".to_owned(),
             "get_statement" => format!("?year=2026&client_id={}", company.client),
             "get_company_year" => "?year=2026".to_owned(),

@@ -7,6 +7,7 @@ mod clearances;
 mod corrections;
 mod faults;
 mod journal_coverage;
+mod law;
 mod lists;
 mod main_job;
 mod migrations;

@@ -32,7 +32,11 @@ impl Company {
 
     /// Under the rule sets of a place.
     pub async fn under(rule_sets: &[&str]) -> Self {
-        let app = TestApp::empty().await;
+        Self::on(TestApp::empty().await, rule_sets).await
+    }
+
+    /// On a server that is there.
+    pub async fn on(app: TestApp, rule_sets: &[&str]) -> Self {
         let owner = app.set_up().await;
         let office = office(&app, &owner).await;
         let (technician, phone) = technician(&app, &office, &owner, "Tech 01").await;

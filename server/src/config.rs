@@ -22,6 +22,10 @@ pub enum Command {
     Backup(Backup),
     /// Check a book: the hash chain of its journal, and every total recomputed from the records
     Verify(Verify),
+    /// Check a folder of your own rule files, and print every fault with its file, rule and field
+    CheckRules(CheckRules),
+    /// Print the JSON Schema of rule files, for the editor in which you write them
+    RuleSchema,
     /// Print the API document (OpenAPI 3.1)
     Openapi,
 }
@@ -67,12 +71,21 @@ pub struct Serve {
     /// A proxy stands before this server and speaks TLS; allows plain HTTP on an address others can reach
     #[arg(long, env = "SWARDBOOK_BEHIND_PROXY")]
     pub behind_proxy: bool,
+    /// Folder with rule files of your own (*.toml): local ordinances, and company.toml for the company's limits
+    #[arg(long, env = "SWARDBOOK_RULES", value_name = "FOLDER")]
+    pub rules: Option<PathBuf>,
     /// What to log, such as info or server=debug
     #[arg(long, env = "SWARDBOOK_LOG", default_value = "info", value_name = "FILTER")]
     pub log: String,
     /// Log as JSON, a line each
     #[arg(long, env = "SWARDBOOK_LOG_JSON")]
     pub log_json: bool,
+}
+
+#[derive(Debug, Clone, Args)]
+pub struct CheckRules {
+    /// Folder with rule files (*.toml)
+    pub folder: PathBuf,
 }
 
 #[derive(Debug, Clone, Args)]

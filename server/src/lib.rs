@@ -15,6 +15,7 @@ pub mod password;
 pub mod problem;
 pub mod reply;
 pub mod report;
+pub mod rules_folder;
 pub mod schema;
 pub mod serve;
 pub mod store;

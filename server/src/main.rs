@@ -1,6 +1,9 @@
 //! The command line.
 
-use std::process::ExitCode;
+use std::{
+    io::{ErrorKind, Write},
+    process::ExitCode,
+};
 
 use clap::Parser;
 use server::{
@@ -25,7 +28,12 @@ async fn main() -> ExitCode {
         }
         Command::Backup(config) => return server::book::backup::run(&config).await,
         Command::Verify(config) => return server::book::verify::run(&config.file).await,
-        Command::Openapi => openapi::document().to_pretty_json().map(|text| println!("{text}")).map_err(Into::into),
+        Command::CheckRules(config) => return serve::check_rules(&config.folder),
+        Command::RuleSchema => return print_whole(&format!("{:#}", domain::law::rule_file_schema())),
+        Command::Openapi => match openapi::document().to_pretty_json() {
+            Ok(text) => return print_whole(&text),
+            Err(error) => Err(error.into()),
+        },
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -33,6 +41,17 @@ async fn main() -> ExitCode {
             eprintln!("swardbook: {error}");
             ExitCode::FAILURE
         }
+    }
+}
+
+/// Prints a document. A reader that has seen enough and hangs up is no fault.
+fn print_whole(text: &str) -> ExitCode {
+    match writeln!(std::io::stdout(), "{text}") {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            eprintln!("swardbook: {error}");
+            ExitCode::FAILURE
+        }
+        _ => ExitCode::SUCCESS,
     }
 }
 

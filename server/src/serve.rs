@@ -3,6 +3,7 @@
 use std::{
     net::{SocketAddr, TcpListener},
     path::Path,
+    process::ExitCode,
     sync::Arc,
     time::Duration,
 };
@@ -22,6 +23,7 @@ use crate::{
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     reply::CursorKey,
+    rules_folder,
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
 };
@@ -56,11 +58,37 @@ pub struct Opened {
     pub setup_code: Option<String>,
 }
 
-/// The rule sets that come with the server.
-pub fn law() -> Result<Arc<Lawbook>, ServeError> {
-    Lawbook::embedded()
-        .map(Arc::new)
-        .map_err(|faults| ServeError::Law(faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")))
+/// The rule sets that come with the server, and those of the operator's folder.
+pub fn law(folder: Option<&Path>) -> Result<Arc<Lawbook>, ServeError> {
+    let law = folder.map_or_else(Lawbook::embedded, rules_folder::read);
+    law.map(Arc::new).map_err(|faults| {
+        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        ServeError::Law(format!("the rule files have faults, and nothing was loaded:\n{}", faults.join("\n")))
+    })
+}
+
+/// `swardbook check-rules`: prints what a folder brings, or every fault.
+pub fn check_rules(folder: &Path) -> ExitCode {
+    match rules_folder::read(folder) {
+        Ok(law) => {
+            for line in rules_folder::told(folder, &law) {
+                println!("{line}");
+            }
+            println!("No fault. Start the server with --rules {}.", folder.display());
+            ExitCode::SUCCESS
+        }
+        Err(faults) => {
+            for fault in &faults {
+                println!("{fault}");
+            }
+            println!("{} in all. A server started with this folder would stop here.", counted(faults.len()));
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn counted(faults: usize) -> String {
+    if faults == 1 { "1 fault".to_owned() } else { format!("{faults} faults") }
 }
 
 /// Opens the file and builds the server on it.
@@ -91,8 +119,13 @@ pub async fn open(
 pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     config.check()?;
     let listener = bind(config.listen)?;
-    let opened =
-        open(&config.book.file, Arc::new(SystemClock), Arc::new(RandomIds), law()?, Throttle::new(config.behind_proxy));
+    let opened = open(
+        &config.book.file,
+        Arc::new(SystemClock),
+        Arc::new(RandomIds),
+        law(config.rules.as_deref())?,
+        Throttle::new(config.behind_proxy),
+    );
     let opened = opened.await?;
     let tls = match (&config.tls_certificate, &config.tls_key) {
         (Some(certificate), Some(key)) => {

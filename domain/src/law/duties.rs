@@ -41,6 +41,7 @@ pub struct RequiredField {
 pub struct KeptUntil {
     /// The last day on which it must still be there.
     pub until: Day,
+    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1000))]
     pub years: u16,
     pub source: DutySource,
 }

@@ -17,6 +17,7 @@ use crate::{
     book::{
         act::{Act, Reply},
         application::{self, ApplicationInput, ApplicationView},
+        duties::{self, RecordDuties},
     },
     extract::{PathId, Valid, ValidQuery},
     problem::{FieldFault, Problem},
@@ -29,6 +30,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(list_applications))
         .routes(routes!(record_application, get_application))
         .routes(routes!(get_application_decision))
+        .routes(routes!(get_application_duties))
 }
 
 /// Record an application
@@ -159,4 +161,28 @@ async fn get_application_decision(
     store::applications::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
     let decision = store::applications::decision(app.store.reader(), &format!("application/{id}")).await?;
     decision.map(Json).ok_or_else(missing)
+}
+
+/// See what the law wants of an application's record
+///
+/// Which things the record must name by the law of its day, which of them are missing, and until when it is kept, each with
+/// its citation.
+#[utoipa::path(get, path = "/api/v1/applications/{id}/duties", operation_id = "get_application_duties", tag = "applications",
+    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    responses((status = 200, description = "The record held against the law.", body = RecordDuties)))]
+async fn get_application_duties(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+) -> Result<Json<RecordDuties>, Problem> {
+    let missing = || Problem::not_found("application");
+    let (reader, scope) = (app.store.reader(), staff.scope());
+    let application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let property = store::properties::get(reader, application.property_id, scope).await?.ok_or_else(missing)?;
+    let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
+    let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
+    let soil_tested = store::soil_reports::all_tested(reader, &sections, application.applied_on).await?;
+    let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let today = app.clock.now().day_in(&zone);
+    Ok(Json(duties::of_record(&application, &client, &property, soil_tested, today, &app.law)))
 }

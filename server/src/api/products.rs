@@ -2,11 +2,13 @@
 
 use axum::{Json, extract::State, response::Response};
 use domain::{
+    decision::LabelCheck,
     ids::{self, ProductId},
     product::LabelFault,
+    time::Day,
 };
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{ListQuery, whole};
@@ -28,6 +30,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(create_product, list_products))
         .routes(routes!(get_product))
         .routes(routes!(set_product_status))
+        .routes(routes!(check_label))
 }
 
 /// What no label can say.
@@ -97,6 +100,39 @@ async fn get_product(
 ) -> Result<Response, Problem> {
     let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
     Ok(reply::in_full(&product))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct LabelQuery {
+    /// Code of the rule set of the place; those of the places around it take part.
+    #[param(pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md")]
+    #[schema(pattern = "^[a-z0-9-]{2,60}$", max_length = 60)]
+    rule_set: String,
+    /// Local day asked about.
+    on: Day,
+}
+
+/// Hold a product's label against a place's law
+///
+/// By the rules that bind labels and sellers. They judge the label and never an application: they say which product may not
+/// be sold, or not used as labelled, in that place.
+#[utoipa::path(get, path = "/api/v1/products/{id}/label-check", operation_id = "check_label", tag = "products",
+    security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product."), LabelQuery),
+    responses((status = 200, description = "What the rules say of the label.", body = LabelCheck)))]
+async fn check_label(
+    _: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+    ValidQuery(query): ValidQuery<LabelQuery>,
+) -> Result<Json<LabelCheck>, Problem> {
+    let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
+    if app.law.rule_set(&query.rule_set).is_none() {
+        let detail = "is no rule set of this server; take a code from the list of rule sets";
+        return Err(Problem::invalid(vec![FieldFault::parameter("rule_set", "unknown_value", detail)]));
+    }
+    Ok(Json(domain::decision::check_label(&app.law, &[query.rule_set], &product.label, query.on)))
 }
 
 #[derive(Debug, Serialize, Deserialize, ToSchema)]

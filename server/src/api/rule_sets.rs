@@ -5,9 +5,11 @@ use axum::{
     extract::{Path, State},
 };
 use domain::{
+    application::{Audience, Purpose},
     decision::RuleSetUsed,
-    ids::{self, PropertyId, SectionId},
-    law::{RuleOnDay, RuleSetAbout},
+    equipment::Equipment,
+    ids::{self, ProductId, PropertyId, SectionId},
+    law::{Intent, RuleChange, RuleOnDay, RuleSetAbout, Strictest},
     time::Day,
 };
 use serde::{Deserialize, Serialize};
@@ -18,7 +20,7 @@ use crate::{
     access::AnyStaff,
     app::App,
     extract::{PathId, ValidQuery},
-    problem::Problem,
+    problem::{FieldFault, Problem},
     store::{self, properties::Property},
 };
 
@@ -26,6 +28,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(list_rule_sets))
         .routes(routes!(get_rule_set))
+        .routes(routes!(list_rule_changes))
         .routes(routes!(get_property_rules))
         .routes(routes!(get_section_rules))
 }
@@ -85,6 +88,48 @@ async fn get_rule_set(
     Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rules }))
 }
 
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct ChangesQuery {
+    /// The day from whose law on changes are listed.
+    from: Day,
+    /// The last day on which a change may begin.
+    to: Day,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct RuleChanges {
+    about: RuleSetAbout,
+    from: Day,
+    to: Day,
+    /// In the order of days; what each rule said before and what it says since.
+    #[schema(max_items = 2000)]
+    changes: Vec<RuleChange>,
+}
+
+/// See what changed in a rule set between two days
+///
+/// Every day after the first and up to the last on which one of its rules began to say something else, as far as the texts
+/// were read.
+#[utoipa::path(get, path = "/api/v1/rule-sets/{code}/changes", operation_id = "list_rule_changes", tag = "rule sets", security(("bearer" = ["any staff"])),
+    params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md"), ChangesQuery),
+    responses((status = 200, description = "The changes.", body = RuleChanges)))]
+async fn list_rule_changes(
+    _: AnyStaff,
+    State(app): State<App>,
+    Path(code): Path<String>,
+    ValidQuery(query): ValidQuery<ChangesQuery>,
+) -> Result<Json<RuleChanges>, Problem> {
+    if query.from > query.to {
+        return Err(Problem::invalid(vec![FieldFault::parameter("to", "out_of_range", "must not lie before `from`")]));
+    }
+    let missing = || Problem::not_found("rule set");
+    let set = app.law.rule_set(&code).ok_or_else(missing)?;
+    let changes = app.law.changes(&code, query.from, query.to).ok_or_else(missing)?;
+    Ok(Json(RuleChanges { about: set.about.clone(), from: query.from, to: query.to, changes }))
+}
+
 /// The law over a property on a day.
 #[derive(Debug, Serialize, ToSchema)]
 struct RulesOver {
@@ -96,19 +141,26 @@ struct RulesOver {
     /// What every rule of those that count says on that day.
     #[schema(max_items = 2000)]
     rules: Vec<RuleOnDay>,
+    /// Of every line the strictest, for feeding an established lawn with the product that was named; null without one.
+    strictest: Option<Strictest>,
     #[schema(max_length = 300)]
     caution: &'static str,
 }
 
-fn over(app: &App, property: &Property, on: Day) -> Json<RulesOver> {
-    let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
-    Json(RulesOver {
+fn over(app: &App, property: &Property, on: Day) -> RulesOver {
+    let codes = codes(property);
+    RulesOver {
         property_id: property.id,
         on,
         rule_sets: app.law.over(&codes),
         rules: app.law.on_day(&codes, on),
+        strictest: None,
         caution: CAUTION,
-    })
+    }
+}
+
+fn codes(property: &Property) -> Vec<String> {
+    property.rule_sets.iter().map(|code| code.0.clone()).collect()
 }
 
 /// Read the law over a property
@@ -126,23 +178,55 @@ async fn get_property_rules(
     ValidQuery(query): ValidQuery<RuleSetQuery>,
 ) -> Result<Json<RulesOver>, Problem> {
     let property = store::properties::get(app.store.reader(), id, staff.scope()).await?;
-    Ok(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on))
+    Ok(Json(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on)))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct SectionRuleQuery {
+    /// Local day asked about.
+    on: Day,
+    /// Product for which the strictest of all rules is worked out.
+    #[serde(default)]
+    product_id: Option<ProductId>,
+    /// Equipment for which it is worked out; without it the one that gets no reduced distance.
+    #[serde(default)]
+    equipment: Option<Equipment>,
 }
 
 /// Read the law over a lawn section
 ///
-/// That of its property.
+/// That of its property; with a product, also the strictest of it all: the lowest cap of each nutrient for one application
+/// and for a year, whether the season is closed and when it opens, the longest distance from water, the shortest life of a
+/// soil report, what the record must name and how long it is kept.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/rules", operation_id = "get_section_rules", tag = "rule sets", security(("bearer" = ["any staff"])),
-    params(("id" = SectionId, Path, description = "The lawn section."), RuleSetQuery),
+    params(("id" = SectionId, Path, description = "The lawn section."), SectionRuleQuery),
     responses((status = 200, description = "The rules of that day.", body = RulesOver)))]
 async fn get_section_rules(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    ValidQuery(query): ValidQuery<RuleSetQuery>,
+    ValidQuery(query): ValidQuery<SectionRuleQuery>,
 ) -> Result<Json<RulesOver>, Problem> {
     let missing = || Problem::not_found("lawn section");
     let section = store::sections::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
     let property = store::properties::get(app.store.reader(), section.property_id, staff.scope()).await?;
-    Ok(over(&app, &property.ok_or_else(missing)?, query.on))
+    let property = property.ok_or_else(missing)?;
+    let mut rules = over(&app, &property, query.on);
+    if let Some(id) = query.product_id {
+        let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| {
+            Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this book")])
+        })?;
+        let intent = Intent {
+            on: query.on,
+            audience: Audience::Professional,
+            purpose: Purpose::Maintenance,
+            label: &product.label,
+            species: section.species,
+            equipment: query.equipment.unwrap_or(Equipment::RotarySpreader),
+        };
+        rules.strictest = Some(app.law.strictest(&codes(&property), &intent));
+    }
+    Ok(Json(rules))
 }

@@ -8,6 +8,7 @@ use axum::{
 };
 use domain::{
     ids::{ClientId, PropertyId, SectionId},
+    law::ReportDue,
     time::Day,
 };
 use serde::{Deserialize, Serialize};
@@ -17,7 +18,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     app::App,
-    book::statement::{self, Preparation, SectionSum, Statement},
+    book::{
+        company_year::{self, SectionSum},
+        statement::{self, Preparation, Statement},
+    },
     extract::ValidQuery,
     problem::{FieldFault, Kind, Problem},
     report,
@@ -164,11 +168,14 @@ struct CompanyYear {
     year: i16,
     #[schema(max_items = 100_000)]
     sections: Vec<SectionSum>,
+    /// Reports that the law wants of the company for this year, the earliest due first, by the places in which it worked.
+    #[schema(max_items = 200)]
+    reports_due: Vec<ReportDue>,
 }
 
 /// Read the company's year
 ///
-/// Every section against its cap, without the lines: the owner's overview.
+/// Every section against its cap, without the lines: the owner's overview. With the reports that the law wants for the year.
 #[utoipa::path(get, path = "/api/v1/statements/company", operation_id = "get_company_year", tag = "statements",
     security(("bearer" = ["office", "owner"])), params(CompanyYearQuery),
     responses((status = 200, description = "Every section's year.", body = CompanyYear)))]
@@ -180,5 +187,6 @@ async fn get_company_year(
     let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
     let sums = store::company_year::company_year(app.store.reader(), from, to).await?;
-    Ok(Json(CompanyYear { year, sections: statement::company_year(&app.law, caps_on, sums) }))
+    let reports_due = company_year::reports_due(&app.law, year, &sums);
+    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law, caps_on, sums), reports_due }))
 }

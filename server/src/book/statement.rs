@@ -8,7 +8,7 @@ use domain::{
     land::Species,
     law::{Lawbook, year::YearCap},
     product::Nutrients,
-    quantity::{Area, NutrientRate, NutrientRoom, Percent, ProductMass, RateSum},
+    quantity::{Area, NutrientRate, NutrientRoom, Percent, ProductMass},
     statement::{RecordedLine, Totals},
     time::{Day, Instant},
 };
@@ -19,10 +19,7 @@ use super::{
     application::{ApplicationInput, line_view},
     correction::CorrectionInput,
 };
-use crate::store::{
-    company_year::YearSum,
-    statements::{Parts, RecordPart, SectionPart},
-};
+use crate::store::statements::{Parts, RecordPart, SectionPart};
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]
@@ -341,60 +338,4 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
     for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
         gaps.push(format!("{}: the visit planned on {planned_on} was neither recorded nor closed.", place(property)));
     }
-}
-
-/// One section in the company's year.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct SectionSum {
-    pub client_id: ClientId,
-    #[schema(max_length = 120)]
-    pub client_name: String,
-    #[schema(max_length = 300)]
-    pub address: String,
-    pub section_id: SectionId,
-    #[schema(max_length = 120)]
-    pub section_name: String,
-    pub cap: Option<YearCap>,
-    pub nitrogen_lb_per_1000_sqft: NutrientRate,
-    pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
-    pub phosphate_lb_per_1000_sqft: NutrientRate,
-    pub potash_lb_per_1000_sqft: NutrientRate,
-    pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
-}
-
-/// Every section's year against its cap.
-pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
-    let section = |sum: YearSum| {
-        let mut rates: [RateSum; 4] = Default::default();
-        for (area, nitrogen, quick, phosphate, potash) in sum.loads {
-            for (rate, load) in rates.iter_mut().zip([nitrogen, quick, phosphate, potash]) {
-                rate.add(load, Area::from_raw(area));
-            }
-        }
-        let key = (sum.rule_sets, sum.species);
-        let cap = if let Some(cap) = caps.get(&key) {
-            cap.clone()
-        } else {
-            let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
-            caps.insert(key, cap.clone());
-            cap
-        };
-        let room = cap.as_ref().map(|cap| rates[0].room_rounded_down(cap.limit_lb_per_1000_sqft));
-        let [nitrogen, quick, phosphate, potash] = rates.map(|rate| rate.rounded_up());
-        SectionSum {
-            client_id: sum.client_id,
-            client_name: sum.client_name,
-            address: sum.address,
-            section_id: sum.section_id,
-            section_name: sum.section_name,
-            cap,
-            nitrogen_lb_per_1000_sqft: nitrogen,
-            quick_nitrogen_lb_per_1000_sqft: quick,
-            phosphate_lb_per_1000_sqft: phosphate,
-            potash_lb_per_1000_sqft: potash,
-            remaining_nitrogen_lb_per_1000_sqft: room,
-        }
-    };
-    sums.into_iter().map(section).collect()
 }

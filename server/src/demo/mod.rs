@@ -31,7 +31,7 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let clock = Arc::new(MovedClock::default());
     let moment = Instant::parse(MOMENT).map_err(|error| ServeError::Refused(error.to_string()))?;
     clock.put(moment);
-    let law = serve::law()?;
+    let law = serve::law(None)?;
     let listener = serve::bind(config.listen)?;
     let address = listener.local_addr().map_err(|error| ServeError::Io { what: "no address".to_owned(), error })?;
     let opened =

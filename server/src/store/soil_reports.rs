@@ -235,3 +235,18 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
     .await?;
     rows.into_iter().map(Row::try_from).collect()
 }
+
+/// Whether every one of these sections had a soil report by a day.
+pub async fn all_tested(pool: &SqlitePool, sections: &[SectionId], by: Day) -> Result<bool, sqlx::Error> {
+    let ids = serde_json::to_string(sections).map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let by = by.to_string();
+    let row = sqlx::query!(
+        r#"SELECT count(*) AS "untested!: i64" FROM json_each($1) AS w
+           WHERE NOT EXISTS (SELECT 1 FROM soil_reports AS r WHERE r.section_id = w.value AND r.sampled_on <= $2)"#,
+        ids,
+        by
+    )
+    .fetch_one(pool)
+    .await?;
+    Ok(row.untested == 0)
+}

@@ -1,0 +1,95 @@
+//! The company's year: every section against its cap, and the reports that the law wants for it.
+
+use std::collections::{BTreeMap, HashMap};
+
+use domain::{
+    application::Audience,
+    ids::{ClientId, SectionId},
+    land::Species,
+    law::{Lawbook, Level, ReportDue, year::YearCap},
+    quantity::{Area, NutrientRate, NutrientRoom, RateSum},
+    time::Day,
+};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::store::company_year::YearSum;
+
+/// One section in the company's year.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SectionSum {
+    pub client_id: ClientId,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 300)]
+    pub address: String,
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    pub cap: Option<YearCap>,
+    pub nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
+    pub phosphate_lb_per_1000_sqft: NutrientRate,
+    pub potash_lb_per_1000_sqft: NutrientRate,
+    pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+}
+
+/// Every section's year against its cap.
+pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
+    let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
+    let section = |sum: YearSum| {
+        let mut rates: [RateSum; 4] = Default::default();
+        for (area, nitrogen, quick, phosphate, potash) in sum.loads {
+            for (rate, load) in rates.iter_mut().zip([nitrogen, quick, phosphate, potash]) {
+                rate.add(load, Area::from_raw(area));
+            }
+        }
+        let key = (sum.rule_sets, sum.species);
+        let cap = if let Some(cap) = caps.get(&key) {
+            cap.clone()
+        } else {
+            let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
+            caps.insert(key, cap.clone());
+            cap
+        };
+        let room = cap.as_ref().map(|cap| rates[0].room_rounded_down(cap.limit_lb_per_1000_sqft));
+        let [nitrogen, quick, phosphate, potash] = rates.map(|rate| rate.rounded_up());
+        SectionSum {
+            client_id: sum.client_id,
+            client_name: sum.client_name,
+            address: sum.address,
+            section_id: sum.section_id,
+            section_name: sum.section_name,
+            cap,
+            nitrogen_lb_per_1000_sqft: nitrogen,
+            quick_nitrogen_lb_per_1000_sqft: quick,
+            phosphate_lb_per_1000_sqft: phosphate,
+            potash_lb_per_1000_sqft: potash,
+            remaining_nitrogen_lb_per_1000_sqft: room,
+        }
+    };
+    sums.into_iter().map(section).collect()
+}
+
+/// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.
+pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
+    let mut treated: BTreeMap<&Vec<String>, i64> = BTreeMap::new();
+    for sum in sums {
+        let area = sum.loads.iter().map(|load| load.0).max().unwrap_or(0);
+        *treated.entry(&sum.rule_sets).or_default() += area;
+    }
+    let mut due: Vec<ReportDue> = Vec::new();
+    for codes in treated.iter().filter(|(_, area)| **area > 0).map(|(codes, _)| *codes) {
+        // A state counts the ground of all its places together.
+        let state = codes.iter().find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State));
+        let within = |other: &Vec<String>| state.is_some_and(|state| other.contains(state)) || other == codes;
+        let area: i64 = treated.iter().filter(|(other, _)| within(other)).map(|(_, area)| area).sum();
+        for report in law.reports_due(codes, Audience::Professional, year, Area::from_raw(area)) {
+            if !due.contains(&report) {
+                due.push(report);
+            }
+        }
+    }
+    due.sort_by(|one, other| (one.due, &one.source.rule).cmp(&(other.due, &other.source.rule)));
+    due
+}
