@@ -12,12 +12,12 @@ use crate::{
     facts::{Given, Past, day},
 };
 
-fn codes(codes: &[&str]) -> Vec<String> {
+pub fn codes(codes: &[&str]) -> Vec<String> {
     codes.iter().map(|code| (*code).to_owned()).collect()
 }
 
 /// New York with one town, whose single rule is given as kind, head and value.
-fn town(kind: &str, head: &str, value: &str) -> Lawbook {
+pub fn town(kind: &str, head: &str, value: &str) -> Lawbook {
     let text = format!(
         r#"
 code = "us-zz-town"
@@ -45,15 +45,15 @@ mark = "read"
     Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text)]).unwrap_or_else(|faults| panic!("{faults:#?}"))
 }
 
-fn ask(book: &Lawbook, on: &str, given: &Given) -> Decision {
+pub fn ask(book: &Lawbook, on: &str, given: &Given) -> Decision {
     decide(book, &codes(&["us-zz-town"]), &given.facts(day(on)))
 }
 
-fn stands(book: &Lawbook, on: &str, given: &Given) -> &'static str {
+pub fn stands(book: &Lawbook, on: &str, given: &Given) -> &'static str {
     standing(&ask(book, on, given), "us-zz-town.rule")
 }
 
-fn nitrogen(past: &[&str]) -> Given {
+pub fn nitrogen(past: &[&str]) -> Given {
     let entry = |on: &&str| Past { on: on.parse().ok(), n_rate: Some("0.5".into()), ..Past::default() };
     Given {
         n: Some("20".into()),

@@ -15,5 +15,6 @@ mod properties;
 mod schema;
 mod strictest;
 mod strictness;
+mod ties;
 mod trap_amounts;
 mod traps;

@@ -164,3 +164,23 @@ pub(crate) const fn purpose(purpose: Purpose) -> &'static str {
         Purpose::Repair => "repair of turf",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_is_cut_only_when_it_is_too_long() {
+        assert_eq!(limited("abcd", 4), "abcd");
+        assert_eq!(limited("abcde", 4), "abc\u{2026}");
+    }
+
+    #[test]
+    fn a_list_reads_like_one() {
+        let words = |items: &[&str]| list(items, |item| (*item).to_owned(), "or");
+        assert_eq!(
+            [words(&[]), words(&["a"]), words(&["a", "b"]), words(&["a", "b", "c"])],
+            ["", "a", "a or b", "a, b or c"]
+        );
+    }
+}
