@@ -30,6 +30,7 @@ fn facts(partial: bool) -> Option<Facts> {
         labelled_for_establishment: false,
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
+        wind_limit_mph: None,
     };
     let area = Area::from_raw(820_000);
     let past = (0..40).map(|record| PastApplication {
@@ -66,6 +67,7 @@ fn facts(partial: bool) -> Option<Facts> {
                 air_temperature_f: Temperature::from_raw(700),
                 source,
                 observed_at: at,
+                service: None,
             }),
             rain_forecast: vec![RainForecast {
                 rain_in: RainDepth::ZERO,
@@ -73,9 +75,11 @@ fn facts(partial: bool) -> Option<Facts> {
                 chance_percent: None,
                 source,
                 issued_at: at,
+                bounds: None,
+                service: None,
             }],
-            alerts: Some(Alerts { active: Vec::new(), source, looked_at: at }),
-            heavy_rain: None,
+            alerts: Some(Alerts { active: Vec::new(), source, looked_at: at, others: Vec::new(), service: None }),
+            ..Weather::default()
         },
         label,
         ground: Some(Ground::Moist),
