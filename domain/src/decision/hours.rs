@@ -7,7 +7,7 @@ use crate::{
     application::Facts,
     law::Lawbook,
     time::Instant,
-    weather::{series::Span, told::Told},
+    weather::{Weather, series::Span, told::Told},
 };
 
 /// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
@@ -28,13 +28,14 @@ pub fn judge_hours(
     lawbook: &Lawbook,
     rule_sets: &[String],
     facts: &Facts,
-    told: &Told,
+    told: &[&Told],
     hours: &[Span],
     now: Instant,
 ) -> Vec<HourAnswer> {
     let answer = |hour: &Span| {
         // The data's age is its age now, whichever hour is asked about.
-        let facts = Facts { at: now, weather: told.weather(hour.start, now), ..facts.clone() };
+        let weather = told.iter().fold(Weather::default(), |known, told| known.joined(&told.weather(hour.start, now)));
+        let facts = Facts { at: now, weather, ..facts.clone() };
         let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
         HourAnswer { starts_at: hour.start, ends_at: hour.end, verdict, findings }

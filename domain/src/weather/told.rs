@@ -156,6 +156,11 @@ impl Forecast {
         }
     }
 
+    /// The end of what is known of rain and heat, whichever ends first.
+    pub fn ends_at(&self) -> Option<Instant> {
+        self.temperature.ends_at().into_iter().chain(self.rain.ends_at()).min()
+    }
+
     /// Rain in the spans after a moment. A span of which nothing is known is left out.
     fn rain(&self, from: Instant) -> Vec<RainForecast> {
         let span = |hours: &u16| {

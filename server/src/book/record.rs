@@ -54,6 +54,7 @@ pub fn record(
     let person = input.applied_by.unwrap_or(envelope.actor.person);
     let (clearance, mut own) = used_clearance(input, person, envelope.actor.person, on, world);
     own.extend(visit_that_fits(input, on, world));
+    let weather = input.weather.joined(&envelope.weather.weather);
     let question = Question {
         property: input.property_id,
         product: input.product_id,
@@ -61,7 +62,7 @@ pub fn record(
         at: input.started_at,
         purpose: input.purpose,
         equipment: input.equipment,
-        weather: &input.weather,
+        weather: &weather,
         ground: Some(input.ground),
         pavement_cleaned: Some(input.pavement_cleaned),
         lines: &lines,
@@ -75,7 +76,7 @@ pub fn record(
         return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
     }
     let row = row_of(envelope, input, on, decision.verdict, world);
-    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
+    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope, &decision, law);
     store(envelope, id, input, &row, &lines, (&decision_hash, clearance), world);
     if let Some(clearance) = clearance {
         world.end_clearance(clearance, "used", Some(id), envelope.at);
