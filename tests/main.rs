@@ -22,3 +22,4 @@ mod statements;
 mod tidy;
 mod turns;
 mod verify;
+mod weather;

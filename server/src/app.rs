@@ -81,7 +81,7 @@ pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
     let ids = Arc::clone(&app.ids);
     let clock = Arc::clone(&app.clock);
     let beside = app.clone();
-    let router = routes
+    let serving = routes
         .merge(pages::routes(&document))
         .fallback(no_such_address)
         .method_not_allowed_fallback(no_such_method)
@@ -96,7 +96,7 @@ pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
         }))
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state((ids, clock), outermost));
-    Ok((router, beside))
+    Ok((serving, beside))
 }
 
 async fn no_such_address(_: Anyone, request: Request) -> Problem {

@@ -20,7 +20,7 @@ pub enum AgeClass {
 }
 
 /// Clocks may differ by so much before a time that lies ahead is not believed.
-const CLOCKS_DIFFER_MINUTES: i64 = 10;
+const AHEAD_MINUTES: i64 = -10;
 /// Stations report hourly, some minutes late. *Common practice.*
 pub const OBSERVATION_MINUTES: i64 = 75;
 /// A list of watches and warnings older than this says nothing about now.
@@ -32,20 +32,18 @@ impl AgeClass {
     pub fn of(now: Instant, fetched_at: Instant, issued_at: Option<Instant>) -> Self {
         let fetched = now.since(fetched_at).as_mins();
         let by_fetch = match fetched {
-            ..=-11 => Self::Useless,
-            ..=60 => Self::Fresh,
-            ..=180 => Self::Ageing,
-            ..=1_440 => Self::Stale,
+            AHEAD_MINUTES..=60 => Self::Fresh,
+            61..=180 => Self::Ageing,
+            181..=1_440 => Self::Stale,
             _ => Self::Useless,
         };
-        let by_issue = match issued_at.map(|issued| now.since(issued).as_mins()) {
-            // The second service never says when it was made, so the time of fetching is the only age there is.
-            None => Self::Fresh,
-            Some(minutes) if minutes < -CLOCKS_DIFFER_MINUTES => Self::Useless,
-            Some(..=480) => Self::Fresh,
-            Some(..=720) => Self::Ageing,
-            Some(_) => Self::Stale,
-        };
+        // The second service never says when it was made, so the time of fetching is the only age there is.
+        let by_issue = issued_at.map_or(Self::Fresh, |issued| match now.since(issued).as_mins() {
+            ..AHEAD_MINUTES => Self::Useless,
+            AHEAD_MINUTES..=480 => Self::Fresh,
+            481..=720 => Self::Ageing,
+            721.. => Self::Stale,
+        });
         by_fetch.max(by_issue)
     }
 }

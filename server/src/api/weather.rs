@@ -28,7 +28,7 @@ use crate::{
         visits::{Filter, Visit, VisitStatus},
         weather::{EvidenceFetch, RainAfter},
     },
-    weather::{Gap, Said},
+    weather::{Said, WeatherGap},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -57,7 +57,7 @@ struct ServiceWeather {
     forecast_age: Option<AgeClass>,
     /// What is missing or older than it should be, and why.
     #[schema(max_items = 100)]
-    gaps: Vec<Gap>,
+    gaps: Vec<WeatherGap>,
     /// Questions that failed since one was last answered.
     #[schema(minimum = 0, maximum = 1_000_000_000)]
     failures_since_success: u64,
@@ -158,18 +158,15 @@ async fn get_working_window(
     let id: PropertyId = id.parse().map_err(|_| missing())?;
     let day = read_day(&day)?;
     let property = property(&app, id, staff.scope()).await?;
-    let planned = match query.product_id {
-        Some(product) => vec![planned_product(&app, None, product, Purpose::Maintenance).await?],
-        None => {
-            let filter = Filter { planned_on: Some(day), property: Some(id), ..Filter::default() };
-            let visits = planned_visits(&app, filter, staff.scope()).await?;
-            let mut planned = Vec::new();
-            for visit in visits.iter().take(50) {
-                planned.push(planned_product(&app, Some(visit.id), visit.product_id, visit.purpose).await?);
-            }
-            planned
+    let mut planned = Vec::new();
+    if let Some(product) = query.product_id {
+        planned.push(planned_product(&app, None, product, Purpose::Maintenance).await?);
+    } else {
+        let filter = Filter { planned_on: Some(day), property: Some(id), ..Filter::default() };
+        for visit in planned_visits(&app, filter, staff.scope()).await?.iter().take(50) {
+            planned.push(planned_product(&app, Some(visit.id), visit.product_id, visit.purpose).await?);
         }
-    };
+    }
     let said = said(&app, &property).await;
     Ok(Json(weather::window(&app, &property, day, &planned, &said)))
 }
@@ -204,7 +201,7 @@ struct VisitWindow {
     address: String,
     hours: ProductHours,
     #[schema(max_items = 100)]
-    gaps: Vec<Gap>,
+    gaps: Vec<WeatherGap>,
 }
 
 /// The visits of a day in the order in which the weather lets them be made.

@@ -22,7 +22,7 @@ use crate::{
     app::App,
     problem::Problem,
     store::{self, properties::Property},
-    weather::{Gap, Place, Provided, Said},
+    weather::{Place, Provided, Said, WeatherGap},
 };
 
 /// The hours of the local day in which crews work. *Common practice.*
@@ -134,18 +134,18 @@ pub struct WorkingWindow {
     pub products: Vec<ProductHours>,
     /// What is missing or old in what the services say.
     #[schema(max_items = 100)]
-    pub gaps: Vec<Gap>,
+    pub gaps: Vec<WeatherGap>,
 }
 
 /// Judges the working hours of a day for each product, from what services said.
 pub fn window(app: &App, property: &Property, day: Day, planned: &[Planned], said: &[Said]) -> WorkingWindow {
     let now = app.clock.now();
     let told: Vec<&Told> = said.iter().map(|said| &said.told).collect();
-    let mut gaps: Vec<Gap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
+    let mut gaps: Vec<WeatherGap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
     if app.weather.are_off() {
-        gaps.push(Gap { part: "forecast", why: "No weather service is configured.".to_owned() });
+        gaps.push(WeatherGap { part: "forecast", why: "No weather service is configured.".to_owned() });
     } else if place_of(property).is_none() {
-        gaps.push(Gap { part: "forecast", why: "The property has no coordinates.".to_owned() });
+        gaps.push(WeatherGap { part: "forecast", why: "The property has no coordinates.".to_owned() });
     }
     let products = planned.iter().map(|planned| product_hours(app, property, day, planned, &told, now)).collect();
     WorkingWindow { property_id: property.id, day, asked_at: now, products, gaps }
@@ -169,8 +169,8 @@ fn product_hours(
     let verdict = best(&hours);
     let last = told.iter().filter_map(|told| told.forecast.as_ref().and_then(Forecast::ends_at)).max();
     let later = (1..=DAYS_AHEAD).map(|days| day.plus_days(days));
-    let within = later.take_while(|on| last.is_some_and(|last| on.starts_at(&zone) < last));
-    let next_window = within.filter_map(|on| stretch(&judge(on), Verdict::Go)).next();
+    let mut within = later.take_while(|on| last.is_some_and(|last| on.starts_at(&zone) < last));
+    let next_window = within.find_map(|on| stretch(&judge(on), Verdict::Go));
     ProductHours {
         visit_id: planned.visit,
         product_id: planned.product,

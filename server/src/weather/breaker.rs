@@ -21,6 +21,8 @@ pub struct Breaker(Mutex<State>);
 struct State {
     failed: HashSet<String>,
     open_until: Option<Instant>,
+    /// One has been let through to see whether the host is back.
+    probing: bool,
     failures: u64,
     last_success: Option<Instant>,
 }
@@ -45,20 +47,27 @@ impl Breaker {
             Some(until) if now < until => false,
             Some(_) => {
                 state.open_until = Some(now.plus(REST));
+                state.probing = true;
                 true
             }
             None => true,
         }
     }
 
+    /// What was under way when the host was given up changes nothing by succeeding; the one that tries does.
     pub fn succeeded(&self, now: Instant) {
-        *self.state() = State { last_success: Some(now), ..State::default() };
+        let mut state = self.state();
+        if state.open_until.is_none() || state.probing {
+            *state = State::default();
+        }
+        state.last_success = Some(now);
     }
 
     pub fn failed(&self, path: &str, now: Instant) {
         let mut state = self.state();
         state.failed.insert(path.to_owned());
         state.failures += 1;
+        state.probing = false;
         if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
             state.open_until = Some(now.plus(REST));
         }
@@ -68,6 +77,7 @@ impl Breaker {
     pub fn refused(&self, now: Instant) {
         let mut state = self.state();
         state.failures += 1;
+        state.probing = false;
         state.open_until = Some(now.plus(REST));
     }
 
@@ -113,6 +123,7 @@ mod tests {
     fn a_refusal_opens_it_at_once() {
         let breaker = Breaker::default();
         breaker.refused(at(0));
-        assert!(!breaker.lets(at(1)));
+        breaker.succeeded(at(0));
+        assert!(!breaker.lets(at(1)), "what was under way when it was refused does not close it");
     }
 }

@@ -85,7 +85,7 @@ impl Fetcher {
         patience: Patience,
     ) -> Result<Document, Failure> {
         let deadline = match patience {
-            Patience::AsKnownAt(at) => return self.from_book(store, path, at).await.ok_or(Failure::Resting),
+            Patience::AsKnownAt(at) => return self.kept_at(store, path, at).await.ok_or(Failure::Resting),
             Patience::Until(deadline) => deadline,
         };
         if let Some(known) = self.settled(path, good_for) {
@@ -152,7 +152,7 @@ impl Fetcher {
         let copy = self.held().copies.get(path).cloned();
         match copy {
             Some(copy) => Some(copy),
-            None => self.from_book(store, path, self.now()).await,
+            None => self.kept_at(store, path, self.now()).await,
         }
     }
 
@@ -164,7 +164,7 @@ impl Fetcher {
         }
     }
 
-    async fn from_book(&self, store: &Store, path: &str, at: Instant) -> Option<Document> {
+    async fn kept_at(&self, store: &Store, path: &str, at: Instant) -> Option<Document> {
         let kept = match store::weather::latest(store.reader(), self.provider, path, at).await {
             Ok(kept) => kept?,
             Err(error) => {

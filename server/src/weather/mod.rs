@@ -3,13 +3,13 @@
 //! Two services behind one small interface. What they say becomes facts of the domain with source and age; what fails is a gap
 //! that is said, never a guess. Nothing here decides whether work may be done.
 
-mod base;
+pub mod base;
 mod breaker;
 mod client;
 mod fetcher;
 mod nws;
 mod open_meteo;
-mod read;
+pub mod read;
 pub mod refresh;
 
 use std::{fmt::Debug, sync::Arc, time::Duration};
@@ -43,7 +43,7 @@ pub struct Place {
 
 /// Why a part of what a service could say is missing, or older than it should be.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct Gap {
+pub struct WeatherGap {
     /// `forecast`, `observation` or `alerts`.
     #[schema(max_length = 20, example = "forecast")]
     pub part: &'static str,
@@ -58,7 +58,7 @@ pub struct Said {
     pub told: Told,
     /// Numbers of the fetches behind it.
     pub fetches: Vec<i64>,
-    pub gaps: Vec<Gap>,
+    pub gaps: Vec<WeatherGap>,
     /// The station whose measurements these are.
     pub station: Option<String>,
 }

@@ -16,7 +16,7 @@ use domain::{
 use jiff::SignedDuration;
 
 use super::{
-    Fallen, Gap, Place, Said, Service,
+    Fallen, Place, Said, Service, WeatherGap,
     breaker::Seen,
     client::{Client, Failure},
     fetcher::{Document, Fetcher, Patience},
@@ -281,7 +281,7 @@ impl Service for Nws {
             let mut said = Said { provider: NAME, fetches: point.fetches, ..Said::default() };
             let of_place = |gaps: Vec<String>, part: &'static str| {
                 let gaps = gaps.into_iter().chain(point.gaps.iter().filter(|_| part == "forecast").cloned());
-                gaps.map(move |why| Gap { part, why }).collect::<Vec<_>>()
+                gaps.map(move |why| WeatherGap { part, why }).collect::<Vec<_>>()
             };
             said.gaps.extend(of_place(forecast.gaps, "forecast"));
             said.gaps.extend(of_place(observation.gaps, "observation"));

@@ -17,7 +17,7 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 
 use super::{
-    Fallen, Gap, Place, Said, Service,
+    Fallen, Place, Said, Service, WeatherGap,
     breaker::Seen,
     client::Client,
     fetcher::{Fetcher, Patience},
@@ -76,7 +76,7 @@ impl Service for OpenMeteo {
     fn tell<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, Said> {
         Box::pin(async move {
             let mut said = Said { provider: NAME, ..Said::default() };
-            let mut gap = |why: String| said.gaps.push(Gap { part: "forecast", why });
+            let mut gap = |why: String| said.gaps.push(WeatherGap { part: "forecast", why });
             match self.fetcher.document(store, &Self::path(place), GOOD_FOR, patience).await {
                 Ok(document) => {
                     said.fetches.push(document.fetch);

@@ -12,7 +12,7 @@ use domain::{
 use serde::Deserialize;
 use serde_json::value::RawValue;
 
-/// GeoJSON's wrapping.
+/// The wrapping of `GeoJSON`.
 #[derive(Deserialize)]
 struct Feature<T> {
     properties: T,
@@ -162,7 +162,7 @@ struct Quantity {
 /// Stations, the nearest first.
 pub fn stations(body: &[u8]) -> Option<Vec<Station>> {
     let collection: Collection = serde_json::from_slice(body).ok()?;
-    let station = |raw: &Box<RawValue>| {
+    let station = |raw: &RawValue| {
         let Feature { properties } = serde_json::from_str::<Feature<StationWords>>(raw.get()).ok()?;
         let metres = |distance: Quantity| {
             let metres = distance.unit_code.as_deref().is_some_and(|unit| unit.ends_with(":m"));
@@ -172,7 +172,7 @@ pub fn stations(body: &[u8]) -> Option<Vec<Station>> {
         let distance_m = properties.distance.and_then(metres);
         is_code(&properties.station_identifier).then_some(Station { id: properties.station_identifier, distance_m })
     };
-    Some(collection.features.iter().filter_map(station).collect())
+    Some(collection.features.iter().filter_map(|raw| station(raw)).collect())
 }
 
 #[derive(Deserialize)]
@@ -203,11 +203,11 @@ pub fn observation(body: &[u8]) -> Option<Observed> {
 /// The observations of a list, each that can be read.
 pub fn observations(body: &[u8]) -> Option<Vec<Observed>> {
     let collection: Collection = serde_json::from_slice(body).ok()?;
-    let one = |raw: &Box<RawValue>| {
+    let one = |raw: &RawValue| {
         let Feature { properties } = serde_json::from_str::<Feature<ObservationWords>>(raw.get()).ok()?;
         observed(properties)
     };
-    Some(collection.features.iter().filter_map(one).collect())
+    Some(collection.features.iter().filter_map(|raw| one(raw)).collect())
 }
 
 fn observed(words: ObservationWords) -> Option<Observed> {
