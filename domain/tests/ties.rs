@@ -190,3 +190,56 @@ mark = "read"
     };
     assert_eq!((check("0"), check("1")), (1, 0));
 }
+
+#[test]
+fn the_recommended_phosphate_is_bounded_by_the_fuller_year() {
+    // 0.4 lb lie in the 365 days and not in the calendar year; a report of 1 lb leaves 0.6, 6 lb of a product of 10 %.
+    let given = Given {
+        p2o5: Some("10".into()),
+        p2o5_rate: Some("0.7".into()),
+        soil_reports: vec![report("2026-01-10", "1")],
+        past: vec![Past { on: "2025-10-01".parse().ok(), p2o5_rate: Some("0.4".into()), ..Past::default() }],
+        ..Given::default()
+    };
+    let decision = decide(&book(), &codes(&["us-mi"]), &given.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-mi.phosphorus.need"), "refused");
+    let largest = decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string());
+    assert_eq!(largest.as_deref(), Some("6"));
+}
+
+#[test]
+fn a_longer_forecast_that_is_too_wet_asks_for_a_look_and_stops_nothing() {
+    let book = town("rain", "unit = \"in\"", "comparator = \"at_least\"\nvalue = \"1\"\nhours = 12");
+    let given = Given { rain: Some("1.1".into()), rain_hours: Some(24), ..nitrogen(&[]) };
+    let decision = ask(&book, "2026-06-15", &given);
+    assert_eq!(standing(&decision, "us-zz-town.rule"), "unknown");
+    assert_eq!(decision.verdict, domain::decision::Verdict::Care);
+}
+
+#[test]
+fn a_season_closes_only_what_the_product_holds() {
+    // N.J.S.A. 58:10A-62(b) (NJ-02): nitrogen or phosphorus; New York's season bars any fertilizer (NY-04).
+    let label = Given { k2o: Some("20".into()), ..Given::default() }.label();
+    let intent = Intent {
+        on: day("2027-01-10"),
+        audience: Audience::Professional,
+        purpose: Purpose::Maintenance,
+        label: &label,
+        species: None,
+        equipment: Equipment::DropSpreader,
+    };
+    let closed = |code: &str| book().strictest(&codes(&[code]), &intent).closed_by.len();
+    assert_eq!((closed("us-nj"), closed("us-ny")), (0, 1));
+}
+
+#[test]
+fn new_turf_opens_on_the_day_after_the_days_to_wait() {
+    // Thirty days from 2026-10-02 end with 2026-11-01, which is still barred (FL-21).
+    let given = Given { established_on: "2026-10-02".parse().ok(), ..nitrogen(&[]) };
+    let on = |on: &str| {
+        let decision = decide(&book(), &codes(&["us-fl-pinellas"]), &given.facts(day(on)));
+        decision.findings.iter().find(|f| f.rule == "us-fl-pinellas.new_turf").map(|f| f.hint.clone())
+    };
+    assert_eq!(on("2026-11-01").as_deref(), Some("The first open day is 2026-11-02."));
+    assert_eq!(on("2026-11-02"), None);
+}
