@@ -243,3 +243,58 @@ fn new_turf_opens_on_the_day_after_the_days_to_wait() {
     assert_eq!(on("2026-11-01").as_deref(), Some("The first open day is 2026-11-02."));
     assert_eq!(on("2026-11-02"), None);
 }
+
+#[test]
+fn rules_are_said_in_plain_words() {
+    let said = |code: &str, rule: &str| {
+        let rules = book().on_day(&codes(&[code]), day("2026-06-15"));
+        rules
+            .into_iter()
+            .find(|known| known.rule == format!("{code}.{rule}"))
+            .map(|rule| rule.words)
+            .unwrap_or_default()
+    };
+    for (code, rule, words) in [
+        ("us-nj", "ground", "No N or P2O5 on ground that is frozen."),
+        ("us-pa", "ground", "No N or P2O5 on ground that is frozen two inches deep or more or covered with snow."),
+        ("us-nj", "rain", "No fertilizer when heavy rain falls or heavy rain is forecast within 24 hours."),
+        ("us-nj", "label.nitrogen.slow_share", "On the label: Of all N at least 20 % is slow-release."),
+        ("us-pa", "seller.slow_share", "For sellers: Of all N at least 20 % is slow-release (granular products)."),
+        ("us-mi-wolverine-lake", "interval", "At least 42 days lie between two applications of fertilizer."),
+        ("us-mi-wolverine-lake", "count", "A calendar year has at most 5 applications of fertilizer."),
+        (
+            "us-mi-wolverine-lake",
+            "nitrogen.total.year",
+            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere.",
+        ),
+        (
+            "us-fl-orange",
+            "season",
+            "From June 1 through September 30: no N and no P2O5, unless the applicator holds `us-fl-orange-certified`.",
+        ),
+        (
+            "us-va",
+            "phosphorus.need",
+            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost.",
+        ),
+        ("us-wa-whatcom-lakes", "phosphorus.need", "No P2O5 goes down, whatever a soil report says."),
+        (
+            "us-ma",
+            "water_supply.distance",
+            "Keep at least 100 ft from the water, where it is a surface source of public drinking water.",
+        ),
+        (
+            "us-oh-western-basin",
+            "rain.bare",
+            "No fertilizer when more than 1 in of rain is forecast within 12 hours with a chance of more than 50 % (granular products; first establishment).",
+        ),
+        ("us-va", "training.retention", "Records of training are kept for 3 years after the employment ends."),
+        (
+            "us-fl-lake-mary",
+            "nitrogen.total.slow.application",
+            "One application puts down at most 2 lb N on 1,000 sq ft (products whose N is at least 65 % slow-release).",
+        ),
+    ] {
+        assert_eq!(said(code, rule), words);
+    }
+}
