@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{whole, zone_fault};
+use super::whole;
 use crate::{
     access::{AnyStaff, Anyone, code_hash, hash, new_token},
     app::App,
@@ -71,8 +71,14 @@ struct SetUpInput {
         pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     company_name: String,
-    /// IANA time zone of the office.
-    #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
+    /// IANA time zone of the office, in its own upper and lower case.
+    #[schema(
+        min_length = 1,
+        max_length = 60,
+        pattern = "^[A-Za-z0-9_+/-]+$",
+        format = "iana-time-zone",
+        example = "America/New_York"
+    )]
     time_zone: String,
     #[schema(
         min_length = 1,
@@ -95,9 +101,7 @@ async fn set_up(
     Valid { value, .. }: Valid<SetUpInput>,
 ) -> Result<Response, Problem> {
     app.throttle.count("set-up", peer.0)?;
-    let mut faults: Vec<FieldFault> = zone_fault(&value.time_zone).into_iter().collect();
-    faults.extend(password::guessable(&value.sign_in, &value.company_name));
-    whole(faults)?;
+    whole(password::guessable(&value.sign_in, &value.company_name).into_iter().collect())?;
     let person = PersonInput { name: value.owner_name, role: Role::Owner, sign_in: Some(value.sign_in), active: true };
     let password = password::hash_of(&app, person.sign_in.as_ref()).await?;
     let at = app.clock.now();
