@@ -298,3 +298,29 @@ fn rules_are_said_in_plain_words() {
         assert_eq!(said(code, rule), words);
     }
 }
+
+#[test]
+fn without_a_species_the_lowest_number_clears_and_only_the_highest_refuses() {
+    // The University's table runs from 1.4 to 2.7 (MD-07 to MD-11).
+    let with = |past: &str| {
+        let given = Given {
+            species: Some("unknown".into()),
+            past: vec![entry("2026-03-20", past)],
+            soil_reports: vec![report("2025-06-01", "0")],
+            ..nitrogen(&[])
+        };
+        let decision = decide(&book(), &codes(&["us-md"]), &given.facts(day("2026-06-15")));
+        standing(&decision, "us-md.professional.nitrogen.total.year")
+    };
+    assert_eq!(with("0.9"), "met");
+    assert_eq!(with("0.91"), "unknown");
+    assert_eq!(with("2.2"), "unknown");
+    assert_eq!(with("2.21"), "refused");
+}
+
+#[test]
+fn an_open_season_says_nothing_of_what_it_never_closes_for() {
+    let potash = Given { k2o: Some("20".into()), ..Given::default() };
+    let decision = decide(&book(), &codes(&["us-nj"]), &potash.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-nj.professional.season"), "silent");
+}
