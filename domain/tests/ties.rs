@@ -18,7 +18,7 @@ fn book() -> Lawbook {
     Lawbook::embedded().expect("the embedded law")
 }
 
-fn entry(on: &str, rate: &str) -> Past {
+pub fn entry(on: &str, rate: &str) -> Past {
     Past { on: on.parse().ok(), n_rate: Some(rate.into()), ..Past::default() }
 }
 
@@ -106,7 +106,7 @@ fn a_table_without_the_species_says_which_table() {
     assert_eq!(message(&single, "us-va.guidance.nitrogen.total.application"), words);
 }
 
-fn report(on: &str, recommended: &str) -> Report {
+pub fn report(on: &str, recommended: &str) -> Report {
     Report { sampled_on: on.parse().expect("a day"), category: None, recommended: Some(recommended.into()) }
 }
 
@@ -208,15 +208,6 @@ fn the_recommended_phosphate_is_bounded_by_the_fuller_year() {
 }
 
 #[test]
-fn a_longer_forecast_that_is_too_wet_asks_for_a_look_and_stops_nothing() {
-    let book = town("rain", "unit = \"in\"", "comparator = \"at_least\"\nvalue = \"1\"\nhours = 12");
-    let given = Given { rain: Some("1.1".into()), rain_hours: Some(24), ..nitrogen(&[]) };
-    let decision = ask(&book, "2026-06-15", &given);
-    assert_eq!(standing(&decision, "us-zz-town.rule"), "unknown");
-    assert_eq!(decision.verdict, domain::decision::Verdict::Care);
-}
-
-#[test]
 fn a_season_closes_only_what_the_product_holds() {
     // N.J.S.A. 58:10A-62(b) (NJ-02): nitrogen or phosphorus; New York's season bars any fertilizer (NY-04).
     let label = Given { k2o: Some("20".into()), ..Given::default() }.label();
@@ -230,18 +221,6 @@ fn a_season_closes_only_what_the_product_holds() {
     };
     let closed = |code: &str| book().strictest(&codes(&[code]), &intent).closed_by.len();
     assert_eq!((closed("us-nj"), closed("us-ny")), (0, 1));
-}
-
-#[test]
-fn new_turf_opens_on_the_day_after_the_days_to_wait() {
-    // Thirty days from 2026-10-02 end with 2026-11-01, which is still barred (FL-21).
-    let given = Given { established_on: "2026-10-02".parse().ok(), ..nitrogen(&[]) };
-    let on = |on: &str| {
-        let decision = decide(&book(), &codes(&["us-fl-pinellas"]), &given.facts(day(on)));
-        decision.findings.iter().find(|f| f.rule == "us-fl-pinellas.new_turf").map(|f| f.hint.clone())
-    };
-    assert_eq!(on("2026-11-01").as_deref(), Some("The first open day is 2026-11-02."));
-    assert_eq!(on("2026-11-02"), None);
 }
 
 #[test]
@@ -297,4 +276,30 @@ fn rules_are_said_in_plain_words() {
     ] {
         assert_eq!(said(code, rule), words);
     }
+}
+
+#[test]
+fn without_a_species_the_lowest_number_clears_and_only_the_highest_refuses() {
+    // The University's table runs from 1.4 to 2.7 (MD-07 to MD-11).
+    let with = |past: &str| {
+        let given = Given {
+            species: Some("unknown".into()),
+            past: vec![entry("2026-03-20", past)],
+            soil_reports: vec![report("2025-06-01", "0")],
+            ..nitrogen(&[])
+        };
+        let decision = decide(&book(), &codes(&["us-md"]), &given.facts(day("2026-06-15")));
+        standing(&decision, "us-md.professional.nitrogen.total.year")
+    };
+    assert_eq!(with("0.9"), "met");
+    assert_eq!(with("0.91"), "unknown");
+    assert_eq!(with("2.2"), "unknown");
+    assert_eq!(with("2.21"), "refused");
+}
+
+#[test]
+fn an_open_season_says_nothing_of_what_it_never_closes_for() {
+    let potash = Given { k2o: Some("20".into()), ..Given::default() };
+    let decision = decide(&book(), &codes(&["us-nj"]), &potash.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-nj.professional.season"), "silent");
 }
