@@ -156,7 +156,7 @@ async fn a_clearance_for_some_of_the_sections_is_used_with_a_word_of_care() {
     assert_eq!(stored["verdict"], "care");
     let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200);
     assert_eq!(decision.rules(), ["book.clearance.covers"]);
-    assert!(decision.body["summary"].as_str().unwrap().starts_with("Care: This clearance"), "{}", decision.text);
+    assert!(decision.body["summary"].as_str().unwrap().starts_with("Care: this clearance"), "{}", decision.text);
     let used = company.phone.get(&format!("/api/v1/clearances/{clearance}")).await.expect(200).body;
     assert_eq!(used["state"], "used");
 }

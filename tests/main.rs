@@ -12,6 +12,7 @@ mod lists;
 mod main_job;
 mod migrations;
 mod openapi;
+mod pages;
 mod places;
 mod plans;
 mod problems;

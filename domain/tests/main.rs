@@ -13,6 +13,7 @@ mod laws;
 mod loader;
 mod properties;
 mod schema;
+mod spans;
 mod strictest;
 mod strictness;
 mod ties;

@@ -134,13 +134,6 @@ fn not_yet(pointer: &str, day: Day, last: Day) -> Option<FieldFault> {
     (day > last).then(|| FieldFault::at(pointer, "in_the_future", detail()))
 }
 
-/// The fault of a zone that is none. Only the zone's own spelling: the reader takes any case, and phones may not.
-fn zone_fault(name: &str) -> Option<FieldFault> {
-    let known = zone(name).ok().filter(|zone| zone.iana_name() == Some(name) && !zone.is_unknown());
-    let detail = "is no IANA time zone, such as America/New_York; mind upper and lower case";
-    known.is_none().then(|| FieldFault::at("/time_zone", "unknown_value", detail))
-}
-
 /// All faults at once, or none.
 fn whole(faults: Vec<FieldFault>) -> Result<(), Problem> {
     if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults)) }

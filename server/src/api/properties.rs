@@ -13,7 +13,7 @@ use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{whole, zone_fault};
+use super::whole;
 use crate::{
     access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
@@ -103,7 +103,6 @@ fn place_faults(place: &Place, rule_sets: &[RuleSetCode]) -> Vec<FieldFault> {
 fn faults(input: &PropertyInput, law: &Lawbook) -> Vec<FieldFault> {
     let mut faults = rule_set_faults(&input.rule_sets, law);
     faults.extend(input.place.iter().flat_map(|place| place_faults(place, &input.rule_sets)));
-    faults.extend(zone_fault(&input.time_zone));
     let missing = match (input.latitude, input.longitude) {
         (Some(_), None) => Some("/longitude"),
         (None, Some(_)) => Some("/latitude"),

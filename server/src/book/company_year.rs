@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use domain::{
     application::Audience,
-    ids::{ClientId, SectionId},
+    ids::{ClientId, PropertyId, SectionId},
     land::Species,
     law::{Lawbook, Level, ReportDue, year::YearCap},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
@@ -23,6 +23,7 @@ pub struct SectionSum {
     pub client_name: String,
     #[schema(max_length = 300)]
     pub address: String,
+    pub property_id: PropertyId,
     pub section_id: SectionId,
     #[schema(max_length = 120)]
     pub section_name: String,
@@ -32,6 +33,10 @@ pub struct SectionSum {
     pub phosphate_lb_per_1000_sqft: NutrientRate,
     pub potash_lb_per_1000_sqft: NutrientRate,
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+    /// Targets of the visits that are still to be made this year, added up.
+    pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
+    /// The day of the first planned visit with which the section runs past its cap.
+    pub runs_past_on: Option<Day>,
 }
 
 /// Every section's year against its cap.
@@ -58,6 +63,7 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             client_id: sum.client_id,
             client_name: sum.client_name,
             address: sum.address,
+            property_id: sum.property_id,
             section_id: sum.section_id,
             section_name: sum.section_name,
             cap,
@@ -66,9 +72,23 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             phosphate_lb_per_1000_sqft: phosphate,
             potash_lb_per_1000_sqft: potash,
             remaining_nitrogen_lb_per_1000_sqft: room,
+            planned_nitrogen_lb_per_1000_sqft: NutrientRate::from_raw(
+                sum.planned.iter().map(|(_, target)| target).sum(),
+            ),
+            runs_past_on: room.and_then(|room| runs_past_on(&sum.planned, room)),
         }
     };
     sums.into_iter().map(section).collect()
+}
+
+/// The first planned visit that does not fit any more under what is left, with those before it.
+fn runs_past_on(planned: &[(Day, i64)], room: NutrientRoom) -> Option<Day> {
+    let mut sum = 0;
+    let past = planned.iter().find(|(_, target)| {
+        sum += target;
+        sum > room.raw()
+    });
+    past.map(|(day, _)| *day)
 }
 
 /// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.

@@ -20,6 +20,7 @@ pub mod people;
 pub mod products;
 pub mod properties;
 pub mod reviews;
+pub mod search;
 pub mod sections;
 pub mod soil_reports;
 pub mod statements;
