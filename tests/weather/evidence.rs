@@ -46,6 +46,32 @@ async fn from_a_record_one_reaches_what_was_known() {
     let _ = other.problem(404, "not-found");
 }
 
+/// The journal vouches for the facts, and each answer for its own hash.
+#[tokio::test]
+async fn evidence_that_was_changed_behind_the_servers_back_shows() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    let faults = async || server::book::verify::check_file(&file).await.unwrap().faults;
+    assert_eq!(faults().await, Vec::<String>::new());
+    let tamper = |sql: &str| {
+        let connection = Connection::open(&file).unwrap();
+        for trigger in ["weather_facts_keep", "weather_bodies_keep"] {
+            connection.execute_batch(&format!("DROP TRIGGER IF EXISTS {trigger}")).unwrap();
+        }
+        assert!(connection.execute(sql, []).unwrap() > 0);
+    };
+    tamper("UPDATE weather_facts SET facts = replace(facts, '69.8', '59.8')");
+    let found = faults().await;
+    assert!(found.len() == 1 && found[0].contains(&format!("the weather of {id}")), "{found:?}");
+    tamper("UPDATE weather_bodies SET bytes = x'1f8b' WHERE seq = 1");
+    let found = faults().await;
+    assert!(found.iter().any(|fault| fault.contains("differs from its hash")), "{found:?}");
+}
+
 #[tokio::test]
 async fn a_correction_is_judged_by_what_was_known_at_the_record() {
     let sky = Sky::calm().await;

@@ -77,7 +77,7 @@ fn totals_are_not_rates() {
     let window = Span::hours_from(now(), 24);
     let naive = grid.rain.pieces().iter().fold(Billionths::from_raw(0), |sum, piece| {
         let hours = piece.span.overlap(window);
-        piece.value.map_or(sum, |value| sum.plus(value.share(hours, 3_600)))
+        piece.value.map_or(sum, |value| sum.plus(value.share(hours, 3_600_000)))
     });
     let wrong = golden(&expected()["nws_gridpoints"]["qpf_24h_naive_wrong_value_times_hours_mm"]);
     assert_eq!(printed(&naive.to_digits(2)), wrong);
@@ -222,7 +222,7 @@ fn a_layer_that_cannot_be_read_is_unknown_and_the_rest_is_read() {
     let rain = |text: &str| {
         let grid = read::grid(text.as_bytes()).unwrap();
         assert!(grid.temperature.greatest(work()).0.is_some(), "the temperature is read all the same");
-        (grid.rain.coverage(Span::hours_from(now(), 24)).covered_s, grid.faults.len())
+        (grid.rain.coverage(Span::hours_from(now(), 24)).covered, grid.faults.len())
     };
     assert_eq!(rain(&text).1, 0);
     assert_eq!(rain(&text.replace("quantitativePrecipitation", "somethingElse")), (0, 0));

@@ -37,8 +37,9 @@ pub enum SeriesFault {
 /// How much of a span has a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Coverage {
-    pub covered_s: i64,
-    pub whole_s: i64,
+    /// Milliseconds, or whatever else is counted out of a whole.
+    pub covered: i64,
+    pub whole: i64,
 }
 
 /// An amount that fell or falls in a span. Intervals cut by the span's edges are counted by their share, wholly, or not.
@@ -83,13 +84,16 @@ impl Span {
     }
 
     pub fn seconds(self) -> i64 {
-        self.end.since(self.start).as_secs()
+        self.millis() / 1000
     }
 
-    /// Seconds that two spans share.
+    pub fn millis(self) -> i64 {
+        self.end.millis() - self.start.millis()
+    }
+
+    /// Milliseconds that two spans share. Moments fall within seconds, so that counting those would leave gaps that are none.
     pub fn overlap(self, other: Self) -> i64 {
-        let (start, end) = (self.start.max(other.start), self.end.min(other.end));
-        end.since(start).as_secs().max(0)
+        (self.end.min(other.end).millis() - self.start.max(other.start).millis()).max(0)
     }
 }
 
@@ -125,7 +129,7 @@ fn seconds(duration: &str) -> Option<i64> {
 
 impl Coverage {
     pub const fn is_whole(self) -> bool {
-        self.covered_s >= self.whole_s
+        self.covered >= self.whole
     }
 
     /// Ten-thousandths, to the nearest; all of them only when nothing is missing.
@@ -133,7 +137,7 @@ impl Coverage {
         if self.is_whole() {
             return 10_000;
         }
-        let nearest = (self.covered_s * 20_000 + self.whole_s) / (2 * self.whole_s.max(1));
+        let nearest = (self.covered * 20_000 + self.whole) / (2 * self.whole.max(1));
         nearest.min(9_999)
     }
 
@@ -168,8 +172,8 @@ impl Series {
     }
 
     pub fn coverage(&self, window: Span) -> Coverage {
-        let covered_s = self.within(window).map(|(_, _, overlap)| overlap).sum();
-        Coverage { covered_s, whole_s: window.seconds() }
+        let covered = self.within(window).map(|(_, _, overlap)| overlap).sum();
+        Coverage { covered, whole: window.millis() }
     }
 
     /// The greatest value of any interval that reaches into the window, and how much of the window has one.
@@ -188,9 +192,9 @@ impl Series {
         let zero = Billionths::from_raw(0);
         let mut total = Total { best: zero, upper: zero, lower: zero, coverage: self.coverage(window) };
         for (piece, value, overlap) in self.within(window) {
-            total.best = total.best.plus(value.share(overlap, piece.span.seconds()));
+            total.best = total.best.plus(value.share(overlap, piece.span.millis()));
             total.upper = total.upper.plus(value);
-            if overlap == piece.span.seconds() {
+            if overlap == piece.span.millis() {
                 total.lower = total.lower.plus(value);
             }
         }
@@ -231,6 +235,16 @@ mod tests {
         ] {
             assert_eq!(hours(text), None, "{text}");
         }
+    }
+
+    /// A question is asked at some millisecond, and hours that follow one another have no gap for that.
+    #[test]
+    fn a_window_that_begins_within_a_second_is_covered_whole() {
+        let piece = |text| Piece { span: Span::parse(text).expect("a span"), value: Some(Billionths::from_raw(1)) };
+        let hours = vec![piece("2026-06-18T14:00:00Z/PT1H"), piece("2026-06-18T15:00:00Z/PT1H")];
+        let series = Series::new(hours).expect("a series");
+        assert!(series.coverage(Span::hours_from(instant("2026-06-18T14:20:00.073Z"), 1)).is_whole());
+        assert!(!series.coverage(Span::hours_from(instant("2026-06-18T15:00:00.001Z"), 1)).is_whole());
     }
 
     #[test]

@@ -167,7 +167,7 @@ impl Forecast {
             let window = Span::hours_from(from, i64::from(*hours));
             let total = self.rain.total(window);
             let (chance, known) = self.chance.greatest(window);
-            (total.coverage.covered_s > 0).then(|| RainForecast {
+            (total.coverage.covered > 0).then(|| RainForecast {
                 rain_in: total.upper.inches_up(),
                 hours: *hours,
                 // A chance that is missing for some of the span may be the greatest: then none is said, which counts as certain.
@@ -200,10 +200,7 @@ impl Forecast {
             water_percent: water.map(|share| Percent::from_raw(hundredths(share) * 100)),
             source: WeatherSource::WeatherService,
             observed_at: piece.span.start,
-            service: Some(FromService {
-                basis: Basis::Modelled,
-                ..self.service(Coverage { covered_s: 1, whole_s: 1 })
-            }),
+            service: Some(FromService { basis: Basis::Modelled, ..self.service(Coverage { covered: 1, whole: 1 }) }),
         })
     }
 }

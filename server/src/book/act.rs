@@ -44,6 +44,19 @@ pub struct Envelope {
     pub weather: Provided,
 }
 
+impl Envelope {
+    /// The services' part as it is kept, if they said anything.
+    fn weather_facts(&self) -> Option<String> {
+        let said = !self.weather.fetches.is_empty();
+        said.then(|| serde_json::to_string(&self.weather.weather).unwrap_or_default())
+    }
+
+    /// Its hash, by which the journal vouches for it.
+    pub fn weather_sha256(&self) -> Option<String> {
+        self.weather_facts().map(|facts| crate::access::hash(&facts))
+    }
+}
+
 /// One act, ready to be decided.
 #[derive(Debug, Clone)]
 pub enum Act {
@@ -193,8 +206,7 @@ impl World {
         let body = serde_json::to_string(decision).unwrap_or_default();
         let hash = crate::access::hash(&body);
         self.effects.decision(subject, envelope.at, &body);
-        if !envelope.weather.fetches.is_empty() {
-            let facts = serde_json::to_string(&envelope.weather.weather).unwrap_or_default();
+        if let Some(facts) = envelope.weather_facts() {
             self.effects.weather(subject, envelope.at, &facts, &envelope.weather.fetches);
         }
         for set in &decision.rule_sets {
@@ -228,7 +240,7 @@ impl World {
             self.effects.attempts.push(with_content(&stored, &envelope.content));
             let payload = serde_json::json!({
                 "content": serde_json::from_str::<serde_json::Value>(&envelope.content).unwrap_or_default(),
-                "row": stored, "decision_sha256": decision_hash,
+                "row": stored, "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(),
             });
             self.journal(envelope, "attempt.refused", &id, payload.to_string());
         }

@@ -294,7 +294,7 @@ fn hold(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": row.lines,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": row.lines,
     });
     world.journal(envelope, "clearance.granted", &subject, payload.to_string());
 }

@@ -315,7 +315,7 @@ fn store(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": ledger,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.corrected", &subject, payload.to_string());

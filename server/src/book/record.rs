@@ -324,7 +324,7 @@ fn store(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": ledger, "used_clearance": used_clearance,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger, "used_clearance": used_clearance,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.recorded", &subject, payload.to_string());

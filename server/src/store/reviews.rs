@@ -97,9 +97,11 @@ pub async fn list(
                WHERE c.beyond_the_rules = 1
                UNION ALL
                SELECT j.seq, 'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at
-               FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-               WHERE a.beyond_the_rules = 0
-                 AND EXISTS (SELECT 1 FROM weather_after AS w WHERE w.application_id = a.id AND w.heavy = 1)
+               FROM weather_after AS w JOIN applications AS a ON a.id = w.application_id
+               JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
+               WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND NOT EXISTS (
+                   SELECT 1 FROM weather_after AS o
+                   WHERE o.application_id = w.application_id AND o.heavy = 1 AND o.provider < w.provider)
                UNION ALL
                SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'

@@ -172,8 +172,7 @@ impl Fetcher {
                 return None;
             }
         };
-        let mut body = Vec::new();
-        GzDecoder::new(&*kept.bytes).take(UNPACKED).read_to_end(&mut body).ok()?;
+        let body = unpacked(&kept.bytes)?;
         Some(Document {
             fetch: kept.seq,
             fetched_at: kept.asked_at,
@@ -252,6 +251,13 @@ impl Fetcher {
         held.copies.insert(path.to_owned(), document.clone());
         Ok(document)
     }
+}
+
+/// A kept body as it came.
+pub fn unpacked(bytes: &[u8]) -> Option<Vec<u8>> {
+    let mut body = Vec::new();
+    GzDecoder::new(bytes).take(UNPACKED).read_to_end(&mut body).ok()?;
+    Some(body)
 }
 
 fn packed(body: &[u8]) -> Vec<u8> {

@@ -23,7 +23,7 @@ use tokio::time;
 use utoipa::ToSchema;
 
 pub use breaker::Seen;
-pub use fetcher::Patience;
+pub use fetcher::{Patience, unpacked};
 
 use crate::{
     clock::Clock,

@@ -231,11 +231,11 @@ impl Nws {
             let list = list.get_or_insert_with(|| AlertList {
                 fetched_at: document.fetched_at,
                 words: Vec::new(),
-                answered: Coverage { covered_s: 0, whole_s: 3 },
+                answered: Coverage { covered: 0, whole: 3 },
             });
             // The oldest answer says how old the list is.
             list.fetched_at = list.fetched_at.min(document.fetched_at);
-            list.answered.covered_s += i64::from(unread == 0);
+            list.answered.covered += i64::from(unread == 0);
             merge(&mut list.words, words);
         }
         if list.as_ref().is_none_or(|list| !list.answered.is_whole()) {

@@ -111,7 +111,7 @@ impl Service for OpenMeteo {
                 station: None,
                 total: total.best,
                 wettest_hour,
-                covered_s: total.coverage.covered_s,
+                covered_s: total.coverage.covered / 1000,
                 fetch: document.fetch,
             })
         })
@@ -208,9 +208,9 @@ mod tests {
         let (read, faults) = forecast(SAMPLE, instant("2026-06-18T14:00:00Z")).expect("a forecast");
         assert_eq!(faults, Vec::<String>::new());
         let rain = read.rain.total(hours("2026-06-18T14:00:00Z", 5));
-        assert_eq!((rain.best.to_digits(1).as_str(), rain.coverage.covered_s / 3600), ("19.6", 5));
+        assert_eq!((rain.best.to_digits(1).as_str(), rain.coverage.covered / 3_600_000), ("19.6", 5));
         let before = read.rain.total(hours("2026-06-18T08:00:00Z", 6));
-        assert_eq!((before.best.to_digits(1).as_str(), before.coverage.covered_s / 3600), ("1.7", 6));
+        assert_eq!((before.best.to_digits(1).as_str(), before.coverage.covered / 3_600_000), ("1.7", 6));
         let warmest = read.temperature.greatest(hours("2026-06-18T14:00:00Z", 5)).0;
         assert_eq!(warmest.map(|value| value.to_digits(1)).as_deref(), Some("29.6"));
         assert!(!read.gust.coverage(hours("2026-06-18T18:00:00Z", 1)).is_whole(), "a null gust is not calm");
@@ -257,6 +257,6 @@ mod tests {
         let mut nulls = sample.clone();
         nulls["hourly"]["precipitation"] = serde_json::json!(vec![serde_json::Value::Null; 12]);
         let (read, _) = forecast(nulls.to_string().as_bytes(), instant("2026-06-18T14:00:00Z")).expect("a forecast");
-        assert_eq!(read.rain.total(hours("2026-06-18T14:00:00Z", 5)).coverage.covered_s, 0);
+        assert_eq!(read.rain.total(hours("2026-06-18T14:00:00Z", 5)).coverage.covered, 0);
     }
 }
