@@ -39,7 +39,7 @@ async function showDay() {
   const sent = new Set((await waiting()).map((item) => item.record.visit_id));
   const stops = day.day.visits.map((/** @type {any} */ stop) => {
     const decision = day.decisions[stop.visit.id];
-    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : stop.visit.status === 'done' ? '✓ done' : decision ? { go: '● go', care: '▲ care', stop: '■ stop' }[decision.verdict] : '▲ care';
+    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : stop.visit.status === 'done' ? '✓ done' : stop.recorded ? '✓ recorded' : decision ? { go: '● go', care: '▲ care', stop: '■ stop' }[decision.verdict] : '▲ care';
     const open = async () => show(await stopPage(stop, decision, day, () => void showDay()));
     return h('li', {}, h('button', { type: 'button', class: 'stop-button', onclick: () => void open() }, h('strong', {}, stop.property.address), h('span', {}, stop.client_name), h('span', {}, state)));
   });
