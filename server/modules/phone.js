@@ -25,7 +25,8 @@ async function drawQueue() {
   const unsent = items.length - refused;
   const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', signed_out: ' Enrol this phone again to send.' }[queueState()];
   const words = items.length === 0 ? '✓ Everything is sent.' : `● ${unsent} waiting.${how}`;
-  bar.replaceChildren(h('span', {}, words), refused > 0 ? h('button', { type: 'button', class: 'pick', onclick: () => void showRefused() }, `▲ ${refused} need you`) : null ?? '');
+  const need = h('button', { type: 'button', class: 'pick', onclick: () => void showRefused() }, `▲ ${refused} need you`);
+  bar.replaceChildren(h('span', {}, words), ...(refused > 0 ? [need] : []));
 }
 
 async function showRefused() {
