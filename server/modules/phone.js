@@ -25,7 +25,8 @@ async function drawQueue() {
   const unsent = items.length - refused;
   const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', signed_out: ' Enrol this phone again to send.' }[queueState()];
   const words = items.length === 0 ? '✓ Everything is sent.' : `● ${unsent} waiting.${how}`;
-  bar.replaceChildren(h('span', {}, words), refused > 0 ? h('button', { type: 'button', class: 'pick', onclick: () => void showRefused() }, `▲ ${refused} need you`) : null ?? '');
+  const need = h('button', { type: 'button', class: 'pick', onclick: () => void showRefused() }, `▲ ${refused} need you`);
+  bar.replaceChildren(h('span', {}, words), ...(refused > 0 ? [need] : []));
 }
 
 async function showRefused() {
@@ -39,7 +40,7 @@ async function showDay() {
   const sent = new Set((await waiting()).map((item) => item.record.visit_id));
   const stops = day.day.visits.map((/** @type {any} */ stop) => {
     const decision = day.decisions[stop.visit.id];
-    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : stop.visit.status === 'done' ? '✓ done' : decision ? { go: '● go', care: '▲ care', stop: '■ stop' }[decision.verdict] : '▲ care';
+    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : stop.visit.status === 'done' ? '✓ done' : stop.recorded ? '✓ recorded' : decision ? { go: '● go', care: '▲ care', stop: '■ stop' }[decision.verdict] : '▲ care';
     const open = async () => show(await stopPage(stop, decision, day, () => void showDay()));
     return h('li', {}, h('button', { type: 'button', class: 'stop-button', onclick: () => void open() }, h('strong', {}, stop.property.address), h('span', {}, stop.client_name), h('span', {}, state)));
   });

@@ -48,7 +48,9 @@ export async function enrolmentCode(office) {
 
 /** Plans so many small visits for a technician on the demonstration's day. @param {any} office @param {string} technician @param {number} count */
 export async function planVisits(office, technician, count) {
-  const sections = (await office('GET', '/api/v1/sections?limit=200', undefined, 200)).items;
+  const year = await office('GET', '/api/v1/statements/company?year=2026', undefined, 200);
+  const roomy = new Set(year.sections.filter((/** @type {any} */ one) => Number(one.remaining_nitrogen_lb_per_1000_sqft) > 0.5).map((/** @type {any} */ one) => one.section_id));
+  const sections = (await office('GET', '/api/v1/sections?limit=200', undefined, 200)).items.filter((/** @type {any} */ one) => roomy.has(one.id));
   const product = (await office('GET', '/api/v1/products', undefined, 200)).items.find((/** @type {any} */ one) => one.name.startsWith('Feed 24'));
   for (let number = 0; number < count; number += 1) {
     const section = sections[number % sections.length];

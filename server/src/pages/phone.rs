@@ -62,8 +62,11 @@ pub async fn manifest(_: Anyone) -> Response {
     answer("application/manifest+json", MANIFEST)
 }
 
+/// A worker's requests are held to the policy of its own script, not to the page's.
 pub async fn worker(_: Anyone) -> Response {
-    answer("text/javascript; charset=utf-8", VERSIONED_WORKER.as_str())
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    (headers, answer("text/javascript; charset=utf-8", VERSIONED_WORKER.as_str())).into_response()
 }
 
 pub async fn module(_: Anyone, Path(name): Path<String>) -> Result<Response, Problem> {
