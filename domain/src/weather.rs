@@ -238,7 +238,8 @@ pub enum AlertEvent {
 
 impl Weather {
     /// What somebody on the lawn said, with what a service says of the rest. The person's word stands for the values that one
-    /// can measure there. Watches, warnings and forecasts of rain are joined, because what stops in either of them stops.
+    /// can measure there. Watches, warnings and forecasts of rain are joined, because what stops in either of them stops; but
+    /// a look that is newer by more than a list or a forecast stays fresh takes the place of an old one.
     #[must_use]
     pub fn joined(&self, service: &Self) -> Self {
         let mut joined = self.clone();
@@ -246,9 +247,14 @@ impl Weather {
         joined.heavy_rain = self.heavy_rain.or(service.heavy_rain);
         joined.wind = self.wind.or(service.wind);
         joined.soil = self.soil.or(service.soil);
-        joined.rain_forecast.extend(service.rain_forecast.iter().copied());
+        let newest = self.rain_forecast.iter().map(|forecast| forecast.issued_at).max();
+        let outdated = |forecast: &&RainForecast| {
+            let fetched = forecast.service.map_or(forecast.issued_at, |service| service.fetched_at);
+            newest.is_some_and(|newest| newest.since(fetched).as_mins() > age::FRESH_MINUTES)
+        };
+        joined.rain_forecast.extend(service.rain_forecast.iter().filter(|forecast| !outdated(forecast)));
         joined.alerts = match (&self.alerts, &service.alerts) {
-            (Some(seen), Some(listed)) => {
+            (Some(seen), Some(listed)) if seen.looked_at.since(listed.looked_at).as_mins() <= age::ALERTS_MINUTES => {
                 let mut both = seen.clone();
                 both.active.extend(listed.active.iter().filter(|alert| !seen.active.contains(alert)));
                 both.others.extend(listed.others.iter().filter(|name| !seen.others.contains(name)).cloned());

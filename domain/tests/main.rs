@@ -19,3 +19,4 @@ mod strictness;
 mod ties;
 mod trap_amounts;
 mod traps;
+mod weather;

@@ -308,3 +308,19 @@ async fn a_place_without_forecast_is_said() {
     assert!(!has_forecast(&said) && gaps(&said).contains("has no forecast for this place"), "{said:#}");
     assert!(gaps(&said).contains("point, county and forecast zone"), "no county, so no whole list of alerts: {said:#}");
 }
+
+#[tokio::test]
+async fn the_second_service_says_what_is_wrong_and_the_first_goes_on() {
+    for (status, name) in [(400, "openmeteo-error-400.json"), (429, "openmeteo-error-429.json")] {
+        let sky = Sky::calm().await;
+        sky.says("/v1/forecast", ResponseTemplate::new(status).set_body_raw(sample(name), "application/json")).await;
+        let company = company(sky.config_of_both()).await;
+        let path = format!("/api/v1/properties/{}/weather", company.property);
+        let answer = company.phone.get(&path).await.expect(200).body;
+        assert_eq!(answer["services"][1]["service"], "open_meteo");
+        assert!(gaps(&answer["services"][1]).contains(&format!("answered {status}")), "{answer:#}");
+        assert!(!answer.to_string().contains("tempeture"), "nothing of what came is handed on");
+        assert_eq!(sky.asked("/v1/forecast").await, 1, "neither is mended by asking again at once");
+        assert!(has_forecast(&answer["services"][0]), "its host is its own: {answer:#}");
+    }
+}

@@ -23,6 +23,8 @@ pub enum AgeClass {
 const AHEAD_MINUTES: i64 = -10;
 /// Stations report hourly, some minutes late. *Common practice.*
 pub const OBSERVATION_MINUTES: i64 = 75;
+/// A forecast that was fetched longer ago is worth another look.
+pub const FRESH_MINUTES: i64 = 60;
 /// A list of watches and warnings older than this says nothing about now.
 pub const ALERTS_MINUTES: i64 = 30;
 
@@ -32,7 +34,7 @@ impl AgeClass {
     pub fn of(now: Instant, fetched_at: Instant, issued_at: Option<Instant>) -> Self {
         let fetched = now.since(fetched_at).as_mins();
         let by_fetch = match fetched {
-            AHEAD_MINUTES..=60 => Self::Fresh,
+            AHEAD_MINUTES..=FRESH_MINUTES => Self::Fresh,
             61..=180 => Self::Ageing,
             181..=1_440 => Self::Stale,
             _ => Self::Useless,

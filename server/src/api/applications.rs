@@ -180,7 +180,10 @@ async fn get_application_duties(
 ) -> Result<Json<RecordDuties>, Problem> {
     let missing = || Problem::not_found("application");
     let (reader, scope) = (app.store.reader(), staff.scope());
-    let application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let mut application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    // The weather that was kept beside the record is part of what is on record.
+    let provided = weather::of_record(&app, id).await?;
+    application.weather = application.weather.joined(&provided.weather);
     let property = store::properties::get(reader, application.property_id, scope).await?.ok_or_else(missing)?;
     let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
