@@ -25,6 +25,7 @@ use crate::{
     },
     extract::PathId,
     problem::{FieldFault, Problem},
+    reply::Span,
     store::{self, statements::About},
 };
 
@@ -47,7 +48,7 @@ async fn days(app: &App, which: &Which) -> Result<(i16, Day, Day, Day, String), 
 
 #[derive(Template)]
 #[template(path = "year.html")]
-struct Year {
+struct YearPage {
     year: i16,
     sections: usize,
     past: usize,
@@ -122,7 +123,7 @@ pub async fn year(
         }
     }
     let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.class != "go").count();
-    Ok(page(Year { year, sections: sums.len(), past, reports, clients }.render()))
+    Ok(page(YearPage { year, sections: sums.len(), past, reports, clients }.render()))
 }
 
 #[derive(Template)]
@@ -159,6 +160,9 @@ struct RecordPage {
     address: String,
     product: String,
     word: &'static str,
+    /// Start, end and receipt as the clock at the property showed them.
+    times: [String; 3],
+    sections: Vec<String>,
 }
 
 /// A record, the decision it was stored under, and what the law wants of it.
@@ -187,5 +191,12 @@ pub async fn record(
         Verdict::Care => "care",
         Verdict::Stop => "stop",
     };
-    Ok(page(RecordPage { a, d, duties, address: property.address, product, word }.render()))
+    let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let times = [a.started_at, a.finished_at, a.received_at].map(|at| at.local_minute(&zone));
+    let named = store::sections::list(reader, Span { after: 0, take: 200 }, Some(a.property_id), scope).await?;
+    let name = |id: &ids::SectionId| {
+        named.iter().find(|row| row.item.id == *id).map_or_else(|| id.to_string(), |row| row.item.name.clone())
+    };
+    let sections = sections.iter().map(name).collect();
+    Ok(page(RecordPage { a, d, duties, address: property.address, product, word, times, sections }.render()))
 }
