@@ -72,6 +72,8 @@ struct SectionRow {
     room: String,
     class: &'static str,
     words: String,
+    /// Past its cap, or past it with what is planned.
+    past: bool,
 }
 
 impl SectionRow {
@@ -94,6 +96,7 @@ impl SectionRow {
             room: or_none(sum.remaining_nitrogen_lb_per_1000_sqft.map(|room| room.to_string())),
             class,
             words,
+            past: past || sum.runs_past_on.is_some(),
         }
     }
 }
@@ -122,7 +125,7 @@ pub async fn year(
             client.sections.push(SectionRow::of(sum));
         }
     }
-    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.class != "go").count();
+    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
     Ok(page(YearPage { year, sections: sums.len(), past, reports, clients }.render()))
 }
 
