@@ -23,3 +23,4 @@ mod statements;
 mod tidy;
 mod turns;
 mod verify;
+mod weather;

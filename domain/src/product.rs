@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
     Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, RateSum, Temperature,
-    TotalNitrogen, largest_product,
+    TotalNitrogen, WindSpeed, largest_product,
 };
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -52,6 +52,9 @@ pub struct Label {
     /// Hottest air in which the label allows application.
     #[serde(default)]
     pub air_temperature_limit_f: Option<Temperature>,
+    /// Strongest wind in which the label allows application, gusts included.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_limit_mph: Option<WindSpeed>,
 }
 
 /// Nutrients in a mass of product, exact.

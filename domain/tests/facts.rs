@@ -189,6 +189,7 @@ impl Given {
             labelled_for_establishment: self.labelled_for_establishment,
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
+            wind_limit_mph: None,
         }
     }
 
@@ -232,6 +233,7 @@ impl Given {
                 air_temperature_f: amount(air),
                 source,
                 observed_at: known,
+                service: None,
             }),
             rain_forecast: (rain != "unknown")
                 .then(|| RainForecast {
@@ -240,6 +242,8 @@ impl Given {
                     chance_percent: self.rain_chance.as_deref().map(amount),
                     source,
                     issued_at: known,
+                    bounds: None,
+                    service: None,
                 })
                 .into_iter()
                 .collect(),
@@ -248,7 +252,15 @@ impl Given {
                 source,
                 observed_at: known,
             }),
-            alerts: (!self.alerts_unknown).then(|| Alerts { active: self.alerts.clone(), source, looked_at: known }),
+            alerts: (!self.alerts_unknown).then(|| Alerts {
+                active: self.alerts.clone(),
+                source,
+                looked_at: known,
+                others: Vec::new(),
+                service: None,
+            }),
+            wind: None,
+            soil: None,
         }
     }
 

@@ -65,5 +65,8 @@ unit!(
     /// Air temperature, in tenths of a degree.
     Fahrenheit as Temperature, "°F", scale 1, written 1, -1_000..=1_500, eg "72.5", "Temperature of the air in degrees Fahrenheit.");
 unit!(
+    /// Wind, in hundredths of a mile an hour.
+    MilePerHour as WindSpeed, "mph", scale 2, written 2, 0..=30_000, eg "8.5", "Speed of the wind.");
+unit!(
     /// Acidity of soil, in hundredths.
     PhPoint as SoilPh, "pH", scale 2, written 2, 0..=1_400, eg "6.4", "Acidity of soil, as the laboratory measured it.");

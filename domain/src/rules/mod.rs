@@ -18,6 +18,7 @@ mod slow_share;
 mod soil_report_before;
 mod surface;
 mod weather_age;
+pub(crate) mod wind;
 mod window;
 
 use std::borrow::Cow;
@@ -28,7 +29,7 @@ use crate::{
     land::SectionFacts,
     law::{
         duty::{Duty, Proof},
-        model::{Rule, Scope},
+        model::{Kind, Rule, Scope},
     },
     quantity::{NutrientRoom, ProductMass},
     time::Day,
@@ -137,6 +138,11 @@ pub(crate) fn of_application(duty: &Duty, case: &Case<'_>) -> Option<Answer> {
         Duty::Window(duty) => window::judge_season(duty, case),
         _ => None,
     }
+}
+
+/// Whether a rule is on the weather of the hour, so that another hour can mend it.
+pub(crate) const fn is_on_weather(kind: Kind) -> bool {
+    matches!(kind, Kind::Rain | Kind::Alerts | Kind::Heat)
 }
 
 /// What a duty says of one section.

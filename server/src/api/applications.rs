@@ -18,6 +18,7 @@ use crate::{
         act::{Act, Reply},
         application::{self, ApplicationInput, ApplicationView},
         duties::{self, RecordDuties},
+        weather,
     },
     extract::{PathId, Valid, ValidQuery},
     problem::{FieldFault, Problem},
@@ -51,7 +52,9 @@ async fn record_application(
     PathId(id): PathId<ids::Application>,
     Valid { value, .. }: Valid<ApplicationInput>,
 ) -> Result<Response, Problem> {
-    let envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
+    let mut envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
+    let (property, started_at) = (value.property_id, value.started_at);
+    envelope.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
     match app.store.act(Act::Record(envelope, id, value)).await? {
         Reply::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.

@@ -21,6 +21,7 @@ mod soil_reports;
 mod statements;
 mod stock;
 mod visits;
+mod weather;
 
 use domain::{
     ids::ProductId,
@@ -54,6 +55,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(visits::routes())
         .merge(days::routes())
         .merge(rule_sets::routes())
+        .merge(weather::routes())
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())

@@ -27,6 +27,7 @@ pub mod statements;
 pub mod stock;
 pub mod verify;
 pub mod visits;
+pub mod weather;
 pub mod world;
 mod writer;
 
