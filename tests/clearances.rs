@@ -109,9 +109,7 @@ async fn a_record_takes_the_room_of_no_clearance_but_its_own() {
 async fn the_room_of_a_foreign_clearance_stays_held() {
     // Of 2.7 lb N in the year 0.45 are left; the first phone holds 0.4 of it.
     let company = Company::in_maryland().await;
-    for _ in 0..3 {
-        company.put_down(&company.front, "25.625").await;
-    }
+    company.three_loads().await;
     let clearance = clear(&company.phone, &company.plan(&company.front, "13.66")).await;
     let (other, colleague) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
     let visit = json!({

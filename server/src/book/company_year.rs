@@ -95,14 +95,21 @@ fn runs_past_on(planned: &[(Day, i64)], room: NutrientRoom) -> Option<Day> {
 pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
     let mut treated: BTreeMap<&Vec<String>, i64> = BTreeMap::new();
     for sum in sums {
-        let area = sum.loads.iter().map(|load| load.0).max().unwrap_or(0);
+        // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a
+        // report that may be due is named.
+        let treated_here = sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0);
+        let area = if treated_here { sum.area } else { 0 };
         *treated.entry(&sum.rule_sets).or_default() += area;
     }
     let mut due: Vec<ReportDue> = Vec::new();
     for codes in treated.iter().filter(|(_, area)| **area > 0).map(|(codes, _)| *codes) {
         // A state counts the ground of all its places together.
-        let state = codes.iter().find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State));
-        let within = |other: &Vec<String>| state.is_some_and(|state| other.contains(state)) || other == codes;
+        let state_of = |codes: &[String]| {
+            let mut stacked = law.over(codes).into_iter().map(|used| used.code);
+            stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
+        };
+        let state = state_of(codes);
+        let within = |other: &Vec<String>| other == codes || (state.is_some() && state_of(other) == state);
         let area: i64 = treated.iter().filter(|(other, _)| within(other)).map(|(_, area)| area).sum();
         for report in law.reports_due(codes, Audience::Professional, year, Area::from_raw(area)) {
             if !due.contains(&report) {

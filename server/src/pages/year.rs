@@ -25,6 +25,7 @@ use crate::{
     },
     extract::PathId,
     problem::{FieldFault, Problem},
+    reply::Span,
     store::{self, statements::About},
 };
 
@@ -47,7 +48,7 @@ async fn days(app: &App, which: &Which) -> Result<(i16, Day, Day, Day, String), 
 
 #[derive(Template)]
 #[template(path = "year.html")]
-struct Year {
+struct YearPage {
     year: i16,
     sections: usize,
     past: usize,
@@ -71,6 +72,8 @@ struct SectionRow {
     room: String,
     class: &'static str,
     words: String,
+    /// Past its cap, or past it with what is planned.
+    past: bool,
 }
 
 impl SectionRow {
@@ -93,6 +96,7 @@ impl SectionRow {
             room: or_none(sum.remaining_nitrogen_lb_per_1000_sqft.map(|room| room.to_string())),
             class,
             words,
+            past: past || sum.runs_past_on.is_some(),
         }
     }
 }
@@ -121,8 +125,8 @@ pub async fn year(
             client.sections.push(SectionRow::of(sum));
         }
     }
-    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.class != "go").count();
-    Ok(page(Year { year, sections: sums.len(), past, reports, clients }.render()))
+    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
+    Ok(page(YearPage { year, sections: sums.len(), past, reports, clients }.render()))
 }
 
 #[derive(Template)]
@@ -159,6 +163,9 @@ struct RecordPage {
     address: String,
     product: String,
     word: &'static str,
+    /// Start, end and receipt as the clock at the property showed them.
+    times: [String; 3],
+    sections: Vec<String>,
 }
 
 /// A record, the decision it was stored under, and what the law wants of it.
@@ -187,5 +194,12 @@ pub async fn record(
         Verdict::Care => "care",
         Verdict::Stop => "stop",
     };
-    Ok(page(RecordPage { a, d, duties, address: property.address, product, word }.render()))
+    let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let times = [a.started_at, a.finished_at, a.received_at].map(|at| at.local_minute(&zone));
+    let named = store::sections::list(reader, Span { after: 0, take: 200 }, Some(a.property_id), scope).await?;
+    let name = |id: &ids::SectionId| {
+        named.iter().find(|row| row.item.id == *id).map_or_else(|| id.to_string(), |row| row.item.name.clone())
+    };
+    let sections = sections.iter().map(name).collect();
+    Ok(page(RecordPage { a, d, duties, address: property.address, product, word, times, sections }.render()))
 }

@@ -25,6 +25,8 @@ pub struct YearSum {
     pub loads: Vec<(i64, i64, i64, i64, i64)>,
     /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
     pub planned: Vec<(Day, i64)>,
+    /// The largest area that was ever measured, in hundredths of a square foot.
+    pub area: i64,
 }
 
 /// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
@@ -43,7 +45,8 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                       FROM visit_sections AS w JOIN visits AS v ON v.id = w.visit_id
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
                         AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
-                      ORDER BY v.planned_on) AS x) AS "planned!: String"
+                      ORDER BY v.planned_on) AS x) AS "planned!: String",
+                  (SELECT coalesce(max(m.area), 0) FROM measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
                (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
@@ -68,6 +71,7 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                 section_name: row.section_name,
                 loads: read_json(&row.loads, "yearly loads")?,
                 planned: read_json(&row.planned, "planned visits")?,
+                area: row.area,
             })
         })
         .collect()

@@ -167,8 +167,8 @@ impl TryFrom<PropertyRow> for Row<Property> {
             county: row.county.map(RuleSetCode),
             municipality: row.municipality.map(RuleSetCode),
         });
-        let mut confirmed = rule_sets.clone();
-        confirmed.extend(place.iter().map(|place| place.state.clone()));
+        let mut confirmed: Vec<String> = rule_sets.iter().map(|code| code.0.clone()).collect();
+        confirmed.extend(place.iter().map(|place| place.state.0.clone()));
         let at = row.latitude.zip(row.longitude);
         let place_differs = at.and_then(|(latitude, longitude)| places::differs(latitude, longitude, &confirmed));
         let item = Property {
