@@ -50,7 +50,7 @@ async fn whoever_asks_says_who_it_is_and_asks_for_what_is_documented() {
         if request.url.path() == "/alerts/active" {
             assert_eq!(
                 request.url.query(),
-                Some("status=actual&point=28.538,-81.379"),
+                Some("status=actual&point=38.97,-76.49"),
                 "no parameter that it does not know"
             );
         }

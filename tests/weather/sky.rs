@@ -14,7 +14,7 @@ use wiremock::{
 /// The samples are of 18 June 2026; rules close that season, so they are moved to a Tuesday in an open one.
 pub const NOW: &str = "2026-10-06T14:20:00Z";
 pub const GRID: &str = "/gridpoints/MLB/26,68";
-pub const POINT: &str = "/points/28.538,-81.379";
+pub const POINT: &str = "/points/38.97,-76.49";
 pub const OBSERVATION: &str = "/stations/KXSA/observations/latest";
 pub const COUNTY: &str = "/alerts/active/zone/FLC095";
 pub const ZONE: &str = "/alerts/active/zone/FLZ045";
@@ -201,7 +201,7 @@ pub fn law() -> Lawbook {
     server::rules_folder::read(folder.path()).unwrap_or_else(|faults| panic!("{faults:?}"))
 }
 
-/// A company whose property lies beneath the sky.
+/// A company whose property lies beneath the sky: near Annapolis, for which the stand-in gives the sample's grid.
 pub async fn company(config: config::Weather) -> Company {
     let app = TestApp::under_a_sky(law(), NOW, config).await;
     let company = Company::on(app, &["us-md"]).await;
@@ -210,7 +210,7 @@ pub async fn company(config: config::Weather) -> Company {
     let change = json!({
         "client_id": property["client_id"], "name": property["name"], "address": property["address"],
         "postal_code": property["postal_code"], "time_zone": "America/New_York", "rule_sets": ["us-md"],
-        "latitude": 28.5384, "longitude": -81.3789,
+        "latitude": 38.97, "longitude": -76.49,
     });
     let _ = company.office.put_version(&path, "\"v1\"", &change).await.expect(200);
     company

@@ -110,7 +110,7 @@ async fn a_place_without_law_has_no_window() {
     let change = json!({
         "client_id": property["client_id"], "name": property["name"], "address": property["address"],
         "postal_code": property["postal_code"], "time_zone": "America/New_York", "rule_sets": [],
-        "latitude": 28.5384, "longitude": -81.3789,
+        "latitude": 38.97, "longitude": -76.49,
     });
     let _ = company.office.put_version(&path, "\"v2\"", &change).await.expect(200);
     let _ = visit(&company, "2026-10-06").await;
