@@ -49,9 +49,11 @@ fn a_window_of_one_day_holds_on_that_day_of_each_year_by_itself() {
     let start =
         "From July 4 through July 4 at most 0.7 lb N per 1,000 sq ft may go down, all loads of the window together;";
     assert!(message.starts_with(start), "{message}");
-    // Where the cap is on each application, the loads do not add up.
-    let each = town("window", "unit = \"lb/ksf\"", &value.replace("\"window\"", "\"application\""));
-    assert_eq!(stands(&each, "2026-07-04", &with("2026-07-04")), "met");
+    // Where the cap is on each application, loads of two days do not add up, and loads of one day are one application.
+    let two_days = value.replace("last_barred = \"07-04\"", "last_barred = \"07-05\"");
+    let each = town("window", "unit = \"lb/ksf\"", &two_days.replace("\"window\"", "\"application\""));
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-04")), "met");
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-05")), "refused");
 }
 
 #[test]
