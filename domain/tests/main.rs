@@ -12,6 +12,7 @@ mod labels;
 mod laws;
 mod loader;
 mod properties;
+mod release;
 mod same_day;
 mod schema;
 mod spans;
