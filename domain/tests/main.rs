@@ -8,6 +8,7 @@ mod decisions;
 mod duties;
 mod edges;
 mod facts;
+mod growing_season;
 mod labels;
 mod laws;
 mod loader;

@@ -256,7 +256,7 @@ fn rules_are_said_in_plain_words() {
         (
             "us-va",
             "phosphorus.need",
-            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost.",
+            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost (establishment: within 12 months of seeding).",
         ),
         ("us-wa-whatcom-lakes", "phosphorus.need", "No P2O5 goes down, whatever a soil report says."),
         (

@@ -135,7 +135,12 @@ fn t13_a_distance_says_what_it_is_measured_from() {
 
 #[test]
 fn t17_the_first_growing_season_is_a_purpose_that_a_person_names() {
-    let starter = |purpose| Given { p2o5: Some("10".into()), purpose: Some(purpose), ..Given::default() };
+    let starter = |purpose| Given {
+        p2o5: Some("10".into()),
+        purpose: Some(purpose),
+        established_on: "2026-05-01".parse().ok(),
+        ..Given::default()
+    };
     for code in ["us-mn", "us-ma", "us-wi", "us-wa", "us-vt", "us-il", "us-ny"] {
         assert_eq!(stands(code, "2026-06-15", &starter(Purpose::Establishment), "phosphorus.need"), "met", "{code}");
         assert_eq!(stands(code, "2026-06-15", &starter(Purpose::Maintenance), "phosphorus.need"), "refused", "{code}");

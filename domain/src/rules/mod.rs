@@ -6,6 +6,7 @@ mod cap_application;
 mod cap_year;
 mod count_year;
 mod ground;
+mod growing_season;
 mod heat;
 mod hold_after_seeding;
 mod interval;
