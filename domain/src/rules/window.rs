@@ -39,7 +39,7 @@ pub(super) fn judge_season(window: &Window, case: &Case<'_>) -> Option<Answer> {
     }
     let what = crate::law::list(&closed, |nutrient| nutrient.words().to_owned(), "or");
     let message = format!("The season is closed: from {season} no {what} may go down, and this product holds it.");
-    let hint = super::first_open_day(case)
+    let hint = super::first_open_day(window, case)
         .map_or_else(String::new, |day| format!("The first open day for this product is {day}."));
     Some(Answer::broken(message, hint).with(season, Some(case.facts.on.to_string()), "day"))
 }
