@@ -188,9 +188,13 @@ mark = "read"
     let book = Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text.to_owned())]).expect("a town");
     let check = |p2o5: &str| {
         let label = Given { n: Some("20".into()), p2o5: Some(p2o5.into()), ..Given::default() }.label();
-        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings.len()
+        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings
     };
-    assert_eq!((check("0"), check("1")), (1, 0));
+    let rules = |p2o5: &str| check(p2o5).into_iter().map(|finding| finding.rule).collect::<Vec<_>>();
+    assert_eq!(rules("0"), ["us-zz-town.floor"]);
+    // No rule on labels is left then, which is no leave to sell it.
+    assert_eq!(rules("1"), ["law.labels"]);
+    assert_eq!(check("1")[0].message, "No rule on labels of this place was read.");
 }
 
 #[test]

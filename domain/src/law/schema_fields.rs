@@ -87,10 +87,11 @@ pub(super) const STANDS_BY: [Field; 5] = [
     may("rows", Shape::Texts),
 ];
 
-pub(super) const HOLE: [Field; 4] = [
+pub(super) const HOLE: [Field; 5] = [
     must("words", Shape::Text(300)),
     must("rows", Shape::Texts),
     may("asks_care", Shape::Flag),
+    may("about_labels", Shape::Flag),
     may("when", Shape::Object(&SCOPE)),
 ];
 
