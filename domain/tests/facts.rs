@@ -80,6 +80,7 @@ pub struct Past {
     pub quick_rate: Option<String>,
     pub p2o5_rate: Option<String>,
     pub area: Option<String>,
+    pub enhanced_efficiency: bool,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -154,7 +155,7 @@ impl Past {
                 phosphate_lb: Phosphate::from_raw(load_of(&self.p2o5_rate)),
                 potash_lb: Potash::ZERO,
             },
-            enhanced_efficiency: false,
+            enhanced_efficiency: self.enhanced_efficiency,
             organic: false,
             purpose: Purpose::Maintenance,
             held: false,

@@ -49,9 +49,11 @@ fn a_window_of_one_day_holds_on_that_day_of_each_year_by_itself() {
     let start =
         "From July 4 through July 4 at most 0.7 lb N per 1,000 sq ft may go down, all loads of the window together;";
     assert!(message.starts_with(start), "{message}");
-    // Where the cap is on each application, the loads do not add up.
-    let each = town("window", "unit = \"lb/ksf\"", &value.replace("\"window\"", "\"application\""));
-    assert_eq!(stands(&each, "2026-07-04", &with("2026-07-04")), "met");
+    // Where the cap is on each application, loads of two days do not add up, and loads of one day are one application.
+    let two_days = value.replace("last_barred = \"07-04\"", "last_barred = \"07-05\"");
+    let each = town("window", "unit = \"lb/ksf\"", &two_days.replace("\"window\"", "\"application\""));
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-04")), "met");
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-05")), "refused");
 }
 
 #[test]
@@ -186,9 +188,13 @@ mark = "read"
     let book = Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text.to_owned())]).expect("a town");
     let check = |p2o5: &str| {
         let label = Given { n: Some("20".into()), p2o5: Some(p2o5.into()), ..Given::default() }.label();
-        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings.len()
+        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings
     };
-    assert_eq!((check("0"), check("1")), (1, 0));
+    let rules = |p2o5: &str| check(p2o5).into_iter().map(|finding| finding.rule).collect::<Vec<_>>();
+    assert_eq!(rules("0"), ["us-zz-town.floor"]);
+    // No rule on labels is left then, which is no leave to sell it.
+    assert_eq!(rules("1"), ["law.labels"]);
+    assert_eq!(check("1")[0].message, "No rule on labels of this place was read.");
 }
 
 #[test]
@@ -254,7 +260,7 @@ fn rules_are_said_in_plain_words() {
         (
             "us-va",
             "phosphorus.need",
-            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost.",
+            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost (establishment: within 12 months of seeding).",
         ),
         ("us-wa-whatcom-lakes", "phosphorus.need", "No P2O5 goes down, whatever a soil report says."),
         (

@@ -266,6 +266,11 @@ impl<'a> Run<'a> {
         self.bounds.lower_to_label(&self.case);
     }
 
+    /// Whether no rule has answered yet.
+    pub(super) const fn said_nothing(&self) -> bool {
+        self.findings.is_empty() && self.met.is_empty()
+    }
+
     /// What was answered so far, the gravest first.
     pub(super) fn into_answers(mut self) -> (Vec<Finding>, Vec<MetRule>) {
         self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
