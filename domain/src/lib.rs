@@ -12,6 +12,7 @@ pub mod actor;
 pub mod application;
 pub mod decision;
 pub mod equipment;
+pub mod explain;
 pub mod ids;
 pub mod journal;
 pub mod land;

@@ -1,5 +1,13 @@
 //! A label, and the nutrients a mass of product delivers.
 
+pub mod arithmetic;
+pub mod blend;
+pub mod buying;
+pub mod epa;
+pub mod guarantee;
+pub mod liquid;
+pub mod printed;
+
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
@@ -52,6 +60,9 @@ pub struct Label {
     /// Hottest air in which the label allows application.
     #[serde(default)]
     pub air_temperature_limit_f: Option<Temperature>,
+    /// Whatever else the label prints; left out when nobody has copied it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub printed: Option<Box<printed::PrintedLabel>>,
 }
 
 /// Nutrients in a mass of product, exact.

@@ -165,6 +165,7 @@ mod tests {
             labelled_for_establishment: false,
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,
+            printed: None,
         }
     }
 

@@ -16,5 +16,6 @@ mod schema;
 mod strictest;
 mod strictness;
 mod ties;
+mod trade;
 mod trap_amounts;
 mod traps;
