@@ -10,6 +10,7 @@
 
 pub mod actor;
 pub mod application;
+pub mod calibration;
 pub mod decision;
 pub mod equipment;
 pub mod explain;

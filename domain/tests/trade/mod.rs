@@ -6,15 +6,15 @@
 
 // mod areas;
 mod buying;
-// mod calibration;
+mod calibration;
 mod labels;
-// mod lime;
+mod lime;
 mod liquids;
 // mod programmes;
 mod rates;
 // mod shapes;
-// mod soil;
-// mod spraying;
+mod soil;
+mod spraying;
 mod units;
 
 use domain::{
