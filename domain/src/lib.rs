@@ -18,6 +18,7 @@ pub mod ids;
 pub mod journal;
 pub mod land;
 pub mod law;
+pub mod measurement;
 pub mod product;
 pub mod quantity;
 pub mod rules;
