@@ -20,6 +20,7 @@ pub mod land;
 pub mod law;
 pub mod measurement;
 pub mod product;
+pub mod programme;
 pub mod quantity;
 pub mod rules;
 pub mod soil;

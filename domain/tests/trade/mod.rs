@@ -10,6 +10,7 @@ mod calibration;
 mod labels;
 mod lime;
 mod liquids;
+mod plans;
 // mod programmes;
 mod rates;
 mod shapes;
