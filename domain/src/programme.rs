@@ -7,10 +7,11 @@ mod candidates;
 mod collide;
 mod cuts;
 pub mod load;
-mod season;
-// pub mod published;
+pub mod published;
 pub mod purchases;
+mod season;
 mod solve;
+pub mod timing;
 
 pub use season::plan;
 use serde::{Deserialize, Serialize};

@@ -11,7 +11,7 @@ mod labels;
 mod lime;
 mod liquids;
 mod plans;
-// mod programmes;
+mod programmes;
 mod rates;
 mod shapes;
 mod soil;
