@@ -179,7 +179,7 @@ pub fn heat_index_tenths(air: Temperature, humidity_percent: i64) -> i64 {
     let (t, r) = (i128::from(air.raw()), i128::from(humidity_percent.clamp(0, 100)));
     // Half of T + 61 + 1.2 (T - 68) + 0.094 RH, averaged with T; in ten-thousandths of a degree.
     let simple = (t * 1_000 + 610_000 + 12 * (t - 680) * 100 + 940 * r) / 2;
-    let simple = (simple + t * 1_000) / 2;
+    let simple = i128::midpoint(simple, t * 1_000);
     if simple < 800_000 {
         return quotient_nearest(simple, 1_000);
     }
