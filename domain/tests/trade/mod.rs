@@ -13,6 +13,7 @@ mod liquids;
 mod plans;
 mod programmes;
 mod rates;
+mod references;
 mod shapes;
 mod soil;
 mod spraying;
