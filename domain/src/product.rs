@@ -2,6 +2,7 @@
 
 pub mod arithmetic;
 pub mod blend;
+pub mod blend_price;
 pub mod buying;
 pub mod epa;
 pub mod guarantee;

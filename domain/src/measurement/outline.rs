@@ -36,7 +36,7 @@ pub struct Outline {
 /// A place, longitude before latitude, in degrees.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Place {
+pub struct MapPosition {
     #[cfg_attr(feature = "schema", schema(minimum = -180, maximum = 180))]
     pub longitude: f64,
     #[cfg_attr(feature = "schema", schema(minimum = -90, maximum = 90))]
@@ -72,7 +72,7 @@ pub enum OutlineFault {
     AbsurdSize { sqft: String },
 }
 
-pub const MOST_POSITIONS: usize = 2_000;
+pub const MOST_POSITIONS: usize = 1_000;
 pub const MOST_RINGS: usize = 50;
 /// Degrees of latitude in about fifty miles: further away an outline is somebody else's.
 const NEAR_DEGREES: f64 = 0.75;
@@ -89,7 +89,7 @@ fn named(role: RingRole) -> String {
 impl Outline {
     /// The polygon, always begun at the same corner and turned the same way, so that its area does not hang on how it was
     /// drawn.
-    pub(super) fn polygon(&self, near: Option<Place>) -> Result<Polygon, OutlineFault> {
+    pub(super) fn polygon(&self, near: Option<MapPosition>) -> Result<Polygon, OutlineFault> {
         let positions: usize = self.coordinates.iter().map(Vec::len).sum();
         if positions > MOST_POSITIONS || self.coordinates.len() > MOST_RINGS {
             return Err(OutlineFault::TooMany);
@@ -120,7 +120,7 @@ impl Outline {
     /// independently of each other.
     pub fn area_rounded_down(
         &self,
-        near: Option<Place>,
+        near: Option<MapPosition>,
         position_error: Option<Distance>,
     ) -> Result<MeasuredArea, OutlineFault> {
         let polygon = self.polygon(near)?;
@@ -165,7 +165,7 @@ pub(super) fn line(ring: &[Vec<f64>]) -> Result<LineString, OutlineFault> {
 }
 
 /// Whether the ring lies where the property is, as far as that is known.
-fn in_its_place(outer: &LineString, near: Option<Place>) -> Result<(), OutlineFault> {
+fn in_its_place(outer: &LineString, near: Option<MapPosition>) -> Result<(), OutlineFault> {
     let (Some(place), Some(first)) = (near, outer.0.first()) else { return Ok(()) };
     let close = |x: f64, y: f64| {
         let narrowing = place.latitude.to_radians().cos().max(0.01);

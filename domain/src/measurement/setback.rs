@@ -9,7 +9,7 @@ use geo::{
 use serde::{Deserialize, Serialize};
 
 use super::{
-    outline::{Outline, OutlineFault, OutlineType, Place, line},
+    outline::{MapPosition, Outline, OutlineFault, OutlineType, line},
     plane::{self, Plane},
 };
 use crate::{
@@ -36,7 +36,7 @@ pub enum FeatureKind {
 pub struct SetbackFeature {
     pub kind: FeatureKind,
     /// Positions of its edge, longitude before latitude: one for a point, more for a line, and a closed ring for ground.
-    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 2_000))]
+    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 1_000))]
     pub positions: Vec<Vec<f64>>,
     pub distance_ft: Distance,
     /// The rule that sets the distance.
@@ -68,7 +68,7 @@ const LONGEST: i64 = 100_000;
 pub fn treatable_rounded_down(
     outline: &Outline,
     features: &[SetbackFeature],
-    near: Option<Place>,
+    near: Option<MapPosition>,
 ) -> Result<TreatableArea, OutlineFault> {
     let lawn = outline.polygon(near)?;
     let outline_sqft = super::outline::sized(lawn.geodesic_area_unsigned())?;

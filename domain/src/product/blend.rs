@@ -45,7 +45,7 @@ pub struct Shortfall {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Blend {
-    #[cfg_attr(feature = "schema", schema(max_items = 3))]
+    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
     pub parts: Vec<BlendPart>,
     pub delivers: Nutrients,
     /// Nutrients that are not met exactly, by more than rounding to a millionth of a pound of product leaves open.

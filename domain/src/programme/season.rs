@@ -14,7 +14,6 @@ use crate::{
     law::Lawbook,
     product::Nutrients,
     quantity::{Area, Price, ProductMass, ProductRate, quotient_down, quotient_up},
-    time::Day,
 };
 
 /// Proposals before the plan is brought to stand by leaving rounds out.
@@ -148,8 +147,8 @@ impl Planner<'_> {
     }
 
     fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &Planned) -> Cut {
-        let on = self.cells.get(at).map_or_else(|| Day::new(1990, 1, 1), |cell| Ok(cell.on));
-        let nutrient = rule.zip(on.ok()).and_then(|(rule, on)| cuts::counted(self.lawbook, rule, on));
+        let day = self.cells.get(at).map(|cell| cell.on);
+        let nutrient = rule.zip(day).and_then(|(rule, on)| cuts::counted(self.lawbook, rule, on));
         let by_load = nutrient.and_then(|nutrient| {
             cuts::load(self.question, self.area, &self.cells, planned, (at, most), nutrient, words.clone())
         });

@@ -27,6 +27,8 @@ pub enum Extractant {
     ModifiedMorgan,
     AmmoniumAcetate,
     AbDtpa,
+    /// Another one, which the report states. No table was read for it.
+    OtherStated,
 }
 
 impl Extractant {
@@ -41,6 +43,7 @@ impl Extractant {
             Self::ModifiedMorgan => "modified Morgan",
             Self::AmmoniumAcetate => "ammonium acetate",
             Self::AbDtpa => "AB-DTPA",
+            Self::OtherStated => "another extractant",
         }
     }
 }

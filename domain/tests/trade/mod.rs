@@ -5,6 +5,7 @@
 //! tolerance of its last printed digit, or a wider one that says why.
 
 mod areas;
+mod blends;
 mod buying;
 mod calibration;
 mod labels;

@@ -78,7 +78,12 @@ fn a_number_is_read_with_its_own_table_or_not_at_all() {
     assert_eq!(interpret(&value, SoilTable::Rutgers), Err(SoilFault::NoExtractant));
     let oxide = SoilValue { extractant: Some(Extractant::Mehlich3), basis: SoilBasis::Oxide, ..value };
     assert_eq!(interpret(&oxide, SoilTable::Rutgers), Err(SoilFault::OtherBasis));
-    for (extractant, unit) in [(Extractant::BrayP1, SoilUnit::LbPerAcre), (Extractant::Mehlich3, SoilUnit::Ppm)] {
+    let others = [
+        (Extractant::BrayP1, SoilUnit::LbPerAcre),
+        (Extractant::Mehlich3, SoilUnit::Ppm),
+        (Extractant::OtherStated, SoilUnit::LbPerAcre),
+    ];
+    for (extractant, unit) in others {
         let refused = read((SoilTable::Rutgers, nutrient, extractant, unit), "30");
         assert_eq!(refused, Err(SoilFault::NoTable { extractant: extractant.words() }));
     }
