@@ -14,8 +14,20 @@ const LONGEST: usize = 400;
 const TOO_LONG_STILL: [(&str, usize); 0] = [];
 
 /// What the pure half may depend on: nothing that reads a clock, a file, a socket or a database.
-const DOMAIN_MAY_USE: [&str; 10] =
-    ["jiff", "num-bigint", "num-rational", "serde", "serde_json", "sha2", "thiserror", "toml", "utoipa", "uuid"];
+const DOMAIN_MAY_USE: [&str; 12] = [
+    "geo",
+    "good_lp",
+    "jiff",
+    "num-bigint",
+    "num-rational",
+    "serde",
+    "serde_json",
+    "sha2",
+    "thiserror",
+    "toml",
+    "utoipa",
+    "uuid",
+];
 
 /// Files outside the store that name sqlx: they hand a connection on or read an error, and hold no SQL.
 const MAY_NAME_SQLX: [&str; 10] = [

@@ -54,6 +54,7 @@ fn facts(partial: bool) -> Option<Facts> {
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
         wind_limit_mph: None,
+        printed: None,
     };
     let area = Area::from_raw(820_000);
     let past = (0..40).map(|record| PastApplication {

@@ -10,13 +10,17 @@
 
 pub mod actor;
 pub mod application;
+pub mod calibration;
 pub mod decision;
 pub mod equipment;
+pub mod explain;
 pub mod ids;
 pub mod journal;
 pub mod land;
 pub mod law;
+pub mod measurement;
 pub mod product;
+pub mod programme;
 pub mod quantity;
 pub mod rules;
 pub mod soil;

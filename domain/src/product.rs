@@ -1,5 +1,14 @@
 //! A label, and the nutrients a mass of product delivers.
 
+pub mod arithmetic;
+pub mod blend;
+pub mod blend_price;
+pub mod buying;
+pub mod epa;
+pub mod guarantee;
+pub mod liquid;
+pub mod printed;
+
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
@@ -55,6 +64,9 @@ pub struct Label {
     /// Strongest wind in which the label allows application, gusts included.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wind_limit_mph: Option<WindSpeed>,
+    /// Whatever else the label prints; left out when nobody has copied it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub printed: Option<Box<printed::PrintedLabel>>,
 }
 
 /// Nutrients in a mass of product, exact.

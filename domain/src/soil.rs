@@ -1,5 +1,14 @@
 //! What the laboratory answered.
 
+pub mod interpret;
+pub mod lime;
+pub mod lime_rules;
+pub mod need;
+pub mod potash_phosphate;
+pub mod sample;
+mod tables;
+pub mod target_ph;
+
 use serde::{Deserialize, Serialize};
 
 use crate::{ids::SoilReportId, quantity::NutrientRate, time::Day};

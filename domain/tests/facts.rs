@@ -191,6 +191,7 @@ impl Given {
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
             wind_limit_mph: None,
+            printed: None,
         }
     }
 

@@ -20,6 +20,7 @@ mod spans;
 mod strictest;
 mod strictness;
 mod ties;
+mod trade;
 mod trap_amounts;
 mod traps;
 mod weather;

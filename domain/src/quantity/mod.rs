@@ -3,6 +3,8 @@
 //! Text is read digit by digit, never through a float, and printed without loss. Divisions round once, at the edge, and
 //! the function's name says which way.
 
+pub mod convert;
+mod exact;
 mod rate;
 mod units;
 
@@ -10,6 +12,7 @@ use std::{cmp::Ordering, fmt, hash::Hash, hash::Hasher, marker::PhantomData};
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+pub use exact::{Factor, quotient_down, quotient_nearest, quotient_up};
 pub use rate::{Limit, RateSum, largest_product, rate_rounded_down, rate_rounded_up};
 pub use units::*;
 

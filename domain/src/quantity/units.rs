@@ -66,7 +66,55 @@ unit!(
     Fahrenheit as Temperature, "°F", scale 1, written 1, -1_000..=1_500, eg "72.5", "Temperature of the air in degrees Fahrenheit.");
 unit!(
     /// Wind, in hundredths of a mile an hour.
-    MilePerHour as WindSpeed, "mph", scale 2, written 2, 0..=30_000, eg "8.5", "Speed of the wind.");
+    WindMilePerHour as WindSpeed, "mph", scale 2, written 2, 0..=30_000, eg "8.5", "Speed of the wind.");
 unit!(
     /// Acidity of soil, in hundredths.
     PhPoint as SoilPh, "pH", scale 2, written 2, 0..=1_400, eg "6.4", "Acidity of soil, as the laboratory measured it.");
+unit!(
+    /// Weight of a gallon of a liquid product, in ten-thousandths of a pound.
+    PoundPerGallon as Density, "lb per gal", scale 4, written 4, 1..=400_000, eg "10.66", "Weight of one US gallon of a liquid, as its label prints it.");
+unit!(
+    /// Liquid, in millionths of a US gallon.
+    Gallon as Volume, "gal", scale 6, written 6, 0..=1_000_000_000_000, eg "2.5", "Volume in US gallons.");
+unit!(
+    /// Money, in cents.
+    Dollar as Price, "USD", scale 2, written 2, 0..=100_000_000_000, eg "39", "Money in US dollars.");
+unit!(
+    /// Price of a pound, in ten-thousandths of a dollar.
+    DollarPerPound as PricePerPound, "USD per lb", scale 4, written 4, 0..=100_000_000_000, eg "2.1739", "Price of one pound of a nutrient.");
+unit!(
+    /// Phosphorus as the element P, in ten-billionths of a pound. Never added to phosphate.
+    PhosphorusPound as Phosphorus, "lb P", scale 10, written 10, 0..=100_000_000_000_000_000, eg "0.25", "Mass of elemental phosphorus (P).");
+unit!(
+    /// Potassium as the element K, in ten-billionths of a pound. Never added to potash.
+    PotassiumPound as Potassium, "lb K", scale 10, written 10, 0..=100_000_000_000_000_000, eg "0.83", "Mass of elemental potassium (K).");
+unit!(
+    /// Spray on 1,000 square feet, in millionths of a gallon.
+    GallonPerKsf as SprayRate, "gal per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000, eg "5.25", "Gallons of spray per 1,000 square feet.");
+unit!(
+    /// Spray on an acre, in ten-thousandths of a gallon.
+    GallonPerAcre as AcreRate, "gal per acre", scale 4, written 4, 0..=1_000_000_000, eg "228.69", "Gallons of spray per acre of 43,560 square feet.");
+unit!(
+    /// A short time, in hundredths of a second.
+    Second as Seconds, "s", scale 2, written 2, 0..=10_000_000, eg "78", "Seconds, as a stop watch shows them.");
+unit!(
+    /// Speed over ground, in hundredths of a mile an hour.
+    GroundMilePerHour as Speed, "mph", scale 2, written 2, 0..=10_000, eg "3", "Speed over ground in miles per hour.");
+unit!(
+    /// What a tray or jug caught, in fluid ounces, to the thousandth.
+    FluidOunce as Caught, "fl oz", scale 3, written 3, 0..=100_000_000, eg "20", "Liquid caught, in US fluid ounces.");
+unit!(
+    /// What one pan of a row caught, in whatever all pans of the row were read in: only their ratios count.
+    PanReading as Catch, "as read", scale 3, written 3, 0..=100_000_000, eg "4", "Catch of one pan, in the same measure for the whole row.");
+unit!(
+    /// A number from a laboratory, to the thousandth, in the unit that its report names.
+    LaboratoryNumber as SoilReading, "as reported", scale 3, written 3, 0..=1_000_000_000, eg "45", "A laboratory's number, in the unit of its report.");
+unit!(
+    /// Acidity that lime must neutralise, in hundredths of a milliequivalent.
+    Milliequivalent as SoilAcidity, "meq", scale 2, written 2, 0..=10_000, eg "6.5", "Exchangeable or buffer acidity in milliequivalents, per 100 g or per 100 cm3 as the laboratory measures soil.");
+unit!(
+    /// Calcium carbonate equivalent of a liming material, in hundredths of a percent. Burnt lime is above 100.
+    CarbonateEquivalent as NeutralisingValue, "% CCE", scale 2, written 2, 1..=20_000, eg "90", "Calcium carbonate equivalent of a liming material; pure limestone is 100.");
+unit!(
+    /// How deep a core was taken, or how far nozzles are apart, in hundredths of an inch.
+    Inch as Inches, "in", scale 2, written 2, 0..=100_000, eg "4", "Inches.");

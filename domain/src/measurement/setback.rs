@@ -1,0 +1,128 @@
+//! What is left of an outline to treat when every water, drain and pavement keeps its legal distance.
+#![expect(clippy::float_arithmetic, reason = "positions are floats; the area leaves as whole hundredths, rounded once")]
+
+use geo::{
+    BooleanOps, Buffer, Centroid, Coord, GeodesicArea, LineString, MapCoords, MultiPolygon, Polygon,
+    buffer::{BufferStyle, LineCap, LineJoin},
+    unary_union,
+};
+use serde::{Deserialize, Serialize};
+
+use super::{
+    outline::{MapPosition, Outline, OutlineFault, OutlineType, line},
+    plane::{self, Plane},
+};
+use crate::{
+    explain::{Derivation, SourceMark},
+    quantity::{Area, Distance},
+};
+
+/// What the distance is kept from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum FeatureKind {
+    Water,
+    Drain,
+    Pavement,
+    Well,
+    Other,
+}
+
+/// A feature on or near the lawn, with the distance that the law or the label sets for the equipment in use.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct SetbackFeature {
+    pub kind: FeatureKind,
+    /// Positions of its edge, longitude before latitude: one for a point, more for a line, and a closed ring for ground.
+    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 1_000))]
+    pub positions: Vec<Vec<f64>>,
+    pub distance_ft: Distance,
+    /// The rule that sets the distance.
+    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    pub rule: String,
+}
+
+/// The ground that may be treated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct TreatableArea {
+    pub outline_sqft: Area,
+    /// Rounded down; nothing when the distances leave less than ten square feet.
+    pub treatable_sqft: Option<Area>,
+    /// The pieces that are left.
+    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
+    pub pieces: Vec<Outline>,
+    pub derivation: Derivation,
+}
+
+/// Longest piece of an arc in radii. The arc's chords lie inside the true circle by a part in 3,200 at most, so distances
+/// are taken longer by a part in 1,000: no piece that is left lies too near.
+const ARC: f64 = 0.05;
+const LONGER: f64 = 1.001;
+/// Longest distance that a setback can have, in hundredths of a foot.
+const LONGEST: i64 = 100_000;
+
+/// The outline less all ground nearer to a feature than its distance.
+pub fn treatable_rounded_down(
+    outline: &Outline,
+    features: &[SetbackFeature],
+    near: Option<MapPosition>,
+) -> Result<TreatableArea, OutlineFault> {
+    let lawn = outline.polygon(near)?;
+    let outline_sqft = super::outline::sized(lawn.geodesic_area_unsigned())?;
+    let middle = lawn.centroid().map_or(Coord { x: 0.0, y: 0.0 }, |middle| Coord { x: middle.x(), y: middle.y() });
+    let plane = Plane::at(middle);
+    let mut kept = Vec::new();
+    let mut derivation =
+        Derivation::of("treatable area", "outline less the ground nearer to a feature than its distance")
+            .with("outline", outline_sqft);
+    for feature in features {
+        kept.extend(strip(feature, &plane)?.0);
+        let name = format!("distance from {:?} by {}", feature.kind, feature.rule).to_lowercase();
+        derivation = derivation.with(&crate::law::limited(&name, 120), feature.distance_ft);
+    }
+    let flat = lawn.map_coords(|at| plane.project(at));
+    let left = if kept.is_empty() { MultiPolygon(vec![flat]) } else { flat.difference(&unary_union(&kept)) };
+    let left = plane.back(&left);
+    let raw = plane::hundredths_rounded_down(left.geodesic_area_unsigned()).unwrap_or(0);
+    let treatable_sqft = super::outline::sized(left.geodesic_area_unsigned()).ok().filter(|_| raw > 0);
+    let derivation = derivation
+        .from_source(
+            SourceMark::Computed,
+            "Buffers of the features in the plane that touches the ellipsoid at the lawn",
+        )
+        .gives_text(
+            &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
+            "sq ft",
+            "down to the hundredth of a square foot; distances are taken longer by a part in 1,000",
+        );
+    Ok(TreatableArea { outline_sqft, treatable_sqft, pieces: pieces(&left), derivation })
+}
+
+/// The ground too near to a feature, in the plane.
+fn strip(feature: &SetbackFeature, plane: &Plane) -> Result<MultiPolygon, OutlineFault> {
+    if feature.positions.len() > super::outline::MOST_POSITIONS {
+        return Err(OutlineFault::TooMany);
+    }
+    let edge = LineString(line(&feature.positions)?.0.iter().map(|at| plane.project(*at)).collect());
+    let distance = plane::meters(feature.distance_ft.raw().clamp(0, LONGEST)) * LONGER;
+    let style = || BufferStyle::new(distance).line_join(LineJoin::Round(ARC)).line_cap(LineCap::Round(ARC));
+    let closed = edge.0.len() >= 4 && edge.0.first() == edge.0.last();
+    Ok(match (closed, edge.0.as_slice()) {
+        (true, _) if distance > 0.0 => Polygon::new(edge, Vec::new()).buffer_with_style(style()),
+        (true, _) => MultiPolygon(vec![Polygon::new(edge, Vec::new())]),
+        (false, [at]) => geo::Point(*at).buffer_with_style(style()),
+        (false, _) => edge.buffer_with_style(style()),
+    })
+}
+
+fn pieces(left: &MultiPolygon) -> Vec<Outline> {
+    let ring = |ring: &LineString| ring.0.iter().map(|at| vec![at.x, at.y]).collect();
+    let outline = |piece: &Polygon| Outline {
+        kind: OutlineType::Polygon,
+        coordinates: std::iter::once(piece.exterior()).chain(piece.interiors()).map(ring).collect(),
+    };
+    left.0.iter().map(outline).collect()
+}

@@ -1,0 +1,263 @@
+//! What a label prints beyond the grade: forms of nitrogen, further nutrients, contents, density, claims and limits.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Label, ProductForm, epa::EpaRegistration, guarantee::Element};
+use crate::{
+    quantity::{Density, Percent, ProductMass, RainDepth, Speed, Volume},
+    time::Day,
+};
+
+/// The lines beneath total nitrogen, each in percent of the weight of the product. Together they are the total.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields, default)]
+pub struct NitrogenForms {
+    pub ammoniacal_percent: Percent,
+    pub nitrate_percent: Percent,
+    /// Urea nitrogen that is not coated. Where the label counts coated urea in this line and tells its share in a
+    /// footnote, that share is left out here.
+    pub urea_percent: Percent,
+    /// Other nitrogen that is soluble and available at once.
+    pub other_water_soluble_percent: Percent,
+    /// Soluble, but slowly available: short methylene ureas, triazones.
+    pub slowly_available_water_soluble_percent: Percent,
+    pub water_insoluble_percent: Percent,
+    /// Coated slow-release nitrogen. It is not water-insoluble nitrogen and is never counted in it.
+    pub coated_slow_release_percent: Percent,
+}
+
+impl Default for NitrogenForms {
+    fn default() -> Self {
+        Self {
+            ammoniacal_percent: Percent::ZERO,
+            nitrate_percent: Percent::ZERO,
+            urea_percent: Percent::ZERO,
+            other_water_soluble_percent: Percent::ZERO,
+            slowly_available_water_soluble_percent: Percent::ZERO,
+            water_insoluble_percent: Percent::ZERO,
+            coated_slow_release_percent: Percent::ZERO,
+        }
+    }
+}
+
+impl NitrogenForms {
+    /// Every line added up.
+    pub fn total(&self) -> Percent {
+        Percent::from_raw(self.quick().raw() + self.slow().raw())
+    }
+
+    /// What is available at once.
+    pub fn quick(&self) -> Percent {
+        let parts =
+            [self.ammoniacal_percent, self.nitrate_percent, self.urea_percent, self.other_water_soluble_percent];
+        Percent::from_raw(parts.iter().map(|part| part.raw()).sum())
+    }
+
+    /// What is slowly available: water-insoluble, coated, and slowly available water-soluble.
+    pub fn slow(&self) -> Percent {
+        let parts = [
+            self.water_insoluble_percent,
+            self.coated_slow_release_percent,
+            self.slowly_available_water_soluble_percent,
+        ];
+        Percent::from_raw(parts.iter().map(|part| part.raw()).sum())
+    }
+}
+
+/// What one package holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum NetContents {
+    #[serde(rename = "weight_lb")]
+    Weight(ProductMass),
+    #[serde(rename = "volume_gal")]
+    Volume(Volume),
+}
+
+/// A guarantee after the three of the grade, as the element.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct FurtherNutrient {
+    pub element: Element,
+    pub percent: Percent,
+}
+
+/// The word that a pesticide label must bear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SignalWord {
+    Caution,
+    Warning,
+    Danger,
+    DangerPoison,
+}
+
+/// The pesticide half of a combination product. Such a product is a pesticide, and its label binds as one.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct PesticidePart {
+    pub epa_registration: EpaRegistration,
+    /// The establishment number as printed.
+    #[serde(default)]
+    #[cfg_attr(feature = "schema", schema(max_length = 40, example = "6767-GA-1"))]
+    pub establishment: Option<String>,
+    #[serde(default)]
+    pub signal_word: Option<SignalWord>,
+    #[serde(default)]
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub active_ingredients: Option<String>,
+}
+
+/// The rest of a label, as the bag or jug prints it.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields, default)]
+pub struct PrintedLabel {
+    pub nitrogen_forms: Option<NitrogenForms>,
+    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    pub further_nutrients: Vec<FurtherNutrient>,
+    pub net_contents: Option<NetContents>,
+    /// Weight of a gallon, for a liquid. It depends on maker and temperature, so only the label's own figure counts.
+    pub density_lb_per_gal: Option<Density>,
+    /// The label calls its nitrogen slow, slowly available, controlled or timed.
+    pub claims_slow_release: bool,
+    /// Nitrogen that the label calls organic, in percent of the weight of the product.
+    pub organic_nitrogen_percent: Option<Percent>,
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub derived_from: Option<String>,
+    /// Size of the particles as printed.
+    #[cfg_attr(feature = "schema", schema(max_length = 80, example = "SGN 150"))]
+    pub particle_size: Option<String>,
+    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    pub state_registration: Option<String>,
+    pub pesticide: Option<PesticidePart>,
+    /// Strongest wind in which the label allows application.
+    pub wind_limit_mph: Option<Speed>,
+    /// Least and most water that the label asks for after application.
+    pub watering_in_at_least_in: Option<RainDepth>,
+    pub watering_in_at_most_in: Option<RainDepth>,
+    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    pub version: Option<String>,
+    pub dated: Option<Day>,
+}
+
+/// A claim of a label that its own guarantees do not bear. The label is kept as printed; the office is told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct LabelRemark {
+    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    pub message: String,
+    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    pub source: String,
+}
+
+/// What cannot stand on one label: somebody copied it wrongly.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum PrintedFault {
+    #[error(
+        "the forms of nitrogen add up to {sum} % and the label guarantees {total} %; copy every line beneath the total"
+    )]
+    FormsDoNotAddUp { sum: Percent, total: Percent },
+    #[error(
+        "water-insoluble, coated and slowly available water-soluble nitrogen add up to {sum} % and slowly available nitrogen is {slow} %; they are the same nitrogen"
+    )]
+    SlowFormsDoNotAddUp { sum: Percent, slow: Percent },
+    #[error("{element} is given twice; a label guarantees it once")]
+    ElementTwice { element: &'static str },
+    #[error("all guarantees together are more than the product weighs; copy them from the guaranteed analysis")]
+    GuaranteesAboveWhole,
+    #[error("a liquid whose contents are a volume needs its density in pounds per gallon, or no weight follows")]
+    NoDensity,
+}
+
+/// Slow nitrogen must be at least this share of all nitrogen to be called so: 15 in 100.
+const SLOW_WORDING: (i64, i64) = (15, 100);
+/// Water-insoluble nitrogen must be at least this share of the nitrogen that is called organic: 60 in 100.
+const ORGANIC_INSOLUBLE: (i64, i64) = (60, 100);
+
+impl Label {
+    /// What cannot stand on one label beside its grade.
+    pub fn printed_faults(&self) -> Vec<PrintedFault> {
+        let Some(printed) = &self.printed else { return Vec::new() };
+        let mut faults = Vec::new();
+        if let Some(forms) = &printed.nitrogen_forms {
+            let (total, slow) = (self.nitrogen_percent, self.slow_nitrogen_percent);
+            if forms.total() != total {
+                faults.push(PrintedFault::FormsDoNotAddUp { sum: forms.total(), total });
+            }
+            if forms.slow() != slow {
+                faults.push(PrintedFault::SlowFormsDoNotAddUp { sum: forms.slow(), slow });
+            }
+        }
+        let further = &printed.further_nutrients;
+        for (at, one) in further.iter().enumerate() {
+            if further.iter().skip(at + 1).any(|other| other.element == one.element) {
+                faults.push(PrintedFault::ElementTwice { element: one.element.words() });
+            }
+        }
+        let grade = self.nitrogen_percent.raw() + self.phosphate_percent.raw() + self.potash_percent.raw();
+        let all: i64 = grade + further.iter().map(|one| one.percent.raw()).sum::<i64>();
+        if grade <= 10_000 && all > 10_000 {
+            faults.push(PrintedFault::GuaranteesAboveWhole);
+        }
+        if matches!(printed.net_contents, Some(NetContents::Volume(_))) && printed.density_lb_per_gal.is_none() {
+            faults.push(PrintedFault::NoDensity);
+        }
+        faults
+    }
+
+    /// Claims that the guarantees do not bear, and what a liquid lacks.
+    pub fn remarks(&self) -> Vec<LabelRemark> {
+        let mut remarks = Vec::new();
+        let mut remark =
+            |message: String, source: &str| remarks.push(LabelRemark { message, source: source.to_owned() });
+        let printed = self.printed.as_deref();
+        if printed.is_some_and(|printed| printed.claims_slow_release) && !self.may_be_called_slow() {
+            remark(
+                format!(
+                    "The label calls its nitrogen slow, and guarantees {} % slowly available of {} % nitrogen: less than 15 % of it.",
+                    self.slow_nitrogen_percent, self.nitrogen_percent
+                ),
+                "Pennsylvania, 7 Pa. Code § 73.6, and Montana's fertilizer rule: at least 15 % of total nitrogen; Washington, \
+                 WAC 16-200-721: slow release must be named and guaranteed",
+            );
+        }
+        let insoluble = printed.and_then(|printed| printed.nitrogen_forms).map(|forms| forms.water_insoluble_percent);
+        if let (Some(organic), Some(insoluble)) = (printed.and_then(|p| p.organic_nitrogen_percent), insoluble) {
+            let least = least_insoluble_rounded_up(organic);
+            if insoluble < least {
+                remark(
+                    format!(
+                        "{organic} % is called organic nitrogen, which asks for at least {least} % water-insoluble; the label guarantees {insoluble} %."
+                    ),
+                    "Montana's fertilizer rule and Washington, WAC 16-200-721: water-insoluble nitrogen is at least 60 % of it",
+                );
+            }
+        }
+        if self.form == ProductForm::Liquid && printed.is_none_or(|printed| printed.density_lb_per_gal.is_none()) {
+            remark(
+                "A liquid without its density can be measured by weight alone; copy the pounds per gallon from the label.".to_owned(),
+                "Definition: pounds are gallons times pounds per gallon",
+            );
+        }
+        remarks
+    }
+
+    /// Whether the guarantees allow the nitrogen to be called slow: at least 15 % of it is slowly available.
+    pub fn may_be_called_slow(&self) -> bool {
+        let (parts, whole) = SLOW_WORDING;
+        self.slow_nitrogen_percent.raw() > 0
+            && self.slow_nitrogen_percent.raw() * whole >= self.nitrogen_percent.raw() * parts
+    }
+}
+
+/// Water-insoluble nitrogen that nitrogen called organic asks for, rounded up.
+pub fn least_insoluble_rounded_up(organic: Percent) -> Percent {
+    let (parts, whole) = ORGANIC_INSOLUBLE;
+    Percent::from_raw((organic.raw() * parts + whole - 1).div_euclid(whole))
+}

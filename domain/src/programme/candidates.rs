@@ -1,0 +1,107 @@
+//! For each round and product the first open day, and the most that may go down on it.
+
+use super::SeasonQuestion;
+use crate::{
+    application::{Facts, PastApplication},
+    decision::{Decision, Outcome, Verdict, decide},
+    law::Lawbook,
+    product::Label,
+    quantity::ProductMass,
+    time::Day,
+};
+
+/// A product in a round.
+#[derive(Debug, Clone)]
+pub(super) struct Cell {
+    pub round: usize,
+    pub product: usize,
+    pub on: Day,
+    /// The most that the rules let through with nothing else planned; nothing when no rule limits it.
+    pub most: Option<ProductMass>,
+    /// What sets it, in words.
+    pub most_words: String,
+}
+
+/// Why a round is closed for a product.
+#[derive(Debug, Clone)]
+pub(super) struct Closed {
+    pub round: usize,
+    pub why: String,
+}
+
+/// Days between two that are tried in a round: a window that opens inside a round is found within a few days.
+const STEP: i32 = 3;
+/// A trial amount that no rule minds for its size.
+pub(super) const TRIAL: ProductMass = ProductMass::from_raw(1);
+
+/// The facts of one planned application with others in the book.
+pub(super) fn facts(
+    question: &SeasonQuestion<'_>,
+    on: Day,
+    label: &Label,
+    product: ProductMass,
+    others: &[PastApplication],
+) -> Facts {
+    let mut facts = (question.facts_on)(on);
+    facts.label = label.clone();
+    facts.lines.truncate(1);
+    if let Some(line) = facts.lines.first_mut() {
+        line.product = product;
+        line.section.past.extend_from_slice(others);
+    }
+    facts
+}
+
+/// Every open cell, and the rounds that are closed to a product.
+pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Cell>, Vec<Closed>) {
+    let (mut cells, mut closed) = (Vec::new(), Vec::new());
+    for (round, planned) in question.rounds.iter().enumerate() {
+        for (product, offered) in question.products.iter().enumerate() {
+            let mut why = None;
+            let mut on = planned.from;
+            let open = loop {
+                if on > planned.to {
+                    break None;
+                }
+                let decision = decide(lawbook, question.rule_sets, &facts(question, on, &offered.label, TRIAL, &[]));
+                let answer = decision.sections.first();
+                let most = answer.and_then(|answer| answer.largest_lawful_product_lb);
+                if decision.verdict != Verdict::Stop && most.is_none_or(|most| most > TRIAL) {
+                    let most_words = answer.and_then(|answer| answer.bound_by_words.clone()).unwrap_or_default();
+                    break Some(Cell { round, product, on, most, most_words });
+                }
+                why.get_or_insert_with(|| reason(&decision));
+                on = if on < planned.to { on.plus_days(STEP).min(planned.to) } else { on.plus_days(1) };
+            };
+            match open {
+                Some(cell) => cells.push(cell),
+                None => closed.push(Closed {
+                    round,
+                    why: format!(
+                        "{}: {}",
+                        offered.name,
+                        why.unwrap_or_else(|| "the round ends before it begins".to_owned())
+                    ),
+                }),
+            }
+        }
+    }
+    (cells, closed)
+}
+
+/// The gravest finding in words.
+pub(super) fn reason(decision: &Decision) -> String {
+    let stops = |outcome| {
+        decision.findings.iter().find(|finding| finding.verdict == Verdict::Stop && finding.outcome == outcome)
+    };
+    stops(Outcome::Broken).or_else(|| stops(Outcome::Unknown)).map_or_else(
+        || {
+            decision
+                .sections
+                .first()
+                .and_then(|answer| answer.bound_by_words.clone())
+                .unwrap_or_else(|| decision.summary.clone())
+        },
+        |finding| format!("{} ({})", finding.message, finding.citation),
+    )
+}

@@ -1,0 +1,114 @@
+//! A need that cannot be met: what stands against it.
+#![expect(clippy::float_arithmetic, reason = "compares two proposals of the solver; what is missing is summed exactly")]
+
+use std::collections::BTreeMap;
+
+use super::{
+    UnmetNeed,
+    candidates::Closed,
+    season::Planner,
+    solve::{self, Group, Proposal},
+};
+use crate::{
+    product::{Nutrients, arithmetic::GradeNutrient},
+    quantity::{NutrientRate, rate_rounded_down},
+};
+
+/// Less than this much missing, in millionths of a pound on 1,000 sq ft, is rounding.
+const ROUNDING: i64 = 2_000;
+/// How much nearer to the need a proposal must come to count, in pounds on 1,000 sq ft.
+const NEARER: f64 = 0.001;
+
+/// Every nutrient of which less is planned than needed, and why.
+pub(super) fn unmet(
+    planner: &Planner<'_>,
+    delivers: &Nutrients,
+    closed: &[Closed],
+    proposal: Option<&Proposal>,
+) -> Vec<UnmetNeed> {
+    let need = &planner.question.need;
+    let needs = [
+        (need.nitrogen_lb_per_1000_sqft, delivers.nitrogen_lb.raw()),
+        (need.phosphate_lb_per_1000_sqft, delivers.phosphate_lb.raw()),
+        (need.potash_lb_per_1000_sqft, delivers.potash_lb.raw()),
+    ];
+    let mut unmet = Vec::new();
+    for (at, (nutrient, (needed, load))) in GradeNutrient::ALL.into_iter().zip(needs).enumerate() {
+        let missing = needed.raw() - rate_rounded_down(load, planner.area).raw();
+        if missing > ROUNDING {
+            unmet.push(UnmetNeed {
+                nutrient,
+                missing_lb_per_1000_sqft: NutrientRate::from_raw(missing),
+                collides_with: against(planner, nutrient, at, closed, proposal),
+            });
+        }
+    }
+    unmet
+}
+
+/// The groups that, giving way alone, would let more be met; where none does, all that bind anything.
+fn against(
+    planner: &Planner<'_>,
+    nutrient: GradeNutrient,
+    at: usize,
+    closed: &[Closed],
+    proposal: Option<&Proposal>,
+) -> Vec<String> {
+    let question = planner.question;
+    let brings = question.products.iter().any(|product| nutrient.percent(&product.label).raw() > 0);
+    if !brings {
+        return vec![format!("no product offered brings {}", nutrient.words())];
+    }
+    let groups = groups(planner);
+    let missing = |without: &[Group]| {
+        let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without);
+        solved.and_then(|proposal| proposal.short.get(at).copied())
+    };
+    let now = proposal.and_then(|proposal| proposal.short.get(at).copied()).unwrap_or(f64::MAX);
+    let alone = groups.iter().filter(|(_, same)| missing(same).is_some_and(|short| short < now - NEARER));
+    let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
+    if named.is_empty() {
+        named.extend(groups.keys().cloned());
+    }
+    named.extend(closed.iter().map(|closed| {
+        let round = question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
+        format!("round {round} is closed: {}", closed.why)
+    }));
+    named.push(format!("the need of {}", nutrient.words()));
+    let mut unique = Vec::new();
+    for words in named {
+        let words = crate::law::limited(&words, 600);
+        if !unique.contains(&words) && unique.len() < 200 {
+            unique.push(words);
+        }
+    }
+    unique
+}
+
+/// What could give way, together with all that says the same: one rule binds several rounds.
+fn groups(planner: &Planner<'_>) -> BTreeMap<String, Vec<Group>> {
+    let question = planner.question;
+    let mut groups: BTreeMap<String, Vec<Group>> = BTreeMap::new();
+    let mut add = |group, words: String| groups.entry(words).or_default().push(group);
+    for (at, cell) in planner.cells.iter().enumerate().filter(|(_, cell)| cell.most.is_some()) {
+        add(Group::Amount(at), cell.most_words.clone());
+    }
+    for (at, cut) in planner.cuts.iter().enumerate() {
+        add(Group::Cut(at), cut.words.clone());
+    }
+    for (at, product) in question.products.iter().enumerate().filter(|(_, product)| !product.may_buy) {
+        add(
+            Group::Stock(at),
+            format!("{} lb of {} are on hand and no more may be bought", product.on_hand_lb, product.name),
+        );
+    }
+    for (at, round) in question.rounds.iter().enumerate() {
+        if let Some(limit) = round.nitrogen_at_most_lb_per_1000_sqft {
+            add(Group::Own(at), format!("the company's own limit of {limit} lb N in round {}", round.name));
+        }
+    }
+    let need = question.need.phosphate_lb_per_1000_sqft;
+    add(Group::Phosphate, format!("no more than {need} lb P2O5 is needed"));
+    add(Group::Least, format!("less than {} lb of product is not worth a pass", question.least_product));
+    groups
+}

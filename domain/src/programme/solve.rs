@@ -1,0 +1,199 @@
+//! The optimisation: amounts of product in rounds, in pounds on 1,000 sq ft, as a mixed-integer program.
+//!
+//! Its floats are a proposal. What is planned is rounded down from them and then held against the rules exactly.
+#![expect(
+    clippy::float_arithmetic,
+    reason = "the solver works in floats; nothing of it is summed or compared with a limit"
+)]
+
+use good_lp::{Expression, ProblemVariables, Solution as _, SolverModel as _, Variable, constraint, microlp, variable};
+
+use super::{Aim, SeasonQuestion, candidates::Cell, cuts::Cut};
+use crate::{
+    product::arithmetic::GradeNutrient,
+    quantity::{Area, Percent, ProductMass, Quantity, Unit},
+};
+
+/// Something that could give way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Group {
+    /// The rules' limit on one cell's amount.
+    Amount(usize),
+    /// One cut.
+    Cut(usize),
+    /// The stock of one product.
+    Stock(usize),
+    /// The company's own limit on nitrogen in one round.
+    Own(usize),
+    /// No more phosphate than is needed.
+    Phosphate,
+    /// The least amount that is worth a pass.
+    Least,
+}
+
+/// What the solver proposes: pounds on 1,000 sq ft by cell, and what is still needed of N, P2O5 and K2O.
+#[derive(Debug, Clone)]
+pub(super) struct Proposal {
+    pub amounts: Vec<f64>,
+    pub short: [f64; 3],
+}
+
+/// Cost in dollars that a missing pound on 1,000 sq ft counts as: more than any product that could bring it.
+const MISSING: [f64; 3] = [100_000.0, 10_000.0, 10_000.0];
+/// Cost that a further product counts as when few are wanted.
+const PRODUCT: f64 = 1_000.0;
+/// More product than any lawn takes, in pounds on 1,000 sq ft.
+const MOST: f64 = 1_000.0;
+
+/// A quantity as a float in its own unit.
+#[expect(clippy::cast_precision_loss, reason = "a proposal; the amounts themselves are whole numbers")]
+pub(super) fn float<U: Unit>(quantity: Quantity<U>) -> f64 {
+    quantity.raw() as f64 / 10_f64.powi(i32::try_from(U::SCALE).unwrap_or(0))
+}
+
+/// A mass on an area as pounds on 1,000 sq ft.
+pub(super) fn per_1000(mass: ProductMass, area: Area) -> f64 {
+    float(mass) * 1_000.0 / float(area).max(f64::MIN_POSITIVE)
+}
+
+/// A proposed rate on an area as a mass, rounded down to the thousandth of a pound.
+#[expect(clippy::cast_possible_truncation, reason = "held between bounds that a whole number has")]
+pub(super) fn mass_rounded_down(rate: f64, area: Area) -> ProductMass {
+    // A hair is added, so that a whole number that the solver gives as 4.9999999999 stays whole; the rules are asked after.
+    let thousandths = (rate * float(area) + 1e-6).floor().clamp(0.0, 1e9);
+    ProductMass::from_raw(thousandths as i64 * 1_000)
+}
+
+pub(super) fn share(percent: Percent) -> f64 {
+    float(percent) / 100.0
+}
+
+struct Columns {
+    amount: Vec<Variable>,
+    used: Vec<Variable>,
+}
+
+/// Solves it, with some groups given way. Nothing when the solver finds no answer.
+pub(super) fn solve(
+    question: &SeasonQuestion<'_>,
+    area: Area,
+    cells: &[Cell],
+    cuts: &[Cut],
+    without: &[Group],
+) -> Option<Proposal> {
+    let free = |group: Group| without.contains(&group);
+    let mut variables = ProblemVariables::new();
+    let most: Vec<f64> = cells
+        .iter()
+        .enumerate()
+        .map(|(at, cell)| {
+            cell.most.filter(|_| !free(Group::Amount(at))).map_or(MOST, |most| per_1000(most, area).min(MOST))
+        })
+        .collect();
+    let columns = Columns {
+        amount: most.iter().map(|most| variables.add(variable().min(0.0).max(*most))).collect(),
+        used: cells.iter().map(|_| variables.add(variable().binary())).collect(),
+    };
+    let short: Vec<Variable> = MISSING.iter().map(|_| variables.add(variable().min(0.0))).collect();
+    let taken: Vec<Variable> = question.products.iter().map(|_| variables.add(variable().binary())).collect();
+    let mut cost: Expression = short.iter().zip(MISSING).map(|(short, weight)| *short * weight).sum();
+    for (cell, amount) in cells.iter().zip(&columns.amount) {
+        let Some(product) = question.products.get(cell.product) else { continue };
+        // On a large lawn as on a small one the price of a pound counts alike; a hair against equal prices.
+        cost += *amount * (float(product.bag_price_usd) / float(product.bag_lb).max(1e-6) + 1e-4);
+    }
+    if question.aim == Aim::FewestProducts {
+        cost += taken.iter().map(|taken| *taken * PRODUCT).sum::<Expression>();
+    }
+    let mut model = variables.minimise(cost).using(microlp);
+    for constraint in of_cells(question, cells, &columns, &most, &taken, free(Group::Least)) {
+        model = model.with(constraint);
+    }
+    for constraint in of_need(question, cells, &columns, &short, &free) {
+        model = model.with(constraint);
+    }
+    for (at, product) in question.products.iter().enumerate() {
+        if !product.may_buy && !free(Group::Stock(at)) {
+            let used = sum(cells, &columns.amount, |cell| if cell.product == at { 1.0 } else { 0.0 });
+            model = model.with(constraint!(used <= per_1000(product.on_hand_lb, area)));
+        }
+    }
+    for (_, cut) in cuts.iter().enumerate().filter(|(at, _)| !free(Group::Cut(*at))) {
+        model = model.with(cut.constraint(&columns.amount, &columns.used));
+    }
+    let solution = model.solve().ok()?;
+    let value = |column: &Variable| solution.value(*column);
+    let short = short.iter().map(value).collect::<Vec<f64>>();
+    let amounts = columns
+        .amount
+        .iter()
+        .zip(&columns.used)
+        .map(|(amount, used)| if value(used) > 0.5 { value(amount) } else { 0.0 })
+        .collect();
+    Some(Proposal { amounts, short: short.try_into().ok()? })
+}
+
+fn sum(cells: &[Cell], columns: &[Variable], weight: impl Fn(&Cell) -> f64) -> Expression {
+    cells.iter().zip(columns).map(|(cell, column)| *column * weight(cell)).sum()
+}
+
+/// A used cell has at least the least amount, an unused one nothing; one product a round.
+fn of_cells(
+    question: &SeasonQuestion<'_>,
+    cells: &[Cell],
+    columns: &Columns,
+    most: &[f64],
+    taken: &[Variable],
+    no_least: bool,
+) -> Vec<good_lp::Constraint> {
+    let least = if no_least { 0.0 } else { float(question.least_product) };
+    let mut constraints = Vec::new();
+    for (((cell, amount), used), most) in cells.iter().zip(&columns.amount).zip(&columns.used).zip(most) {
+        constraints.push(constraint!(*amount <= *used * *most));
+        constraints.push(constraint!(*amount >= *used * least));
+        if let Some(taken) = taken.get(cell.product) {
+            constraints.push(constraint!(*used <= *taken));
+        }
+    }
+    for round in 0..question.rounds.len() {
+        let used = sum(cells, &columns.used, |cell| if cell.round == round { 1.0 } else { 0.0 });
+        constraints.push(constraint!(used <= 1.0));
+    }
+    constraints
+}
+
+fn of_need(
+    question: &SeasonQuestion<'_>,
+    cells: &[Cell],
+    columns: &Columns,
+    short: &[Variable],
+    free: &impl Fn(Group) -> bool,
+) -> Vec<good_lp::Constraint> {
+    let need = &question.need;
+    let needs = [need.nitrogen_lb_per_1000_sqft, need.phosphate_lb_per_1000_sqft, need.potash_lb_per_1000_sqft];
+    let of = |cell: &Cell, nutrient: GradeNutrient| {
+        question.products.get(cell.product).map_or(0.0, |product| share(nutrient.percent(&product.label)))
+    };
+    let mut constraints = Vec::new();
+    for ((nutrient, need), short) in GradeNutrient::ALL.into_iter().zip(needs).zip(short) {
+        let brought = || sum(cells, &columns.amount, |cell| of(cell, nutrient));
+        constraints.push(constraint!(brought() + *short >= float(need)));
+        let limited = match nutrient {
+            GradeNutrient::Nitrogen => true,
+            GradeNutrient::Phosphate => !free(Group::Phosphate),
+            // Potash beyond the need harms nothing and no law limits it; the price does.
+            GradeNutrient::Potash => false,
+        };
+        if limited {
+            constraints.push(constraint!(brought() <= float(need)));
+        }
+    }
+    for (round, planned) in question.rounds.iter().enumerate() {
+        let Some(limit) = planned.nitrogen_at_most_lb_per_1000_sqft else { continue };
+        if !free(Group::Own(round)) {
+            let nitrogen = |cell: &Cell| if cell.round == round { of(cell, GradeNutrient::Nitrogen) } else { 0.0 };
+            constraints.push(constraint!(sum(cells, &columns.amount, nitrogen) <= float(limit)));
+        }
+    }
+    constraints
+}

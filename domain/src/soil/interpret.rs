@@ -1,0 +1,233 @@
+//! A laboratory's number, read with the table of its extractant and of that laboratory, and with no other.
+//!
+//! The same soil gives other numbers in other extractants, and for one extractant the laboratories draw their lines at 15 or
+//! at 90 parts per million. So a number without extractant is refused, and so is one for which no table was read.
+
+use serde::{Deserialize, Serialize};
+
+use super::{SoilCategory, tables};
+use crate::{
+    explain::{Derivation, SourceMark},
+    quantity::{SoilReading, quotient_nearest},
+};
+
+/// With what the laboratory drew the nutrient out of the soil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Extractant {
+    #[serde(rename = "mehlich_1")]
+    Mehlich1,
+    #[serde(rename = "mehlich_3")]
+    Mehlich3,
+    #[serde(rename = "bray_p1")]
+    BrayP1,
+    Olsen,
+    Morgan,
+    ModifiedMorgan,
+    AmmoniumAcetate,
+    AbDtpa,
+    /// Another one, which the report states. No table was read for it.
+    OtherStated,
+}
+
+impl Extractant {
+    /// How a sentence calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Mehlich1 => "Mehlich-1",
+            Self::Mehlich3 => "Mehlich-3",
+            Self::BrayP1 => "Bray P1",
+            Self::Olsen => "Olsen",
+            Self::Morgan => "Morgan",
+            Self::ModifiedMorgan => "modified Morgan",
+            Self::AmmoniumAcetate => "ammonium acetate",
+            Self::AbDtpa => "AB-DTPA",
+            Self::OtherStated => "another extractant",
+        }
+    }
+}
+
+/// In what the number is given. Numbers by volume of soil are no parts per million.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SoilUnit {
+    /// Parts per million by weight, the same as mg/kg.
+    Ppm,
+    LbPerAcre,
+    /// Milligrams in a cubic decimeter of soil, the same as in a liter.
+    MgPerLiter,
+    /// The laboratory's own index.
+    Index,
+}
+
+/// Whether a number counts the element or its oxide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SoilBasis {
+    Element,
+    Oxide,
+}
+
+/// What a laboratory measures beside acidity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SoilNutrient {
+    Phosphorus,
+    Potassium,
+    Magnesium,
+    Calcium,
+}
+
+/// The laboratories and authorities whose tables were read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SoilTable {
+    /// Rutgers NJAES, relative levels of nutrients.
+    Rutgers,
+    /// University of Georgia, Coastal Plain.
+    GeorgiaCoastalPlain,
+    /// University of Georgia, Piedmont, Mountain and Limestone Valley.
+    GeorgiaPiedmont,
+    /// University of Massachusetts, optimum ranges.
+    Massachusetts,
+    /// Penn State, home lawns: where the phosphorus recommendation stops.
+    PennStateHomeLawn,
+    /// Penn State, putting greens.
+    PennStatePuttingGreen,
+    /// Washington State, turf: where a gain from phosphorus becomes unlikely.
+    WashingtonTurf,
+    /// Cornell, lawns and sports fields.
+    Cornell,
+    /// Oklahoma State's index.
+    Oklahoma,
+    /// Northern Ireland's statute for grassland: a published class table, no lawn recommendation.
+    NorthernIreland,
+    /// Field crops, Building Soils for Better Crops: no lawn recommendation.
+    FieldCrops,
+}
+
+/// A number from a report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct SoilValue {
+    pub nutrient: SoilNutrient,
+    pub reading: SoilReading,
+    /// Without it the number means nothing and is refused.
+    #[serde(default)]
+    pub extractant: Option<Extractant>,
+    pub unit: SoilUnit,
+    pub basis: SoilBasis,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SoilFault {
+    #[error("a number without its extractant means nothing; copy the method from the report")]
+    NoExtractant,
+    #[error("this table counts the element, and the number is of the oxide; enter it as the laboratory prints it")]
+    OtherBasis,
+    #[error(
+        "no table of this laboratory was read for {extractant} in this unit; enter the category that the report itself prints"
+    )]
+    NoTable { extractant: &'static str },
+}
+
+/// What a table says of a number.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Interpretation {
+    /// The table's own word.
+    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "low"))]
+    pub class: String,
+    /// The same as a category that rules read; nothing where the table does not draw that line.
+    pub category: Option<SoilCategory>,
+    /// What the table says about adding more.
+    pub advice: Advice,
+    pub derivation: Derivation,
+}
+
+/// Whether the source says that more of the nutrient is wanted. Never how much.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Advice {
+    /// The source recommends some.
+    Add,
+    /// The source says that some may be needed.
+    MayNeed,
+    /// The source recommends none.
+    None,
+    /// The table gives a class and no advice.
+    NotSaid,
+}
+
+/// One line of a table: from and to, both included, in thousandths.
+pub(super) struct Band {
+    pub from: i64,
+    pub to: i64,
+    pub class: &'static str,
+    pub category: Option<SoilCategory>,
+    pub advice: Advice,
+}
+
+/// A table as it was printed.
+pub(super) struct Printed {
+    pub table: SoilTable,
+    pub nutrient: SoilNutrient,
+    pub extractant: Extractant,
+    pub unit: SoilUnit,
+    pub bands: &'static [Band],
+    pub source: &'static str,
+    pub mark: SourceMark,
+}
+
+/// Reads a number with the one table that fits it. A number between two printed classes, or at an end that two classes
+/// share, counts for the higher class, the one that asks for less.
+pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, SoilFault> {
+    let Some(extractant) = value.extractant else { return Err(SoilFault::NoExtractant) };
+    let fits = |printed: &&Printed| {
+        printed.table == table
+            && printed.nutrient == value.nutrient
+            && printed.extractant == extractant
+            && printed.unit == value.unit
+    };
+    let no_table = SoilFault::NoTable { extractant: extractant.words() };
+    let printed = tables::PRINTED.iter().find(fits).ok_or(no_table.clone())?;
+    if value.basis != SoilBasis::Element {
+        return Err(SoilFault::OtherBasis);
+    }
+    let reading = value.reading.raw();
+    let within = printed.bands.iter().rev().find(|band| band.from <= reading && reading <= band.to);
+    let band = within.or_else(|| printed.bands.iter().find(|band| reading < band.from)).ok_or(no_table)?;
+    let ends = if band.to == i64::MAX {
+        format!("from {}", SoilReading::from_raw(band.from))
+    } else {
+        format!("{} to {}", SoilReading::from_raw(band.from), SoilReading::from_raw(band.to))
+    };
+    let derivation = Derivation::of("class of a soil number", "the line of the laboratory's table that holds it")
+        .with_text(&format!("{} reading", extractant.words()), &value.reading, "as reported")
+        .with_text("line of the table", &ends, "as reported")
+        .from_source(printed.mark, printed.source)
+        .gives_text(&band.class, "", "between two lines the higher counts");
+    Ok(Interpretation { class: band.class.to_owned(), category: band.category, advice: band.advice, derivation })
+}
+
+/// Manganese activity index in tenths: 101.7 + 3.75 x Mn (ppm) - 15.2 x pH, to the nearest; critical 25, high 100 (Rutgers
+/// NJAES, Relative Levels of Nutrients, read). `manganese` in thousandths of a part per million, `ph` in hundredths.
+pub fn manganese_index_tenths(manganese: SoilReading, ph: crate::quantity::SoilPh) -> i64 {
+    let index = 10_170_000 + 375 * i128::from(manganese.raw()) - 1_520 * 10 * i128::from(ph.raw());
+    quotient_nearest(index, 10_000)
+}
+
+/// Bray P1 from Mehlich-3 by Ohio State's line for its own soils: -8.08 + 0.832 x ppm, never below zero, rounded down. The
+/// two disagree with other published relations, so nothing converts by itself: a person asks for it and sees the source.
+pub fn bray_from_mehlich_3_rounded_down(mehlich_3: SoilReading) -> SoilReading {
+    SoilReading::from_raw(
+        ((i128::from(mehlich_3.raw()) * 832 - 8_080_000).max(0) / 1_000).try_into().unwrap_or(i64::MAX),
+    )
+}
