@@ -50,6 +50,9 @@ impl Strangers {
         vec![
             format!("clients/{client}"),
             format!("properties/{property}"),
+            format!("properties/{property}/weather"),
+            format!("properties/{property}/working-windows/2026-09-15"),
+            format!("applications/{application}/weather"),
             format!("sections/{front}"),
             format!("sections/{front}/measurements"),
             format!("sections/{front}/soil-reports"),

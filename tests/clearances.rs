@@ -109,9 +109,7 @@ async fn a_record_takes_the_room_of_no_clearance_but_its_own() {
 async fn the_room_of_a_foreign_clearance_stays_held() {
     // Of 2.7 lb N in the year 0.45 are left; the first phone holds 0.4 of it.
     let company = Company::in_maryland().await;
-    for _ in 0..3 {
-        company.put_down(&company.front, "25.625").await;
-    }
+    company.three_loads().await;
     let clearance = clear(&company.phone, &company.plan(&company.front, "13.66")).await;
     let (other, colleague) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
     let visit = json!({
@@ -156,7 +154,7 @@ async fn a_clearance_for_some_of_the_sections_is_used_with_a_word_of_care() {
     assert_eq!(stored["verdict"], "care");
     let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200);
     assert_eq!(decision.rules(), ["book.clearance.covers"]);
-    assert!(decision.body["summary"].as_str().unwrap().starts_with("Care: This clearance"), "{}", decision.text);
+    assert!(decision.body["summary"].as_str().unwrap().starts_with("Care: this clearance"), "{}", decision.text);
     let used = company.phone.get(&format!("/api/v1/clearances/{clearance}")).await.expect(200).body;
     assert_eq!(used["state"], "used");
 }

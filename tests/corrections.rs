@@ -14,9 +14,7 @@ fn correction(application: &str, change: &Value) -> Value {
 #[tokio::test]
 async fn taking_an_application_back_restores_the_room_and_the_stock() {
     let company = Company::in_maryland().await;
-    for _ in 0..3 {
-        company.put_down(&company.front, "25.625").await;
-    }
+    company.three_loads().await;
     let last = company.put_down(&company.front, "15.37").await;
     let check = |amount: &str| company.plan(&company.front, amount);
     let before = company.phone.post("/api/v1/checks", &check("15.37")).await.expect(200).body;

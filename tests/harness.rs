@@ -19,9 +19,11 @@ use domain::{law::Lawbook, time::Instant};
 use reqwest::{Client, Method, header::HeaderMap};
 use serde_json::{Value, json};
 use server::{
+    app::App,
     clock::{Clock, FrozenClock, RandomIds},
-    serve,
+    config, serve,
     throttle::Throttle,
+    weather::Services,
 };
 use tempfile::TempDir;
 use tokio::task::JoinHandle;
@@ -37,6 +39,9 @@ pub struct TestApp {
     handle: Handle<SocketAddr>,
     serving: Option<JoinHandle<Result<(), serve::ServeError>>>,
     client: Client,
+    weather: config::Weather,
+    /// What works beside the router, for tests that call it themselves.
+    beside: Option<App>,
 }
 
 /// The password of everybody who signs in.
@@ -72,28 +77,40 @@ impl TestApp {
 
     /// A server with an empty book and the rule sets of an operator.
     pub async fn empty_under(law: Lawbook) -> Self {
-        Self::open(tempfile::tempdir().expect("a folder"), TODAY, law).await
+        Self::open(tempfile::tempdir().expect("a folder"), TODAY, Arc::new(law), config::Weather::default()).await
     }
 
-    async fn open(folder: TempDir, now: &str, law: Lawbook) -> Self {
+    /// A server with an empty book that asks weather services, at a moment.
+    pub async fn under_a_sky(law: Lawbook, now: &str, weather: config::Weather) -> Self {
+        Self::open(tempfile::tempdir().expect("a folder"), now, Arc::new(law), weather).await
+    }
+
+    async fn open(folder: TempDir, now: &str, law: Arc<Lawbook>, weather: config::Weather) -> Self {
+        provider();
         let clock = Arc::new(FrozenClock::at(instant(now)));
-        let law = Arc::new(law);
         let file = folder.path().join("book.db");
-        let opened =
-            serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law, Throttle::new(false))
-                .await
-                .expect("a book");
+        let shared = Arc::clone(&clock) as Arc<dyn Clock>;
+        let services = Services::configured(&weather, &shared).expect("services that can be asked");
+        let opened = serve::open_with(&file, shared, Arc::new(RandomIds), law, Throttle::new(false), services).await;
+        let (opened, app) = opened.expect("a book");
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
         let address = listener.local_addr().expect("an address");
         let handle = Handle::new();
         let serving = tokio::spawn(serve::listen(listener, None, handle.clone(), opened));
-        Self { address, clock, setup_code, folder, handle, serving: Some(serving), client: client() }
+        let (serving, beside) = (Some(serving), Some(app));
+        Self { address, clock, setup_code, folder, handle, serving, client: client(), weather, beside }
     }
 
     /// A server on a book that is there already.
     pub async fn reopen(folder: TempDir) -> Self {
-        Self::open(folder, TODAY, Lawbook::embedded().expect("the built-in rule sets read")).await
+        let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
+        Self::open(folder, TODAY, law, config::Weather::default()).await
+    }
+
+    /// What works beside the router.
+    pub fn beside(&self) -> &App {
+        self.beside.as_ref().expect("it has not been stopped")
     }
 
     /// The file of the book.
@@ -107,6 +124,7 @@ impl TestApp {
 
     /// Stops the server as a signal would, waits until everything is written, and keeps the folder.
     pub async fn stop(mut self) -> TempDir {
+        self.beside = None;
         self.handle.graceful_shutdown(Some(Duration::from_secs(5)));
         let serving = self.serving.take().expect("it serves");
         serving.await.expect("no panic").expect("an orderly end");
@@ -115,9 +133,10 @@ impl TestApp {
 
     /// Stops and starts again on the same file, with the clock where it was.
     pub async fn restart(self) -> Self {
-        let now = self.clock.now().to_string();
+        let (now, weather) = (self.clock.now().to_string(), self.weather.clone());
+        let law = Arc::clone(&self.beside().law);
         let folder = self.stop().await;
-        Self::open(folder, &now, Lawbook::embedded().expect("the built-in rule sets read")).await
+        Self::open(folder, &now, law, weather).await
     }
 
     pub fn url(&self, path: &str) -> String {

@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 17] = [
+const INSERT_ONLY: [&str; 22] = [
     "application_lines",
     "applications",
     "assignments",
@@ -30,6 +30,11 @@ const INSERT_ONLY: [&str; 17] = [
     "rule_set_texts",
     "soil_reports",
     "stock_movements",
+    "weather_after",
+    "weather_bodies",
+    "weather_evidence",
+    "weather_facts",
+    "weather_fetches",
 ];
 
 /// Columns that end in `_id` and name no row of another table.
@@ -146,7 +151,46 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let _ = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
     let folder = company.app.stop().await;
     let connection = Connection::open(folder.path().join("book.db")).unwrap();
+    weather_of(&connection, &id);
     (folder, connection)
+}
+
+/// A weather service's answer behind the record, and rain after it.
+fn weather_of(connection: &Connection, application: &str) {
+    let body = "INSERT INTO weather_bodies (sha256, content_type, bytes) VALUES ('aa', 'application/geo+json', x'00')";
+    let fetch =
+        "INSERT INTO weather_fetches (seq, provider, path, asked_at, outcome, http_status, attempts, body_sha256)
+                 VALUES (1, 'us_national_weather_service', '/gridpoints/MLB/26,68', 0, 'ok', 200, 1, 'aa')";
+    for row in [body, fetch] {
+        assert_eq!(connection.execute(row, []).unwrap(), 1);
+    }
+    let subject = format!("application/{application}");
+    let facts = "INSERT INTO weather_facts (subject, decided_at, facts) VALUES ($1, 0, '{}')";
+    let evidence = "INSERT INTO weather_evidence (subject, fetch) VALUES ($1, 1)";
+    for row in [facts, evidence] {
+        assert_eq!(connection.execute(row, [&subject]).unwrap(), 1);
+    }
+    let after = "INSERT INTO weather_after VALUES ($1, 'open_meteo', 'modelled', NULL, 335, 315, 7200, 1, 1, 0)";
+    assert_eq!(connection.execute(after, [application]).unwrap(), 1);
+}
+
+/// What no record needs may go: a fetch that nothing refers to, and then its body.
+#[tokio::test]
+async fn weather_that_nothing_refers_to_can_be_purged_and_an_answer_has_a_body() {
+    let (_folder, connection) = full_book().await;
+    let more = "INSERT INTO weather_bodies (sha256, content_type, bytes) VALUES ('bb', 'application/geo+json', x'01');
+                INSERT INTO weather_fetches (seq, provider, path, asked_at, outcome, attempts, body_sha256)
+                VALUES (2, 'open_meteo', '/v1/forecast', 0, 'ok', 1, 'bb')";
+    connection.execute_batch(more).unwrap();
+    let delete = |sql: &str| connection.execute(sql, []);
+    let body = delete("DELETE FROM weather_bodies WHERE sha256 = 'bb'").unwrap_err().to_string();
+    assert!(body.contains("never deleted"), "{body}");
+    assert_eq!(delete("DELETE FROM weather_fetches WHERE seq = 2").unwrap(), 1);
+    assert_eq!(delete("DELETE FROM weather_bodies WHERE sha256 = 'bb'").unwrap(), 1);
+    let empty = delete(
+        "INSERT INTO weather_fetches (provider, path, asked_at, outcome, attempts) VALUES ('open_meteo', '/', 0, 'ok', 1)",
+    );
+    assert!(empty.unwrap_err().to_string().contains("weather_fetches_whole"));
 }
 
 #[tokio::test]

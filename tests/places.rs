@@ -85,3 +85,38 @@ async fn where_local_rules_may_stand_somebody_must_have_asked() {
     let answer = maryland.phone.post("/api/v1/checks", &maryland.plan(&maryland.front, "5")).await.expect(200).body;
     assert_eq!(answer["decision"]["verdict"], "go");
 }
+
+#[tokio::test]
+async fn a_check_says_when_it_may_be_the_wrong_law() {
+    let company = Company::in_maryland().await;
+    let address = format!("/api/v1/properties/{}", company.property);
+    let mut property = json!({
+        "client_id": company.client, "name": "Home", "address": "1 Street A", "postal_code": "21000",
+        "time_zone": "America/New_York", "rule_sets": ["us-md"], "latitude": 40.2737, "longitude": -76.88442,
+    });
+    let rules = async || {
+        let answer = company.phone.post("/api/v1/checks", &company.plan(&company.front, "5")).await.expect(200).body;
+        let findings = answer["decision"]["findings"].as_array().unwrap();
+        findings.iter().map(|finding| finding["rule"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
+    };
+    // Harrisburg, Pennsylvania, as GeoNames has it, under Maryland's law.
+    let _ = company.office.put_version(&address, "*", &property).await.expect(200);
+    assert_eq!(rules().await, ["book.place.agrees"]);
+    // A county's set alone brings the state's with it, and its question.
+    property["latitude"] = json!(40.91704);
+    property["longitude"] = json!(-72.66204);
+    property["rule_sets"] = json!(["us-ny-suffolk"]);
+    let _ = company.office.put_version(&address, "*", &property).await.expect(200);
+    assert!(rules().await.contains(&"book.place.local_rules".to_owned()), "{:?}", rules().await);
+    // What was asked more than a year ago is asked again; what is to come was not asked.
+    property["local_rules_checked_on"] = json!("2025-09-14");
+    let _ = company.office.put_version(&address, "*", &property).await.expect(200);
+    assert!(rules().await.contains(&"book.place.local_rules".to_owned()), "{:?}", rules().await);
+    property["local_rules_checked_on"] = json!("2025-09-15");
+    let _ = company.office.put_version(&address, "*", &property).await.expect(200);
+    assert!(!rules().await.contains(&"book.place.local_rules".to_owned()), "{:?}", rules().await);
+    property["local_rules_checked_on"] = json!("2030-01-01");
+    property["rule_sets"] = json!(["us-ny-suffolk", "us-md"]);
+    let refused = company.office.put_version(&address, "*", &property).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/rule_sets/1", "#/local_rules_checked_on"]);
+}

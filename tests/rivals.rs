@@ -14,9 +14,7 @@ use tokio::{
 async fn the_last_pound_of_room_goes_to_one_of_twenty() {
     // University of Maryland, tall fescue: 2.7 lb N in a year. Three times 0.75 leave 0.45; twenty ask for 0.4 at once.
     let company = Company::in_maryland().await;
-    for _ in 0..3 {
-        company.put_down(&company.front, "25.625").await;
-    }
+    company.three_loads().await;
     let mut asking = JoinSet::new();
     for _ in 0..20 {
         let (phone, plan) = (company.phone.clone(), company.plan(&company.front, "13.66"));
@@ -34,9 +32,7 @@ async fn the_last_pound_of_room_goes_to_one_of_twenty() {
 #[tokio::test]
 async fn room_that_is_given_back_or_has_expired_is_free_again() {
     let company = Company::in_maryland().await;
-    for _ in 0..3 {
-        company.put_down(&company.front, "25.625").await;
-    }
+    company.three_loads().await;
     let plan = company.plan(&company.front, "13.66");
     let (first, second) = (format!("/api/v1/clearances/{}", new_id()), format!("/api/v1/clearances/{}", new_id()));
     let _ = company.phone.put(&first, &plan).await.expect(201);

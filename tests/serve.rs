@@ -35,6 +35,33 @@ fn plain_http_is_only_for_this_machine_unless_a_proxy_stands_before_it() {
     );
 }
 
+/// The public service blocks whoever does not say who asks, so a server that could not say so does not ask.
+#[tokio::test]
+async fn weather_is_not_asked_without_a_contact_nor_at_a_strange_address() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.db");
+    let start = async |arguments: &[&str]| {
+        let fixed = ["--file", book.to_str().unwrap(), "--listen", "127.0.0.1:0"];
+        serve::serve(&parsed(&[&fixed, arguments].concat())).await.unwrap_err().to_string()
+    };
+    assert!(start(&["--weather"]).await.contains("--weather-contact"));
+    assert!(start(&["--weather", "--weather-contact", "a company"]).await.contains("mailbox"));
+    let contact = ["--weather", "--weather-contact", "example.com, office@example.com"];
+    let strange = start(&[&contact[..], &["--weather-url", "https://api.weather.gov.example.com"]].concat()).await;
+    assert!(strange.contains("is not api.weather.gov"), "{strange}");
+    let plain = start(&[&contact[..], &["--weather-url", "http://127.0.0.1:9"]].concat()).await;
+    assert!(plain.contains("must begin with https"), "{plain}");
+    let second = ["--open-meteo-url", "https://customer-api.example.com", "--open-meteo-key", "key"];
+    assert!(start(&second).await.contains("needs --weather"));
+    let number = ["--open-meteo-url", "https://192.0.2.1", "--open-meteo-key", "key"];
+    assert!(start(&[&contact[..], &number].concat()).await.contains("name of a host"));
+    assert!(!book.exists(), "nothing was made before all this was known");
+    let without_key = ["swardbook", "serve", "--weather", "--open-meteo-url", "https://weather.example.com"];
+    assert!(Cli::try_parse_from(without_key).is_err(), "the free addresses are not for companies");
+    let agent = parsed(&contact).weather.agent().unwrap().unwrap();
+    assert_eq!(agent, format!("swardbook/{} (example.com, office@example.com)", env!("CARGO_PKG_VERSION")));
+}
+
 #[tokio::test]
 async fn tls_from_certificate_files_serves_and_stops() {
     let _ = harness::client();

@@ -85,6 +85,16 @@ impl Company {
         id
     }
 
+    /// Puts three full loads down on the front lawn, on three earlier days: what one day sees counts as one application.
+    pub async fn three_loads(&self) {
+        for day in ["2026-09-01", "2026-09-05", "2026-09-09"] {
+            let mut record = self.record(&self.front, "25.625");
+            record["started_at"] = json!(format!("{day}T09:05:00-04:00"));
+            record["finished_at"] = json!(format!("{day}T09:31:00-04:00"));
+            let _ = self.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(201);
+        }
+    }
+
     /// The client's statement of 2026.
     pub async fn statement(&self) -> Value {
         self.owner.get(&format!("/api/v1/statements?year=2026&client_id={}", self.client)).await.expect(200).body

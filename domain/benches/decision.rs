@@ -14,6 +14,29 @@ use domain::{
     weather::{AirTemperature, Alerts, RainForecast, Weather, WeatherSource},
 };
 
+/// Mild, dry, and looked at.
+fn mild(source: WeatherSource, at: Instant) -> Weather {
+    Weather {
+        air_temperature: Some(AirTemperature {
+            air_temperature_f: Temperature::from_raw(700),
+            source,
+            observed_at: at,
+            service: None,
+        }),
+        rain_forecast: vec![RainForecast {
+            rain_in: RainDepth::ZERO,
+            hours: 24,
+            chance_percent: None,
+            source,
+            issued_at: at,
+            bounds: None,
+            service: None,
+        }],
+        alerts: Some(Alerts { active: Vec::new(), source, looked_at: at, others: Vec::new(), service: None }),
+        ..Weather::default()
+    }
+}
+
 fn facts(partial: bool) -> Option<Facts> {
     let on = Day::parse("2026-05-15").ok()?;
     let at = Instant::parse("2026-05-15T14:00:00Z").ok()?;
@@ -31,6 +54,7 @@ fn facts(partial: bool) -> Option<Facts> {
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
         printed: None,
+        wind_limit_mph: None,
     };
     let area = Area::from_raw(820_000);
     let past = (0..40).map(|record| PastApplication {
@@ -62,22 +86,7 @@ fn facts(partial: bool) -> Option<Facts> {
         credentials: Vec::new(),
         purpose: Purpose::Maintenance,
         equipment: Equipment::DropSpreader,
-        weather: Weather {
-            air_temperature: Some(AirTemperature {
-                air_temperature_f: Temperature::from_raw(700),
-                source,
-                observed_at: at,
-            }),
-            rain_forecast: vec![RainForecast {
-                rain_in: RainDepth::ZERO,
-                hours: 24,
-                chance_percent: None,
-                source,
-                issued_at: at,
-            }],
-            alerts: Some(Alerts { active: Vec::new(), source, looked_at: at }),
-            heavy_rain: None,
-        },
+        weather: mild(source, at),
         label,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,

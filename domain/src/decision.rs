@@ -1,10 +1,12 @@
 //! The answer: every rule's finding, the verdict, the largest lawful amount and what binds it.
 
+mod hours;
 mod label_check;
 mod run;
 mod section;
 mod unknown;
 
+pub use hours::{HourAnswer, first_stretch, hours_of, judge_hours};
 pub use label_check::{LabelCheck, check_label};
 pub use run::summary;
 use serde::{Deserialize, Serialize};

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
     Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, RateSum, Temperature,
-    TotalNitrogen, largest_product,
+    TotalNitrogen, WindSpeed, largest_product,
 };
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -64,6 +64,9 @@ pub struct Label {
     /// Whatever else the label prints; left out when nobody has copied it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub printed: Option<Box<printed::PrintedLabel>>,
+    /// Strongest wind in which the label allows application, gusts included.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_limit_mph: Option<WindSpeed>,
 }
 
 /// Nutrients in a mass of product, exact.

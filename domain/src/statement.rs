@@ -166,6 +166,7 @@ mod tests {
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,
             printed: None,
+            wind_limit_mph: None,
         }
     }
 

@@ -128,6 +128,11 @@ impl Instant {
         Day(self.0.to_zoned_datetime(zone.clone()).date())
     }
 
+    /// Day and minute as a clock at a place shows them: `2026-09-15 10:05`.
+    pub fn local_minute(self, zone: &TimeZone) -> String {
+        self.0.to_zoned_datetime(zone.clone()).strftime("%Y-%m-%d %H:%M").to_string()
+    }
+
     #[must_use]
     pub fn plus(self, duration: SignedDuration) -> Self {
         Self(self.0.saturating_add(duration).unwrap_or(Timestamp::MAX))

@@ -25,6 +25,7 @@ fn label(nitrogen: &str, phosphate: &str, potash: &str) -> Label {
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
         printed: None,
+        wind_limit_mph: None,
     }
 }
 

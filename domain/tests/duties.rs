@@ -191,6 +191,7 @@ fn in_town(parent: &str, extra: &str, p2o5: &str) -> (Verdict, bool) {
         n_rate: Some("0.5".into()),
         p2o5: Some(p2o5.into()),
         purpose: Some(domain::application::Purpose::Establishment),
+        established_on: "2026-05-01".parse().ok(),
         ..Given::default()
     };
     let decision = decide(&book, &codes(&["us-zz-town"]), &given.facts(day("2026-06-15")));

@@ -80,6 +80,7 @@ pub struct Past {
     pub quick_rate: Option<String>,
     pub p2o5_rate: Option<String>,
     pub area: Option<String>,
+    pub enhanced_efficiency: bool,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -154,7 +155,7 @@ impl Past {
                 phosphate_lb: Phosphate::from_raw(load_of(&self.p2o5_rate)),
                 potash_lb: Potash::ZERO,
             },
-            enhanced_efficiency: false,
+            enhanced_efficiency: self.enhanced_efficiency,
             organic: false,
             purpose: Purpose::Maintenance,
             held: false,
@@ -190,6 +191,7 @@ impl Given {
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
             printed: None,
+            wind_limit_mph: None,
         }
     }
 
@@ -233,6 +235,7 @@ impl Given {
                 air_temperature_f: amount(air),
                 source,
                 observed_at: known,
+                service: None,
             }),
             rain_forecast: (rain != "unknown")
                 .then(|| RainForecast {
@@ -241,6 +244,8 @@ impl Given {
                     chance_percent: self.rain_chance.as_deref().map(amount),
                     source,
                     issued_at: known,
+                    bounds: None,
+                    service: None,
                 })
                 .into_iter()
                 .collect(),
@@ -249,7 +254,15 @@ impl Given {
                 source,
                 observed_at: known,
             }),
-            alerts: (!self.alerts_unknown).then(|| Alerts { active: self.alerts.clone(), source, looked_at: known }),
+            alerts: (!self.alerts_unknown).then(|| Alerts {
+                active: self.alerts.clone(),
+                source,
+                looked_at: known,
+                others: Vec::new(),
+                service: None,
+            }),
+            wind: None,
+            soil: None,
         }
     }
 

@@ -83,7 +83,7 @@ fn every_rule_says_its_duty_in_a_sentence_with_its_number() {
     );
     assert_eq!(
         words("us-ny.water.distance"),
-        "Keep at least 20 ft from surface water, 3 ft with a drop spreader or a rotary spreader with deflector, none behind a strip of natural vegetation 10 ft wide, none for first establishment."
+        "Keep at least 20 ft from surface water, 3 ft with a drop spreader or a rotary spreader with deflector, none behind a strip of natural vegetation 10 ft wide, none for first establishment (establishment: within 12 months of seeding)."
     );
 }
 

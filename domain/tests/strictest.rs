@@ -77,6 +77,37 @@ fn barred_days_add_up_and_the_first_open_day_is_open_in_every_set() {
 }
 
 #[test]
+fn a_season_that_lowers_a_cap_is_among_the_caps_of_its_days() {
+    let on = |code: &str, on: &str, given: &Given| strictest(&[code], on, given, Equipment::DropSpreader);
+    let all_quick = Given { n: Some("20".into()), ..Given::default() };
+    let lowered = |rule: &str| Some(("0.5".to_owned(), true, rule.to_owned()));
+    // COMAR 15.20.10.09 D: half a pound of water-soluble N from November 16 through December 1 (MD-15).
+    let late = on("us-md", "2026-11-20", &all_quick);
+    for per in [CapPer::Application, CapPer::Season] {
+        assert_eq!(cap(&late, "nitrogen_quick", per), lowered("us-md.professional.season.reduced"));
+    }
+    let early = on("us-md", "2026-11-15", &all_quick);
+    assert_eq!(cap(&early, "nitrogen_quick", CapPer::Application).map(|cap| cap.0).as_deref(), Some("0.7"));
+    assert_eq!(cap(&early, "nitrogen_quick", CapPer::Season), None);
+    // 3 Pa.C.S. 6813(b)(4): half a pound of all N after December 15 and before March 1 (PA-07).
+    let winter = on("us-pa", "2026-12-20", &product());
+    assert_eq!(cap(&winter, "nitrogen_total", CapPer::Application), lowered("us-pa.nitrogen.winter"));
+}
+
+#[test]
+fn a_rule_without_a_text_for_the_day_is_named() {
+    // No text of COMAR 15.20.10.09 C before 2013-10-28 was read (MD-03).
+    let before = strictest(&["us-md"], "2013-10-27", &product(), Equipment::DropSpreader);
+    let quick = "us-md.professional.nitrogen.quick.application";
+    assert!(before.unknown.iter().any(|rule| rule.0 == quick), "{:?}", before.unknown);
+    assert_eq!(cap(&before, "nitrogen_quick", CapPer::Application), None);
+    let after = strictest(&["us-md"], "2013-10-28", &product(), Equipment::DropSpreader);
+    assert!(after.unknown.iter().all(|rule| rule.0 != quick), "{:?}", after.unknown);
+    assert_eq!(cap(&after, "nitrogen_quick", CapPer::Application).map(|cap| cap.0).as_deref(), Some("0.7"));
+    assert_eq!(strictest(&["us-md"], "2026-06-15", &product(), Equipment::DropSpreader).unknown, []);
+}
+
+#[test]
 fn what_only_warns_is_not_among_the_strictest() {
     // New Jersey's professional rates are from memory (NJ-09 to NJ-11); Wolverine Lake only warns (MI-13).
     assert_eq!(strictest(&["us-nj"], "2026-06-15", &product(), Equipment::DropSpreader).caps, []);
@@ -121,14 +152,29 @@ proptest! {
             let refused = decision.findings.iter().any(|f| f.rule == rule.0 && f.verdict == Verdict::Stop);
             prop_assert!(refused, "{} closes the season and the decision does not say so", rule.0);
         }
+        let is_unknown = |rule: &str| {
+            decision.findings.iter().any(|f| f.rule == rule && f.outcome == domain::decision::Outcome::Unknown)
+        };
+        prop_assert!(all.unknown.iter().all(|rule| is_unknown(&rule.0)), "{:?}", all.unknown);
+        // Forty thousand pounds are over every cap of one application, and the rule that is named says so.
+        for cap in all.caps.iter().filter(|cap| cap.per == CapPer::Application) {
+            let mut over = facts.clone();
+            over.lines[0].product = domain::quantity::ProductMass::from_raw(40_000_000_000);
+            let decision = decide(book(), &codes, &over);
+            let named = decision.findings.iter().any(|f| f.rule == cap.rule.0 && f.verdict == Verdict::Stop);
+            prop_assert!(named, "{} does not refuse", cap.rule.0);
+        }
         if let Some(found) = &all.distance {
             let step = Quantity::from_raw(i64::from(found.distance_allowed));
             let near: Distance = found.distance_ft.checked_sub(step).expect("a distance");
             facts.lines[0].section.water = Water::At(near);
             let decision = decide(book(), &codes, &facts);
-            let spoke = |rule: &str| decision.met.iter().any(|met| met.rule == rule);
+            let spoke = |rule: &str| {
+                let care = |f: &domain::decision::Finding| f.rule == rule && f.verdict == Verdict::Care;
+                decision.met.iter().any(|met| met.rule == rule) || decision.findings.iter().any(care)
+            };
             let refused = decision.findings.iter().any(|f| f.rule == found.rule.0 && f.verdict == Verdict::Stop);
-            // A purpose may lift a distance.
+            // A purpose may lift a distance, or would if the day of seeding were known.
             prop_assert!(refused || (facts.purpose == Purpose::Establishment && spoke(&found.rule.0)), "{}", found.rule.0);
         }
     }

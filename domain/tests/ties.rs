@@ -18,7 +18,7 @@ fn book() -> Lawbook {
     Lawbook::embedded().expect("the embedded law")
 }
 
-fn entry(on: &str, rate: &str) -> Past {
+pub fn entry(on: &str, rate: &str) -> Past {
     Past { on: on.parse().ok(), n_rate: Some(rate.into()), ..Past::default() }
 }
 
@@ -49,9 +49,11 @@ fn a_window_of_one_day_holds_on_that_day_of_each_year_by_itself() {
     let start =
         "From July 4 through July 4 at most 0.7 lb N per 1,000 sq ft may go down, all loads of the window together;";
     assert!(message.starts_with(start), "{message}");
-    // Where the cap is on each application, the loads do not add up.
-    let each = town("window", "unit = \"lb/ksf\"", &value.replace("\"window\"", "\"application\""));
-    assert_eq!(stands(&each, "2026-07-04", &with("2026-07-04")), "met");
+    // Where the cap is on each application, loads of two days do not add up, and loads of one day are one application.
+    let two_days = value.replace("last_barred = \"07-04\"", "last_barred = \"07-05\"");
+    let each = town("window", "unit = \"lb/ksf\"", &two_days.replace("\"window\"", "\"application\""));
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-04")), "met");
+    assert_eq!(stands(&each, "2026-07-05", &with("2026-07-05")), "refused");
 }
 
 #[test]
@@ -106,7 +108,7 @@ fn a_table_without_the_species_says_which_table() {
     assert_eq!(message(&single, "us-va.guidance.nitrogen.total.application"), words);
 }
 
-fn report(on: &str, recommended: &str) -> Report {
+pub fn report(on: &str, recommended: &str) -> Report {
     Report { sampled_on: on.parse().expect("a day"), category: None, recommended: Some(recommended.into()) }
 }
 
@@ -186,7 +188,124 @@ mark = "read"
     let book = Lawbook::with_files(&[("us-zz-town.toml".to_owned(), text.to_owned())]).expect("a town");
     let check = |p2o5: &str| {
         let label = Given { n: Some("20".into()), p2o5: Some(p2o5.into()), ..Given::default() }.label();
-        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings.len()
+        check_label(&book, &codes(&["us-zz-town"]), &label, day("2026-06-15")).findings
     };
-    assert_eq!((check("0"), check("1")), (1, 0));
+    let rules = |p2o5: &str| check(p2o5).into_iter().map(|finding| finding.rule).collect::<Vec<_>>();
+    assert_eq!(rules("0"), ["us-zz-town.floor"]);
+    // No rule on labels is left then, which is no leave to sell it.
+    assert_eq!(rules("1"), ["law.labels"]);
+    assert_eq!(check("1")[0].message, "No rule on labels of this place was read.");
+}
+
+#[test]
+fn the_recommended_phosphate_is_bounded_by_the_fuller_year() {
+    // 0.4 lb lie in the 365 days and not in the calendar year; a report of 1 lb leaves 0.6, 6 lb of a product of 10 %.
+    let given = Given {
+        p2o5: Some("10".into()),
+        p2o5_rate: Some("0.7".into()),
+        soil_reports: vec![report("2026-01-10", "1")],
+        past: vec![Past { on: "2025-10-01".parse().ok(), p2o5_rate: Some("0.4".into()), ..Past::default() }],
+        ..Given::default()
+    };
+    let decision = decide(&book(), &codes(&["us-mi"]), &given.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-mi.phosphorus.need"), "refused");
+    let largest = decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string());
+    assert_eq!(largest.as_deref(), Some("6"));
+}
+
+#[test]
+fn a_season_closes_only_what_the_product_holds() {
+    // N.J.S.A. 58:10A-62(b) (NJ-02): nitrogen or phosphorus; New York's season bars any fertilizer (NY-04).
+    let label = Given { k2o: Some("20".into()), ..Given::default() }.label();
+    let intent = Intent {
+        on: day("2027-01-10"),
+        audience: Audience::Professional,
+        purpose: Purpose::Maintenance,
+        label: &label,
+        species: None,
+        equipment: Equipment::DropSpreader,
+    };
+    let closed = |code: &str| book().strictest(&codes(&[code]), &intent).closed_by.len();
+    assert_eq!((closed("us-nj"), closed("us-ny")), (0, 1));
+}
+
+#[test]
+fn rules_are_said_in_plain_words() {
+    let said = |code: &str, rule: &str| {
+        let rules = book().on_day(&codes(&[code]), day("2026-06-15"));
+        rules
+            .into_iter()
+            .find(|known| known.rule == format!("{code}.{rule}"))
+            .map(|rule| rule.words)
+            .unwrap_or_default()
+    };
+    for (code, rule, words) in [
+        ("us-nj", "ground", "No N or P2O5 on ground that is frozen."),
+        ("us-pa", "ground", "No N or P2O5 on ground that is frozen two inches deep or more or covered with snow."),
+        ("us-nj", "rain", "No fertilizer when heavy rain falls or heavy rain is forecast within 24 hours."),
+        ("us-nj", "label.nitrogen.slow_share", "On the label: Of all N at least 20 % is slow-release."),
+        ("us-pa", "seller.slow_share", "For sellers: Of all N at least 20 % is slow-release (granular products)."),
+        ("us-mi-wolverine-lake", "interval", "At least 42 days lie between two applications of fertilizer."),
+        ("us-mi-wolverine-lake", "count", "A calendar year has at most 5 applications of fertilizer."),
+        (
+            "us-mi-wolverine-lake",
+            "nitrogen.total.year",
+            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere.",
+        ),
+        (
+            "us-fl-orange",
+            "season",
+            "From June 1 through September 30: no N and no P2O5, unless the applicator holds `us-fl-orange-certified`.",
+        ),
+        (
+            "us-va",
+            "phosphorus.need",
+            "P2O5 only where a soil report of the last 36 months shows a need, or without a report: first establishment or repair of turf or compost (establishment: within 12 months of seeding).",
+        ),
+        ("us-wa-whatcom-lakes", "phosphorus.need", "No P2O5 goes down, whatever a soil report says."),
+        (
+            "us-ma",
+            "water_supply.distance",
+            "Keep at least 100 ft from the water, where it is a surface source of public drinking water.",
+        ),
+        (
+            "us-oh-western-basin",
+            "rain.bare",
+            "No fertilizer when more than 1 in of rain is forecast within 12 hours with a chance of more than 50 % (granular products; first establishment).",
+        ),
+        ("us-va", "training.retention", "Records of training are kept for 3 years after the employment ends."),
+        (
+            "us-fl-lake-mary",
+            "nitrogen.total.slow.application",
+            "One application puts down at most 2 lb N on 1,000 sq ft (products whose N is at least 65 % slow-release).",
+        ),
+    ] {
+        assert_eq!(said(code, rule), words);
+    }
+}
+
+#[test]
+fn without_a_species_the_lowest_number_clears_and_only_the_highest_refuses() {
+    // The University's table runs from 1.4 to 2.7 (MD-07 to MD-11).
+    let with = |past: &str| {
+        let given = Given {
+            species: Some("unknown".into()),
+            past: vec![entry("2026-03-20", past)],
+            soil_reports: vec![report("2025-06-01", "0")],
+            ..nitrogen(&[])
+        };
+        let decision = decide(&book(), &codes(&["us-md"]), &given.facts(day("2026-06-15")));
+        standing(&decision, "us-md.professional.nitrogen.total.year")
+    };
+    assert_eq!(with("0.9"), "met");
+    assert_eq!(with("0.91"), "unknown");
+    assert_eq!(with("2.2"), "unknown");
+    assert_eq!(with("2.21"), "refused");
+}
+
+#[test]
+fn an_open_season_says_nothing_of_what_it_never_closes_for() {
+    let potash = Given { k2o: Some("20".into()), ..Given::default() };
+    let decision = decide(&book(), &codes(&["us-nj"]), &potash.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-nj.professional.season"), "silent");
 }

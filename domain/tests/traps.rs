@@ -98,6 +98,27 @@ fn t3_the_words_before_after_and_between_bar_different_days() {
 }
 
 #[test]
+fn the_first_open_day_of_a_season_that_only_warns_is_open_in_it() {
+    let hint = |code: &str, on: &str, given: &Given, rule: &str| {
+        let decision = ask(code, on, given);
+        let finding = decision.findings.iter().find(|finding| finding.rule == rule).expect("a finding");
+        assert_eq!(finding.verdict, Verdict::Care);
+        finding.hint.clone()
+    };
+    // P.A. 12-155 s.2, December 1 to March 15, from memory (CT-04).
+    let starter = Given { p2o5: Some("10".into()), ..nitrogen("0.4") };
+    assert_eq!(
+        hint("us-ct", "2026-12-05", &starter, "us-ct.phosphorus.season"),
+        "The first open day for this product is 2027-03-16."
+    );
+    // Village code s. 870.05, November 15 to April 1; nothing shows that it stands (MI-14).
+    assert_eq!(
+        hint("us-mi-wolverine-lake", "2026-11-20", &nitrogen("0.4"), "us-mi-wolverine-lake.season"),
+        "The first open day for this product is 2027-04-02."
+    );
+}
+
+#[test]
 fn t4_a_partial_window_lowers_a_cap_and_the_two_states_count_different_nitrogen() {
     // 3 Pa.C.S. 6813(b)(4): 0.5 lb of all nitrogen. COMAR 15.20.10.09 D: 0.5 lb of water-soluble nitrogen and nothing slow.
     let soluble = nitrogen("0.5");
@@ -135,7 +156,12 @@ fn t13_a_distance_says_what_it_is_measured_from() {
 
 #[test]
 fn t17_the_first_growing_season_is_a_purpose_that_a_person_names() {
-    let starter = |purpose| Given { p2o5: Some("10".into()), purpose: Some(purpose), ..Given::default() };
+    let starter = |purpose| Given {
+        p2o5: Some("10".into()),
+        purpose: Some(purpose),
+        established_on: "2026-05-01".parse().ok(),
+        ..Given::default()
+    };
     for code in ["us-mn", "us-ma", "us-wi", "us-wa", "us-vt", "us-il", "us-ny"] {
         assert_eq!(stands(code, "2026-06-15", &starter(Purpose::Establishment), "phosphorus.need"), "met", "{code}");
         assert_eq!(stands(code, "2026-06-15", &starter(Purpose::Maintenance), "phosphorus.need"), "refused", "{code}");

@@ -63,18 +63,87 @@ impl AnyStaff {
     }
 }
 
-async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
+/// The cookie in which a browser keeps its token. The prefix makes browsers take it from this host alone, by TLS (or on this
+/// machine), and no script can read it.
+pub const COOKIE: &str = "__Host-session";
+
+/// Puts a token into the browser's cookie until it ends, or takes it out again with an empty one.
+pub fn cookie(token: &str, seconds: i64) -> String {
+    format!("{COOKIE}={token}; Path=/; Secure; HttpOnly; SameSite=Lax; Max-Age={seconds}")
+}
+
+/// The token that a request shows: of a program in its header, of a browser in its cookie.
+pub fn shown_token(parts: &Parts) -> Result<String, Problem> {
     let refused = |why: &str| Problem::new(Kind::NotSignedIn, why);
-    let header = parts.headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok());
-    let header = header
-        .ok_or_else(|| refused("Send `Authorization: Bearer` with the token of a session or an enrolled phone."))?;
-    let token = header
-        .split_once(' ')
-        .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
-        .map(|(_, token)| token.trim())
-        .ok_or_else(|| refused("The Authorization header must be `Bearer` and a token."))?;
-    let found = store::people::actor_by_token(app.store.reader(), &hash(token), app.clock.now()).await?;
-    found.ok_or_else(|| refused("The token is not known or has ended. Sign in, or enrol the phone again."))
+    if let Some(header) = parts.headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()) {
+        let token = header.split_once(' ').filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"));
+        return token
+            .map(|(_, token)| token.trim().to_owned())
+            .ok_or_else(|| refused("The Authorization header must be `Bearer` and a token."));
+    }
+    let cookies = parts.headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let named = |pair: &str| pair.trim().strip_prefix(COOKIE)?.strip_prefix('=').map(str::to_owned);
+    let token = cookies.flat_map(|value| value.split(';')).find_map(named).ok_or_else(|| {
+        refused(
+            "Send `Authorization: Bearer` with the token of a session or an enrolled phone, or sign in on the page.",
+        )
+    })?;
+    if !parts.method.is_safe() && !from_own_page(parts) {
+        return Err(Problem::new(
+            Kind::NotAllowed,
+            "A browser sent this from a page that is not this server's, so it was not done.",
+        ));
+    }
+    Ok(token)
+}
+
+/// A browser adds its cookie to whatever any page sends; only what this server's own pages send may change something.
+fn from_own_page(parts: &Parts) -> bool {
+    let text = |name: &str| parts.headers.get(name).and_then(|value| value.to_str().ok());
+    match (text("sec-fetch-site"), text("origin")) {
+        (Some(site), _) => site == "same-origin",
+        (None, Some(origin)) => {
+            let host = text("host").unwrap_or_default();
+            origin.split_once("://").is_some_and(|(_, from)| from == host)
+        }
+        (None, None) => false,
+    }
+}
+
+async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
+    let token = shown_token(parts)?;
+    let found = store::people::actor_by_token(app.store.reader(), &hash(&token), app.clock.now()).await?;
+    found.ok_or_else(|| {
+        Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or enrol the phone again.")
+    })
+}
+
+/// Who a browser is signed in as, for a page that sends everybody else to the sign-in; nobody if nobody is.
+#[derive(Debug, Clone, Copy)]
+pub struct Visitor(pub Option<Actor>);
+
+impl FromRequestParts<App> for Visitor {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        match actor(parts, app).await {
+            Ok(actor) => Ok(Self(Some(actor))),
+            Err(problem) if problem.status < 500 => Ok(Self(None)),
+            Err(problem) => Err(problem),
+        }
+    }
+}
+
+/// The token that this very request shows, to be ended.
+#[derive(Debug, Clone)]
+pub struct OwnToken(pub String);
+
+impl FromRequestParts<App> for OwnToken {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Problem> {
+        shown_token(parts).map(Self)
+    }
 }
 
 impl FromRequestParts<App> for AnyStaff {

@@ -23,6 +23,7 @@ use crate::{
     schema::Schemas,
     store::Store,
     throttle::Throttle,
+    weather::Services,
 };
 
 const BODY_LIMIT: usize = 1024 * 1024;
@@ -37,6 +38,7 @@ pub struct Deps {
     pub law: Arc<Lawbook>,
     pub cursors: CursorKey,
     pub throttle: Throttle,
+    pub weather: Services,
 }
 
 /// Everything a handler can reach. Cheap to clone.
@@ -69,11 +71,17 @@ impl std::ops::Deref for App {
 
 /// The server's router.
 pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {
+    build(deps).map(|(router, _)| router)
+}
+
+/// The server's router, and what works beside it.
+pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
     let (routes, document) = openapi::describe(api::routes());
     let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), document: document.to_pretty_json()? }));
     let ids = Arc::clone(&app.ids);
     let clock = Arc::clone(&app.clock);
-    Ok(routes
+    let beside = app.clone();
+    let serving = routes
         .merge(pages::routes(&document))
         .fallback(no_such_address)
         .method_not_allowed_fallback(no_such_method)
@@ -87,7 +95,8 @@ pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {
             ))
         }))
         .layer(CompressionLayer::new())
-        .layer(middleware::from_fn_with_state((ids, clock), outermost)))
+        .layer(middleware::from_fn_with_state((ids, clock), outermost));
+    Ok((serving, beside))
 }
 
 async fn no_such_address(_: Anyone, request: Request) -> Problem {

@@ -74,12 +74,73 @@ pub struct Serve {
     /// Folder with rule files of your own (*.toml): local ordinances, and company.toml for the company's limits
     #[arg(long, env = "SWARDBOOK_RULES", value_name = "FOLDER")]
     pub rules: Option<PathBuf>,
+    #[command(flatten)]
+    pub weather: Weather,
     /// What to log, such as info or server=debug
     #[arg(long, env = "SWARDBOOK_LOG", default_value = "info", value_name = "FILTER")]
     pub log: String,
     /// Log as JSON, a line each
     #[arg(long, env = "SWARDBOOK_LOG_JSON")]
     pub log_json: bool,
+}
+
+/// Which weather services are asked. None without a contact.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Weather {
+    /// Ask the US National Weather Service for forecasts, measurements and alerts; give --weather-contact too
+    #[arg(long = "weather", env = "SWARDBOOK_WEATHER")]
+    pub on: bool,
+    /// Who asks, as the service wants it: an address of the company and a mailbox that somebody reads
+    #[arg(long, env = "SWARDBOOK_WEATHER_CONTACT", value_name = "WEBSITE, MAILBOX")]
+    pub weather_contact: Option<String>,
+    /// Address of the US National Weather Service
+    #[arg(long, env = "SWARDBOOK_WEATHER_URL", default_value = DEFAULT_WEATHER, value_name = "URL")]
+    pub weather_url: String,
+    /// Address of an Open-Meteo server that the company may use; its free one is not for companies. Give the key too
+    #[arg(long, env = "SWARDBOOK_OPEN_METEO_URL", requires = "open_meteo_key", value_name = "URL")]
+    pub open_meteo_url: Option<String>,
+    /// Key for it
+    #[arg(
+        long,
+        env = "SWARDBOOK_OPEN_METEO_KEY",
+        requires = "open_meteo_url",
+        hide_env_values = true,
+        value_name = "KEY"
+    )]
+    pub open_meteo_key: Option<String>,
+    /// Let the addresses be plain HTTP on this machine, for a stand-in
+    #[arg(long, env = "SWARDBOOK_WEATHER_STAND_IN", hide = true)]
+    pub weather_stand_in: bool,
+}
+
+const DEFAULT_WEATHER: &str = "https://api.weather.gov";
+
+impl Weather {
+    /// How this server calls itself when it asks; nothing when no service is asked. The public service refuses whoever does
+    /// not say whom to write to, and blocks everybody at that address.
+    pub fn agent(&self) -> Result<Option<String>, String> {
+        if !self.on {
+            let second = self.open_meteo_url.is_some();
+            return if second { Err("--open-meteo-url needs --weather".to_owned()) } else { Ok(None) };
+        }
+        let contact = self.weather_contact.as_deref().map(str::trim).unwrap_or_default();
+        let plain = contact.bytes().all(|byte| (0x20..0x7f).contains(&byte));
+        if !plain || !contact.contains('@') || !(6..=200).contains(&contact.len()) {
+            return Err("--weather needs --weather-contact with a mailbox, such as \"example.com lawn care, office@example.com\"; \
+                        the weather service refuses whoever does not say who asks"
+                .to_owned());
+        }
+        Ok(Some(format!("swardbook/{} ({contact})", env!("CARGO_PKG_VERSION"))))
+    }
+
+    /// Address and key of the second service.
+    pub fn second(&self) -> Result<Option<(&str, &str)>, String> {
+        match (self.open_meteo_url.as_deref(), self.open_meteo_key.as_deref()) {
+            (Some(url), Some(key)) if !key.trim().is_empty() => Ok(Some((url, key))),
+            (None, None) => Ok(None),
+            _ => Err("the second weather service needs --open-meteo-url and --open-meteo-key, both".to_owned()),
+        }
+    }
 }
 
 #[derive(Debug, Clone, Args)]

@@ -20,3 +20,4 @@ pub mod schema;
 pub mod serve;
 pub mod store;
 pub mod throttle;
+pub mod weather;

@@ -35,6 +35,7 @@ use crate::{
         (name = "products", description = "Labels, lots and stock."),
         (name = "visits", description = "Planned stops, and a technician's day."),
         (name = "rule sets", description = "The law as this server reads it, with citation and date of reading."),
+        (name = "weather", description = "What weather services say of a property, the hours that suit, and what was known at a record."),
         (name = "checks", description = "How much, and may I? Without effect."),
         (name = "clearances", description = "Permission that holds room under the caps."),
         (name = "applications", description = "What was put down."),

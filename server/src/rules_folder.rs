@@ -4,38 +4,67 @@ use std::{fs, path::Path};
 
 use domain::law::{LawFault, Lawbook};
 
-/// Every `*.toml` of a folder by its name and text, in the order of names; or what cannot be read.
-fn files(folder: &Path) -> Result<Vec<(String, String)>, Vec<LawFault>> {
-    let fault = |file: String, what: String| LawFault { file, rule: None, field: "file".to_owned(), what };
+/// What a folder holds: rule files by name and text, in the order of names, other files, and what cannot be read.
+#[derive(Debug, Default)]
+struct Held {
+    files: Vec<(String, String)>,
+    others: Vec<String>,
+    faults: Vec<LawFault>,
+}
+
+fn fault(file: &str, what: String) -> LawFault {
+    LawFault { file: file.to_owned(), rule: None, field: "file".to_owned(), what }
+}
+
+fn look(folder: &Path) -> Held {
+    let mut held = Held::default();
+    let named = folder.display().to_string();
     let listed = fs::read_dir(folder).and_then(Iterator::collect::<Result<Vec<_>, _>>);
-    let listed = listed
-        .map_err(|error| vec![fault(folder.display().to_string(), format!("the folder cannot be read: {error}"))])?;
-    let mut paths: Vec<_> = listed.into_iter().map(|entry| entry.path()).collect();
-    paths.retain(|path| path.extension().is_some_and(|kind| kind == "toml"));
+    let mut paths: Vec<_> = match listed {
+        Ok(entries) => entries.into_iter().map(|entry| entry.path()).collect(),
+        Err(error) => {
+            held.faults.push(fault(&named, format!("the folder cannot be read: {error}")));
+            return held;
+        }
+    };
     paths.sort();
-    let (mut read, mut faults) = (Vec::new(), Vec::new());
     for path in paths {
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        match fs::read_to_string(&path) {
-            Ok(text) => read.push((name, text)),
-            Err(error) => faults.push(fault(name, format!("cannot be read as text: {error}"))),
+        let rule_file = path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("toml"));
+        if path.is_dir() {
+            held.faults.push(fault(&name, "is a folder; rule files lie in the folder itself".to_owned()));
+        } else if !rule_file {
+            held.others.push(name);
+        } else {
+            match fs::read_to_string(&path) {
+                Ok(text) => held.files.push((name, text)),
+                Err(error) => held.faults.push(fault(&name, format!("cannot be read as text: {error}"))),
+            }
         }
     }
-    if read.is_empty() && faults.is_empty() {
-        let what = "holds no rule file; their names end in .toml".to_owned();
-        faults.push(fault(folder.display().to_string(), what));
+    if held.files.is_empty() && held.faults.is_empty() {
+        held.faults.push(fault(&named, "holds no rule file; their names end in .toml".to_owned()));
     }
-    if faults.is_empty() { Ok(read) } else { Err(faults) }
+    held
 }
 
 /// The rule sets that come with the server, with those of a folder beside them. Every fault of every file, or all of it.
 pub fn read(folder: &Path) -> Result<Lawbook, Vec<LawFault>> {
-    Lawbook::with_files(&files(folder)?)
+    let Held { files, mut faults, .. } = look(folder);
+    match Lawbook::with_files(&files) {
+        Ok(law) if faults.is_empty() => Ok(law),
+        Ok(_) => Err(faults),
+        Err(more) => {
+            faults.extend(more);
+            Err(faults)
+        }
+    }
 }
 
-/// One line for each set that a folder brings, for whoever checks it.
+/// One line for each set that a folder brings and for each file that was left alone, for whoever checks it.
 pub fn told(folder: &Path, law: &Lawbook) -> Vec<String> {
-    let own: Vec<String> = files(folder).unwrap_or_default().into_iter().map(|(_, text)| text).collect();
+    let held = look(folder);
+    let own: Vec<String> = held.files.into_iter().map(|(_, text)| text).collect();
     let brought = law.rule_sets().iter().filter(|set| own.contains(&set.text));
     let line = |set: &domain::law::RuleSet| {
         let within = set.about.parent.as_ref().map_or_else(String::new, |parent| format!(", within {parent}"));
@@ -46,5 +75,6 @@ pub fn told(folder: &Path, law: &Lawbook) -> Vec<String> {
         let about = &set.about;
         format!("{}: {}{within}, {rules}, last checked {}", about.code, about.name, about.last_checked)
     };
-    brought.map(line).collect()
+    let left = held.others.iter().map(|name| format!("{name}: left alone; it is no rule file"));
+    brought.map(line).chain(left).collect()
 }

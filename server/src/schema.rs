@@ -76,6 +76,8 @@ impl Schemas {
         let root = json!({ "$ref": format!("#/components/schemas/{name}"), "components": { "schemas": schemas } });
         let validator = jsonschema::options()
             .with_draft(jsonschema::Draft::Draft202012)
+            .with_format("iana-time-zone", is_zone)
+            .should_validate_formats(true)
             .build(&root)
             .map_err(|error| format!("schema {name}: {error}"))?;
         let compiled = Arc::new(Compiled { validator, root });
@@ -176,6 +178,12 @@ impl Compiled {
         }
         here
     }
+}
+
+/// Only the zone's own spelling: the reader of zones takes any case, and phones may not.
+fn is_zone(name: &str) -> bool {
+    let known = domain::time::zone(name).ok();
+    known.is_some_and(|zone| zone.iana_name() == Some(name) && !zone.is_unknown())
 }
 
 fn wants_null(error: &ValidationError<'_>) -> bool {

@@ -19,13 +19,14 @@ use domain::{journal::hex, law::Lawbook};
 
 use crate::{
     access,
-    app::{Deps, app},
+    app::{App, Deps, build},
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     reply::CursorKey,
     rules_folder,
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
+    weather::{Services, refresh},
 };
 
 /// Open requests get this long to finish when the server stops.
@@ -99,6 +100,19 @@ pub async fn open(
     law: Arc<Lawbook>,
     throttle: Throttle,
 ) -> Result<Opened, ServeError> {
+    open_with(file, clock, ids, law, throttle, Services::off()).await.map(|(opened, _)| opened)
+}
+
+/// Opens the file and builds the server on it, with weather services to ask. The second is for what works beside the router;
+/// it must be given up before the writer can finish.
+pub async fn open_with(
+    file: &Path,
+    clock: Arc<dyn Clock>,
+    ids: Arc<dyn IdSource>,
+    law: Arc<Lawbook>,
+    throttle: Throttle,
+    weather: Services,
+) -> Result<(Opened, App), ServeError> {
     let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
@@ -111,22 +125,26 @@ pub async fn open(
         .await
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let router = app(Deps { store, clock, ids, law, cursors, throttle })?;
-    Ok(Opened { router, writer, setup_code: installation.company.is_none().then_some(code) })
+    let (router, app) = build(Deps { store, clock, ids, law, cursors, throttle, weather })?;
+    Ok((Opened { router, writer, setup_code: installation.company.is_none().then_some(code) }, app))
 }
 
 /// `swardbook serve`.
 pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     config.check()?;
     let listener = bind(config.listen)?;
-    let opened = open(
+    let clock: Arc<dyn Clock> = Arc::new(SystemClock);
+    let weather = Services::configured(&config.weather, &clock).map_err(ServeError::Refused)?;
+    let with_weather = !weather.are_off();
+    let opened = open_with(
         &config.book.file,
-        Arc::new(SystemClock),
+        clock,
         Arc::new(RandomIds),
         law(config.rules.as_deref())?,
         Throttle::new(config.behind_proxy),
+        weather,
     );
-    let opened = opened.await?;
+    let (opened, app) = opened.await?;
     let tls = match (&config.tls_certificate, &config.tls_key) {
         (Some(certificate), Some(key)) => {
             let what = format!("the certificate {} or the key {} cannot be used", certificate.display(), key.display());
@@ -144,7 +162,17 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
-    listen(listener, tls, handle, opened).await
+    let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
+    drop(app);
+    let Opened { router, writer, .. } = opened;
+    let served = answer(listener, tls, handle, router).await;
+    // The refresher holds a way to the writer, which finishes only when nobody does.
+    if let Some(refresher) = refresher {
+        refresher.abort();
+        let _ = refresher.await;
+    }
+    served?;
+    Ok(writer.finish().await?)
 }
 
 /// Takes the address, so that a port that is not free is said before anything else.
@@ -162,16 +190,26 @@ pub async fn listen(
     handle: Handle<SocketAddr>,
     opened: Opened,
 ) -> Result<(), ServeError> {
-    let router = if tls.is_some() { opened.router.layer(map_response(only_tls)) } else { opened.router };
+    answer(listener, tls, handle, opened.router).await?;
+    // The router held the last way to the writer; the writer now finishes what waits and closes the file.
+    Ok(opened.writer.finish().await?)
+}
+
+/// Serves until the handle is told to stop.
+async fn answer(
+    listener: TcpListener,
+    tls: Option<RustlsConfig>,
+    handle: Handle<SocketAddr>,
+    router: Router,
+) -> Result<(), ServeError> {
+    let router = if tls.is_some() { router.layer(map_response(only_tls)) } else { router };
     let service = router.into_make_service_with_connect_info::<SocketAddr>();
     let failed = |error| ServeError::Io { what: "cannot serve".to_owned(), error };
     match tls {
         Some(tls) => axum_server::from_tcp_rustls(listener, tls).map_err(failed)?.handle(handle).serve(service).await,
         None => axum_server::from_tcp(listener).map_err(failed)?.handle(handle).serve(service).await,
     }
-    .map_err(failed)?;
-    // The router held the last way to the writer; the writer now finishes what waits and closes the file.
-    Ok(opened.writer.finish().await?)
+    .map_err(failed)
 }
 
 /// Whoever came once by TLS comes by TLS for a year (RFC 6797).

@@ -14,11 +14,11 @@ use crate::{
     land::{SectionFacts, Water},
     law::{
         Lawbook,
-        model::{Binds, Standing},
+        model::{Binds, Rule, Standing, Value},
     },
     product::Label,
     quantity::{Area, ProductMass},
-    rules,
+    rules::{self, Answer},
     time::Day,
     weather::Weather,
 };
@@ -47,21 +47,37 @@ pub fn check_label(lawbook: &Lawbook, rule_sets: &[String], label: &Label, on: D
     let with_phosphorus = label.phosphate_percent.raw() > 0;
     let running: Vec<_> = run.stack.sets.iter().filter(|stacked| stacked.force.runs_for(with_phosphorus)).collect();
     let all: Vec<_> = running.iter().flat_map(|stacked| &stacked.set.rules).collect();
-    for rule in all {
-        if rule.binds == Binds::Applicator || !rule.scope.covers(label, Purpose::Maintenance) {
-            continue;
-        }
-        let Some(Standing::InForce(value, duty)) = rule.on(on) else { continue };
-        let answer = run.case.sections.first().and_then(|section| {
-            duty.concerns(label).then(|| rules::of_label(rule, duty, &run.case, section)).flatten()
-        });
+    let on_labels: Vec<&Rule> = all.into_iter().filter(|rule| rule.binds != Binds::Applicator).collect();
+    for rule in on_labels.iter().filter(|rule| rule.scope.covers(label, Purpose::Maintenance)) {
+        let (origin, answer) = match rule.on(on) {
+            Some(Standing::InForce(value, duty)) if duty.concerns(label) => {
+                let section = run.case.sections.first();
+                let answer = section.and_then(|section| rules::of_label(rule, duty, &run.case, section));
+                (Origin::of(rule, value, None), answer)
+            }
+            Some(Standing::Unknown(first)) if first.duty.as_ref().is_none_or(|duty| duty.concerns(label)) => {
+                let origin = Origin { since: None, may_refuse: false, ..Origin::of(rule, first, None) };
+                (origin, Some(unread(on, first)))
+            }
+            _ => continue,
+        };
         if let Some(answer) = answer {
-            run.push(&Origin::of(rule, value, None), answer);
+            run.push(&origin, answer);
         }
+    }
+    run.unknown_labels();
+    if run.said_nothing() {
+        run.no_rule_on_labels(!on_labels.is_empty());
     }
     let (findings, met) = run.into_answers();
     let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
     LabelCheck { on, verdict, findings, met }
+}
+
+/// No text of the rule was read for the day, which shows neither that the label is in order nor that it is not.
+fn unread(on: Day, first: &Value) -> Answer {
+    let message = format!("No text of this rule was read for {on}; the oldest that was read is of {}.", first.from);
+    Answer::law_unknown(message, "Ask the office what the law on labels was on that day.")
 }
 
 /// An application of the label's largest amount on 1,000 sq ft where nothing but the label matters.
@@ -70,7 +86,7 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         label.product_limit_lb_per_1000_sqft.map_or(ProductMass::ZERO, |rate| ProductMass::from_raw(rate.raw()));
     let section = SectionFacts {
         id: SectionId::from_uuid(uuid::Uuid::nil()),
-        name: "the ground the label speaks of".to_owned(),
+        name: "ground the label speaks of".to_owned(),
         area: KSF,
         species: None,
         water: Water::None,

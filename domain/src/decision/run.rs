@@ -14,7 +14,7 @@ use crate::{
         model::{Binds, Rule, Source, Standing, Value},
     },
     quantity::NutrientRoom,
-    rules::{self, Answer, Case, label},
+    rules::{self, Answer, Case, label, wind},
     time::Day,
 };
 
@@ -211,6 +211,41 @@ impl<'a> Run<'a> {
         }
     }
 
+    /// What label and practice say of the hour's heat and wind.
+    fn label_weather(&mut self) {
+        let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case));
+        let label = [
+            (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
+            (wind::LABEL, label::CITATION, Mark::Own, wind::by_label(&self.case)),
+        ];
+        for (rule, citation, mark, answer) in label.into_iter().chain([practice]) {
+            let Some(answer) = answer else { continue };
+            let may_refuse = mark == Mark::Own;
+            let origin = Origin { rule, section: None, citation, href: None, mark, since: None, may_refuse };
+            if origin.verdict(&answer) == Verdict::Stop {
+                self.bounds.forbid(None, rule, &answer.message);
+            }
+            self.push(&origin, answer);
+        }
+    }
+
+    /// Only what another hour can mend: rain, alerts, heat and wind; and law that is not known, which may be about them.
+    pub(super) fn decide_weather(mut self) -> Vec<Finding> {
+        let turns = self.turns();
+        let sets = self.stack.sets.iter().flat_map(|stacked| &stacked.set.rules);
+        let weather: Vec<&str> =
+            sets.filter(|rule| rules::is_on_weather(rule.kind)).map(|rule| rule.id.as_str()).collect();
+        self.findings.retain(|finding| weather.contains(&finding.rule.as_str()));
+        for turn in turns.into_iter().filter(|turn| rules::is_on_weather(turn.rule.kind)) {
+            if let Some(answer) = rules::of_application(turn.duty, &self.case) {
+                self.settle(turn, None, answer);
+            }
+        }
+        self.label_weather();
+        self.unknown_law();
+        self.into_answers().0
+    }
+
     fn label(&mut self) {
         let origin = |rule, section| Origin {
             rule,
@@ -221,13 +256,7 @@ impl<'a> Run<'a> {
             since: None,
             may_refuse: true,
         };
-        if let Some(answer) = label::air_temperature(&self.case) {
-            let origin = origin(label::AIR_TEMPERATURE, None);
-            if origin.verdict(&answer) == Verdict::Stop {
-                self.bounds.forbid(None, label::AIR_TEMPERATURE, &answer.message);
-            }
-            self.push(&origin, answer);
-        }
+        self.label_weather();
         for at in 0..self.case.sections.len() {
             let Some(section) = self.case.sections.get(at) else { continue };
             let Some(answer) = label::product_rate(&self.case, section) else { continue };
@@ -235,6 +264,11 @@ impl<'a> Run<'a> {
             self.push(&origin, answer);
         }
         self.bounds.lower_to_label(&self.case);
+    }
+
+    /// Whether no rule has answered yet.
+    pub(super) const fn said_nothing(&self) -> bool {
+        self.findings.is_empty() && self.met.is_empty()
     }
 
     /// What was answered so far, the gravest first.
@@ -321,6 +355,23 @@ const fn gravity(outcome: Outcome) -> u8 {
     }
 }
 
+/// A sentence behind a colon begins small, unless its first word is a name or a sign such as N or P2O5.
+fn after_colon(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(next))
+            if BEGINS_SMALL.iter().any(|word| sentence.starts_with(word)) && !next.is_uppercase() =>
+        {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => sentence.to_owned(),
+    }
+}
+
+/// First words of messages that are no names.
+const BEGINS_SMALL: [&str; 12] =
+    ["A ", "An ", "Another ", "By ", "In ", "No ", "Nobody ", "Nothing ", "Only ", "The ", "This ", "With "];
+
 /// The verdict in one sentence, with the gravest reason and how many more there are.
 pub fn summary(verdict: Verdict, findings: &[Finding]) -> String {
     let count = findings.iter().filter(|finding| finding.verdict == verdict).count();
@@ -329,7 +380,7 @@ pub fn summary(verdict: Verdict, findings: &[Finding]) -> String {
         Verdict::Care => "Care",
         Verdict::Stop => "Stop",
     };
-    let first = findings.first().map_or("", |finding| finding.message.as_str());
+    let first = findings.first().map_or_else(String::new, |finding| after_colon(&finding.message));
     let more = match count.saturating_sub(1) {
         0 => String::new(),
         1 => " (and one more reason)".to_owned(),

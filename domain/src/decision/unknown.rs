@@ -4,7 +4,25 @@ use super::{
     Mark,
     run::{MESSAGE_LENGTH, NUMBER_LENGTH, Origin, Run},
 };
-use crate::{law::limited, rules::Answer};
+use crate::{
+    law::{Hole, limited},
+    rules::Answer,
+};
+
+const LOOK_UP_LABELS: &str = "Look up what the law of the place says of labels.";
+
+/// Where an answer about missing law comes from; it cannot stop anything.
+const fn not_gathered(rule: &str) -> Origin<'_> {
+    Origin {
+        rule,
+        section: None,
+        citation: "No text gathered",
+        href: None,
+        mark: Mark::Own,
+        since: None,
+        may_refuse: false,
+    }
+}
 
 impl Run<'_> {
     /// Says which law nobody has gathered. Nothing gathered is not nothing in force.
@@ -46,27 +64,48 @@ impl Run<'_> {
         for (set, words) in self.stack.undecided() {
             said.push((format!("law.{}.local", set.about.code), words.to_owned(), set.about.name.clone()));
         }
+        said.extend(self.holes_that(|hole| hole.asks_care));
+        for (rule, words, place) in said {
+            let answer = Answer::law_care(words, format!("Look up the law of {place} before you start."));
+            self.push(&not_gathered(&rule), answer);
+        }
+    }
+
+    /// The id, the words and the place of the holes of a kind that are about the product.
+    fn holes_that(&self, wanted: impl Fn(&Hole) -> bool) -> Vec<(String, String, String)> {
         let facts = self.case.facts;
-        let running = self.stack.sets.iter().filter(|stacked| stacked.force.may_run());
-        for set in running.map(|stacked| stacked.set) {
-            for hole in
-                set.about.holes.iter().filter(|hole| hole.asks_care && hole.when.covers(&facts.label, facts.purpose))
-            {
+        let mut said = Vec::new();
+        for set in self.stack.sets.iter().filter(|stacked| stacked.force.may_run()).map(|stacked| stacked.set) {
+            let holes = set.about.holes.iter();
+            for hole in holes.filter(|hole| wanted(hole) && hole.when.covers(&facts.label, facts.purpose)) {
                 let row = hole.rows.first().map_or("", String::as_str);
                 said.push((format!("law.{}.{row}", set.about.code), hole.words.clone(), set.about.name.clone()));
             }
         }
-        for (rule, words, place) in said {
-            let origin = Origin {
-                rule: &rule,
-                section: None,
-                citation: "No text gathered",
-                href: None,
-                mark: Mark::Own,
-                since: None,
-                may_refuse: false,
-            };
-            self.push(&origin, Answer::law_care(words, format!("Look up the law of {place} before you start.")));
+        said
+    }
+
+    /// Says of the check of a label what is missing: sets that nobody gathered, and what is known to be missing about labels.
+    pub(super) fn unknown_labels(&mut self) {
+        for code in std::mem::take(&mut self.stack.missing) {
+            let message = format!("No rule set `{code}` was gathered, so what it says of labels is not known.");
+            let answer = Answer::law_unknown(limited(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
+            self.push(&not_gathered(&limited(&format!("law.{code}"), NUMBER_LENGTH)), answer);
         }
+        for (rule, words, place) in self.holes_that(|hole| hole.about_labels) {
+            let hint = format!("Look up what the law of {place} says of labels.");
+            self.push(&not_gathered(&rule), Answer::law_care(words, hint));
+        }
+    }
+
+    /// Says that nothing was asked about a label, which is no answer that it may be sold and used. `read` is whether the places
+    /// have rules on labels at all.
+    pub(super) fn no_rule_on_labels(&mut self, read: bool) {
+        let message = if read {
+            "No rule on labels that was read judges this product on that day."
+        } else {
+            "No rule on labels of this place was read."
+        };
+        self.push(&not_gathered("law.labels"), Answer::law_care(message.to_owned(), LOOK_UP_LABELS.to_owned()));
     }
 }

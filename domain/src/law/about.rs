@@ -135,6 +135,10 @@ pub struct Hole {
     pub rows: Vec<String>,
     /// Whether every application under the set asks for care because of it.
     pub asks_care: bool,
+    /// Whether it is about what labels may say, so that the check of a label asks for care because of it.
+    #[serde(skip)]
+    #[cfg_attr(feature = "schema", schema(ignore))]
+    pub about_labels: bool,
     /// Which products it is about.
     #[serde(skip)]
     #[cfg_attr(feature = "schema", schema(ignore))]

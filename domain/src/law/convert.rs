@@ -181,6 +181,11 @@ fn window(fields: &mut Fields<'_>) -> Option<Duty> {
     (!caps.is_empty()).then_some(Duty::Window(Window { first_barred, last_barred, per, caps }))
 }
 
+/// One growing season after seeding is held for a year where the text does not name more.
+fn establishment_months(fields: &mut Fields<'_>) -> u16 {
+    fields.count("establishment_months").unwrap_or(12)
+}
+
 fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
     let threshold = fields.required_amount("threshold", "the share of P2O5 up to which a product is not concerned");
     let proof = fields.required_word("soil_report", "\"never\", \"recommendation\" or \"category\"");
@@ -189,6 +194,7 @@ fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
     let up_to_recommended = fields.flag("up_to_recommended").unwrap_or(false);
     let product_at_most = fields.amount("product_at_most");
     let excuses = fields.tables("excuses").into_iter().map(|table| scope(table, "excuses", fields)).collect();
+    let establishment_months = establishment_months(fields);
     let one_free = fields.amount("one_free_lb_per_ksf");
     match proof {
         Some(Proof::Never) if !categories.is_empty() || report_months.is_some() || up_to_recommended => {
@@ -207,6 +213,7 @@ fn phosphorus_need(fields: &mut Fields<'_>) -> Option<Duty> {
         up_to_recommended,
         product_at_most,
         excuses,
+        establishment_months,
         one_free,
     }))
 }
@@ -215,8 +222,14 @@ fn soil_report_before(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let application = fields.required_count("application", "before which application: 1 is the first");
     let report_months = fields.count("report_months");
     let excused_purposes = fields.words("excused_purposes").unwrap_or_default();
-    let (nutrient, application) = (head.nutrient?, application?);
-    Some(Duty::SoilReportBefore(SoilReportBefore { nutrient, application, report_months, excused_purposes }))
+    let establishment_months = establishment_months(fields);
+    Some(Duty::SoilReportBefore(SoilReportBefore {
+        nutrient: head.nutrient?,
+        application: application?,
+        report_months,
+        excused_purposes,
+        establishment_months,
+    }))
 }
 
 fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
@@ -225,6 +238,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let reduced = fields.table("reduced").and_then(|table| reduced(table, fields));
     let waived_by_strip = fields.amount("waived_by_strip");
     let waived_purposes = fields.words("waived_purposes").unwrap_or_default();
+    let establishment_months = establishment_months(fields);
     let only_where = fields.text("only_where", 160).map(str::to_owned);
     Some(Duty::Setback(Setback {
         nutrients: head.nutrients.clone(),
@@ -233,6 +247,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
         reduced,
         waived_by_strip,
         waived_purposes,
+        establishment_months,
         measured_from: measured_from?.to_owned(),
         only_where,
     }))

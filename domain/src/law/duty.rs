@@ -129,6 +129,8 @@ pub struct PhosphorusNeed {
     pub product_at_most: Option<Percent>,
     /// Products and purposes that need no report.
     pub excuses: Vec<Scope>,
+    /// For how long after seeding a purpose of establishment excuses.
+    pub establishment_months: u16,
     /// One application within 365 days that puts down at most this much P2O5 needs no report.
     pub one_free: Option<NutrientRate>,
 }
@@ -153,6 +155,8 @@ pub struct SoilReportBefore {
     pub application: u16,
     pub report_months: Option<u16>,
     pub excused_purposes: Vec<Purpose>,
+    /// For how long after seeding a purpose of establishment excuses.
+    pub establishment_months: u16,
 }
 
 /// Distance from water.
@@ -166,6 +170,8 @@ pub struct Setback {
     /// A strip of natural vegetation at least this wide lifts the distance.
     pub waived_by_strip: Option<Distance>,
     pub waived_purposes: Vec<Purpose>,
+    /// For how long after seeding a purpose of establishment lifts the distance.
+    pub establishment_months: u16,
     pub measured_from: String,
     /// Waters of a kind that no fact tells apart: within the distance a person must say whether this is one.
     pub only_where: Option<String>,

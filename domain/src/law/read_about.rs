@@ -108,6 +108,7 @@ fn hole(table: &Table, fields: &mut Fields<'_>) -> Option<Hole> {
     let rows: Option<Vec<String>> = inner.required_words("rows", "the rows of the reading notes");
     let when = inner.table("when").map_or_else(Scope::default, |table| convert::scope(table, "when", &mut inner));
     let asks_care = inner.flag("asks_care").unwrap_or(false);
+    let about_labels = inner.flag("about_labels").unwrap_or(false);
     fields.take_faults("hole", inner.finish("a hole"));
-    Some(Hole { words: words?, rows: rows?, asks_care, when })
+    Some(Hole { words: words?, rows: rows?, asks_care, about_labels, when })
 }

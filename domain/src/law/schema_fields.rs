@@ -87,10 +87,11 @@ pub(super) const STANDS_BY: [Field; 5] = [
     may("rows", Shape::Texts),
 ];
 
-pub(super) const HOLE: [Field; 4] = [
+pub(super) const HOLE: [Field; 5] = [
     must("words", Shape::Text(300)),
     must("rows", Shape::Texts),
     may("asks_care", Shape::Flag),
+    may("about_labels", Shape::Flag),
     may("when", Shape::Object(&SCOPE)),
 ];
 
@@ -131,7 +132,7 @@ const WINDOW: [Field; 4] = [
     must("per", Shape::Word(names::<super::duty::WindowPer>)),
     must("caps", Shape::Amounts(names::<Nutrient>)),
 ];
-const NEED: [Field; 8] = [
+const NEED: [Field; 9] = [
     must("threshold", Shape::Decimal),
     must("soil_report", Shape::Word(names::<super::duty::Proof>)),
     may("categories", Shape::Words(names::<soil::SoilCategory>)),
@@ -139,20 +140,23 @@ const NEED: [Field; 8] = [
     may("up_to_recommended", Shape::Flag),
     may("product_at_most", Shape::Decimal),
     may("excuses", Shape::Objects(&SCOPE)),
+    may("establishment_months", Shape::Count),
     may("one_free_lb_per_ksf", Shape::Decimal),
 ];
-const SOIL_REPORT: [Field; 3] = [
+const SOIL_REPORT: [Field; 4] = [
     must("application", Shape::Count),
     may("report_months", Shape::Count),
     may("excused_purposes", Shape::Words(names::<application::Purpose>)),
+    may("establishment_months", Shape::Count),
 ];
-const SETBACK: [Field; 7] = [
+const SETBACK: [Field; 8] = [
     must("comparator", Shape::Floor),
     must("value", Shape::Decimal),
     must("measured_from", Shape::Text(120)),
     may("reduced", Shape::Object(&REDUCED)),
     may("waived_by_strip", Shape::Decimal),
     may("waived_purposes", Shape::Words(names::<application::Purpose>)),
+    may("establishment_months", Shape::Count),
     may("only_where", Shape::Text(160)),
 ];
 const GROUND: [Field; 2] = [

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 use super::{
     Lawbook,
     duties::{KeptUntil, RequiredField},
-    duty::{Amount, Duty, Window},
-    model::{Binds, Comparator, Rule, Standing},
+    duty::{Amount, Duty, Window, WindowPer},
+    model::{Binds, Comparator, Rule, Standing, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
 };
@@ -37,7 +37,7 @@ pub struct Intent<'a> {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Strictest {
-    /// The lowest cap of each nutrient, for one application and for a year.
+    /// The lowest cap of each nutrient, for one application, for a year and for the season that the day lies in.
     #[cfg_attr(feature = "schema", schema(max_items = 40))]
     pub caps: Vec<StrictestCap>,
     /// Whether the day lies in a closed season for something the product holds: of every set, since barred days add up.
@@ -54,6 +54,9 @@ pub struct Strictest {
     /// Everything that a record must hold.
     #[cfg_attr(feature = "schema", schema(max_items = 40))]
     pub record_fields: Vec<RequiredField>,
+    /// Rules that may refuse and of which no text was read for the day: what they hold is not in the lines above.
+    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    pub unknown: Vec<RuleName>,
 }
 
 /// The id of a rule.
@@ -80,6 +83,8 @@ pub struct StrictestCap {
 pub enum CapPer {
     Application,
     Year,
+    /// All loads of the season that lowers the cap.
+    Season,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -108,6 +113,9 @@ impl Lawbook {
             if let Some(cap) = cap(rule, duty, intent) {
                 keep_lower(&mut caps, cap);
             }
+            if let Duty::Window(window) = duty {
+                lowered(rule, window, intent).for_each(|cap| keep_lower(&mut caps, cap));
+            }
         }
         let closes = |duties: &[(&Rule, &Duty)], day: Day| -> Vec<RuleName> {
             let closed =
@@ -126,11 +134,38 @@ impl Lawbook {
             soil_report_months: soil_report_months(&duties),
             kept_until: self.kept_until(codes, intent.audience, intent.on, intent.on),
             record_fields: self.record_fields(codes, intent.audience, intent.on),
+            unknown: self.unread(codes, intent).into_iter().map(name).collect(),
         }
     }
 
     /// The rules that may refuse, with what they demand on a day.
     fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
+        let duties = self.speaking(codes, intent).into_iter().filter_map(|rule| match rule.on(day)? {
+            Standing::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
+                Some((rule, duty))
+            }
+            _ => None,
+        });
+        duties.collect()
+    }
+
+    /// The rules that stop the work because no text of them was read for the day. A distance from some waters only cannot.
+    fn unread(&self, codes: &[String], intent: &Intent<'_>) -> Vec<&Rule> {
+        let stops = |first: &Value| match &first.duty {
+            Some(Duty::Setback(setback)) if setback.only_where.is_some() => false,
+            Some(duty) => duty.concerns(intent.label),
+            None => true,
+        };
+        let mut rules = self.speaking(codes, intent);
+        rules.retain(|rule| match rule.on(intent.on) {
+            Some(Standing::Unknown(first)) => rule.may_refuse(first) && rule.kind.judges() && stops(first),
+            _ => false,
+        });
+        rules
+    }
+
+    /// The rules that bind what somebody wants to do, whatever they say on a day.
+    fn speaking<'b>(&'b self, codes: &[String], intent: &Intent<'_>) -> Vec<&'b Rule> {
         let with_phosphorus = intent.label.phosphate_percent.raw() > 0;
         let stack = Stack::of(self, codes);
         let running = stack
@@ -142,13 +177,7 @@ impl Lawbook {
                 && rule.audience.contains(&intent.audience)
                 && rule.scope.covers(intent.label, intent.purpose)
         });
-        let duties = rules.filter_map(|rule| match rule.on(day)? {
-            Standing::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
-                Some((rule, duty))
-            }
-            _ => None,
-        });
-        duties.collect()
+        rules.collect()
     }
 }
 
@@ -172,6 +201,27 @@ fn cap(rule: &Rule, duty: &Duty, intent: &Intent<'_>) -> Option<StrictestCap> {
     };
     let limit_allowed = comparator == Comparator::AtMost;
     Some(StrictestCap { nutrient, per, limit_lb_per_1000_sqft: limit, limit_allowed, rule: name(rule) })
+}
+
+/// What a season that holds on the day leaves of each nutrient that the product holds. What all its loads together may
+/// not pass, one application may not pass either.
+fn lowered(rule: &Rule, window: &Window, intent: &Intent<'_>) -> impl Iterator<Item = StrictestCap> {
+    let spans: &[CapPer] = match (window.holds_on(intent.on), window.per) {
+        (false, _) => &[],
+        (true, WindowPer::Application) => &[CapPer::Application],
+        (true, WindowPer::Window) => &[CapPer::Application, CapPer::Season],
+    };
+    let held = |(nutrient, rate): &&(Nutrient, NutrientRate)| !rate.is_zero() && nutrient.share(intent.label).raw() > 0;
+    let caps = window.caps.iter().filter(held).flat_map(move |(nutrient, rate)| {
+        spans.iter().map(|per| StrictestCap {
+            nutrient: *nutrient,
+            per: *per,
+            limit_lb_per_1000_sqft: *rate,
+            limit_allowed: true,
+            rule: name(rule),
+        })
+    });
+    caps.collect::<Vec<_>>().into_iter()
 }
 
 /// Keeps the lower of two caps on the same nutrient and span; of equal numbers the one that does not allow its limit.

@@ -6,7 +6,7 @@ use super::{
     nutrient::Nutrient,
     on_day::{list, month_day, purpose},
 };
-use crate::product::ProductForm;
+use crate::{application::Purpose, product::ProductForm};
 
 impl Scope {
     /// What narrows the rule, ready to be put behind its sentence.
@@ -177,7 +177,9 @@ impl PhosphorusNeed {
         let rate = if self.up_to_recommended { ", and never more than it recommends" } else { "" };
         let most = self.product_at_most.map_or_else(String::new, |most| format!(", in a product of at most {most} %"));
         let excused = list(&self.excuses, |scope| scope.parts().join(" with "), "or");
-        let excused = if excused.is_empty() { excused } else { format!(", or without a report: {excused}") };
+        let named = self.excuses.iter().flat_map(|scope| &scope.purposes);
+        let season = season(named, self.establishment_months);
+        let excused = if excused.is_empty() { excused } else { format!(", or without a report: {excused}{season}") };
         let free = self
             .one_free
             .map_or_else(String::new, |rate| format!(", or once within 365 days up to {rate} lb on 1,000 sq ft"));
@@ -185,6 +187,15 @@ impl PhosphorusNeed {
             return format!("No P2O5{above} goes down, whatever a soil report says");
         }
         format!("P2O5{above} only{report}{rate}{most}{excused}{free}")
+    }
+}
+
+/// For how long establishment is excused, where it is.
+fn season<'p>(mut purposes: impl Iterator<Item = &'p Purpose>, months: u16) -> String {
+    if purposes.any(|purpose| *purpose == Purpose::Establishment) {
+        format!(" (establishment: within {months} months of seeding)")
+    } else {
+        String::new()
     }
 }
 
@@ -200,7 +211,8 @@ impl Setback {
         let purposes = if self.waived_purposes.is_empty() {
             String::new()
         } else {
-            format!(", none for {}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
+            let season = season(self.waived_purposes.iter(), self.establishment_months);
+            format!(", none for {}{season}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
         };
         let only = self.only_where.as_ref().map_or_else(String::new, |waters| format!(", where it is {waters}"));
         format!("Keep {than} {distance} ft from {from}{only}{reduced}{strip}{purposes}")

@@ -2,11 +2,12 @@
 
 use super::{
     Answer, Case,
-    weather_age::{Age, age},
+    weather_age::{Age, words as age_words, worth},
 };
 use crate::{
     law::{duty::AlertBar, list},
-    weather::Alert,
+    time::Instant,
+    weather::{Alert, Alerts, age::ALERTS_MINUTES},
 };
 
 fn words(alert: Alert) -> String {
@@ -15,7 +16,7 @@ fn words(alert: Alert) -> String {
 
 pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
     let alerts = case.facts.weather.alerts.as_ref();
-    let known = alerts.map(|alerts| (alerts, age(alerts.looked_at, case.facts.at)));
+    let known = alerts.map(|alerts| (alerts, look_age(alerts, case.facts.at)));
     let answer = match known {
         None | Some((_, Age::Useless)) => {
             let message = "Nobody has looked for weather watches and warnings within the last day.";
@@ -32,17 +33,41 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
                     list(&active, |alert| words(*alert), "and"),
                 );
             }
-            match age {
-                Age::Hours(old) => {
-                    let message = format!("The last look for weather watches and warnings is {old} hours old.");
-                    Answer::care(message, "Look again for watches and warnings for the county.")
-                }
-                Age::Fresh | Age::Useless => Answer::met(),
-            }
+            quiet(alerts, age)
         }
     };
     let seen = if known.is_some() { "none of them" } else { "not looked at" };
     numbers(answer, seen.to_owned())
+}
+
+/// Nothing that bars is in force, as far as is known.
+fn quiet(alerts: &Alerts, age: Age) -> Answer {
+    let look = "Look again for watches and warnings for the county.";
+    if alerts.service.is_some_and(|service| !service.is_whole()) {
+        let message = "The weather service did not answer for the point, the county and the forecast zone alike.";
+        return Answer::unseen(message, look);
+    }
+    if !alerts.others.is_empty() {
+        let message = format!("Also in force: {}.", list(&alerts.others, |name| name.0.clone(), "and"));
+        return Answer::care(message, "Read it, and decide whether the work can wait.");
+    }
+    match age {
+        Age::Old(minutes) => {
+            let message = format!("The last look for weather watches and warnings is {} old.", age_words(minutes));
+            Answer::care(message, look)
+        }
+        Age::Fresh | Age::Useless => Answer::met(),
+    }
+}
+
+/// A service's list is asked for every few minutes; one of half an hour ago may have missed a warning.
+fn look_age(alerts: &Alerts, at: Instant) -> Age {
+    match worth(alerts.looked_at, alerts.service.as_ref(), at) {
+        Age::Fresh if alerts.service.is_some() && at.since(alerts.looked_at).as_mins() > ALERTS_MINUTES => {
+            Age::Old(at.since(alerts.looked_at).as_mins())
+        }
+        age => age,
+    }
 }
 
 fn numbers(answer: Answer, actual: String) -> Answer {

@@ -1,11 +1,11 @@
 //! Amounts of a nutrient on a section, and the product that still fits under a limit. Shared by every kind that counts.
 
 use crate::{
-    application::LineFacts,
+    application::{LineFacts, PastApplication},
     land::{Species, Water},
     law::{duty::Amount, model::Comparator, nutrient::Nutrient},
     product::Label,
-    quantity::{Limit, NutrientRate, ProductMass, RateSum, largest_product},
+    quantity::{Area, Limit, NutrientRate, ProductMass, RateSum, largest_product},
     rules::{Answer, Case, SectionCase},
 };
 
@@ -103,11 +103,15 @@ impl Bound {
         line: &LineFacts,
         label: &Label,
     ) -> Option<ProductMass> {
-        let load = match self.comparator {
-            Comparator::LessThan => others.largest_load_below(self.limit, line.area),
-            _ => others.largest_load(self.limit, line.area),
-        };
-        largest_product(load, nutrient.share(label))
+        largest_product(self.largest_load(others, line.area), nutrient.share(label))
+    }
+
+    /// The largest load on an area that keeps `others` and itself within the limit.
+    pub(super) fn largest_load(self, others: &RateSum, area: Area) -> i128 {
+        match self.comparator {
+            Comparator::LessThan => others.largest_load_below(self.limit, area),
+            _ => others.largest_load(self.limit, area),
+        }
     }
 }
 
@@ -129,6 +133,36 @@ pub(super) fn of_lines(nutrient: Nutrient, case: &Case<'_>, section: &SectionCas
     let mut sum = RateSum::default();
     add_lines(&mut sum, nutrient, case, section, None);
     sum
+}
+
+/// Earlier loads of the day. Loads of one day on one section are one application, in however many records they stand, and so
+/// is what another clearance holds for the day.
+pub(super) fn earlier_that_day<'s>(
+    case: &Case<'_>,
+    section: &'s SectionCase<'_>,
+) -> impl Iterator<Item = &'s PastApplication> + use<'s> {
+    let on = case.facts.on;
+    section.section.past.iter().filter(move |entry| entry.on == on)
+}
+
+/// What went down, or is held, on the day beside the lines of this application.
+pub(super) fn of_day(nutrient: Nutrient, case: &Case<'_>, section: &SectionCase<'_>) -> RateSum {
+    let mut sum = RateSum::default();
+    for entry in earlier_that_day(case, section) {
+        sum.add(nutrient.load(&entry.nutrients), entry.area);
+    }
+    sum
+}
+
+/// How a sentence about a load tells that the day's earlier loads are in the sum; nothing when there are none.
+pub(super) fn with_earlier(earlier: &RateSum, case: &Case<'_>, section: &SectionCase<'_>) -> &'static str {
+    if earlier.compare(NutrientRate::ZERO).is_eq() {
+        ""
+    } else if earlier_that_day(case, section).any(|entry| entry.held) {
+        ", with what went down earlier that day or is cleared for it,"
+    } else {
+        ", with what went down earlier that day,"
+    }
 }
 
 /// What a technician can do about an amount that is too large.

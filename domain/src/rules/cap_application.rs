@@ -1,4 +1,5 @@
-//! Not more than so much of a nutrient in one application.
+//! Not more than so much of a nutrient in one application: all loads of one day on a section together, so that a second
+//! record does not open the cap again.
 
 use super::{
     Answer, Case, SectionCase, amount,
@@ -7,7 +8,7 @@ use super::{
 use crate::{
     application::LineFacts,
     law::duty::CapApplication,
-    quantity::{NutrientRate, ProductMass, RateSum},
+    quantity::{NutrientRate, ProductMass},
 };
 
 fn bound(duty: &CapApplication, limit: NutrientRate) -> Bound {
@@ -20,7 +21,10 @@ pub(super) fn judge(duty: &CapApplication, case: &Case<'_>, section: &SectionCas
         OnSection::Is(limit) | OnSection::Between(limit, _) => limit,
         OnSection::None(species) => return amount::no_number("one application", species, section),
     };
-    let sum = amount::of_lines(duty.nutrient, case, section);
+    let earlier = amount::of_day(duty.nutrient, case, section);
+    let with_earlier = amount::with_earlier(&earlier, case, section);
+    let mut sum = earlier;
+    amount::add_lines(&mut sum, duty.nutrient, case, section, None);
     let rate = duty.nutrient.rate(&sum);
     let unit = amount::unit(duty.nutrient);
     let less = || amount::less(case, section, |line| largest(duty, case, section, line));
@@ -31,7 +35,7 @@ pub(super) fn judge(duty: &CapApplication, case: &Case<'_>, section: &SectionCas
         }
         _ => {
             let message = format!(
-                "This load puts {rate} {unit} on {}; one application may put down {} {limit}.",
+                "This load{with_earlier} puts {rate} {unit} on {}; one application may put down {} {limit}.",
                 section.name(),
                 duty.comparator.words(),
             );
@@ -47,7 +51,7 @@ pub(super) fn largest(
     section: &SectionCase<'_>,
     line: &LineFacts,
 ) -> Option<ProductMass> {
-    let mut others = RateSum::default();
+    let mut others = amount::of_day(duty.nutrient, case, section);
     amount::add_lines(&mut others, duty.nutrient, case, section, Some(line));
     let limit = amount::on_section(&duty.amount, section).lowest()?;
     bound(duty, limit).largest(&others, duty.nutrient, line, &case.facts.label)

@@ -2,7 +2,7 @@
 
 use super::{
     Answer, Case, capital,
-    weather_age::{Age, age},
+    weather_age::{Age, words, worth},
 };
 use crate::{law::duty::Heat, law::model::Comparator, quantity::Temperature};
 
@@ -18,22 +18,29 @@ pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
 
 /// Compares the air with a limit from which on work is barred.
 pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_hot: &str) -> Answer {
-    let known =
-        case.facts.weather.air_temperature.map(|air| (air.air_temperature_f, age(air.observed_at, case.facts.at)));
+    let known = case.facts.weather.air_temperature.map(|air| {
+        let whole = air.service.is_none_or(|service| service.is_whole());
+        (air.air_temperature_f, worth(air.observed_at, air.service.as_ref(), case.facts.at), whole)
+    });
     let answer = match known {
-        None | Some((_, Age::Useless)) => Answer::unseen(
+        None | Some((_, Age::Useless, _)) => Answer::unseen(
             format!("The temperature of the air is not known, or is older than a day; {}.", lower(too_hot)),
             "Measure the temperature of the air before you start.",
         ),
-        Some((air, _)) if bars.holds(air.cmp(&limit)) => {
+        Some((air, ..)) if bars.holds(air.cmp(&limit)) => {
             Answer::broken(format!("The air is at {air} °F; {}.", lower(too_hot)), "Wait for a cooler hour.")
         }
-        Some((_, Age::Hours(old))) => {
-            Answer::care(format!("The temperature of the air was taken {old} hours ago."), "Measure it again.")
+        Some((_, _, false)) => Answer::unseen(
+            format!("The forecast of the air's temperature has a gap; {}.", lower(too_hot)),
+            "Measure the temperature of the air before you start.",
+        ),
+        Some((_, Age::Old(minutes), _)) => {
+            let message = format!("The temperature of the air was taken {} ago.", words(minutes));
+            Answer::care(message, "Measure it again.")
         }
-        Some((_, Age::Fresh)) => Answer::met(),
+        Some((_, Age::Fresh, _)) => Answer::met(),
     };
-    answer.with(limit.to_string(), known.map(|(air, _)| air.to_string()), "°F")
+    answer.with(limit.to_string(), known.map(|(air, ..)| air.to_string()), "°F")
 }
 
 /// Puts a clause behind a semicolon. A single capital letter such as N or P keeps its size.

@@ -1,9 +1,10 @@
 //! What the product's own label allows: law too, since a product is used as its label says.
 
-use super::{Answer, Case, SectionCase, heat};
+use super::{Answer, Case, SectionCase, amount, heat};
 use crate::{
-    application::LineFacts,
-    law::model::Comparator,
+    application::{LineFacts, PastApplication},
+    law::{model::Comparator, nutrient::Nutrient},
+    product::Label,
     quantity::{NutrientRate, ProductMass, ProductRate, RateSum, largest_product},
 };
 
@@ -14,8 +15,29 @@ pub(crate) const CITATION: &str = "Product label";
 /// A whole mass of product as a share of itself, so that product is counted on the same scale as nutrients.
 const WHOLE: i64 = 10_000;
 
-fn put_down(section: &SectionCase<'_>, but: Option<&LineFacts>) -> RateSum {
+/// The mass of this product in an earlier load. The book gives a load's nutrients, which a product of the same grade and
+/// kind turns into its mass exactly; another product has a label of its own, and a product without nutrients leaves no trace.
+fn of_this_product(label: &Label, entry: &PastApplication) -> Option<ProductMass> {
+    let same_kind = (label.enhanced_efficiency, label.organic) == (entry.enhanced_efficiency, entry.organic);
+    let counted = [Nutrient::NitrogenTotal, Nutrient::Phosphate, Nutrient::Potash];
+    let nutrient = counted.into_iter().find(|nutrient| nutrient.share(label).raw() > 0)?;
+    let mass = ProductMass::from_raw(nutrient.load(&entry.nutrients) / nutrient.share(label).raw());
+    (same_kind && label.nutrients_in(mass) == entry.nutrients).then_some(mass)
+}
+
+/// What went down of this product earlier that day.
+fn earlier(case: &Case<'_>, section: &SectionCase<'_>) -> RateSum {
     let mut sum = RateSum::default();
+    for entry in amount::earlier_that_day(case, section) {
+        if let Some(mass) = of_this_product(&case.facts.label, entry) {
+            sum.add(mass.raw().saturating_mul(WHOLE), entry.area);
+        }
+    }
+    sum
+}
+
+fn put_down(case: &Case<'_>, section: &SectionCase<'_>, but: Option<&LineFacts>) -> RateSum {
+    let mut sum = earlier(case, section);
     for line in section.lines.iter().filter(|line| but.is_none_or(|but| !std::ptr::eq(**line, but))) {
         sum.add(line.product.raw().saturating_mul(WHOLE), line.area);
     }
@@ -26,17 +48,19 @@ fn as_rate(limit: ProductRate) -> NutrientRate {
     NutrientRate::from_raw(limit.raw())
 }
 
-/// The most product in one application.
+/// The most product in one application: all loads of one day together.
 pub(crate) fn product_rate(case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     let limit = case.facts.label.product_limit_lb_per_1000_sqft?;
-    let sum = put_down(section, None);
+    let with_earlier = amount::with_earlier(&earlier(case, section), case, section);
+    let sum = put_down(case, section, None);
     let rate = sum.rounded_up();
     let unit = "lb of product per 1,000 sq ft";
     let answer = if sum.compare(as_rate(limit)).is_le() {
         Answer::met()
     } else {
-        let message = format!("This load puts {rate} {unit} on {}; the label allows {limit}.", section.name());
-        let hint = super::amount::less(case, section, |line| largest(case, section, line));
+        let message =
+            format!("This load{with_earlier} puts {rate} {unit} on {}; the label allows {limit}.", section.name());
+        let hint = amount::less(case, section, |line| largest(case, section, line));
         Answer::broken(message, hint)
     };
     Some(answer.with(limit.to_string(), Some(rate.to_string()), unit))
@@ -44,7 +68,7 @@ pub(crate) fn product_rate(case: &Case<'_>, section: &SectionCase<'_>) -> Option
 
 pub(crate) fn largest(case: &Case<'_>, section: &SectionCase<'_>, line: &LineFacts) -> Option<ProductMass> {
     let limit = as_rate(case.facts.label.product_limit_lb_per_1000_sqft?);
-    let load = put_down(section, Some(line)).largest_load(limit, line.area);
+    let load = put_down(case, section, Some(line)).largest_load(limit, line.area);
     largest_product(load, crate::quantity::Percent::from_raw(WHOLE))
 }
 

@@ -6,6 +6,7 @@ mod cap_application;
 mod cap_year;
 mod count_year;
 mod ground;
+mod growing_season;
 mod heat;
 mod hold_after_seeding;
 mod interval;
@@ -18,6 +19,7 @@ mod slow_share;
 mod soil_report_before;
 mod surface;
 mod weather_age;
+pub(crate) mod wind;
 mod window;
 
 use std::borrow::Cow;
@@ -27,8 +29,8 @@ use crate::{
     decision::Outcome,
     land::SectionFacts,
     law::{
-        duty::{Duty, Proof},
-        model::{Rule, Scope},
+        duty::{Duty, Proof, Window},
+        model::{Kind, Rule, Scope},
     },
     quantity::{NutrientRoom, ProductMass},
     time::Day,
@@ -39,8 +41,8 @@ use crate::{
 pub(crate) struct Case<'a> {
     pub(crate) facts: &'a Facts,
     pub(crate) sections: Vec<SectionCase<'a>>,
-    /// Every season of the sets that judge this application, to find the first open day.
-    pub(crate) windows: Vec<&'a crate::law::duty::Window>,
+    /// Every season that may refuse this application, to find the first open day.
+    pub(crate) windows: Vec<&'a Window>,
 }
 
 #[derive(Debug)]
@@ -139,6 +141,11 @@ pub(crate) fn of_application(duty: &Duty, case: &Case<'_>) -> Option<Answer> {
     }
 }
 
+/// Whether a rule is on the weather of the hour, so that another hour can mend it.
+pub(crate) const fn is_on_weather(kind: Kind) -> bool {
+    matches!(kind, Kind::Rain | Kind::Alerts | Kind::Heat)
+}
+
 /// What a duty says of one section.
 pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     match duty {
@@ -225,11 +232,14 @@ pub(crate) fn nitrogen_room(
     }
 }
 
-/// The first day after the one asked about on which no season closes the product.
-fn first_open_day(case: &Case<'_>) -> Option<Day> {
-    (1..=366)
-        .map(|days| case.facts.on.plus_days(days))
-        .find(|day| !case.windows.iter().any(|window| window.holds_on(*day) && window::closed_for(window, case)))
+/// The first day after the one asked about on which neither the season that is reported nor one that may refuse closes the
+/// product. Another season that only warns moves no day.
+fn first_open_day(reported: &Window, case: &Case<'_>) -> Option<Day> {
+    let closed = |day: Day| {
+        let mut seasons = case.windows.iter().copied().chain([reported]);
+        seasons.any(|season| season.holds_on(day) && window::closed_for(season, case))
+    };
+    (1..=366).map(|days| case.facts.on.plus_days(days)).find(|day| !closed(*day))
 }
 
 /// Begins a sentence.

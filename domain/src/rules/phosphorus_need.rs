@@ -1,6 +1,6 @@
 //! Phosphorus only where a soil report shows a need, or where the product and the purpose need no report.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound, cap_year};
+use super::{Answer, Case, SectionCase, amount, amount::Bound, cap_year, growing_season, growing_season::Excuse};
 use crate::{
     application::LineFacts,
     law::{
@@ -52,16 +52,26 @@ fn need<'s>(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'s>) -
     }
 }
 
-fn is_excused(duty: &PhosphorusNeed, case: &Case<'_>) -> bool {
-    duty.excuses.iter().any(|scope| scope.covers(&case.facts.label, case.facts.purpose))
+/// The excuse that carries furthest. One that names no purpose is about the product, which has no season.
+fn excuse(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'_>) -> Excuse {
+    let given = duty.excuses.iter().filter(|scope| scope.covers(&case.facts.label, case.facts.purpose));
+    let excuses = given.map(|scope| match scope.purposes.as_slice() {
+        [] => Excuse::Holds,
+        purposes => growing_season::of_purposes(purposes, duty.establishment_months, case, section),
+    });
+    excuses.max().unwrap_or(Excuse::None)
 }
 
 pub(super) fn judge(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let share = case.facts.label.phosphate_percent;
+    let excused = || Answer::met().with(duty.threshold.to_string(), Some(share.to_string()), "% P2O5");
+    let without = || without_excuse(duty, case, section);
+    growing_season::judge(excuse(duty, case, section), section, excused, without)
+}
+
+fn without_excuse(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let share = case.facts.label.phosphate_percent;
     let numbers = |answer: Answer| answer.with(duty.threshold.to_string(), Some(share.to_string()), "% P2O5");
-    if is_excused(duty, case) {
-        return numbers(Answer::met());
-    }
     if let Some(most) = duty.product_at_most.filter(|most| share > *most) {
         let message = format!("This product holds {share} % P2O5; for this purpose it may hold at most {most} %.");
         return Answer::broken(message, format!("Take a product with at most {most} % P2O5.")).with(
@@ -167,8 +177,10 @@ pub(super) fn largest(
     section: &SectionCase<'_>,
     line: &LineFacts,
 ) -> Option<ProductMass> {
+    // A breach that only asks for care, because the day of seeding is missing, takes nothing away.
+    let is_excused = matches!(excuse(duty, case, section), Excuse::Holds | Excuse::NoDay { .. });
     let too_rich = duty.product_at_most.is_some_and(|most| case.facts.label.phosphate_percent > most);
-    if too_rich || is_excused(duty, case) || duty.soil_report == Proof::Never {
+    if too_rich || is_excused || duty.soil_report == Proof::Never {
         return None;
     }
     let within = |bound: Bound, mut others: RateSum| {

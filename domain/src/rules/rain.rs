@@ -2,7 +2,7 @@
 
 use super::{
     Answer, Case,
-    weather_age::{Age, age},
+    weather_age::{Age, age, words, worth},
 };
 use crate::{
     law::{
@@ -10,6 +10,7 @@ use crate::{
         model::Comparator,
     },
     quantity::RainDepth,
+    time::Instant,
     weather::RainForecast,
 };
 
@@ -49,8 +50,8 @@ fn occurring(case: &Case<'_>) -> Answer {
         Some((true, _)) => {
             Answer::broken("Heavy rain falls, and under it nothing may go down.", "Wait until it has ended.")
         }
-        Some((false, Age::Hours(old))) => {
-            Answer::care(format!("The last look for heavy rain is {old} hours old."), "Look at the sky again.")
+        Some((false, Age::Old(old))) => {
+            Answer::care(format!("The last look for heavy rain is {} old.", words(old)), "Look at the sky again.")
         }
         Some((false, Age::Fresh)) => Answer::met(),
     };
@@ -61,21 +62,16 @@ fn occurring(case: &Case<'_>) -> Answer {
 /// The law bars "heavy" rain and no number was read, so only a dry forecast is certain.
 fn heavy(bar: ForecastBar, case: &Case<'_>) -> Answer {
     let hours = bar.hours;
-    let usable = case
-        .facts
-        .weather
-        .rain_forecast
-        .iter()
-        .filter(|forecast| age(forecast.issued_at, case.facts.at) != Age::Useless);
-    let covering = usable.filter(|forecast| forecast.hours >= hours).max_by_key(|forecast| forecast.issued_at);
+    let covering = latest_covering(case, hours);
     let answer = match covering {
         None => Answer::unseen(
             format!("No forecast of rain for the next {hours} hours is known, or it is older than a day."),
             "Look at the forecast: nothing may go down before heavy rain.",
         ),
-        Some(forecast) if forecast.rain_in.is_zero() => match age(forecast.issued_at, case.facts.at) {
-            Age::Hours(old) => {
-                Answer::care(format!("The forecast of rain is {old} hours old."), "Look at the forecast again.")
+        Some(forecast) if forecast.rain_in.is_zero() && !forecast.is_whole() => gap(hours),
+        Some(forecast) if forecast.rain_in.is_zero() => match forecast_age(forecast, case.facts.at) {
+            Age::Old(old) => {
+                Answer::care(format!("The forecast of rain is {} old.", words(old)), "Look at the forecast again.")
             }
             Age::Fresh | Age::Useless => Answer::met(),
         },
@@ -91,10 +87,29 @@ fn heavy(bar: ForecastBar, case: &Case<'_>) -> Answer {
     answer.with("not heavy".to_owned(), actual, format!("in within {hours} hours"))
 }
 
+fn forecast_age(forecast: &RainForecast, at: Instant) -> Age {
+    worth(forecast.issued_at, forecast.service.as_ref(), at)
+}
+
+fn usable<'a>(case: &'a Case<'_>) -> impl Iterator<Item = &'a RainForecast> {
+    let at = case.facts.at;
+    case.facts.weather.rain_forecast.iter().filter(move |forecast| forecast_age(forecast, at) != Age::Useless)
+}
+
+/// Only a span at least as long as the law's can show that the rain stays away. One without a gap goes before one with, then
+/// the latest, then the shortest, which is the nearest to what the law asks.
+fn latest_covering<'a>(case: &'a Case<'_>, hours: u16) -> Option<&'a RainForecast> {
+    let covering = usable(case).filter(|forecast| forecast.hours >= hours);
+    covering.max_by_key(|forecast| (forecast.is_whole(), forecast.issued_at, std::cmp::Reverse(forecast.hours)))
+}
+
+fn gap(hours: u16) -> Answer {
+    let message = format!("The forecast of rain for the next {hours} hours has a gap.");
+    Answer::unseen(message, "Look at the forecast: what is missing may be the rain.")
+}
+
 fn forecast(bar: ForecastBar, comparator: Comparator, amount: RainDepth, case: &Case<'_>) -> Answer {
     let at = case.facts.at;
-    let usable =
-        || case.facts.weather.rain_forecast.iter().filter(|forecast| age(forecast.issued_at, at) != Age::Useless);
     let numbers = |answer: Answer, rain: Option<RainDepth>| {
         answer.with(amount.to_string(), rain.map(|rain| rain.to_string()), format!("in within {} hours", bar.hours))
     };
@@ -103,36 +118,52 @@ fn forecast(bar: ForecastBar, comparator: Comparator, amount: RainDepth, case: &
     let likely = |forecast: &RainForecast| {
         bar.chance_over.is_none_or(|over| forecast.chance_percent.is_none_or(|chance| chance > over))
     };
-    // A shorter span that already brings the rain proves it for the longer one.
-    let bars = |forecast: &&RainForecast| {
-        forecast.hours <= hours && likely(forecast) && comparator.holds(forecast.rain_in.cmp(&amount))
-    };
-    if let Some(forecast) = usable().find(bars) {
+    let reaches = |forecast: &RainForecast, depth: RainDepth| likely(forecast) && comparator.holds(depth.cmp(&amount));
+    // A shorter span that already brings the rain proves it for the longer one; so does the least of a span with gaps.
+    let bars = |forecast: &&RainForecast| forecast.hours <= hours && reaches(forecast, forecast.least());
+    if let Some(forecast) = usable(case).find(bars) {
         let message = format!(
             "{} in of rain is forecast within {} hours; nothing may go down before {than} {} in within {hours} hours.",
-            forecast.rain_in, forecast.hours, amount
+            forecast.least(),
+            forecast.hours,
+            amount
         );
-        return numbers(Answer::broken(message, "Wait until the forecast is drier."), Some(forecast.rain_in));
+        return numbers(Answer::broken(message, "Wait until the forecast is drier."), Some(forecast.least()));
     }
-    // Only a span at least as long as the law's can show that the rain stays away.
-    let covering = usable().filter(|forecast| forecast.hours >= hours).max_by_key(|forecast| forecast.issued_at);
-    let Some(forecast) = covering else {
+    // The service's intervals reach over the end of the span: how much falls before it is not known.
+    let may_bar = |forecast: &&RainForecast| forecast.hours <= hours && reaches(forecast, forecast.rain_in);
+    if let Some(forecast) = usable(case).find(may_bar) {
+        let message = format!(
+            "Between {} and {} in of rain is forecast within {} hours; nothing may go down before {than} {} in within {hours} hours.",
+            forecast.least(),
+            forecast.rain_in,
+            forecast.hours,
+            amount
+        );
+        return numbers(
+            Answer::care(message, "Look at the hours of the forecast, and wait if the rain may come."),
+            Some(forecast.rain_in),
+        );
+    }
+    let Some(forecast) = latest_covering(case, hours) else {
         let message = format!("No forecast of rain for the next {hours} hours is known, or it is older than a day.");
         let hint = format!("Look at the forecast: nothing may go down before {than} {amount} in within {hours} hours.");
         return numbers(Answer::unseen(message, hint), None);
     };
-    let longer = likely(forecast) && comparator.holds(forecast.rain_in.cmp(&amount));
     let rain = Some(forecast.rain_in);
-    match age(forecast.issued_at, at) {
-        _ if longer => {
-            let message = format!(
-                "{} in of rain is forecast within {} hours, and how much of it falls within {hours} is not known.",
-                forecast.rain_in, forecast.hours
-            );
-            numbers(Answer::unseen(message, format!("Look at the forecast for {hours} hours.")), rain)
-        }
-        Age::Hours(old) => {
-            let message = format!("The forecast of rain is {old} hours old.");
+    if reaches(forecast, forecast.rain_in) {
+        let message = format!(
+            "{} in of rain is forecast within {} hours, and how much of it falls within {hours} is not known.",
+            forecast.rain_in, forecast.hours
+        );
+        return numbers(Answer::unseen(message, format!("Look at the forecast for {hours} hours.")), rain);
+    }
+    if !forecast.is_whole() {
+        return numbers(gap(hours), rain);
+    }
+    match forecast_age(forecast, at) {
+        Age::Old(old) => {
+            let message = format!("The forecast of rain is {} old.", words(old));
             numbers(Answer::care(message, "Look at the forecast again."), rain)
         }
         Age::Fresh | Age::Useless => numbers(Answer::met(), rain),

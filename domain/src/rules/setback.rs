@@ -1,6 +1,6 @@
 //! A distance from water, which equipment can shorten and a strip of natural vegetation can lift.
 
-use super::{Answer, Case, SectionCase, capital};
+use super::{Answer, Case, SectionCase, capital, growing_season};
 use crate::{
     land::Water,
     law::{duty::Setback, list},
@@ -8,10 +8,19 @@ use crate::{
 };
 
 pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let behind_a_strip =
+        duty.waived_by_strip.is_some_and(|width| section.section.natural_strip.is_some_and(|strip| strip >= width));
+    let (lifted, kept) = (|| distance(duty, true, case, section), || distance(duty, false, case, section));
+    if behind_a_strip {
+        return lifted();
+    }
+    let waived = growing_season::of_purposes(&duty.waived_purposes, duty.establishment_months, case, section);
+    growing_season::judge(waived, section, lifted, kept)
+}
+
+fn distance(duty: &Setback, waived: bool, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let equipment = case.facts.equipment;
     let wanted = duty.distance_for(equipment);
-    let waived = duty.waived_purposes.contains(&case.facts.purpose)
-        || duty.waived_by_strip.is_some_and(|width| section.section.natural_strip.is_some_and(|strip| strip >= width));
     let (than, name) = (duty.comparator.words(), section.name());
     let (answer, actual) = match section.section.water {
         Water::None => (Answer::met(), Some("no water near".to_owned())),

@@ -1,30 +1,33 @@
 //! A soil report must lie before an application of a nutrient to a section: before the first, or before the second.
 
-use super::{Answer, Case, SectionCase, phosphorus_need};
+use super::{Answer, Case, SectionCase, growing_season, growing_season::Excuse, interval, phosphorus_need};
 use crate::law::duty::SoilReportBefore;
 
 pub(super) fn judge(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
-    let facts = case.facts;
-    if duty.excused_purposes.contains(&facts.purpose) {
+    let excuse = growing_season::of_purposes(&duty.excused_purposes, duty.establishment_months, case, section);
+    if excuse == Excuse::Holds {
         return None;
     }
-    // A reversal is an entry below zero; it takes the entry it reverses out of the count.
-    let before = section.section.past.iter().filter(|entry| entry.on <= facts.on);
-    let earlier: i64 = before.map(|entry| duty.nutrient.load(&entry.nutrients).signum()).sum();
-    let which = earlier.max(0) + 1;
+    Some(growing_season::judge(excuse, section, Answer::met, || without_excuse(duty, case, section)))
+}
+
+fn without_excuse(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let facts = case.facts;
+    // Loads of one day are one application, so another load of the same day is no second one.
+    let which = interval::days(duty.nutrient, section).into_iter().filter(|day| *day < facts.on).count() + 1;
     let age = duty.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
     let (nutrient, name) = (duty.nutrient.words(), section.name());
     let numbers = |answer: Answer| {
         let limit = format!("soil report before application {}", duty.application);
         answer.with(limit, Some(format!("application {which}")), "count")
     };
-    if which < i64::from(duty.application) || phosphorus_need::report(section, case, duty.report_months).is_some() {
-        return Some(numbers(Answer::met()));
+    if which < usize::from(duty.application) || phosphorus_need::report(section, case, duty.report_months).is_some() {
+        return numbers(Answer::met());
     }
     let message = format!(
         "This is application {which} of {nutrient} on {name}; from application {} on a soil report{age} must lie before it, and there is none.",
         duty.application
     );
     let hint = format!("Take a soil sample of {name} and enter the laboratory's report.");
-    Some(numbers(Answer::broken(message, hint)))
+    numbers(Answer::broken(message, hint))
 }

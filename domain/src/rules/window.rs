@@ -39,7 +39,7 @@ pub(super) fn judge_season(window: &Window, case: &Case<'_>) -> Option<Answer> {
     }
     let what = crate::law::list(&closed, |nutrient| nutrient.words().to_owned(), "or");
     let message = format!("The season is closed: from {season} no {what} may go down, and this product holds it.");
-    let hint = super::first_open_day(case)
+    let hint = super::first_open_day(window, case)
         .map_or_else(String::new, |day| format!("The first open day for this product is {day}."));
     Some(Answer::broken(message, hint).with(season, Some(case.facts.on.to_string()), "day"))
 }
@@ -59,12 +59,13 @@ fn occurrence(window: &Window, day: Day) -> (Day, Day) {
 
 /// What earlier applications put down that counts against the window's cap.
 fn past(window: &Window, nutrient: Nutrient, case: &Case<'_>, section: &SectionCase<'_>) -> RateSum {
+    if window.per == WindowPer::Application {
+        return amount::of_day(nutrient, case, section);
+    }
     let mut sum = RateSum::default();
-    if window.per == WindowPer::Window {
-        let (first, last) = occurrence(window, case.facts.on);
-        for entry in section.section.past.iter().filter(|entry| (first..=last).contains(&entry.on)) {
-            sum.add(nutrient.load(&entry.nutrients), entry.area);
-        }
+    let (first, last) = occurrence(window, case.facts.on);
+    for entry in section.section.past.iter().filter(|entry| (first..=last).contains(&entry.on)) {
+        sum.add(nutrient.load(&entry.nutrients), entry.area);
     }
     sum
 }
@@ -85,6 +86,7 @@ pub(super) fn judge_caps(window: &Window, case: &Case<'_>, section: &SectionCase
     let mut met = None;
     for (nutrient, rate) in lowered(window, case) {
         let mut sum = past(window, nutrient, case, section);
+        let with_earlier = amount::with_earlier(&sum, case, section);
         amount::add_lines(&mut sum, nutrient, case, section, None);
         let (actual, unit) = (nutrient.rate(&sum), amount::unit(nutrient));
         let numbers = |answer: Answer| answer.with(rate.to_string(), Some(actual.to_string()), unit);
@@ -92,9 +94,12 @@ pub(super) fn judge_caps(window: &Window, case: &Case<'_>, section: &SectionCase
             met = met.or_else(|| Some(numbers(Answer::met())));
             continue;
         }
-        let whole = if window.per == WindowPer::Window { ", all loads of the window together" } else { "" };
+        let (whole, with_earlier) = match window.per {
+            WindowPer::Window => (", all loads of the window together", ""),
+            WindowPer::Application => ("", with_earlier),
+        };
         let message = format!(
-            "From {} through {} at most {rate} {unit} may go down{whole}; this would make {actual} on {}.",
+            "From {} through {} at most {rate} {unit} may go down{whole}; this{with_earlier} would make {actual} on {}.",
             month_day(window.first_barred),
             month_day(window.last_barred),
             section.name()

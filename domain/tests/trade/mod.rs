@@ -43,6 +43,7 @@ pub fn label(nitrogen: &str, phosphate: &str, potash: &str) -> Label {
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
         printed: None,
+        wind_limit_mph: None,
     }
 }
 

@@ -18,6 +18,7 @@ use crate::{
         act::{Act, Reply},
         application::{self, ApplicationInput, ApplicationView},
         duties::{self, RecordDuties},
+        weather,
     },
     extract::{PathId, Valid, ValidQuery},
     problem::{FieldFault, Problem},
@@ -51,7 +52,9 @@ async fn record_application(
     PathId(id): PathId<ids::Application>,
     Valid { value, .. }: Valid<ApplicationInput>,
 ) -> Result<Response, Problem> {
-    let envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
+    let mut envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
+    let (property, started_at) = (value.property_id, value.started_at);
+    envelope.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
     match app.store.act(Act::Record(envelope, id, value)).await? {
         Reply::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.
@@ -177,7 +180,10 @@ async fn get_application_duties(
 ) -> Result<Json<RecordDuties>, Problem> {
     let missing = || Problem::not_found("application");
     let (reader, scope) = (app.store.reader(), staff.scope());
-    let application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let mut application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    // The weather that was kept beside the record is part of what is on record.
+    let provided = weather::of_record(&app, id).await?;
+    application.weather = application.weather.joined(&provided.weather);
     let property = store::properties::get(reader, application.property_id, scope).await?.ok_or_else(missing)?;
     let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();

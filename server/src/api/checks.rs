@@ -13,12 +13,12 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use uuid::Uuid;
 
 use crate::{
-    access::AnyStaff,
+    access::{AnyStaff, Scope},
     app::App,
     book::{
         act::{Act, Envelope},
         clearance::{self, ClearanceInput},
-        facts,
+        facts, weather,
     },
     extract::Valid,
     problem::Problem,
@@ -62,14 +62,17 @@ async fn check(
     Valid { value, .. }: Valid<ClearanceInput>,
 ) -> Result<Json<CheckAnswer>, Problem> {
     let at = app.clock.now();
-    let envelope = Envelope { actor, at, content: String::new(), fingerprint: String::new(), spare: Uuid::max() };
-    let question = Act::Clear(envelope, ClearanceId::from_uuid(Uuid::max()), value.clone());
+    let scope = Scope::of(actor);
+    let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
+    let (content, fingerprint) = (String::new(), String::new());
+    let envelope = Envelope { actor, at, content, fingerprint, spare: Uuid::max(), weather };
+    let question = Act::Clear(envelope.clone(), ClearanceId::from_uuid(Uuid::max()), value.clone());
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load(&mut connection, &[Box::new(question)]).await?;
     drop(connection);
     facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
     let plan = clearance::plan(&value, &world).map_err(Problem::invalid)?;
-    let decision = clearance::decide(&value, &plan, at, &world, &app.law);
+    let decision = clearance::decide(&envelope, &value, &plan, &world, &app.law);
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
     Ok(Json(CheckAnswer { decision, next_visit }))

@@ -20,10 +20,12 @@ use crate::{
         act::{Act, Done, Envelope, Reply},
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
         office::{self, Deed},
+        weather,
     },
     extract::{PathId, Valid, fingerprint},
     problem::{FieldFault, Kind, Problem},
     store,
+    weather::Provided,
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -41,6 +43,7 @@ pub fn envelope(app: &App, staff: AnyStaff, content: &serde_json::Value) -> Enve
         content: content.to_string(),
         fingerprint: fingerprint(content),
         spare: app.ids.uuid(at),
+        weather: Provided::default(),
     }
 }
 
@@ -86,7 +89,9 @@ async fn clear(
     PathId(id): PathId<ids::Clearance>,
     Valid { value, .. }: Valid<ClearanceInput>,
 ) -> Result<Response, Problem> {
-    let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    let mut envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    envelope.weather =
+        weather::for_plan(&app, value.property_id, staff.scope(), value.planned_on, &value.weather).await?;
     match app.store.act(Act::Clear(envelope, id, value)).await? {
         Reply::Cleared(view) => Ok(done(view)),
         other => Err(refused(other)),

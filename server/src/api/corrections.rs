@@ -13,6 +13,7 @@ use crate::{
     book::{
         act::{Act, Done, Reply},
         correction::{CorrectionInput, CorrectionView},
+        weather,
     },
     extract::{PathId, Valid, ValidQuery},
     problem::Problem,
@@ -42,7 +43,8 @@ async fn correct_application(
     Valid { value, .. }: Valid<CorrectionInput>,
 ) -> Result<Response, Problem> {
     let value = value.canonical();
-    let envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    let mut envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
+    envelope.weather = weather::of_record(&app, value.application_id).await?;
     match app.store.act(Act::Correct(envelope, id, value)).await? {
         Reply::Corrected(view) if view.new => Ok(done(view)),
         // A repeated request is shown as it was stored: the section may have been measured anew since.

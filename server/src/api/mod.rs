@@ -21,6 +21,7 @@ mod soil_reports;
 mod statements;
 mod stock;
 mod visits;
+mod weather;
 
 use domain::{
     ids::ProductId,
@@ -54,6 +55,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(visits::routes())
         .merge(days::routes())
         .merge(rule_sets::routes())
+        .merge(weather::routes())
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())
@@ -130,13 +132,6 @@ async fn last_past_day(app: &App) -> Result<Day, Problem> {
 fn not_yet(pointer: &str, day: Day, last: Day) -> Option<FieldFault> {
     let detail = || format!("lies in the future; the latest day that can be written here is {last}");
     (day > last).then(|| FieldFault::at(pointer, "in_the_future", detail()))
-}
-
-/// The fault of a zone that is none. Only the zone's own spelling: the reader takes any case, and phones may not.
-fn zone_fault(name: &str) -> Option<FieldFault> {
-    let known = zone(name).ok().filter(|zone| zone.iana_name() == Some(name) && !zone.is_unknown());
-    let detail = "is no IANA time zone, such as America/New_York; mind upper and lower case";
-    known.is_none().then(|| FieldFault::at("/time_zone", "unknown_value", detail))
 }
 
 /// All faults at once, or none.

@@ -18,7 +18,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{
     ListQuery,
-    sessions::{Peer, no_store},
+    sessions::{Peer, handed_over, no_store},
     whole,
 };
 use crate::{
@@ -239,15 +239,18 @@ struct DeviceInput {
         pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     name: String,
+    /// A page asks: the token is put into a cookie that no script can read, and left out of the answer.
+    #[serde(default)]
+    in_browser: bool,
 }
 
 /// An enrolled phone and its token.
 #[derive(Debug, Serialize, ToSchema)]
 struct Enrolled {
     device: Device,
-    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept.
+    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept. Null when the browser has it in its cookie.
     #[schema(max_length = 100)]
-    token: String,
+    token: Option<String>,
     expires_at: Instant,
 }
 
@@ -268,6 +271,7 @@ async fn enrol_device(
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);
     let (code, digest, expires_at) = (code_hash(&value.code), hash(&token), at.plus(DEVICE_LIFE));
+    let in_browser = value.in_browser;
     let deed = Deed { actor: None, at, act: "device.enrolled", subject: id.uuid() };
     let device = office::change(&app, deed, move |connection| {
         Box::pin(async move {
@@ -284,7 +288,8 @@ async fn enrol_device(
         })
     })
     .await?;
-    Ok((StatusCode::CREATED, no_store(), Json(Enrolled { device, token, expires_at })).into_response())
+    let (headers, token) = handed_over(token, in_browser, DEVICE_LIFE);
+    Ok((StatusCode::CREATED, headers, Json(Enrolled { device, token, expires_at })).into_response())
 }
 
 /// List the phones

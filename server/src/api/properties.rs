@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, ClientId, PropertyId},
-    law::Lawbook,
+    law::{Lawbook, Level},
     time::{Day, Instant, zone},
 };
 use serde::{Deserialize, Serialize};
@@ -13,7 +13,7 @@ use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{whole, zone_fault};
+use super::{last_past_day, not_yet, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
@@ -99,11 +99,32 @@ fn place_faults(place: &Place, rule_sets: &[RuleSetCode]) -> Vec<FieldFault> {
     faults
 }
 
+/// A property lies in one state: its rule sets lead up to one.
+fn one_state(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {
+    let state_of = |code: &str| {
+        let stacked = law.over(&[code.to_owned()]);
+        stacked
+            .into_iter()
+            .map(|used| used.code)
+            .find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
+    };
+    let Some(first) = codes.iter().find_map(|code| state_of(&code.0)) else { return Vec::new() };
+    let other = |(at, code): (usize, &RuleSetCode)| {
+        let state = state_of(&code.0).filter(|state| *state != first)?;
+        let detail = format!("belongs to {state}, and another of them to {first}; a property lies in one state");
+        Some(FieldFault::at(format!("/rule_sets/{at}"), "contradiction", detail))
+    };
+    codes.iter().enumerate().filter_map(other).collect()
+}
+
 /// What is wrong with a property in itself.
-fn faults(input: &PropertyInput, law: &Lawbook) -> Vec<FieldFault> {
+fn faults(input: &PropertyInput, law: &Lawbook, last: Day) -> Vec<FieldFault> {
     let mut faults = rule_set_faults(&input.rule_sets, law);
+    if faults.is_empty() && input.place.is_none() {
+        faults.extend(one_state(&input.rule_sets, law));
+    }
+    faults.extend(input.local_rules_checked_on.and_then(|day| not_yet("/local_rules_checked_on", day, last)));
     faults.extend(input.place.iter().flat_map(|place| place_faults(place, &input.rule_sets)));
-    faults.extend(zone_fault(&input.time_zone));
     let missing = match (input.latitude, input.longitude) {
         (Some(_), None) => Some("/longitude"),
         (None, Some(_)) => Some("/latitude"),
@@ -139,7 +160,7 @@ async fn create_property(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<PropertyInput>,
 ) -> Result<Created, Problem> {
-    let mut faults = faults(&value, &app.law);
+    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
     if value.client_since.is_some() {
         let detail = "is given only when the property becomes another client's; a new one has no other before";
         faults.push(FieldFault::at("/client_since", "contradiction", detail));
@@ -205,7 +226,7 @@ async fn replace_property(
     if_match: IfMatch,
     Valid { value, .. }: Valid<PropertyInput>,
 ) -> Result<Json<Property>, Problem> {
-    let mut faults = faults(&value, &app.law);
+    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
     let at = app.clock.now();
     let deed = Deed { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {

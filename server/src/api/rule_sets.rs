@@ -65,6 +65,9 @@ struct RuleSetQuery {
 struct RuleSetAnswer {
     about: RuleSetAbout,
     on: Day,
+    /// The set, the places around it and the company's own, and why one of them does not count there.
+    #[schema(max_items = 60)]
+    rule_sets: Vec<RuleSetUsed>,
     /// What every rule of the set, of the places around it and of the company says on that day.
     #[schema(max_items = 2000)]
     rules: Vec<RuleOnDay>,
@@ -85,7 +88,8 @@ async fn get_rule_set(
 ) -> Result<Json<RuleSetAnswer>, Problem> {
     let set = app.law.rule_set(&code).ok_or_else(|| Problem::not_found("rule set"))?;
     let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
-    Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rules }))
+    let rule_sets = app.law.over(std::slice::from_ref(&code));
+    Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rule_sets, rules }))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]

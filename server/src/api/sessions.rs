@@ -5,7 +5,7 @@ use std::net::{IpAddr, SocketAddr};
 use axum::{
     Json,
     extract::{ConnectInfo, FromRequestParts, State},
-    http::{HeaderMap, StatusCode, header, request::Parts},
+    http::{HeaderMap, HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Response},
 };
 use domain::{actor::Actor, actor::Role, ids::PersonId, time::Instant};
@@ -14,9 +14,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{whole, zone_fault};
+use super::whole;
 use crate::{
-    access::{AnyStaff, Anyone, code_hash, hash, new_token},
+    access::{AnyStaff, Anyone, OwnToken, code_hash, cookie, hash, new_token},
     app::App,
     book::office::{self, Deed},
     extract::Valid,
@@ -71,8 +71,14 @@ struct SetUpInput {
         pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     company_name: String,
-    /// IANA time zone of the office.
-    #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
+    /// IANA time zone of the office, in its own upper and lower case.
+    #[schema(
+        min_length = 1,
+        max_length = 60,
+        pattern = "^[A-Za-z0-9_+/-]+$",
+        format = "iana-time-zone",
+        example = "America/New_York"
+    )]
     time_zone: String,
     #[schema(
         min_length = 1,
@@ -95,9 +101,7 @@ async fn set_up(
     Valid { value, .. }: Valid<SetUpInput>,
 ) -> Result<Response, Problem> {
     app.throttle.count("set-up", peer.0)?;
-    let mut faults: Vec<FieldFault> = zone_fault(&value.time_zone).into_iter().collect();
-    faults.extend(password::guessable(&value.sign_in, &value.company_name));
-    whole(faults)?;
+    whole(password::guessable(&value.sign_in, &value.company_name).into_iter().collect())?;
     let person = PersonInput { name: value.owner_name, role: Role::Owner, sign_in: Some(value.sign_in), active: true };
     let password = password::hash_of(&app, person.sign_in.as_ref()).await?;
     let at = app.clock.now();
@@ -129,14 +133,29 @@ struct SessionInput {
     name: String,
     #[schema(min_length = 1, max_length = 200)]
     password: String,
+    /// A page asks: the token is put into a cookie that no script can read, and left out of the answer.
+    #[serde(default)]
+    in_browser: bool,
 }
 
 #[derive(Debug, Serialize, ToSchema)]
 struct Session {
-    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept.
+    /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept. Null when the browser has it in its cookie.
     #[schema(max_length = 100)]
-    token: String,
+    token: Option<String>,
     expires_at: Instant,
+}
+
+/// The headers of an answer with a new token, and the token unless a browser's cookie takes it.
+pub fn handed_over(token: String, in_browser: bool, lasts: SignedDuration) -> (HeaderMap, Option<String>) {
+    let mut headers = no_store();
+    if !in_browser {
+        return (headers, Some(token));
+    }
+    if let Ok(cookie) = HeaderValue::from_str(&cookie(&token, lasts.as_secs())) {
+        headers.insert(header::SET_COOKIE, cookie);
+    }
+    (headers, None)
 }
 
 /// Sign in
@@ -169,13 +188,14 @@ async fn create_session(
             })
         })
         .await?;
-    Ok((StatusCode::CREATED, no_store(), Json(Session { token, expires_at })).into_response())
+    let (headers, token) = handed_over(token, value.in_browser, SESSION);
+    Ok((StatusCode::CREATED, headers, Json(Session { token, expires_at })).into_response())
 }
 
 /// A token must not lie about in a cache.
 pub fn no_store() -> HeaderMap {
     let mut headers = HeaderMap::new();
-    headers.insert(header::CACHE_CONTROL, axum::http::HeaderValue::from_static("no-store"));
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     headers
 }
 
@@ -184,13 +204,16 @@ pub fn no_store() -> HeaderMap {
 /// Ends the token that this request carries, at once.
 #[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
     responses((status = 204, description = "Signed out.")))]
-async fn end_session(_: AnyStaff, State(app): State<App>, headers: HeaderMap) -> Result<StatusCode, Problem> {
-    let token = headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()).and_then(|v| v.split_once(' '));
-    let (digest, at) = (hash(token.map_or("", |(_, token)| token.trim())), app.clock.now());
+async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
+    let (digest, at) = (hash(&token), app.clock.now());
     app.store
         .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))
         .await?;
-    Ok(StatusCode::NO_CONTENT)
+    let mut headers = HeaderMap::new();
+    if let Ok(gone) = HeaderValue::from_str(&cookie("", 0)) {
+        headers.insert(header::SET_COOKIE, gone);
+    }
+    Ok((StatusCode::NO_CONTENT, headers).into_response())
 }
 
 /// Who a token belongs to.

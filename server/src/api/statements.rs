@@ -186,7 +186,7 @@ async fn get_company_year(
 ) -> Result<Json<CompanyYear>, Problem> {
     let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
-    let sums = store::company_year::company_year(app.store.reader(), from, to).await?;
+    let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
     let reports_due = company_year::reports_due(&app.law, year, &sums);
     Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law, caps_on, sums), reports_due }))
 }

@@ -27,6 +27,7 @@ use crate::{
             ApplicationRow, ClearanceRow, CorrectionRow, LedgerRow, ProductRow, PropertyRow, SectionRow, VisitRow,
         },
     },
+    weather::Provided,
 };
 
 /// Who acts, when, and with which content.
@@ -39,6 +40,21 @@ pub struct Envelope {
     pub fingerprint: String,
     /// An id of the server's own: of the attempt that is refused, or of the stock movement of a record.
     pub spare: Uuid,
+    /// What weather services say, fetched before the act. It is no part of what was sent, and kept beside the decision.
+    pub weather: Provided,
+}
+
+impl Envelope {
+    /// The services' part as it is kept, if they said anything.
+    fn weather_facts(&self) -> Option<String> {
+        let said = !self.weather.fetches.is_empty();
+        said.then(|| serde_json::to_string(&self.weather.weather).unwrap_or_default())
+    }
+
+    /// Its hash, by which the journal vouches for it.
+    pub fn weather_sha256(&self) -> Option<String> {
+        self.weather_facts().map(|facts| crate::access::hash(&facts))
+    }
 }
 
 /// One act, ready to be decided.
@@ -185,11 +201,14 @@ impl World {
         self.effects.clearance_ends.push(serde_json::json!([id, how, by, at.millis()]));
     }
 
-    /// Keeps the decision word for word, and the text of every rule set it was made under.
-    pub fn keep_decision(&mut self, subject: &str, at: Instant, decision: &Decision, law: &Lawbook) -> String {
+    /// Keeps the decision word for word, the text of every rule set it was made under, and the weather services' part in it.
+    pub fn keep_decision(&mut self, subject: &str, envelope: &Envelope, decision: &Decision, law: &Lawbook) -> String {
         let body = serde_json::to_string(decision).unwrap_or_default();
         let hash = crate::access::hash(&body);
-        self.effects.decision(subject, at, &body);
+        self.effects.decision(subject, envelope.at, &body);
+        if let Some(facts) = envelope.weather_facts() {
+            self.effects.weather(subject, envelope.at, &facts, &envelope.weather.fetches);
+        }
         for set in &decision.rule_sets {
             if let (Some(known), Some(hash)) = (law.rule_set(&set.code), &set.hash)
                 && self.rule_set_texts.insert(hash.clone())
@@ -212,7 +231,7 @@ impl World {
     ) -> Reply {
         if self.attempts.insert((subject.to_owned(), envelope.fingerprint.clone())) {
             let id = envelope.spare.to_string();
-            let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope.at, decision, law);
+            let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope, decision, law);
             let stored = serde_json::json!({
                 "id": id, "kind": kind, "subject_id": subject, "property_id": property, "about_on": decision.on,
                 "person_id": envelope.actor.person, "device_id": envelope.actor.device,
@@ -221,7 +240,7 @@ impl World {
             self.effects.attempts.push(with_content(&stored, &envelope.content));
             let payload = serde_json::json!({
                 "content": serde_json::from_str::<serde_json::Value>(&envelope.content).unwrap_or_default(),
-                "row": stored, "decision_sha256": decision_hash,
+                "row": stored, "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(),
             });
             self.journal(envelope, "attempt.refused", &id, payload.to_string());
         }

@@ -125,7 +125,7 @@ pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world
         Ok(plan) if faults.is_empty() => plan,
         _ => return Reply::Invalid(faults),
     };
-    let decision = decide(input, &plan, envelope.at, world, law);
+    let decision = decide(envelope, input, &plan, world, law);
     if decision.verdict == Verdict::Stop {
         return world.refuse(envelope, "clearance", &id.to_string(), input.property_id, &decision, law);
     }
@@ -148,7 +148,7 @@ pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world
             .map(|line| ClearedLine(line.section, line.area.raw(), line.product.raw()))
             .collect(),
     };
-    let decision_hash = world.keep_decision(&format!("clearance/{id}"), envelope.at, &decision, law);
+    let decision_hash = world.keep_decision(&format!("clearance/{id}"), envelope, &decision, law);
     hold(envelope, id, input, &row, &decision_hash, world);
     let view = world.products.get(&input.product_id).map(|product| view(id, &row, &product.label, envelope.at));
     world.clearances.insert(id, row);
@@ -168,13 +168,13 @@ fn repeated(envelope: &Envelope, id: ClearanceId, stored: &ClearanceRow, world: 
 
 /// Asks the rules about a plan, without effect. What the weather and the ground are like now says nothing about another
 /// day: for that they count as unseen.
-pub fn decide(input: &ClearanceInput, plan: &Plan, at: Instant, world: &World, law: &Lawbook) -> Decision {
+pub fn decide(envelope: &Envelope, input: &ClearanceInput, plan: &Plan, world: &World, law: &Lawbook) -> Decision {
+    let at = envelope.at;
     let today = world.properties.get(&input.property_id).map(|property| at.day_in(&facts::zone(property)));
-    let unseen = Weather::default();
     let (weather, ground, own) = if today == Some(input.planned_on) {
-        (&input.weather, input.ground, Vec::new())
+        (input.weather.joined(&envelope.weather.weather), input.ground, Vec::new())
     } else {
-        (&unseen, None, another_day(input))
+        (Weather::default(), None, another_day(input))
     };
     let question = Question {
         property: input.property_id,
@@ -183,7 +183,7 @@ pub fn decide(input: &ClearanceInput, plan: &Plan, at: Instant, world: &World, l
         at,
         purpose: input.purpose,
         equipment: input.equipment,
-        weather,
+        weather: &weather,
         ground,
         pavement_cleaned: None,
         lines: &plan.lines,
@@ -294,7 +294,7 @@ fn hold(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": row.lines,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": row.lines,
     });
     world.journal(envelope, "clearance.granted", &subject, payload.to_string());
 }

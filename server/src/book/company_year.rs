@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use domain::{
     application::Audience,
-    ids::{ClientId, SectionId},
+    ids::{ClientId, PropertyId, SectionId},
     land::Species,
     law::{Lawbook, Level, ReportDue, year::YearCap},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
@@ -23,6 +23,7 @@ pub struct SectionSum {
     pub client_name: String,
     #[schema(max_length = 300)]
     pub address: String,
+    pub property_id: PropertyId,
     pub section_id: SectionId,
     #[schema(max_length = 120)]
     pub section_name: String,
@@ -32,6 +33,10 @@ pub struct SectionSum {
     pub phosphate_lb_per_1000_sqft: NutrientRate,
     pub potash_lb_per_1000_sqft: NutrientRate,
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+    /// Targets of the visits that are still to be made this year, added up.
+    pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
+    /// The day of the first planned visit with which the section runs past its cap.
+    pub runs_past_on: Option<Day>,
 }
 
 /// Every section's year against its cap.
@@ -58,6 +63,7 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             client_id: sum.client_id,
             client_name: sum.client_name,
             address: sum.address,
+            property_id: sum.property_id,
             section_id: sum.section_id,
             section_name: sum.section_name,
             cap,
@@ -66,23 +72,44 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             phosphate_lb_per_1000_sqft: phosphate,
             potash_lb_per_1000_sqft: potash,
             remaining_nitrogen_lb_per_1000_sqft: room,
+            planned_nitrogen_lb_per_1000_sqft: NutrientRate::from_raw(
+                sum.planned.iter().map(|(_, target)| target).sum(),
+            ),
+            runs_past_on: room.and_then(|room| runs_past_on(&sum.planned, room)),
         }
     };
     sums.into_iter().map(section).collect()
+}
+
+/// The first planned visit that does not fit any more under what is left, with those before it.
+fn runs_past_on(planned: &[(Day, i64)], room: NutrientRoom) -> Option<Day> {
+    let mut sum = 0;
+    let past = planned.iter().find(|(_, target)| {
+        sum += target;
+        sum > room.raw()
+    });
+    past.map(|(day, _)| *day)
 }
 
 /// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.
 pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
     let mut treated: BTreeMap<&Vec<String>, i64> = BTreeMap::new();
     for sum in sums {
-        let area = sum.loads.iter().map(|load| load.0).max().unwrap_or(0);
+        // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a
+        // report that may be due is named.
+        let treated_here = sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0);
+        let area = if treated_here { sum.area } else { 0 };
         *treated.entry(&sum.rule_sets).or_default() += area;
     }
     let mut due: Vec<ReportDue> = Vec::new();
     for codes in treated.iter().filter(|(_, area)| **area > 0).map(|(codes, _)| *codes) {
         // A state counts the ground of all its places together.
-        let state = codes.iter().find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State));
-        let within = |other: &Vec<String>| state.is_some_and(|state| other.contains(state)) || other == codes;
+        let state_of = |codes: &[String]| {
+            let mut stacked = law.over(codes).into_iter().map(|used| used.code);
+            stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
+        };
+        let state = state_of(codes);
+        let within = |other: &Vec<String>| other == codes || (state.is_some() && state_of(other) == state);
         let area: i64 = treated.iter().filter(|(other, _)| within(other)).map(|(_, area)| area).sum();
         for report in law.reports_due(codes, Audience::Professional, year, Area::from_raw(area)) {
             if !due.contains(&report) {

@@ -228,6 +228,8 @@ fn judge(
     let Ok(content) = serde_json::from_str::<ApplicationInput>(&application.content) else {
         return Err(Reply::Missing("application"));
     };
+    // What the services said when the application was recorded, not what they say now.
+    let weather = content.weather.joined(&envelope.weather.weather);
     let question = Question {
         property: application.property_id,
         product: application.product_id,
@@ -235,7 +237,7 @@ fn judge(
         at: content.started_at,
         purpose: content.purpose,
         equipment: content.equipment,
-        weather: &content.weather,
+        weather: &weather,
         ground: Some(content.ground),
         pavement_cleaned: Some(content.pavement_cleaned),
         lines,
@@ -248,7 +250,7 @@ fn judge(
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         return Err(world.refuse(envelope, "correction", &id.to_string(), application.property_id, &decision, law));
     }
-    let hash = world.keep_decision(&format!("correction/{id}"), envelope.at, &decision, law);
+    let hash = world.keep_decision(&format!("correction/{id}"), envelope, &decision, law);
     Ok((decision.verdict, Some(hash)))
 }
 
@@ -313,7 +315,7 @@ fn store(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": ledger,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.corrected", &subject, payload.to_string());

@@ -44,7 +44,8 @@ pub fn of_record(
     }
 }
 
-/// What the record and the book behind it hold. The book knows no licences and no supervisors yet.
+/// What the record and the book behind it hold. The book knows no licences and no supervisors yet, and of a label its
+/// figures: the copy is kept on paper.
 fn written(application: &ApplicationView, client: &Client, soil_tested: bool) -> Vec<RecordField> {
     use RecordField as F;
     let mut written = vec![
@@ -55,7 +56,6 @@ fn written(application: &ApplicationView, client: &Client, soil_tested: bool) ->
         F::Date,
         F::AreaTreated,
         F::ProductName,
-        F::LabelCopy,
         F::NutrientAnalysis,
         F::Rate,
         F::TotalAmount,

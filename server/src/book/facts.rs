@@ -7,14 +7,14 @@ use domain::{
     equipment::Equipment,
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::SectionFacts,
-    law::{Lawbook, Level, RuleSet},
+    law::{Lawbook, Level, Preemption, Reach, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
 };
 use jiff::{SignedDuration, tz::TimeZone};
 
-use super::act::World;
+use super::{act::World, places};
 use crate::{
     problem::FieldFault,
     store::world::{ProductRow, PropertyRow},
@@ -146,7 +146,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
     };
     let mut decision = decide(law, &property.rule_sets, &facts);
     let mut own = own_findings(question, property, product);
-    own.extend(local_rules(property, law));
+    own.extend(right_law(property, question.on, law));
     own.extend(question.own.iter().cloned());
     if !own.is_empty() {
         for finding in own {
@@ -229,12 +229,22 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
     findings
 }
 
-/// Where the state lets county and municipality have rules, somebody must have asked them; and what this server has of them
-/// must have been confirmed.
-fn local_rules(property: &PropertyRow, law: &Lawbook) -> Vec<Finding> {
+/// A year after somebody asked county and municipality, they are asked again: ordinances change. *Common practice.*
+const ASKED_MONTHS: i32 = 12;
+
+/// Whether it is the right law: the coordinates agree with what was confirmed, what this server has of the place was
+/// confirmed, and where the state lets county and municipality have rules, somebody has asked them.
+fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let unconfirmed = property.places.iter().flatten().filter_map(|code| law.rule_set(code));
-    for set in unconfirmed.filter(|set| !property.rule_sets.contains(&set.about.code)) {
+    let at = property.latitude.zip(property.longitude);
+    if let Some(told) = at.and_then(|(north, east)| places::differs(north, east, &property.rule_sets)) {
+        let hint = "The office corrects the coordinates or the rule sets.";
+        findings.push(own("book.place.agrees", Verdict::Care, told, hint));
+    }
+    let stacked: Vec<&RuleSet> =
+        law.over(&property.rule_sets).iter().filter_map(|used| law.rule_set(&used.code)).collect();
+    let confirmed = |code: &String| stacked.iter().any(|set| set.about.code == *code);
+    for set in property.places.iter().flatten().filter(|code| !confirmed(code)).filter_map(|code| law.rule_set(code)) {
         findings.push(own(
             "book.place.confirmed",
             Verdict::Care,
@@ -242,20 +252,29 @@ fn local_rules(property: &PropertyRow, law: &Lawbook) -> Vec<Finding> {
             "The office confirms the rule set, or corrects where the property lies.",
         ));
     }
-    let states = property.rule_sets.iter().filter_map(|code| law.rule_set(code));
-    let open = |set: &&RuleSet| set.about.level == Level::State && set.about.preempts_local.is_none();
-    if property.local_rules_checked_on.is_none()
-        && let Some(state) = states.into_iter().find(open)
-    {
-        let message = format!(
-            "In {} a county or a municipality may have rules of its own, and nobody has asked them yet.",
-            state.about.name
+    let asked = property.local_rules_checked_on.is_some_and(|day| day >= on.minus_months(ASKED_MONTHS));
+    if let Some(state) = stacked.iter().find(|set| may_have_local_rules(set)).filter(|_| !asked) {
+        let since = property.local_rules_checked_on.map_or_else(
+            || "nobody has asked them yet".to_owned(),
+            |day| format!("they were last asked on {day}, more than a year before"),
         );
+        let message =
+            format!("In {} a county or a municipality may have rules of its own, and {since}.", state.about.name);
         let hint = "The office asks both, confirms the rule sets there are, and enters the day.";
         findings.push(own("book.place.local_rules", Verdict::Care, message, hint));
     }
     findings
 }
+
+/// Whether a state leaves anything to its counties and towns: it bars nothing, or only some of their rules.
+fn may_have_local_rules(set: &RuleSet) -> bool {
+    let barred = |bar: &Preemption| bar.reach == Reach::All && bar.older_than.is_none() && bar.except.is_empty();
+    let whole = set.about.preempts_local.as_ref().is_some_and(barred);
+    set.about.level == Level::State && !whole && set.about.code != WITHOUT_TOWNS
+}
+
+/// The District of Columbia is a state in the law files and has no place inside it.
+const WITHOUT_TOWNS: &str = "us-dc";
 
 /// A finding of the company's own book.
 pub fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {

@@ -13,3 +13,4 @@ pub mod places;
 pub mod record;
 pub mod statement;
 pub mod verify;
+pub mod weather;

@@ -104,10 +104,10 @@ fn state_words(state: &str, law: &Lawbook) -> String {
 }
 
 /// What does not agree between the coordinates and the codes that were confirmed.
-pub fn differs(latitude: f64, longitude: f64, confirmed: &[RuleSetCode]) -> Option<String> {
+pub fn differs(latitude: f64, longitude: f64, confirmed: &[String]) -> Option<String> {
     let state = state_at(latitude, longitude)?;
-    let elsewhere = |code: &&RuleSetCode| code.0 != state && !code.0.starts_with(&format!("{state}-"));
-    let others: Vec<&str> = confirmed.iter().filter(elsewhere).map(|code| code.0.as_str()).collect();
+    let elsewhere = |code: &&String| **code != state && !code.starts_with(&format!("{state}-"));
+    let others: Vec<&str> = confirmed.iter().filter(elsewhere).map(String::as_str).collect();
     (!others.is_empty()).then(|| {
         format!(
             "The coordinates lie in {}, but {} is confirmed. One of the two is wrong, or the place lies at the border.",
@@ -173,7 +173,7 @@ mod tests {
 
     #[test]
     fn a_code_of_another_state_is_noticed() {
-        let code = |text: &str| RuleSetCode(text.to_owned());
+        let code = |text: &str| text.to_owned();
         assert_eq!(differs(38.98, -76.49, &[code("us-md")]), None);
         let told = differs(38.98, -76.49, &[code("us-pa"), code("us-md")]);
         assert!(told.is_some_and(|told| told.contains("us-pa") && told.contains("US-MD")));

@@ -54,6 +54,7 @@ pub fn record(
     let person = input.applied_by.unwrap_or(envelope.actor.person);
     let (clearance, mut own) = used_clearance(input, person, envelope.actor.person, on, world);
     own.extend(visit_that_fits(input, on, world));
+    let weather = input.weather.joined(&envelope.weather.weather);
     let question = Question {
         property: input.property_id,
         product: input.product_id,
@@ -61,7 +62,7 @@ pub fn record(
         at: input.started_at,
         purpose: input.purpose,
         equipment: input.equipment,
-        weather: &input.weather,
+        weather: &weather,
         ground: Some(input.ground),
         pavement_cleaned: Some(input.pavement_cleaned),
         lines: &lines,
@@ -75,7 +76,7 @@ pub fn record(
         return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
     }
     let row = row_of(envelope, input, on, decision.verdict, world);
-    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope.at, &decision, law);
+    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope, &decision, law);
     store(envelope, id, input, &row, &lines, (&decision_hash, clearance), world);
     if let Some(clearance) = clearance {
         world.end_clearance(clearance, "used", Some(id), envelope.at);
@@ -323,7 +324,7 @@ fn store(
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "lines": ledger, "used_clearance": used_clearance,
+        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger, "used_clearance": used_clearance,
     });
     world.add_to_ledger(ledger);
     world.journal(envelope, "application.recorded", &subject, payload.to_string());

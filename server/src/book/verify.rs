@@ -7,6 +7,7 @@ use std::{collections::BTreeMap, path::Path, process::ExitCode};
 
 use domain::{journal, product::Label, quantity::StockBalance};
 use serde_json::Value;
+use sha2::Digest;
 use sqlx::SqliteConnection;
 
 use super::{application::ApplicationInput, correction::CorrectionInput};
@@ -97,6 +98,7 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
     if recorded != found.records {
         found.faults.push(format!("{} records are stored, {recorded} of them stand in the journal", found.records));
     }
+    weather_answers(connection, &mut found.faults).await?;
     totals(connection, &mut found).await?;
     for (product, mass, total) in verify::stock(connection).await? {
         if mass != total {
@@ -129,6 +131,22 @@ fn chain(entry: &Entry, found: &mut Found) {
     }
     found.entries = entry.seq;
     found.last_hash.clone_from(&entry.hash);
+}
+
+/// What weather services answered is what its hash says.
+async fn weather_answers(connection: &mut SqliteConnection, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+    let mut after = 0;
+    loop {
+        let page = verify::weather_bodies(connection, after, 50).await?;
+        let Some((last, ..)) = page.last() else { return Ok(()) };
+        after = *last;
+        for (_, sha256, bytes) in &page {
+            let body = crate::weather::unpacked(bytes);
+            if body.is_none_or(|body| journal::hex(&sha2::Sha256::digest(body)) != *sha256) {
+                faults.push(format!("the answer of a weather service differs from its hash {sha256}"));
+            }
+        }
+    }
 }
 
 /// A thing of the office is as the last entry about it says.
@@ -185,6 +203,11 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
         && entry.decision.as_deref().map(digest).as_deref() != Some(stated)
     {
         differs("the decision");
+    }
+    let weather = entry.weather.as_deref().map(digest);
+    if weather.as_deref() != payload["weather_sha256"].as_str() && (entry.is_record() || entry.act == "attempt.refused")
+    {
+        differs("the weather");
     }
     if entry.act == "product.added" && json(&entry.label) != payload["label"] {
         differs("the label");

@@ -104,9 +104,11 @@ pub async fn place(office: &Caller, number: usize, rule_set: &str, areas: &[u32]
     let client =
         json!({ "name": format!("Client {number:03}"), "mailing_address": format!("{number} Street A, Sampletown") });
     let client = office.made("/api/v1/clients", &client).await?;
+    // Near Annapolis and near Harrisburg.
+    let (latitude, longitude) = if rule_set == "us-md" { (38.97, -76.49) } else { (40.27, -76.88) };
     let property = json!({
         "client_id": client, "name": "Home", "address": format!("{number} Street A, Sampletown"), "postal_code": "21000",
-        "time_zone": "America/New_York", "rule_sets": [rule_set],
+        "time_zone": "America/New_York", "rule_sets": [rule_set], "latitude": latitude, "longitude": longitude,
     });
     let property = office.made("/api/v1/properties", &property).await?;
     let mut sections = Vec::new();

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::{
     company::{self, Place, Rate, Shelf, Staff, fair_weather, phone_id},
     http::{Caller, expect},
-    table,
+    table, weather,
 };
 use crate::clock::MovedClock;
 
@@ -41,6 +41,8 @@ pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Ins
     main_job(&staff, &shelf, place, clock, moment).await?;
     rules(&staff, &shelf, &places, moment).await?;
     closing(&staff, &shelf, place).await?;
+    step(9, "Office: when may it go down? A sample of weather, made up for this demonstration; no network is used");
+    weather::told(&staff, &shelf, place).await?.iter().for_each(|line| say(line));
     Ok(farewell(base, &staff))
 }
 

@@ -7,6 +7,7 @@ mod company;
 mod http;
 mod job;
 mod table;
+mod weather;
 
 use std::{path::PathBuf, sync::Arc};
 
@@ -18,6 +19,7 @@ use crate::{
     config::Demo,
     serve::{self, ServeError},
     throttle::Throttle,
+    weather::Services,
 };
 
 /// The moment at which the demonstration takes place: a mild Tuesday morning in September, in an open season.
@@ -34,9 +36,12 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let law = serve::law(None)?;
     let listener = serve::bind(config.listen)?;
     let address = listener.local_addr().map_err(|error| ServeError::Io { what: "no address".to_owned(), error })?;
-    let opened =
-        serve::open(&file, Arc::clone(&clock) as Arc<dyn Clock>, Arc::new(RandomIds), law, Throttle::new(false))
-            .await?;
+    let shared = Arc::clone(&clock) as Arc<dyn Clock>;
+    let sample = weather::stand_in(Arc::clone(&shared)).await?;
+    let services = Services::configured(&sample.config, &shared).map_err(ServeError::Refused)?;
+    let opened = serve::open_with(&file, shared, Arc::new(RandomIds), law, Throttle::new(false), services);
+    let (opened, beside) = opened.await?;
+    drop(beside);
     let code =
         opened.setup_code.clone().ok_or_else(|| ServeError::Refused("this book is set up already".to_owned()))?;
     let handle = Handle::new();

@@ -1,4 +1,10 @@
-//! What a person sees in a browser, server-rendered. One page for now, the explanations of problems, and the API document.
+//! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
+//! the API document. Rendered here; what is sent goes through the same API as any program's requests.
+
+mod desk;
+mod office;
+mod phone;
+mod year;
 
 use askama::Template;
 use axum::{
@@ -19,7 +25,7 @@ use crate::{
 };
 
 /// The pages' own policy: everything from this server, nothing inline.
-const PAGE_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 /// The interactive API page brings its own script and style sheet, and marks some of its styles inline.
 const API_PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; font-src 'self'; connect-src 'self'; base-uri 'none'; frame-ancestors 'none'";
 
@@ -31,6 +37,20 @@ pub fn routes(document: &OpenApi) -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
+        .route("/sign-in", get(desk::sign_in))
+        .route("/reviews", get(desk::reviews))
+        .route("/rules", get(desk::rules))
+        .route("/office", get(office::today))
+        .route("/office/properties/{id}", get(office::property))
+        .route("/year", get(year::year))
+        .route("/year/{id}", get(year::client))
+        .route("/records/{id}", get(year::record))
+        .route("/phone", get(phone::page))
+        .route("/phone.css", get(phone::style))
+        .route("/phone.webmanifest", get(phone::manifest))
+        .route("/icon.svg", get(phone::icon))
+        .route("/sw.js", get(phone::worker))
+        .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))
         .route("/openapi.json", get(api_document))
         .route("/healthz", get(alive))

@@ -1,7 +1,7 @@
 //! Every section's year in sums, for the owner's overview.
 
 use domain::{
-    ids::{ClientId, SectionId},
+    ids::{ClientId, PropertyId, SectionId},
     land::Species,
     time::Day,
 };
@@ -13,6 +13,7 @@ use super::{read, read_json, read_word};
 #[derive(Debug)]
 pub struct YearSum {
     pub section_id: SectionId,
+    pub property_id: PropertyId,
     pub client_id: ClientId,
     pub species: Option<Species>,
     pub rule_sets: Vec<String>,
@@ -22,26 +23,38 @@ pub struct YearSum {
     /// Area in hundredths of a square foot; nitrogen, quick nitrogen, phosphate and potash in ten-billionths of a pound,
     /// added up for each treated area.
     pub loads: Vec<(i64, i64, i64, i64, i64)>,
+    /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
+    pub planned: Vec<(Day, i64)>,
+    /// The largest area that was ever measured, in hundredths of a square foot.
+    pub area: i64,
 }
 
 /// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
-pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<YearSum>, sqlx::Error> {
-    let (from, to) = (from.to_string(), to.to_string());
+pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> Result<Vec<YearSum>, sqlx::Error> {
+    let (from, to, today) = (from.to_string(), to.to_string(), today.to_string());
     let rows = sqlx::query!(
-        r#"SELECT s.id AS "section_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
+        r#"SELECT s.id AS "section_id!", p.id AS "property_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
                   c.id AS "client_id!", c.name AS "client_name!",
                   (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash)) FROM (
                       SELECT l.area, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen, sum(l.phosphate) AS phosphate,
                              sum(l.potash) AS potash
                       FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area) AS x)
-                   AS "loads!: String"
+                   AS "loads!: String",
+                  (SELECT json_group_array(json_array(x.planned_on, x.target)) FROM (
+                      SELECT v.planned_on, v.target_nitrogen AS target
+                      FROM visit_sections AS w JOIN visits AS v ON v.id = w.visit_id
+                      WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
+                        AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
+                      ORDER BY v.planned_on) AS x) AS "planned!: String",
+                  (SELECT coalesce(max(m.area), 0) FROM measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
                (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
                p.client_id)
            ORDER BY c.seq, p.seq, s.seq"#,
         from,
-        to
+        to,
+        today
     )
     .fetch_all(pool)
     .await?;
@@ -49,6 +62,7 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<Y
         .map(|row| {
             Ok(YearSum {
                 section_id: read(&row.section_id, "section id")?,
+                property_id: read(&row.property_id, "property id")?,
                 client_id: read(&row.client_id, "client id")?,
                 species: row.species.as_deref().map(|word| read_word(word, "species")).transpose()?,
                 rule_sets: read_json(&row.rule_sets, "rule sets")?,
@@ -56,6 +70,8 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<Y
                 address: row.address,
                 section_name: row.section_name,
                 loads: read_json(&row.loads, "yearly loads")?,
+                planned: read_json(&row.planned, "planned visits")?,
+                area: row.area,
             })
         })
         .collect()

@@ -1,9 +1,9 @@
 //! A person's day: the visits with everything that is needed on the spot, read as it stood at one moment.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use domain::{
-    ids::{PersonId, ProductId, PropertyId, SectionId},
+    ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     time::{Day, Instant},
 };
 use serde::Serialize;
@@ -48,6 +48,8 @@ pub struct DayVisit {
     #[schema(max_items = 20)]
     pub sections: Vec<Section>,
     pub product: Product,
+    /// A record of it has come in and stands.
+    pub recorded: bool,
 }
 
 /// What the visits of a day name.
@@ -57,6 +59,7 @@ struct Named {
     clients: HashMap<PropertyId, ClientWords>,
     sections: HashMap<SectionId, Section>,
     products: HashMap<ProductId, Product>,
+    recorded: HashSet<VisitId>,
 }
 
 #[derive(Clone)]
@@ -78,6 +81,7 @@ pub async fn visits(pool: &SqlitePool, person: PersonId, day: Day) -> Result<Vec
     read_clients(&mut moment, &person, &day, &mut named).await?;
     read_sections(&mut moment, &person, &day, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
+    read_recorded(&mut moment, &person, &day, &mut named).await?;
     moment.commit().await?;
     visits.into_iter().map(|visit| named.complete(visit)).collect()
 }
@@ -94,6 +98,7 @@ impl Named {
             client_cancelled_on: client.cancelled_on,
             sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
             product: self.products.get(&visit.product_id).cloned().ok_or_else(missing)?,
+            recorded: self.recorded.contains(&visit.id),
             visit,
         })
     }
@@ -216,6 +221,29 @@ async fn read_products(
     for row in rows {
         let Row { item, .. } = Row::<Product>::try_from(row)?;
         named.products.insert(item.id, item);
+    }
+    Ok(())
+}
+
+/// Visits of which a record stands: not all of its lines were taken back.
+async fn read_recorded(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT DISTINCT v.id AS "id!"
+           FROM visits AS v JOIN applications AS a ON a.visit_id = v.id
+           WHERE v.person_id = $1 AND v.planned_on = $2
+             AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = a.id) > 0"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        named.recorded.insert(read(&row.id, "visit id")?);
     }
     Ok(())
 }

@@ -67,6 +67,8 @@ pub struct Effects {
     pub movements: Vec<MovementRow>,
     pub attempts: Vec<serde_json::Value>,
     pub journal: Vec<JournalRow>,
+    pub weather_facts: Vec<serde_json::Value>,
+    pub weather_evidence: Vec<serde_json::Value>,
 }
 
 impl Effects {
@@ -76,6 +78,12 @@ impl Effects {
 
     pub fn decision(&mut self, subject: &str, at: Instant, body: &str) {
         self.decisions.push(serde_json::json!([subject, at.millis(), body]));
+    }
+
+    /// What weather services said for a decision, and the fetches behind it.
+    pub fn weather(&mut self, subject: &str, at: Instant, facts: &str, fetches: &[i64]) {
+        self.weather_facts.push(serde_json::json!([subject, at.millis(), facts]));
+        self.weather_evidence.extend(fetches.iter().map(|fetch| serde_json::json!([subject, fetch])));
     }
 
     pub fn rule_set_text(&mut self, hash: &str, code: &str, text: &str) {
@@ -100,6 +108,8 @@ pub async fn write(connection: &mut SqliteConnection, effects: &Effects) -> Resu
         .bind(text(&effects.movements)?)
         .bind(text(&effects.attempts)?)
         .bind(text(&effects.journal)?)
+        .bind(text(&effects.weather_facts)?)
+        .bind(text(&effects.weather_evidence)?)
         .execute(connection)
         .await?;
     Ok(())

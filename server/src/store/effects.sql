@@ -43,3 +43,8 @@ INSERT INTO journal (seq, written_at, person_id, device_id, act, subject_id, pay
 SELECT value ->> 'seq', value ->> 'written_at', value ->> 'person_id', value ->> 'device_id', value ->> 'act', value ->> 'subject_id',
        value ->> 'payload', value ->> 'previous_hash', value ->> 'hash'
 FROM jsonb_each($11);
+INSERT INTO weather_facts (subject, decided_at, facts)
+SELECT value ->> 0, value ->> 1, value ->> 2 FROM jsonb_each($12);
+-- What was fetched a week ago may have been purged since; the facts it gave stay.
+INSERT INTO weather_evidence (subject, fetch)
+SELECT e.value ->> 0, f.seq FROM jsonb_each($13) AS e JOIN weather_fetches AS f ON f.seq = e.value ->> 1;

@@ -20,12 +20,14 @@ pub mod people;
 pub mod products;
 pub mod properties;
 pub mod reviews;
+pub mod search;
 pub mod sections;
 pub mod soil_reports;
 pub mod statements;
 pub mod stock;
 pub mod verify;
 pub mod visits;
+pub mod weather;
 pub mod world;
 mod writer;
 

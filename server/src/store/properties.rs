@@ -68,8 +68,14 @@ pub struct PropertyInput {
     #[serde(default)]
     #[schema(minimum = -180, maximum = 180)]
     pub longitude: Option<f64>,
-    /// IANA time zone of the place. It turns a moment into the local day that decides the law.
-    #[schema(min_length = 1, max_length = 60, pattern = "^[A-Za-z0-9_+/-]+$", example = "America/New_York")]
+    /// IANA time zone of the place, in its own upper and lower case. It turns a moment into the local day that decides the law.
+    #[schema(
+        min_length = 1,
+        max_length = 60,
+        pattern = "^[A-Za-z0-9_+/-]+$",
+        format = "iana-time-zone",
+        example = "America/New_York"
+    )]
     pub time_zone: String,
     /// Where it lies, confirmed by a person. `GET /api/v1/places` suggests it from coordinates.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -161,8 +167,8 @@ impl TryFrom<PropertyRow> for Row<Property> {
             county: row.county.map(RuleSetCode),
             municipality: row.municipality.map(RuleSetCode),
         });
-        let mut confirmed = rule_sets.clone();
-        confirmed.extend(place.iter().map(|place| place.state.clone()));
+        let mut confirmed: Vec<String> = rule_sets.iter().map(|code| code.0.clone()).collect();
+        confirmed.extend(place.iter().map(|place| place.state.0.clone()));
         let at = row.latitude.zip(row.longitude);
         let place_differs = at.and_then(|(latitude, longitude)| places::differs(latitude, longitude, &confirmed));
         let item = Property {

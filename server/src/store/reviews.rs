@@ -1,4 +1,5 @@
-//! The owner's list: records that went beyond the rules, and attempts that were refused and never came back.
+//! The owner's list: records that went beyond the rules, attempts that were refused and never came back, and records that
+//! heavy rain followed.
 
 use domain::{ids::PersonId, time::Instant};
 use serde::Serialize;
@@ -11,7 +12,7 @@ use crate::reply::{Row, Span};
 /// One entry of the owner's list.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct ReviewItem {
-    /// `beyond_the_rules` or `refused_attempt`.
+    /// `beyond_the_rules`, `refused_attempt`, or `heavy_rain_after` when heavy rain fell within a day of the work.
     #[schema(max_length = 30, example = "beyond_the_rules")]
     pub why: String,
     /// `application`, `correction` or, for an attempt, what was attempted.
@@ -94,6 +95,13 @@ pub async fn list(
                FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
                JOIN journal AS j ON j.subject_id = c.id AND j.act = 'application.corrected'
                WHERE c.beyond_the_rules = 1
+               UNION ALL
+               SELECT j.seq, 'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at
+               FROM weather_after AS w JOIN applications AS a ON a.id = w.application_id
+               JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
+               WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND NOT EXISTS (
+                   SELECT 1 FROM weather_after AS o
+                   WHERE o.application_id = w.application_id AND o.heavy = 1 AND o.provider < w.provider)
                UNION ALL
                SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'

@@ -28,6 +28,8 @@ pub struct Entry {
     pub ended: Option<String>,
     /// The decision of that id.
     pub decision: Option<String>,
+    /// What weather services said for that decision.
+    pub weather: Option<String>,
     /// The ledger's lines of that record, as JSON.
     pub lines: Option<String>,
     /// Stock that the record moved, and product in its lines.
@@ -112,6 +114,10 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
                       WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
+                  (SELECT w.facts FROM weather_facts AS w WHERE w.subject = CASE j.act
+                      WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
+                      WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)
+                   AS "weather?: String",
                   CASE WHEN j.act IN ('application.recorded', 'application.corrected') THEN
                       (SELECT json_group_array(json_object('record_id', l.record_id, 'application_id', l.application_id,
                               'section_id', l.section_id, 'applied_on', l.applied_on, 'area', l.area, 'product', l.product,
@@ -185,6 +191,22 @@ pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64
     .fetch_all(connection)
     .await?;
     Ok(rows.into_iter().map(|row| (row.name, row.mass, row.total)).collect())
+}
+
+/// The next answers of weather services after a sequence number: sequence number, hash, compressed bytes.
+pub async fn weather_bodies(
+    connection: &mut SqliteConnection,
+    after: i64,
+    take: i64,
+) -> Result<Vec<(i64, String, Vec<u8>)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT seq AS "seq!", sha256 AS "sha256!", bytes AS "bytes!" FROM weather_bodies WHERE seq > $1 ORDER BY seq LIMIT $2"#,
+        after,
+        take
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.seq, row.sha256, row.bytes)).collect())
 }
 
 /// Whether a later entry tells of the same thing, by the beginning of its act.

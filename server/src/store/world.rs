@@ -30,6 +30,8 @@ pub struct PropertyRow {
     pub time_zone: String,
     pub rule_sets: Vec<String>,
     pub cancelled_on: Option<Day>,
+    pub latitude: Option<f64>,
+    pub longitude: Option<f64>,
     /// Codes of county and municipality, as far as they are known.
     pub places: Vec<Option<String>>,
     pub local_rules_checked_on: Option<Day>,

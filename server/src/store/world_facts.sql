@@ -29,6 +29,8 @@ SELECT 'property', p.id, json_object(
     'time_zone', p.time_zone,
     'rule_sets', json(p.rule_sets),
     'cancelled_on', c.cancelled_on,
+    'latitude', p.latitude,
+    'longitude', p.longitude,
     'places', json_array(p.county, p.municipality),
     'local_rules_checked_on', p.local_rules_checked_on,
     'visited_by', (SELECT json_group_array(v.person_id) FROM assignments AS v WHERE v.property_id = p.id))

@@ -1,0 +1,64 @@
+//! The working window: hour by hour, whether a product may go down as far as the weather goes, and why not.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Finding, Verdict, run::Run};
+use crate::{
+    application::Facts,
+    law::Lawbook,
+    time::Instant,
+    weather::{Weather, series::Span, told::Told},
+};
+
+/// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct HourAnswer {
+    pub starts_at: Instant,
+    pub ends_at: Instant,
+    pub verdict: Verdict,
+    /// Why the hour is not a plain `go`, the gravest first.
+    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    pub findings: Vec<Finding>,
+}
+
+/// Asks the rules on weather about each hour, with what is known now. `facts` says which product and day; its weather is
+/// not read.
+pub fn judge_hours(
+    lawbook: &Lawbook,
+    rule_sets: &[String],
+    facts: &Facts,
+    told: &[&Told],
+    hours: &[Span],
+    now: Instant,
+) -> Vec<HourAnswer> {
+    let answer = |hour: &Span| {
+        // The data's age is its age now, whichever hour is asked about.
+        let weather = told.iter().fold(Weather::default(), |known, told| known.joined(&told.weather(hour.start, now)));
+        let facts = Facts { at: now, weather, ..facts.clone() };
+        let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
+        let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
+        HourAnswer { starts_at: hour.start, ends_at: hour.end, verdict, findings }
+    };
+    hours.iter().map(answer).collect()
+}
+
+/// The hours of a span, each beginning on the clock's full hour or at the span's beginning.
+pub fn hours_of(span: Span) -> Vec<Span> {
+    let mut hours = Vec::new();
+    let mut start = span.start;
+    while start < span.end && hours.len() < 400 {
+        let into = start.millis().rem_euclid(3_600_000);
+        let end = start.plus(jiff::SignedDuration::from_millis(3_600_000 - into)).min(span.end);
+        hours.push(Span { start, end });
+        start = end;
+    }
+    hours
+}
+
+/// The first stretch of hours that follow one another and have at least this verdict, if there is one.
+pub fn first_stretch(hours: &[HourAnswer], worst: Verdict) -> Option<(Instant, Instant)> {
+    let mut fitting = hours.iter().skip_while(|hour| hour.verdict > worst).take_while(|hour| hour.verdict <= worst);
+    let first = fitting.next()?;
+    Some((first.starts_at, fitting.last().map_or(first.ends_at, |last| last.ends_at)))
+}

@@ -1,0 +1,276 @@
+//! Which watches and warnings of a list are in force, and what each means for the work.
+//!
+//! A list holds originals beside their updates, tests, cancellations and what has ended. A watch is in force from the moment
+//! it is issued, not from the moment the weather is expected, and until its hazard ends (`ends`), not until its text is to be
+//! renewed (`expires`).
+
+use serde::{Deserialize, Serialize};
+
+use super::{Alert, AlertEvent, AlertLevel};
+use crate::time::Instant;
+
+/// One entry of a list, as far as it decides anything.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AlertWord {
+    pub id: String,
+    pub event: String,
+    pub status: String,
+    pub message_type: String,
+    pub sent: Instant,
+    pub expires: Option<Instant>,
+    pub ends: Option<Instant>,
+    /// Ids of the entries that this one takes the place of.
+    pub references: Vec<String>,
+    /// Valid Time Event Codes, such as `/O.CON.KMLB.FA.A.0003.260618T1600Z-260620T0000Z/`.
+    pub codes: Vec<String>,
+}
+
+/// What an alert in force means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case", tag = "kind")]
+pub enum Meaning {
+    /// One of those that laws name; whether it bars is the rule's to say.
+    Named(Alert),
+    /// Known, and a reason to look twice.
+    Care,
+    /// Not known by name, and its words speak of weather that laws speak of: somebody must read it.
+    UnknownCare,
+    /// Kept as evidence; another rule decides, such as the one on heat.
+    Noted,
+}
+
+/// Why an entry of the list does not count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Dropped {
+    /// A test or an exercise.
+    NotActual,
+    Cancelled,
+    /// Another entry has taken its place.
+    Superseded,
+    Ended(Instant),
+}
+
+/// What became of each entry, in the order of the list.
+pub fn sort(words: &[AlertWord], now: Instant) -> Vec<Result<Meaning, Dropped>> {
+    words.iter().map(|word| fate(word, words, now)).collect()
+}
+
+fn fate(word: &AlertWord, all: &[AlertWord], now: Instant) -> Result<Meaning, Dropped> {
+    if word.status != "Actual" {
+        return Err(Dropped::NotActual);
+    }
+    if word.message_type == "Cancel" {
+        return Err(Dropped::Cancelled);
+    }
+    let actual = || all.iter().filter(|other| other.status == "Actual");
+    // References are not complete, so the event's own code tells its latest word as well.
+    let replaces = |other: &AlertWord| other.references.contains(&word.id) && other.id != word.id;
+    let later = |other: &AlertWord| {
+        other.sent > word.sent && other.codes.iter().any(|code| event(code).is_some_and(|key| names(word, &key)))
+    };
+    if actual().any(|other| replaces(other) || later(other)) {
+        return Err(Dropped::Superseded);
+    }
+    if let Some(finish) = finish(word).filter(|finish| *finish <= now) {
+        return Err(Dropped::Ended(finish));
+    }
+    let over = |code: &String| matches!(part(code, 1), Some("CAN" | "EXP"));
+    if !word.codes.is_empty() && word.codes.iter().all(over) {
+        return Err(Dropped::Cancelled);
+    }
+    Ok(meaning(word))
+}
+
+/// When an alert ends; nothing says "until further notice".
+pub fn finish(word: &AlertWord) -> Option<Instant> {
+    word.ends.or(word.expires)
+}
+
+/// A part of a code: product class, action, office, phenomenon, significance, number, times.
+fn part(code: &str, at: usize) -> Option<&str> {
+    code.trim_matches('/').split('.').nth(at)
+}
+
+/// What tells an event apart: office, phenomenon, significance, number.
+fn event(code: &str) -> Option<[&str; 4]> {
+    Some([part(code, 2)?, part(code, 3)?, part(code, 4)?, part(code, 5)?])
+}
+
+fn names(word: &AlertWord, key: &[&str; 4]) -> bool {
+    word.codes.iter().any(|code| event(code).as_ref() == Some(key))
+}
+
+/// By its name, and independently by its code: names change. Either match counts.
+fn meaning(word: &AlertWord) -> Meaning {
+    let by_code = word.codes.iter().find_map(|code| named(part(code, 3)?, part(code, 4)?));
+    if let Some(alert) = by_name(&word.event).or(by_code) {
+        return Meaning::Named(alert);
+    }
+    let event = word.event.to_lowercase();
+    if CARE.contains(&event.as_str()) {
+        return Meaning::Care;
+    }
+    if NOTED.contains(&event.as_str()) {
+        return Meaning::Noted;
+    }
+    if SPEAKS_OF.iter().any(|weather| event.contains(weather)) { Meaning::UnknownCare } else { Meaning::Noted }
+}
+
+fn by_name(event: &str) -> Option<Alert> {
+    let event = event.to_lowercase();
+    let (what, level) = event.rsplit_once(' ')?;
+    let level = match level {
+        "watch" => AlertLevel::Watch,
+        "warning" => AlertLevel::Warning,
+        _ => return None,
+    };
+    let event = match what {
+        "severe thunderstorm" => AlertEvent::SevereThunderstorm,
+        // An ordinance that says "flood watch or warning" means the flash too: the strict reading.
+        "flood" | "flash flood" => AlertEvent::Flood,
+        "tropical storm" => AlertEvent::TropicalStorm,
+        "hurricane" | "typhoon" => AlertEvent::Hurricane,
+        _ => return None,
+    };
+    Some(Alert { event, level })
+}
+
+/// By phenomenon and significance of the code.
+fn named(phenomenon: &str, significance: &str) -> Option<Alert> {
+    let level = match significance {
+        "A" => AlertLevel::Watch,
+        "W" => AlertLevel::Warning,
+        _ => return None,
+    };
+    let event = match phenomenon {
+        "SV" => AlertEvent::SevereThunderstorm,
+        "FA" | "FL" | "FF" => AlertEvent::Flood,
+        "TR" => AlertEvent::TropicalStorm,
+        "HU" | "TY" => AlertEvent::Hurricane,
+        _ => return None,
+    };
+    Some(Alert { event, level })
+}
+
+/// Known names that ask for care where a rule uses alerts. *Common practice.*
+const CARE: [&str; 30] = [
+    "storm surge watch",
+    "storm surge warning",
+    "coastal flood watch",
+    "coastal flood warning",
+    "coastal flood advisory",
+    "lakeshore flood watch",
+    "lakeshore flood warning",
+    "flood advisory",
+    "flood statement",
+    "flash flood statement",
+    "hydrologic outlook",
+    "tropical cyclone local statement",
+    "tropical storm local statement",
+    "hurricane local statement",
+    "tornado watch",
+    "tornado warning",
+    "freeze watch",
+    "freeze warning",
+    "frost advisory",
+    "winter storm watch",
+    "winter storm warning",
+    "winter weather advisory",
+    "ice storm warning",
+    "blizzard warning",
+    "wind advisory",
+    "high wind watch",
+    "high wind warning",
+    "severe weather statement",
+    "special weather statement",
+    "extreme wind warning",
+];
+
+/// Known names that another rule decides.
+const NOTED: [&str; 5] =
+    ["extreme heat watch", "extreme heat warning", "heat advisory", "air quality alert", "rip current statement"];
+
+/// Words of a name nobody has read before that ask for care all the same.
+const SPEAKS_OF: [&str; 9] = ["flood", "rain", "tropical", "hurricane", "typhoon", "storm", "freeze", "frost", "wind"];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn instant(text: &str) -> Instant {
+        Instant::parse(text).expect("an instant")
+    }
+
+    fn word(id: &str, event: &str) -> AlertWord {
+        AlertWord {
+            id: id.to_owned(),
+            event: event.to_owned(),
+            status: "Actual".to_owned(),
+            message_type: "Alert".to_owned(),
+            sent: instant("2026-06-18T12:00:00Z"),
+            expires: Some(instant("2026-06-18T20:00:00Z")),
+            ends: None,
+            references: Vec::new(),
+            codes: Vec::new(),
+        }
+    }
+
+    fn now() -> Instant {
+        instant("2026-06-18T14:20:00Z")
+    }
+
+    #[test]
+    fn the_hazard_ends_when_it_ends_and_not_when_its_text_is_renewed() {
+        let mut alert = word("a", "Flood Watch");
+        alert.expires = Some(instant("2026-06-18T14:00:00Z"));
+        assert_eq!(sort(&[alert.clone()], now()), [Err(Dropped::Ended(instant("2026-06-18T14:00:00Z")))]);
+        alert.ends = Some(instant("2026-06-19T00:00:00Z"));
+        let flood = Alert { event: AlertEvent::Flood, level: AlertLevel::Watch };
+        assert_eq!(sort(&[alert.clone()], now()), [Ok(Meaning::Named(flood))]);
+        (alert.ends, alert.expires) = (None, None);
+        assert_eq!(sort(&[alert], now()), [Ok(Meaning::Named(flood))], "until further notice");
+    }
+
+    #[test]
+    fn an_end_is_half_open() {
+        let mut alert = word("a", "Flood Warning");
+        alert.ends = Some(now());
+        assert_eq!(sort(&[alert], now()), [Err(Dropped::Ended(now()))]);
+    }
+
+    #[test]
+    fn the_latest_word_on_an_event_is_known_by_its_code_without_a_reference() {
+        let mut first = word("a", "Flood Watch");
+        first.codes = vec!["/O.NEW.KMLB.FA.A.0003.260618T1600Z-260620T0000Z/".to_owned()];
+        let mut ended = word("b", "Flood Watch");
+        ended.sent = instant("2026-06-18T13:00:00Z");
+        ended.codes = vec!["/O.CAN.KMLB.FA.A.0003.000000T0000Z-260620T0000Z/".to_owned()];
+        assert_eq!(sort(&[first.clone(), ended], now()), [Err(Dropped::Superseded), Err(Dropped::Cancelled)]);
+        let mut other = word("c", "Flood Watch");
+        other.sent = instant("2026-06-18T13:00:00Z");
+        other.codes = vec!["/O.NEW.KMLB.FA.A.0004.260618T1600Z-260620T0000Z/".to_owned()];
+        assert!(sort(&[first, other], now()).iter().all(Result::is_ok), "another event of the same kind");
+    }
+
+    #[test]
+    fn a_test_message_ends_nothing() {
+        let first = word("a", "Flood Watch");
+        let mut test = word("b", "Test Message");
+        test.status = "Test".to_owned();
+        test.references = vec!["a".to_owned()];
+        assert_eq!(sort(&[first, test], now()).iter().filter(|fate| fate.is_ok()).count(), 1);
+    }
+
+    #[test]
+    fn names_change_and_codes_stay() {
+        let mut renamed = word("a", "Inundation Notice");
+        renamed.codes = vec!["/O.NEW.KMLB.FL.W.0011.260618T1340Z-000000T0000Z/".to_owned()];
+        let flood = Alert { event: AlertEvent::Flood, level: AlertLevel::Warning };
+        assert_eq!(sort(&[renamed], now()), [Ok(Meaning::Named(flood))]);
+        assert_eq!(sort(&[word("b", "Flash Flood Warning")], now()), [Ok(Meaning::Named(flood))]);
+        assert_eq!(sort(&[word("c", "Flood Advisory")], now()), [Ok(Meaning::Care)]);
+        assert_eq!(sort(&[word("d", "Heavy Sample Rain Outlook")], now()), [Ok(Meaning::UnknownCare)]);
+        assert_eq!(sort(&[word("e", "Heat Advisory")], now()), [Ok(Meaning::Noted)]);
+    }
+}

@@ -1,0 +1,130 @@
+//! Spans of days: first open days, seasons, retention, and what counts on the day itself.
+
+use domain::{
+    application::{Audience, Purpose},
+    decision::decide,
+    equipment::Equipment,
+    law::{Intent, Lawbook},
+};
+
+use crate::{
+    cases::standing,
+    edges::{ask, codes, nitrogen, stands, town},
+    facts::{Given, day},
+    ties::{entry, report},
+};
+
+fn book() -> Lawbook {
+    Lawbook::embedded().expect("the embedded law")
+}
+
+#[test]
+fn a_longer_forecast_that_is_too_wet_asks_for_a_look_and_stops_nothing() {
+    let book = town("rain", "unit = \"in\"", "comparator = \"at_least\"\nvalue = \"1\"\nhours = 12");
+    let given = Given { rain: Some("1.1".into()), rain_hours: Some(24), ..nitrogen(&[]) };
+    let decision = ask(&book, "2026-06-15", &given);
+    assert_eq!(standing(&decision, "us-zz-town.rule"), "unknown");
+    assert_eq!(decision.verdict, domain::decision::Verdict::Care);
+}
+
+#[test]
+fn new_turf_opens_on_the_day_after_the_days_to_wait() {
+    // Thirty days from 2026-10-02 end with 2026-11-01, which is still barred (FL-21).
+    let given = Given { established_on: "2026-10-02".parse().ok(), ..nitrogen(&[]) };
+    let on = |on: &str| {
+        let decision = decide(&book(), &codes(&["us-fl-pinellas"]), &given.facts(day(on)));
+        decision.findings.iter().find(|f| f.rule == "us-fl-pinellas.new_turf").map(|f| f.hint.clone())
+    };
+    assert_eq!(on("2026-11-01").as_deref(), Some("The first open day is 2026-11-02."));
+    assert_eq!(on("2026-11-02"), None);
+}
+
+#[test]
+fn the_first_open_day_is_found_however_far_it_lies() {
+    // All days but January 1 are barred: from January 2 the next open day lies 364 days ahead.
+    let value =
+        "first_barred = \"01-02\"\nlast_barred = \"12-31\"\nper = \"application\"\ncaps = { nitrogen_total = \"0\" }";
+    let book = town("window", "unit = \"lb/ksf\"", value);
+    let label = nitrogen(&[]).label();
+    let intent = Intent {
+        on: day("2026-01-02"),
+        audience: Audience::Professional,
+        purpose: Purpose::Maintenance,
+        label: &label,
+        species: None,
+        equipment: Equipment::DropSpreader,
+    };
+    let found = book.strictest(&codes(&["us-zz-town"]), &intent);
+    // New York's own season closes January 1 (NY-04), so with it there is none within a year.
+    assert_eq!(found.first_open_day, None);
+    let spring = town("window", "unit = \"lb/ksf\"", &value.replace("01-02", "05-02").replace("12-31", "04-30"));
+    let intent = Intent { on: day("2026-05-02"), ..intent };
+    let found = spring.strictest(&codes(&["us-zz-town"]), &intent);
+    assert_eq!(found.first_open_day, Some(day("2027-05-01")));
+    // One application in a year, and one stands on the last day of 2026: a second load of that day is the same application.
+    let one = town("count_year", "nutrient = \"nitrogen_total\"", "most = 1");
+    let decision = ask(&one, "2026-01-01", &nitrogen(&["2026-12-31"]));
+    let finding = decision.findings.iter().find(|f| f.rule == "us-zz-town.rule").expect("the second");
+    assert_eq!(finding.hint, "The first day on which another one is allowed is 2026-12-31.");
+}
+
+#[test]
+fn a_report_of_soil_that_was_dug_on_the_day_counts() {
+    let given = Given {
+        p2o5: Some("10".into()),
+        p2o5_rate: Some("0.1".into()),
+        soil_reports: vec![report("2026-06-15", "1")],
+        ..Given::default()
+    };
+    let decision = decide(&book(), &codes(&["us-wi"]), &given.facts(day("2026-06-15")));
+    assert_eq!(standing(&decision, "us-wi.phosphorus.need"), "met");
+}
+
+#[test]
+fn near_water_the_lower_number_clears_and_only_the_higher_refuses() {
+    // Wolverine Lake: 4 lb a year on the lake and 5 elsewhere (MI-14).
+    let lake = crate::cases::without_bars();
+    let with = |water: &str, past: &str| {
+        let given = Given { water: Some(water.into()), past: vec![entry("2026-04-02", past)], ..nitrogen(&[]) };
+        let decision = decide(&lake, &codes(&["us-mi-wolverine-lake"]), &given.facts(day("2026-06-15")));
+        standing(&decision, "us-mi-wolverine-lake.nitrogen.total.year")
+    };
+    for (water, past, expected) in [
+        ("100", "3.5", "met"),
+        ("100", "3.51", "unknown"),
+        ("100", "4.5", "unknown"),
+        ("100", "4.51", "refused"),
+        ("unknown", "4", "unknown"),
+        ("none", "4.5", "met"),
+        ("none", "4.51", "refused"),
+    ] {
+        assert_eq!(with(water, past), expected, "{past} lb before, water {water}");
+    }
+}
+
+#[test]
+fn a_product_that_releases_nothing_is_within_every_release() {
+    let value = "comparator = \"at_most\"\nvalue = \"0.7\"\nper = \"month\"";
+    let book = town("release", "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"", value);
+    let with =
+        |percent: &str| Given { release_percent: Some(percent.into()), n_rate: Some("9".into()), ..nitrogen(&[]) };
+    assert_eq!(stands(&book, "2026-06-15", &with("0")), "met");
+    assert_eq!(stands(&book, "2026-06-15", &with("7.77")), "met");
+    assert_eq!(stands(&book, "2026-06-15", &with("7.78")), "refused");
+}
+
+#[test]
+fn retention_follows_the_texts_that_held_from_the_application_to_today() {
+    let value = "years = 5\ncounts_from = \"application\"\ncite = \"Town Code 1\"\nhref = \"https://law.example/1\"\nmark = \"read\"\n\n[[rule.value]]\nfrom = 2010-01-01\nyears = 2\ncounts_from = \"application\"\ncite = \"Town Code 1\"\nhref = \"https://law.example/1\"\nmark = \"read\"\n\n[[rule.value]]\nfrom = 2030-01-01\nyears = 9\ncounts_from = \"application\"";
+    let book = town("retention", "", value);
+    let kept = |applied: &str, today: &str| {
+        let kept = book.kept_until(&codes(&["us-zz-town"]), Audience::Professional, day(applied), day(today));
+        kept.map(|kept| kept.years)
+    };
+    assert_eq!(kept("2009-12-31", "2009-12-31"), Some(5));
+    assert_eq!(kept("2009-12-31", "2012-01-01"), Some(5));
+    assert_eq!(kept("2010-01-01", "2012-01-01"), Some(2));
+    assert_eq!(kept("2010-01-01", "2029-12-31"), Some(2));
+    assert_eq!(kept("2010-01-01", "2030-01-01"), Some(9));
+    assert_eq!(kept("1999-01-01", "2012-01-01"), Some(5), "a text of a later day counts where none was read");
+}

@@ -1,0 +1,106 @@
+// @ts-check
+// Records on their way to the server. Each is sent under an id of its own until the server has answered, so that a lost
+// reply and a second tab make no second record. One that is refused waits for its technician and holds up no other.
+
+import { call } from './api.js';
+import { drop, keep, waiting } from './shelf.js';
+
+/** @typedef {import('./shelf.js').Waiting} Waiting */
+/** @typedef {'idle' | 'sending' | 'offline' | 'signed_out'} State */
+
+/** @type {State} */
+let state = 'idle';
+let pause = 0;
+/** @type {ReturnType<typeof setTimeout> | undefined} */
+let timer;
+/** @type {Set<() => void>} */
+const listeners = new Set();
+
+/** @param {() => void} listener */
+export const onChange = (listener) => void listeners.add(listener);
+export const queueState = () => state;
+
+/** @param {State} next */
+function become(next) {
+  state = next;
+  for (const listener of listeners) listener();
+}
+
+/**
+ * Puts a record on the phone and tries to send it. Resolves when it is on the disk; rejects when the phone cannot keep it.
+ * @param {Waiting} item
+ */
+export async function send(item) {
+  await keep(item);
+  pause = 0;
+  become(state);
+  void flush();
+}
+
+/** Sends what waits. Only one tab does it at a time. */
+export async function flush() {
+  clearTimeout(timer);
+  const me = await call('GET', '/api/v1/me');
+  if (me.status === 401) return become('signed_out');
+  if (me.status !== 200) return later(me.wait);
+  const sender = me.body.person.id;
+  await navigator.locks.request('sending', { ifAvailable: true }, async (lock) => {
+    if (lock === null) return;
+    become('sending');
+    for (const item of await waiting()) {
+      // A record goes out under the name of whoever made it; a colleague's waits for the colleague.
+      if (item.state === 'refused' || item.by !== sender) continue;
+      if (!(await sendOne(item))) return;
+    }
+    pause = 0;
+    become('idle');
+  });
+}
+
+/**
+ * @param {Waiting} item
+ * @returns {Promise<boolean>} whether to go on with the next one
+ */
+async function sendOne(item) {
+  const body = { ...item.record, sent_at: new Date().toISOString() };
+  const answer = await call('PUT', `/api/v1/applications/${item.id}`, body);
+  if (answer.status === 200 || answer.status === 201) {
+    await drop(item.id);
+    become('sending');
+    return true;
+  }
+  if (answer.status === 401) {
+    become('signed_out');
+    return false;
+  }
+  const temporary = answer.status === 0 || answer.status === 429 || answer.status >= 500;
+  if (temporary) {
+    await keep({ ...item, tries: item.tries + 1 });
+    later(answer.wait);
+    return false;
+  }
+  // It will never be taken as it is: the technician reads why, and the others go on.
+  await keep({ ...item, state: 'refused', problem: answer.problem });
+  become('sending');
+  return true;
+}
+
+/** Tries again after a while that grows and is never the same on two phones. @param {number | null} [wait] in seconds */
+function later(wait) {
+  pause = Math.min(pause === 0 ? 5 : pause * 2, 300);
+  const seconds = wait ?? pause * (0.5 + Math.random() / 2);
+  timer = setTimeout(() => void flush(), seconds * 1000);
+  become('offline');
+}
+
+/** Tries whenever there may be a network again. */
+export function keepTrying() {
+  const now = () => {
+    pause = 0;
+    void flush();
+  };
+  addEventListener('online', now);
+  addEventListener('pageshow', now);
+  document.addEventListener('visibilitychange', () => document.visibilityState === 'visible' && now());
+  now();
+}

@@ -1,0 +1,43 @@
+// @ts-check
+// Records that the server did not take. Each says why; what truly happened is sent again with every reason read, or the
+// amounts are put right.
+
+import { h } from './dom.js';
+import { send } from './queue.js';
+
+/** @typedef {import('./shelf.js').Waiting} Waiting */
+
+/** @param {Waiting[]} items @param {() => void} back @returns {Promise<HTMLElement>} */
+export async function refusedPage(items, back) {
+  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, 'Back to the day'), h('h1', {}, 'Records that need you'), ...items.map((item) => one(item, back)));
+}
+
+/** @param {Waiting} item @param {() => void} back */
+function one(item, back) {
+  const findings = (item.problem?.findings ?? []).filter((/** @type {any} */ finding) => finding.verdict === 'stop');
+  const read = new Set();
+  const reason = /** @type {HTMLTextAreaElement} */ (h('textarea', { id: `reason-${item.id}`, rows: 3, maxlength: 1000 }));
+  const fault = h('p', { role: 'alert', class: 'fault' });
+  const boxes = findings.map((/** @type {any} */ finding) => {
+    const toggle = (/** @type {Event} */ event) => (/** @type {HTMLInputElement} */ (event.target).checked ? read.add(finding.key) : read.delete(finding.key));
+    return h('label', { class: 'finding' }, h('input', { type: 'checkbox', onchange: toggle }), h('span', {}, finding.message, ' ', h('em', {}, finding.hint), ' ', h('small', {}, finding.citation)));
+  });
+  const again = async () => {
+    if (read.size < findings.length) return void (fault.textContent = 'Read every reason and tick it.');
+    if (findings.length > 0 && reason.value.trim() === '') return void (fault.textContent = 'Say why it was done all the same.');
+    const record = findings.length === 0 ? item.record : { ...item.record, acknowledged: [...read], reason: reason.value.trim() };
+    await send({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
+    back();
+  };
+  const amounts = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {
+    const input = /** @type {HTMLInputElement} */ (h('input', { id: `line-${item.id}-${at}`, inputmode: 'decimal', autocomplete: 'off' }));
+    input.value = line.product_lb;
+    return { line, input };
+  });
+  const lines = () => amounts.map((/** @type {any} */ { line, input }) => ({ ...line, product_lb: input.value.trim().replace(',', '.') }));
+  const faults = (item.problem?.errors ?? []).map((/** @type {any} */ error) => h('li', {}, `${error.pointer ?? error.parameter ?? ''} ${error.detail}`));
+  return h('article', {}, h('h2', {}, item.words), h('p', {}, item.problem?.detail ?? 'The server did not take it.'), h('ul', {}, ...faults), ...boxes,
+    ...amounts.map((/** @type {any} */ { input }, /** @type {number} */ at) => h('div', { class: 'amount' }, h('label', { for: `line-${item.id}-${at}` }, 'Used'), input, h('span', { class: 'unit' }, 'lb'))),
+    findings.length > 0 ? h('div', {}, h('label', { for: `reason-${item.id}` }, 'Why it was done all the same'), reason) : null, fault,
+    h('button', { type: 'button', class: 'big', onclick: () => void again() }, 'Send as it happened'));
+}

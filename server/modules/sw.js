@@ -1,0 +1,32 @@
+// @ts-check
+// Keeps the phone's page on the phone, so that it opens without a network. It never touches records: they are the page's.
+
+/// <reference lib="webworker" />
+
+const VERSION = 'VERSION';
+const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', ...['api', 'day', 'dom', 'phone', 'queue', 'refused', 'shelf', 'stop'].map((name) => `/modules/${name}.js`)];
+const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (self));
+
+worker.addEventListener('install', (event) => {
+  const whole = async () => {
+    const cache = await caches.open(VERSION);
+    await cache.addAll(SHELL.map((path) => new Request(path, { cache: 'reload' })));
+    await worker.skipWaiting();
+  };
+  event.waitUntil(whole());
+});
+
+worker.addEventListener('activate', (event) => {
+  const tidy = async () => {
+    for (const name of await caches.keys()) if (name !== VERSION) await caches.delete(name);
+    await worker.clients.claim();
+  };
+  event.waitUntil(tidy());
+});
+
+worker.addEventListener('fetch', (event) => {
+  const path = new URL(event.request.url).pathname;
+  if (event.request.method !== 'GET' || !SHELL.includes(path)) return;
+  const answer = async () => (await caches.match(path, { cacheName: VERSION })) ?? fetch(event.request);
+  event.respondWith(answer());
+});

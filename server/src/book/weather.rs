@@ -1,0 +1,217 @@
+//! Weather for the acts, and the hours that suit. Services are asked here, before a transaction begins, never inside one.
+
+use domain::{
+    application::{Audience, Facts, Purpose},
+    decision::{HourAnswer, Verdict, first_stretch, hours_of, judge_hours},
+    equipment::Equipment,
+    ids::{ApplicationId, ProductId, PropertyId, VisitId},
+    product::Label,
+    time::{Day, Instant, zone},
+    weather::{
+        Weather,
+        series::Span,
+        told::{Forecast, Told},
+    },
+};
+use jiff::{civil::Time, tz::TimeZone};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::{
+    access::Scope,
+    app::App,
+    problem::Problem,
+    store::{self, properties::Property},
+    weather::{Place, Provided, Said, WeatherGap},
+};
+
+/// The hours of the local day in which crews work. *Common practice.*
+const WORK_BEGINS: Time = Time::constant(7, 0, 0, 0);
+const WORK_ENDS: Time = Time::constant(19, 0, 0, 0);
+/// Forecasts reach about a week.
+const DAYS_AHEAD: i32 = 7;
+
+/// What services say for a plan. Of another day than today nothing is taken: its weather counts as unseen.
+pub async fn for_plan(
+    app: &App,
+    property: PropertyId,
+    scope: Scope,
+    planned_on: Day,
+    asked: &Weather,
+) -> Result<Provided, Problem> {
+    let now = app.clock.now();
+    let Some((property, place)) = located(app, property, scope).await? else { return Ok(Provided::default()) };
+    if now.day_in(&zone_of(&property)) != planned_on {
+        return Ok(Provided::default());
+    }
+    Ok(app.weather.provided(&app.store, place, asked, now, now).await)
+}
+
+/// What services say for work that began at a moment: now, or as it was known then.
+pub async fn for_work(
+    app: &App,
+    property: PropertyId,
+    scope: Scope,
+    started_at: Instant,
+    asked: &Weather,
+) -> Result<Provided, Problem> {
+    let Some((_, place)) = located(app, property, scope).await? else { return Ok(Provided::default()) };
+    Ok(app.weather.provided(&app.store, place, asked, started_at, app.clock.now()).await)
+}
+
+/// What services had said when an application was recorded, for the correction of it.
+pub async fn of_record(app: &App, application: ApplicationId) -> Result<Provided, Problem> {
+    let evidence = store::weather::evidence(app.store.reader(), &format!("application/{application}")).await?;
+    Ok(evidence.map_or_else(Provided::default, |evidence| Provided {
+        weather: evidence.facts,
+        fetches: evidence.fetches.iter().map(|(seq, _)| *seq).collect(),
+    }))
+}
+
+/// The property with its place, if services are asked and both are known.
+async fn located(app: &App, id: PropertyId, scope: Scope) -> Result<Option<(Property, Place)>, Problem> {
+    if app.weather.are_off() {
+        return Ok(None);
+    }
+    let property = store::properties::get(app.store.reader(), id, scope).await?;
+    Ok(property.and_then(|property| Some((place_of(&property)?, property))).map(|(place, property)| (property, place)))
+}
+
+pub fn place_of(property: &Property) -> Option<Place> {
+    Some(Place::new(property.latitude?, property.longitude?))
+}
+
+/// The property's zone. It was checked when it was written; a zone that has left the tables since falls back to UTC.
+fn zone_of(property: &Property) -> TimeZone {
+    zone(&property.time_zone).unwrap_or(TimeZone::UTC)
+}
+
+/// Hours that follow one another.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct Stretch {
+    pub from: Instant,
+    pub to: Instant,
+    /// `go`, or `care` when no hour is better.
+    pub verdict: Verdict,
+}
+
+/// What is to go down.
+#[derive(Debug, Clone)]
+pub struct Planned {
+    pub visit: Option<VisitId>,
+    pub product: ProductId,
+    pub product_name: String,
+    pub label: Label,
+    pub purpose: Purpose,
+}
+
+/// The working hours of a day for one product, as far as the weather goes.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ProductHours {
+    pub visit_id: Option<VisitId>,
+    pub product_id: ProductId,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    /// The best that any hour of the day offers.
+    pub verdict: Verdict,
+    /// The first hours of the day with that verdict; null when every hour is a stop, or the day's work is over.
+    pub window: Option<Stretch>,
+    /// The next such hours on a later day, within the forecast.
+    pub next_window: Option<Stretch>,
+    /// Working hours of the day that are not over yet, each with the reasons why it is not a plain `go`.
+    #[schema(max_items = 16)]
+    pub hours: Vec<HourAnswer>,
+}
+
+/// The working hours of a day on a property.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct WorkingWindow {
+    pub property_id: PropertyId,
+    pub day: Day,
+    /// The state of knowledge: an hour that lies ahead is judged by what is forecast now, and asked again on the spot.
+    pub asked_at: Instant,
+    #[schema(max_items = 50)]
+    pub products: Vec<ProductHours>,
+    /// What is missing or old in what the services say.
+    #[schema(max_items = 100)]
+    pub gaps: Vec<WeatherGap>,
+}
+
+/// Judges the working hours of a day for each product, from what services said.
+pub fn window(app: &App, property: &Property, day: Day, planned: &[Planned], said: &[Said]) -> WorkingWindow {
+    let now = app.clock.now();
+    let told: Vec<&Told> = said.iter().map(|said| &said.told).collect();
+    let mut gaps: Vec<WeatherGap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
+    if app.weather.are_off() {
+        gaps.push(WeatherGap { part: "forecast", why: "No weather service is configured.".to_owned() });
+    } else if place_of(property).is_none() {
+        gaps.push(WeatherGap { part: "forecast", why: "The property has no coordinates.".to_owned() });
+    }
+    let products = planned.iter().map(|planned| product_hours(app, property, day, planned, &told, now)).collect();
+    WorkingWindow { property_id: property.id, day, asked_at: now, products, gaps }
+}
+
+fn product_hours(
+    app: &App,
+    property: &Property,
+    day: Day,
+    planned: &Planned,
+    told: &[&Told],
+    now: Instant,
+) -> ProductHours {
+    let zone = zone_of(property);
+    let judge = |on: Day| {
+        let hours = working_hours(on, &zone, now);
+        let rule_sets: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
+        judge_hours(&app.law, &rule_sets, &facts(planned, on, now), told, &hours, now)
+    };
+    let hours = judge(day);
+    let verdict = best(&hours);
+    let last = told.iter().filter_map(|told| told.forecast.as_ref().and_then(Forecast::ends_at)).max();
+    let later = (1..=DAYS_AHEAD).map(|days| day.plus_days(days));
+    let mut within = later.take_while(|on| last.is_some_and(|last| on.starts_at(&zone) < last));
+    let next_window = within.find_map(|on| stretch(&judge(on), Verdict::Go));
+    ProductHours {
+        visit_id: planned.visit,
+        product_id: planned.product,
+        product_name: planned.product_name.clone(),
+        verdict,
+        window: stretch(&hours, verdict),
+        next_window,
+        hours,
+    }
+}
+
+/// The best of some hours; none at all is a stop.
+fn best(hours: &[HourAnswer]) -> Verdict {
+    hours.iter().map(|hour| hour.verdict).min().unwrap_or(Verdict::Stop)
+}
+
+fn stretch(hours: &[HourAnswer], verdict: Verdict) -> Option<Stretch> {
+    let (from, to) = first_stretch(hours, verdict).filter(|_| verdict != Verdict::Stop)?;
+    Some(Stretch { from, to, verdict })
+}
+
+/// The working hours of a day that are not over.
+fn working_hours(day: Day, zone: &TimeZone, now: Instant) -> Vec<Span> {
+    let Some(span) = Span::of_clock(day, WORK_BEGINS, WORK_ENDS, zone) else { return Vec::new() };
+    let span = Span { start: span.start.max(now), ..span };
+    if span.start < span.end { hours_of(span) } else { Vec::new() }
+}
+
+/// A question about the product alone: no section, since the weather is the same on all of them.
+fn facts(planned: &Planned, on: Day, at: Instant) -> Facts {
+    Facts {
+        on,
+        at,
+        audience: Audience::Professional,
+        credentials: Vec::new(),
+        purpose: planned.purpose,
+        equipment: Equipment::RotarySpreader,
+        label: planned.label.clone(),
+        weather: Weather::default(),
+        ground: None,
+        pavement_cleaned: None,
+        lines: Vec::new(),
+    }
+}

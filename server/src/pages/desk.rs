@@ -1,0 +1,91 @@
+//! Who may see a page of the office and the owner, and the pages that are common to both.
+
+use askama::Template;
+use axum::{
+    extract::{OriginalUri, State},
+    response::{IntoResponse, Redirect, Response},
+};
+use domain::actor::{Actor, Role};
+
+use super::page;
+use crate::{
+    access::{Anyone, Visitor},
+    app::App,
+    problem::{Kind, Problem},
+    reply::Span,
+    store::{self, reviews::ReviewItem},
+};
+
+/// The signed-in member of the office or the owner; everybody else is sent to the sign-in, and a technician is told no.
+pub fn staff(visitor: Visitor, uri: &OriginalUri) -> Result<Actor, Response> {
+    match visitor.0 {
+        Some(actor) if actor.role != Role::Technician => Ok(actor),
+        Some(_) => Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response()),
+        None => {
+            let wanted: String = uri.path_and_query().map(ToString::to_string).unwrap_or_default();
+            let wanted = wanted.replace('%', "%25").replace('&', "%26").replace('?', "%3F").replace('#', "%23");
+            Err(Redirect::to(&format!("/sign-in?to={wanted}")).into_response())
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "sign_in.html")]
+struct SignIn {}
+
+pub async fn sign_in(_: Anyone) -> Response {
+    page(SignIn {}.render())
+}
+
+#[derive(Template)]
+#[template(path = "reviews.html")]
+struct Reviews {
+    items: Vec<ReviewItem>,
+    owner: bool,
+}
+
+/// What the owner must look at; the office sees it too.
+pub async fn reviews(visitor: Visitor, uri: OriginalUri, State(app): State<App>) -> Result<Response, Problem> {
+    let actor = match staff(visitor, &uri) {
+        Ok(actor) => actor,
+        Err(sent_away) => return Ok(sent_away),
+    };
+    let span = Span { after: i64::MAX, take: 200 };
+    let rows = store::reviews::list(app.store.reader(), span, true, None).await?;
+    let items = rows.into_iter().map(|row| row.item).collect();
+    Ok(page(Reviews { items, owner: actor.role == Role::Owner }.render()))
+}
+
+#[derive(Template)]
+#[template(path = "rules.html")]
+struct Rules {
+    sets: Vec<Set>,
+}
+
+struct Set {
+    name: String,
+    code: String,
+    last_checked: String,
+    coverage: String,
+    rules: Vec<domain::law::RuleOnDay>,
+}
+
+/// Every rule set as it holds today.
+pub async fn rules(visitor: Visitor, uri: OriginalUri, State(app): State<App>) -> Result<Response, Problem> {
+    if let Err(sent_away) = staff(visitor, &uri) {
+        return Ok(sent_away);
+    }
+    let today = app.clock.now().day_in(&jiff::tz::TimeZone::UTC);
+    let set = |set: &domain::law::RuleSet| {
+        let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
+        let codes = std::slice::from_ref(&set.about.code);
+        Set {
+            name: set.about.name.clone(),
+            code: set.about.code.clone(),
+            last_checked: set.about.last_checked.to_string(),
+            coverage: set.about.coverage.clone(),
+            rules: app.law.on_day(codes, today).into_iter().filter(own).collect(),
+        }
+    };
+    Ok(page(Rules { sets: app.law.rule_sets().iter().map(set).collect() }.render()))
+}

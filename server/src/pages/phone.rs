@@ -1,0 +1,76 @@
+//! The technician's phone: one page that is kept on the phone, its modules, and the worker that keeps it there.
+
+use std::sync::LazyLock;
+
+use axum::{
+    extract::Path,
+    http::{HeaderMap, HeaderValue, header},
+    response::{IntoResponse, Response},
+};
+
+use crate::{access::Anyone, problem::Problem, serve::digest};
+
+/// Everything from this server, nothing inline; the worker and the requests too.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+const PAGE: &str = include_str!("../../templates/phone.html");
+const STYLE: &str = include_str!("../../templates/phone.css");
+const ICON: &str = include_str!("../../templates/icon.svg");
+const WORKER: &str = include_str!("../../modules/sw.js");
+
+/// The modules by name.
+pub const MODULES: [(&str, &str); 10] = [
+    ("api.js", include_str!("../../modules/api.js")),
+    ("day.js", include_str!("../../modules/day.js")),
+    ("dom.js", include_str!("../../modules/dom.js")),
+    ("form.js", include_str!("../../modules/form.js")),
+    ("phone.js", include_str!("../../modules/phone.js")),
+    ("queue.js", include_str!("../../modules/queue.js")),
+    ("refused.js", include_str!("../../modules/refused.js")),
+    ("shelf.js", include_str!("../../modules/shelf.js")),
+    ("sign_in.js", include_str!("../../modules/sign_in.js")),
+    ("stop.js", include_str!("../../modules/stop.js")),
+];
+
+/// The worker with the version of what it keeps, so that a new build replaces all of it at once.
+static VERSIONED_WORKER: LazyLock<String> = LazyLock::new(|| {
+    let all: String = MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, WORKER]).collect();
+    WORKER.replace("'VERSION'", &format!("'{}'", &digest(&all)[..16]))
+});
+
+const MANIFEST: &str = r##"{"name":"Swardbook","short_name":"Swardbook","start_url":"/phone","scope":"/","display":"standalone","background_color":"#fdfefb","theme_color":"#1f3d16","icons":[{"src":"/icon.svg","sizes":"any","type":"image/svg+xml"}]}"##;
+
+fn answer(kind: &'static str, body: impl Into<axum::body::Body>) -> Response {
+    ([(header::CONTENT_TYPE, kind)], body.into()).into_response()
+}
+
+pub async fn page(_: Anyone) -> Response {
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    (headers, answer("text/html; charset=utf-8", PAGE)).into_response()
+}
+
+pub async fn style(_: Anyone) -> Response {
+    answer("text/css; charset=utf-8", STYLE)
+}
+
+pub async fn icon(_: Anyone) -> Response {
+    answer("image/svg+xml", ICON)
+}
+
+pub async fn manifest(_: Anyone) -> Response {
+    answer("application/manifest+json", MANIFEST)
+}
+
+/// A worker's requests are held to the policy of its own script, not to the page's.
+pub async fn worker(_: Anyone) -> Response {
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    (headers, answer("text/javascript; charset=utf-8", VERSIONED_WORKER.as_str())).into_response()
+}
+
+pub async fn module(_: Anyone, Path(name): Path<String>) -> Result<Response, Problem> {
+    let found = MODULES.iter().find(|(known, _)| *known == name);
+    let (_, text) = found.ok_or_else(|| Problem::not_found("module"))?;
+    Ok(answer("text/javascript; charset=utf-8", *text))
+}

@@ -1,0 +1,129 @@
+//! Stops asking a host that fails, and asks once again after a while.
+
+use std::{
+    collections::HashSet,
+    sync::{Mutex, MutexGuard, PoisonError},
+};
+
+use domain::time::Instant;
+use jiff::SignedDuration;
+
+/// Failures at so many different addresses open it. One bad grid may fail for days; that is no reason to give up the host.
+const DIFFERENT: usize = 3;
+/// How long nobody asks.
+const REST: SignedDuration = SignedDuration::from_secs(60);
+
+/// One for each host.
+#[derive(Debug, Default)]
+pub struct Breaker(Mutex<State>);
+
+#[derive(Debug, Default)]
+struct State {
+    failed: HashSet<String>,
+    open_until: Option<Instant>,
+    /// One has been let through to see whether the host is back.
+    probing: bool,
+    failures: u64,
+    last_success: Option<Instant>,
+}
+
+/// What the breaker has seen, for whoever watches the server.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Seen {
+    pub failures_since_success: u64,
+    pub last_success_at: Option<Instant>,
+    pub resting_until: Option<Instant>,
+}
+
+impl Breaker {
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Whether one may ask now. After the rest the next one asks for all; until that is answered the others wait.
+    pub fn lets(&self, now: Instant) -> bool {
+        let mut state = self.state();
+        match state.open_until {
+            Some(until) if now < until => false,
+            Some(_) => {
+                state.open_until = Some(now.plus(REST));
+                state.probing = true;
+                true
+            }
+            None => true,
+        }
+    }
+
+    /// What was under way when the host was given up changes nothing by succeeding; the one that tries does.
+    pub fn succeeded(&self, now: Instant) {
+        let mut state = self.state();
+        if state.open_until.is_none() || state.probing {
+            *state = State::default();
+        }
+        state.last_success = Some(now);
+    }
+
+    pub fn failed(&self, path: &str, now: Instant) {
+        let mut state = self.state();
+        state.failed.insert(path.to_owned());
+        state.failures += 1;
+        state.probing = false;
+        if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
+            state.open_until = Some(now.plus(REST));
+        }
+    }
+
+    /// The host has said that it does not want to be asked by us.
+    pub fn refused(&self, now: Instant) {
+        let mut state = self.state();
+        state.failures += 1;
+        state.probing = false;
+        state.open_until = Some(now.plus(REST));
+    }
+
+    pub fn seen(&self) -> Seen {
+        let state = self.state();
+        Seen {
+            failures_since_success: state.failures,
+            last_success_at: state.last_success,
+            resting_until: state.open_until,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(second: i64) -> Instant {
+        Instant::from_millis(1_789_000_000_000 + second * 1000).expect("an instant")
+    }
+
+    #[test]
+    fn three_different_failures_open_it_and_one_probe_closes_it() {
+        let breaker = Breaker::default();
+        for _ in 0..9 {
+            breaker.failed("/gridpoints/MLB/26,68", at(0));
+        }
+        assert!(breaker.lets(at(0)), "one bad grid does not stop the rest");
+        breaker.failed("/a", at(0));
+        breaker.failed("/b", at(0));
+        assert!(!breaker.lets(at(59)));
+        assert!(breaker.lets(at(60)), "one may try");
+        assert!(!breaker.lets(at(61)), "and only one");
+        breaker.failed("/a", at(62));
+        assert!(!breaker.lets(at(121)));
+        assert!(breaker.lets(at(122)));
+        breaker.succeeded(at(123));
+        assert!(breaker.lets(at(123)) && breaker.lets(at(123)));
+        assert_eq!(breaker.seen().failures_since_success, 0);
+    }
+
+    #[test]
+    fn a_refusal_opens_it_at_once() {
+        let breaker = Breaker::default();
+        breaker.refused(at(0));
+        breaker.succeeded(at(0));
+        assert!(!breaker.lets(at(1)), "what was under way when it was refused does not close it");
+    }
+}

@@ -1,0 +1,296 @@
+//! Asking a weather service politely: few requests at once, three timeouts, a cap on the body, and a retry only where one
+//! can help.
+
+use std::{fmt, time::Duration};
+
+use domain::time::Instant;
+use reqwest::{
+    StatusCode, Url,
+    header::{self, HeaderMap},
+    redirect::{Attempt, Policy},
+};
+use serde::Deserialize;
+use tokio::{sync::Semaphore, time};
+
+use super::breaker::Breaker;
+use crate::clock::Clock;
+
+const CONNECT: Duration = Duration::from_secs(3);
+const READ: Duration = Duration::from_secs(5);
+const WHOLE: Duration = Duration::from_secs(10);
+/// Raw grids have 100 to 300 kB.
+const BODY_CAP: usize = 2 * 1024 * 1024;
+const AT_ONCE: usize = 4;
+const TRIES: u32 = 3;
+/// Whoever asked too often waits at least this long.
+const TOO_OFTEN: Duration = Duration::from_secs(5);
+const HOPS: usize = 3;
+
+/// A way to one host.
+pub struct Client {
+    base: Url,
+    http: reqwest::Client,
+    /// Sent with every request and kept nowhere.
+    secret: Option<(String, String)>,
+    few: Semaphore,
+    pub breaker: Breaker,
+}
+
+impl fmt::Debug for Client {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Client")
+            .field("base", &self.base.as_str())
+            .field("breaker", &self.breaker)
+            .finish_non_exhaustive()
+    }
+}
+
+/// By what a copy is recognised: the service's own words, given back exactly as they came.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Validators {
+    pub etag: Option<String>,
+    pub last_modified: Option<String>,
+}
+
+/// An answer that can be used.
+#[derive(Debug)]
+pub enum Answer {
+    Document {
+        body: Vec<u8>,
+        content_type: String,
+        validators: Validators,
+    },
+    /// What is kept still holds.
+    NotModified,
+}
+
+/// Why there is none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Failure {
+    Timeout,
+    Connect,
+    Status {
+        status: u16,
+        kind: Option<String>,
+    },
+    BadBody(&'static str),
+    /// Nobody asks for now.
+    Resting,
+}
+
+/// How a request went, for the record.
+#[derive(Debug)]
+pub struct Outcome {
+    pub answer: Result<Answer, Failure>,
+    pub status: Option<u16>,
+    pub attempts: u32,
+}
+
+impl Failure {
+    /// How it is stored.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Timeout => "timeout",
+            Self::Connect => "connect",
+            Self::Status { .. } => "http_error",
+            Self::BadBody(_) => "bad_body",
+            Self::Resting => "resting",
+        }
+    }
+
+    pub fn is_missing(&self) -> bool {
+        matches!(self, Self::Status { status: 404, .. })
+    }
+
+    /// A forecast that has run out stays so until the office makes a new one: asking again is no help.
+    fn is_expired(&self) -> bool {
+        matches!(self, Self::Status { kind: Some(kind), .. } if kind.ends_with("ForecastGridExpired"))
+    }
+
+    fn may_pass(&self) -> bool {
+        match self {
+            Self::Timeout | Self::Connect => true,
+            Self::Status { status, .. } => matches!(status, 408 | 429 | 500 | 502 | 503 | 504) && !self.is_expired(),
+            Self::BadBody(_) | Self::Resting => false,
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Timeout => f.write_str("did not answer in time"),
+            Self::Connect => f.write_str("could not be reached"),
+            Self::Status { .. } if self.is_expired() => f.write_str("has only a forecast that has run out"),
+            Self::Status { status: 404, .. } => f.write_str("does not know the place"),
+            Self::Status { status, .. } => write!(f, "answered {status}"),
+            Self::BadBody(what) => write!(f, "answered with {what}"),
+            Self::Resting => f.write_str("failed several times and is not asked for a minute"),
+        }
+    }
+}
+
+impl Client {
+    /// `agent` names the application and a contact; the public service refuses whoever does not say.
+    pub fn new(base: Url, agent: &str, secret: Option<(String, String)>) -> Result<Self, String> {
+        let origin = base.origin();
+        let policy = Policy::custom(move |attempt: Attempt<'_>| {
+            if attempt.previous().len() > HOPS {
+                attempt.error("too many redirects")
+            } else if attempt.url().origin() == origin {
+                attempt.follow()
+            } else {
+                // Another host is nobody's to send us to; the redirect itself is then the answer, and no document.
+                attempt.stop()
+            }
+        });
+        let http = reqwest::Client::builder()
+            .user_agent(agent)
+            .connect_timeout(CONNECT)
+            .read_timeout(READ)
+            .timeout(WHOLE)
+            .no_proxy()
+            .redirect(policy)
+            .build()
+            .map_err(|error| error.to_string())?;
+        Ok(Self { base, http, secret, few: Semaphore::new(AT_ONCE), breaker: Breaker::default() })
+    }
+
+    /// Asks for a path, again where that can help, until the deadline.
+    pub async fn get(&self, path: &str, known: &Validators, deadline: time::Instant, clock: &dyn Clock) -> Outcome {
+        let mut outcome = Outcome { answer: Err(Failure::Resting), status: None, attempts: 0 };
+        if !self.breaker.lets(clock.now()) {
+            return outcome;
+        }
+        for attempt in 1..=TRIES {
+            outcome.attempts = attempt;
+            let tried = time::timeout_at(deadline, self.once(path, known)).await;
+            (outcome.answer, outcome.status) = tried.unwrap_or((Err(Failure::Timeout), None));
+            let Err(failure) = &outcome.answer else { break };
+            let wait = pause(attempt, failure);
+            if !failure.may_pass() || attempt == TRIES || time::Instant::now() + wait >= deadline {
+                break;
+            }
+            time::sleep(wait).await;
+        }
+        self.note(path, &outcome, clock.now());
+        outcome
+    }
+
+    fn note(&self, path: &str, outcome: &Outcome, now: Instant) {
+        match &outcome.answer {
+            Ok(_) => self.breaker.succeeded(now),
+            Err(failure) if matches!(outcome.status, Some(403 | 429)) => {
+                tracing::warn!(%failure, path, "a weather service does not want to be asked; is the contact configured?");
+                self.breaker.refused(now);
+            }
+            // The host works; it is this place that it does not know, or its forecast that has run out.
+            Err(failure) if failure.is_missing() || failure.is_expired() => {
+                tracing::info!(%failure, path, "no document from a weather service");
+            }
+            Err(failure) => {
+                tracing::warn!(%failure, path, attempts = outcome.attempts, "a weather service failed");
+                self.breaker.failed(path, now);
+            }
+        }
+    }
+
+    async fn once(&self, path: &str, known: &Validators) -> (Result<Answer, Failure>, Option<u16>) {
+        let Ok(_turn) = self.few.acquire().await else { return (Err(Failure::Resting), None) };
+        let Ok(mut url) = self.base.join(path) else { return (Err(Failure::BadBody("a path that is none")), None) };
+        if let Some((name, value)) = &self.secret {
+            url.query_pairs_mut().append_pair(name, value);
+        }
+        let mut request = self.http.get(url).header(header::ACCEPT, "application/geo+json, application/json");
+        if let Some(etag) = &known.etag {
+            request = request.header(header::IF_NONE_MATCH, etag);
+        }
+        if let Some(modified) = &known.last_modified {
+            request = request.header(header::IF_MODIFIED_SINCE, modified);
+        }
+        match request.send().await {
+            Ok(response) => {
+                let status = response.status();
+                (read(response).await, Some(status.as_u16()))
+            }
+            Err(error) => (Err(of_transport(&error)), None),
+        }
+    }
+}
+
+fn of_transport(error: &reqwest::Error) -> Failure {
+    if error.is_timeout() {
+        Failure::Timeout
+    } else if error.is_redirect() {
+        Failure::BadBody("redirects without end")
+    } else {
+        Failure::Connect
+    }
+}
+
+#[derive(Deserialize)]
+struct ProblemKind {
+    #[serde(rename = "type")]
+    kind: Option<String>,
+}
+
+async fn read(response: reqwest::Response) -> Result<Answer, Failure> {
+    let status = response.status();
+    if status == StatusCode::NOT_MODIFIED {
+        return Ok(Answer::NotModified);
+    }
+    let content_type = text(response.headers(), header::CONTENT_TYPE).unwrap_or_default();
+    let validators = Validators {
+        etag: text(response.headers(), header::ETAG),
+        last_modified: text(response.headers(), header::LAST_MODIFIED),
+    };
+    let is_json = content_type.split(';').next().unwrap_or_default().contains("json");
+    let body = body(response).await;
+    if status != StatusCode::OK {
+        let kind = body.ok().filter(|_| is_json).and_then(|body| serde_json::from_slice::<ProblemKind>(&body).ok());
+        let kind = kind.and_then(|kind| kind.kind).map(|kind| kind.chars().take(200).collect());
+        return Err(Failure::Status { status: status.as_u16(), kind });
+    }
+    let body = body?;
+    if !is_json {
+        return Err(Failure::BadBody("something that is no JSON"));
+    }
+    // Read to its end before it may take the place of a copy that is whole.
+    if serde_json::from_slice::<serde::de::IgnoredAny>(&body).is_err() {
+        return Err(Failure::BadBody("JSON that ends too soon"));
+    }
+    Ok(Answer::Document { body, content_type: content_type.chars().take(100).collect(), validators })
+}
+
+async fn body(mut response: reqwest::Response) -> Result<Vec<u8>, Failure> {
+    let mut body = Vec::new();
+    loop {
+        match response.chunk().await {
+            Ok(Some(chunk)) if body.len() + chunk.len() > BODY_CAP => {
+                return Err(Failure::BadBody("more than two megabytes"));
+            }
+            Ok(Some(chunk)) => body.extend_from_slice(&chunk),
+            Ok(None) => return Ok(body),
+            Err(error) if error.is_timeout() => return Err(Failure::Timeout),
+            Err(_) => return Err(Failure::Connect),
+        }
+    }
+}
+
+fn text(headers: &HeaderMap, name: header::HeaderName) -> Option<String> {
+    headers.get(name).and_then(|value| value.to_str().ok()).map(|value| value.chars().take(200).collect())
+}
+
+/// Half a second, doubled each time, the second half of it at random, so that many who failed together do not come back
+/// together.
+fn pause(attempt: u32, failure: &Failure) -> Duration {
+    let cap = 250_u64 << attempt.min(6);
+    let wait = Duration::from_millis(cap / 2 + u64::from(random()) % (cap / 2));
+    if matches!(failure, Failure::Status { status: 429, .. }) { wait + TOO_OFTEN } else { wait }
+}
+
+/// A number nobody can foresee; zero if the system has none, which only makes waits equal.
+pub fn random() -> u32 {
+    let mut bytes = [0_u8; 4];
+    getrandom::fill(&mut bytes).map_or(0, |()| u32::from_le_bytes(bytes))
+}

@@ -1,0 +1,168 @@
+//! In the background: the forecasts that the coming visits need, the rain that fell after a record, and the end of what nothing
+//! refers to. Started by `serve` alone, never while a test runs.
+
+use std::time::Duration;
+
+use domain::{
+    time::{Day, Instant, zone},
+    weather::value::Billionths,
+};
+use jiff::{SignedDuration, tz::TimeZone};
+use tokio::time;
+
+use super::{Fallen, Patience, Place, client::random};
+use crate::{
+    app::App,
+    book::office::Deed,
+    problem::Problem,
+    store::{
+        self,
+        weather::{AfterRow, At},
+    },
+};
+
+/// How long the background waits for one document.
+pub const PATIENCE: Duration = Duration::from_secs(20);
+/// What nothing refers to is kept so long.
+const KEPT: SignedDuration = SignedDuration::from_hours(7 * 24);
+/// Days back for which rain after a record is looked for: stations report some days late.
+const DAYS_BACK: i32 = 3;
+/// More than this within an hour is heavy: American Meteorological Society, Glossary of Meteorology, "rain": over 0.30 in/h.
+const HEAVY_HOUR_MM: Billionths = Billionths::from_raw(7_620_000_000);
+/// This much within the day puts the record on the owner's list too: 2 in, the amount that county ordinances name.
+const HEAVY_DAY_MM: Billionths = Billionths::from_raw(50_800_000_000);
+
+/// What a round did.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub struct Round {
+    pub places: usize,
+    pub gaps: usize,
+    pub after: usize,
+    pub purged: u64,
+}
+
+/// Goes round and round, some 45 minutes apart and never on the full hour, when everybody else asks.
+pub async fn run(app: App) {
+    loop {
+        time::sleep(wait(app.clock.now(), random())).await;
+        match round(&app).await {
+            Ok(round) => tracing::info!(
+                places = round.places,
+                gaps = round.gaps,
+                after = round.after,
+                purged = round.purged,
+                "weather refreshed"
+            ),
+            Err(problem) => tracing::warn!(detail = problem.detail, "weather could not be refreshed"),
+        }
+    }
+}
+
+/// Between 35 and 55 minutes by chance; moved on by five minutes or more if that would end within five minutes of an hour.
+fn wait(now: Instant, chance: u32) -> Duration {
+    let seconds = 35 * 60 + u64::from(chance) % (20 * 60);
+    let ends = now.plus(SignedDuration::from_secs(i64::try_from(seconds).unwrap_or(0)));
+    let into_hour = ends.millis().div_euclid(1000).rem_euclid(3600);
+    let past_five = match into_hour {
+        0..300 => 300 - into_hour,
+        3300.. => 3600 - into_hour + 300,
+        _ => 0,
+    };
+    Duration::from_secs(seconds + u64::try_from(past_five).unwrap_or(0))
+}
+
+/// One round over the places of today's and tomorrow's visits, and the records of the last days.
+pub async fn round(app: &App) -> Result<Round, Problem> {
+    let mut round = Round::default();
+    if app.weather.are_off() {
+        return Ok(round);
+    }
+    let now = app.clock.now();
+    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
+    let today = now.day_in(&office.unwrap_or(TimeZone::UTC));
+    let mut places: Vec<Place> = store::weather::planned_places(app.store.reader(), [today, today.plus_days(1)])
+        .await?
+        .iter()
+        .map(|at| Place::new(at.latitude, at.longitude))
+        .collect();
+    places.sort_unstable();
+    places.dedup();
+    for place in places {
+        // One place after another: what belongs together is fetched together, and nobody is flooded.
+        let patience = Patience::Until(time::Instant::now() + PATIENCE);
+        let said = app.weather.told(&app.store, place, patience).await;
+        round.places += 1;
+        round.gaps += said.iter().map(|said| said.gaps.len()).sum::<usize>();
+    }
+    round.after = after(app, today, now).await?;
+    let before = now.plus(-KEPT);
+    round.purged = app
+        .store
+        .write(move |connection| Box::pin(async move { Ok(store::weather::purge(connection, before).await?) }))
+        .await?;
+    Ok(round)
+}
+
+/// Attaches rain that has fallen within 24 hours to the records that it followed, once those hours are over.
+async fn after(app: &App, today: Day, now: Instant) -> Result<usize, Problem> {
+    let mut noted = 0;
+    for service in app.weather.all() {
+        let from = today.plus_days(-DAYS_BACK);
+        for at in store::weather::without_after(app.store.reader(), service.name(), from).await? {
+            let At { of: (application, started), latitude, longitude } = at;
+            if now.since(started) < SignedDuration::from_hours(25) {
+                continue;
+            }
+            let place = Place::new(latitude, longitude);
+            let Some(fallen) = service.fallen(&app.store, place, started).await else { continue };
+            let row = row(application, &fallen);
+            let kept = app.store.write(move |connection| {
+                Box::pin(async move {
+                    let kept = store::weather::keep_after(&mut *connection, &row, now).await?;
+                    if kept {
+                        let deed =
+                            Deed { actor: None, at: now, act: "application.rain_noted", subject: application.uuid() };
+                        store::journal::append(connection, deed, &serde_json::to_string(&row)?).await?;
+                    }
+                    Ok(kept)
+                })
+            });
+            noted += usize::from(kept.await?);
+        }
+    }
+    Ok(noted)
+}
+
+fn row(application_id: domain::ids::ApplicationId, fallen: &Fallen) -> AfterRow {
+    AfterRow {
+        application_id,
+        provider: fallen.provider,
+        basis: fallen.basis,
+        station: fallen.station.clone(),
+        rain: fallen.total.inches_up().raw(),
+        wettest_hour: fallen.wettest_hour.inches_up().raw(),
+        covered_s: fallen.covered_s.clamp(0, 86_400),
+        heavy: fallen.wettest_hour > HEAVY_HOUR_MM || fallen.total >= HEAVY_DAY_MM,
+        fetch: fallen.fetch,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_round_never_begins_near_the_full_hour() {
+        let start = Instant::parse("2026-06-18T14:00:00Z").expect("an instant");
+        for minute in 0..60 {
+            for chance in (0..1200).step_by(7) {
+                let now = start.plus(SignedDuration::from_mins(minute));
+                let wait = wait(now, chance);
+                let at = now.plus(SignedDuration::try_from(wait).expect("a duration"));
+                let into = at.millis().div_euclid(1000).rem_euclid(3600);
+                assert!((300..3300).contains(&into), "{at}");
+                assert!((35..=65).contains(&(wait.as_secs() / 60)), "{wait:?}");
+            }
+        }
+    }
+}

@@ -1,0 +1,12 @@
+//! Weather from services over real HTTP: what they say is kept, can stop work, and never wrongly clears it.
+//!
+//! The samples in `weather/samples` are hand-made after the documents of the US National Weather Service, whose data are in the
+//! public domain, and of Open-Meteo (CC BY 4.0); their values are invented.
+
+mod client;
+mod decisions;
+mod drill;
+mod evidence;
+mod golden;
+mod sky;
+mod windows;

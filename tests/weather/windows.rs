@@ -1,0 +1,156 @@
+//! The working window: hour by hour, why not, and when next.
+
+use harness::world::Company;
+use serde_json::{Value, json};
+
+use super::sky::{COUNTY, GRID, Sky, calm_grid, company, document, moved};
+
+async fn visit(company: &Company, day: &str) -> String {
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": day,
+        "product_id": company.feed, "section_ids": [company.front], "purpose": "maintenance",
+    });
+    company.office.post("/api/v1/visits", &visit).await.expect(201).id()
+}
+
+async fn window(company: &Company, day: &str) -> Value {
+    let path = format!("/api/v1/properties/{}/working-windows/{day}", company.property);
+    company.phone.get(&path).await.expect(200).body
+}
+
+/// Hours of 20 °C but for an afternoon of 31.1 °C (88 °F) from 15 to 19 UTC on the 6th.
+fn warm_afternoon() -> Value {
+    let mut grid = calm_grid();
+    grid["properties"]["temperature"]["values"] = json!([
+        { "validTime": "2026-10-06T06:00:00+00:00/PT9H", "value": 20 },
+        { "validTime": "2026-10-06T15:00:00+00:00/PT4H", "value": 31.111_111_111_111_11 },
+        { "validTime": "2026-10-06T19:00:00+00:00/P2D", "value": 20 },
+    ]);
+    grid
+}
+
+#[tokio::test]
+async fn the_hours_of_today_say_why_not() {
+    let sky = Sky::calm().await;
+    sky.says_instead(GRID, document(&warm_afternoon().to_string())).await;
+    let company = company(sky.config()).await;
+    let id = visit(&company, "2026-10-06").await;
+    let answer = window(&company, "2026-10-06").await;
+    let product = &answer["products"][0];
+    assert_eq!(product["visit_id"], id);
+    let hours: Vec<(&str, &str)> = product["hours"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|hour| (&hour["starts_at"].as_str().unwrap()[11..16], hour["verdict"].as_str().unwrap()))
+        .collect();
+    // It is 10:20 in New York; work ends at 19:00, which is 23:00Z. The first hour is the rest of this one, whose greatest
+    // temperature within sixty minutes reaches into the heat.
+    let expected = [
+        ("14:20", "stop"),
+        ("15:00", "stop"),
+        ("16:00", "stop"),
+        ("17:00", "stop"),
+        ("18:00", "stop"),
+        ("19:00", "go"),
+        ("20:00", "go"),
+        ("21:00", "go"),
+        ("22:00", "go"),
+    ];
+    assert_eq!(hours, expected, "{product:#}");
+    let why = &product["hours"][2]["findings"][0];
+    assert_eq!((&why["rule"], &why["actual"]), (&json!("company.heat"), &json!("88")));
+    let suits = json!({ "from": "2026-10-06T19:00:00.000Z", "to": "2026-10-06T23:00:00.000Z", "verdict": "go" });
+    assert_eq!(product["window"], suits);
+    // Tomorrow from seven in New York.
+    let next = json!({ "from": "2026-10-07T11:00:00.000Z", "to": "2026-10-07T23:00:00.000Z", "verdict": "go" });
+    assert_eq!(product["next_window"], next);
+    assert_eq!(answer["gaps"], json!([]));
+}
+
+/// The forecast ends on 9 October at 00:00Z; rain of the 24 hours after an hour is known only up to a day before that.
+#[tokio::test]
+async fn beyond_the_forecast_nothing_is_go() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let _ = visit(&company, "2026-10-08").await;
+    let product = window(&company, "2026-10-08").await["products"][0].clone();
+    assert_eq!((&product["verdict"], &product["next_window"]), (&json!("care"), &Value::Null), "{product:#}");
+    for hour in product["hours"].as_array().unwrap() {
+        assert_eq!(hour["verdict"], "care", "{hour:#}");
+        assert!(hour["findings"].to_string().contains("has a gap"), "{hour:#}");
+    }
+    let past = window(&company, "2026-10-05").await;
+    assert_eq!(past["products"], json!([]), "no visit was planned");
+}
+
+#[tokio::test]
+async fn without_services_or_coordinates_the_hours_ask_for_a_look() {
+    let company = Company::in_maryland().await;
+    let answer = window(&company, "2026-09-15").await;
+    assert_eq!(answer["products"][0]["verdict"], "care", "the visit of the sample company: {answer:#}");
+    assert!(answer["gaps"].to_string().contains("No weather service is configured"));
+    let sky = Sky::calm().await;
+    let app = harness::TestApp::under_a_sky(super::sky::law(), super::sky::NOW, sky.config()).await;
+    let company = Company::on(app, &["us-md"]).await;
+    let path =
+        format!("/api/v1/properties/{}/working-windows/2026-10-06?product_id={}", company.property, company.feed);
+    let answer = company.phone.get(&path).await.expect(200).body;
+    assert!(answer["gaps"].to_string().contains("no coordinates"), "{answer:#}");
+    assert_eq!(answer["products"][0]["verdict"], "care");
+    assert_eq!(sky.server.received_requests().await.unwrap().len(), 0);
+}
+
+#[tokio::test]
+async fn a_place_without_law_has_no_window() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let path = format!("/api/v1/properties/{}", company.property);
+    let property = company.office.get(&path).await.expect(200).body;
+    let change = json!({
+        "client_id": property["client_id"], "name": property["name"], "address": property["address"],
+        "postal_code": property["postal_code"], "time_zone": "America/New_York", "rule_sets": [],
+        "latitude": 38.97, "longitude": -76.49,
+    });
+    let _ = company.office.put_version(&path, "\"v2\"", &change).await.expect(200);
+    let _ = visit(&company, "2026-10-06").await;
+    let product = window(&company, "2026-10-06").await["products"][0].clone();
+    assert_eq!((&product["verdict"], &product["window"]), (&json!("stop"), &Value::Null), "{product:#}");
+}
+
+#[tokio::test]
+async fn the_offices_day_begins_with_what_closes_first() {
+    let sky = Sky::calm().await;
+    sky.says_instead(GRID, document(&warm_afternoon().to_string())).await;
+    let company = company(sky.config()).await;
+    let quick = visit(&company, "2026-10-06").await;
+    // All slow nitrogen: heat is no matter, so its window is open at once; both end with the day.
+    let slow =
+        harness::world::product(&company.office, "Slow 10-0-0", &harness::world::label("10", "10", "0", "0")).await;
+    let body = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-10-06",
+        "product_id": slow, "section_ids": [company.rear], "purpose": "maintenance",
+    });
+    let slow = company.office.post("/api/v1/visits", &body).await.expect(201).id();
+    let order = async || {
+        let answer = company.office.get("/api/v1/days/2026-10-06/working-windows").await.expect(200).body;
+        let ids: Vec<String> = answer["visits"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|visit| visit["visit"]["id"].as_str().unwrap().to_owned())
+            .collect();
+        (ids, answer)
+    };
+    let (ids, answer) = order().await;
+    assert_eq!(ids, [slow.clone(), quick.clone()], "the one that may begin first: {answer:#}");
+    let refused = company.phone.get("/api/v1/days/2026-10-06/working-windows").await;
+    let _ = refused.problem(403, "not-allowed");
+    // A flood watch stops both.
+    sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
+    super::sky::later(&company, 3);
+    let (_, answer) = order().await;
+    assert!(answer["visits"].as_array().unwrap().iter().all(|visit| visit["hours"]["verdict"] == "stop"), "{answer:#}");
+    let wrong = company.office.get("/api/v1/days/2026-13-06/working-windows").await;
+    let _ = wrong.problem(422, "invalid");
+}
