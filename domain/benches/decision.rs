@@ -53,8 +53,8 @@ fn facts(partial: bool) -> Option<Facts> {
         labelled_for_establishment: false,
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
-        printed: None,
         wind_limit_mph: None,
+        printed: None,
     };
     let area = Area::from_raw(820_000);
     let past = (0..40).map(|record| PastApplication {

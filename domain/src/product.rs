@@ -61,12 +61,12 @@ pub struct Label {
     /// Hottest air in which the label allows application.
     #[serde(default)]
     pub air_temperature_limit_f: Option<Temperature>,
-    /// Whatever else the label prints; left out when nobody has copied it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub printed: Option<Box<printed::PrintedLabel>>,
     /// Strongest wind in which the label allows application, gusts included.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wind_limit_mph: Option<WindSpeed>,
+    /// Whatever else the label prints; left out when nobody has copied it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub printed: Option<Box<printed::PrintedLabel>>,
 }
 
 /// Nutrients in a mass of product, exact.

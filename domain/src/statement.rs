@@ -165,8 +165,8 @@ mod tests {
             labelled_for_establishment: false,
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,
-            printed: None,
             wind_limit_mph: None,
+            printed: None,
         }
     }
 

@@ -24,8 +24,8 @@ fn label(nitrogen: &str, phosphate: &str, potash: &str) -> Label {
         labelled_for_establishment: false,
         product_limit_lb_per_1000_sqft: None,
         air_temperature_limit_f: None,
-        printed: None,
         wind_limit_mph: None,
+        printed: None,
     }
 }
 

@@ -190,8 +190,8 @@ impl Given {
             labelled_for_establishment: self.labelled_for_establishment,
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
-            printed: None,
             wind_limit_mph: None,
+            printed: None,
         }
     }
 

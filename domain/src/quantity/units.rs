@@ -66,7 +66,7 @@ unit!(
     Fahrenheit as Temperature, "°F", scale 1, written 1, -1_000..=1_500, eg "72.5", "Temperature of the air in degrees Fahrenheit.");
 unit!(
     /// Wind, in hundredths of a mile an hour.
-    MilePerHour as WindSpeed, "mph", scale 2, written 2, 0..=30_000, eg "8.5", "Speed of the wind.");
+    WindMilePerHour as WindSpeed, "mph", scale 2, written 2, 0..=30_000, eg "8.5", "Speed of the wind.");
 unit!(
     /// Acidity of soil, in hundredths.
     PhPoint as SoilPh, "pH", scale 2, written 2, 0..=1_400, eg "6.4", "Acidity of soil, as the laboratory measured it.");
@@ -99,7 +99,7 @@ unit!(
     Second as Seconds, "s", scale 2, written 2, 0..=10_000_000, eg "78", "Seconds, as a stop watch shows them.");
 unit!(
     /// Speed over ground, in hundredths of a mile an hour.
-    WalkingMilePerHour as Speed, "mph", scale 2, written 2, 0..=10_000, eg "3", "Speed over ground in miles per hour.");
+    GroundMilePerHour as Speed, "mph", scale 2, written 2, 0..=10_000, eg "3", "Speed over ground in miles per hour.");
 unit!(
     /// What a tray or jug caught, in fluid ounces, to the thousandth.
     FluidOunce as Caught, "fl oz", scale 3, written 3, 0..=100_000_000, eg "20", "Liquid caught, in US fluid ounces.");

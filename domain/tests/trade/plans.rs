@@ -301,7 +301,7 @@ prop_compose! {
             quick_rate: Some(NutrientRate::from_raw(rate * 700).to_string()),
             p2o5_rate: None,
             area: Some(area.to_string()),
-            ..crate::facts::Past::default()
+            enhanced_efficiency: false,
         }).collect();
         let report = Report { sampled_on: "2025-09-01".parse().expect("a day"), category: Some(domain::soil::SoilCategory::Low), recommended: None };
         let soil_reports = if reported { vec![report] } else { Vec::new() };
