@@ -2,6 +2,7 @@
 //!
 //! A setting is not linear in what comes out, so nothing is scaled to another setting: a person sets, catches and looks.
 
+pub mod catch_test;
 pub mod drift;
 pub mod pattern;
 pub mod spray;

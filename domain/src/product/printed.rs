@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Label, ProductForm, epa::EpaRegistration, guarantee::Element};
 use crate::{
-    quantity::{Density, Percent, ProductMass, RainDepth, Speed, Volume},
+    quantity::{Density, Percent, ProductMass, RainDepth, Volume},
     time::Day,
 };
 
@@ -136,8 +136,6 @@ pub struct PrintedLabel {
     #[cfg_attr(feature = "schema", schema(max_length = 60))]
     pub state_registration: Option<String>,
     pub pesticide: Option<PesticidePart>,
-    /// Strongest wind in which the label allows application.
-    pub wind_limit_mph: Option<Speed>,
     /// Least and most water that the label asks for after application.
     pub watering_in_at_least_in: Option<RainDepth>,
     pub watering_in_at_most_in: Option<RainDepth>,

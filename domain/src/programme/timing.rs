@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    quantity::{NutrientRate, Percent, Speed, Temperature, quotient_down, quotient_nearest},
+    quantity::{NutrientRate, Percent, Temperature, WindSpeed, quotient_down, quotient_nearest},
     time::Day,
 };
 
@@ -29,7 +29,7 @@ pub fn september_feeding_may_go_down(forecast_high: Temperature) -> bool {
 
 /// Whether spray may be put out under the one drift statement of the EPA that Clemson quotes: wind under 10 mph, measured on
 /// the site. A label's own limit goes before it.
-pub fn within_quoted_drift_statement(wind: Speed) -> bool {
+pub fn within_quoted_drift_statement(wind: WindSpeed) -> bool {
     wind.raw() < 1_000
 }
 

@@ -132,3 +132,33 @@ fn drift_is_added_up_by_spreader() {
     assert!(!two.beyond_acceptance && !two.one_sided);
     assert_eq!(two.deviation_hundredths_percent, Some(0));
 }
+
+#[test]
+fn a_test_is_written_down_and_worked_out() {
+    use domain::calibration::catch_test::CatchTest;
+    let test = |text: &str| serde_json::from_str::<CatchTest>(text).expect("a test").result();
+    // UMass, read: 5.00 lb is met by 4.75 to 5.25. 4.8 lb on 8 x 125 ft are 4.8 (computed).
+    let course = test(
+        r#"{"method":"course","put_in_lb":"10","left_over_lb":"5.2","swath_ft":"8","swath_by":"half_of_centre","distance_ft":"125","target_lb_per_1000_sqft":"5"}"#,
+    );
+    let course = course.expect("a rate");
+    assert_eq!(course.product_lb_per_1000_sqft, Some(amount("4.8")));
+    assert_eq!(course.half_rate_lb_per_1000_sqft, Some(amount("2.5")));
+    assert!(course.acceptance.expect("a target").accepted && course.derivations.len() == 2);
+    // Pesticide Environmental Stewardship, read: 5.25 gal caught on 1,000 sq ft; a target of 5 is met within 5 %.
+    let gun = test(r#"{"method":"gun","caught_gal":"5.25","area_sqft":"1000","target_gal_per_1000_sqft":"5"}"#)
+        .expect("a rate");
+    assert_eq!((gun.spray_gal_per_acre, gun.acceptance.map(|a| a.accepted)), (Some(amount("228.69")), Some(true)));
+    // LSU AgCenter, formula read: 20 oz at 20 in over 200 ft.
+    let boom =
+        r#"{"method":"boom","caught_fl_oz":"20","spacing_in":"20","course_ft":"200","target_gal_per_acre":"25"}"#;
+    assert!(!test(boom).expect("a rate").acceptance.expect("a target").accepted);
+    // Ohio State, read: half of the centre at 6 ft on either side is a swath of 12 ft.
+    let pans = r#"{"method":"pans","spacing_ft":"3","catches":["1","2","3","4","3","2","1"]}"#;
+    let pans = test(pans).expect("a row");
+    assert_eq!(pans.effective_swath_ft, Some(amount("12")));
+    assert!(pans.variation.is_some() && pans.acceptance.is_none());
+    let nothing = r#"{"method":"known_area","put_in_lb":"10","left_over_lb":"10","area_sqft":"5000","target_lb_per_1000_sqft":"5"}"#;
+    assert_eq!(test(nothing), Err(CalibrationFault::NothingCaught));
+    assert!(serde_json::from_str::<CatchTest>(r#"{"method":"guess"}"#).is_err());
+}

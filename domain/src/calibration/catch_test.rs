@@ -1,0 +1,133 @@
+//! One calibration as it is written down and kept: what was measured, and what follows. It belongs to an equipment, a
+//! product, an operator and a day, which the record names beside it.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Acceptance, CalibrationFault, accept, half_rate_rounded_down, pattern, pattern::SwathBy, spray, spreader};
+use crate::{
+    explain::Derivation,
+    quantity::{AcreRate, Area, Catch, Caught, Distance, Inches, ProductMass, ProductRate, SprayRate, Volume},
+};
+
+/// What was measured.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case", tag = "method", deny_unknown_fields)]
+pub enum CatchTest {
+    /// Granules, weighed before and after a measured walk. `swath_by` says how the swath was found.
+    Course {
+        put_in_lb: ProductMass,
+        left_over_lb: ProductMass,
+        swath_ft: Distance,
+        swath_by: SwathBy,
+        distance_ft: Distance,
+        target_lb_per_1000_sqft: ProductRate,
+    },
+    /// Granules on ground whose area is known.
+    KnownArea {
+        put_in_lb: ProductMass,
+        left_over_lb: ProductMass,
+        area_sqft: Area,
+        target_lb_per_1000_sqft: ProductRate,
+    },
+    /// A row of pans across the path of a rotary spreader, from left to right with the centre in the middle.
+    Pans {
+        #[cfg_attr(feature = "schema", schema(min_items = 3, max_items = 201))]
+        catches: Vec<Catch>,
+        spacing_ft: Distance,
+    },
+    /// A spray gun or hand sprayer: caught in the time that an area takes.
+    Gun { caught_gal: Volume, area_sqft: Area, target_gal_per_1000_sqft: SprayRate },
+    /// One nozzle of a boom over a timed course.
+    Boom { caught_fl_oz: Caught, spacing_in: Inches, course_ft: Distance, target_gal_per_acre: AcreRate },
+}
+
+/// What a test found. Only what its method can find is there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct CatchResult {
+    pub product_lb_per_1000_sqft: Option<ProductRate>,
+    /// For each of two passes at right angles: half of the target.
+    pub half_rate_lb_per_1000_sqft: Option<ProductRate>,
+    pub spray_gal_per_1000_sqft: Option<SprayRate>,
+    pub spray_gal_per_acre: Option<AcreRate>,
+    pub effective_swath_ft: Option<Distance>,
+    /// How even the spread is when passes lie the effective swath apart.
+    pub variation: Option<pattern::Variation>,
+    /// Against the target; nothing for a row of pans, which has none.
+    pub acceptance: Option<Acceptance>,
+    #[cfg_attr(feature = "schema", schema(max_items = 5))]
+    pub derivations: Vec<Derivation>,
+}
+
+const NOTHING: CatchResult = CatchResult {
+    product_lb_per_1000_sqft: None,
+    half_rate_lb_per_1000_sqft: None,
+    spray_gal_per_1000_sqft: None,
+    spray_gal_per_acre: None,
+    effective_swath_ft: None,
+    variation: None,
+    acceptance: None,
+    derivations: Vec::new(),
+};
+
+impl CatchTest {
+    /// Works a test out.
+    pub fn result(&self) -> Result<CatchResult, CalibrationFault> {
+        match self {
+            Self::Course { put_in_lb, left_over_lb, swath_ft, distance_ft, target_lb_per_1000_sqft, .. } => {
+                let rate = spreader::delivered_rate_rounded_up(*put_in_lb, *left_over_lb, *swath_ft, *distance_ft)?;
+                Ok(granules(rate, *target_lb_per_1000_sqft))
+            }
+            Self::KnownArea { put_in_lb, left_over_lb, area_sqft, target_lb_per_1000_sqft } => {
+                let rate = spreader::known_area_rate_rounded_up(*put_in_lb, *left_over_lb, *area_sqft)?;
+                Ok(granules(rate, *target_lb_per_1000_sqft))
+            }
+            Self::Pans { catches, spacing_ft } => pans(catches, *spacing_ft),
+            Self::Gun { caught_gal, area_sqft, target_gal_per_1000_sqft } => {
+                let rate = spray::known_area_rate_rounded_up(*caught_gal, *area_sqft)?;
+                Ok(CatchResult {
+                    spray_gal_per_1000_sqft: Some(rate.value),
+                    spray_gal_per_acre: Some(rate.value.per_acre_rounded_nearest()),
+                    acceptance: Some(accept(rate.value, *target_gal_per_1000_sqft)),
+                    derivations: vec![rate.derivation],
+                    ..NOTHING
+                })
+            }
+            Self::Boom { caught_fl_oz, spacing_in, course_ft, target_gal_per_acre } => {
+                let rate = spray::boom_rate_rounded_up(*caught_fl_oz, *spacing_in, *course_ft)?;
+                Ok(CatchResult {
+                    spray_gal_per_1000_sqft: Some(rate.value.per_1000_sqft_rounded_nearest()),
+                    spray_gal_per_acre: Some(rate.value),
+                    acceptance: Some(accept(rate.value, *target_gal_per_acre)),
+                    derivations: vec![rate.derivation],
+                    ..NOTHING
+                })
+            }
+        }
+    }
+}
+
+fn granules(rate: crate::explain::Figure<ProductRate>, target: ProductRate) -> CatchResult {
+    let half = half_rate_rounded_down(target);
+    CatchResult {
+        product_lb_per_1000_sqft: Some(rate.value),
+        half_rate_lb_per_1000_sqft: Some(half.value),
+        acceptance: Some(accept(rate.value, target)),
+        derivations: vec![rate.derivation, half.derivation],
+        ..NOTHING
+    }
+}
+
+/// The swath of a row, and how even it is when passes lie that far apart, to the whole pan.
+fn pans(catches: &[Catch], spacing: Distance) -> Result<CatchResult, CalibrationFault> {
+    let swath = pattern::effective_swath_rounded_down(catches, spacing)?;
+    let apart = usize::try_from(swath.value.raw() / spacing.raw().max(1)).unwrap_or(0).clamp(1, catches.len());
+    let variation = pattern::variation(catches, apart)?;
+    Ok(CatchResult {
+        effective_swath_ft: Some(swath.value),
+        derivations: vec![swath.derivation, variation.derivation.clone()],
+        variation: Some(variation),
+        ..NOTHING
+    })
+}
