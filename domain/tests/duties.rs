@@ -277,8 +277,8 @@ fn what_changed_between_two_days_is_told_by_rule() {
     let changes = book.changes("us-fl-alachua", day("2019-04-08"), day("2026-01-01")).expect("the set");
     let season = changes.iter().find(|change| change.rule == "us-fl-alachua.season").expect("the season moved");
     assert_eq!(season.on, day("2019-04-09"));
-    assert_eq!(season.before.words, "From December 1 through February 29: no N.");
-    assert_eq!(season.after.words, "From July 1 through February 29: no N.");
+    assert_eq!(season.before.words, "From December 1 through the end of February: no N.");
+    assert_eq!(season.after.words, "From July 1 through the end of February: no N.");
     assert_eq!(season.before.until, Some(day("2019-04-08")));
     let floor = changes.iter().find(|change| change.rule == "us-fl-alachua.nitrogen.slow_share").expect("a floor");
     assert_eq!((floor.before.in_force, floor.after.in_force), (InForce::Unknown, InForce::InForce));

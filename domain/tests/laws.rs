@@ -79,7 +79,7 @@ fn every_rule_says_its_duty_in_a_sentence_with_its_number() {
     );
     assert_eq!(
         words("us-pa.nitrogen.winter"),
-        "From December 16 through February 29: at most 0.5 lb N on 1,000 sq ft in all."
+        "From December 16 through the end of February: at most 0.5 lb N on 1,000 sq ft in all."
     );
     assert_eq!(
         words("us-ny.water.distance"),
