@@ -163,7 +163,7 @@ impl<'a> Run<'a> {
     }
 
     fn take(&mut self, turn: Turn<'a>) {
-        if let Some(answer) = rules::of_application(turn.duty, &self.case) {
+        if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
             self.settle(turn, None, answer);
         }
         for at in 0..self.case.sections.len() {
