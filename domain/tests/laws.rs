@@ -79,7 +79,7 @@ fn every_rule_says_its_duty_in_a_sentence_with_its_number() {
     );
     assert_eq!(
         words("us-pa.nitrogen.winter"),
-        "From December 16 through February 29: at most 0.5 lb N on 1,000 sq ft in all."
+        "From December 16 through the end of February: at most 0.5 lb N on 1,000 sq ft in all."
     );
     assert_eq!(
         words("us-ny.water.distance"),
@@ -157,4 +157,22 @@ fn a_rule_stands_in_one_of_four_ways() {
     };
     assert!(stops("2026-06-30"));
     assert!(!stops("2026-07-01"));
+}
+
+#[test]
+fn a_bar_that_excepts_a_county_excepts_every_place_inside_it() {
+    // Massachusetts excepts Cape Cod and the islands (MA-13); here Barnstable stands for its county.
+    let barnstable = |text: &str| text.replace("level = \"municipality\"", "level = \"county\"");
+    let mut texts: Vec<(&str, String)> = EMBEDDED
+        .iter()
+        .map(|(name, text)| {
+            (*name, if *name == "us-ma-barnstable.toml" { barnstable(text) } else { (*text).to_owned() })
+        })
+        .collect();
+    let town = crate::duties::TOWN.replace("PARENT", "us-ma-barnstable").replace("EXTRA", "");
+    texts.push(("us-zz-town.toml", town));
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    let book = Lawbook::from_texts(&texts).expect("a town on the Cape");
+    let over = book.over(&["us-zz-town".to_owned()]);
+    assert!(over.iter().any(|set| set.code == "us-zz-town" && set.note.is_none()), "{over:#?}");
 }

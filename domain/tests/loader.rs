@@ -1,6 +1,6 @@
 //! What is wrong with a law file is said with its file, rule and field, and all of it at once.
 
-use domain::law::{LawFault, Lawbook};
+use domain::law::{EMBEDDED, LawFault, Lawbook};
 
 const HEAD: &str = r#"
 code = "xx"
@@ -203,10 +203,76 @@ fn a_parent_exists_and_no_parents_run_in_a_circle() {
     assert!(found.iter().all(|fault| fault.field == "parent" && fault.what.contains("circle")), "{found:#?}");
     // A set that only leads into a circle is not itself in it, and the loader still comes to an end.
     let mut outside = circle.to_vec();
-    outside.push(("dd.toml", child("dd", "aa")));
+    outside.push(("dd.toml", child("dd", "aa").replace("\"county\"", "\"municipality\"")));
     let texts: Vec<(&str, &str)> = outside.iter().map(|(name, text)| (*name, text.as_str())).collect();
     assert_eq!(Lawbook::from_texts(&texts).expect_err("a circle").len(), 3);
     refuses(&whole().replace("\"state\"", "\"county\""), None, "parent", "is missing");
+}
+
+#[test]
+fn a_place_lies_in_one_that_can_hold_it() {
+    let set = |code: &str, level: &str, parent: &str| {
+        let parent = if parent.is_empty() { String::new() } else { format!("\nparent = \"{parent}\"") };
+        whole()
+            .replace("code = \"xx\"", &format!("code = \"{code}\"{parent}"))
+            .replace("id = \"xx.", &format!("id = \"{code}."))
+            .replace("\"state\"", &format!("\"{level}\""))
+    };
+    let state = set("us-aa", "state", "");
+    let places = [set("us-aa-bb", "county", "us-aa"), set("us-aa-cc", "municipality", "us-aa")];
+    let found = |code: &str, level: &str, parent: &str, state: &str| {
+        let text = set(code, level, parent);
+        let texts = [("a.toml", state), ("b.toml", &places[0]), ("c.toml", &places[1]), ("d.toml", &text)];
+        Lawbook::from_texts(&texts).err().unwrap_or_default()
+    };
+    for (code, level, parent) in [
+        ("us-aa-dd", "county", "us-aa"),
+        ("us-aa-dd", "municipality", "us-aa"),
+        ("us-aa-dd", "municipality", "us-aa-bb"),
+        // The law of a state for a part of it, as for the western basin of Lake Erie in Ohio (OH-01).
+        ("us-aa-dd", "state", "us-aa"),
+    ] {
+        assert_eq!(found(code, level, parent, &state), [], "a {level} in {parent}");
+    }
+    for (code, level, parent, what) in [
+        ("us-dd", "state", "us-aa", "a state lies in no other place"),
+        ("us-aa-bb-dd", "state", "us-aa-bb", "a state lies in no other place"),
+        ("us-aa-dd", "county", "us-aa-bb", "a county lies in a state"),
+        ("us-aa-dd", "county", "us-aa-cc", "a county lies in a state"),
+        ("us-aa-dd", "municipality", "us-aa-cc", "a municipality lies in a state or a county"),
+    ] {
+        let faults = found(code, level, parent, &state);
+        assert_eq!(faults.len(), 1, "{faults:#?}");
+        assert_eq!((faults[0].file.as_str(), faults[0].field.as_str()), ("d.toml", "parent"));
+        assert!(faults[0].what.contains(what), "{faults:#?}");
+    }
+    // Nothing lies inside a place that says so.
+    let whole = state.replace("coverage =", "local_rules = \"absent\"\ncoverage =");
+    let faults = found("us-aa-dd", "municipality", "us-aa", &whole);
+    assert!(
+        faults.len() == 3 && faults.iter().all(|fault| fault.what.contains("no place lies inside it")),
+        "{faults:#?}"
+    );
+}
+
+#[test]
+fn a_copy_of_a_built_in_file_is_one_fault() {
+    let (_, maryland) = EMBEDDED.iter().find(|(name, _)| *name == "us-md.toml").expect("Maryland");
+    let (_, company) = EMBEDDED.iter().find(|(name, _)| *name == "company.toml").expect("the company");
+    for (name, text, what) in [
+        ("us-md.toml", maryland, "this set is built in and cannot be replaced"),
+        ("ours.toml", maryland, "this set is built in and cannot be replaced"),
+        ("ours.toml", company, "the company's set is read from company.toml alone"),
+    ] {
+        let faults = Lawbook::with_files(&[(name.to_owned(), (*text).to_owned())]).expect_err("a copy");
+        assert_eq!(faults.len(), 1, "{faults:#?}");
+        assert_eq!((faults[0].file.as_str(), faults[0].field.as_str(), faults[0].what.as_str()), (name, "code", what));
+    }
+    assert!(Lawbook::with_files(&[("company.toml".to_owned(), (*company).to_owned())]).is_ok());
+    // Every built-in file is called like its set.
+    let book = Lawbook::embedded().expect("the embedded law");
+    let codes: Vec<String> = book.rule_sets().iter().map(|set| format!("{}.toml", set.about.code)).collect();
+    assert!(EMBEDDED.iter().all(|(name, _)| codes.iter().any(|code| code == name)));
 }
 
 #[test]

@@ -9,6 +9,7 @@ mod duties;
 mod edges;
 mod facts;
 mod growing_season;
+mod hints;
 mod labels;
 mod laws;
 mod loader;

@@ -27,8 +27,8 @@ fn code() -> impl Strategy<Value = String> {
 }
 
 fn entry() -> impl Strategy<Value = PastApplication> {
-    let parts = (-500_i32..500, 1_i64..40_000_000, 0_i64..=100, 0_i64..5_000_000, 10_000_i64..2_000_000);
-    parts.prop_map(|(days, nitrogen, quick, phosphate, area)| PastApplication {
+    let parts = (-500_i32..500, 1_i64..40_000_000, 0_i64..=100, 0_i64..5_000_000, 10_000_i64..2_000_000, any::<bool>());
+    parts.prop_map(|(days, nitrogen, quick, phosphate, area, enhanced_efficiency)| PastApplication {
         on: day("2026-06-15").plus_days(days),
         area: Area::from_raw(area),
         nutrients: domain::product::Nutrients {
@@ -37,7 +37,7 @@ fn entry() -> impl Strategy<Value = PastApplication> {
             phosphate_lb: Phosphate::from_raw(phosphate * 1_000),
             potash_lb: domain::quantity::Potash::ZERO,
         },
-        enhanced_efficiency: false,
+        enhanced_efficiency,
         organic: false,
         purpose: Purpose::Maintenance,
         held: false,
@@ -58,6 +58,8 @@ prop_compose! {
         release in prop::option::of(1_i64..=10_000),
         recommended in prop::option::of(0_i64..2_000_000),
         past in prop::collection::vec(entry(), 0..12),
+        of_the_day in 0_usize..3,
+        seeded in prop::option::of(-1_000_i32..100),
     ) -> Facts {
         let report = Report { sampled_on: "2025-06-01".parse().expect("a day"), category: Some(SoilCategory::Low), recommended: None };
         let mut facts = Given { soil_reports: vec![report], ..Given::default() }.facts(day("2024-01-15").plus_days(days));
@@ -82,6 +84,8 @@ prop_compose! {
         let line = &mut facts.lines[0];
         (line.area, line.section.area, line.product) = (Area::from_raw(area), Area::from_raw(area), ProductMass::from_raw(product));
         line.section.past = past;
+        line.section.past.iter_mut().take(of_the_day).for_each(|entry| entry.on = facts.on);
+        line.section.established_on = seeded.map(|days| facts.on.plus_days(days));
         line.section.water = feet.map_or(Water::None, |feet| Water::At(Distance::from_raw(feet)));
         line.section.soil_reports[0].phosphate_recommended = recommended.map(NutrientRate::from_raw);
         facts

@@ -92,7 +92,9 @@ fn t3_the_words_before_after_and_between_bar_different_days() {
     // April 1" (NY-04), "between December 7 and February 15" (DE-01).
     assert!(!refused("us-nj", "2027-03-01", "professional.season") && refused("us-dc", "2027-03-01", "season"));
     assert!(refused("us-ny", "2027-04-01", "season") && refused("us-de", "2027-02-15", "season"));
-    // A window that ends with February ends on the 29th in a leap year (MD-14).
+    // A window that ends with February ends on the 29th in a leap year (MD-14), and says so.
+    let closed = words("us-md", "2026-01-10", "us-md.professional.season.closed");
+    assert!(closed.contains("through the end of February"), "{closed}");
     assert!(refused("us-md", "2028-02-29", "professional.season.closed"));
     assert!(!refused("us-md", "2028-03-01", "professional.season.closed"));
 }

@@ -163,7 +163,7 @@ impl<'a> Run<'a> {
     }
 
     fn take(&mut self, turn: Turn<'a>) {
-        if let Some(answer) = rules::of_application(turn.duty, &self.case) {
+        if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
             self.settle(turn, None, answer);
         }
         for at in 0..self.case.sections.len() {
@@ -237,7 +237,7 @@ impl<'a> Run<'a> {
             sets.filter(|rule| rules::is_on_weather(rule.kind)).map(|rule| rule.id.as_str()).collect();
         self.findings.retain(|finding| weather.contains(&finding.rule.as_str()));
         for turn in turns.into_iter().filter(|turn| rules::is_on_weather(turn.rule.kind)) {
-            if let Some(answer) = rules::of_application(turn.duty, &self.case) {
+            if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
                 self.settle(turn, None, answer);
             }
         }

@@ -67,6 +67,8 @@ pub enum LocalRules {
     Stand,
     /// No text was found, so a local rule may warn and not refuse.
     Unknown,
+    /// No place lies inside this one, so there is nobody to ask.
+    Absent,
 }
 
 /// Which local rules a bar meets.

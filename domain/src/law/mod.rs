@@ -113,6 +113,22 @@ pub struct RuleSet {
     pub rules: Vec<model::Rule>,
 }
 
+/// Whether an operator's file would take the place of a set that is built in.
+fn replaces(file: &str, text: &str) -> Option<LawFault> {
+    let table: toml::Table = text.parse().ok()?;
+    let code = table.get("code")?.as_str()?;
+    let what = if code == COMPANY {
+        (file != COMPANY_FILE).then(|| format!("the company's set is read from {COMPANY_FILE} alone"))?
+    } else {
+        let named = |name: &str| name.strip_suffix(".toml") == Some(code);
+        EMBEDDED
+            .iter()
+            .any(|(name, _)| named(name))
+            .then(|| "this set is built in and cannot be replaced".to_owned())?
+    };
+    Some(LawFault { file: file.to_owned(), rule: None, field: "code".to_owned(), what })
+}
+
 impl Lawbook {
     /// The rule sets that are built in.
     pub fn embedded() -> Result<Self, Vec<LawFault>> {
@@ -125,8 +141,19 @@ impl Lawbook {
     pub fn with_files(files: &[(String, String)]) -> Result<Self, Vec<LawFault>> {
         let own_company = files.iter().any(|(name, _)| name == COMPANY_FILE);
         let built_in = EMBEDDED.iter().copied().filter(|(name, _)| !(own_company && *name == COMPANY_FILE));
-        let own = files.iter().map(|(name, text)| (name.as_str(), text.as_str()));
-        Self::from_texts(&built_in.chain(own).collect::<Vec<_>>())
+        let mut faults: Vec<LawFault> = files.iter().filter_map(|(name, text)| replaces(name, text)).collect();
+        // Of a file that may not be here at all nothing else is worth saying.
+        let refused: Vec<String> = faults.iter().map(|fault| fault.file.clone()).collect();
+        let own = files.iter().filter(|(name, _)| !refused.contains(name));
+        let own = own.map(|(name, text)| (name.as_str(), text.as_str()));
+        match Self::from_texts(&built_in.chain(own).collect::<Vec<_>>()) {
+            Ok(book) if faults.is_empty() => Ok(book),
+            Ok(_) => Err(faults),
+            Err(others) => {
+                faults.extend(others);
+                Err(faults)
+            }
+        }
     }
 
     /// Reads files given as name and text. All faults of all files come back at once.
@@ -165,25 +192,41 @@ impl Lawbook {
 
     fn check_parents(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
         for set in &self.sets {
-            let mut above = set;
-            // A chain that is longer than there are sets runs in a circle.
-            for _ in 0..=self.sets.len() {
-                let Some(parent) = &above.about.parent else { break };
-                let what = match self.rule_set(parent) {
-                    Some(next) if next.about.code == set.about.code => "leads back to this set in a circle".to_owned(),
-                    Some(next) => {
-                        above = next;
-                        continue;
-                    }
-                    // The fault belongs to the set that names the parent, and is said there.
-                    None if above.about.code != set.about.code => break,
-                    None => format!("`{parent}` is no rule set"),
-                };
-                let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
-                faults.push(LawFault { file: file.to_owned(), rule: None, field: "parent".to_owned(), what });
-                break;
-            }
+            let Some(what) = self.parent_fault(set) else { continue };
+            let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
+            faults.push(LawFault { file: file.to_owned(), rule: None, field: "parent".to_owned(), what });
         }
+    }
+
+    /// What is wrong with the place that a set lies in.
+    fn parent_fault(&self, set: &RuleSet) -> Option<String> {
+        let code = set.about.parent.as_ref()?;
+        let Some(parent) = self.rule_set(code) else { return Some(format!("`{code}` is no rule set")) };
+        let mut above = parent;
+        // A chain that is longer than there are sets runs in a circle.
+        for _ in 0..=self.sets.len() {
+            if above.about.code == set.about.code {
+                return Some("leads back to this set in a circle".to_owned());
+            }
+            let Some(next) = above.about.parent.as_deref().and_then(|code| self.rule_set(code)) else { break };
+            above = next;
+        }
+        let level = parent.about.level;
+        let fault = match set.about.level {
+            // The law of a state for a part of it stands in a set of its own, under the state's code.
+            Level::State if level == Level::State && set.about.code.starts_with(&format!("{code}-")) => return None,
+            Level::State => "a state lies in no other place",
+            Level::County if level != Level::State => "a county lies in a state",
+            Level::Municipality if !matches!(level, Level::State | Level::County) => {
+                "a municipality lies in a state or a county"
+            }
+            Level::County | Level::Municipality if parent.about.local_rules == LocalRules::Absent => {
+                "no place lies inside it"
+            }
+            // The company's set has no parent, which is seen where it is read.
+            Level::County | Level::Municipality | Level::Company => return None,
+        };
+        Some(format!("`{code}` cannot be it: {fault}"))
     }
 
     /// The local sets that a bar does not meet must be there, or the bar would meet them.

@@ -151,8 +151,11 @@ const MONTHS: [&str; 12] = [
     "December",
 ];
 
-/// `December 16`.
+/// `December 16`. February 29 is the last day of February in every year.
 pub(crate) fn month_day((month, day): MonthDay) -> String {
+    if (month, day) == (2, 29) {
+        return "the end of February".to_owned();
+    }
     let name = usize::try_from(month).ok().and_then(|month| MONTHS.get(month.wrapping_sub(1))).unwrap_or(&"");
     format!("{name} {day}")
 }

@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     application::Ground,
-    law::duty::GroundBar,
+    law::{duty::GroundBar, list, nutrient::Nutrient},
     quantity::{Percent, Temperature},
 };
 
@@ -17,6 +17,10 @@ const FULL: Percent = Percent::from_raw(4_000);
 
 pub(super) fn judge(duty: &GroundBar, case: &Case<'_>) -> Answer {
     let barred = duty.words();
+    let nothing = match duty.nutrients.as_slice() {
+        [] => "nothing".to_owned(),
+        nutrients => format!("no {}", list(nutrients, |nutrient| nutrient.words().to_owned(), "or")),
+    };
     let answer = match case.facts.ground {
         None => {
             let message = format!("Nobody has looked at the ground yet; it must not be {barred}.");
@@ -24,11 +28,12 @@ pub(super) fn judge(duty: &GroundBar, case: &Case<'_>) -> Answer {
         }
         Some(ground) if duty.barred.contains(&ground) => {
             let message =
-                format!("The ground is {}, and nothing may go down on ground that is {barred}.", ground.words());
-            Answer::broken(message, "Come back when the ground has changed.")
+                format!("The ground is {}, and {nothing} may go down on ground that is {barred}.", ground.words());
+            Answer::broken(message, come_back(duty))
         }
         Some(ground) if duty.measure.contains(&ground) => {
-            let message = format!("The ground is {}; nothing may go down on ground that is {barred}.", ground.words());
+            let message =
+                format!("The ground is {}; {nothing} may go down on ground that is {barred}.", ground.words());
             Answer::care(message, "Measure it before you start.")
         }
         Some(_) => modelled(duty, case).unwrap_or_else(Answer::met),
@@ -51,4 +56,18 @@ fn modelled(duty: &GroundBar, case: &Case<'_>) -> Option<Answer> {
     let full = soil.water_percent.filter(|water| asks(&[Ground::Saturated]) && *water >= FULL)?;
     let message = format!("A model has the soil at {full} % water by volume, which is near full.");
     Some(Answer::care(message, "Step on the lawn: no water may stand in the footprint."))
+}
+
+/// What would do: other ground, or a product that the bar is not about.
+fn come_back(duty: &GroundBar) -> String {
+    if duty.nutrients.is_empty() {
+        return "Come back when the ground has changed.".to_owned();
+    }
+    // What a label states in phosphate people call phosphorus.
+    let name = |nutrient: &Nutrient| match nutrient {
+        Nutrient::Phosphate | Nutrient::Phosphorus => "phosphorus".to_owned(),
+        other => other.words().to_owned(),
+    };
+    let without = list(&duty.nutrients, name, "or");
+    format!("Come back when the ground has changed, or take a product without {without}.")
 }

@@ -129,14 +129,14 @@ impl SectionCase<'_> {
 }
 
 /// What a duty says of the whole application: the product, the weather, the ground, the season.
-pub(crate) fn of_application(duty: &Duty, case: &Case<'_>) -> Option<Answer> {
+pub(crate) fn of_application(rule: &Rule, duty: &Duty, case: &Case<'_>) -> Option<Answer> {
     match duty {
         Duty::Ground(duty) => Some(ground::judge(duty, case)),
         Duty::Rain(duty) => Some(rain::judge(duty, case)),
         Duty::Alerts(duty) => Some(alerts::judge(duty, case)),
         Duty::Heat(duty) => Some(heat::judge(duty, case)),
         Duty::SlowShare(duty) => Some(slow_share::judge(duty, case)),
-        Duty::Window(duty) => window::judge_season(duty, case),
+        Duty::Window(duty) => window::judge_season(duty, rule.unless_credential.as_deref(), case),
         _ => None,
     }
 }

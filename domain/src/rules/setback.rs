@@ -3,7 +3,7 @@
 use super::{Answer, Case, SectionCase, capital, growing_season};
 use crate::{
     land::Water,
-    law::{duty::Setback, list},
+    law::{duty::Setback, list, model::Comparator},
     quantity::Distance,
 };
 
@@ -70,7 +70,11 @@ fn hint(duty: &Setback, distance: Distance) -> String {
     {
         ways.push(format!("use {}", list(equipment, |one| one.words().to_owned(), "or")));
     }
-    ways.push(format!("leave untreated what lies nearer than {} ft and measure the section anew", duty.distance));
+    let too_near = match duty.comparator {
+        Comparator::MoreThan => format!("{} ft away or nearer", duty.distance),
+        _ => format!("nearer than {} ft", duty.distance),
+    };
+    ways.push(format!("leave untreated what lies {too_near} and measure the section anew"));
     if let Some(width) = duty.waived_by_strip {
         ways.push(format!("enter the strip of natural vegetation if it is at least {width} ft wide"));
     }

@@ -27,7 +27,7 @@ fn closed_nutrients<'w>(window: &'w Window, case: &'w Case<'_>) -> impl Iterator
 }
 
 /// The season as a whole: open, or closed for something the product holds.
-pub(super) fn judge_season(window: &Window, case: &Case<'_>) -> Option<Answer> {
+pub(super) fn judge_season(window: &Window, unless_credential: Option<&str>, case: &Case<'_>) -> Option<Answer> {
     let (first, last) = (month_day(window.first_barred), month_day(window.last_barred));
     let season = format!("{first} through {last}");
     if !window.holds_on(case.facts.on) {
@@ -39,9 +39,10 @@ pub(super) fn judge_season(window: &Window, case: &Case<'_>) -> Option<Answer> {
     }
     let what = crate::law::list(&closed, |nutrient| nutrient.words().to_owned(), "or");
     let message = format!("The season is closed: from {season} no {what} may go down, and this product holds it.");
-    let hint = super::first_open_day(window, case)
-        .map_or_else(String::new, |day| format!("The first open day for this product is {day}."));
-    Some(Answer::broken(message, hint).with(season, Some(case.facts.on.to_string()), "day"))
+    let open = super::first_open_day(window, case).map(|day| format!("The first open day for this product is {day}."));
+    let holder = unless_credential.map(|code| format!("Whoever holds `{code}` may put it down."));
+    let hint: Vec<String> = open.into_iter().chain(holder).collect();
+    Some(Answer::broken(message, hint.join(" ")).with(season, Some(case.facts.on.to_string()), "day"))
 }
 
 /// The first and the last day of the window that holds a day.

@@ -7,7 +7,7 @@ use domain::{
     equipment::Equipment,
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::SectionFacts,
-    law::{Lawbook, Level, Preemption, Reach, RuleSet},
+    law::{Lawbook, Level, LocalRules, Preemption, Reach, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -270,11 +270,8 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
 fn may_have_local_rules(set: &RuleSet) -> bool {
     let barred = |bar: &Preemption| bar.reach == Reach::All && bar.older_than.is_none() && bar.except.is_empty();
     let whole = set.about.preempts_local.as_ref().is_some_and(barred);
-    set.about.level == Level::State && !whole && set.about.code != WITHOUT_TOWNS
+    set.about.level == Level::State && !whole && set.about.local_rules != LocalRules::Absent
 }
-
-/// The District of Columbia is a state in the law files and has no place inside it.
-const WITHOUT_TOWNS: &str = "us-dc";
 
 /// A finding of the company's own book.
 pub fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
