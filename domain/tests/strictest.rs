@@ -156,8 +156,14 @@ proptest! {
             decision.findings.iter().any(|f| f.rule == rule && f.outcome == domain::decision::Outcome::Unknown)
         };
         prop_assert!(all.unknown.iter().all(|rule| is_unknown(&rule.0)), "{:?}", all.unknown);
-        // Forty thousand pounds are over every cap of one application, and the rule that is named says so.
-        for cap in all.caps.iter().filter(|cap| cap.per == CapPer::Application) {
+        // Forty thousand pounds of what holds a hundredth of it are over every cap of one application, and the rule that is
+        // named says so.
+        let much = |share: domain::quantity::Percent| share.raw() == 0 || share.raw() >= 100;
+        let label = &facts.label;
+        let quick = label.nitrogen_percent.raw() - label.slow_nitrogen_percent.raw();
+        let telling = much(label.nitrogen_percent) && much(label.phosphate_percent) && much(label.potash_percent);
+        let telling = telling && (quick == 0 || quick >= 100);
+        for cap in all.caps.iter().filter(|cap| telling && cap.per == CapPer::Application) {
             let mut over = facts.clone();
             over.lines[0].product = domain::quantity::ProductMass::from_raw(40_000_000_000);
             let decision = decide(book(), &codes, &over);
