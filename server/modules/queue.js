@@ -20,10 +20,20 @@ const listeners = new Set();
 export const onChange = (listener) => void listeners.add(listener);
 export const queueState = () => state;
 
+/** Two tabs share one queue: what one does, the other shows. */
+const tabs = new BroadcastChannel('queue');
+tabs.onmessage = (event) => told(event.data);
+
 /** @param {State} next */
-function become(next) {
+function told(next) {
   state = next;
   for (const listener of listeners) listener();
+}
+
+/** @param {State} next */
+function become(next) {
+  told(next);
+  tabs.postMessage(next);
 }
 
 /**
@@ -45,6 +55,7 @@ export async function flush() {
   if (me.status !== 200) return later(me.wait);
   const sender = me.body.person.id;
   await navigator.locks.request('sending', { ifAvailable: true }, async (lock) => {
+    // Another tab sends already, and says how it goes.
     if (lock === null) return;
     become('sending');
     for (const item of await waiting()) {
