@@ -96,3 +96,22 @@ async fn a_plan_says_how_much_in_one_way() {
         json!([{ "section_id": company.front, "product_lb": "1" }, { "section_id": company.front, "product_lb": "1" }]);
     each_is_told(&company, &good, "clearances", &[("/lines", twice, "#/lines/1/section_id")]).await;
 }
+
+#[tokio::test]
+async fn nobody_says_for_the_server_where_weather_came_from() {
+    let company = Company::in_maryland().await;
+    let told = ["#/weather/air_temperature/service", "#/weather/rain_forecast/0/service"];
+    for basis in ["observed", "forecast"] {
+        let service = json!({ "basis": basis, "fetched_at": "2026-09-15T13:00:00Z", "coverage_percent": "100" });
+        let mut plan = company.plan(&company.front, "5");
+        plan["weather"]["air_temperature"]["service"] = service.clone();
+        plan["weather"]["rain_forecast"][0]["service"] = service;
+        let refused = company.phone.post("/api/v1/checks", &plan).await.problem(422, "invalid");
+        assert_eq!(refused.faults(), told);
+
+        let mut record = company.record(&company.front, "5");
+        record["weather"] = plan["weather"].clone();
+        let refused = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await;
+        assert_eq!(refused.problem(422, "invalid").faults(), told);
+    }
+}

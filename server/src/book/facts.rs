@@ -107,6 +107,24 @@ pub fn treated(
     }
 }
 
+/// What a request says that only this server can say: that a value came from a service, and when it was fetched. Evidence
+/// must not be what a caller made up.
+pub fn made_up(weather: &Weather) -> Vec<FieldFault> {
+    let parts = [
+        (weather.air_temperature.is_some_and(|air| air.service.is_some()), "air_temperature"),
+        (weather.alerts.as_ref().is_some_and(|alerts| alerts.service.is_some()), "alerts"),
+        (weather.wind.is_some_and(|wind| wind.service.is_some()), "wind"),
+        (weather.soil.is_some_and(|soil| soil.service.is_some()), "soil"),
+    ];
+    let parts = parts.into_iter().filter(|(said, _)| *said).map(|(_, part)| part.to_owned());
+    let rain = weather.rain_forecast.iter().enumerate().filter(|(_, rain)| rain.service.is_some());
+    let fault = |part: String| {
+        let detail = "is written by this server alone, beside what it fetched itself; leave it out";
+        FieldFault::at(format!("/weather/{part}/service"), "not_allowed", detail)
+    };
+    parts.chain(rain.map(|(at, _)| format!("rain_forecast/{at}"))).map(fault).collect()
+}
+
 /// Sections that stand twice among the lines.
 pub fn repeated(sections: impl Iterator<Item = SectionId>) -> Vec<FieldFault> {
     let mut seen = std::collections::HashSet::new();

@@ -156,6 +156,7 @@ fn resolve(
     world: &World,
 ) -> Result<Vec<Line>, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
+    faults.extend(facts::made_up(&input.weather));
     if !world.products.contains_key(&input.product_id) {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
     }

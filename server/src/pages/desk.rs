@@ -2,7 +2,8 @@
 
 use askama::Template;
 use axum::{
-    extract::{OriginalUri, State},
+    extract::{FromRequestParts, State},
+    http::request::Parts,
     response::{IntoResponse, Redirect, Response},
 };
 use domain::actor::{Actor, Role};
@@ -16,15 +17,24 @@ use crate::{
     store::{self, reviews::ReviewItem},
 };
 
-/// The signed-in member of the office or the owner; everybody else is sent to the sign-in, and a technician is told no.
-pub fn staff(visitor: Visitor, uri: &OriginalUri) -> Result<Actor, Response> {
-    match visitor.0 {
-        Some(actor) if actor.role != Role::Technician => Ok(actor),
-        Some(_) => Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response()),
-        None => {
-            let wanted: String = uri.path_and_query().map(ToString::to_string).unwrap_or_default();
-            let wanted = wanted.replace('%', "%25").replace('&', "%26").replace('?', "%3F").replace('#', "%23");
-            Err(Redirect::to(&format!("/sign-in?to={wanted}")).into_response())
+/// A signed-in member of the office or the owner. Everybody else is sent to the sign-in, and a technician is told no.
+#[derive(Debug, Clone, Copy)]
+pub struct Desk(pub Actor);
+
+impl FromRequestParts<App> for Desk {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        match Visitor::from_request_parts(parts, app).await.map_err(IntoResponse::into_response)?.0 {
+            Some(actor) if actor.role != Role::Technician => Ok(Self(actor)),
+            Some(_) => {
+                Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
+            }
+            None => {
+                let wanted = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
+                let wanted = wanted.replace('%', "%25").replace('&', "%26").replace('?', "%3F").replace('#', "%23");
+                Err(Redirect::to(&format!("/sign-in?to={wanted}")).into_response())
+            }
         }
     }
 }
@@ -45,11 +55,7 @@ struct Reviews {
 }
 
 /// What the owner must look at; the office sees it too.
-pub async fn reviews(visitor: Visitor, uri: OriginalUri, State(app): State<App>) -> Result<Response, Problem> {
-    let actor = match staff(visitor, &uri) {
-        Ok(actor) => actor,
-        Err(sent_away) => return Ok(sent_away),
-    };
+pub async fn reviews(Desk(actor): Desk, State(app): State<App>) -> Result<Response, Problem> {
     let span = Span { after: i64::MAX, take: 200 };
     let rows = store::reviews::list(app.store.reader(), span, true, None).await?;
     let items = rows.into_iter().map(|row| row.item).collect();
@@ -71,10 +77,7 @@ struct Set {
 }
 
 /// Every rule set as it holds today.
-pub async fn rules(visitor: Visitor, uri: OriginalUri, State(app): State<App>) -> Result<Response, Problem> {
-    if let Err(sent_away) = staff(visitor, &uri) {
-        return Ok(sent_away);
-    }
+pub async fn rules(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
     let today = app.clock.now().day_in(&jiff::tz::TimeZone::UTC);
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;

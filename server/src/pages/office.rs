@@ -2,15 +2,15 @@
 
 use askama::Template;
 use axum::{
-    extract::{OriginalUri, Query, State},
+    extract::{Query, State},
     response::Response,
 };
 use domain::ids;
 use serde::Deserialize;
 
-use super::{desk::staff, page};
+use super::{desk::Desk, page};
 use crate::{
-    access::{Scope, Visitor},
+    access::Scope,
     app::App,
     book::application::ApplicationView,
     extract::PathId,
@@ -49,15 +49,7 @@ struct Today {
 }
 
 /// What needs attention, and the search.
-pub async fn today(
-    visitor: Visitor,
-    uri: OriginalUri,
-    State(app): State<App>,
-    Query(search): Query<Search>,
-) -> Result<Response, Problem> {
-    if let Err(sent_away) = staff(visitor, &uri) {
-        return Ok(sent_away);
-    }
+pub async fn today(_: Desk, State(app): State<App>, Query(search): Query<Search>) -> Result<Response, Problem> {
     let reader = app.store.reader();
     let q = search.q.unwrap_or_default().trim().chars().take(100).collect::<String>();
     let found = if q.is_empty() { Vec::new() } else { store::search::properties(reader, &q).await? };
@@ -82,15 +74,7 @@ struct PropertyPage {
 }
 
 /// A property with its sections, its visits and everything that was put down.
-pub async fn property(
-    visitor: Visitor,
-    uri: OriginalUri,
-    State(app): State<App>,
-    PathId(id): PathId<ids::Property>,
-) -> Result<Response, Problem> {
-    if let Err(sent_away) = staff(visitor, &uri) {
-        return Ok(sent_away);
-    }
+pub async fn property(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
     let missing = || Problem::not_found("property");
     let (reader, scope) = (app.store.reader(), Scope::Company);
     let property = store::properties::get(reader, id, scope).await?.ok_or_else(missing)?;
