@@ -145,7 +145,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if header(operation, "If-Match") {
         kinds.extend([Kind::VersionRequired, Kind::VersionOutdated]);
     }
-    if *method == HttpMethod::Delete {
+    if matches!(method, HttpMethod::Delete | HttpMethod::Post) {
         kinds.push(Kind::Conflict);
     }
     if operation

@@ -173,7 +173,7 @@ async fn whoever_leaves_is_out_at_once() {
     let body = json!({ "name": "office", "password": PASSWORD });
     let _ = company.app.nobody().post("/api/v1/sessions", &body).await.problem(401, "not-signed-in");
     let codes = format!("/api/v1/people/{technician}/enrolment-codes");
-    let _ = company.owner.post(&codes, &json!({})).await.problem(404, "not-found");
+    let _ = company.owner.post(&codes, &json!({})).await.problem(409, "conflict");
     // The last owner stays.
     let owner = company.owner.id.as_deref().unwrap();
     for ends in [json!({ "name": "O", "role": "owner", "active": false }), json!({ "name": "O", "role": "office" })] {

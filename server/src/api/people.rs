@@ -195,7 +195,7 @@ struct EnrolmentCode {
 
 /// Make a code to enrol a phone
 ///
-/// Good for ten minutes and for one phone.
+/// Good for ten minutes and for one phone. 409 for a person who is no longer active.
 #[utoipa::path(post, path = "/api/v1/people/{id}/enrolment-codes", operation_id = "create_enrolment_code", tag = "people",
     security(("bearer" = ["office", "owner"])), params(("id" = PersonId, Path, description = "Whose phone it is.")),
     responses((status = 201, description = "The code.", body = EnrolmentCode)))]
@@ -210,12 +210,17 @@ async fn create_enrolment_code(
     let deed = Deed { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
     office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            let person = store::people::get(&mut *connection, id).await?.filter(|person| person.active);
-            let person = person.ok_or_else(|| Problem::not_found("person"))?;
+            let person = store::people::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("person"))?;
             if actor.role != Role::Owner && person.role != Role::Technician {
                 return Err(Problem::new(
                     Kind::NotAllowed,
                     "The office enrols technicians' phones; the others are the owner's to enrol.",
+                ));
+            }
+            if !person.active {
+                return Err(Problem::new(
+                    Kind::Conflict,
+                    "This person has left: their phone would be let in to nothing. Make the person active first.",
                 ));
             }
             store::devices::insert_code(connection, &digest, id, at, expires_at).await?;
