@@ -102,6 +102,14 @@ async fn without_services_or_coordinates_the_hours_ask_for_a_look() {
 }
 
 #[tokio::test]
+async fn a_product_that_is_not_there_is_the_querys_fault_not_the_propertys() {
+    let company = Company::in_maryland().await;
+    let path =
+        format!("/api/v1/properties/{}/working-windows/2026-10-06?product_id={}", company.property, harness::new_id());
+    assert_eq!(company.phone.get(&path).await.problem(422, "invalid").faults(), ["product_id"]);
+}
+
+#[tokio::test]
 async fn a_place_without_law_has_no_window() {
     let sky = Sky::calm().await;
     let company = company(sky.config()).await;

@@ -178,7 +178,9 @@ async fn planned_product(
     purpose: Purpose,
 ) -> Result<Planned, Problem> {
     let found = store::products::get(app.store.reader(), product).await?;
-    let found = found.ok_or_else(|| Problem::not_found("product"))?;
+    let found = found.ok_or_else(|| {
+        Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this book")])
+    })?;
     Ok(Planned { visit, product, product_name: found.name, label: found.label, purpose })
 }
 
