@@ -331,6 +331,8 @@ impl std::fmt::Debug for Asked {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(2_000))]
+
     #[test]
     fn a_plan_never_breaks_a_rule(asked in lawns()) {
         let plan = asked.plan();
