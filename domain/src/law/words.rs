@@ -66,9 +66,7 @@ impl Duty {
             Self::PhosphorusNeed(need) => need.words(),
             Self::SoilReportBefore(duty) => {
                 let age = duty.report_months.map_or_else(String::new, |months| format!(" at most {months} months old"));
-                let which = if duty.application == 1 { "first" } else { "second" };
-                let nutrient = duty.nutrient.words();
-                let which = if duty.application > 2 { format!("{}th", duty.application) } else { which.to_owned() };
+                let (which, nutrient) = (ordinal(duty.application), duty.nutrient.words());
                 format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
             }
             Self::Setback(setback) => setback.words(),
@@ -216,5 +214,15 @@ impl Setback {
         };
         let only = self.only_where.as_ref().map_or_else(String::new, |waters| format!(", where it is {waters}"));
         format!("Keep {than} {distance} ft from {from}{only}{reduced}{strip}{purposes}")
+    }
+}
+
+/// The first three in words, as a sentence has them; what comes after ends in "th" as far as a year has applications.
+fn ordinal(number: u16) -> String {
+    match number {
+        1 => "first".to_owned(),
+        2 => "second".to_owned(),
+        3 => "third".to_owned(),
+        _ => format!("{number}th"),
     }
 }
