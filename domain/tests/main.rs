@@ -17,6 +17,7 @@ mod properties;
 mod release;
 mod same_day;
 mod schema;
+mod small_print;
 mod spans;
 mod strictest;
 mod strictness;

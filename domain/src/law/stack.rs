@@ -67,16 +67,15 @@ impl<'b> Stack<'b> {
     pub(crate) fn of(book: &'b Lawbook, codes: &[String]) -> Self {
         let mut stack = Self { sets: Vec::with_capacity(codes.len() + 2), missing: Vec::new() };
         for code in codes.iter().filter(|code| *code != COMPANY && *code != LABEL) {
-            stack.add(book, code, 0);
+            stack.add(book, code);
         }
         stack.sets.extend(book.rule_set(COMPANY).map(|set| Stacked { set, force: Force::Runs }));
         stack
     }
 
-    /// Adds a set behind those around it. The depth ends a circle, which the loader refuses anyway.
-    fn add(&mut self, book: &'b Lawbook, code: &str, depth: usize) {
-        let known = self.sets.iter().any(|stacked| stacked.set.about.code == code);
-        if known || depth > book.sets.len() {
+    /// Adds a set behind those around it. The loader refuses a circle of parents, so this ends.
+    fn add(&mut self, book: &'b Lawbook, code: &str) {
+        if self.sets.iter().any(|stacked| stacked.set.about.code == code) {
             return;
         }
         let Some(set) = book.rule_set(code) else {
@@ -86,7 +85,7 @@ impl<'b> Stack<'b> {
             return;
         };
         if let Some(parent) = &set.about.parent {
-            self.add(book, parent, depth + 1);
+            self.add(book, parent);
         }
         let force = force(book, set);
         self.sets.push(Stacked { set, force });

@@ -1,0 +1,134 @@
+//! The small print of reading and stacking the law. The rule files here are invented; each expectation follows from their
+//! words.
+
+use domain::{
+    application::{Audience, Purpose},
+    decision::decide,
+    equipment::Equipment,
+    land::Species,
+    law::{CapPer, Intent, LawFault, Lawbook, nutrient::Nutrient},
+};
+
+use crate::facts::{Given, amount, day};
+
+fn head(code: &str) -> String {
+    format!(
+        "code = \"{code}\"\nname = \"Nowhere\"\nlevel = \"state\"\nlast_checked = 2026-11-20\ncoverage = \"Invented.\"\n"
+    )
+}
+
+/// A rule of a set with what its head and its one value say beside what every rule says.
+fn rule(code: &str, name: &str, kind: &str, more: &str, value: &str) -> String {
+    format!(
+        "\n[[rule]]\nid = \"{code}.{name}\"\nkind = \"{kind}\"\nbinds = \"applicator\"\naudience = [\"professional\"]\n{more}\n\
+         [[rule.value]]\nfrom = 2014-01-01\n{value}\ncite = \"Example Code 1\"\nhref = \"https://law.example/1\"\nmark = \"read\"\nrows = [\"XX-01\"]\n"
+    )
+}
+
+const RATE: &str = "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n";
+
+fn at_most(value: &str) -> String {
+    format!("comparator = \"at_most\"\nvalue = \"{value}\"")
+}
+
+/// A cap of the whole year.
+fn of_a_year(code: &str, name: &str, when: &str, value: &str) -> String {
+    let value = format!("counts = \"all_products\"\n{}", at_most(value));
+    rule(code, name, "cap_year", &format!("{RATE}{when}\n"), &value)
+}
+
+fn read(sets: &[(&str, String)]) -> Result<Lawbook, Vec<LawFault>> {
+    let files: Vec<(String, String)> =
+        sets.iter().map(|(code, rules)| (format!("{code}.toml"), format!("{}{rules}", head(code)))).collect();
+    let texts: Vec<(&str, &str)> = files.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+    Lawbook::from_texts(&texts)
+}
+
+fn book(sets: &[(&str, String)]) -> Lawbook {
+    read(sets).expect("invented law")
+}
+
+fn codes(codes: &[&str]) -> Vec<String> {
+    codes.iter().map(|code| (*code).to_owned()).collect()
+}
+
+#[test]
+fn a_report_due_on_the_last_of_february_is_due_in_every_year() {
+    let due = rule("xx", "report", "report", "", "words = \"report it\"\ndue = \"02-29\"");
+    let book = book(&[("xx", due)]);
+    let on = |year| book.reports_due(&codes(&["xx"]), Audience::Professional, year, amount("1"))[0].due;
+    assert_eq!((on(2026), on(2027)), (day("2027-02-28"), day("2028-02-29")));
+}
+
+#[test]
+fn a_field_that_is_there_and_wrong_is_not_called_missing() {
+    let wrong = rule("xx", "nitrogen", "cap_application", RATE, "comparator = \"at_most\"\nvalue = 7");
+    let faults = read(&[("xx", wrong)]).expect_err("a number without quotes");
+    assert_eq!(faults.iter().map(|fault| fault.field.as_str()).collect::<Vec<_>>(), ["value"], "{faults:#?}");
+    assert!(!faults[0].what.contains("missing"), "{faults:#?}");
+}
+
+#[test]
+fn what_is_not_gathered_is_said_once() {
+    let decision = decide(&book(&[]), &codes(&["us-yy", "us-yy", "us-zz"]), &Given::default().facts(day("2026-06-15")));
+    let said = |rule: &str| decision.findings.iter().filter(|finding| finding.rule == rule).count();
+    assert_eq!((said("law.us-yy"), said("law.us-zz")), (1, 1), "{:#?}", decision.findings);
+}
+
+#[test]
+fn the_application_before_which_a_report_lies_is_counted_in_words() {
+    for (number, word) in [("1", "first"), ("2", "second"), ("3", "third"), ("4", "4th")] {
+        let value = format!("application = {number}\nreport_months = 36");
+        let report = rule("xx", "report", "soil_report_before", "nutrient = \"phosphate\"\n", &value);
+        let rules = book(&[("xx", report)]).on_day(&codes(&["xx"]), day("2026-06-15"));
+        let told = serde_json::to_string(&rules).expect("the rules");
+        assert!(told.contains(&format!("lies before the {word} application of P2O5")), "{told}");
+    }
+}
+
+fn yearly(book: &Lawbook, sets: &[&str], species: Species) -> (String, String) {
+    let label = Given { n: Some("20".into()), slow_n: Some("14".into()), ..Given::default() }.label();
+    let intent = Intent {
+        on: day("2026-06-15"),
+        audience: Audience::Professional,
+        purpose: Purpose::Maintenance,
+        label: &label,
+        species: Some(species),
+        equipment: Equipment::DropSpreader,
+    };
+    let caps = book.strictest(&codes(sets), &intent).caps;
+    let year = |nutrient: Nutrient, per: CapPer| (nutrient, per) == (Nutrient::NitrogenTotal, CapPer::Year);
+    let cap = caps.iter().find(|cap| year(cap.nutrient, cap.per)).expect("a yearly cap");
+    (cap.limit_lb_per_1000_sqft.to_string(), cap.rule.0.clone())
+}
+
+#[test]
+fn each_species_has_the_cap_of_its_own_line() {
+    // University of Maryland schedule: fine fescue 1.4, zoysia 1.8, tall fescue 2.7 (rows MD-07 to MD-09).
+    let book = Lawbook::embedded().expect("the embedded law");
+    let cap = |species| yearly(&book, &["us-md"], species).0;
+    assert_eq!(
+        [Species::TallFescue, Species::FineFescue, Species::Zoysia].map(cap),
+        ["2.7".to_owned(), "1.4".to_owned(), "1.8".to_owned()]
+    );
+}
+
+#[test]
+fn of_two_equal_caps_the_first_set_is_named() {
+    let cap = |code: &str| of_a_year(code, "year", "", "3");
+    let book = book(&[("xx", cap("xx")), ("yy", cap("yy"))]);
+    assert_eq!(yearly(&book, &["xx", "yy"], Species::Zoysia).1, "xx.year");
+    assert_eq!(yearly(&book, &["yy", "xx"], Species::Zoysia).1, "yy.year");
+}
+
+#[test]
+fn a_cap_on_one_form_is_a_cap_of_the_lawn_and_one_on_few_products_is_not() {
+    let shown = |when: &str| {
+        let rules = format!("{}{}", of_a_year("xx", "all", "", "4"), of_a_year("xx", "some", when, "2"));
+        let book = book(&[("xx", rules)]);
+        let cap = book.tightest_year_cap(&codes(&["xx"]), None, day("2026-06-15")).expect("a cap");
+        cap.limit_lb_per_1000_sqft.to_string()
+    };
+    assert_eq!(shown("when = { forms = [\"liquid\"] }"), "2");
+    assert_eq!(shown("when = { enhanced_efficiency = true }"), "4");
+}
