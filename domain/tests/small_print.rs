@@ -62,10 +62,23 @@ fn a_report_due_on_the_last_of_february_is_due_in_every_year() {
 
 #[test]
 fn a_field_that_is_there_and_wrong_is_not_called_missing() {
-    let wrong = rule("xx", "nitrogen", "cap_application", RATE, "comparator = \"at_most\"\nvalue = 7");
-    let faults = read(&[("xx", wrong)]).expect_err("a number without quotes");
-    assert_eq!(faults.iter().map(|fault| fault.field.as_str()).collect::<Vec<_>>(), ["value"], "{faults:#?}");
-    assert!(!faults[0].what.contains("missing"), "{faults:#?}");
+    for (field, value) in
+        [("value", "comparator = \"at_most\"\nvalue = 7"), ("comparator", "comparator = \"nearly\"\nvalue = \"7\"")]
+    {
+        let faults = read(&[("xx", rule("xx", "nitrogen", "cap_application", RATE, value))]).expect_err("a bad value");
+        assert_eq!(faults.iter().map(|fault| fault.field.as_str()).collect::<Vec<_>>(), [field], "{faults:#?}");
+        assert!(!faults[0].what.contains("missing"), "{faults:#?}");
+    }
+}
+
+#[test]
+fn a_company_lies_in_no_place() {
+    let company = head("company").replace("\"state\"", "\"company\"\nparent = \"xx\"");
+    let texts = [("xx.toml", head("xx")), ("company.toml", company)];
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    let faults = Lawbook::from_texts(&texts).expect_err("a company in a state");
+    let parent: Vec<&LawFault> = faults.iter().filter(|fault| fault.field == "parent").collect();
+    assert!(parent.iter().any(|fault| fault.what == "does not belong to the company's set"), "{faults:#?}");
 }
 
 #[test]
