@@ -100,7 +100,12 @@ fn the_application_before_which_a_report_lies_is_counted_in_words() {
 }
 
 fn yearly(book: &Lawbook, sets: &[&str], species: Species) -> (String, String) {
-    let label = Given { n: Some("20".into()), slow_n: Some("14".into()), ..Given::default() }.label();
+    let given = Given { n: Some("20".into()), slow_n: Some("14".into()), ..Given::default() };
+    yearly_of(book, sets, species, &given).expect("a yearly cap")
+}
+
+fn yearly_of(book: &Lawbook, sets: &[&str], species: Species, given: &Given) -> Option<(String, String)> {
+    let label = given.label();
     let intent = Intent {
         on: day("2026-06-15"),
         audience: Audience::Professional,
@@ -111,8 +116,26 @@ fn yearly(book: &Lawbook, sets: &[&str], species: Species) -> (String, String) {
     };
     let caps = book.strictest(&codes(sets), &intent).caps;
     let year = |nutrient: Nutrient, per: CapPer| (nutrient, per) == (Nutrient::NitrogenTotal, CapPer::Year);
-    let cap = caps.iter().find(|cap| year(cap.nutrient, cap.per)).expect("a yearly cap");
-    (cap.limit_lb_per_1000_sqft.to_string(), cap.rule.0.clone())
+    let cap = caps.iter().find(|cap| year(cap.nutrient, cap.per))?;
+    Some((cap.limit_lb_per_1000_sqft.to_string(), cap.rule.0.clone()))
+}
+
+#[test]
+fn a_bar_on_local_rules_about_phosphorus_leaves_other_products_to_the_town() {
+    let bar = "\n[preempts_local]\nwords = \"No town may.\"\nreach = \"phosphorus\"\ncite = \"Code 9\"\nhref = \"https://law.example/9\"\nmark = \"read\"\n";
+    let town = head("xx-town").replace("\"state\"", "\"municipality\"\nparent = \"xx\"");
+    let texts = [
+        ("xx.toml", format!("{}{bar}{}", head("xx"), of_a_year("xx", "year", "", "9"))),
+        ("xx-town.toml", format!("{town}{}", of_a_year("xx-town", "year", "", "3"))),
+    ];
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    let book = Lawbook::from_texts(&texts).expect("a state and a town");
+    let cap = |phosphate: &str| {
+        let given = Given { n: Some("20".into()), p2o5: Some(phosphate.into()), ..Given::default() };
+        yearly_of(&book, &["xx-town"], Species::Zoysia, &given).map(|(_, rule)| rule)
+    };
+    assert_eq!(cap("0").as_deref(), Some("xx-town.year"));
+    assert_eq!(cap("1").as_deref(), Some("xx.year"));
 }
 
 #[test]
