@@ -14,6 +14,7 @@ mod labels;
 mod laws;
 mod loader;
 mod properties;
+mod record_fields;
 mod release;
 mod same_day;
 mod schema;

@@ -339,6 +339,7 @@ pub(super) fn scope(table: &Table, field: &str, fields: &mut Fields<'_>) -> Scop
         compost: inner.flag("compost"),
         slow_share_at_least: inner.amount("slow_share_at_least"),
         slow_share_below: inner.amount("slow_share_below"),
+        phosphate_over: inner.amount("phosphate_over"),
     };
     if table.is_empty() {
         fields.fault(field, "names nothing, and would cover everything");
