@@ -12,6 +12,8 @@ mod growing_season;
 mod hints;
 mod labels;
 mod laws;
+mod limits;
+mod links;
 mod loader;
 mod properties;
 mod record_fields;

@@ -24,7 +24,11 @@ fn a_record_names_what_each_regulation_lists_and_nothing_else() {
             "330 CMR 31.07(1)(c)-(h) (MA-10)",
             &[SiteAddress, AreaTreated, ProductName, NutrientAnalysis, Rate, EquipmentOrMethod, SoilTestResult],
         ),
-        ("us-de", "3 DE Admin. Code 1201-12.3 (DE-05)", &[SiteAddress, Date, AreaTreated, TotalAmount, EquipmentOrMethod]),
+        (
+            "us-de",
+            "3 DE Admin. Code 1201-12.3 (DE-05)",
+            &[SiteAddress, Date, AreaTreated, TotalAmount, EquipmentOrMethod],
+        ),
         (
             "us-ky",
             "302 KAR 26:080 s.1(3), from a quotation (KY-03)",

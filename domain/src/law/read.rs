@@ -99,7 +99,8 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
     if found.len() == values.len() {
         order_of_values(&found, &mut fields);
     }
-    faults.append(&mut fields.finish(&of_kind(kind)));
+    // Which fields belong to a kind that nobody knows cannot be said; the kind's own fault is the one to mend first.
+    faults.append(&mut if kind.is_some() { fields.finish(&of_kind(kind)) } else { fields.faults });
     faults.append(&mut of_values);
     Some(Rule {
         id: written?,

@@ -69,10 +69,12 @@ impl Duty {
             Self::PhosphorusNeed(need) => need.words(),
             Self::SoilReportBefore(duty) => {
                 let age = duty.report_months.map_or_else(String::new, |months| format!(" at most {months} months old"));
-                let which = if duty.application == 1 { "first" } else { "second" };
-                let nutrient = duty.nutrient.words();
-                let which = if duty.application > 2 { format!("{}th", duty.application) } else { which.to_owned() };
-                format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
+                let which = match duty.application {
+                    1 => "the first application".to_owned(),
+                    2 => "the second application".to_owned(),
+                    later => format!("application {later}"),
+                };
+                format!("A soil report{age} lies before {which} of {} to a section", duty.nutrient.words())
             }
             Self::Setback(setback) => setback.words(),
             Self::Ground(duty) => format!("No {} on ground that is {}", of_nutrients(&duty.nutrients), duty.words()),
