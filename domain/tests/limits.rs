@@ -1,7 +1,7 @@
 //! What happens exactly at a limit, and what is said beside it. Limits without a source are a town's, invented for the test.
 
 use domain::{
-    application::Facts,
+    application::{Audience, Facts},
     decision::{Decision, decide},
     land::Species,
     law::Lawbook,
@@ -165,6 +165,16 @@ fn a_yearly_cap_for_one_form_of_product_is_no_cap_that_is_shown_when_it_is_about
     assert_eq!(shown("when = { organic = true }"), None);
     assert_eq!(shown("when = { enhanced_efficiency = true }"), None);
     assert_eq!(shown("when = { phosphate_over = \"0\" }"), None);
+}
+
+#[test]
+fn a_report_due_on_the_29th_of_february_is_due_on_the_28th_in_other_years() {
+    let due = |year: i16| {
+        let book = town("report", "", "words = \"report to the town\"\ndue = \"02-29\"");
+        let reports = book.reports_due(&codes(&["us-zz-town"]), Audience::Professional, year, amount("1000"));
+        reports.iter().map(|report| report.due).collect::<Vec<_>>()
+    };
+    assert_eq!((due(2026), due(2027)), (vec![day("2027-02-28")], vec![day("2028-02-29")]));
 }
 
 #[test]

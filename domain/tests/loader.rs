@@ -102,6 +102,7 @@ fn a_value_without_citation_mark_or_address_is_refused() {
 
 #[test]
 fn a_number_that_is_no_decimal_text_is_refused() {
+    assert_eq!(faults(&whole().replace("\"0.8\"", "\"0,8\"")).len(), 1, "what is there is not missing as well");
     let by_species = |rate: &str| whole().replace("value = \"0.8\"", &format!("by_species = {{ zoysia = {rate} }}"));
     for (rate, what) in [("\"-1\"", "`zoysia`: write a plain decimal"), ("1", "`zoysia`: needs decimal text in quotes")]
     {
@@ -379,6 +380,12 @@ fn a_code_is_plain_and_the_companys_level_is_its_own() {
     refuses(&whole().replace("\"xx\"", "\"XX town\""), None, "code", "small letters");
     let company = whole().replace("level = \"state\"", "level = \"company\"");
     refuses(&company, None, "level", "for the set `company`");
+    refuses(
+        &company.replace("coverage", "parent = \"xx\"\ncoverage"),
+        None,
+        "parent",
+        "does not belong to the company",
+    );
 }
 
 #[test]
