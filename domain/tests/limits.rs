@@ -168,6 +168,24 @@ fn a_yearly_cap_for_one_form_of_product_is_no_cap_that_is_shown_when_it_is_about
 }
 
 #[test]
+fn a_window_that_is_full_of_one_nutrient_is_open_to_another() {
+    // 0.6 lb of quick nitrogen lie in the window already, which takes nothing from what it lets through of phosphate.
+    let caps = "first_barred = \"05-01\"\nlast_barred = \"05-31\"\nper = \"window\"\ncaps = { nitrogen_quick = \"0.5\", phosphate = \"0.25\" }";
+    let book = town("window", "unit = \"lb/ksf\"", caps);
+    let earlier = Past { quick_rate: Some("0.6".into()), ..past("2026-05-02", "0.6") };
+    let asked = |rate: &str| {
+        let given = Given {
+            p2o5: Some("40".into()),
+            p2o5_rate: Some(rate.into()),
+            past: vec![earlier.clone()],
+            ..Given::default()
+        };
+        standing(&decide(&book, &codes(&["us-zz-town"]), &given.facts(day("2026-05-15"))), "us-zz-town.rule")
+    };
+    assert_eq!((asked("0.25"), asked("0.252")), ("met", "refused"));
+}
+
+#[test]
 fn a_report_due_on_the_29th_of_february_is_due_on_the_28th_in_other_years() {
     let due = |year: i16| {
         let book = town("report", "", "words = \"report to the town\"\ndue = \"02-29\"");
