@@ -2,7 +2,7 @@
 
 use domain::{
     application::{Audience, Facts},
-    decision::{Decision, decide},
+    decision::{Decision, Verdict, decide},
     land::Species,
     law::Lawbook,
     weather::{Basis, FromService, WeatherSource, Wind},
@@ -165,6 +165,15 @@ fn a_yearly_cap_for_one_form_of_product_is_no_cap_that_is_shown_when_it_is_about
     assert_eq!(shown("when = { organic = true }"), None);
     assert_eq!(shown("when = { enhanced_efficiency = true }"), None);
     assert_eq!(shown("when = { phosphate_over = \"0\" }"), None);
+}
+
+#[test]
+fn water_at_an_unknown_distance_that_may_be_of_some_kind_is_looked_at_and_stops_nothing() {
+    // 330 CMR 31.05(4) by a summary: 100 ft from a surface source of public drinking water (MA-06).
+    let decision = ask("us-ma", "2026-05-15", &Given { water: Some("unknown".into()), ..half_slow("0.4") });
+    let found = decision.findings.iter().find(|finding| finding.rule == "us-ma.water_supply.distance");
+    let found = found.map(|finding| (finding.verdict, finding.message.contains("within an unknown distance of water")));
+    assert_eq!(found, Some((Verdict::Care, true)));
 }
 
 #[test]

@@ -389,11 +389,6 @@ fn a_code_is_plain_and_the_companys_level_is_its_own() {
 }
 
 #[test]
-fn text_that_is_no_toml_is_refused() {
-    refuses("code = ", None, "the text", "is not TOML");
-}
-
-#[test]
 fn a_set_without_rules_is_refused() {
     refuses(HEAD, None, "rule", "is missing");
     // An empty file of the company would silently take its built-in limits away.
