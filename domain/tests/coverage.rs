@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use domain::{
+    decision::Mark,
     law::{
         Lawbook,
         duty::{Duty, Proof},
@@ -224,6 +225,23 @@ fn the_list_of_rows_and_the_files_say_the_same() {
         assert!(why.len() > 10, "{row}: why is it not encoded?");
         assert!(!rules.contains_key(row) && !holes.contains_key(row), "{row} is encoded and said not to be");
     }
+}
+
+/// A number that is only remembered may warn. That it is met shows nothing, so a hole beside it asks for care.
+#[test]
+fn beside_every_number_from_memory_stands_a_hole_that_asks() {
+    let book = Lawbook::embedded().expect("the embedded law");
+    let mut remembered = 0;
+    for set in book.rule_sets() {
+        let asks = |row: &String| set.about.holes.iter().any(|hole| hole.asks_care && hole.rows.contains(row));
+        for rule in judging(&book).into_iter().filter(|rule| set.rules.contains(rule)) {
+            for value in rule.values.iter().filter(|value| value.source.mark == Mark::Memory) {
+                remembered += 1;
+                assert!(value.source.rows.iter().any(asks), "{}: no hole of its set asks for care", rule.id);
+            }
+        }
+    }
+    assert_eq!(remembered, 15);
 }
 
 #[test]

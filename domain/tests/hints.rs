@@ -33,6 +33,43 @@ fn beyond_a_distance_is_not_at_it() {
 }
 
 #[test]
+fn how_far_to_stay_back_is_what_the_equipment_in_hand_must() {
+    // New York asks 3 ft of a drop spreader (NY-06): at 2.5 ft half a foot is too much, not seventeen.
+    let at =
+        |water: &str| Given { water: Some(water.into()), equipment: Some(Equipment::DropSpreader), ..half_slow("0.4") };
+    let (message, hint) = hint("us-ny", "2026-05-15", &at("2.5"), "us-ny.water.distance");
+    assert!(message.ends_with("with a drop spreader it must stay at least 3 ft away."), "{message}");
+    assert!(hint.starts_with("Leave untreated what lies nearer than 3 ft and measure"), "{hint}");
+    let decision = ask("us-ny", "2026-05-15", &at("3"));
+    assert!(decision.findings.iter().all(|finding| finding.rule != "us-ny.water.distance"), "{:?}", decision.findings);
+}
+
+#[test]
+fn a_soil_report_that_is_asked_for_is_one_that_would_do() {
+    let bag = |organic: bool| Given { p2o5: Some("4".into()), organic, ..half_slow("0.4") };
+    for (code, organic, rule, wanted) in [
+        // COMAR 15.20.10.11 B: up to the University's rate (MD-33), so a category alone gives no amount.
+        ("us-md", false, "us-md.professional.phosphorus.need", "recommends an amount of P2O5;"),
+        // .11 A (MD-32): the low or medium range, at no more than the rate.
+        (
+            "us-md",
+            true,
+            "us-md.professional.phosphorus.organic.need",
+            "rates phosphorus very low, low or medium and recommends an amount of P2O5;",
+        ),
+        // ECL 17-2103(1) (NY-02): a test that shows the need.
+        ("us-ny", false, "us-ny.phosphorus.need", "recommends P2O5 or rates phosphorus very low or low;"),
+    ] {
+        let (_, hint) = hint(code, "2026-05-15", &bag(organic), rule);
+        assert!(hint.contains(&format!("a report that {wanted}")), "{hint}");
+    }
+    // 330 CMR 31.05(2)(b) (MA-02): any report will do for an organic product.
+    let rich = Given { p2o5: Some("40".into()), ..bag(true) };
+    let (_, hint) = hint("us-ma", "2026-05-15", &rich, "us-ma.phosphorus.organic.need");
+    assert!(hint.contains("rates phosphorus very low, low, medium, optimum, high or excessive;"), "{hint}");
+}
+
+#[test]
 fn a_bar_on_ground_for_phosphorus_lets_other_products_through() {
     // RCW 15.54.500(1)(b) bars frozen ground for products with phosphorus only (WA-02).
     let given = Given { p2o5: Some("1".into()), ground: Some("frozen".into()), ..nitrogen("0.4") };

@@ -176,3 +176,8 @@ fn a_bar_that_excepts_a_county_excepts_every_place_inside_it() {
     let over = book.over(&["us-zz-town".to_owned()]);
     assert!(over.iter().any(|set| set.code == "us-zz-town" && set.note.is_none()), "{over:#?}");
 }
+
+#[test]
+fn text_that_is_no_toml_is_refused() {
+    crate::loader::refuses("code = ", None, "the text", "is not TOML");
+}

@@ -2,7 +2,7 @@
 
 use domain::law::{EMBEDDED, LawFault, Lawbook};
 
-const HEAD: &str = r#"
+pub const HEAD: &str = r#"
 code = "xx"
 name = "Nowhere"
 level = "state"
@@ -31,17 +31,17 @@ mark = "read"
 rows = ["XX-01"]
 "#;
 
-fn whole() -> String {
+pub fn whole() -> String {
     format!("{HEAD}{RULE}{VALUE}")
 }
 
-fn faults(text: &str) -> Vec<LawFault> {
+pub fn faults(text: &str) -> Vec<LawFault> {
     Lawbook::from_texts(&[("xx.toml", text)]).err().unwrap_or_default()
 }
 
 /// One fault, of that field, that says so.
 #[track_caller]
-fn refuses(text: &str, rule: Option<&str>, field: &str, what: &str) {
+pub fn refuses(text: &str, rule: Option<&str>, field: &str, what: &str) {
     let found = faults(text);
     let fits = |fault: &&LawFault| {
         fault.file == "xx.toml" && fault.rule.as_deref() == rule && fault.field == field && fault.what.contains(what)
@@ -49,7 +49,7 @@ fn refuses(text: &str, rule: Option<&str>, field: &str, what: &str) {
     assert!(found.iter().any(|fault| fits(&fault)), "no fault of `{field}` saying {what:?} among {found:#?}");
 }
 
-const ID: Option<&str> = Some("xx.nitrogen.application");
+pub const ID: Option<&str> = Some("xx.nitrogen.application");
 
 #[test]
 fn the_example_is_read() {
@@ -72,6 +72,7 @@ fn a_field_that_nobody_asked_for_is_refused_everywhere() {
 
 #[test]
 fn an_unknown_kind_is_refused() {
+    assert_eq!(faults(&whole().replace("cap_application", "cap_fortnight")).len(), 1, "nothing else is worth saying");
     refuses(
         &whole().replace("cap_application", "cap_fortnight"),
         ID,
@@ -101,6 +102,13 @@ fn a_value_without_citation_mark_or_address_is_refused() {
 
 #[test]
 fn a_number_that_is_no_decimal_text_is_refused() {
+    assert_eq!(faults(&whole().replace("\"0.8\"", "\"0,8\"")).len(), 1, "what is there is not missing as well");
+    let by_species = |rate: &str| whole().replace("value = \"0.8\"", &format!("by_species = {{ zoysia = {rate} }}"));
+    for (rate, what) in [("\"-1\"", "`zoysia`: write a plain decimal"), ("1", "`zoysia`: needs decimal text in quotes")]
+    {
+        refuses(&by_species(rate), ID, "by_species", what);
+        assert_eq!(faults(&by_species(rate)).len(), 1, "one fault, said once");
+    }
     refuses(&whole().replace("\"0.8\"", "0.8"), ID, "value", "decimal text in quotes");
     refuses(&whole().replace("\"0.8\"", "\"0,8\""), ID, "value", "plain decimal");
 }
@@ -372,14 +380,19 @@ fn a_code_is_plain_and_the_companys_level_is_its_own() {
     refuses(&whole().replace("\"xx\"", "\"XX town\""), None, "code", "small letters");
     let company = whole().replace("level = \"state\"", "level = \"company\"");
     refuses(&company, None, "level", "for the set `company`");
-}
-
-#[test]
-fn text_that_is_no_toml_is_refused() {
-    refuses("code = ", None, "the text", "is not TOML");
+    refuses(
+        &company.replace("coverage", "parent = \"xx\"\ncoverage"),
+        None,
+        "parent",
+        "does not belong to the company",
+    );
 }
 
 #[test]
 fn a_set_without_rules_is_refused() {
     refuses(HEAD, None, "rule", "is missing");
+    // An empty file of the company would silently take its built-in limits away.
+    let company = HEAD.replace("\"xx\"", "\"company\"").replace("\"state\"", "\"company\"");
+    let faults = Lawbook::with_files(&[("company.toml".to_owned(), company)]).expect_err("no rules");
+    assert_eq!((faults.len(), faults[0].field.as_str()), (1, "rule"), "{faults:#?}");
 }

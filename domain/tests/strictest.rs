@@ -115,6 +115,33 @@ fn what_only_warns_is_not_among_the_strictest() {
     assert_eq!(cap(&lake, "nitrogen_total", CapPer::Year), None);
 }
 
+#[test]
+fn the_years_cap_is_that_of_the_turf_and_of_equal_caps_the_wider_place_is_named() {
+    let year = |codes: &[&str]| {
+        cap(&strictest(codes, "2026-06-15", &product(), Equipment::DropSpreader), "nitrogen_total", CapPer::Year)
+    };
+    // University of Maryland: tall fescue 2.7, fine fescue 1.4 (MD-07, MD-09); Pinellas County: 4 for every turf (FL-20).
+    let maryland = "us-md.professional.nitrogen.total.year".to_owned();
+    assert_eq!(year(&["us-md"]), Some(("2.7".to_owned(), true, maryland)));
+    assert_eq!(
+        year(&["us-fl-pinellas"]),
+        Some(("4".to_owned(), true, "us-fl-pinellas.nitrogen.total.year".to_owned()))
+    );
+    // Sarasota County caps the year at 4.0 too (FL-24).
+    let both = year(&["us-fl-pinellas", "us-fl-sarasota"]).map(|(_, _, rule)| rule);
+    assert_eq!(both.as_deref(), Some("us-fl-pinellas.nitrogen.total.year"));
+}
+
+#[test]
+fn what_a_state_bars_for_phosphorus_alone_is_asked_of_other_products() {
+    // Minn. Stat. 18C.110 (MN-08): Roseville's season (MN-10) counts for products without phosphorus only.
+    let closed = |p2o5: &str| {
+        let given = Given { p2o5: Some(p2o5.into()), ..product() };
+        strictest(&["us-mn-roseville"], "2026-11-20", &given, Equipment::DropSpreader).closed_by.len()
+    };
+    assert_eq!((closed("0"), closed("0.01")), (1, 0));
+}
+
 proptest! {
     #[test]
     fn more_sets_are_never_laxer_and_the_decision_agrees(

@@ -144,14 +144,23 @@ fn by_species(table: &Table, fields: &mut Fields<'_>) -> Option<Amount> {
     let mut rates: Vec<(Species, NutrientRate)> = Vec::new();
     for (name, value) in table {
         let species = toml::Value::String(name.clone()).try_into::<Species>();
-        let rate = value.as_str().and_then(|text| fields.parsed("by_species", text));
+        let rate = rate_of("by_species", name, value, fields);
         match (species, rate) {
             (Ok(species), Some(rate)) => rates.push((species, rate)),
             (Err(_), _) => fields.fault("by_species", format!("`{name}` is no species that sections know")),
-            (_, None) => fields.fault("by_species", format!("`{name}` needs decimal text")),
+            (Ok(_), None) => {}
         }
     }
     (!rates.is_empty()).then_some(Amount::BySpecies(rates))
+}
+
+/// The amount beside a name. What is wrong with it is said once, with the name.
+fn rate_of(field: &str, name: &str, value: &toml::Value, fields: &mut Fields<'_>) -> Option<NutrientRate> {
+    let read = match value.as_str() {
+        Some(text) => NutrientRate::parse(text).map_err(|fault| fault.to_string()),
+        None => Err("needs decimal text in quotes, such as \"0.7\"".to_owned()),
+    };
+    read.map_err(|what| fields.fault(field, format!("`{name}`: {what}"))).ok()
 }
 
 const BOTH_ENDS: &str = "a window has a first and a last barred day, both included";
@@ -167,14 +176,14 @@ fn window(fields: &mut Fields<'_>) -> Option<Duty> {
     }
     for (name, value) in table.into_iter().flatten() {
         let nutrient = toml::Value::String(name.clone()).try_into::<Nutrient>();
-        let rate: Option<NutrientRate> = value.as_str().and_then(|text| fields.parsed("caps", text));
+        let rate = rate_of("caps", name, value, fields);
         match (nutrient, rate) {
             (Ok(Nutrient::AnyFertilizer), Some(rate)) if !rate.is_zero() => {
                 fields.fault("caps", "any fertilizer can only be capped at zero");
             }
             (Ok(nutrient), Some(rate)) => caps.push((nutrient, rate)),
             (Err(_), _) => fields.fault("caps", format!("`{name}` is no nutrient")),
-            (_, None) => fields.fault("caps", format!("`{name}` needs decimal text")),
+            (Ok(_), None) => {}
         }
     }
     let (first_barred, last_barred, per) = (first?, last?, per?);
@@ -339,6 +348,7 @@ pub(super) fn scope(table: &Table, field: &str, fields: &mut Fields<'_>) -> Scop
         compost: inner.flag("compost"),
         slow_share_at_least: inner.amount("slow_share_at_least"),
         slow_share_below: inner.amount("slow_share_below"),
+        phosphate_over: inner.amount("phosphate_over"),
     };
     if table.is_empty() {
         fields.fault(field, "names nothing, and would cover everything");

@@ -170,7 +170,7 @@ impl<'t> Fields<'t> {
     pub(super) fn words<T: DeserializeOwned>(&mut self, field: &'static str) -> Option<Vec<T>> {
         let words: Option<Vec<T>> = self.word(field);
         if words.as_ref().is_some_and(Vec::is_empty) {
-            self.fault(field, "is an empty list; leave it out or name something");
+            self.fault(field, "is an empty list; name something in it");
         }
         words
     }

@@ -75,6 +75,7 @@ pub const EMBEDDED: &[(&str, &str)] = &[
     ("us-nh.toml", include_str!("../../law/us-nh.toml")),
     ("us-nj.toml", include_str!("../../law/us-nj.toml")),
     ("us-ny-nassau.toml", include_str!("../../law/us-ny-nassau.toml")),
+    ("us-ny-rockland.toml", include_str!("../../law/us-ny-rockland.toml")),
     ("us-ny-suffolk.toml", include_str!("../../law/us-ny-suffolk.toml")),
     ("us-ny-westchester.toml", include_str!("../../law/us-ny-westchester.toml")),
     ("us-ny.toml", include_str!("../../law/us-ny.toml")),

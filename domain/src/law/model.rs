@@ -147,6 +147,8 @@ pub struct Scope {
     pub slow_share_at_least: Option<Percent>,
     /// Products with nitrogen of which less than this share is slow-release.
     pub slow_share_below: Option<Percent>,
+    /// Products with more than this share of P2O5.
+    pub phosphate_over: Option<Percent>,
 }
 
 impl Scope {
@@ -163,6 +165,7 @@ impl Scope {
                 .slow_share_at_least
                 .is_none_or(|least| slow_share(label, least).is_some_and(std::cmp::Ordering::is_ge))
             && self.slow_share_below.is_none_or(|below| slow_share(label, below).is_some_and(std::cmp::Ordering::is_lt))
+            && self.phosphate_over.is_none_or(|over| label.phosphate_percent > over)
     }
 }
 

@@ -26,7 +26,7 @@ pub(super) fn rule_set(file: &str, text: &str, faults: &mut Vec<LawFault>) -> Op
     let mut fields = Fields::new(&table, file, None);
     let about = about(text, &mut fields);
     let rules = fields.tables("rule");
-    if rules.is_empty() && about.as_ref().is_some_and(|about| about.level != Level::Company) {
+    if rules.is_empty() && about.is_some() {
         fields.fault("rule", "is missing: a set without rules would clear everything");
     }
     let level = about.as_ref().map(|about| about.level);
@@ -47,6 +47,9 @@ pub(super) fn source(level: Option<Level>, fields: &mut Fields<'_>) -> Option<So
     // The built-in files name the rows they come from; an operator has no such notes.
     let rows: Vec<String> = fields.word("rows").unwrap_or_default();
     let company = level == Some(Level::Company);
+    if href.as_deref().is_some_and(|href| !is_web_address(href)) {
+        fields.fault("href", "must be a web address such as https://law.example/12-3, of a plain host");
+    }
     if !company && href.is_none() && !fields.has("href") {
         fields.fault("href", "is missing: where the text was read");
     }
@@ -54,6 +57,22 @@ pub(super) fn source(level: Option<Level>, fields: &mut Fields<'_>) -> Option<So
         fields.fault("mark", "\"own\" belongs to the company's set, and to nothing else");
     }
     Some(Source { citation: citation?, href, mark: mark?, rows })
+}
+
+/// Whether people can follow a link to where it says: `http` or `https`, a named host with no name or password before it, and
+/// nothing that a page would have to escape.
+fn is_web_address(href: &str) -> bool {
+    let Some(rest) = href.strip_prefix("https://").or_else(|| href.strip_prefix("http://")) else { return false };
+    let authority = rest.split(['/', '?', '#']).next().unwrap_or_default();
+    let (host, port) = authority.split_once(':').map_or((authority, None), |(host, port)| (host, Some(port)));
+    let plain = |label: &str| {
+        !label.is_empty() && label.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-') && !label.starts_with('-')
+    };
+    // A host may end with the dot of the root.
+    let labels = host.strip_suffix('.').unwrap_or(host);
+    let named = labels.contains('.') && labels.split('.').all(plain);
+    let port = port.is_none_or(|port| port.parse::<u16>().is_ok_and(|number| number > 0));
+    named && port && href.bytes().all(|b| b.is_ascii_graphic() && !b"\"<>\\^`{|}".contains(&b))
 }
 
 fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFault>) -> Option<Rule> {
@@ -80,7 +99,8 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
     if found.len() == values.len() {
         order_of_values(&found, &mut fields);
     }
-    faults.append(&mut fields.finish(&of_kind(kind)));
+    // Which fields belong to a kind that nobody knows cannot be said; the kind's own fault is the one to mend first.
+    faults.append(&mut if kind.is_some() { fields.finish(&of_kind(kind)) } else { fields.faults });
     faults.append(&mut of_values);
     Some(Rule {
         id: written?,

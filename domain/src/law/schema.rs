@@ -93,6 +93,9 @@ fn object(fields: &[Field]) -> Value {
 fn shape(shape: Shape) -> Value {
     match shape {
         Shape::Text(longest) => text(longest),
+        Shape::Link(longest) => {
+            json!({ "type": "string", "maxLength": longest, "pattern": "^https?://[A-Za-z0-9.-]+(:[0-9]+)?([/?#]|$)" })
+        }
         Shape::Flag => json!({ "type": "boolean" }),
         Shape::Count => json!({ "type": "integer", "minimum": 1, "maximum": 65_535 }),
         // TOML has days of its own; the tools that check TOML against a schema hand them on as text.

@@ -8,6 +8,8 @@ use crate::{application, equipment, land, product, soil, weather};
 pub(super) enum Shape {
     /// With its longest length.
     Text(usize),
+    /// A web address, with its longest length.
+    Link(usize),
     Flag,
     Count,
     Day,
@@ -62,7 +64,7 @@ pub(super) const SOURCE: [Field; 6] = [
     must("from", Shape::Day),
     may("starts", Shape::Flag),
     must("cite", Shape::Text(400)),
-    may("href", Shape::Text(600)),
+    may("href", Shape::Link(600)),
     must("mark", Shape::Mark),
     may("rows", Shape::Texts),
 ];
@@ -70,7 +72,7 @@ pub(super) const SOURCE: [Field; 6] = [
 pub(super) const PREEMPTION: [Field; 9] = [
     must("words", Shape::Text(300)),
     must("cite", Shape::Text(400)),
-    may("href", Shape::Text(600)),
+    may("href", Shape::Link(600)),
     must("mark", Shape::Mark),
     may("rows", Shape::Texts),
     may("reach", Shape::Flag),
@@ -82,7 +84,7 @@ pub(super) const PREEMPTION: [Field; 9] = [
 pub(super) const STANDS_BY: [Field; 5] = [
     must("words", Shape::Text(300)),
     must("cite", Shape::Text(400)),
-    may("href", Shape::Text(600)),
+    may("href", Shape::Link(600)),
     must("mark", Shape::Mark),
     may("rows", Shape::Texts),
 ];
@@ -95,7 +97,7 @@ pub(super) const HOLE: [Field; 5] = [
     may("when", Shape::Object(&SCOPE)),
 ];
 
-pub(super) const SCOPE: [Field; 8] = [
+pub(super) const SCOPE: [Field; 9] = [
     may("forms", Shape::Words(names::<product::ProductForm>)),
     may("purposes", Shape::Words(names::<application::Purpose>)),
     may("enhanced_efficiency", Shape::Flag),
@@ -104,6 +106,7 @@ pub(super) const SCOPE: [Field; 8] = [
     may("compost", Shape::Flag),
     may("slow_share_at_least", Shape::Decimal),
     may("slow_share_below", Shape::Decimal),
+    may("phosphate_over", Shape::Decimal),
 ];
 
 const BY_WATERFRONT: [Field; 2] = [must("waterfront", Shape::Decimal), must("elsewhere", Shape::Decimal)];

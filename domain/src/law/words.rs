@@ -38,6 +38,9 @@ impl Scope {
         if let Some(below) = self.slow_share_below {
             parts.push(format!("products whose N is less than {below} % slow-release"));
         }
+        if let Some(over) = self.phosphate_over {
+            parts.push(format!("products with more than {over} % P2O5"));
+        }
         if !self.purposes.is_empty() {
             parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
         }

@@ -121,11 +121,22 @@ fn no_report(duty: &PhosphorusNeed, newest: Option<&SoilReport>, section: &Secti
     let age = duty.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
     let known = newest.map_or_else(String::new, |report| format!(" The newest is of {}.", report.sampled_on));
     let message = format!("Phosphorus needs a soil report{age} that shows a need, and {name} has none.{known}");
-    let categories = list(&duty.categories, |category| category.words().to_owned(), "or");
     let hint = format!(
-        "Take a soil sample of {name} and wait for a report that recommends P2O5 or rates phosphorus {categories}; or take a product without phosphorus."
+        "Take a soil sample of {name} and wait for a report that {}; or take a product without phosphorus.",
+        opens(duty)
     );
     Answer::broken(message, hint)
+}
+
+/// What a report must say to open phosphorus: exactly what `need` and `within_recommended` look for.
+fn opens(duty: &PhosphorusNeed) -> String {
+    let categories = list(&duty.categories, |category| category.words().to_owned(), "or");
+    match (duty.soil_report, duty.up_to_recommended) {
+        (Proof::Category, true) => format!("rates phosphorus {categories} and recommends an amount of P2O5"),
+        (Proof::Category, false) => format!("rates phosphorus {categories}"),
+        (_, true) => "recommends an amount of P2O5".to_owned(),
+        (_, false) => format!("recommends P2O5 or rates phosphorus {categories}"),
+    }
 }
 
 /// What one application within 365 days may put down without a report; nothing when there was another one.

@@ -37,7 +37,7 @@ fn distance(duty: &Setback, waived: bool, case: &Case<'_>, section: &SectionCase
                 duty.measured_from,
                 equipment.words()
             );
-            (Answer::broken(capital(&message), hint(duty, distance)), Some(distance.to_string()))
+            (Answer::broken(capital(&message), hint(duty, distance, wanted)), Some(distance.to_string()))
         }
         Water::Unknown if waived => (Answer::met(), None),
         Water::Unknown => {
@@ -62,8 +62,8 @@ fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
     Answer::unseen(capital(&message), format!("Find out whether the water is {kind}; if it is, stay back."))
 }
 
-/// What would do at this distance: other equipment, a strip, or staying back.
-fn hint(duty: &Setback, distance: Distance) -> String {
+/// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must.
+fn hint(duty: &Setback, distance: Distance, wanted: Distance) -> String {
     let mut ways = Vec::new();
     if let Some((shorter, equipment)) = &duty.reduced
         && duty.comparator.holds(distance.cmp(shorter))
@@ -71,8 +71,8 @@ fn hint(duty: &Setback, distance: Distance) -> String {
         ways.push(format!("use {}", list(equipment, |one| one.words().to_owned(), "or")));
     }
     let too_near = match duty.comparator {
-        Comparator::MoreThan => format!("{} ft away or nearer", duty.distance),
-        _ => format!("nearer than {} ft", duty.distance),
+        Comparator::MoreThan => format!("{wanted} ft away or nearer"),
+        _ => format!("nearer than {wanted} ft"),
     };
     ways.push(format!("leave untreated what lies {too_near} and measure the section anew"));
     if let Some(width) = duty.waived_by_strip {

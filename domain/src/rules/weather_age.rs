@@ -51,3 +51,13 @@ pub(super) fn worth(known: Instant, service: Option<&FromService>, at: Instant) 
 pub(super) fn words(minutes: i64) -> String {
     if minutes < 120 { format!("{minutes} minutes") } else { format!("{} hours", minutes / 60) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::words;
+
+    #[test]
+    fn an_age_is_told_in_minutes_up_to_two_hours() {
+        assert_eq!([119, 120, 179, 180].map(words), ["119 minutes", "2 hours", "2 hours", "3 hours"]);
+    }
+}

@@ -53,6 +53,15 @@ async fn list_rule_sets(_: AnyStaff, State(app): State<App>) -> Json<RuleSets> {
     Json(RuleSets { items: app.law.rule_sets().iter().map(|set| set.about.clone()).collect(), caution: CAUTION })
 }
 
+/// What the rule set with a code says about itself.
+fn about(app: &App, code: &str) -> Result<RuleSetAbout, Problem> {
+    app.law.rule_set(code).map(|set| set.about.clone()).ok_or_else(no_rule_set)
+}
+
+fn no_rule_set() -> Problem {
+    Problem::not_found("rule set")
+}
+
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
@@ -86,10 +95,10 @@ async fn get_rule_set(
     Path(code): Path<String>,
     ValidQuery(query): ValidQuery<RuleSetQuery>,
 ) -> Result<Json<RuleSetAnswer>, Problem> {
-    let set = app.law.rule_set(&code).ok_or_else(|| Problem::not_found("rule set"))?;
+    let about = about(&app, &code)?;
     let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
     let rule_sets = app.law.over(std::slice::from_ref(&code));
-    Ok(Json(RuleSetAnswer { about: set.about.clone(), on: query.on, rule_sets, rules }))
+    Ok(Json(RuleSetAnswer { about, on: query.on, rule_sets, rules }))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
@@ -128,10 +137,9 @@ async fn list_rule_changes(
     if query.from > query.to {
         return Err(Problem::invalid(vec![FieldFault::parameter("to", "out_of_range", "must not lie before `from`")]));
     }
-    let missing = || Problem::not_found("rule set");
-    let set = app.law.rule_set(&code).ok_or_else(missing)?;
-    let changes = app.law.changes(&code, query.from, query.to).ok_or_else(missing)?;
-    Ok(Json(RuleChanges { about: set.about.clone(), from: query.from, to: query.to, changes }))
+    let about = about(&app, &code)?;
+    let changes = app.law.changes(&code, query.from, query.to).ok_or_else(no_rule_set)?;
+    Ok(Json(RuleChanges { about, from: query.from, to: query.to, changes }))
 }
 
 /// The law over a property on a day.
