@@ -95,9 +95,16 @@ impl Compiled {
         let mut push = |pointer: String, code: &str, detail: String| faults.push(FieldFault::at(pointer, code, detail));
         match error.kind() {
             ValidationErrorKind::OneOfNotValid { context } | ValidationErrorKind::AnyOf { context } => {
-                let told =
-                    context.iter().filter(|branch| !branch.iter().any(wants_null)).max_by_key(|branch| branch.len());
+                let shapes: Vec<_> = context.iter().filter(|branch| !branch.iter().any(wants_null)).collect();
+                let tags: Vec<_> = shapes.iter().filter_map(|branch| branch.iter().find(|fault| other_tag(fault))).collect();
+                // Of several shapes the one that is meant fits its tag and most of the rest.
+                let told = shapes.iter().copied().min_by_key(|branch| (branch.iter().any(other_tag), branch.len()));
                 match told {
+                    Some(_) if shapes.len() > 1 && tags.len() == shapes.len() => {
+                        let words: Vec<String> = tags.iter().map(|tag| one_word(tag)).collect();
+                        let pointer = tags.first().map_or(at, |tag| tag.instance_path().as_str().to_owned());
+                        push(pointer, "unknown_value", format!("must be one of: {}", words.join(", ")));
+                    }
                     Some(branch) if !error.instance().is_null() => {
                         for inner in branch {
                             self.describe(inner, faults);
@@ -184,6 +191,19 @@ impl Compiled {
 fn is_zone(name: &str) -> bool {
     let known = domain::time::zone(name).ok();
     known.is_some_and(|zone| zone.iana_name() == Some(name) && !zone.is_unknown())
+}
+
+/// A fault of the member that says which of several shapes is meant: an enumeration of one word.
+fn other_tag(error: &ValidationError<'_>) -> bool {
+    matches!(error.kind(), ValidationErrorKind::Enum { options } if options.as_array().is_some_and(|words| words.len() == 1))
+}
+
+/// The one word of such an enumeration.
+fn one_word(error: &ValidationError<'_>) -> String {
+    match error.kind() {
+        ValidationErrorKind::Enum { options } => words_of(options),
+        _ => String::new(),
+    }
 }
 
 fn wants_null(error: &ValidationError<'_>) -> bool {
