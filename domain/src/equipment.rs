@@ -85,7 +85,8 @@ impl EquipmentKind {
     pub const fn takes(self, test: &CatchTest) -> bool {
         match test {
             CatchTest::Course { swath_by: SwathBy::Hopper, .. } => matches!(self, Self::DropSpreader),
-            CatchTest::Course { swath_by: SwathBy::HalfOfCentre | SwathBy::WholeThrow, .. } | CatchTest::Pans { .. } => {
+            CatchTest::Course { swath_by: SwathBy::HalfOfCentre | SwathBy::WholeThrow, .. }
+            | CatchTest::Pans { .. } => {
                 matches!(self, Self::RotarySpreader)
             }
             CatchTest::KnownArea { .. } => matches!(self, Self::DropSpreader | Self::RotarySpreader),

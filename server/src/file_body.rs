@@ -90,9 +90,9 @@ impl FromRequest<App> for FileBody {
             let detail = "Send the file itself as application/pdf, image/png or image/jpeg.";
             return Err(Problem::new(Kind::MediaType, detail));
         };
-        let bytes = Bytes::from_request(request, app)
-            .await
-            .map_err(|_| Problem::new(Kind::TooLarge, "A file is limited to 4 MiB. Scan it in grey, or fewer pages at once."))?;
+        let bytes = Bytes::from_request(request, app).await.map_err(|_| {
+            Problem::new(Kind::TooLarge, "A file is limited to 4 MiB. Scan it in grey, or fewer pages at once.")
+        })?;
         match MediaType::of(&bytes) {
             Some(found) if found == said => {
                 let sha256 = hex(&Sha256::digest(&bytes));

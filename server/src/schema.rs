@@ -96,7 +96,8 @@ impl Compiled {
         match error.kind() {
             ValidationErrorKind::OneOfNotValid { context } | ValidationErrorKind::AnyOf { context } => {
                 let shapes: Vec<_> = context.iter().filter(|branch| !branch.iter().any(wants_null)).collect();
-                let tags: Vec<_> = shapes.iter().filter_map(|branch| branch.iter().find(|fault| other_tag(fault))).collect();
+                let tags: Vec<_> =
+                    shapes.iter().filter_map(|branch| branch.iter().find(|fault| other_tag(fault))).collect();
                 // Of several shapes the one that is meant fits its tag and most of the rest.
                 let told = shapes.iter().copied().min_by_key(|branch| (branch.iter().any(other_tag), branch.len()));
                 match told {

@@ -14,10 +14,8 @@ use super::{
 };
 use crate::{
     calibration::half_rate_rounded_down,
-    explain::{Derivation, Figure, SourceMark},
-    quantity::{
-        Area, Density, NutrientRate, Price, PricePerPound, ProductMass, ProductRate, Quantity, Unit, Volume,
-    },
+    explain::{Derivation, Figure, Sentence, SourceMark},
+    quantity::{Area, Density, NutrientRate, Price, PricePerPound, ProductMass, ProductRate, Quantity, Unit, Volume},
 };
 
 /// What is asked. Whatever follows from what is given is worked out.
@@ -70,12 +68,6 @@ pub struct Amounts {
     pub cautions: Vec<Sentence>,
 }
 
-/// A sentence for a person.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(max_length = 400))]
-#[serde(transparent)]
-pub struct Sentence(pub String);
-
 /// Derivations are collected as figures are worked out, and a figure that cannot be stored is told instead of shown.
 #[derive(Default)]
 struct Work {
@@ -115,7 +107,11 @@ impl Label {
             asked.volume.or_else(|| work.take(Some(volume_rounded_down(product, density))))
         });
         let delivers = product.map(|product| self.delivered(product, &mut work));
-        let purchase = product.and_then(|product| bags_rounded_up(product, package).ok());
+        let purchase = product.map(|product| bags_rounded_up(product, package));
+        if let Some(Err(fault)) = &purchase {
+            work.lacks(&format!("There is no number of packages: {fault}."));
+        }
+        let purchase = purchase.and_then(Result::ok);
         work.derivations.extend(purchase.iter().map(|purchase| purchase.derivation.clone()));
         let covers = asked.target.and_then(|target| {
             let covered = coverage_rounded_down(self, nutrient, target, package);
@@ -200,7 +196,9 @@ impl Label {
             work.lacks("No price of a package was given, so there is no price of the nutrient.");
         }
         if asked.product.is_none() && asked.volume.is_none() && asked.target.zip(asked.area).is_none() {
-            work.lacks("Neither an amount nor a target with an area was given, so there is no amount to buy or deliver.");
+            work.lacks(
+                "Neither an amount nor a target with an area was given, so there is no amount to buy or deliver.",
+            );
         }
     }
 

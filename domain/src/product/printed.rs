@@ -108,7 +108,8 @@ pub struct PesticidePart {
         feature = "schema",
         schema(
             min_length = 1,
-            max_length = 40, example = "6767-GA-1",
+            max_length = 40,
+            example = "6767-GA-1",
             pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
         )
     )]
@@ -156,7 +157,8 @@ pub struct PrintedLabel {
         feature = "schema",
         schema(
             min_length = 1,
-            max_length = 80, example = "SGN 150",
+            max_length = 80,
+            example = "SGN 150",
             pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
         )
     )]

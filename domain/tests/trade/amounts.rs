@@ -17,13 +17,24 @@ fn derived(amounts: &Amounts) -> Vec<&str> {
 fn c58_a_bag_of_urea() {
     // USGA Green Section Record 60(5), 2022, read: a 50 lb bag of 46-0-0 at 50 USD holds 23 lb N at 2.17 USD; an acre at 1 lb
     // is 95 USD; tolerances 0.005 and 0.5.
-    let asked = Asked { target: Some(amount("1")), bag_price: Some(amount("50")), product: Some(amount("50")), ..Asked::default() };
+    let asked = Asked {
+        target: Some(amount("1")),
+        bag_price: Some(amount("50")),
+        product: Some(amount("50")),
+        ..Asked::default()
+    };
     let found = label("46", "0", "0").amounts(amount("50"), asked);
     near(found.price_usd_per_lb_of_nutrient.expect("N"), "2.17", "0.005");
     near(found.price_usd_per_acre.expect("N"), "95", "0.5");
     near(found.delivers.expect("an amount").nitrogen_lb, "23", "0");
     assert_eq!(found.purchase.as_ref().map(|purchase| purchase.bags), Some(1));
-    for figure in ["product rate for a target", "rate for each of two passes at right angles", "price of an acre", "bags to buy", "N delivered"] {
+    for figure in [
+        "product rate for a target",
+        "rate for each of two passes at right angles",
+        "price of an acre",
+        "bags to buy",
+        "N delivered",
+    ] {
         assert!(derived(&found).contains(&figure), "{figure}: {:?}", derived(&found));
     }
     assert!(found.missing.is_empty() && found.cautions.is_empty(), "{found:?}");
@@ -57,9 +68,17 @@ fn c60_a_liquid_by_volume() {
 
 #[test]
 fn what_does_not_follow_is_told() {
-    let asked = Asked { nutrient: Some(GradeNutrient::Potash), target: Some(amount("1")), bag_price: Some(amount("50")), ..Asked::default() };
+    let asked = Asked {
+        nutrient: Some(GradeNutrient::Potash),
+        target: Some(amount("1")),
+        bag_price: Some(amount("50")),
+        ..Asked::default()
+    };
     let found = label("46", "0", "0").amounts(amount("50"), asked);
-    assert_eq!((found.product_lb_per_1000_sqft, found.price_usd_per_acre, found.package_covers_sqft), (None, None, None));
+    assert_eq!(
+        (found.product_lb_per_1000_sqft, found.price_usd_per_acre, found.package_covers_sqft),
+        (None, None, None)
+    );
     assert!(found.missing[0].0.contains("guarantees no K2O"), "{:?}", found.missing);
     // 1,000 lb of a nutrient that is a ten-thousandth of the product is more product than can be written.
     let absurd = Asked { target: Some(amount("1000")), ..Asked::default() };
@@ -70,7 +89,9 @@ fn what_does_not_follow_is_told() {
 #[test]
 fn the_labels_own_limit_is_told() {
     let limited = Label { product_limit_lb_per_1000_sqft: Some(amount("3")), ..label("24", "0", "10") };
-    let at = |target: &str| limited.amounts(amount("50"), Asked { target: Some(amount(target)), ..Asked::default() }).cautions.len();
+    let at = |target: &str| {
+        limited.amounts(amount("50"), Asked { target: Some(amount(target)), ..Asked::default() }).cautions.len()
+    };
     assert_eq!((at("0.72"), at("0.73")), (0, 1));
     let on = |product: &str| {
         let asked = Asked { product: Some(amount(product)), area: Some(amount("1000")), ..Asked::default() };

@@ -118,7 +118,10 @@ fn a_calibration_grows_old() {
 fn a_calibration_that_is_nearly_old_is_due() {
     // The fourth application is NC State's, as above; a month's notice is common practice.
     let at = |on: &str, used| standing(day("2026-03-01"), day(on), used, AgeLimits::DEFAULT);
-    assert_eq!([0, 2, 3, 4].map(|used| at("2026-03-02", used)), [Standing::Fresh, Standing::Fresh, Standing::Due, Standing::Out]);
+    assert_eq!(
+        [0, 2, 3, 4].map(|used| at("2026-03-02", used)),
+        [Standing::Fresh, Standing::Fresh, Standing::Due, Standing::Out]
+    );
     // 365 days end on 2027-03-01; thirty days are left on 2027-01-30.
     assert_eq!((at("2027-01-30", 0), at("2027-01-31", 0)), (Standing::Fresh, Standing::Due));
     assert_eq!((at("2027-03-01", 0), at("2027-03-02", 0)), (Standing::Due, Standing::Out));

@@ -213,7 +213,8 @@ fn answer(
 ) -> Result<BlendAnswer, Problem> {
     let prices: Option<Vec<Price>> = input.products.iter().map(|product| product.bag_price_usd).collect();
     let (by, found) = if let Some(prices) = &prices {
-        let offers: Vec<Offer<'_>> = products.iter().zip(prices).map(|(product, price)| offer(product, *price)).collect();
+        let offers: Vec<Offer<'_>> =
+            products.iter().zip(prices).map(|(product, price)| offer(product, *price)).collect();
         (BlendBy::LeastPrice, cheapest_rounded_down(&need, &at_most, &offers))
     } else {
         let labels: Vec<_> = products.iter().map(|product| product.label.clone()).collect();
@@ -224,11 +225,8 @@ fn answer(
         Problem::invalid(vec![FieldFault::at("/products", "invalid", detail)])
     };
     let found: Blend = found.ok_or_else(unsolved)?;
-    let parts: Vec<BlendLine> = found
-        .parts
-        .into_iter()
-        .filter_map(|part| line(part, products, prices.as_deref(), input.area_sqft))
-        .collect();
+    let parts: Vec<BlendLine> =
+        found.parts.into_iter().filter_map(|part| line(part, products, prices.as_deref(), input.area_sqft)).collect();
     let purchase_usd = parts
         .iter()
         .try_fold(Price::ZERO, |sum, part| sum.checked_add(part.purchase_usd?))

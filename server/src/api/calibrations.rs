@@ -234,7 +234,7 @@ struct InForceQuery {
 
 /// What is in force on a day.
 #[derive(Debug, Serialize, ToSchema)]
-struct InForce {
+struct CalibrationsInForce {
     on: Day,
     equipment_id: EquipmentId,
     product_id: ProductId,
@@ -252,15 +252,16 @@ struct InForce {
 /// target, and whether it is fresh, due or out by its days and by the records made with it since.
 #[utoipa::path(get, path = "/api/v1/calibrations/in-force", operation_id = "get_calibrations_in_force", tag = "equipment",
     security(("bearer" = ["any staff"])), params(InForceQuery),
-    responses((status = 200, description = "What is in force.", body = InForce)))]
+    responses((status = 200, description = "What is in force.", body = CalibrationsInForce)))]
 async fn get_calibrations_in_force(
     _: AnyStaff,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<InForceQuery>,
-) -> Result<Json<InForce>, Problem> {
+) -> Result<Json<CalibrationsInForce>, Problem> {
     let reader = app.store.reader();
     let mut faults = Vec::new();
-    let missing = |name: &str, what: &str| FieldFault::parameter(name, "not_found", format!("names no {what} of this company"));
+    let missing =
+        |name: &str, what: &str| FieldFault::parameter(name, "not_found", format!("names no {what} of this company"));
     if store::equipment::get(reader, query.equipment_id).await?.is_none() {
         faults.push(missing("equipment_id", "equipment"));
     }
@@ -272,7 +273,13 @@ async fn get_calibrations_in_force(
     let items =
         store::calibrations::in_force(reader, equipment, &[query.product_id], query.person_id, query.on).await?;
     let words = words(&items);
-    Ok(Json(InForce { on: query.on, equipment_id: query.equipment_id, product_id: query.product_id, items, words }))
+    Ok(Json(CalibrationsInForce {
+        on: query.on,
+        equipment_id: query.equipment_id,
+        product_id: query.product_id,
+        items,
+        words,
+    }))
 }
 
 fn words(items: &[CalibrationInForce]) -> String {

@@ -65,7 +65,8 @@ async fn get_drift(
         faults.push(FieldFault::parameter("to", "out_of_range", detail));
     }
     let mut connection = app.store.reader().acquire().await?;
-    let missing = |name: &str, what| FieldFault::parameter(name, "not_found", format!("names no {what} of this company"));
+    let missing =
+        |name: &str, what| FieldFault::parameter(name, "not_found", format!("names no {what} of this company"));
     if let Some(id) = query.equipment_id
         && store::equipment::get(&mut *connection, id).await?.is_none()
     {

@@ -131,7 +131,8 @@ async fn replace_equipment(
             let known = store::equipment::get(&mut *connection, id).await?;
             let known = known.ok_or_else(|| Problem::not_found("equipment"))?;
             if known.kind != value.kind {
-                let detail = format!("this is {}, and stays one; add a machine of another kind anew", known.kind.words());
+                let detail =
+                    format!("this is {}, and stays one; add a machine of another kind anew", known.kind.words());
                 faults.push(FieldFault::at("/kind", "contradiction", detail));
             }
             whole(faults)?;

@@ -6,7 +6,10 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
-    ids::{ApplicationId, ClearanceId, CorrectionId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId},
+    ids::{
+        ApplicationId, ClearanceId, CorrectionId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId,
+        VisitId,
+    },
     journal,
     law::Lawbook,
     time::Instant,
@@ -24,7 +27,8 @@ use crate::{
     store::{
         effects::{Effects, JournalRow, LineRow},
         world::{
-            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, ProductRow, PropertyRow, SectionRow, VisitRow,
+            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, ProductRow, PropertyRow, SectionRow,
+            VisitRow,
         },
     },
     weather::Provided,

@@ -5,8 +5,8 @@ use domain::{
     decision::{FindingKey, Verdict},
     equipment::Equipment,
     ids::{
-        ApplicationId, ClearanceId, CorrectionId, DeviceId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId,
-        VisitId,
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, EquipmentId, LotId, PersonId, ProductId, PropertyId,
+        SectionId, VisitId,
     },
     product::{Label, Nutrients},
     quantity::{Area, NutrientRate, ProductMass, rate_rounded_up},

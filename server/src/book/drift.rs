@@ -101,11 +101,10 @@ impl Record {
 fn records(lines: &[PutLine]) -> Vec<Record> {
     let mut by_id: BTreeMap<ApplicationId, Record> = BTreeMap::new();
     for line in lines {
-        let cleared =
-            line.cleared.map(|(mass, area)| target_on_part_rounded_nearest(mass, area, line.area).raw());
-        let planned = line.planned.and_then(|rate| {
-            largest_product(RateSum::default().largest_load(rate, line.area), line.nitrogen_percent)
-        });
+        let cleared = line.cleared.map(|(mass, area)| target_on_part_rounded_nearest(mass, area, line.area).raw());
+        let planned = line
+            .planned
+            .and_then(|rate| largest_product(RateSum::default().largest_load(rate, line.area), line.nitrogen_percent));
         let record = by_id.entry(line.application).or_insert_with(|| Record {
             on: line.on,
             equipment: line.equipment,

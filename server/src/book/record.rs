@@ -228,7 +228,8 @@ fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFau
     match world.equipment.get(&id) {
         None => fault("not_found", "is no equipment of this company".to_owned()),
         Some(machine) if machine.active == 0 => {
-            let detail = "is out of use. Name the machine that was used, or none; the office can put this one back into use";
+            let detail =
+                "is out of use. Name the machine that was used, or none; the office can put this one back into use";
             fault("not_active", detail.to_owned())
         }
         Some(machine) if !machine.kind.serves(input.equipment, machine.has_deflector == 1) => {

@@ -214,7 +214,8 @@ pub async fn in_force(
     on: Day,
 ) -> Result<Vec<CalibrationInForce>, sqlx::Error> {
     let products = serde_json::to_string(products).map_err(|error| sqlx::Error::Encode(error.into()))?;
-    let (equipment, person, day) = (equipment.map(|id| id.to_string()), person.map(|id| id.to_string()), on.to_string());
+    let (equipment, person, day) =
+        (equipment.map(|id| id.to_string()), person.map(|id| id.to_string()), on.to_string());
     let rows = sqlx::query!(
         r#"SELECT c.seq AS "seq!", c.id AS "id!", c.equipment_id AS "equipment_id!", c.product_id AS "product_id!",
                   c.person_id AS "person_id!", c.calibrated_on AS "calibrated_on!", c.setting, c.test AS "test!", c.result AS "result!",

@@ -10,7 +10,8 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        calibrations, clients, devices, equipment, lots, people, product_files, products, properties, sections, soil_reports,
+        calibrations, clients, devices, equipment, lots, people, product_files, products, properties, sections,
+        soil_reports,
         verify::{self, Entry},
         visits,
     },
