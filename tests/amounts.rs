@@ -122,7 +122,7 @@ fn blend(products: &[(&str, Option<&str>)], need: [&str; 3]) -> Value {
     } })
 }
 
-/// Extension answer 603771 (https://ask.extension.org/questions/603771), read in a copy: 3.5 N, 1.75 P2O5 and 3.5 K2O on 1,000
+/// Extension answer 603771 (<https://ask.extension.org/questions/603771>), read in a copy: 3.5 N, 1.75 P2O5 and 3.5 K2O on 1,000
 /// sq ft from 21-22-4, 32-0-4 and 0-0-60 are 8 lb, 5.6 lb and (computed) 4.93 lb; exactly 7.9545, 5.717 and 4.922.
 #[tokio::test]
 async fn a_blend_meets_three_needs() {

@@ -22,7 +22,7 @@ async fn liquid(office: &User) -> String {
     product(office, "Liquid 28-0-0", &label).await
 }
 
-fn of(equipment: &str, product: &str, test: Value) -> Value {
+fn of(equipment: &str, product: &str, test: &Value) -> Value {
     json!({ "equipment_id": equipment, "product_id": product, "calibrated_on": "2026-09-14", "test": test })
 }
 
@@ -57,18 +57,18 @@ async fn each_test_gives_its_published_figure_and_its_derivation() {
         "method": "course", "put_in_lb": "3", "left_over_lb": "2.5", "swath_ft": "2", "swath_by": "hopper", "distance_ft": "50",
         "target_lb_per_1000_sqft": "5",
     });
-    assert_eq!(result(&of(&drop_, feed, dropped)).await["product_lb_per_1000_sqft"], "5");
+    assert_eq!(result(&of(&drop_, feed, &dropped)).await["product_lb_per_1000_sqft"], "5");
 
     // Penn State (Landschoot), Fertilizer Calibration, read in a reprint: a known area of 50 x 100 ft; 19 lb are 3.8 (computed).
     let known = json!({
         "method": "known_area", "put_in_lb": "50", "left_over_lb": "31", "area_sqft": "5000", "target_lb_per_1000_sqft": "4",
     });
-    let found = result(&of(&rotary, feed, known)).await;
+    let found = result(&of(&rotary, feed, &known)).await;
     assert_eq!((&found["product_lb_per_1000_sqft"], &found["acceptance"]["accepted"]), (&json!("3.8"), &json!(true)));
 
     // Ohio State, Calibrating Rotary Spreaders: 4 in at the centre and 2 in at 6 ft on either side is a swath of 12 ft.
     let pans = json!({ "method": "pans", "spacing_ft": "3", "catches": ["1", "2", "3", "4", "3", "2", "1"] });
-    let found = result(&of(&rotary, feed, pans)).await;
+    let found = result(&of(&rotary, feed, &pans)).await;
     assert_eq!((&found["effective_swath_ft"], &found["acceptance"]), (&json!("12"), &Value::Null));
 
     // The longest row is told whole: 201 pans, even but for the two ends, with the centre in the middle.
@@ -76,18 +76,18 @@ async fn each_test_gives_its_published_figure_and_its_derivation() {
     (row[0], row[200]) = ("0", "0");
     let pans = json!({ "method": "pans", "spacing_ft": "0.25", "catches": row });
     // Half of the centre lies half a pan inside either end: 199 spacings (computed).
-    assert_eq!(result(&of(&rotary, feed, pans)).await["effective_swath_ft"], "49.75");
+    assert_eq!(result(&of(&rotary, feed, &pans)).await["effective_swath_ft"], "49.75");
 
     // Pesticide Environmental Stewardship, Spray Gun Calibration: 5.25 gal on 1,000 sq ft are 228.7 on the acre (228.69 exact).
     let caught = json!({ "method": "gun", "caught_gal": "5.25", "area_sqft": "1000", "target_gal_per_1000_sqft": "5" });
-    let found = result(&of(&gun, &liquid, caught)).await;
+    let found = result(&of(&gun, &liquid, &caught)).await;
     assert_eq!((&found["spray_gal_per_1000_sqft"], &found["spray_gal_per_acre"]), (&json!("5.25"), &json!("228.69")));
 
     // LSU AgCenter, Sprayer Calibration: 20 oz at 20 in over 200 ft are 20.4 gal an acre (20.419 exact).
     let nozzle = json!({
         "method": "boom", "caught_fl_oz": "20", "spacing_in": "20", "course_ft": "200", "target_gal_per_acre": "20",
     });
-    let found = result(&of(&boom, &liquid, nozzle)).await;
+    let found = result(&of(&boom, &liquid, &nozzle)).await;
     assert!(found["spray_gal_per_acre"].as_str().unwrap().starts_with("20.4"), "{found}");
     assert_eq!(found["acceptance"]["accepted"], true);
 }
@@ -112,20 +112,20 @@ async fn what_does_not_go_together_is_told() {
     more["test"]["left_over_lb"] = json!("11");
     assert_eq!(refused(&more).await.faults(), ["#/test/left_over_lb"]);
     let narrow = json!({ "method": "pans", "spacing_ft": "3", "catches": ["4", "4", "4"] });
-    assert_eq!(refused(&of(&rotary, feed, narrow)).await.faults(), ["#/test/catches"]);
+    assert_eq!(refused(&of(&rotary, feed, &narrow)).await.faults(), ["#/test/catches"]);
     let nothing =
-        refused(&of(&new_id(), &new_id(), json!({ "method": "pans", "spacing_ft": "1", "catches": ["1", "4", "1"] })))
+        refused(&of(&new_id(), &new_id(), &json!({ "method": "pans", "spacing_ft": "1", "catches": ["1", "4", "1"] })))
             .await;
     assert_eq!(nothing.faults(), ["#/equipment_id", "#/product_id"]);
 
     // A method that is none names those that are; a member that is missing is told as one of the method that was meant.
-    let guess = refused(&of(&rotary, feed, json!({ "method": "guess" }))).await;
+    let guess = refused(&of(&rotary, feed, &json!({ "method": "guess" }))).await;
     assert_eq!(guess.faults(), ["#/test/method"]);
     assert!(guess.text.contains("course, known_area, pans, gun, boom"), "{}", guess.text);
     let half = json!({ "method": "gun", "caught_gal": "5.25", "area_sqft": "1000" });
-    assert_eq!(refused(&of(&rotary, feed, half)).await.faults(), ["#/test/target_gal_per_1000_sqft"]);
+    assert_eq!(refused(&of(&rotary, feed, &half)).await.faults(), ["#/test/target_gal_per_1000_sqft"]);
     let lists = json!({ "method": "pans", "spacing_ft": "1", "catches": ["1", "2"] });
-    assert_eq!(refused(&of(&rotary, feed, lists)).await.faults(), ["#/test/catches"]);
+    assert_eq!(refused(&of(&rotary, feed, &lists)).await.faults(), ["#/test/catches"]);
 
     let out = json!({ "name": "Spreader 01", "kind": "rotary_spreader", "has_deflector": true, "active": false });
     let _ = office.put_version(&format!("/api/v1/equipment/{rotary}"), "*", &out).await.expect(200);
@@ -172,7 +172,7 @@ async fn what_is_in_force_grows_old() {
     let first = phone.post(PATH, &course(&rotary, feed, "2026-09-01")).await.expect(201).id();
     let second = phone.post(PATH, &course(&rotary, feed, "2026-09-10")).await.expect(201).id();
     let pans = json!({ "method": "pans", "spacing_ft": "3", "catches": ["1", "2", "3", "4", "3", "2", "1"] });
-    let mut pans = of(&rotary, feed, pans);
+    let mut pans = of(&rotary, feed, &pans);
     pans["calibrated_on"] = json!("2026-09-10");
     let swath = phone.post(PATH, &pans).await.expect(201).id();
     let ids = |body: &Value| -> Vec<String> {

@@ -92,8 +92,8 @@ async fn a_record_names_a_machine_of_the_kind_that_it_says() {
     let _ = company.phone.put(&late, &nameless).await.expect(201);
     // Other content under the same id names the field that differs.
     record["equipment_id"] = json!(other);
-    let reused = company.phone.put(&path, &record).await.problem(409, "id-reused");
-    assert_eq!(reused.faults(), ["#/equipment_id"]);
+    let other_content = company.phone.put(&path, &record).await.problem(409, "id-reused");
+    assert_eq!(other_content.faults(), ["#/equipment_id"]);
 }
 
 /// Maryland keeps a rotary spreader 15 ft from water, and one with a deflector 10 ft (Md. Code, Agric. 8-803.5(d)): the

@@ -37,6 +37,7 @@ pub fn routes() -> OpenApiRouter<App> {
 /// Rates of the three nutrients of a grade.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_field_names, reason = "an amount has its unit in its name")]
 struct NutrientRates {
     nitrogen_lb_per_1000_sqft: NutrientRate,
     phosphate_lb_per_1000_sqft: NutrientRate,
@@ -137,12 +138,11 @@ async fn blend(
     let mut faults = faults(&value);
     let mut products = Vec::new();
     for (at, wanted) in value.products.iter().enumerate() {
-        match store::products::get(app.store.reader(), wanted.product_id).await? {
-            Some(product) => products.push(product),
-            None => {
-                let pointer = format!("/products/{at}/product_id");
-                faults.push(FieldFault::at(pointer, "not_found", "is no product of this company"));
-            }
+        if let Some(product) = store::products::get(app.store.reader(), wanted.product_id).await? {
+            products.push(product);
+        } else {
+            let pointer = format!("/products/{at}/product_id");
+            faults.push(FieldFault::at(pointer, "not_found", "is no product of this company"));
         }
     }
     let need = on_area("/need", &value.need, value.area_sqft, &mut faults);

@@ -5,6 +5,7 @@ use domain::{
     equipment::EquipmentKind,
     ids::{self, EquipmentId},
     product::ProductForm,
+    quantity::{Distance, ProductMass, Volume},
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
@@ -46,9 +47,9 @@ fn faults(input: &EquipmentInput) -> Vec<FieldFault> {
         contradicts("/hopper_lb", format!("{words} has a tank; give what it holds as tank_gal"));
     }
     let zeros = [
-        ("/hopper_lb", input.hopper_lb.is_some_and(|mass| mass.is_zero())),
-        ("/tank_gal", input.tank_gal.is_some_and(|volume| volume.is_zero())),
-        ("/swath_ft", input.swath_ft.is_some_and(|swath| swath.is_zero())),
+        ("/hopper_lb", input.hopper_lb.is_some_and(ProductMass::is_zero)),
+        ("/tank_gal", input.tank_gal.is_some_and(Volume::is_zero)),
+        ("/swath_ft", input.swath_ft.is_some_and(Distance::is_zero)),
     ];
     let zero = |pointer| FieldFault::at(pointer, "out_of_range", "must be above zero; leave it out if it is not known");
     faults.extend(zeros.into_iter().filter(|(_, zero)| *zero).map(|(pointer, _)| zero(pointer)));

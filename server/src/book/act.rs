@@ -64,8 +64,8 @@ impl Envelope {
 /// One act, ready to be decided.
 #[derive(Debug, Clone)]
 pub enum Act {
-    Clear(Envelope, ClearanceId, ClearanceInput),
-    Record(Envelope, ApplicationId, ApplicationInput),
+    Clear(Envelope, ClearanceId, Box<ClearanceInput>),
+    Record(Envelope, ApplicationId, Box<ApplicationInput>),
     Correct(Envelope, CorrectionId, CorrectionInput),
 }
 

@@ -1,6 +1,6 @@
 //! What was really put down against what was meant, by spreader and operator, over the records of a period.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use domain::{
     calibration::{
@@ -125,7 +125,7 @@ fn count(records: &[Record], which: impl Fn(&Record) -> bool) -> i64 {
 }
 
 /// Adds the drift up.
-pub fn report(from: Day, to: Day, by: DriftBy, lines: &[PutLine], names: &HashMap<String, String>) -> DriftReport {
+pub fn report(from: Day, to: Day, by: DriftBy, lines: &[PutLine], names: &BTreeMap<String, String>) -> DriftReport {
     let records = records(lines);
     let puts: Vec<Put<Key>> = records
         .iter()
@@ -139,14 +139,14 @@ pub fn report(from: Day, to: Day, by: DriftBy, lines: &[PutLine], names: &HashMa
     for record in &records {
         *without.entry(record.key(by)).or_default() += i64::from(record.meant().is_none());
     }
-    let named = |id: Option<String>| id.and_then(|id| names.get(&id).cloned());
+    let called = |id: Option<String>| id.and_then(|id| names.get(&id).cloned());
     let items = without
         .into_iter()
         .map(|(key, records_without_target)| DriftLine {
             equipment_id: key.0,
-            equipment_name: named(key.0.map(|id| id.to_string())),
+            equipment_name: called(key.0.map(|id| id.to_string())),
             person_id: key.1,
-            person_name: named(key.1.map(|id| id.to_string())),
+            person_name: called(key.1.map(|id| id.to_string())),
             drift: drifts.remove(&key),
             records_without_target,
         })

@@ -1,6 +1,6 @@
 //! What the records of a period put down, and what was meant: read line by line for the report of drift.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 use domain::{
     ids::{ApplicationId, EquipmentId, PersonId},
@@ -83,7 +83,7 @@ pub async fn lines(executor: impl SqliteExecutor<'_>, period: &Period) -> Result
 }
 
 /// The names of all equipment and of all staff, by their ids.
-pub async fn names(connection: &mut SqliteConnection) -> Result<HashMap<String, String>, sqlx::Error> {
+pub async fn names(connection: &mut SqliteConnection) -> Result<BTreeMap<String, String>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT id AS "id!: String", name AS "name!: String" FROM equipment UNION ALL SELECT id, name FROM people"#
     )
