@@ -1,5 +1,6 @@
 //! What follows from a label, and blends: the published figures through HTTP, each with its derivation.
 
+use domain::quantity::ProductMass;
 use harness::{
     User, new_id,
     world::{Company, label},
@@ -133,24 +134,22 @@ async fn a_blend_meets_three_needs() {
     let potash = product(office, ["0", "0", "60"], "50").await;
     let need = ["3.5", "1.75", "3.5"];
     let ask = async |body: &Value| phone.post("/api/v1/blends", body).await.expect(200).body;
-    let masses = |body: &Value| -> Vec<(String, f64)> {
+    let masses = |body: &Value| -> Vec<(String, i64)> {
         let part = |part: &Value| {
-            (
-                part["product_id"].as_str().unwrap().to_owned(),
-                part["product_lb"].as_str().unwrap().parse::<f64>().unwrap(),
-            )
+            let mass = ProductMass::parse(part["product_lb"].as_str().unwrap()).unwrap();
+            (part["product_id"].as_str().unwrap().to_owned(), mass.raw())
         };
         let mut parts: Vec<_> = body["parts"].as_array().unwrap().iter().map(part).collect();
-        parts.sort_by(|a, b| b.1.total_cmp(&a.1));
+        parts.sort_by_key(|(_, mass)| -mass);
         parts
     };
     let in_turn = ask(&blend(&[(&urea, None), (&potash, None), (&starter, None)], need)).await;
     let cheapest = ask(&blend(&[(&urea, Some("30")), (&potash, Some("35")), (&starter, Some("45"))], need)).await;
     for (found, by) in [(&in_turn, "scarcest"), (&cheapest, "least_price")] {
         assert_eq!((&found["by"], &found["met"]), (&json!(by), &json!(true)), "{found}");
-        let expected = [(&starter, 7.9545), (&urea, 5.717), (&potash, 4.922)];
+        let expected = [(&starter, 7_954_500), (&urea, 5_717_000), (&potash, 4_922_000)];
         for ((id, mass), (product, pounds)) in masses(found).iter().zip(expected) {
-            assert!(id == product && (mass - pounds).abs() < 0.001, "{found}");
+            assert!(id == product && (mass - pounds).abs() <= 1_000, "{found}");
         }
         assert!(
             found["parts"]
@@ -160,6 +159,9 @@ async fn a_blend_meets_three_needs() {
                 .all(|part| part["derivation"]["source"].as_str().is_some_and(|s| !s.is_empty()))
         );
     }
+    // By the definition of a rate: 1.75 lb on 1,000 sq ft are 1.75 lb on this area.
+    let derived = &in_turn["need_derivations"][1];
+    assert_eq!((&in_turn["need"]["phosphate_lb"], &derived["result"]), (&json!("1.75"), &json!("1.75")));
     // One bag of each is opened: 30, 35 and 45 USD.
     assert_eq!((&cheapest["purchase_usd"], &in_turn["purchase_usd"]), (&json!("110"), &Value::Null));
     assert_eq!(cheapest["parts"][0]["purchase"]["bags"], 1);

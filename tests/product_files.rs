@@ -45,6 +45,9 @@ async fn a_file_is_read_back_as_it_came() {
         let ending = media.rsplit('/').next().unwrap().replace("jpeg", "jpg");
         let disposition = format!("inline; filename=\"{name}-{}.{ending}\"", &hash[..12]);
         assert_eq!(read.header("content-disposition"), Some(disposition.as_str()));
+        // No script may run, whatever a viewer finds in the file.
+        let policy = read.header("content-security-policy").unwrap();
+        assert!(policy.starts_with("default-src 'none';") && !policy.contains("script-src"), "{policy}");
         let known = phone.get_with(&format!("{path}/content"), &[("if-none-match", &tag)]).await.expect(304);
         assert_eq!((known.bytes.len(), known.header("etag")), (0, Some(tag.as_str())));
     }

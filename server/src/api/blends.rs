@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use axum::{Json, extract::State};
 use domain::{
-    explain::Derivation,
+    explain::{Derivation, SourceMark},
     ids::ProductId,
     product::{
         Nutrients,
@@ -112,6 +112,8 @@ struct BlendAnswer {
     by: BlendBy,
     /// The need on the area, rounded down in the tenth decimal.
     need: NutrientNeed,
+    #[schema(max_items = 3)]
+    need_derivations: Vec<Derivation>,
     at_most: NutrientNeed,
     #[schema(max_items = 20)]
     parts: Vec<BlendLine>,
@@ -205,6 +207,23 @@ fn on_area(pointer: &str, rates: &NutrientRates, area: Area, faults: &mut Vec<Fi
     }
 }
 
+/// How the need on the area follows from its rates.
+fn need_derived(input: &BlendInput, need: &NutrientNeed) -> Vec<Derivation> {
+    let rates = &input.need;
+    let of = |nutrient: GradeNutrient, rate: NutrientRate| {
+        Derivation::of(&format!("{} needed on the area", nutrient.words()), "rate x area / 1,000")
+            .with("rate", rate)
+            .with("area", input.area_sqft)
+            .from_source(SourceMark::Computed, "Definition of a rate")
+    };
+    let rounding = "down to the ten-billionth of a pound";
+    vec![
+        of(GradeNutrient::Nitrogen, rates.nitrogen_lb_per_1000_sqft).gives(need.nitrogen_lb, rounding).derivation,
+        of(GradeNutrient::Phosphate, rates.phosphate_lb_per_1000_sqft).gives(need.phosphate_lb, rounding).derivation,
+        of(GradeNutrient::Potash, rates.potash_lb_per_1000_sqft).gives(need.potash_lb, rounding).derivation,
+    ]
+}
+
 fn answer(
     input: &BlendInput,
     need: NutrientNeed,
@@ -238,7 +257,8 @@ fn answer(
         potash_lb: Potash::from_raw(open(GradeNutrient::Potash)),
     };
     let met = found.off.is_empty();
-    Ok(BlendAnswer { by, need, at_most, parts, delivers: found.delivers, missing, met, purchase_usd })
+    let need_derivations = need_derived(input, &need);
+    Ok(BlendAnswer { by, need, need_derivations, at_most, parts, delivers: found.delivers, missing, met, purchase_usd })
 }
 
 fn offer(product: &Product, bag_price_usd: Price) -> Offer<'_> {

@@ -37,6 +37,11 @@ pub fn routes() -> OpenApiRouter<App> {
         .layer(DefaultBodyLimit::max(FILE_LIMIT))
 }
 
+/// What a browser's own viewer needs to show a PDF or a picture: the file as an object or image, and the viewer's own styles. No
+/// script runs, and no page may frame it.
+const VIEWER: &str =
+    "default-src 'none'; object-src 'self'; img-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'";
+
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
@@ -163,5 +168,6 @@ async fn get_product_file_content(
     let short: String = file.sha256.chars().take(12).collect();
     let disposition = format!("inline; filename=\"{kind}-{short}.{}\"", file.media_type.ending());
     headers.insert(header::CONTENT_DISPOSITION, text(&disposition)?);
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(VIEWER));
     Ok((headers, bytes).into_response())
 }
