@@ -192,6 +192,8 @@ pub struct Reply {
     pub headers: HeaderMap,
     pub body: Value,
     pub text: String,
+    /// The body as it came; `text` is that of a file only where it is text.
+    pub bytes: Vec<u8>,
     /// Method and address.
     pub asked: String,
 }
@@ -286,6 +288,11 @@ impl User {
         self.finish(request, &method, path, headers).await
     }
 
+    /// Sends a file.
+    pub async fn post_file(&self, path: &str, media: &str, bytes: &[u8]) -> Reply {
+        self.send_text(Method::POST, path, &[("content-type", media)], bytes.to_vec()).await
+    }
+
     /// Sends a body that need not be JSON.
     pub async fn send_text(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Vec<u8>) -> Reply {
         let request = self.client.request(method.clone(), format!("{}{path}", self.base)).body(body);
@@ -307,9 +314,10 @@ impl User {
         }
         let response = request.send().await.unwrap_or_else(|error| panic!("{method} {path}: {error}"));
         let (status, headers) = (response.status().as_u16(), response.headers().clone());
-        let text = response.text().await.expect("a body");
+        let bytes = response.bytes().await.expect("a body").to_vec();
+        let text = String::from_utf8_lossy(&bytes).into_owned();
         contract::check(method.as_str(), path, status, &headers, &text);
         let body = serde_json::from_str(&text).unwrap_or_default();
-        Reply { status, headers, body, text, asked: format!("{method} {path}") }
+        Reply { status, headers, body, text, bytes, asked: format!("{method} {path}") }
     }
 }

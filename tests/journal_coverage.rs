@@ -6,15 +6,16 @@ use harness::{
     Reply, User,
     contract::{operation_id, operations},
     new_id,
-    world::{Company, fair_weather, label},
+    world::{Company, course, fair_weather, label, rotary_spreader},
 };
 use reqwest::Method;
 use serde_json::{Value, json};
 
 /// Operations that write without a journal entry.
-const EXCEPTIONS: [(&str, &str); 3] = [
+const EXCEPTIONS: [(&str, &str); 4] = [
     ("create_session", "who is signed in is no part of the book; the token's row says who and when"),
     ("end_session", "as signing in"),
+    ("blend", "a question without effect, sent as POST because it has a body"),
     ("check", "a question without effect, sent as POST because it has a body"),
 ];
 
@@ -147,6 +148,32 @@ async fn stock(company: &Company, watch: &mut Watch) {
     let _ = watch.one(office.put_version(&path, "\"v1\"", &change).await, "visit.changed").await;
 }
 
+async fn tools(company: &Company, watch: &mut Watch) {
+    let (office, phone) = (&company.office, &company.phone);
+    let spreader = json!({ "name": "Spreader 01", "kind": "rotary_spreader", "has_deflector": true, "active": true });
+    let made = watch.one(office.post("/api/v1/equipment", &spreader).await, "equipment.added").await.id();
+    let _ = watch.none(phone.post("/api/v1/equipment", &spreader).await, 403).await;
+    let path = format!("/api/v1/equipment/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &spreader).await, "equipment.changed").await;
+    let _ = watch.none(office.put_version(&path, "\"v1\"", &spreader).await, 412).await;
+    let key = "one-key-for-one-calibration";
+    let test = course(&made, &company.feed, "2026-09-14");
+    let _ = watch.one(phone.post_with_key("/api/v1/calibrations", key, &test).await, "calibration.added").await;
+    let _ = watch.none(phone.post_with_key("/api/v1/calibrations", key, &test).await, 201).await;
+    let _ =
+        watch.none(phone.post("/api/v1/calibrations", &course(&made, &company.feed, "2027-09-14")).await, 422).await;
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let file = watch.one(office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await, "product_file.added").await;
+    let told = watch.entries.last().unwrap().to_string();
+    assert!(told.contains(file.body["sha256"].as_str().unwrap()), "the journal vouches for the bytes: {told}");
+    let _ = watch.none(office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await, 409).await;
+    let blend = json!({
+        "area_sqft": "1000", "products": [{ "product_id": company.feed }],
+        "need": { "nitrogen_lb_per_1000_sqft": "0.5", "phosphate_lb_per_1000_sqft": "0", "potash_lb_per_1000_sqft": "0" },
+    });
+    let _ = watch.none(phone.post("/api/v1/blends", &blend).await, 200).await;
+}
+
 async fn acts(company: &Company, watch: &mut Watch) {
     let phone = &company.phone;
     let plan = company.plan(&company.rear, "5");
@@ -221,6 +248,7 @@ async fn each_change_leaves_exactly_one_entry() {
     people(&company, &mut watch).await;
     land(&company, &mut watch).await;
     stock(&company, &mut watch).await;
+    tools(&company, &mut watch).await;
     acts(&company, &mut watch).await;
     refusals(&company, &mut watch).await;
 
@@ -254,12 +282,24 @@ async fn signing_in_and_out_leaves_no_entry() {
 async fn no_question_leaves_an_entry() {
     let company = Company::in_maryland().await;
     let application = company.put_down(&company.front, "20").await;
+    let spreader = rotary_spreader(&company.office).await;
+    let calibration = company
+        .phone
+        .post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14"))
+        .await
+        .expect(201)
+        .id();
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let file = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201).id();
     let mut watch = Watch::over(&company.owner).await;
     let things = [
         ("clients", &company.client),
         ("properties", &company.property),
         ("sections", &company.front),
         ("products", &company.feed),
+        ("equipment", &spreader),
+        ("calibrations", &calibration),
+        ("product-files", &file),
         ("lots", &company.lot),
         ("visits", &company.visit),
         ("applications", &application),
@@ -277,6 +317,11 @@ async fn no_question_leaves_an_entry() {
             "check_label" => "?rule_set=us-md&on=2026-09-15".to_owned(),
             "get_rule_set" | "get_property_rules" | "get_section_rules" => "?on=2026-09-15".to_owned(),
             "get_statement" => format!("?year=2026&client_id={}", company.client),
+            "get_calibrations_in_force" => {
+                format!("?equipment_id={spreader}&product_id={}&on=2026-09-15", company.feed)
+            }
+            "get_drift" => "?from=2026-01-01&to=2026-12-31".to_owned(),
+            "get_amounts" => "?target_lb_per_1000_sqft=0.75&area_sqft=8200".to_owned(),
             "get_company_year" => "?year=2026".to_owned(),
             "suggest_place" => "?latitude=38.98&longitude=-76.49".to_owned(),
             _ => String::new(),

@@ -3,8 +3,12 @@
 
 mod access_matrix;
 mod access_scope;
+mod amounts;
+mod calibrations;
 mod clearances;
 mod corrections;
+mod drift;
+mod equipment;
 mod faults;
 mod journal_coverage;
 mod law;
@@ -16,6 +20,8 @@ mod pages;
 mod places;
 mod plans;
 mod problems;
+mod product_files;
+mod product_labels;
 mod rivals;
 mod rules;
 mod serve;

@@ -5,27 +5,30 @@ use std::{collections::BTreeSet, path::Path, sync::Arc};
 use domain::law::Lawbook;
 use harness::{
     User, new_id,
-    world::{Company, technician},
+    world::{Company, course, rotary_spreader, technician},
 };
 use rusqlite::{Connection, OpenFlags};
 use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 22] = [
+const INSERT_ONLY: [&str; 25] = [
     "application_lines",
     "applications",
     "assignments",
     "attempts",
+    "calibrations",
     "clearance_ends",
     "clearance_lines",
     "clearances",
     "corrections",
     "decisions",
+    "file_bodies",
     "journal",
     "lots",
     "measurements",
     "ownerships",
+    "product_files",
     "reviews",
     "rule_set_texts",
     "soil_reports",
@@ -149,6 +152,11 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let note = json!({ "note": "It was never put down." });
     let _ = company.owner.put(&format!("/api/v1/reviews/{entry}"), &note).await.expect(200);
     let _ = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let spreader = rotary_spreader(&company.office).await;
+    let _ =
+        company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n%%EOF\n").await.expect(201);
     let folder = company.app.stop().await;
     let connection = Connection::open(folder.path().join("book.db")).unwrap();
     weather_of(&connection, &id);
@@ -221,6 +229,10 @@ async fn what_is_only_inserted_can_be_neither_edited_nor_deleted() {
         let refused = delete.expect_err(&format!("rows of {table} can be deleted")).to_string();
         assert!(refused.contains("never deleted"), "{table}: {refused}");
     }
+    let kind = connection.execute("UPDATE equipment SET kind = 'spray_gun'", []).unwrap_err().to_string();
+    assert!(kind.contains("the kind of a machine is never edited"), "{kind}");
+    let delete = connection.execute("DELETE FROM equipment", []).unwrap_err().to_string();
+    assert!(delete.contains("equipment is never deleted"), "{delete}");
     for column in ["id", "label", "net_weight"] {
         let refused = connection.execute(&format!("UPDATE products SET {column} = {column}"), []).unwrap_err();
         assert!(refused.to_string().contains("a label is never edited"), "{refused}");

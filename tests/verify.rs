@@ -1,6 +1,9 @@
 //! The check of a book finds what was changed behind the server's back.
 
-use harness::{new_id, world::Company};
+use harness::{
+    new_id,
+    world::{Company, course, rotary_spreader},
+};
 use rusqlite::Connection;
 use serde_json::json;
 use server::book::verify::check_file;
@@ -33,6 +36,14 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     });
     let property = format!("/api/v1/properties/{}", company.property);
     let _ = company.office.put_version(&property, "*", &sold).await.expect(200);
+    let spreader = rotary_spreader(&company.office).await;
+    let _ =
+        company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);
+    let mut with_it = company.record(&company.rear, "2");
+    with_it["equipment_id"] = json!(spreader);
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &with_it).await.expect(201);
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
@@ -117,6 +128,35 @@ async fn every_kind_of_change_shows() {
             "stock_movements: ",
         ),
     ];
+    each_shows(&changes).await;
+}
+
+#[tokio::test]
+async fn every_change_of_machines_and_files_shows() {
+    let changes = [
+        ("a machine", "UPDATE equipment SET has_deflector = 0", "differs in has_deflector"),
+        ("a calibration", "UPDATE calibrations SET test = replace(test, '\"5.2\"', '\"5.1\"')", "differs in test"),
+        (
+            "what followed from it",
+            "UPDATE calibrations SET result = replace(result, 'true', 'false')",
+            "differs in result",
+        ),
+        ("a removed calibration", "DELETE FROM calibrations", "calibrations: 0 rows"),
+        (
+            "the machine of a record",
+            "UPDATE applications SET content = replace(content, 'equipment_id', 'equipment_no')",
+            "the content of",
+        ),
+        ("a label's file", "UPDATE file_bodies SET bytes = x'255044462d00'", "differs from its hash"),
+        ("whose file", "UPDATE product_files SET kind = 'safety_data_sheet'", "differs in kind"),
+        ("a removed file", "DELETE FROM product_files", "product_files: 0 rows"),
+        ("an invented file", "INSERT INTO file_bodies VALUES ('ab', 'image/png', x'00')", "no product has the file"),
+    ];
+    each_shows(&changes).await;
+}
+
+/// What was done, how, and what the check must say of it.
+async fn each_shows(changes: &[(&str, &str, &str)]) {
     for (what, sql, expected) in changes {
         let faults = faults_after(&[sql]).await;
         assert!(faults.iter().any(|fault| fault.contains(expected)), "{what}: {faults:#?}");

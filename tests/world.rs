@@ -181,3 +181,22 @@ pub async fn lot(office: &User, product: &str, number: &str, received: &str) -> 
     });
     office.post("/api/v1/lots", &body).await.expect(201).id()
 }
+
+/// A rotary spreader with a deflector, in use, whose calibrations the company lets stand for 365 days or 4 applications.
+pub async fn rotary_spreader(office: &User) -> String {
+    let body = json!({
+        "name": "Spreader 01", "kind": "rotary_spreader", "has_deflector": true, "hopper_lb": "120", "swath_ft": "12", "active": true,
+    });
+    office.post("/api/v1/equipment", &body).await.expect(201).id()
+}
+
+/// A course of 125 ft at a swath of 8 ft on which 4.8 lb were put down: 4.8 lb on 1,000 sq ft, against a target of 5.
+pub fn course(equipment: &str, product: &str, on: &str) -> Value {
+    json!({
+        "equipment_id": equipment, "product_id": product, "calibrated_on": on, "setting": "14",
+        "test": {
+            "method": "course", "put_in_lb": "10", "left_over_lb": "5.2", "swath_ft": "8", "swath_by": "half_of_centre",
+            "distance_ft": "125", "target_lb_per_1000_sqft": "5",
+        },
+    })
+}

@@ -126,3 +126,28 @@ pub fn age(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimi
         Age::Current
     }
 }
+
+/// How a calibration stands, in the word that a person acts on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Standing {
+    Fresh,
+    /// The next application is the last one that it is good for, or it ends within thirty days.
+    Due,
+    /// Too old by its days or by its use.
+    Out,
+}
+
+/// Days before its end from which a calibration is due. *Common practice*: a month's notice.
+const DUE_DAYS: i32 = 30;
+
+/// How a calibration stands on a day, after so many applications made with it.
+pub fn standing(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimits) -> Standing {
+    let left = limits.days.saturating_sub(on.days_since(calibrated_on));
+    match age(calibrated_on, on, applications_since, limits) {
+        Age::OldByDays | Age::OldByUse | Age::NotYet => Standing::Out,
+        Age::Current if left < DUE_DAYS || applications_since.saturating_add(1) >= limits.applications => Standing::Due,
+        Age::Current => Standing::Fresh,
+    }
+}

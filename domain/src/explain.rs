@@ -28,11 +28,18 @@ pub enum SourceMark {
 pub struct DerivationInput {
     #[cfg_attr(feature = "schema", schema(max_length = 120, example = "nitrogen on the label"))]
     pub name: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "24"))]
+    /// One number, or all readings of a row.
+    #[cfg_attr(feature = "schema", schema(max_length = 4000, example = "24"))]
     pub value: String,
     #[cfg_attr(feature = "schema", schema(max_length = 60, example = "%"))]
     pub unit: String,
 }
+
+/// One conversion on the way, in words.
+#[cfg(feature = "schema")]
+#[derive(Debug, utoipa::ToSchema)]
+#[schema(max_length = 400, example = "1 sq ft is 0.09290304 square meters exactly")]
+pub struct Conversion(pub String);
 
 /// How one figure was worked out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -46,7 +53,7 @@ pub struct Derivation {
     #[cfg_attr(feature = "schema", schema(max_items = 200))]
     pub inputs: Vec<DerivationInput>,
     /// Conversions between units on the way, in words; empty when there are none.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<Conversion>))]
     pub conversions: Vec<String>,
     #[cfg_attr(feature = "schema", schema(max_length = 120, example = "25.6"))]
     pub result: String,
@@ -120,3 +127,9 @@ impl Derivation {
         self
     }
 }
+
+/// A sentence for a person.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(max_length = 400))]
+#[serde(transparent)]
+pub struct Sentence(pub String);

@@ -1,5 +1,6 @@
 //! A label, and the nutrients a mass of product delivers.
 
+pub mod amounts;
 pub mod arithmetic;
 pub mod blend;
 pub mod blend_price;

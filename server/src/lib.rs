@@ -9,6 +9,7 @@ pub mod config;
 pub mod demo;
 pub mod extract;
 pub mod field_fault;
+pub mod file_body;
 pub mod openapi;
 pub mod pages;
 pub mod password;

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     explain::{Derivation, SourceMark},
-    quantity::{ProductMass, StockBalance, quotient_nearest},
+    quantity::{Area, ProductMass, StockBalance, quotient_nearest},
     time::Day,
 };
 
@@ -88,6 +88,12 @@ fn of_one<K>(puts: &[Put<K>]) -> Option<Drift> {
         one_sided: over == IN_A_ROW || under == IN_A_ROW,
         derivation,
     })
+}
+
+/// The target on a part of the ground it was set for: target x treated / set for, to the nearest millionth of a pound.
+pub fn target_on_part_rounded_nearest(target: ProductMass, set_for: Area, treated: Area) -> ProductMass {
+    let mass = i128::from(target.raw()) * i128::from(treated.raw());
+    ProductMass::from_raw(quotient_nearest(mass, i128::from(set_for.raw().max(1))))
 }
 
 fn beyond(off: i64, meant: ProductMass) -> bool {

@@ -89,6 +89,12 @@ pub fn delivered_rate_rounded_up(label: &Label, nutrient: GradeNutrient, product
         .gives(NutrientRate::from_raw(rate), "up to the millionth of a pound, so that it never looks less than it is")
 }
 
+/// Rate at which a mass of product lies on an area, rounded up; nothing for a rate beyond what is stored.
+pub fn product_rate_on_area_rounded_up(product: ProductMass, area: Area) -> Option<ProductRate> {
+    let rate = quotient_up(i128::from(product.raw()) * 1_000 * 100, i128::from(area.raw()));
+    ProductRate::checked(rate).ok()
+}
+
 /// Ground that a mass of product covers at a rate of a nutrient, rounded down. Nothing for a product without it or a rate of
 /// zero, and nothing for an area beyond what is stored.
 pub fn coverage_rounded_down(

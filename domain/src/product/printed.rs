@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Label, ProductForm, epa::EpaRegistration, guarantee::Element};
+use super::{Label, ProductForm, epa::EpaRegistration, guarantee::Element, liquid::weight_rounded_up};
 use crate::{
     quantity::{Density, Percent, ProductMass, RainDepth, Volume},
     time::Day,
@@ -104,12 +104,27 @@ pub struct PesticidePart {
     pub epa_registration: EpaRegistration,
     /// The establishment number as printed.
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(max_length = 40, example = "6767-GA-1"))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 40,
+            example = "6767-GA-1",
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub establishment: Option<String>,
     #[serde(default)]
     pub signal_word: Option<SignalWord>,
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 400,
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub active_ingredients: Option<String>,
 }
 
@@ -128,18 +143,47 @@ pub struct PrintedLabel {
     pub claims_slow_release: bool,
     /// Nitrogen that the label calls organic, in percent of the weight of the product.
     pub organic_nitrogen_percent: Option<Percent>,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 600,
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub derived_from: Option<String>,
     /// Size of the particles as printed.
-    #[cfg_attr(feature = "schema", schema(max_length = 80, example = "SGN 150"))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 80,
+            example = "SGN 150",
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub particle_size: Option<String>,
-    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 60,
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub state_registration: Option<String>,
     pub pesticide: Option<PesticidePart>,
     /// Least and most water that the label asks for after application.
     pub watering_in_at_least_in: Option<RainDepth>,
     pub watering_in_at_most_in: Option<RainDepth>,
-    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(
+            min_length = 1,
+            max_length = 60,
+            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+        )
+    )]
     pub version: Option<String>,
     pub dated: Option<Day>,
 }
@@ -171,6 +215,10 @@ pub enum PrintedFault {
     GuaranteesAboveWhole,
     #[error("a liquid whose contents are a volume needs its density in pounds per gallon, or no weight follows")]
     NoDensity,
+    #[error("the contents weigh {contents} lb and the net weight is {net} lb; copy both from the package again")]
+    ContentsDoNotWeigh { contents: ProductMass, net: ProductMass },
+    #[error("more water is asked for at least than at most; copy both from the label again")]
+    WateringInTurned,
 }
 
 /// Slow nitrogen must be at least this share of all nitrogen to be called so: 15 in 100.
@@ -206,7 +254,23 @@ impl Label {
         if matches!(printed.net_contents, Some(NetContents::Volume(_))) && printed.density_lb_per_gal.is_none() {
             faults.push(PrintedFault::NoDensity);
         }
+        let water = printed.watering_in_at_least_in.zip(printed.watering_in_at_most_in);
+        if water.is_some_and(|(least, most)| least > most) {
+            faults.push(PrintedFault::WateringInTurned);
+        }
         faults
+    }
+
+    /// Contents that do not weigh what the package is said to weigh: to the digit where they are a weight, within 1 % where
+    /// they are a volume, because labels round volume and density. *Common practice.*
+    pub fn contents_fault(&self, net: ProductMass) -> Option<PrintedFault> {
+        let printed = self.printed.as_deref()?;
+        let (contents, percent) = match printed.net_contents? {
+            NetContents::Weight(weight) => (weight, 0),
+            NetContents::Volume(volume) => (weight_rounded_up(volume, printed.density_lb_per_gal?).value, 1),
+        };
+        let off = i128::from((contents.raw() - net.raw()).abs());
+        (off * 100 > i128::from(net.raw()) * percent).then_some(PrintedFault::ContentsDoNotWeigh { contents, net })
     }
 
     /// Claims that the guarantees do not bear, and what a liquid lacks.

@@ -2,11 +2,12 @@
 
 use domain::{
     calibration::{
-        Age, AgeLimits, CalibrationFault, accept, age,
-        drift::{Put, drift},
+        Age, AgeLimits, CalibrationFault, Standing, accept, age,
+        drift::{Put, drift, target_on_part_rounded_nearest},
         half_rate_rounded_down,
         pattern::{Evenness, effective_swath_rounded_down, variation},
         spreader::{course_length_rounded_nearest, delivered_rate_rounded_up, known_area_rate_rounded_up},
+        standing,
     },
     quantity::{Catch, ProductRate},
 };
@@ -111,6 +112,27 @@ fn a_calibration_grows_old() {
     assert_eq!(at("2026-03-02", 4), Age::OldByUse);
     assert_eq!((at("2027-03-01", 0), at("2027-03-02", 0)), (Age::Current, Age::OldByDays));
     assert_eq!(at("2026-02-28", 0), Age::NotYet);
+}
+
+#[test]
+fn a_calibration_that_is_nearly_old_is_due() {
+    // The fourth application is NC State's, as above; a month's notice is common practice.
+    let at = |on: &str, used| standing(day("2026-03-01"), day(on), used, AgeLimits::DEFAULT);
+    assert_eq!(
+        [0, 2, 3, 4].map(|used| at("2026-03-02", used)),
+        [Standing::Fresh, Standing::Fresh, Standing::Due, Standing::Out]
+    );
+    // 365 days end on 2027-03-01; thirty days are left on 2027-01-30.
+    assert_eq!((at("2027-01-30", 0), at("2027-01-31", 0)), (Standing::Fresh, Standing::Due));
+    assert_eq!((at("2027-03-01", 0), at("2027-03-02", 0)), (Standing::Due, Standing::Out));
+    assert_eq!(at("2026-02-28", 0), Standing::Out);
+}
+
+#[test]
+fn a_target_is_shared_out_by_ground() {
+    // By the definition of a rate: 20 lb set for 8,200 sq ft are 10 lb on half of it; a third is 6.666667.
+    near(target_on_part_rounded_nearest(amount("20"), amount("8200"), amount("4100")), "10", "0");
+    near(target_on_part_rounded_nearest(amount("20"), amount("3"), amount("1")), "6.666667", "0");
 }
 
 #[test]

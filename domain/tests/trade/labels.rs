@@ -135,6 +135,30 @@ fn other_lines_are_checked() {
     let with_density = PrintedLabel { density_lb_per_gal: Some(amount("10.58")), ..jug };
     let liquid = printed(label("18", "3", "6"), with_density);
     assert_eq!((liquid.printed_faults(), liquid.density()), (vec![], Some(amount("10.58"))));
+    let turned = PrintedLabel {
+        watering_in_at_least_in: Some(amount("0.5")),
+        watering_in_at_most_in: Some(amount("0.25")),
+        ..Default::default()
+    };
+    assert_eq!(printed(label("10", "0", "0"), turned).printed_faults(), [PrintedFault::WateringInTurned]);
+}
+
+#[test]
+fn contents_weigh_what_the_package_weighs() {
+    // By the definition of density: 2.5 gal of 10.58 lb are 26.45 lb; a label that rounds them stays within 1 % (common
+    // practice). A weight is copied to the digit.
+    let jug = PrintedLabel {
+        net_contents: Some(NetContents::Volume(amount("2.5"))),
+        density_lb_per_gal: Some(amount("10.58")),
+        ..Default::default()
+    };
+    let jug = printed(label("18", "3", "6"), jug);
+    let wrong = |label: &Label, net: &str| label.contents_fault(amount(net)).is_some();
+    assert_eq!(["26.45", "26.5", "26.7", "26.8", "50"].map(|net| wrong(&jug, net)), [false, false, false, true, true]);
+    let bag = PrintedLabel { net_contents: Some(NetContents::Weight(amount("50"))), ..Default::default() };
+    let bag = printed(label("24", "0", "10"), bag);
+    assert_eq!(["50", "50.000001", "49"].map(|net| wrong(&bag, net)), [false, true, true]);
+    assert!(!wrong(&label("24", "0", "10"), "50"));
 }
 
 #[test]

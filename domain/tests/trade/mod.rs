@@ -4,6 +4,7 @@
 //! reprint*, or *computed* from figures that were read. A publication rounds at every step, so each comparison has the
 //! tolerance of its last printed digit, or a wider one that says why.
 
+mod amounts;
 mod areas;
 mod blends;
 mod buying;

@@ -55,7 +55,7 @@ async fn record_application(
     let mut envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
     let (property, started_at) = (value.property_id, value.started_at);
     envelope.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
-    match app.store.act(Act::Record(envelope, id, value)).await? {
+    match app.store.act(Act::Record(envelope, id, Box::new(value))).await? {
         Reply::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.
         Reply::Recorded(view) => {

@@ -66,7 +66,7 @@ async fn check(
     let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
     let (content, fingerprint) = (String::new(), String::new());
     let envelope = Envelope { actor, at, content, fingerprint, spare: Uuid::max(), weather };
-    let question = Act::Clear(envelope.clone(), ClearanceId::from_uuid(Uuid::max()), value.clone());
+    let question = Act::Clear(envelope.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load(&mut connection, &[Box::new(question)]).await?;
     drop(connection);

@@ -92,7 +92,7 @@ async fn clear(
     let mut envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
     envelope.weather =
         weather::for_plan(&app, value.property_id, staff.scope(), value.planned_on, &value.weather).await?;
-    match app.store.act(Act::Clear(envelope, id, value)).await? {
+    match app.store.act(Act::Clear(envelope, id, Box::new(value))).await? {
         Reply::Cleared(view) => Ok(done(view)),
         other => Err(refused(other)),
     }

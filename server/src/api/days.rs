@@ -33,7 +33,8 @@ struct DayQuery {
 /// Read a day
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
-/// property, sections and product as they stand now.
+/// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, and the
+/// calibrations in force for this person and product with their age.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]

@@ -1,16 +1,21 @@
 //! One noun a file: request and response types and handlers. They translate and decide nothing.
 
 mod applications;
+mod blends;
+mod calibrations;
 mod checks;
 mod clearances;
 mod clients;
 mod corrections;
 mod days;
+mod drift;
+mod equipment;
 mod journal;
 mod lots;
 mod measurements;
 mod people;
 mod places;
+mod product_files;
 mod products;
 mod properties;
 mod reviews;
@@ -50,8 +55,13 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(measurements::routes())
         .merge(soil_reports::routes())
         .merge(products::routes())
+        .merge(product_files::routes())
+        .merge(blends::routes())
         .merge(lots::routes())
         .merge(stock::routes())
+        .merge(equipment::routes())
+        .merge(calibrations::routes())
+        .merge(drift::routes())
         .merge(visits::routes())
         .merge(days::routes())
         .merge(rule_sets::routes())

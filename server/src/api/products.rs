@@ -4,7 +4,13 @@ use axum::{Json, extract::State, response::Response};
 use domain::{
     decision::LabelCheck,
     ids::{self, ProductId},
-    product::LabelFault,
+    product::{
+        LabelFault,
+        amounts::{Amounts, Asked},
+        arithmetic::GradeNutrient,
+        printed::PrintedFault,
+    },
+    quantity::{Area, NutrientRate, Price, ProductMass, Volume},
     time::Day,
 };
 use serde::{Deserialize, Serialize};
@@ -31,6 +37,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(get_product))
         .routes(routes!(set_product_status))
         .routes(routes!(check_label))
+        .routes(routes!(get_amounts))
 }
 
 /// What no label can say.
@@ -42,15 +49,32 @@ fn faults(input: &ProductInput) -> Vec<FieldFault> {
         LabelFault::AboveWhole => FieldFault::at("/label", "contradiction", fault.to_string()),
     };
     let mut faults: Vec<FieldFault> = input.label.faults().into_iter().map(place).collect();
+    faults.extend(input.label.printed_faults().into_iter().map(|fault| printed(&fault)));
     if input.net_weight_lb.is_zero() {
         faults.push(FieldFault::at("/net_weight_lb", "out_of_range", "must be above zero"));
+    } else {
+        faults.extend(input.label.contents_fault(input.net_weight_lb).map(|fault| printed(&fault)));
     }
     faults
 }
 
+/// Where a fault of what the label prints beyond the grade lies.
+fn printed(fault: &PrintedFault) -> FieldFault {
+    let field = match fault {
+        PrintedFault::FormsDoNotAddUp { .. } | PrintedFault::SlowFormsDoNotAddUp { .. } => "nitrogen_forms",
+        PrintedFault::ElementTwice { .. } | PrintedFault::GuaranteesAboveWhole => "further_nutrients",
+        PrintedFault::NoDensity => "density_lb_per_gal",
+        PrintedFault::ContentsDoNotWeigh { .. } => "net_contents",
+        PrintedFault::WateringInTurned => "watering_in_at_most_in",
+    };
+    FieldFault::at(format!("/label/printed/{field}"), "contradiction", fault.to_string())
+}
+
 /// Add a product
 ///
-/// A label, copied from the bag. What it guarantees cannot be changed afterwards: another label is another product.
+/// A label, copied from the bag: the grade, and under `printed` whatever else it prints. What it guarantees cannot be changed
+/// afterwards: another label is another product. Lines that do not add up are refused; claims that the guarantees do not bear
+/// are kept as printed and told as `remarks`.
 #[utoipa::path(post, path = "/api/v1/products", operation_id = "create_product", tag = "products",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = ProductInput,
     responses((status = 201, description = "Added.", body = Product, headers(("Location" = String, description = "Where it is.")))))]
@@ -133,6 +157,62 @@ async fn check_label(
         return Err(Problem::invalid(vec![FieldFault::parameter("rule_set", "unknown_value", detail)]));
     }
     Ok(Json(domain::decision::check_label(&app.law, &[query.rule_set], &product.label, query.on)))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct AmountsQuery {
+    /// The nutrient that target and price are about; nitrogen if it is left out.
+    #[serde(default)]
+    #[param(inline)]
+    nutrient: Option<GradeNutrient>,
+    /// Nutrient that is aimed at on 1,000 sq ft.
+    #[serde(default)]
+    target_lb_per_1000_sqft: Option<NutrientRate>,
+    /// Ground that is to be treated.
+    #[serde(default)]
+    area_sqft: Option<Area>,
+    /// An amount of product by weight. Give this or the volume, or neither.
+    #[serde(default)]
+    product_lb: Option<ProductMass>,
+    /// An amount of a liquid product by volume.
+    #[serde(default)]
+    volume_gal: Option<Volume>,
+    /// What one bag or jug costs.
+    #[serde(default)]
+    bag_price_usd: Option<Price>,
+}
+
+/// Work out amounts of a product
+///
+/// Whatever follows from what is given: product for a target, on 1,000 sq ft and on an area, in one pass or in two; nutrients
+/// that an amount delivers; ground that a package covers; packages to buy; a liquid by volume; the price of a pound of
+/// nutrient and of an acre. Each figure with its derivation, and what is missing for the others. It is arithmetic and no
+/// permission: a check says what may go down.
+#[utoipa::path(get, path = "/api/v1/products/{id}/amounts", operation_id = "get_amounts", tag = "products",
+    security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product."), AmountsQuery),
+    responses((status = 200, description = "What follows.", body = Amounts)))]
+async fn get_amounts(
+    _: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+    ValidQuery(query): ValidQuery<AmountsQuery>,
+) -> Result<Json<Amounts>, Problem> {
+    if query.product_lb.is_some() && query.volume_gal.is_some() {
+        let detail = "and product_lb both name an amount; give one of them";
+        return Err(Problem::invalid(vec![FieldFault::parameter("volume_gal", "contradiction", detail)]));
+    }
+    let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
+    let asked = Asked {
+        nutrient: query.nutrient,
+        target: query.target_lb_per_1000_sqft,
+        area: query.area_sqft,
+        product: query.product_lb,
+        volume: query.volume_gal,
+        bag_price: query.bag_price_usd,
+    };
+    Ok(Json(product.label.amounts(product.net_weight_lb, asked)))
 }
 
 #[derive(Debug, Serialize, Deserialize, ToSchema)]

@@ -6,7 +6,10 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
-    ids::{ApplicationId, ClearanceId, CorrectionId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId},
+    ids::{
+        ApplicationId, ClearanceId, CorrectionId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId,
+        VisitId,
+    },
     journal,
     law::Lawbook,
     time::Instant,
@@ -24,7 +27,8 @@ use crate::{
     store::{
         effects::{Effects, JournalRow, LineRow},
         world::{
-            ApplicationRow, ClearanceRow, CorrectionRow, LedgerRow, ProductRow, PropertyRow, SectionRow, VisitRow,
+            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, ProductRow, PropertyRow, SectionRow,
+            VisitRow,
         },
     },
     weather::Provided,
@@ -60,8 +64,8 @@ impl Envelope {
 /// One act, ready to be decided.
 #[derive(Debug, Clone)]
 pub enum Act {
-    Clear(Envelope, ClearanceId, ClearanceInput),
-    Record(Envelope, ApplicationId, ApplicationInput),
+    Clear(Envelope, ClearanceId, Box<ClearanceInput>),
+    Record(Envelope, ApplicationId, Box<ApplicationInput>),
     Correct(Envelope, CorrectionId, CorrectionInput),
 }
 
@@ -114,6 +118,7 @@ pub struct World {
     pub products: HashMap<ProductId, ProductRow>,
     pub lots: HashMap<LotId, ProductId>,
     pub visits: HashMap<VisitId, VisitRow>,
+    pub equipment: HashMap<EquipmentId, EquipmentRow>,
     /// Names of people.
     pub people: HashMap<PersonId, String>,
     pub clearances: HashMap<ClearanceId, ClearanceRow>,

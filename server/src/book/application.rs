@@ -5,7 +5,8 @@ use domain::{
     decision::{FindingKey, Verdict},
     equipment::Equipment,
     ids::{
-        ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, EquipmentId, LotId, PersonId, ProductId, PropertyId,
+        SectionId, VisitId,
     },
     product::{Label, Nutrients},
     quantity::{Area, NutrientRate, ProductMass, rate_rounded_up},
@@ -61,6 +62,9 @@ pub struct ApplicationInput {
     pub finished_at: Instant,
     pub purpose: Purpose,
     pub equipment: Equipment,
+    /// The company's own machine that was used, if it is known which. It must be in use and of the kind that `equipment` says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub equipment_id: Option<EquipmentId>,
     pub ground: Ground,
     /// Product on walks, drives and streets was swept or blown back.
     pub pavement_cleaned: bool,
@@ -126,6 +130,7 @@ pub struct ApplicationView {
     pub finished_at: Instant,
     pub purpose: Purpose,
     pub equipment: Equipment,
+    pub equipment_id: Option<EquipmentId>,
     pub ground: Ground,
     pub pavement_cleaned: bool,
     pub weather: Weather,
@@ -234,6 +239,7 @@ pub fn view(
         finished_at: content.finished_at,
         purpose: content.purpose,
         equipment: content.equipment,
+        equipment_id: content.equipment_id,
         ground: content.ground,
         pavement_cleaned: content.pavement_cleaned,
         weather: content.weather,

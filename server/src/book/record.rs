@@ -170,6 +170,7 @@ fn resolve(
     {
         faults.push(FieldFault::at("/visit_id", "not_found", "is no visit to this property"));
     }
+    faults.extend(machine_that_fits(input, world));
     if let Some(id) = input.clearance_id
         && !world
             .clearances
@@ -217,6 +218,27 @@ fn resolve(
         }
     }
     if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// What is wrong with the machine that the record names. The law's distances follow what the record says it was used as, so
+/// the two must agree.
+fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFault> {
+    let id = input.equipment_id?;
+    let fault = |code: &str, detail: String| Some(FieldFault::at("/equipment_id", code, detail));
+    match world.equipment.get(&id) {
+        None => fault("not_found", "is no equipment of this company".to_owned()),
+        Some(machine) if machine.active == 0 => {
+            let detail =
+                "is out of use. Name the machine that was used, or none; the office can put this one back into use";
+            fault("not_active", detail.to_owned())
+        }
+        Some(machine) if !machine.kind.serves(input.equipment, machine.has_deflector == 1) => {
+            let deflector = if machine.has_deflector == 1 { " with a deflector" } else { "" };
+            let (kind, said) = (machine.kind.words(), input.equipment.words());
+            fault("contradiction", format!("is {kind}{deflector}, and the record says that {said} was used"))
+        }
+        Some(_) => None,
+    }
 }
 
 /// The clearance whose room this work takes, and what is odd about the one that it names. One that was another person's, of

@@ -99,6 +99,7 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
         found.faults.push(format!("{} records are stored, {recorded} of them stand in the journal", found.records));
     }
     weather_answers(connection, &mut found.faults).await?;
+    files(connection, &mut found.faults).await?;
     totals(connection, &mut found).await?;
     for (product, mass, total) in verify::stock(connection).await? {
         if mass != total {
@@ -147,6 +148,21 @@ async fn weather_answers(connection: &mut SqliteConnection, faults: &mut Vec<Str
             }
         }
     }
+}
+
+/// A label or safety data sheet is what its hash says, and belongs to a product.
+async fn files(connection: &mut SqliteConnection, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+    let mut after = String::new();
+    while let Some((sha256, bytes, named)) = verify::file_body(connection, &after).await? {
+        if journal::hex(&sha2::Sha256::digest(&bytes)) != sha256 {
+            faults.push(format!("a product's file differs from its hash {sha256}"));
+        }
+        if !named {
+            faults.push(format!("no product has the file {sha256}"));
+        }
+        after = sha256;
+    }
+    Ok(())
 }
 
 /// A thing of the office is as the last entry about it says.

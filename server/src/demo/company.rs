@@ -26,12 +26,13 @@ pub struct Place {
     pub sections: Vec<(String, u32)>,
 }
 
-/// The company's products.
+/// The company's products, and its spreader.
 #[derive(Debug)]
 pub struct Shelf {
     pub spring: String,
     pub feed: String,
     pub starter: String,
+    pub spreader: String,
 }
 
 pub fn phone_id(at: Instant) -> String {
@@ -93,8 +94,12 @@ pub async fn shelf(office: &Caller) -> Result<Shelf, String> {
         office.made("/api/v1/lots", &lot).await?;
         ids.push(product);
     }
+    let spreader = json!({
+        "name": "Spreader 01", "kind": "rotary_spreader", "has_deflector": true, "hopper_lb": "120", "swath_ft": "12", "active": true,
+    });
+    let spreader = office.made("/api/v1/equipment", &spreader).await?;
     match <[String; 3]>::try_from(ids) {
-        Ok([spring, feed, starter]) => Ok(Shelf { spring, feed, starter }),
+        Ok([spring, feed, starter]) => Ok(Shelf { spring, feed, starter, spreader }),
         Err(_) => Err("a product is missing".to_owned()),
     }
 }

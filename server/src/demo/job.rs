@@ -102,6 +102,15 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
         "section_ids": [front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.9",
     });
     staff.office.made("/api/v1/visits", &next).await?;
+    // Weighed back after a walk of 125 ft at a swath of 8 ft: 3.1 lb on 1,000 sq ft.
+    let calibration = json!({
+        "equipment_id": shelf.spreader, "product_id": shelf.feed, "calibrated_on": "2026-09-14", "setting": "14",
+        "test": {
+            "method": "course", "put_in_lb": "10", "left_over_lb": "6.9", "swath_ft": "8", "swath_by": "half_of_centre",
+            "distance_ft": "125", "target_lb_per_1000_sqft": "3.125",
+        },
+    });
+    staff.phone.made("/api/v1/calibrations", &calibration).await?;
     let day = expect(staff.phone.get("/api/v1/days/2026-09-15").await?, 200, "the day")?;
     say(&format!(
         "The phone holds its day: {} at {}, {} on the {} ({} sq ft).",
@@ -110,6 +119,14 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
         text(&day, "/visits/0/product/name"),
         text(&day, "/visits/0/sections/0/name"),
         text(&day, "/visits/0/sections/0/area_sqft"),
+    ));
+    say(&format!(
+        "{} lb of product on 1,000 sq ft, or {} in each of two passes; calibrated on {}: {} lb, {}.",
+        text(&day, "/visits/0/rate/product_lb_per_1000_sqft"),
+        text(&day, "/visits/0/rate/half_rate_lb_per_1000_sqft"),
+        text(&day, "/visits/0/calibrations/0/calibration/calibrated_on"),
+        text(&day, "/visits/0/calibrations/0/calibration/result/product_lb_per_1000_sqft"),
+        text(&day, "/visits/0/calibrations/0/standing"),
     ));
     Ok(visit)
 }
@@ -160,8 +177,8 @@ async fn main_job(
     let mut record = json!({
         "property_id": place.property, "product_id": shelf.feed, "visit_id": visit, "clearance_id": clearance,
         "started_at": moment, "finished_at": moment.plus(SignedDuration::from_mins(26)), "purpose": "maintenance",
-        "equipment": "rotary_spreader_with_deflector", "ground": "moist", "pavement_cleaned": true, "weather": fair_weather(moment),
-        "lines": [{ "section_id": front, "product_lb": product }],
+        "equipment": "rotary_spreader_with_deflector", "equipment_id": shelf.spreader, "ground": "moist", "pavement_cleaned": true,
+        "weather": fair_weather(moment), "lines": [{ "section_id": front, "product_lb": product }],
     });
     let address = format!("/api/v1/applications/{id}");
     expect(staff.phone.put(&address, &record).await?, 201, "the record")?;

@@ -3,7 +3,11 @@
 use std::collections::{HashMap, HashSet};
 
 use domain::{
+    calibration::half_rate_rounded_down,
+    explain::Derivation,
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
+    product::arithmetic::{GradeNutrient, product_rate_rounded_down},
+    quantity::ProductRate,
     time::{Day, Instant},
 };
 use serde::Serialize;
@@ -12,6 +16,7 @@ use utoipa::ToSchema;
 
 use super::{
     bad_row,
+    calibrations::{self, CalibrationInForce},
     products::{Product, ProductRow},
     properties::{Property, PropertyRow},
     read,
@@ -48,8 +53,39 @@ pub struct DayVisit {
     #[schema(max_items = 20)]
     pub sections: Vec<Section>,
     pub product: Product,
+    /// Product for the visit's nitrogen, to set a spreader by; null without a target, or for a product without nitrogen.
+    pub rate: Option<VisitRate>,
+    /// The calibrations in force on the day for this person and product, of every machine in use.
+    #[schema(max_items = 200)]
+    pub calibrations: Vec<CalibrationInForce>,
     /// A record of it has come in and stands.
     pub recorded: bool,
+}
+
+/// The rate at which a visit's product goes down for its nitrogen. What may go down is for a check to say.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct VisitRate {
+    /// In one pass, rounded down.
+    pub product_lb_per_1000_sqft: ProductRate,
+    /// In each of two passes at right angles.
+    pub half_rate_lb_per_1000_sqft: ProductRate,
+    #[schema(max_items = 2)]
+    pub derivations: Vec<Derivation>,
+}
+
+impl VisitRate {
+    fn of(visit: &Visit, product: &Product) -> Option<Self> {
+        let target = visit.target_nitrogen_lb_per_1000_sqft?;
+        let rate = product_rate_rounded_down(&product.label, GradeNutrient::Nitrogen, target)?;
+        // A target that asks for more product than can be written is no rate to set anything by.
+        let whole = ProductRate::checked(rate.value.raw()).ok()?;
+        let half = half_rate_rounded_down(whole);
+        Some(Self {
+            product_lb_per_1000_sqft: whole,
+            half_rate_lb_per_1000_sqft: half.value,
+            derivations: vec![rate.derivation, half.derivation],
+        })
+    }
 }
 
 /// What the visits of a day name.
@@ -59,6 +95,7 @@ struct Named {
     clients: HashMap<PropertyId, ClientWords>,
     sections: HashMap<SectionId, Section>,
     products: HashMap<ProductId, Product>,
+    calibrations: Vec<CalibrationInForce>,
     recorded: HashSet<VisitId>,
 }
 
@@ -70,8 +107,8 @@ struct ClientWords {
 }
 
 /// The visits of a person on a day that are planned or done.
-pub async fn visits(pool: &SqlitePool, person: PersonId, day: Day) -> Result<Vec<DayVisit>, sqlx::Error> {
-    let (person, day) = (person.to_string(), day.to_string());
+pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<DayVisit>, sqlx::Error> {
+    let (person, day) = (who.to_string(), on.to_string());
     let mut connection = pool.acquire().await?;
     // One transaction, so that everything is read as it stood at one moment.
     let mut moment = connection.begin().await?;
@@ -82,6 +119,8 @@ pub async fn visits(pool: &SqlitePool, person: PersonId, day: Day) -> Result<Vec
     read_sections(&mut moment, &person, &day, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
     read_recorded(&mut moment, &person, &day, &mut named).await?;
+    let products: Vec<ProductId> = named.products.keys().copied().collect();
+    named.calibrations = calibrations::in_force(&mut *moment, None, &products, Some(who), on).await?;
     moment.commit().await?;
     visits.into_iter().map(|visit| named.complete(visit)).collect()
 }
@@ -91,13 +130,17 @@ impl Named {
         let missing = || bad_row("day")(&"a visit names what is not there");
         let client = self.clients.get(&visit.property_id).cloned().ok_or_else(missing)?;
         let section = |id: &SectionId| self.sections.get(id).cloned().ok_or_else(missing);
+        let product = self.products.get(&visit.product_id).cloned().ok_or_else(missing)?;
+        let with_it = |found: &&CalibrationInForce| found.calibration.product_id == visit.product_id;
         Ok(DayVisit {
+            rate: VisitRate::of(&visit, &product),
+            calibrations: self.calibrations.iter().filter(with_it).cloned().collect(),
             property: self.properties.get(&visit.property_id).cloned().ok_or_else(missing)?,
             client_name: client.name,
             client_phone: client.phone,
             client_cancelled_on: client.cancelled_on,
             sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
-            product: self.products.get(&visit.product_id).cloned().ok_or_else(missing)?,
+            product,
             recorded: self.recorded.contains(&visit.id),
             visit,
         })

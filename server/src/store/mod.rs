@@ -7,16 +7,20 @@
 
 pub mod applications;
 pub mod backup;
+pub mod calibrations;
 pub mod clearances;
 pub mod clients;
 pub mod company_year;
 pub mod days;
 pub mod devices;
+pub mod drift;
 pub mod effects;
+pub mod equipment;
 pub mod journal;
 pub mod lots;
 pub mod measurements;
 pub mod people;
+pub mod product_files;
 pub mod products;
 pub mod properties;
 pub mod reviews;

@@ -2,7 +2,7 @@
 
 use domain::{
     ids::ProductId,
-    product::Label,
+    product::{Label, printed::LabelRemark},
     quantity::{Percent, ProductMass, StockBalance},
     time::Instant,
 };
@@ -22,7 +22,13 @@ use crate::{
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({
     "name": "Turf feed 24-0-10",
-    "label": { "form": "granular", "nitrogen_percent": "24", "slow_nitrogen_percent": "7.2", "phosphate_percent": "0", "potash_percent": "10" },
+    "label": {
+        "form": "granular", "nitrogen_percent": "24", "slow_nitrogen_percent": "7.2", "phosphate_percent": "0", "potash_percent": "10",
+        "printed": {
+            "nitrogen_forms": { "ammoniacal_percent": "2", "urea_percent": "14.8", "coated_slow_release_percent": "7.2" },
+            "net_contents": { "weight_lb": "50" }, "watering_in_at_least_in": "0.25", "derived_from": "Coated urea, urea, muriate of potash"
+        }
+    },
     "net_weight_lb": "50"
 }))]
 pub struct ProductInput {
@@ -64,6 +70,9 @@ pub struct Product {
     pub quick_nitrogen_percent: Percent,
     /// Slow nitrogen in percent of all nitrogen, rounded down; null without nitrogen.
     pub slow_share_percent: Option<Percent>,
+    /// Claims of the label that its own guarantees do not bear, and what a liquid lacks.
+    #[schema(max_items = 20)]
+    pub remarks: Vec<LabelRemark>,
     pub status: ProductStatus,
     /// The sum of all stock movements.
     pub balance_lb: StockBalance,
@@ -103,6 +112,7 @@ impl TryFrom<ProductRow> for Row<Product> {
             grade: label.grade(),
             quick_nitrogen_percent: label.quick_nitrogen_percent(),
             slow_share_percent: label.slow_share(),
+            remarks: label.remarks(),
             label,
             status: read_word(&row.status, "product status")?,
             balance_lb: StockBalance::from_raw(row.balance),

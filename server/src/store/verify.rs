@@ -209,6 +209,22 @@ pub async fn weather_bodies(
     Ok(rows.into_iter().map(|row| (row.seq, row.sha256, row.bytes)).collect())
 }
 
+/// The next file after a hash: its hash, its bytes, and whether a product has it.
+pub async fn file_body(
+    connection: &mut SqliteConnection,
+    after: &str,
+) -> Result<Option<(String, Vec<u8>, bool)>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT sha256 AS "sha256!", bytes AS "bytes!",
+                  EXISTS (SELECT 1 FROM product_files AS f WHERE f.sha256 = b.sha256) AS "named!: bool"
+           FROM file_bodies AS b WHERE sha256 > $1 ORDER BY sha256 LIMIT 1"#,
+        after
+    )
+    .fetch_optional(connection)
+    .await?;
+    Ok(row.map(|row| (row.sha256, row.bytes, row.named)))
+}
+
 /// Whether a later entry tells of the same thing, by the beginning of its act.
 pub async fn is_followed(
     connection: &mut SqliteConnection,
@@ -238,6 +254,9 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'products', count(*) FROM products
            UNION ALL SELECT 'lots', count(*) FROM lots
            UNION ALL SELECT 'visits', count(*) FROM visits
+           UNION ALL SELECT 'equipment', count(*) FROM equipment
+           UNION ALL SELECT 'calibrations', count(*) FROM calibrations
+           UNION ALL SELECT 'product_files', count(*) FROM product_files
            UNION ALL SELECT 'people', count(*) FROM people
            UNION ALL SELECT 'devices', count(*) FROM devices
            UNION ALL SELECT 'reviews', count(*) FROM reviews

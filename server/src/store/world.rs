@@ -6,6 +6,7 @@ use std::collections::{HashMap, HashSet};
 
 use domain::{
     application::{PastApplication, Purpose},
+    equipment::EquipmentKind,
     ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
     land::{Species, Water},
     product::{Label, Nutrients},
@@ -91,6 +92,14 @@ pub struct VisitRow {
     pub product_id: ProductId,
     pub planned_on: Day,
     pub section_ids: Vec<SectionId>,
+}
+
+/// A machine, as far as a record is held against it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct EquipmentRow {
+    pub kind: EquipmentKind,
+    pub has_deflector: i64,
+    pub active: i64,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -257,6 +266,7 @@ struct Wanted {
     lots: HashSet<String>,
     visits: HashSet<String>,
     people: HashSet<String>,
+    equipment: HashSet<String>,
     /// Clearances, applications and corrections, by which a repeated request is recognised.
     records: HashSet<String>,
     now: i64,
@@ -288,6 +298,7 @@ impl Wanted {
                 self.products.insert(input.product_id.to_string());
                 self.lots.extend(input.lot_id.map(|id| id.to_string()));
                 self.visits.extend(input.visit_id.map(|id| id.to_string()));
+                self.equipment.extend(input.equipment_id.map(|id| id.to_string()));
                 self.people.insert(input.applied_by.unwrap_or(envelope.actor.person).to_string());
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
             }
@@ -316,6 +327,7 @@ pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Resul
         .bind(array(&wanted.visits))
         .bind(wanted.now)
         .bind(array(&wanted.people))
+        .bind(array(&wanted.equipment))
         .fetch_all(connection)
         .await?;
     let mut world = World { journal_hash: domain::journal::BEGINNING.to_owned(), ..World::default() };
@@ -336,6 +348,7 @@ fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx:
         "product" => drop(world.products.insert(read(id, "product id")?, read_json(body, "product facts")?)),
         "lot" => drop(world.lots.insert(read(id, "lot id")?, read(body, "product id")?)),
         "visit" => drop(world.visits.insert(read(id, "visit id")?, read_json(body, "visit facts")?)),
+        "equipment" => drop(world.equipment.insert(read(id, "equipment id")?, read_json(body, "equipment facts")?)),
         "person" => drop(world.people.insert(read(id, "person id")?, body.to_owned())),
         "clearance" => drop(world.clearances.insert(read(id, "clearance id")?, read_json(body, "clearance facts")?)),
         "application" => {

@@ -1,5 +1,6 @@
 -- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
--- applications and corrections, $5 lots, $6 visits, $8 people, all JSON arrays of ids; $7 now. A section's whole ledger is loaded:
+-- applications and corrections, $5 lots, $6 visits, $8 people, $9 equipment, all JSON arrays of ids; $7 now. A section's whole
+-- ledger is loaded:
 -- some laws ask for the first application ever, and a section sees half a dozen a year.
 -- CROSS JOIN keeps the order as written: from the few that are wanted to the many that are stored. Left to itself the
 -- planner cannot know how few that is, and reads whole tables.
@@ -93,6 +94,9 @@ SELECT 'correction', c.id, json_object(
 FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
 UNION ALL
 SELECT 'person', p.id, p.name FROM json_each($8) AS w CROSS JOIN people AS p WHERE p.id = w.value
+UNION ALL
+SELECT 'equipment', e.id, json_object('kind', e.kind, 'has_deflector', e.has_deflector, 'active', e.active)
+FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value
 UNION ALL
 SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
 UNION ALL

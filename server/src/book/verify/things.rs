@@ -10,7 +10,8 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        clients, devices, lots, people, products, properties, sections, soil_reports,
+        calibrations, clients, devices, equipment, lots, people, product_files, products, properties, sections,
+        soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -23,7 +24,8 @@ fn derived(noun: &str) -> &'static [&'static str] {
         // A new measurement makes a new version.
         "section" => &["area_sqft", "measured_on", "version"],
         "measurement" => &["area_sqft"],
-        "product" | "lot" => &["balance_lb"],
+        "product" => &["balance_lb", "remarks"],
+        "lot" => &["balance_lb"],
         "property" => &["place_differs"],
         _ => &[],
     }
@@ -49,6 +51,9 @@ impl Expected {
             "product.added" => "products",
             "lot.received" => "lots",
             "visit.planned" => "visits",
+            "equipment.added" => "equipment",
+            "calibration.added" => "calibrations",
+            "product_file.added" => "product_files",
             "person.added" | "company.set_up" => "people",
             "device.enrolled" => "devices",
             "record.reviewed" => "reviews",
@@ -120,6 +125,9 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             shown(people::get(connection, id::<PersonId>(subject)?).await?)
         }
         "device" => shown(devices::get(connection, id(subject)?).await?),
+        "equipment" => shown(equipment::get(connection, id(subject)?).await?),
+        "calibration" => shown(calibrations::get(connection, id(subject)?).await?),
+        "product_file" => shown(product_files::get(connection, id(subject)?).await?),
         "measurement" => shown(verify::measurement(connection, subject).await?),
         "stock" => shown(verify::movement(connection, subject).await?.map(|(mut movement, mass)| {
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));

@@ -1,0 +1,93 @@
+//! What the records of a period put down, and what was meant: read line by line for the report of drift.
+
+use std::collections::BTreeMap;
+
+use domain::{
+    ids::{ApplicationId, EquipmentId, PersonId},
+    quantity::{Area, NutrientRate, Percent, ProductMass},
+    time::Day,
+};
+use sqlx::{SqliteConnection, SqliteExecutor};
+
+use super::{read, read_day};
+
+/// What stands of one record on one section, beside what was meant for that ground.
+#[derive(Debug)]
+pub struct PutLine {
+    pub application: ApplicationId,
+    pub on: Day,
+    pub equipment: Option<EquipmentId>,
+    pub person: PersonId,
+    pub area: Area,
+    pub used: ProductMass,
+    /// What the clearance that this record used had cleared on the section, and for how much ground.
+    pub cleared: Option<(ProductMass, Area)>,
+    /// The nitrogen at which the visit was planned, if it was planned with this product for this section.
+    pub planned: Option<NutrientRate>,
+    pub nitrogen_percent: Percent,
+}
+
+/// Whose records, and of which days.
+#[derive(Debug)]
+pub struct Period {
+    pub from: Day,
+    pub to: Day,
+    pub equipment: Option<EquipmentId>,
+    pub person: Option<PersonId>,
+}
+
+/// Every standing line of the records of a period, record by record. What a correction took back has no line, and what it
+/// put in the place of the first word is the line.
+pub async fn lines(executor: impl SqliteExecutor<'_>, period: &Period) -> Result<Vec<PutLine>, sqlx::Error> {
+    let (from, to) = (period.from.to_string(), period.to.to_string());
+    let (equipment, person) = (period.equipment.map(|id| id.to_string()), period.person.map(|id| id.to_string()));
+    let rows = sqlx::query!(
+        r#"SELECT a.id AS "id!", a.applied_on AS "applied_on!", a.equipment_id, a.person_id AS "person_id!", l.area AS "area!",
+                  sum(l.product) AS "used!: i64", c.product AS "cleared?", c.area AS "cleared_area?", v.target_nitrogen,
+                  p.label ->> 'nitrogen_percent' AS "nitrogen_percent!: String"
+           FROM applications AS a
+           JOIN application_lines AS l ON l.application_id = a.id
+           JOIN products AS p ON p.id = a.product_id
+           LEFT JOIN clearance_ends AS e ON e.clearance_id = a.clearance_id AND e.application_id = a.id AND e.how = 'used'
+           LEFT JOIN clearance_lines AS c ON c.clearance_id = e.clearance_id AND c.section_id = l.section_id
+           LEFT JOIN visits AS v ON v.id = a.visit_id AND v.product_id = a.product_id
+               AND EXISTS (SELECT 1 FROM visit_sections AS s WHERE s.visit_id = v.id AND s.section_id = l.section_id)
+           WHERE a.applied_on BETWEEN $1 AND $2
+             AND ($3 IS NULL OR a.equipment_id = $3) AND ($4 IS NULL OR a.person_id = $4)
+           GROUP BY a.seq, l.section_id, l.area HAVING sum(l.product) > 0
+           ORDER BY a.seq"#,
+        from,
+        to,
+        equipment,
+        person
+    )
+    .fetch_all(executor)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let cleared = row.cleared.zip(row.cleared_area);
+            Ok(PutLine {
+                application: read(&row.id, "application id")?,
+                on: read_day(&row.applied_on)?,
+                equipment: row.equipment_id.as_deref().map(|id| read(id, "equipment id")).transpose()?,
+                person: read(&row.person_id, "person id")?,
+                area: Area::from_raw(row.area),
+                used: ProductMass::from_raw(row.used),
+                cleared: cleared.map(|(mass, area)| (ProductMass::from_raw(mass), Area::from_raw(area))),
+                planned: row.target_nitrogen.map(NutrientRate::from_raw),
+                nitrogen_percent: Percent::parse(&row.nitrogen_percent)
+                    .map_err(|error| super::bad_row("percent of nitrogen")(&error))?,
+            })
+        })
+        .collect()
+}
+
+/// The names of all equipment and of all staff, by their ids.
+pub async fn names(connection: &mut SqliteConnection) -> Result<BTreeMap<String, String>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT id AS "id!: String", name AS "name!: String" FROM equipment UNION ALL SELECT id, name FROM people"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
+}
