@@ -10,7 +10,7 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        clients, devices, lots, people, products, properties, sections, soil_reports,
+        clients, devices, lots, measurements, people, products, properties, sections, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -23,6 +23,8 @@ fn derived(noun: &str) -> &'static [&'static str] {
         // A new measurement makes a new version.
         "section" => &["area_sqft", "measured_on", "version"],
         "measurement" => &["area_sqft"],
+        // Told anew from how the soil was dug.
+        "soil_report" => &["cautions"],
         "product" | "lot" => &["balance_lb"],
         "property" => &["place_differs"],
         _ => &[],
@@ -120,7 +122,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             shown(people::get(connection, id::<PersonId>(subject)?).await?)
         }
         "device" => shown(devices::get(connection, id(subject)?).await?),
-        "measurement" => shown(verify::measurement(connection, subject).await?),
+        "measurement" => shown(measurements::get(connection, id(subject)?, every).await?),
         "stock" => shown(verify::movement(connection, subject).await?.map(|(mut movement, mass)| {
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));
             movement
