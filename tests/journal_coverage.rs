@@ -254,11 +254,17 @@ async fn signing_in_and_out_leaves_no_entry() {
 async fn no_question_leaves_an_entry() {
     let company = Company::in_maryland().await;
     let application = company.put_down(&company.front, "20").await;
+    let measurements = company.owner.get(&format!("/api/v1/sections/{}/measurements", company.front)).await.expect(200);
+    let measurement = measurements.body["items"][0]["id"].as_str().unwrap().to_owned();
+    let reports = company.owner.get(&format!("/api/v1/sections/{}/soil-reports", company.front)).await.expect(200);
+    let report = reports.body["items"][0]["id"].as_str().unwrap().to_owned();
     let mut watch = Watch::over(&company.owner).await;
     let things = [
         ("clients", &company.client),
         ("properties", &company.property),
         ("sections", &company.front),
+        ("measurements", &measurement),
+        ("soil-reports", &report),
         ("products", &company.feed),
         ("lots", &company.lot),
         ("visits", &company.visit),

@@ -33,6 +33,7 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     });
     let property = format!("/api/v1/properties/{}", company.property);
     let _ = company.office.put_version(&property, "*", &sold).await.expect(200);
+    measured_and_dug(&company).await;
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
@@ -49,6 +50,33 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     }
     drop(connection);
     check_file(&file).await.unwrap().faults
+}
+
+/// An area that was worked out, and a report with everything on it.
+async fn measured_and_dug(company: &Company) {
+    let section = format!("/api/v1/sections/{}", company.rear);
+    // 17 digits that only an exact reader keeps.
+    let corners = json!([[
+        [-76.879999999999995, 40.270000000000003],
+        [-76.879641666666659, 40.270000000000003],
+        [-76.879641666666659, 40.270219999999998],
+        [-76.879999999999995, 40.270000000000003]
+    ]]);
+    let measured = json!({
+        "measured_on": "2026-09-01", "method": "gps_outline", "measured_by": "Tech 01", "from": {
+            "lawn": [{ "shape": "outline", "outline": { "type": "Polygon", "coordinates": corners }, "position_error_ft": "1" }],
+            "not_lawn": [{ "shape": "rectangle", "length_ft": "10", "width_ft": "12" }],
+            "keep_off": [{ "kind": "drain", "positions": [corners[0][0]], "distance_ft": "3", "rule": "the label" }],
+        },
+    });
+    let _ = company.office.post(&format!("{section}/measurements"), &measured).await.expect(201);
+    let report = json!({
+        "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3", "cores": 8, "depth_in": "3",
+        "tool": "probe", "laboratory_table": "rutgers", "ph": "5.8", "buffer_ph": "6.3", "acidity": { "meq": "6.5", "per": "100_g" },
+        "organic_matter_percent": "3.1", "lime_recommended_lb_per_1000_sqft": "80",
+        "values": [{ "nutrient": "phosphorus", "reading": "30", "unit": "lb_per_acre", "basis": "element" }],
+    });
+    let _ = company.office.post(&format!("{section}/soil-reports"), &report).await.expect(201);
 }
 
 #[tokio::test]
@@ -79,6 +107,15 @@ async fn every_kind_of_change_shows() {
         ),
         ("a label", "UPDATE products SET label = replace(label, '\"24\"', '\"12\"')", "the label of"),
         ("an area", "UPDATE measurements SET area = area + 1", "the area of"),
+        ("what an area was worked out from", "UPDATE measurements SET parts = replace(parts, '\"12\"', '\"13\"')", "differs in from"),
+        ("a distance", "UPDATE measurements SET parts = replace(parts, '\"3\"', '\"2\"')", "differs in from"),
+        ("an error", "UPDATE measurements SET error = error - 1", "differs in error"),
+        ("the lawn before distances", "UPDATE measurements SET lawn = lawn + 1", "differs in lawn_sqft"),
+        ("who measured", "UPDATE measurements SET measured_by = 'Somebody'", "differs in measured_by"),
+        ("a soil number", "UPDATE soil_reports SET readings = replace(readings, '\"30\"', '\"90\"')", "differs in values"),
+        ("an acidity", "UPDATE soil_reports SET acidity = acidity + 1", "differs in acidity"),
+        ("lime", "UPDATE soil_reports SET lime_recommended = 0", "differs in lime_recommended_lb_per_1000_sqft"),
+        ("a depth", "UPDATE soil_reports SET depth = 400", "differs in depth_in"),
         ("stock", "UPDATE stock_movements SET mass = mass + 1 WHERE kind = 'applied'", "the stock movement of"),
         ("a stock total", "UPDATE stock_totals SET mass = mass + 1", "the stock of"),
         ("a removed correction", "DELETE FROM corrections", "the content of"),

@@ -34,6 +34,12 @@ pub struct DerivationInput {
     pub unit: String,
 }
 
+/// One conversion on the way, in words.
+#[cfg(feature = "schema")]
+#[derive(Debug, utoipa::ToSchema)]
+#[schema(max_length = 400, example = "1 sq ft is 0.09290304 square meters exactly")]
+pub struct Conversion(pub String);
+
 /// How one figure was worked out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -46,7 +52,7 @@ pub struct Derivation {
     #[cfg_attr(feature = "schema", schema(max_items = 200))]
     pub inputs: Vec<DerivationInput>,
     /// Conversions between units on the way, in words; empty when there are none.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<Conversion>))]
     pub conversions: Vec<String>,
     #[cfg_attr(feature = "schema", schema(max_length = 120, example = "25.6"))]
     pub result: String,

@@ -7,6 +7,8 @@ pub mod outline;
 mod plane;
 mod pointer;
 pub mod setback;
+#[cfg(feature = "schema")]
+mod shape_schema;
 pub mod shapes;
 pub mod survey;
 

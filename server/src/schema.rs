@@ -95,15 +95,22 @@ impl Compiled {
         let mut push = |pointer: String, code: &str, detail: String| faults.push(FieldFault::at(pointer, code, detail));
         match error.kind() {
             ValidationErrorKind::OneOfNotValid { context } | ValidationErrorKind::AnyOf { context } => {
-                let told =
-                    context.iter().filter(|branch| !branch.iter().any(wants_null)).max_by_key(|branch| branch.len());
-                match told {
-                    Some(branch) if !error.instance().is_null() => {
+                let choices: Vec<&Vec<ValidationError<'_>>> =
+                    context.iter().filter(|branch| !branch.iter().any(wants_null)).collect();
+                match Choice::of(&choices, &at) {
+                    _ if error.instance().is_null() => {
+                        push(at, "invalid", "does not have a shape that is known here".to_owned());
+                    }
+                    Choice::Branch(branch) => {
                         for inner in branch {
                             self.describe(inner, faults);
                         }
                     }
-                    _ => push(at, "invalid", "does not have a shape that is known here".to_owned()),
+                    Choice::NoTag(name) => push(format!("{at}/{}", escape(&name)), "missing", "is required".to_owned()),
+                    Choice::UnknownTag(pointer, words) => {
+                        push(pointer, "unknown_value", format!("must be one of: {}", words.join(", ")));
+                    }
+                    Choice::None => push(at, "invalid", "does not have a shape that is known here".to_owned()),
                 }
             }
             ValidationErrorKind::Required { property } => {
@@ -184,6 +191,61 @@ impl Compiled {
 fn is_zone(name: &str) -> bool {
     let known = domain::time::zone(name).ok();
     known.is_some_and(|zone| zone.iana_name() == Some(name) && !zone.is_unknown())
+}
+
+/// Which of several shapes somebody meant.
+enum Choice<'e, 'v> {
+    /// The one whose tag was written; without tags the one that is told most about.
+    Branch(&'e [ValidationError<'v>]),
+    /// Every shape needs this tag, and there is none.
+    NoTag(String),
+    /// A tag that no shape has: where it stands, and the tags that there are.
+    UnknownTag(String, Vec<String>),
+    None,
+}
+
+impl<'e, 'v> Choice<'e, 'v> {
+    fn of(branches: &[&'e Vec<ValidationError<'v>>], at: &str) -> Self {
+        let meant: Vec<_> = branches.iter().filter(|branch| other_tag(branch, at).is_none()).collect();
+        let Some((first, others)) = branches.split_first() else { return Self::None };
+        if meant.is_empty() {
+            let tags: Vec<_> = branches.iter().filter_map(|branch| other_tag(branch, at)).collect();
+            let pointer = tags.first().map(|(pointer, _)| pointer.clone()).unwrap_or_default();
+            return Self::UnknownTag(pointer, tags.into_iter().map(|(_, word)| word).collect());
+        }
+        let missing = |branch: &[ValidationError<'_>], wanted: &str| {
+            branch.iter().any(|error| is_missing(error, at).as_deref() == Some(wanted))
+        };
+        let in_all = |name: &String| others.iter().all(|branch| missing(branch, name));
+        let common = first.iter().filter_map(|error| is_missing(error, at)).find(in_all);
+        match common {
+            Some(name) if !others.is_empty() => Self::NoTag(name),
+            _ => meant.into_iter().max_by_key(|branch| branch.len()).map_or(Self::None, |branch| Self::Branch(branch)),
+        }
+    }
+}
+
+/// The tag that a shape wants and did not find: where it stands, and its word.
+fn other_tag(branch: &[ValidationError<'_>], at: &str) -> Option<(String, String)> {
+    branch.iter().find_map(|error| {
+        let ValidationErrorKind::Enum { options } = error.kind() else { return None };
+        let pointer = error.instance_path().as_str();
+        let member = pointer.strip_prefix(at)?.strip_prefix('/')?;
+        match options.as_array().map(Vec::as_slice) {
+            Some([word]) if !member.contains('/') => Some((pointer.to_owned(), word.as_str()?.to_owned())),
+            _ => None,
+        }
+    })
+}
+
+/// The name of a member that is missing right here.
+fn is_missing(error: &ValidationError<'_>, at: &str) -> Option<String> {
+    match error.kind() {
+        ValidationErrorKind::Required { property } if error.instance_path().as_str() == at => {
+            property.as_str().map(str::to_owned)
+        }
+        _ => None,
+    }
 }
 
 fn wants_null(error: &ValidationError<'_>) -> bool {

@@ -188,7 +188,9 @@ pub(super) fn line(ring: &[Vec<f64>]) -> Result<LineString, OutlineFault> {
     if line.iter().all(lies_on_earth) {
         return Ok(LineString(line));
     }
-    let swapped = line.iter().all(|at| lies_on_earth(&Coord { x: at.y, y: at.x }));
+    // Where only a few positions are strange, those are slips and the axes are not swapped.
+    let strange = line.iter().filter(|at| !lies_on_earth(at)).count();
+    let swapped = strange * 2 >= line.len() && line.iter().all(|at| lies_on_earth(&Coord { x: at.y, y: at.x }));
     Err(if swapped { OutlineFault::SwappedAxes } else { OutlineFault::NoSuchPlace })
 }
 

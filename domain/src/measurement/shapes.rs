@@ -23,7 +23,6 @@ pub enum OffsetRule {
 
 /// One figure. Lengths are in feet.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case", tag = "shape", deny_unknown_fields)]
 pub enum Shape {
     Rectangle {
@@ -56,13 +55,11 @@ pub enum Shape {
     /// Widths across the longest line at even distances, the first and last at its ends.
     Offsets {
         spacing_ft: Distance,
-        #[cfg_attr(feature = "schema", schema(min_items = 2, max_items = 1_000))]
         widths_ft: Vec<Distance>,
         rule: OffsetRule,
     },
     /// A circle with the mean of radii measured all around from one middle.
     AverageRadius {
-        #[cfg_attr(feature = "schema", schema(min_items = 3, max_items = 1_000))]
         radii_ft: Vec<Distance>,
     },
     /// Walked or drawn on the map. Only a survey measures it, since it needs the earth and not a tape.
