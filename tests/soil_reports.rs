@@ -260,7 +260,7 @@ async fn the_last_day_is_the_last_day_of_a_decision() {
         plan["product_id"] = json!(product);
         plan["planned_on"] = json!(day);
         let decision = company.phone.post("/api/v1/checks", &plan).await.expect(200).body;
-        let broken = decision["findings"].as_array().unwrap().iter().any(|finding| {
+        let broken = decision["decision"]["findings"].as_array().unwrap().iter().any(|finding| {
             finding["rule"] == "us-md.professional.phosphorus.need" && finding["verdict"] == "stop"
         });
         assert_eq!(!broken, met, "{day}: {decision}");

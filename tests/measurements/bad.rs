@@ -132,6 +132,12 @@ async fn nothing_left_is_no_lawn() {
     let _ = measure(&company, &odd).await.expect(201);
 }
 
+/// A corner on a circle of so many.
+fn round(at: u16, of: u16, radius: f64) -> [f64; 2] {
+    let angle = std::f64::consts::TAU * f64::from(at) / f64::from(of);
+    [radius * angle.cos(), radius * angle.sin()]
+}
+
 /// The worst outlines that fit: a star and a tangle of a thousand positions, and features with as many. How long each takes is
 /// printed, and not asserted: a test build is many times slower than a released one.
 #[tokio::test]
@@ -139,13 +145,20 @@ async fn the_largest_outlines_are_answered() {
     let company = Company::in_maryland().await;
     on_the_map(&company).await;
     let count = 999_u16;
-    let corner = |at: u16, radius: f64| {
-        let angle = std::f64::consts::TAU * f64::from(at) / f64::from(count);
-        [radius * angle.cos(), radius * angle.sin()]
-    };
+    let corner = |at: u16, radius: f64| round(at, count, radius);
     let star: Vec<[f64; 2]> = (0..count).map(|at| corner(at, 400.0 + 30.0 * f64::from(at % 7))).collect();
     let tangle: Vec<[f64; 2]> =
         star.iter().enumerate().map(|(at, [x, y])| if at % 2 == 0 { [*x, *y] } else { [-x, -y] }).collect();
+    // Everything must be looked at before the fault is found: the last two sides cross, the last two of forty-nine holes overlap.
+    let mut knot = star.clone();
+    knot.swap(996, 997);
+    let hole = |at: u16| {
+        let (west, south) = (f64::from(at % 7) * 80.0 - 280.0, f64::from(at / 7) * 80.0 - 280.0);
+        let round = (0..18).map(|corner| corner * 55).map(|at| self::round(at, count, 20.0));
+        ring(&round.map(|[x, y]| [west + x, south + y]).collect::<Vec<_>>())
+    };
+    let mut holes: Vec<Value> = std::iter::once(square(-310.0, -310.0, 310.0, 310.0)).chain((0..48).map(hole)).collect();
+    holes.push(hole(47));
     let too_many: Vec<[f64; 2]> = star.iter().chain(&star).copied().collect();
     let pond: Vec<[f64; 2]> = (0..900).map(|at| corner(at, 100.0 + 30.0 * f64::from(at % 7))).collect();
     let kept = json!({
@@ -155,6 +168,8 @@ async fn the_largest_outlines_are_answered() {
     let cases = [
         ("a star", lawn(&[ring(&star)]), 201),
         ("a tangle", lawn(&[ring(&tangle)]), 422),
+        ("a star with a knot at its end", lawn(&[ring(&knot)]), 422),
+        ("many holes of which two overlap", lawn(&holes), 422),
         ("two thousand positions", lawn(&[ring(&too_many)]), 422),
         ("a pond", kept, 201),
     ];

@@ -18,6 +18,7 @@ mod references;
 mod shapes;
 mod soil;
 mod spraying;
+mod surveys;
 mod units;
 
 use domain::{
