@@ -140,8 +140,7 @@ async fn outlines_are_laid_over_each_other_and_holes_taken_off() {
     // A taped shed comes off a drawn lawn, and a drawn drive off a taped lawn.
     let mixed = json!({ "lawn": [outline(&[lot()])], "not_lawn": [rectangle("10", "10")] });
     near(&measure(&company, &mixed).await.expect(201).body["area_sqft"], 7_900.0, 8.0);
-    let mixed =
-        json!({ "lawn": [rectangle("100", "80")], "not_lawn": [outline(&[square(0.0, 0.0, 10.0, 80.0)])] });
+    let mixed = json!({ "lawn": [rectangle("100", "80")], "not_lawn": [outline(&[square(0.0, 0.0, 10.0, 80.0)])] });
     near(&measure(&company, &mixed).await.expect(201).body["area_sqft"], 7_200.0, 1.0);
 }
 
@@ -216,6 +215,15 @@ async fn square_meters_are_kept_as_entered() {
     let told = derivation(&company.office, &made).await;
     assert_eq!(told["figures"][0]["inputs"][0]["value"], "761.8");
     assert!(told["figures"][0]["conversions"][0].as_str().unwrap().contains("0.09290304"));
+    // One figure, wheeled: its error is somebody's estimate, and says so.
+    let mut wheeled =
+        json!({ "area_sqft": "8200", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Tech 01" });
+    wheeled["error_estimate"] = json!({ "error_sqft": "160" });
+    let made = company.phone.post(&address(&company.front), &wheeled).await.expect(201).body;
+    let told = derivation(&company.office, &made).await["figures"].clone();
+    assert_eq!((&told[0]["formula"], &told[0]["result"]), (&json!("as entered"), &json!("8200")));
+    assert!(told[0]["source"].as_str().unwrap().contains("Tech 01, 2026-09-01, measuring wheel"), "{told}");
+    assert_eq!((&told[1]["result"], &told[1]["mark"]), (&json!("160"), &json!("common_practice")));
 }
 
 #[tokio::test]
@@ -227,7 +235,8 @@ async fn an_error_says_where_it_comes_from() {
     assert_eq!((&made["error"]["error_sqft"], &made["error"]["mark"]), (&json!("75.25"), &json!("computed")));
     // Missouri MEG 203, read: offsets are held to be off by 5 % at least; of 472.5 that is 23.625, rounded up.
     let widths = ["3.9", "4.5", "5.1", "6.5", "6.3", "5.1", "4.1"];
-    let offsets = json!({ "lawn": [{ "shape": "offsets", "spacing_ft": "15", "widths_ft": widths, "rule": "trapezoidal" }] });
+    let offsets =
+        json!({ "lawn": [{ "shape": "offsets", "spacing_ft": "15", "widths_ft": widths, "rule": "trapezoidal" }] });
     let made = measure(&company, &offsets).await.expect(201).body;
     assert_eq!((&made["error"]["error_sqft"], &made["error"]["mark"]), (&json!("23.63"), &json!("read")));
     assert!(made["error"]["source"].as_str().unwrap().contains("MEG 203"));

@@ -157,7 +157,8 @@ async fn the_largest_outlines_are_answered() {
         let round = (0..18).map(|corner| corner * 55).map(|at| self::round(at, count, 20.0));
         ring(&round.map(|[x, y]| [west + x, south + y]).collect::<Vec<_>>())
     };
-    let mut holes: Vec<Value> = std::iter::once(square(-310.0, -310.0, 310.0, 310.0)).chain((0..48).map(hole)).collect();
+    let mut holes: Vec<Value> =
+        std::iter::once(square(-310.0, -310.0, 310.0, 310.0)).chain((0..48).map(hole)).collect();
     holes.push(hole(47));
     let too_many: Vec<[f64; 2]> = star.iter().chain(&star).copied().collect();
     let pond: Vec<[f64; 2]> = (0..900).map(|at| corner(at, 100.0 + 30.0 * f64::from(at % 7))).collect();

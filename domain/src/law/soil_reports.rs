@@ -62,12 +62,22 @@ impl Lawbook {
     }
 }
 
-/// Nothing for a rule that asks for no report.
-fn months(duty: &Duty) -> Option<Option<u16>> {
-    match duty {
-        Duty::PhosphorusNeed(need) if need.soil_report != Proof::Never => Some(need.report_months),
-        Duty::SoilReportBefore(before) => Some(before.report_months),
-        _ => None,
+/// What a rule asks of a report's age.
+#[derive(Debug, Clone, Copy)]
+enum Age {
+    Any,
+    AtMost(u16),
+}
+
+impl Age {
+    /// Nothing for a rule that asks for no report.
+    fn asked_by(duty: &Duty) -> Option<Self> {
+        let months = match duty {
+            Duty::PhosphorusNeed(need) if need.soil_report != Proof::Never => need.report_months,
+            Duty::SoilReportBefore(before) => before.report_months,
+            _ => return None,
+        };
+        Some(months.map_or(Self::Any, Self::AtMost))
     }
 }
 
@@ -85,22 +95,20 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
         mark: value.source.mark,
     };
     match rule.on(on)? {
-        Standing::InForce(value, duty) => {
-            let months = months(duty)?;
-            let until = months.map(|months| last_day(sampled_on, months));
-            let words = match (months, until) {
-                (Some(months), Some(until)) if until >= on => {
-                    format!("Takes a report of the last {months} months: this one until {until}.")
-                }
-                (Some(months), Some(until)) => {
-                    format!("Takes a report of the last {months} months: this one no more since {until}.")
-                }
-                _ => "Names no age: takes this report on every day after the soil was dug.".to_owned(),
-            };
-            Some(taken(value, InForce::InForce, months, until, words))
-        }
+        Standing::InForce(value, duty) => match Age::asked_by(duty)? {
+            Age::AtMost(months) => {
+                let until = last_day(sampled_on, months);
+                let how_long = if until >= on { "until" } else { "no more after" };
+                let words = format!("Takes a report of the last {months} months: this one {how_long} {until}.");
+                Some(taken(value, InForce::InForce, Some(months), Some(until), words))
+            }
+            Age::Any => {
+                let words = "Names no age: takes this report on every day after the soil was dug.".to_owned();
+                Some(taken(value, InForce::InForce, None, None, words))
+            }
+        },
         Standing::Unknown(value) => {
-            value.duty.as_ref().and_then(months)?;
+            value.duty.as_ref().and_then(Age::asked_by)?;
             let words = format!("The oldest text that was read is of {}; what held before is not known.", value.from);
             Some(taken(value, InForce::Unknown, None, None, words))
         }

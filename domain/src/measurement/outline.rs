@@ -51,7 +51,9 @@ pub fn positions_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         .items(position)
         .min_items(Some(1))
         .max_items(Some(MOST_POSITIONS))
-        .description(Some("Positions: longitude before latitude, in degrees; a height behind them is left out of account."))
+        .description(Some(
+            "Positions: longitude before latitude, in degrees; a height behind them is left out of account.",
+        ))
         .into()
 }
 

@@ -108,16 +108,11 @@ pub fn treatable_rounded_down(
     let left = plane.back(&left);
     let raw = plane::hundredths_rounded_down(left.geodesic_area_unsigned()).unwrap_or(0);
     let treatable_sqft = super::outline::sized(left.geodesic_area_unsigned()).ok().filter(|_| raw > 0);
-    let derivation = derivation
-        .from_source(
-            SourceMark::Computed,
-            BUFFERS,
-        )
-        .gives_text(
-            &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
-            "sq ft",
-            "down to the hundredth of a square foot; distances are taken longer by a part in 1,000",
-        );
+    let derivation = derivation.from_source(SourceMark::Computed, BUFFERS).gives_text(
+        &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
+        "sq ft",
+        "down to the hundredth of a square foot; distances are taken longer by a part in 1,000",
+    );
     Ok(TreatableArea { outline_sqft, treatable_sqft, pieces: pieces(&left), derivation })
 }
 

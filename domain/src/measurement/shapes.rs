@@ -215,7 +215,9 @@ impl Shape {
             Self::AverageRadius { .. } => {
                 ("pi x (mean of the radii)^2", "How to Measure a Putting Green", SourceMark::Read)
             }
-            Self::Outline { .. } => ("area of the outline on the ellipsoid", super::outline::KARNEY, SourceMark::Computed),
+            Self::Outline { .. } => {
+                ("area of the outline on the ellipsoid", super::outline::KARNEY, SourceMark::Computed)
+            }
         }
     }
 }

@@ -54,7 +54,7 @@ pub struct PartFault {
 }
 
 impl PartFault {
-    fn new(pointer: impl Into<String>, code: &'static str, message: impl ToString) -> Self {
+    fn new(pointer: impl Into<String>, code: &'static str, message: &(impl ToString + ?Sized)) -> Self {
         Self { pointer: pointer.into(), code, message: message.to_string() }
     }
 }
@@ -72,7 +72,7 @@ pub fn survey(
     let ground = Ground::of(&polygons, keep_off).map_err(|fault| vec![fault])?;
     let taped = figures.exact(0);
     let lawn = sum(&taped, ground.lawn - ground.not_lawn);
-    let lawn_sqft = in_range(lawn).map_err(|fault| vec![PartFault::new("", "nothing_left", fault)])?;
+    let lawn_sqft = in_range(lawn).map_err(|fault| vec![PartFault::new("", "nothing_left", &fault)])?;
     let area_sqft = match ground.left {
         None => lawn_sqft,
         Some(left) => sum(&taped, left)
@@ -152,7 +152,11 @@ fn total(figures: &Figures, ground: &Ground, lawn: Area) -> Derivation {
         let how = "outlines are laid over each other on the map: ground that two of them share counts once, and what is not lawn is taken off only where it lies on them";
         let alone = "outlines of what is not lawn are laid over each other and rounded up";
         derivation = if ground.lawn > 0 {
-            derivation.converting(how).with_text("outlines of lawn less those of what is not", &text(Some(ground.lawn)), "sq ft")
+            derivation.converting(how).with_text(
+                "outlines of lawn less those of what is not",
+                &text(Some(ground.lawn)),
+                "sq ft",
+            )
         } else {
             derivation.converting(alone).with_text("outlines, not lawn", &text(Some(ground.not_lawn)), "sq ft")
         };
@@ -164,8 +168,8 @@ fn total(figures: &Figures, ground: &Ground, lawn: Area) -> Derivation {
 }
 
 fn kept(keep_off: &[SetbackFeature], lawn: Area, area: Area) -> Derivation {
-    let mut derivation =
-        Derivation::of("treatable area", "lawn less the ground nearer to a feature than its distance").with("lawn", lawn);
+    let mut derivation = Derivation::of("treatable area", "lawn less the ground nearer to a feature than its distance")
+        .with("lawn", lawn);
     for feature in keep_off {
         derivation = derivation.with(&feature.in_words(), feature.distance_ft);
     }
@@ -176,7 +180,8 @@ fn kept(keep_off: &[SetbackFeature], lawn: Area, area: Area) -> Derivation {
 const BY_READING: &str =
     "What the area would change by if every length were read too long or too short by the reading error";
 const BY_OFFSETS: &str = "Missouri, Measuring Lawns (MEG 203): offsets are held to be off by 5 % at least";
-const BY_CORNERS: &str = "Standard deviation of the area when each corner is off by the position error, whatever the others";
+const BY_CORNERS: &str =
+    "Standard deviation of the area when each corner is off by the position error, whatever the others";
 
 /// How far the figure may be off: of the taped figures and of the outlines, added.
 fn error(figures: &Figures, polygons: &ground::Polygons, taped: &BigRational) -> Option<ErrorEstimate> {

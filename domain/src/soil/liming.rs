@@ -135,12 +135,13 @@ const NO_FIGURE: &str = "How much lime: the report holds no recommendation of li
 const NO_PH: &str = "The soil's pH: the report does not give it.";
 const NO_GOAL: &str = "The goal: say which pH is wanted (`goal`), from the ranges of the grass.";
 const PENN_GOALS: &str = "Penn State's table has the goals 6, 6.5 and 7 only; take one of them.";
-const NO_ACIDITY_G: &str = "Penn State's table needs the exchangeable acidity of 100 g of soil, which the report does not give.";
-const NO_ACIDITY_CM3: &str =
-    "North Carolina's formula needs the acidity of 100 cubic centimeters of soil or its buffer's pH, which the report does not give.";
+const NO_ACIDITY_G: &str =
+    "Penn State's table needs the exchangeable acidity of 100 g of soil, which the report does not give.";
+const NO_ACIDITY_CM3: &str = "North Carolina's formula needs the acidity of 100 cubic centimeters of soil or its buffer's pH, which the report does not give.";
 const NO_OWN: &str = "The laboratory's own recommendation of lime has not been entered.";
 const NO_CCE: &str = "How much of the material: its calcium carbonate equivalent stands on its label (`cce_percent`).";
-const NO_SPLIT: &str = "In how many parts: the laboratory's figure names no rule here; take that of its report (`split_rule`).";
+const NO_SPLIT: &str =
+    "In how many parts: the laboratory's figure names no rule here; take that of its report (`split_rule`).";
 const NO_RANGE: &str = "The pH that the grass wants: no range was read for it.";
 const NO_SPECIES: &str = "The pH that the grass wants: nobody has entered which grass grows there.";
 const MEHLICH: &str = "Penn State's table holds for acidity by its own laboratory's Mehlich buffer; for another method see the laboratory's own recommendation.";

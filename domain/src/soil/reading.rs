@@ -87,7 +87,10 @@ pub struct OxideAdvice {
     /// Null when the report holds neither a recommendation nor a number that a source reads.
     pub recommendation: Option<Recommendation>,
     /// The same in one sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year."))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year.")
+    )]
     pub words: String,
 }
 
@@ -126,7 +129,10 @@ pub fn advise(
             format!("The source says that no {oxide} is needed ({}).", derivation.source)
         }
         Some(Recommendation::SeeLaboratory { class }) => {
-            format!("The {} is {class}; no source that was read says how much {oxide}. {SEE_LABORATORY}", nutrient.words())
+            format!(
+                "The {} is {class}; no source that was read says how much {oxide}. {SEE_LABORATORY}",
+                nutrient.words()
+            )
         }
         Some(Recommendation::FromReport { .. }) | None => {
             format!("The report holds no recommendation of {oxide} and no number that a source reads. {SEE_LABORATORY}")

@@ -136,11 +136,7 @@ async fn get_soil_report(
 }
 
 /// A report with its section and property.
-async fn of_property(
-    app: &App,
-    id: SoilReportId,
-    scope: Scope,
-) -> Result<(SoilReport, Section, Property), Problem> {
+async fn of_property(app: &App, id: SoilReportId, scope: Scope) -> Result<(SoilReport, Section, Property), Problem> {
     let (reader, missing) = (app.store.reader(), || Problem::not_found("soil report"));
     let report = store::soil_reports::get(reader, id, scope).await?.ok_or_else(missing)?;
     let section = store::sections::get(reader, report.section_id, scope).await?.ok_or_else(missing)?;

@@ -123,11 +123,7 @@ fn estimate(input: &ErrorInput) -> ErrorEstimate {
 
 /// The error that follows from the parts, or somebody's own estimate, which may not be smaller than what a source says of the
 /// method.
-fn error(
-    own: Option<&ErrorInput>,
-    from: &MeasuredFrom,
-    survey: &Survey,
-) -> Result<Option<ErrorEstimate>, FieldFault> {
+fn error(own: Option<&ErrorInput>, from: &MeasuredFrom, survey: &Survey) -> Result<Option<ErrorEstimate>, FieldFault> {
     let Some(own) = own else { return Ok(survey.error.clone()) };
     let of_outline = |shape: &domain::measurement::shapes::Shape| {
         matches!(shape, domain::measurement::shapes::Shape::Outline { position_error_ft: Some(_), .. })
@@ -146,11 +142,7 @@ fn error(
 }
 
 fn figures(from: &MeasuredFrom) -> Figures {
-    Figures {
-        lawn: from.lawn.clone(),
-        not_lawn: from.not_lawn.clone(),
-        reading_error_ft: from.reading_error_ft,
-    }
+    Figures { lawn: from.lawn.clone(), not_lawn: from.not_lawn.clone(), reading_error_ft: from.reading_error_ft }
 }
 
 fn field_fault(fault: &PartFault) -> FieldFault {
@@ -171,12 +163,7 @@ fn distances(from: &MeasuredFrom) -> Option<Vec<SetbackFeature>> {
 }
 
 /// Puts the legal distance where none was entered, and says where it cannot be had.
-fn with_distances(
-    from: &MeasuredFrom,
-    property: &Property,
-    law: &Lawbook,
-    on: Day,
-) -> (MeasuredFrom, Vec<FieldFault>) {
+fn with_distances(from: &MeasuredFrom, property: &Property, law: &Lawbook, on: Day) -> (MeasuredFrom, Vec<FieldFault>) {
     let mut legal: Option<Result<(Distance, String), String>> = None;
     let mut faults = Vec::new();
     let mut filled = |(index, feature): (usize, &KeepOff)| {
@@ -190,7 +177,9 @@ fn with_distances(
             legal.get_or_insert_with(|| from_water(property, law, on, equipment)).clone()
         } else {
             let what = feature.kind.words();
-            Err(format!("is required: the law that was read sets no distance from {what}; enter that of the label, or your own"))
+            Err(format!(
+                "is required: the law that was read sets no distance from {what}; enter that of the label, or your own"
+            ))
         };
         match found {
             Ok((distance, rule)) => (feature.distance_ft, feature.rule) = (Some(distance), Some(rule)),
@@ -203,12 +192,7 @@ fn with_distances(
 }
 
 /// The longest distance from water that the rule sets of the property ask, and the rule it comes from.
-fn from_water(
-    property: &Property,
-    law: &Lawbook,
-    on: Day,
-    equipment: Equipment,
-) -> Result<(Distance, String), String> {
+fn from_water(property: &Property, law: &Lawbook, on: Day, equipment: Equipment) -> Result<(Distance, String), String> {
     let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
     let enter = "enter the distance, by the label and the local authority";
     if codes.is_empty() {
@@ -290,11 +274,13 @@ fn as_entered(measurement: &Measurement) -> Derivation {
     let begun = Derivation::of("area", "as entered").from_source(SourceMark::Own, &source);
     match measurement.area_m2 {
         None => begun.gives(measurement.area_sqft, "as entered").derivation,
-        Some(metric) => begun
-            .with("area as entered", metric)
-            .converting("1 sq ft is 0.09290304 square meters exactly")
-            .gives(measurement.area_sqft, "down to the hundredth of a square foot")
-            .derivation,
+        Some(metric) => {
+            begun
+                .with("area as entered", metric)
+                .converting("1 sq ft is 0.09290304 square meters exactly")
+                .gives(measurement.area_sqft, "down to the hundredth of a square foot")
+                .derivation
+        }
     }
 }
 

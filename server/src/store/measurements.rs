@@ -247,7 +247,8 @@ pub async fn insert(
     let parts = measured.from.as_ref().map(serde_json::to_string).transpose();
     let parts = parts.map_err(|error| sqlx::Error::Encode(error.into()))?;
     let error = measured.error.as_ref();
-    let (error_raw, error_source) = (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
+    let (error_raw, error_source) =
+        (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
     let error_mark = error.map(|error| word::<SourceMark>(&error.mark));
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,

@@ -14,7 +14,8 @@ use crate::{
     quantity::Distance,
 };
 
-const TOO_MANY: &str = "all outlines and features together have at most 1,000 positions; leave out some that lie close together";
+const TOO_MANY: &str =
+    "all outlines and features together have at most 1,000 positions; leave out some that lie close together";
 
 /// The outlines as polygons, or every fault.
 pub(super) fn faults(
@@ -36,10 +37,9 @@ pub(super) fn faults(
     if figures.lawn.is_empty() {
         faults.push(PartFault::new("/lawn", "missing", "needs at least one figure or outline that is lawn"));
     }
-    for (name, shapes, into) in [
-        ("lawn", &figures.lawn, &mut polygons.lawn),
-        ("not_lawn", &figures.not_lawn, &mut polygons.not_lawn),
-    ] {
+    for (name, shapes, into) in
+        [("lawn", &figures.lawn, &mut polygons.lawn), ("not_lawn", &figures.not_lawn, &mut polygons.not_lawn)]
+    {
         for (index, shape) in shapes.iter().enumerate() {
             let at = format!("/{name}/{index}");
             match shape {
@@ -74,7 +74,7 @@ fn read(outline: &Outline, near: Option<MapPosition>, at: &str) -> Result<Polygo
     polygon.map_err(|fault| {
         let spot = pointer::of(outline, &fault);
         let more = spot.words.map_or_else(String::new, |words| format!(". {words}"));
-        PartFault::new(format!("{at}/outline{}", spot.pointer), code(&fault), format!("{fault}{more}"))
+        PartFault::new(format!("{at}/outline{}", spot.pointer), code(&fault), &format!("{fault}{more}"))
     })
 }
 
@@ -102,17 +102,17 @@ fn of_taped(shape: &Shape, at: &str) -> Vec<PartFault> {
     let zeros: Vec<PartFault> = nothing
         .map(|(index, (field, _))| {
             let index = if several { format!("/{index}") } else { String::new() };
-            PartFault::new(format!("{at}/{field}{index}"), "out_of_range", MeasurementFault::NoLength)
+            PartFault::new(format!("{at}/{field}{index}"), "out_of_range", &MeasurementFault::NoLength)
         })
         .collect();
     match fault {
         MeasurementFault::NoLength => zeros,
         MeasurementFault::TooFewOffsets if !zeros.is_empty() => zeros,
         MeasurementFault::TooFewOffsets | MeasurementFault::OddStrips => {
-            vec![PartFault::new(format!("{at}/widths_ft"), "wrong_count", fault)]
+            vec![PartFault::new(format!("{at}/widths_ft"), "wrong_count", &fault)]
         }
-        MeasurementFault::TooFewRadii => vec![PartFault::new(format!("{at}/radii_ft"), "wrong_count", fault)],
-        _ => vec![PartFault::new(at, "invalid", fault)],
+        MeasurementFault::TooFewRadii => vec![PartFault::new(format!("{at}/radii_ft"), "wrong_count", &fault)],
+        _ => vec![PartFault::new(at, "invalid", &fault)],
     }
 }
 
@@ -127,11 +127,13 @@ fn of_feature(feature: &SetbackFeature, lawn: Option<MapPosition>, at: &str) -> 
             let spot = pointer::of(&ring, &fault).pointer;
             let position = spot.strip_prefix("/coordinates/0").unwrap_or_default();
             let message = match fault {
-                OutlineFault::FarAway => "the feature lies more than 50 miles from the lawn; check the place".to_owned(),
+                OutlineFault::FarAway => {
+                    "the feature lies more than 50 miles from the lawn; check the place".to_owned()
+                }
                 OutlineFault::NoRing => "a feature needs positions, each longitude and latitude in degrees".to_owned(),
                 ref other => other.to_string(),
             };
-            faults.push(PartFault::new(format!("{at}/positions{position}"), code(&fault), message));
+            faults.push(PartFault::new(format!("{at}/positions{position}"), code(&fault), &message));
         }
         Ok(line) => {
             let closed = line.0.len() >= 4 && line.0.first() == line.0.last();

@@ -1,5 +1,4 @@
 //! The outlines laid over each other, and what the distances leave of them.
-#![expect(clippy::float_arithmetic, reason = "positions are floats; areas leave as whole hundredths, rounded once")]
 
 use geo::{BooleanOps, Centroid, Coord, GeodesicArea, MapCoords, MultiPolygon, Polygon, unary_union};
 
@@ -24,7 +23,8 @@ impl Polygons {
     /// The error of all outlines together; nothing when of none it is known.
     pub(super) fn deviation(&self) -> Option<Area> {
         let each = self.lawn.iter().chain(&self.not_lawn);
-        let known = each.filter_map(|(polygon, error)| deviation(polygon, (*error)?)).map(Area::raw).reduce(|a, b| a + b);
+        let known =
+            each.filter_map(|(polygon, error)| deviation(polygon, (*error)?)).map(Area::raw).reduce(|a, b| a + b);
         known.and_then(|raw| Area::checked(raw).ok())
     }
 }
@@ -78,7 +78,7 @@ impl Ground {
             let mut kept = Vec::new();
             for (index, feature) in keep_off.iter().enumerate() {
                 let strip = strip(feature, &plane)
-                    .map_err(|fault| PartFault::new(format!("/keep_off/{index}/positions"), "invalid", fault))?;
+                    .map_err(|fault| PartFault::new(format!("/keep_off/{index}/positions"), "invalid", &fault))?;
                 kept.extend(strip.0);
             }
             let left = plane.back(&lawn.difference(&unary_union(&kept)));
