@@ -62,7 +62,7 @@ pub struct KeepOff {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MeasuredFrom {
-    /// Added. Taped figures have their lengths in feet; an outline is a GeoJSON polygon, with holes for what is not lawn.
+    /// Added. Taped figures have their lengths in feet; an outline is a polygon of RFC 7946, with holes for what is not lawn.
     #[schema(min_items = 1, max_items = 100)]
     pub lawn: Vec<Shape>,
     /// Taken off: house, drive, beds. An outline is taken off where it lies on an outline of lawn.
