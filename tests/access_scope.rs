@@ -57,6 +57,8 @@ impl Strangers {
             format!("sections/{front}/measurements"),
             format!("sections/{front}/soil-reports"),
             format!("soil-reports/{soil_report}"),
+            format!("soil-reports/{soil_report}/interpretation"),
+            format!("soil-reports/{soil_report}/lime"),
             format!("visits/{visit}"),
             format!("clearances/{clearance}"),
             format!("clearances/{clearance}/decision"),

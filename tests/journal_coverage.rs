@@ -291,11 +291,17 @@ async fn no_question_leaves_an_entry() {
         .id();
     let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
     let file = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201).id();
+    let measurements = company.owner.get(&format!("/api/v1/sections/{}/measurements", company.front)).await.expect(200);
+    let measurement = measurements.body["items"][0]["id"].as_str().unwrap().to_owned();
+    let reports = company.owner.get(&format!("/api/v1/sections/{}/soil-reports", company.front)).await.expect(200);
+    let report = reports.body["items"][0]["id"].as_str().unwrap().to_owned();
     let mut watch = Watch::over(&company.owner).await;
     let things = [
         ("clients", &company.client),
         ("properties", &company.property),
         ("sections", &company.front),
+        ("measurements", &measurement),
+        ("soil-reports", &report),
         ("products", &company.feed),
         ("equipment", &spreader),
         ("calibrations", &calibration),

@@ -110,6 +110,22 @@ fn every_request_body_has_an_example_that_fits() {
 }
 
 #[test]
+fn every_example_is_one() {
+    let mut offenders = Vec::new();
+    let mut looked_at = 0;
+    for (name, schema) in document()["components"]["schemas"].as_object().unwrap() {
+        let examples = schema["examples"].as_array().into_iter().flatten();
+        for example in schema.get("example").into_iter().chain(examples) {
+            let faults = harness::contract::faults(schema, example);
+            offenders.extend(faults.into_iter().map(|fault| format!("{name}: {fault}")));
+            looked_at += 1;
+        }
+    }
+    assert!(looked_at > 30, "only {looked_at} examples were found");
+    none(&offenders, "an example is read before anything else: write one that its own schema takes.");
+}
+
+#[test]
 fn every_reference_leads_somewhere() {
     fn dangling(value: &Value, found: &mut Vec<String>) {
         match value {

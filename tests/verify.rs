@@ -44,6 +44,7 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &with_it).await.expect(201);
     let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
     let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
+    measured_and_dug(&company).await;
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
@@ -60,6 +61,30 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     }
     drop(connection);
     check_file(&file).await.unwrap().faults
+}
+
+/// An area that was worked out, and a report with everything on it.
+async fn measured_and_dug(company: &Company) {
+    let section = format!("/api/v1/sections/{}", company.rear);
+    // Places with seventeen digits, which only an exact reader keeps.
+    let third = 0.001 / 3.0;
+    let (east, north) = (-76.88 + third, 40.27 + third);
+    let corners = json!([[[-76.88, 40.27], [east, 40.27], [east, north], [-76.88, 40.27]]]);
+    let measured = json!({
+        "measured_on": "2026-09-01", "method": "gps_outline", "measured_by": "Tech 01", "from": {
+            "lawn": [{ "shape": "outline", "outline": { "type": "Polygon", "coordinates": corners }, "position_error_ft": "1" }],
+            "not_lawn": [{ "shape": "rectangle", "length_ft": "10", "width_ft": "12" }],
+            "keep_off": [{ "kind": "drain", "positions": [corners[0][0]], "distance_ft": "3", "rule": "the label" }],
+        },
+    });
+    let _ = company.office.post(&format!("{section}/measurements"), &measured).await.expect(201);
+    let report = json!({
+        "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3", "cores": 8, "depth_in": "3",
+        "tool": "probe", "laboratory_table": "rutgers", "ph": "5.8", "buffer_ph": "6.3", "acidity": { "meq": "6.5", "per": "100_g" },
+        "organic_matter_percent": "3.1", "lime_recommended_lb_per_1000_sqft": "80",
+        "values": [{ "nutrient": "phosphorus", "reading": "30", "unit": "lb_per_acre", "basis": "element" }],
+    });
+    let _ = company.office.post(&format!("{section}/soil-reports"), &report).await.expect(201);
 }
 
 #[tokio::test]
@@ -155,10 +180,34 @@ async fn every_change_of_machines_and_files_shows() {
     each_shows(&changes).await;
 }
 
-/// What was done, how, and what the check must say of it.
+/// Each change (what it is, how it is done, what the check says) shows.
 async fn each_shows(changes: &[(&str, &str, &str)]) {
     for (what, sql, expected) in changes {
         let faults = faults_after(&[sql]).await;
         assert!(faults.iter().any(|fault| fault.contains(expected)), "{what}: {faults:#?}");
     }
+}
+
+#[tokio::test]
+async fn what_was_measured_and_dug_shows() {
+    let changes = [
+        (
+            "what an area was worked out from",
+            "UPDATE measurements SET parts = replace(parts, '\"12\"', '\"13\"')",
+            "differs in from",
+        ),
+        ("a distance", "UPDATE measurements SET parts = replace(parts, '\"3\"', '\"2\"')", "differs in from"),
+        ("an error", "UPDATE measurements SET error = error - 1", "differs in error"),
+        ("the lawn before distances", "UPDATE measurements SET lawn = lawn + 1", "differs in lawn_sqft"),
+        ("who measured", "UPDATE measurements SET measured_by = 'Somebody'", "differs in measured_by"),
+        (
+            "a soil number",
+            "UPDATE soil_reports SET readings = replace(readings, '\"30\"', '\"90\"')",
+            "differs in values",
+        ),
+        ("an acidity", "UPDATE soil_reports SET acidity = acidity + 1", "differs in acidity"),
+        ("lime", "UPDATE soil_reports SET lime_recommended = 0", "differs in lime_recommended_lb_per_1000_sqft"),
+        ("a depth", "UPDATE soil_reports SET depth = 400", "differs in depth_in"),
+    ];
+    each_shows(&changes).await;
 }

@@ -5,8 +5,12 @@
 
 pub mod outline;
 mod plane;
+mod pointer;
 pub mod setback;
+#[cfg(feature = "schema")]
+mod shape_schema;
 pub mod shapes;
+pub mod survey;
 
 use serde::{Deserialize, Serialize};
 
@@ -36,6 +40,8 @@ pub enum MeasurementFault {
     TooFewRadii,
     #[error("what is taken off is as large as what was measured; nothing would be left")]
     NothingLeft,
+    #[error("an outline is measured on the map and not with a tape")]
+    OnTheMap,
     #[error("the area must be from 0.01 to 10,000,000 sq ft (229 acres); check the units")]
     OutOfRange,
 }

@@ -70,6 +70,28 @@ pub struct Label {
     pub printed: Option<Box<printed::PrintedLabel>>,
 }
 
+impl Label {
+    /// A granular label that holds each nutrient that rules tell apart, for questions about no product in particular.
+    pub(crate) const fn with_every_nutrient() -> Self {
+        Self {
+            form: ProductForm::Granular,
+            nitrogen_percent: Percent::from_raw(1_000),
+            slow_nitrogen_percent: Percent::from_raw(500),
+            phosphate_percent: Percent::from_raw(1_000),
+            potash_percent: Percent::from_raw(1_000),
+            enhanced_efficiency: false,
+            release_percent_per_month: None,
+            organic: false,
+            compost: false,
+            labelled_for_establishment: false,
+            product_limit_lb_per_1000_sqft: None,
+            air_temperature_limit_f: None,
+            wind_limit_mph: None,
+            printed: None,
+        }
+    }
+}
+
 /// Nutrients in a mass of product, exact.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]

@@ -3,8 +3,10 @@
 pub mod interpret;
 pub mod lime;
 pub mod lime_rules;
+pub mod liming;
 pub mod need;
 pub mod potash_phosphate;
+pub mod reading;
 pub mod sample;
 mod tables;
 pub mod target_ph;

@@ -1,7 +1,11 @@
 //! The API document: its head, and what every operation has in common, added in one place instead of in each handler.
 
 use axum::Router;
-use domain::ids::RecordId;
+use domain::{
+    ids::RecordId,
+    quantity::LimeCredit,
+    soil::lime_rules::{CapOn, SplitRule},
+};
 use utoipa::{
     OpenApi,
     openapi::{
@@ -45,7 +49,7 @@ use crate::{
         (name = "statements", description = "The year's nutrients, traced to their records."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
-    components(schemas(Problem, FieldFault, RecordId))
+    components(schemas(Problem, FieldFault, RecordId, LimeCredit, SplitRule, CapOn))
 )]
 struct Head;
 

@@ -17,6 +17,7 @@ mod read;
 mod read_about;
 mod schema;
 mod schema_fields;
+mod soil_reports;
 mod stack;
 mod strictest;
 pub mod told;
@@ -32,6 +33,7 @@ pub use fault::LawFault;
 pub use on_day::{InForce, RuleOnDay};
 pub(crate) use on_day::{limited, list, month_day, purpose};
 pub use schema::rule_file_schema;
+pub use soil_reports::ReportTaken;
 pub(crate) use stack::{Force, Stack};
 pub use strictest::{CapPer, Intent, RuleName, Strictest, StrictestCap, StrictestDistance, StrictestMonths};
 

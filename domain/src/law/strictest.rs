@@ -9,7 +9,7 @@ use super::{
     Lawbook,
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
-    model::{Binds, Comparator, Rule, Standing, Value},
+    model::{Binds, Comparator, Kind, Rule, Standing, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
 };
@@ -136,6 +136,21 @@ impl Lawbook {
             record_fields: self.record_fields(codes, intent.audience, intent.on),
             unknown: self.unread(codes, intent).into_iter().map(name).collect(),
         }
+    }
+
+    /// The longest distance from water that hired work on an established lawn must keep on a day, for a product that holds
+    /// every nutrient. The rules that may ask for more and of which no text was read for the day come with it.
+    pub fn distance_from_water(
+        &self,
+        codes: &[String],
+        on: Day,
+        equipment: Equipment,
+    ) -> (Option<StrictestDistance>, Vec<RuleName>) {
+        let label = &Label::with_every_nutrient();
+        let (audience, purpose) = (Audience::Professional, Purpose::Maintenance);
+        let intent = Intent { on, audience, purpose, label, species: None, equipment };
+        let unread = self.unread(codes, &intent).into_iter().filter(|rule| rule.kind == Kind::Setback).map(name);
+        (distance(&self.binding(codes, &intent, on), equipment), unread.collect())
     }
 
     /// The rules that may refuse, with what they demand on a day.

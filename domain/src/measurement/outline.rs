@@ -26,11 +26,35 @@ pub enum OutlineType {
 /// holes. Every ring ends where it began.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
 pub struct Outline {
     #[serde(rename = "type")]
     pub kind: OutlineType,
-    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 50))]
+    #[cfg_attr(feature = "schema", schema(schema_with = rings_schema))]
     pub coordinates: Vec<Vec<Vec<f64>>>,
+}
+
+/// Rings of positions with their bounds, for the API document. A third number is a height and is left out of account.
+#[cfg(feature = "schema")]
+pub fn rings_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+    let rings = utoipa::openapi::ArrayBuilder::new().items(positions_schema()).min_items(Some(1));
+    rings.max_items(Some(MOST_RINGS)).into()
+}
+
+/// Positions with their bounds, longitude before latitude.
+#[cfg(feature = "schema")]
+pub fn positions_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+    use utoipa::openapi::{ArrayBuilder, ObjectBuilder, schema::Type};
+    let degrees = ObjectBuilder::new().schema_type(Type::Number).minimum(Some(-12_000)).maximum(Some(12_000));
+    let position = ArrayBuilder::new().items(degrees).min_items(Some(2)).max_items(Some(3));
+    ArrayBuilder::new()
+        .items(position)
+        .min_items(Some(1))
+        .max_items(Some(MOST_POSITIONS))
+        .description(Some(
+            "Positions: longitude before latitude, in degrees; a height behind them is left out of account.",
+        ))
+        .into()
 }
 
 /// A place, longitude before latitude, in degrees.
@@ -72,6 +96,7 @@ pub enum OutlineFault {
     AbsurdSize { sqft: String },
 }
 
+pub(super) const KARNEY: &str = "Karney, Algorithms for Geodesics (2013), on the ellipsoid of WGS 84";
 pub const MOST_POSITIONS: usize = 1_000;
 pub const MOST_RINGS: usize = 50;
 /// Degrees of latitude in about fifty miles: further away an outline is somebody else's.
@@ -84,6 +109,11 @@ fn named(role: RingRole) -> String {
         RingRole::Exterior => "the outer ring".to_owned(),
         RingRole::Interior(index) => format!("hole {}", index + 1),
     }
+}
+
+/// How a fault calls the ring at an index.
+pub(super) fn ring_name(index: usize) -> String {
+    named(index.checked_sub(1).map_or(RingRole::Exterior, RingRole::Interior))
 }
 
 impl Outline {
@@ -131,7 +161,7 @@ impl Outline {
             .with_text("corners", &corners, "")
             .with_text("holes", &polygon.interiors().len(), "")
             .converting("1 sq ft is 0.09290304 square meters exactly")
-            .from_source(SourceMark::Computed, "Karney, Algorithms for Geodesics (2013), on the ellipsoid of WGS 84")
+            .from_source(SourceMark::Computed, KARNEY)
             .gives(area, "down to the hundredth of a square foot")
             .derivation;
         Ok(MeasuredArea { area_sqft: area, error_sqft, derivation })
@@ -160,12 +190,14 @@ pub(super) fn line(ring: &[Vec<f64>]) -> Result<LineString, OutlineFault> {
     if line.iter().all(lies_on_earth) {
         return Ok(LineString(line));
     }
-    let swapped = line.iter().all(|at| lies_on_earth(&Coord { x: at.y, y: at.x }));
+    // Where only a few positions are strange, those are slips and the axes are not swapped.
+    let strange = line.iter().filter(|at| !lies_on_earth(at)).count();
+    let swapped = strange * 2 >= line.len() && line.iter().all(|at| lies_on_earth(&Coord { x: at.y, y: at.x }));
     Err(if swapped { OutlineFault::SwappedAxes } else { OutlineFault::NoSuchPlace })
 }
 
 /// Whether the ring lies where the property is, as far as that is known.
-fn in_its_place(outer: &LineString, near: Option<MapPosition>) -> Result<(), OutlineFault> {
+pub(super) fn in_its_place(outer: &LineString, near: Option<MapPosition>) -> Result<(), OutlineFault> {
     let (Some(place), Some(first)) = (near, outer.0.first()) else { return Ok(()) };
     let close = |x: f64, y: f64| {
         let narrowing = place.latitude.to_radians().cos().max(0.01);
@@ -208,7 +240,7 @@ fn explained(fault: &InvalidPolygon) -> OutlineFault {
 
 /// Standard deviation of the area when each corner is off by so much on either axis: the area is half the sum of each
 /// corner's place times the gap between its neighbours, so the variances add up to a quarter of error^2 x gap^2.
-fn deviation(polygon: &Polygon, error: Distance) -> Option<Area> {
+pub(super) fn deviation(polygon: &Polygon, error: Distance) -> Option<Area> {
     let origin = polygon.centroid().map(|middle| Coord { x: middle.x(), y: middle.y() })?;
     let plane = plane::Plane::at(origin);
     let mut squares = 0.0;

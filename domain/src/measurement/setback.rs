@@ -29,6 +29,19 @@ pub enum FeatureKind {
     Other,
 }
 
+impl FeatureKind {
+    /// How a sentence calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Water => "water",
+            Self::Drain => "a drain",
+            Self::Pavement => "pavement",
+            Self::Well => "a well",
+            Self::Other => "another feature",
+        }
+    }
+}
+
 /// A feature on or near the lawn, with the distance that the law or the label sets for the equipment in use.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -42,6 +55,14 @@ pub struct SetbackFeature {
     /// The rule that sets the distance.
     #[cfg_attr(feature = "schema", schema(max_length = 120))]
     pub rule: String,
+}
+
+impl SetbackFeature {
+    /// `distance from water by us-md.setback`, no longer than an input of a derivation may be.
+    pub(super) fn in_words(&self) -> String {
+        let name = format!("distance from {} by {}", self.kind.words(), self.rule);
+        crate::law::limited(&name, 120)
+    }
 }
 
 /// The ground that may be treated.
@@ -80,29 +101,25 @@ pub fn treatable_rounded_down(
             .with("outline", outline_sqft);
     for feature in features {
         kept.extend(strip(feature, &plane)?.0);
-        let name = format!("distance from {:?} by {}", feature.kind, feature.rule).to_lowercase();
-        derivation = derivation.with(&crate::law::limited(&name, 120), feature.distance_ft);
+        derivation = derivation.with(&feature.in_words(), feature.distance_ft);
     }
     let flat = lawn.map_coords(|at| plane.project(at));
     let left = if kept.is_empty() { MultiPolygon(vec![flat]) } else { flat.difference(&unary_union(&kept)) };
     let left = plane.back(&left);
     let raw = plane::hundredths_rounded_down(left.geodesic_area_unsigned()).unwrap_or(0);
     let treatable_sqft = super::outline::sized(left.geodesic_area_unsigned()).ok().filter(|_| raw > 0);
-    let derivation = derivation
-        .from_source(
-            SourceMark::Computed,
-            "Buffers of the features in the plane that touches the ellipsoid at the lawn",
-        )
-        .gives_text(
-            &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
-            "sq ft",
-            "down to the hundredth of a square foot; distances are taken longer by a part in 1,000",
-        );
+    let derivation = derivation.from_source(SourceMark::Computed, BUFFERS).gives_text(
+        &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
+        "sq ft",
+        "down to the hundredth of a square foot; distances are taken longer by a part in 1,000",
+    );
     Ok(TreatableArea { outline_sqft, treatable_sqft, pieces: pieces(&left), derivation })
 }
 
+pub(super) const BUFFERS: &str = "Buffers of the features in the plane that touches the ellipsoid at the lawn";
+
 /// The ground too near to a feature, in the plane.
-fn strip(feature: &SetbackFeature, plane: &Plane) -> Result<MultiPolygon, OutlineFault> {
+pub(super) fn strip(feature: &SetbackFeature, plane: &Plane) -> Result<MultiPolygon, OutlineFault> {
     if feature.positions.len() > super::outline::MOST_POSITIONS {
         return Err(OutlineFault::TooMany);
     }
@@ -118,7 +135,7 @@ fn strip(feature: &SetbackFeature, plane: &Plane) -> Result<MultiPolygon, Outlin
     })
 }
 
-fn pieces(left: &MultiPolygon) -> Vec<Outline> {
+pub(super) fn pieces(left: &MultiPolygon) -> Vec<Outline> {
     let ring = |ring: &LineString| ring.0.iter().map(|at| vec![at.x, at.y]).collect();
     let outline = |piece: &Polygon| Outline {
         kind: OutlineType::Polygon,

@@ -4,7 +4,7 @@ use num_bigint::BigInt;
 use num_rational::BigRational;
 use serde::{Deserialize, Serialize};
 
-use super::{MeasuredArea, MeasurementFault};
+use super::{MeasuredArea, MeasurementFault, outline::Outline};
 use crate::{
     explain::{Derivation, SourceMark},
     quantity::{Area, Distance},
@@ -22,8 +22,7 @@ pub enum OffsetRule {
 }
 
 /// One figure. Lengths are in feet.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "shape", deny_unknown_fields)]
 pub enum Shape {
     Rectangle {
@@ -56,19 +55,24 @@ pub enum Shape {
     /// Widths across the longest line at even distances, the first and last at its ends.
     Offsets {
         spacing_ft: Distance,
-        #[cfg_attr(feature = "schema", schema(min_items = 2, max_items = 1_000))]
         widths_ft: Vec<Distance>,
         rule: OffsetRule,
     },
     /// A circle with the mean of radii measured all around from one middle.
     AverageRadius {
-        #[cfg_attr(feature = "schema", schema(min_items = 3, max_items = 1_000))]
         radii_ft: Vec<Distance>,
+    },
+    /// Walked or drawn on the map. Only a survey measures it, since it needs the earth and not a tape.
+    Outline {
+        outline: Outline,
+        /// How far each corner may be off.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        position_error_ft: Option<Distance>,
     },
 }
 
 /// A measured section: figures that are lawn, less figures that are not.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Figures {
@@ -86,7 +90,7 @@ pub struct Figures {
 /// Pi to fourteen digits: on the largest area that is stored it is off by less than a millionth of a square foot.
 const PI: (i64, i64) = (314_159_265_358_979, 100_000_000_000_000);
 
-fn whole(number: i64) -> BigRational {
+pub(super) fn whole(number: i64) -> BigRational {
     BigRational::from_integer(BigInt::from(number))
 }
 
@@ -95,22 +99,26 @@ fn ratio(numerator: i64, denominator: i64) -> BigRational {
 }
 
 impl Shape {
-    fn lengths(&self) -> Vec<Distance> {
+    /// Every length with the name of its field. A width may be nothing where the lawn comes to a point; no other length may.
+    pub(super) fn lengths(&self) -> Vec<(&'static str, Distance)> {
         match self {
             Self::Rectangle { length_ft: a, width_ft: b }
-            | Self::Triangle { base_ft: a, height_ft: b }
             | Self::Oval { length_ft: a, width_ft: b }
-            | Self::Ellipse { length_ft: a, width_ft: b } => vec![*a, *b],
-            Self::Circle { radius_ft } => vec![*radius_ft],
-            Self::Trapezoid { side_ft, other_side_ft, height_ft } => vec![*side_ft, *other_side_ft, *height_ft],
-            // A width may be nothing where the lawn comes to a point; the spacing may not.
-            Self::Offsets { spacing_ft, .. } => vec![*spacing_ft],
-            Self::AverageRadius { radii_ft } => radii_ft.clone(),
+            | Self::Ellipse { length_ft: a, width_ft: b } => vec![("length_ft", *a), ("width_ft", *b)],
+            Self::Triangle { base_ft, height_ft } => vec![("base_ft", *base_ft), ("height_ft", *height_ft)],
+            Self::Circle { radius_ft } => vec![("radius_ft", *radius_ft)],
+            Self::Trapezoid { side_ft, other_side_ft, height_ft } => {
+                vec![("side_ft", *side_ft), ("other_side_ft", *other_side_ft), ("height_ft", *height_ft)]
+            }
+            Self::Offsets { spacing_ft, .. } => vec![("spacing_ft", *spacing_ft)],
+            Self::AverageRadius { radii_ft } => radii_ft.iter().map(|radius| ("radii_ft", *radius)).collect(),
+            Self::Outline { .. } => Vec::new(),
         }
     }
 
-    fn check(&self) -> Result<(), MeasurementFault> {
+    pub(super) fn check(&self) -> Result<(), MeasurementFault> {
         match self {
+            Self::Outline { .. } => Err(MeasurementFault::OnTheMap),
             Self::Offsets { spacing_ft, widths_ft, .. } if widths_ft.len() < 2 || spacing_ft.raw() <= 0 => {
                 Err(MeasurementFault::TooFewOffsets)
             }
@@ -118,13 +126,24 @@ impl Shape {
                 Err(MeasurementFault::OddStrips)
             }
             Self::AverageRadius { radii_ft } if radii_ft.len() < 3 => Err(MeasurementFault::TooFewRadii),
-            _ if self.lengths().iter().any(|length| length.raw() <= 0) => Err(MeasurementFault::NoLength),
+            _ if self.lengths().iter().any(|(_, length)| length.raw() <= 0) => Err(MeasurementFault::NoLength),
             _ => Ok(()),
         }
     }
 
+    /// `100 x 80`, no longer than an input of a derivation may be.
+    pub(super) fn lengths_in_words(&self) -> String {
+        let lengths: Vec<String> = match self {
+            Self::Offsets { spacing_ft, widths_ft, .. } => {
+                std::iter::once(spacing_ft).chain(widths_ft).map(ToString::to_string).collect()
+            }
+            other => other.lengths().iter().map(|(_, length)| length.to_string()).collect(),
+        };
+        crate::law::limited(&lengths.join(" x "), 120)
+    }
+
     /// The area in ten-thousandths of a square foot, every length longer by `off` hundredths of a foot.
-    fn exact(&self, off: i64) -> BigRational {
+    pub(super) fn exact(&self, off: i64) -> BigRational {
         let at = |length: &Distance| whole((length.raw() + off).max(0));
         let pi = || ratio(PI.0, PI.1);
         match self {
@@ -154,11 +173,28 @@ impl Shape {
                 let mean = radii_ft.iter().map(at).sum::<BigRational>() / whole(count);
                 pi() * mean.clone() * mean
             }
+            // Outlines are laid over each other on the map and not summed.
+            Self::Outline { .. } => whole(0),
+        }
+    }
+
+    /// How a sentence calls it.
+    pub const fn words(&self) -> &'static str {
+        match self {
+            Self::Rectangle { .. } => "rectangle",
+            Self::Triangle { .. } => "triangle",
+            Self::Circle { .. } => "circle",
+            Self::Trapezoid { .. } => "trapezoid",
+            Self::Oval { .. } => "oval",
+            Self::Ellipse { .. } => "ellipse",
+            Self::Offsets { .. } => "offsets",
+            Self::AverageRadius { .. } => "average radius",
+            Self::Outline { .. } => "outline",
         }
     }
 
     /// The formula, and where it was read.
-    const fn formula(&self) -> (&'static str, &'static str, SourceMark) {
+    pub(super) const fn formula(&self) -> (&'static str, &'static str, SourceMark) {
         match self {
             Self::Rectangle { .. } => ("length x width", "Western Australia TAFE, measuring areas", SourceMark::Read),
             Self::Triangle { .. } => ("base x height / 2", "Western Australia TAFE, measuring areas", SourceMark::Read),
@@ -179,12 +215,15 @@ impl Shape {
             Self::AverageRadius { .. } => {
                 ("pi x (mean of the radii)^2", "How to Measure a Putting Green", SourceMark::Read)
             }
+            Self::Outline { .. } => {
+                ("area of the outline on the ellipsoid", super::outline::KARNEY, SourceMark::Computed)
+            }
         }
     }
 }
 
 impl Figures {
-    /// The area, rounded down to the hundredth of a square foot.
+    /// The area of what was taped, rounded down to the hundredth of a square foot.
     ///
     /// The error is what the area would change by if every length of the lawn were read too long and every length of the
     /// rest too short by the reading error, or the other way; offsets are held to be off by 5 % at least (Missouri).
@@ -197,12 +236,7 @@ impl Figures {
             return Err(MeasurementFault::NothingLeft);
         }
         let area = hundredths(&exact.floor(), 100).ok_or(MeasurementFault::OutOfRange)?;
-        let error = self.reading_error_ft.map(|error| {
-            let (more, less) = (self.exact(error.raw()) - exact.clone(), exact.clone() - self.exact(-error.raw()));
-            more.max(less)
-        });
-        let by_method = self.offsets().then(|| exact / whole(20));
-        let error_sqft = error.into_iter().chain(by_method).max().and_then(|error| {
+        let error_sqft = self.tape_error(&exact).and_then(|error| {
             // Rounded up by taking the next hundredth whenever there is a rest.
             let up = (error / whole(100)).ceil();
             hundredths(&up, 1)
@@ -210,11 +244,21 @@ impl Figures {
         Ok(MeasuredArea { area_sqft: area, error_sqft, derivation: self.derivation(area) })
     }
 
-    fn offsets(&self) -> bool {
+    /// How far the taped figures may be off, in ten-thousandths of a square foot.
+    pub(super) fn tape_error(&self, exact: &BigRational) -> Option<BigRational> {
+        let error = self.reading_error_ft.map(|error| {
+            let (more, less) = (self.exact(error.raw()) - exact, exact - self.exact(-error.raw()));
+            more.max(less)
+        });
+        let by_method = self.offsets().then(|| exact / whole(20));
+        error.into_iter().chain(by_method).max()
+    }
+
+    pub(super) fn offsets(&self) -> bool {
         self.lawn.iter().chain(&self.not_lawn).any(|shape| matches!(shape, Shape::Offsets { .. }))
     }
 
-    fn exact(&self, off: i64) -> BigRational {
+    pub(super) fn exact(&self, off: i64) -> BigRational {
         let sum = |shapes: &[Shape], off| shapes.iter().map(|shape| shape.exact(off)).sum::<BigRational>();
         sum(&self.lawn, off) - sum(&self.not_lawn, -off)
     }
@@ -226,13 +270,7 @@ impl Figures {
             Derivation::of("area", &format!("sum of the lawn less what is not lawn: {}", unique(&formulas).join("; ")));
         for (name, shapes) in [("lawn", &self.lawn), ("not lawn", &self.not_lawn)] {
             for shape in shapes {
-                let lengths: Vec<String> = match shape {
-                    Shape::Offsets { spacing_ft, widths_ft, .. } => {
-                        std::iter::once(spacing_ft).chain(widths_ft).map(ToString::to_string).collect()
-                    }
-                    other => other.lengths().iter().map(ToString::to_string).collect(),
-                };
-                derivation = derivation.with_text(name, &crate::law::limited(&lengths.join(" x "), 120), "ft");
+                derivation = derivation.with_text(name, &shape.lengths_in_words(), "ft");
             }
         }
         derivation.from_source(mark, source).gives(area, "down to the hundredth of a square foot").derivation
@@ -250,7 +288,7 @@ fn unique<'a>(texts: &[&'a str]) -> Vec<&'a str> {
 }
 
 /// So many ten-thousandths of a square foot (or hundredths, with a divisor of 1) as an area, rounded down.
-fn hundredths(number: &BigRational, divisor: i64) -> Option<Area> {
+pub(super) fn hundredths(number: &BigRational, divisor: i64) -> Option<Area> {
     let raw = (number / whole(divisor)).floor().to_integer();
     i64::try_from(raw).ok().and_then(|raw| Area::checked(raw.max(0)).ok())
 }

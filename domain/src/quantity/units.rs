@@ -44,6 +44,12 @@ unit!(
     /// Ground, in hundredths of a square foot.
     SquareFoot as Area, "sq ft", scale 2, written 2, 1..=1_000_000_000, eg "8200", "Area of ground, above zero.");
 unit!(
+    /// Ground as a metric plan or tape gives it, in ten-thousandths of a square meter.
+    SquareMeter as MetricArea, "m2", scale 4, written 2, 1..=9_290_304_000, eg "761.8", "Area of ground in square meters, kept as entered beside its square feet.");
+unit!(
+    /// Tons of lime on an acre, in thousandths.
+    TonPerAcre as LimeCredit, "tons per acre", scale 3, written 3, 0..=100_000, eg "0.25", "Lime of earlier years that still works, in tons on the acre, as a laboratory credits it.");
+unit!(
     /// A share of weight, in hundredths of a percent.
     PercentPoint as Percent, "%", scale 2, written 2, 0..=10_000, eg "24", "Share by weight.");
 unit!(

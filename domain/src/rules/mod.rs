@@ -22,6 +22,8 @@ mod weather_age;
 pub(crate) mod wind;
 mod window;
 
+pub(crate) use phosphorus_need::is_young;
+
 use std::borrow::Cow;
 
 use crate::{

@@ -12,6 +12,7 @@ use crate::{
     },
     quantity::{NutrientRate, ProductMass, RateSum},
     soil::SoilReport,
+    time::Day,
 };
 
 /// How far the soil reports of a section carry.
@@ -25,13 +26,17 @@ enum Need<'r> {
     NoReport(Option<&'r SoilReport>),
 }
 
+/// Whether soil that was dug on a day is young enough on another: the months are counted back from the day of application.
+pub(crate) fn is_young(sampled_on: Day, on: Day, months: u16) -> bool {
+    sampled_on >= on.minus_months(i32::from(months))
+}
+
 /// The newest report that was sampled by the day and is young enough. A report of soil that was dug later proves nothing
 /// about the day of application.
 pub(super) fn report<'s>(section: &SectionCase<'s>, case: &Case<'_>, months: Option<u16>) -> Option<&'s SoilReport> {
     let on = case.facts.on;
-    let oldest = months.map(|months| on.minus_months(i32::from(months)));
     let reports = section.section.soil_reports.iter().filter(|report| report.sampled_on <= on);
-    let young = reports.filter(|report| oldest.is_none_or(|oldest| report.sampled_on >= oldest));
+    let young = reports.filter(|report| months.is_none_or(|months| is_young(report.sampled_on, on, months)));
     young.max_by_key(|report| (report.sampled_on, report.id))
 }
 
@@ -142,7 +147,7 @@ fn opens(duty: &PhosphorusNeed) -> String {
 /// What one application within 365 days may put down without a report; nothing when there was another one.
 fn free_bound(duty: &PhosphorusNeed, section: &SectionCase<'_>, case: &Case<'_>) -> Option<Bound> {
     let rate = duty.one_free?;
-    let near = |day: crate::time::Day| case.facts.on.days_since(day).abs() <= 364;
+    let near = |day: Day| case.facts.on.days_since(day).abs() <= 364;
     let others = super::interval::days(Nutrient::Phosphate, section);
     (!others.into_iter().any(near)).then_some(recommended_bound(rate))
 }

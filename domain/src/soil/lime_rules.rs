@@ -56,10 +56,11 @@ impl SplitRule {
 
 /// What the limit at once is held against. The sheets state the recommendation; which of the two a company holds is its
 /// setting.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum CapOn {
+    #[default]
     Recommendation,
     Material,
 }

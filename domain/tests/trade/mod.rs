@@ -19,6 +19,7 @@ mod references;
 mod shapes;
 mod soil;
 mod spraying;
+mod surveys;
 mod units;
 
 use domain::{

@@ -1,35 +1,45 @@
 //! Measurements of lawn sections.
 
+use std::sync::Arc;
+
 use axum::{Json, extract::State};
 use domain::ids::{self, MeasurementId, SectionId};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{ListQuery, fingerprint_at, last_past_day, not_yet, whole};
 use crate::{
-    access::AnyStaff,
+    access::{AnyStaff, Scope},
     app::App,
-    book::office::{self, Deed, Repeat},
+    book::{
+        self,
+        measurements::MeasurementDerivation,
+        office::{self, Deed, Repeat},
+    },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
-    problem::Problem,
+    problem::{FieldFault, Kind, Problem},
     reply::{Created, Page},
     store::{
         self,
-        measurements::{Measurement, MeasurementInput},
+        measurements::{Measured, Measurement, MeasurementInput},
     },
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_measurement, list_measurements))
+    OpenApiRouter::new()
+        .routes(routes!(create_measurement, list_measurements))
+        .routes(routes!(get_measurement))
+        .routes(routes!(get_measurement_derivation))
 }
 
 /// Add a measurement
 ///
-/// A section's area from a day on. It supersedes the earlier ones and leaves their records as they are. A technician
-/// measures the sections on the own visits.
+/// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
+/// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
+/// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "create_measurement", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = MeasurementInput,
-    responses((status = 201, description = "Added.", body = Measurement, headers(("Location" = String, description = "The list it is in.")))))]
+    responses((status = 201, description = "Added.", body = Measurement, headers(("Location" = String, description = "Where it is.")))))]
 async fn create_measurement(
     staff: AnyStaff,
     State(app): State<App>,
@@ -42,17 +52,83 @@ async fn create_measurement(
     let id: MeasurementId = app.ids.next(at);
     let deed = Deed { actor: Some(staff.0), at, act: "measurement.added", subject: id.uuid() };
     let repeat = Repeat { key, route: "create_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
-    office::create(&app, deed, repeat, format!("/api/v1/sections/{section}/measurements"), move |connection| {
+    let (measured, value) = measured(&app, staff.scope(), section, value).await?;
+    office::create(&app, deed, repeat, format!("/api/v1/measurements/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, staff.scope()).await?;
             known.ok_or_else(|| Problem::not_found("lawn section"))?;
-            whole(not_yet("/measured_on", value.measured_on, last).into_iter().collect())?;
-            let measurement = store::measurements::insert(&mut *connection, id, section, value, at).await?;
+            // A repeated request gets its first answer, whatever would be found today.
+            let (measured, mut faults) = match measured {
+                Some(Ok(measured)) => (Some(measured), Vec::new()),
+                Some(Err(faults)) => (None, faults),
+                None => (None, Vec::new()),
+            };
+            faults.extend(not_yet("/measured_on", value.measured_on, last));
+            whole(faults)?;
+            let measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
             store::sections::remeasured(connection, section).await?;
             Ok(measurement)
         })
     })
     .await
+}
+
+/// What is stored, or what is wrong; nothing where there is no such section. The work is done away from the threads that
+/// answer, and before the writer is asked.
+type Found = Option<Result<Measured, Vec<FieldFault>>>;
+
+async fn measured(
+    app: &App,
+    scope: Scope,
+    section: SectionId,
+    value: MeasurementInput,
+) -> Result<(Found, MeasurementInput), Problem> {
+    let reader = app.store.reader();
+    let Some(section) = store::sections::get(reader, section, scope).await? else { return Ok((None, value)) };
+    let property = store::properties::get(reader, section.property_id, scope).await?;
+    let Some(property) = property else { return Ok((None, value)) };
+    let law = Arc::clone(&app.law);
+    let work = move || (Some(book::measurements::measured(&value, &property, &law)), value);
+    tokio::task::spawn_blocking(work).await.map_err(|error| Problem::fault(&error))
+}
+
+/// Read a measurement
+///
+/// The area, what it was worked out from, the distances that were kept, and how far it may be off.
+#[utoipa::path(get, path = "/api/v1/measurements/{id}", operation_id = "get_measurement", tag = "sections",
+    security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
+    responses((status = 200, description = "The measurement.", body = Measurement)))]
+async fn get_measurement(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Measurement>,
+) -> Result<Json<Measurement>, Problem> {
+    one(&app, id, staff.scope()).await.map(Json)
+}
+
+async fn one(app: &App, id: MeasurementId, scope: Scope) -> Result<Measurement, Problem> {
+    let measurement = store::measurements::get(app.store.reader(), id, scope).await?;
+    measurement.ok_or_else(|| Problem::not_found("measurement"))
+}
+
+/// See how a measurement was worked out
+///
+/// Part by part: the inputs, the formula, conversions, rounding and source; then the sum, what the distances leave, and the
+/// error. With the ground that may be treated as outlines, where a distance is kept.
+#[utoipa::path(get, path = "/api/v1/measurements/{id}/derivation", operation_id = "get_measurement_derivation", tag = "sections",
+    security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
+    responses((status = 200, description = "The derivation.", body = MeasurementDerivation)))]
+async fn get_measurement_derivation(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Measurement>,
+) -> Result<Json<MeasurementDerivation>, Problem> {
+    let measurement = one(&app, id, staff.scope()).await?;
+    let explained = tokio::task::spawn_blocking(move || book::measurements::derivation(&measurement)).await;
+    let explained = explained.map_err(|error| Problem::fault(&error))?;
+    let lost = "What is stored of this measurement leads to no area. Run `swardbook verify`.";
+    explained.map(Json).ok_or_else(|| Problem::new(Kind::Fault, lost))
 }
 
 /// List a section's measurements

@@ -1,30 +1,53 @@
 //! Soil reports of lawn sections.
 
 use axum::{Json, extract::State};
-use domain::ids::{self, SectionId, SoilReportId};
+use domain::{
+    ids::{self, SectionId, SoilReportId},
+    law::ReportTaken,
+    quantity::{LimeCredit, NeutralisingValue, SoilPh},
+    soil::{
+        lime_rules::{CapOn, SplitRule},
+        liming::LimeBy,
+    },
+    time::{Day, zone},
+};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{ListQuery, fingerprint_at, last_past_day, not_yet, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
-    book::office::{self, Deed, Repeat},
+    book::{
+        self,
+        office::{self, Deed, Repeat},
+        soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
+    },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     problem::Problem,
     reply::{Created, Page},
     store::{
         self,
+        properties::Property,
+        sections::Section,
         soil_reports::{SoilReport, SoilReportInput},
     },
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_soil_report, list_soil_reports)).routes(routes!(get_soil_report))
+    OpenApiRouter::new()
+        .routes(routes!(create_soil_report, list_soil_reports))
+        .routes(routes!(get_soil_report))
+        .routes(routes!(interpret_soil_report))
+        .routes(routes!(get_soil_report_lime))
 }
 
 /// Add a soil report
 ///
-/// What the laboratory answered about one section, with its extractant. A wrong one is followed by a corrected one.
+/// What the laboratory answered about one section: how the soil was dug, the laboratory's numbers each with its extractant,
+/// unit and basis, and its own recommendations, which prevail. A number without extractant is refused. A wrong report is
+/// followed by a corrected one.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/soil-reports", operation_id = "create_soil_report", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = SoilReportInput,
@@ -45,7 +68,9 @@ async fn create_soil_report(
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;
             known.ok_or_else(|| Problem::not_found("lawn section"))?;
-            whole(not_yet("/sampled_on", value.sampled_on, last).into_iter().collect())?;
+            let mut faults = book::soil_reports::faults(&value);
+            faults.extend(not_yet("/sampled_on", value.sampled_on, last));
+            whole(faults)?;
             Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
         })
     })
@@ -72,17 +97,123 @@ async fn list_soil_reports(
     Ok(Json(app.cursors.page(&list, &query, rows)))
 }
 
+/// A soil report with what the law makes of its age.
+#[derive(Debug, Serialize, ToSchema)]
+struct SoilReportRead {
+    #[serde(flatten)]
+    report: SoilReport,
+    /// The day whose law `taken_until` is, at the property.
+    on: Day,
+    /// Every rule over the property that asks for a soil report, and until which day it takes this one. Empty when none of the
+    /// rule sets asks, which does not mean that no law does.
+    #[schema(max_items = 200)]
+    taken_until: Vec<ReportTaken>,
+    /// Where its numbers are interpreted.
+    #[schema(max_length = 100)]
+    interpretation: String,
+    /// Where its lime is worked out.
+    #[schema(max_length = 100)]
+    lime: String,
+}
+
 /// Read a soil report
 ///
-/// With cautions about how the sample was taken.
+/// With cautions about how the sample was taken, and with the day until which each rule set over the property takes it.
 #[utoipa::path(get, path = "/api/v1/soil-reports/{id}", operation_id = "get_soil_report", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
-    responses((status = 200, description = "The soil report.", body = SoilReport)))]
+    responses((status = 200, description = "The soil report.", body = SoilReportRead)))]
 async fn get_soil_report(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
-) -> Result<Json<SoilReport>, Problem> {
-    let report = store::soil_reports::get(app.store.reader(), id, staff.scope()).await?;
-    report.map(Json).ok_or_else(|| Problem::not_found("soil report"))
+) -> Result<Json<SoilReportRead>, Problem> {
+    let (report, _, property) = of_property(&app, id, staff.scope()).await?;
+    let on = today_at(&app, &property);
+    let taken_until = book::soil_reports::taken(&report, &property, &app.law, on);
+    let address = |what: &str| format!("/api/v1/soil-reports/{id}/{what}");
+    let (interpretation, lime) = (address("interpretation"), address("lime"));
+    Ok(Json(SoilReportRead { report, on, taken_until, interpretation, lime }))
+}
+
+/// A report with its section and property.
+async fn of_property(app: &App, id: SoilReportId, scope: Scope) -> Result<(SoilReport, Section, Property), Problem> {
+    let (reader, missing) = (app.store.reader(), || Problem::not_found("soil report"));
+    let report = store::soil_reports::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let section = store::sections::get(reader, report.section_id, scope).await?.ok_or_else(missing)?;
+    let property = store::properties::get(reader, section.property_id, scope).await?.ok_or_else(missing)?;
+    Ok((report, section, property))
+}
+
+fn today_at(app: &App, property: &Property) -> Day {
+    app.clock.now().day_in(&zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC))
+}
+
+/// Interpret a soil report
+///
+/// Each number by the published table of its own laboratory and extractant, with class, source and derivation; where no such
+/// table was read, the way to the laboratory's own recommendation. P2O5 and K2O for the year in numbers where somebody
+/// published them; the laboratory's own prevail.
+#[utoipa::path(get, path = "/api/v1/soil-reports/{id}/interpretation", operation_id = "interpret_soil_report", tag = "sections",
+    security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
+    responses((status = 200, description = "What its numbers mean.", body = SoilInterpretation)))]
+async fn interpret_soil_report(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::SoilReport>,
+) -> Result<Json<SoilInterpretation>, Problem> {
+    let (report, _, property) = of_property(&app, id, staff.scope()).await?;
+    Ok(Json(book::soil_reports::interpretation(&report, &property)))
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct LimeQuery {
+    /// Whose figure; without it the laboratory's own, else that which fits how the acidity was measured.
+    #[serde(default)]
+    by: Option<LimeBy>,
+    /// The pH that is wanted; Penn State's table has 6, 6.5 and 7.
+    #[serde(default)]
+    goal: Option<SoilPh>,
+    /// Calcium carbonate equivalent of the material, from its label.
+    #[serde(default)]
+    cce_percent: Option<NeutralisingValue>,
+    /// Lime of earlier years that the report credits, for North Carolina's formula.
+    #[serde(default)]
+    credit_tons_per_acre: Option<LimeCredit>,
+    /// Whose rule splits the lime; without it that of the figure's own laboratory.
+    #[serde(default)]
+    split_rule: Option<SplitRule>,
+    /// What the most at once is held against; the recommendation unless said otherwise.
+    #[serde(default)]
+    cap_on: Option<CapOn>,
+    /// First day of the plan; today at the property unless said otherwise.
+    #[serde(default)]
+    first_on: Option<Day>,
+}
+
+/// Work out the lime of a soil report
+///
+/// How much pure calcium carbonate, by the laboratory's own figure, Penn State's table or North Carolina's formula; how much
+/// of a material; in how many parts, and the first day of each. What is not known is said, and nothing is put in its place.
+#[utoipa::path(get, path = "/api/v1/soil-reports/{id}/lime", operation_id = "get_soil_report_lime", tag = "sections",
+    security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report."), LimeQuery),
+    responses((status = 200, description = "The lime.", body = SoilLime)))]
+async fn get_soil_report_lime(
+    staff: AnyStaff,
+    State(app): State<App>,
+    PathId(id): PathId<ids::SoilReport>,
+    ValidQuery(query): ValidQuery<LimeQuery>,
+) -> Result<Json<SoilLime>, Problem> {
+    let (report, section, property) = of_property(&app, id, staff.scope()).await?;
+    let ask = LimeAsk {
+        by: query.by,
+        goal: query.goal,
+        cce: query.cce_percent,
+        credit: query.credit_tons_per_acre.unwrap_or(LimeCredit::ZERO),
+        split: query.split_rule,
+        cap_on: query.cap_on.unwrap_or_default(),
+        first_on: query.first_on.unwrap_or_else(|| today_at(&app, &property)),
+    };
+    Ok(Json(book::soil_reports::lime(&report, &section, ask)))
 }

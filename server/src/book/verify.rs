@@ -233,6 +233,12 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
         if stated.map(domain::quantity::Area::raw) != entry.area {
             differs("the area");
         }
+        if !super::measurements::follows(payload) {
+            faults.push(format!(
+                "the area of measurement {} in journal entry {} does not follow from its parts",
+                entry.subject_id, entry.seq
+            ));
+        }
     }
 }
 

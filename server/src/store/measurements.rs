@@ -1,16 +1,22 @@
 //! Measurements of lawn sections. Only ever inserted.
 
 use domain::{
+    equipment::Equipment,
+    explain::SourceMark,
     ids::{MeasurementId, SectionId},
-    quantity::Area,
+    measurement::{outline, setback::FeatureKind, shapes::Shape, survey::ErrorEstimate},
+    quantity::{Area, Distance, MetricArea},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
-use sqlx::{SqliteConnection, SqlitePool};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_word, word};
-use crate::reply::{Row, Span};
+use super::{read, read_day, read_instant, read_json, read_word, word};
+use crate::{
+    access::Scope,
+    reply::{Row, Span},
+};
 
 /// How an area was measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -31,12 +37,85 @@ pub enum MeasuringMethod {
     ParcelRecord,
 }
 
-/// A measurement as it is written.
+/// Ground that a distance is kept from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct KeepOff {
+    pub kind: FeatureKind,
+    /// Its edge: one position for a drain or a well, more for a stream, and a closed ring for a pond or a drive.
+    #[schema(schema_with = outline::positions_schema)]
+    pub positions: Vec<Vec<f64>>,
+    /// Left out for water: the longest that the rule sets of the property ask on the day of measuring.
+    #[serde(default)]
+    pub distance_ft: Option<Distance>,
+    /// Where the distance is written. Left out beside a distance: as entered.
+    #[serde(default)]
+    #[schema(
+        min_length = 1,
+        max_length = 120,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
+    pub rule: Option<String>,
+}
+
+/// The figures and outlines that an area is worked out from: what is lawn, less what is not, less what lies too near to water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MeasuredFrom {
+    /// Added. Taped figures have their lengths in feet; an outline is a polygon of RFC 7946, with holes for what is not lawn.
+    #[schema(min_items = 1, max_items = 100)]
+    pub lawn: Vec<Shape>,
+    /// Taken off: house, drive, beds. An outline is taken off where it lies on an outline of lawn.
+    #[serde(default)]
+    #[schema(max_items = 100)]
+    pub not_lawn: Vec<Shape>,
+    /// How far each taped length may be off.
+    #[serde(default)]
+    pub reading_error_ft: Option<Distance>,
+    /// Water, drains and pavement from which the treated ground stays away. The lawn must then be drawn, not taped.
+    #[serde(default)]
+    #[schema(max_items = 50)]
+    pub keep_off: Vec<KeepOff>,
+    /// The equipment by which legal distances are chosen; left out, the one that gets no shorter distance.
+    #[serde(default)]
+    pub equipment: Option<Equipment>,
+}
+
+/// How far an area may be off, as somebody estimated it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({ "area_sqft": "8200", "measured_on": "2026-03-02", "method": "wheel", "measured_by": "Tech 01" }))]
+pub struct ErrorInput {
+    /// Either way.
+    pub error_sqft: Area,
+    /// Where the estimate comes from. Left out, it is marked common practice.
+    #[serde(default)]
+    #[schema(
+        min_length = 1,
+        max_length = 300,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
+    pub source: Option<String>,
+}
+
+/// A measurement as it is written: an area, or what it is worked out from, or both if they agree.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01", "from": {
+        "lawn": [{ "shape": "rectangle", "length_ft": "100", "width_ft": "80" }, { "shape": "triangle", "base_ft": "20", "height_ft": "20" }],
+        "not_lawn": [{ "shape": "rectangle", "length_ft": "30", "width_ft": "12" }], "reading_error_ft": "0.5"
+    }
+}))]
 pub struct MeasurementInput {
-    pub area_sqft: Area,
+    /// The area, if it was measured as one figure. Beside `from` it must agree to the square foot.
+    #[serde(default)]
+    pub area_sqft: Option<Area>,
+    /// The same in square meters, kept as entered. One of the two at most.
+    #[serde(default)]
+    pub area_m2: Option<MetricArea>,
+    /// What the server works the area out from.
+    #[serde(default)]
+    pub from: Option<MeasuredFrom>,
     /// Day on which it was measured. Not a day to come.
     pub measured_on: Day,
     pub method: MeasuringMethod,
@@ -47,6 +126,9 @@ pub struct MeasurementInput {
         pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub measured_by: String,
+    /// An estimate of the error, where it does not follow from the reading errors in `from`.
+    #[serde(default)]
+    pub error_estimate: Option<ErrorInput>,
     /// What was left out or in doubt.
     #[serde(default)]
     #[schema(
@@ -59,17 +141,48 @@ pub struct MeasurementInput {
 
 /// A section's area from a day on. A later one supersedes it; it is never edited.
 #[derive(Debug, Clone, Serialize, ToSchema)]
+#[schema(example = json!({
+    "id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12", "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "area_sqft": "7640",
+    "area_m2": null, "lawn_sqft": null, "from": {
+        "lawn": [{ "shape": "rectangle", "length_ft": "100", "width_ft": "80" }],
+        "not_lawn": [{ "shape": "rectangle", "length_ft": "30", "width_ft": "12" }], "reading_error_ft": "0.5", "keep_off": [], "equipment": null
+    },
+    "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01",
+    "error": { "error_sqft": "111", "source": "What the area would change by if every length were read too long or too short by the reading error", "mark": "computed" },
+    "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation", "created_at": "2026-03-02T15:00:00.000Z"
+}))]
 pub struct Measurement {
     pub id: MeasurementId,
     pub section_id: SectionId,
+    /// What product is reckoned on: the lawn less the ground that lies too near to what a distance is kept from.
     pub area_sqft: Area,
+    /// The area in square meters, if it was entered so.
+    pub area_m2: Option<MetricArea>,
+    /// The lawn before distances were kept; null when none is.
+    pub lawn_sqft: Option<Area>,
+    /// What it was worked out from, with the distances that were kept; null when the area was entered as one figure.
+    pub from: Option<MeasuredFrom>,
     pub measured_on: Day,
     pub method: MeasuringMethod,
     #[schema(max_length = 120)]
     pub measured_by: String,
+    /// How far it may be off, and who says so; null when nobody has said.
+    pub error: Option<ErrorEstimate>,
     #[schema(max_length = 1000)]
     pub note: Option<String>,
+    /// Where the figure is explained: inputs, formula, conversions, rounding, source.
+    #[schema(max_length = 100)]
+    pub derivation: String,
     pub created_at: Instant,
+}
+
+/// What is stored of a measurement beside who measured and when.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    pub area_sqft: Area,
+    pub lawn_sqft: Option<Area>,
+    pub from: Option<MeasuredFrom>,
+    pub error: Option<ErrorEstimate>,
 }
 
 struct MeasurementRow {
@@ -77,9 +190,15 @@ struct MeasurementRow {
     id: String,
     section_id: String,
     area: i64,
+    metric_area: Option<i64>,
+    lawn: Option<i64>,
+    parts: Option<String>,
     measured_on: String,
     method: String,
     measured_by: String,
+    error: Option<i64>,
+    error_source: Option<String>,
+    error_mark: Option<String>,
     note: Option<String>,
     created_at: i64,
 }
@@ -88,53 +207,94 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
     type Error = sqlx::Error;
 
     fn try_from(row: MeasurementRow) -> Result<Self, sqlx::Error> {
+        let mark = row.error_mark.as_deref().map(|mark| read_word(mark, "mark")).transpose()?;
+        let error = row.error.zip(row.error_source).zip(mark).map(|((raw, source), mark)| ErrorEstimate {
+            error_sqft: Area::from_raw(raw),
+            source,
+            mark,
+        });
         let item = Measurement {
             id: read(&row.id, "measurement id")?,
             section_id: read(&row.section_id, "section id")?,
             area_sqft: Area::from_raw(row.area),
+            area_m2: row.metric_area.map(MetricArea::from_raw),
+            lawn_sqft: row.lawn.map(Area::from_raw),
+            from: row.parts.as_deref().map(|parts| read_json(parts, "measured parts")).transpose()?,
             measured_on: read_day(&row.measured_on)?,
             method: read_word(&row.method, "method")?,
             measured_by: row.measured_by,
+            error,
             note: row.note,
+            derivation: format!("/api/v1/measurements/{}/derivation", row.id),
             created_at: read_instant(row.created_at)?,
         };
         Ok(Self { seq: row.seq, item })
     }
 }
 
+/// Stores a measurement. What was measured is in `measured`; of the input only the rest counts.
 pub async fn insert(
     connection: &mut SqliteConnection,
     id: MeasurementId,
     section: SectionId,
-    input: MeasurementInput,
+    input: &MeasurementInput,
+    measured: &Measured,
     at: Instant,
 ) -> Result<Measurement, sqlx::Error> {
-    let (key, section_key, area) = (id.to_string(), section.to_string(), input.area_sqft.raw());
+    let (key, section_key, area) = (id.to_string(), section.to_string(), measured.area_sqft.raw());
     let (measured_on, method, millis) = (input.measured_on.to_string(), word(&input.method), at.millis());
+    let (metric_area, lawn) = (input.area_m2.map(MetricArea::raw), measured.lawn_sqft.map(Area::raw));
+    let parts = measured.from.as_ref().map(serde_json::to_string).transpose();
+    let parts = parts.map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let error = measured.error.as_ref();
+    let (error_raw, error_source) =
+        (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
+    let error_mark = error.map(|error| word::<SourceMark>(&error.mark));
     sqlx::query!(
-        "INSERT INTO measurements (id, section_id, area, measured_on, method, measured_by, note, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
+             error_source, error_mark, note, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
         key,
         section_key,
         area,
+        metric_area,
+        lawn,
+        parts,
         measured_on,
         method,
         input.measured_by,
+        error_raw,
+        error_source,
+        error_mark,
         input.note,
         millis
     )
-    .execute(connection)
+    .execute(&mut *connection)
     .await?;
-    Ok(Measurement {
-        id,
-        section_id: section,
-        area_sqft: input.area_sqft,
-        measured_on: input.measured_on,
-        method: input.method,
-        measured_by: input.measured_by,
-        note: input.note,
-        created_at: at,
-    })
+    get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+pub async fn get(
+    executor: impl SqliteExecutor<'_>,
+    id: MeasurementId,
+    scope: Scope,
+) -> Result<Option<Measurement>, sqlx::Error> {
+    let (key, person) = (id.to_string(), scope.person());
+    let row = sqlx::query_as!(
+        MeasurementRow,
+        r#"SELECT m.seq AS "seq!", m.id AS "id!", m.section_id AS "section_id!", m.area AS "area!", m.metric_area, m.lawn, m.parts,
+                  m.measured_on AS "measured_on!", m.method AS "method!", m.measured_by AS "measured_by!", m.error,
+                  m.error_source, m.error_mark, m.note, m.created_at AS "created_at!"
+           FROM measurements AS m
+           WHERE m.id = $1 AND ($2 IS NULL OR EXISTS (
+               SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
+               WHERE s.id = m.section_id AND v.person_id = $2))"#,
+        key,
+        person
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of a section's measurements, in the order in which they were written.
@@ -142,8 +302,9 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
     let section = section.to_string();
     let rows = sqlx::query_as!(
         MeasurementRow,
-        r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", area AS "area!", measured_on AS "measured_on!",
-                  method AS "method!", measured_by AS "measured_by!", note, created_at AS "created_at!"
+        r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", area AS "area!", metric_area, lawn, parts,
+                  measured_on AS "measured_on!", method AS "method!", measured_by AS "measured_by!", error, error_source,
+                  error_mark, note, created_at AS "created_at!"
            FROM measurements WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,

@@ -2,34 +2,42 @@
 
 use domain::{
     ids::{SectionId, SoilReportId},
-    quantity::{NutrientRate, SoilPh},
-    soil::SoilCategory,
+    quantity::{Inches, NutrientRate, Percent, ProductRate, SoilAcidity, SoilPh, SoilReading},
+    soil::{
+        SoilCategory,
+        interpret::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
+        liming::Acidity,
+        reading::ReportedValue,
+        sample::{SamplingAdvice, SamplingTool, SoilSample},
+    },
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_word, word};
+use super::{read, read_day, read_instant, read_json, read_word, word};
 use crate::{
     access::Scope,
     reply::{Row, Span},
 };
 
-/// What the laboratory drew the nutrients out of the soil with. Numbers and categories mean nothing without it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Extractant {
-    #[serde(rename = "mehlich_1")]
-    Mehlich1,
-    #[serde(rename = "mehlich_3")]
-    Mehlich3,
-    #[serde(rename = "bray_p1")]
-    BrayP1,
-    ModifiedMorgan,
-    Olsen,
-    /// Another one, which the report states.
-    OtherStated,
+/// One number from the laboratory's paper.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SoilValueInput {
+    pub nutrient: SoilNutrient,
+    pub reading: SoilReading,
+    /// Left out, that of the report. A number without any means nothing and is refused.
+    #[serde(default)]
+    pub extractant: Option<Extractant>,
+    pub unit: SoilUnit,
+    /// Whether the number counts the element or its oxide.
+    pub basis: SoilBasis,
+    /// Number of the equation that North Carolina's laboratory names for the crop; only beside its Mehlich-3 index.
+    #[serde(default)]
+    #[schema(minimum = 1, maximum = 25)]
+    pub north_carolina_equation: Option<i32>,
 }
 
 /// A soil report as the office writes it from the laboratory's paper.
@@ -37,7 +45,9 @@ pub enum Extractant {
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({
     "sampled_on": "2026-03-02", "laboratory": "Laboratory 01", "laboratory_number": "26-00417", "extractant": "mehlich_3",
-    "cores": 12, "ph": "6.4", "phosphorus": "low", "phosphate_recommended_lb_per_1000_sqft": "1",
+    "cores": 12, "depth_in": "4", "tool": "probe", "laboratory_table": "penn_state_home_lawn", "ph": "5.8",
+    "acidity": { "meq": "6.5", "per": "100_g" }, "organic_matter_percent": "3.1",
+    "values": [{ "nutrient": "phosphorus", "reading": "38", "unit": "ppm", "basis": "element" }], "phosphorus": "low", "phosphate_recommended_lb_per_1000_sqft": "1",
     "potash_recommended_lb_per_1000_sqft": "0.5"
 }))]
 pub struct SoilReportInput {
@@ -62,6 +72,32 @@ pub struct SoilReportInput {
     #[serde(default)]
     #[schema(minimum = 1, maximum = 100)]
     pub cores: Option<i64>,
+    /// How deep the cores went.
+    #[serde(default)]
+    pub depth_in: Option<Inches>,
+    #[serde(default)]
+    pub tool: Option<SamplingTool>,
+    /// Dug before seeding or sodding, in the soil that will be tilled.
+    #[serde(default)]
+    pub before_planting: bool,
+    /// The published table of this very laboratory. Without it its numbers are kept and not interpreted.
+    #[serde(default)]
+    pub laboratory_table: Option<SoilTable>,
+    /// The laboratory's numbers of single nutrients.
+    #[serde(default)]
+    #[schema(max_items = 40)]
+    pub values: Vec<SoilValueInput>,
+    /// The pH of the laboratory's lime buffer.
+    #[serde(default)]
+    pub buffer_ph: Option<SoilPh>,
+    /// The acidity that lime must neutralise.
+    #[serde(default)]
+    pub acidity: Option<Acidity>,
+    #[serde(default)]
+    pub organic_matter_percent: Option<Percent>,
+    /// Lime that the laboratory recommends, as pure calcium carbonate; 0 when it says none is needed.
+    #[serde(default)]
+    pub lime_recommended_lb_per_1000_sqft: Option<ProductRate>,
     #[serde(default)]
     pub ph: Option<SoilPh>,
     /// How the laboratory rates the phosphorus it found.
@@ -89,7 +125,22 @@ pub struct SoilReport {
     /// Cores of soil that were mixed into the sample.
     #[schema(minimum = 1, maximum = 100)]
     pub cores: Option<i64>,
+    /// How deep the cores went.
+    pub depth_in: Option<Inches>,
+    pub tool: Option<SamplingTool>,
+    /// Dug before seeding or sodding.
+    pub before_planting: bool,
+    /// The published table by which this laboratory's numbers are read.
+    pub laboratory_table: Option<SoilTable>,
+    /// The laboratory's numbers of single nutrients, each with its extractant.
+    #[schema(max_items = 40)]
+    pub values: Vec<ReportedValue>,
     pub ph: Option<SoilPh>,
+    pub buffer_ph: Option<SoilPh>,
+    pub acidity: Option<Acidity>,
+    pub organic_matter_percent: Option<Percent>,
+    /// Lime that the laboratory recommends, as pure calcium carbonate.
+    pub lime_recommended_lb_per_1000_sqft: Option<ProductRate>,
     pub phosphorus: Option<SoilCategory>,
     /// P2O5 that the laboratory recommends for the year.
     pub phosphate_recommended_lb_per_1000_sqft: Option<NutrientRate>,
@@ -107,18 +158,28 @@ pub struct SoilReport {
 #[schema(max_length = 300)]
 pub struct Caution(pub String);
 
-/// Common practice of the extension services: ten cores or more make one sample.
-const ENOUGH_CORES: i64 = 10;
+impl SoilReport {
+    /// How the soil was dug.
+    pub fn sample(&self) -> SoilSample {
+        sample(self.sampled_on, self.cores, self.depth_in, self.tool, self.before_planting)
+    }
+}
 
-fn cautions(cores: Option<i64>) -> Vec<Caution> {
-    let practice = "ten or more, mixed, is the common practice of extension services";
-    let sentence = match cores {
-        Some(count) if count >= ENOUGH_CORES => return Vec::new(),
-        Some(1) => format!("The sample was made of a single core; {practice}."),
-        Some(count) => format!("The sample was made of {count} cores; {practice}."),
-        None => format!("Nobody said how many cores the sample was made of; {practice}."),
-    };
-    vec![Caution(sentence)]
+fn sample(
+    sampled_on: Day,
+    cores: Option<i64>,
+    depth_in: Option<Inches>,
+    tool: Option<SamplingTool>,
+    before_planting: bool,
+) -> SoilSample {
+    let cores = cores.and_then(|cores| i32::try_from(cores).ok());
+    SoilSample { sampled_on, cores, depth_in, tool, before_planting }
+}
+
+/// What a sample's cautions say, each with who says so.
+pub fn cautions(sample: &SoilSample, advice: SamplingAdvice) -> Vec<Caution> {
+    let told = sample.cautions(advice).into_iter();
+    told.map(|caution| Caution(format!("{} ({})", caution.message, caution.source))).collect()
 }
 
 struct SoilReportRow {
@@ -130,7 +191,17 @@ struct SoilReportRow {
     laboratory_number: Option<String>,
     extractant: String,
     cores: Option<i64>,
+    depth: Option<i64>,
+    tool: Option<String>,
+    before_planting: i64,
+    laboratory_table: Option<String>,
+    readings: String,
     ph: Option<i64>,
+    buffer_ph: Option<i64>,
+    acidity: Option<i64>,
+    acidity_per: Option<String>,
+    organic_matter: Option<i64>,
+    lime_recommended: Option<i64>,
     phosphorus: Option<String>,
     phosphate_recommended: Option<i64>,
     potash_recommended: Option<i64>,
@@ -141,22 +212,48 @@ impl TryFrom<SoilReportRow> for Row<SoilReport> {
     type Error = sqlx::Error;
 
     fn try_from(row: SoilReportRow) -> Result<Self, sqlx::Error> {
+        let sampled_on = read_day(&row.sampled_on)?;
+        let tool = row.tool.as_deref().map(|tool| read_word(tool, "tool")).transpose()?;
+        let depth_in = row.depth.map(Inches::from_raw);
+        let per = row.acidity_per.as_deref().map(|per| read_word(per, "acidity")).transpose()?;
+        let sample = sample(sampled_on, row.cores, depth_in, tool, row.before_planting == 1);
         let item = SoilReport {
             id: read(&row.id, "soil report id")?,
             section_id: read(&row.section_id, "section id")?,
-            sampled_on: read_day(&row.sampled_on)?,
+            sampled_on,
             laboratory: row.laboratory,
             laboratory_number: row.laboratory_number,
             extractant: read_word(&row.extractant, "extractant")?,
             cores: row.cores,
+            depth_in,
+            tool,
+            before_planting: sample.before_planting,
+            laboratory_table: row.laboratory_table.as_deref().map(|table| read_word(table, "table")).transpose()?,
+            values: read_json(&row.readings, "soil values")?,
             ph: row.ph.map(SoilPh::from_raw),
+            buffer_ph: row.buffer_ph.map(SoilPh::from_raw),
+            acidity: row.acidity.zip(per).map(|(raw, per)| Acidity { meq: SoilAcidity::from_raw(raw), per }),
+            organic_matter_percent: row.organic_matter.map(Percent::from_raw),
+            lime_recommended_lb_per_1000_sqft: row.lime_recommended.map(ProductRate::from_raw),
             phosphorus: row.phosphorus.as_deref().map(|found| read_word(found, "phosphorus")).transpose()?,
             phosphate_recommended_lb_per_1000_sqft: row.phosphate_recommended.map(NutrientRate::from_raw),
             potash_recommended_lb_per_1000_sqft: row.potash_recommended.map(NutrientRate::from_raw),
-            cautions: cautions(row.cores),
+            cautions: cautions(&sample, SamplingAdvice::Any),
             created_at: read_instant(row.created_at)?,
         };
         Ok(Self { seq: row.seq, item })
+    }
+}
+
+/// A number with the extractant that it was found with.
+fn reported(value: &SoilValueInput, of_report: Extractant) -> ReportedValue {
+    ReportedValue {
+        nutrient: value.nutrient,
+        reading: value.reading,
+        extractant: value.extractant.unwrap_or(of_report),
+        unit: value.unit,
+        basis: value.basis,
+        north_carolina_equation: value.north_carolina_equation,
     }
 }
 
@@ -173,10 +270,19 @@ pub async fn insert(
     let ph = input.ph.map(SoilPh::raw);
     let phosphate = input.phosphate_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
     let potash = input.potash_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
+    let (depth, tool) = (input.depth_in.map(Inches::raw), input.tool.as_ref().map(word));
+    let (before_planting, table) = (i64::from(input.before_planting), input.laboratory_table.as_ref().map(word));
+    let values: Vec<ReportedValue> = input.values.iter().map(|value| reported(value, input.extractant)).collect();
+    let readings = serde_json::to_string(&values).map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let (buffer_ph, acidity) = (input.buffer_ph.map(SoilPh::raw), input.acidity.map(|acidity| acidity.meq.raw()));
+    let acidity_per = input.acidity.map(|acidity| word(&acidity.per));
+    let organic_matter = input.organic_matter_percent.map(Percent::raw);
+    let lime = input.lime_recommended_lb_per_1000_sqft.map(ProductRate::raw);
     sqlx::query!(
         "INSERT INTO soil_reports (id, section_id, sampled_on, laboratory, laboratory_number, extractant, cores, ph, phosphorus,
-             phosphate_recommended, potash_recommended, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
+             phosphate_recommended, potash_recommended, created_at, depth, tool, before_planting, laboratory_table, readings,
+             buffer_ph, acidity, acidity_per, organic_matter, lime_recommended)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)",
         key,
         section,
         sampled_on,
@@ -188,7 +294,17 @@ pub async fn insert(
         phosphorus,
         phosphate,
         potash,
-        at
+        at,
+        depth,
+        tool,
+        before_planting,
+        table,
+        readings,
+        buffer_ph,
+        acidity,
+        acidity_per,
+        organic_matter,
+        lime
     )
     .execute(&mut *connection)
     .await?;
@@ -204,8 +320,10 @@ pub async fn get(
     let row = sqlx::query_as!(
         SoilReportRow,
         r#"SELECT r.seq AS "seq!", r.id AS "id!", r.section_id AS "section_id!", r.sampled_on AS "sampled_on!",
-                  r.laboratory AS "laboratory!", r.laboratory_number, r.extractant AS "extractant!", r.cores, r.ph, r.phosphorus,
-                  r.phosphate_recommended, r.potash_recommended, r.created_at AS "created_at!"
+                  r.laboratory AS "laboratory!", r.laboratory_number, r.extractant AS "extractant!", r.cores, r.depth, r.tool,
+                  r.before_planting AS "before_planting!", r.laboratory_table, r.readings AS "readings!", r.ph, r.buffer_ph, r.acidity,
+                  r.acidity_per, r.organic_matter, r.lime_recommended, r.phosphorus, r.phosphate_recommended, r.potash_recommended,
+                  r.created_at AS "created_at!"
            FROM soil_reports AS r
            WHERE r.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
@@ -224,8 +342,9 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
     let rows = sqlx::query_as!(
         SoilReportRow,
         r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", sampled_on AS "sampled_on!", laboratory AS "laboratory!",
-                  laboratory_number, extractant AS "extractant!", cores, ph, phosphorus, phosphate_recommended, potash_recommended,
-                  created_at AS "created_at!"
+                  laboratory_number, extractant AS "extractant!", cores, depth, tool, before_planting AS "before_planting!",
+                  laboratory_table, readings AS "readings!", ph, buffer_ph, acidity, acidity_per, organic_matter, lime_recommended,
+                  phosphorus, phosphate_recommended, potash_recommended, created_at AS "created_at!"
            FROM soil_reports WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,

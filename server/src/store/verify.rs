@@ -279,24 +279,6 @@ pub async fn owners(connection: &mut SqliteConnection) -> Result<Vec<(String, St
     Ok(rows.into_iter().map(|row| (row.property_id, row.client_id, row.since)).collect())
 }
 
-/// A measurement without its area, which is compared as a number.
-pub async fn measurement(connection: &mut SqliteConnection, id: &str) -> Result<Option<Value>, sqlx::Error> {
-    let row = sqlx::query!(
-        r#"SELECT json_object('id', id, 'section_id', section_id, 'measured_on', measured_on, 'method', method,
-                  'measured_by', measured_by, 'note', note) AS "body!: String", created_at AS "created_at!"
-           FROM measurements WHERE id = $1"#,
-        id
-    )
-    .fetch_optional(connection)
-    .await?;
-    row.map(|row| {
-        let mut body: Value = read_json(&row.body, "measurement")?;
-        body["created_at"] = read_instant(row.created_at)?.to_string().into();
-        Ok(body)
-    })
-    .transpose()
-}
-
 /// A stock movement, and its mass in millionths of a pound.
 pub async fn movement(connection: &mut SqliteConnection, id: &str) -> Result<Option<(Value, i64)>, sqlx::Error> {
     let row = sqlx::query!(

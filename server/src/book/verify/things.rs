@@ -10,8 +10,8 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        calibrations, clients, devices, equipment, lots, people, product_files, products, properties, sections,
-        soil_reports,
+        calibrations, clients, devices, equipment, lots, measurements, people, product_files, products, properties,
+        sections, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -24,6 +24,8 @@ fn derived(noun: &str) -> &'static [&'static str] {
         // A new measurement makes a new version.
         "section" => &["area_sqft", "measured_on", "version"],
         "measurement" => &["area_sqft"],
+        // Told anew from how the soil was dug.
+        "soil_report" => &["cautions"],
         "product" => &["balance_lb", "remarks"],
         "lot" => &["balance_lb"],
         "property" => &["place_differs"],
@@ -128,7 +130,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "equipment" => shown(equipment::get(connection, id(subject)?).await?),
         "calibration" => shown(calibrations::get(connection, id(subject)?).await?),
         "product_file" => shown(product_files::get(connection, id(subject)?).await?),
-        "measurement" => shown(verify::measurement(connection, subject).await?),
+        "measurement" => shown(measurements::get(connection, id(subject)?, every).await?),
         "stock" => shown(verify::movement(connection, subject).await?.map(|(mut movement, mass)| {
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));
             movement

@@ -1,0 +1,154 @@
+//! Everything that is wrong with the parts of a survey, before anything is worked out.
+
+use geo::Polygon;
+
+use super::{PartFault, ground::Polygons};
+use crate::{
+    measurement::{
+        MeasurementFault,
+        outline::{MOST_POSITIONS, MapPosition, Outline, OutlineFault, in_its_place, line},
+        pointer,
+        setback::SetbackFeature,
+        shapes::{Figures, Shape},
+    },
+    quantity::Distance,
+};
+
+const TOO_MANY: &str =
+    "all outlines and features together have at most 1,000 positions; leave out some that lie close together";
+
+/// The outlines as polygons, or every fault.
+pub(super) fn faults(
+    figures: &Figures,
+    keep_off: &[SetbackFeature],
+    near: Option<MapPosition>,
+) -> Result<Polygons, Vec<PartFault>> {
+    let shapes = figures.lawn.iter().chain(&figures.not_lawn);
+    let drawn = shapes.filter_map(|shape| match shape {
+        Shape::Outline { outline, .. } => Some(outline.coordinates.iter().map(Vec::len).sum::<usize>()),
+        _ => None,
+    });
+    let positions: usize = drawn.chain(keep_off.iter().map(|feature| feature.positions.len())).sum();
+    if positions > MOST_POSITIONS {
+        return Err(vec![PartFault::new("", "wrong_count", TOO_MANY)]);
+    }
+    let mut faults = Vec::new();
+    let mut polygons = Polygons::default();
+    if figures.lawn.is_empty() {
+        faults.push(PartFault::new("/lawn", "missing", "needs at least one figure or outline that is lawn"));
+    }
+    for (name, shapes, into) in
+        [("lawn", &figures.lawn, &mut polygons.lawn), ("not_lawn", &figures.not_lawn, &mut polygons.not_lawn)]
+    {
+        for (index, shape) in shapes.iter().enumerate() {
+            let at = format!("/{name}/{index}");
+            match shape {
+                Shape::Outline { outline, position_error_ft } => match read(outline, near, &at) {
+                    Ok(polygon) => into.push((polygon, *position_error_ft)),
+                    Err(fault) => faults.push(fault),
+                },
+                taped => faults.extend(of_taped(taped, &at)),
+            }
+        }
+    }
+    let lawn_place = polygons.lawn.first().and_then(|(polygon, _)| place_of(polygon));
+    for (index, feature) in keep_off.iter().enumerate() {
+        faults.extend(of_feature(feature, lawn_place, &format!("/keep_off/{index}")));
+    }
+    if !keep_off.is_empty() {
+        faults.extend(without_place(figures));
+    }
+    if faults.is_empty() { Ok(polygons) } else { Err(faults) }
+}
+
+fn place_of(polygon: &Polygon) -> Option<MapPosition> {
+    polygon.exterior().0.first().map(|at| MapPosition { longitude: at.x, latitude: at.y })
+}
+
+fn read(outline: &Outline, near: Option<MapPosition>, at: &str) -> Result<Polygon, PartFault> {
+    use geo::GeodesicArea as _;
+    let polygon = outline.polygon(near).and_then(|polygon| {
+        crate::measurement::outline::sized(polygon.geodesic_area_unsigned())?;
+        Ok(polygon)
+    });
+    polygon.map_err(|fault| {
+        let spot = pointer::of(outline, &fault);
+        let more = spot.words.map_or_else(String::new, |words| format!(". {words}"));
+        PartFault::new(format!("{at}/outline{}", spot.pointer), code(&fault), &format!("{fault}{more}"))
+    })
+}
+
+const fn code(fault: &OutlineFault) -> &'static str {
+    match fault {
+        OutlineFault::NoRing => "wrong_shape",
+        OutlineFault::TooMany => "wrong_count",
+        OutlineFault::Open { .. } => "open_ring",
+        OutlineFault::TooFewCorners { .. } => "too_few_corners",
+        OutlineFault::Crossing { .. } => "crossing_ring",
+        OutlineFault::HoleOutside { .. } => "hole_outside",
+        OutlineFault::Overlap { .. } => "overlapping_rings",
+        OutlineFault::NoSuchPlace => "no_such_place",
+        OutlineFault::SwappedAxes => "swapped_axes",
+        OutlineFault::FarAway => "far_away",
+        OutlineFault::AbsurdSize { .. } => "absurd_size",
+    }
+}
+
+/// A taped figure: each length that is nothing by its own field.
+fn of_taped(shape: &Shape, at: &str) -> Vec<PartFault> {
+    let Err(fault) = shape.check() else { return Vec::new() };
+    let several = matches!(shape, Shape::AverageRadius { .. });
+    let nothing = shape.lengths().into_iter().enumerate().filter(|(_, (_, length))| length.raw() <= 0);
+    let zeros: Vec<PartFault> = nothing
+        .map(|(index, (field, _))| {
+            let index = if several { format!("/{index}") } else { String::new() };
+            PartFault::new(format!("{at}/{field}{index}"), "out_of_range", &MeasurementFault::NoLength)
+        })
+        .collect();
+    match fault {
+        MeasurementFault::NoLength => zeros,
+        MeasurementFault::TooFewOffsets if !zeros.is_empty() => zeros,
+        MeasurementFault::TooFewOffsets | MeasurementFault::OddStrips => {
+            vec![PartFault::new(format!("{at}/widths_ft"), "wrong_count", &fault)]
+        }
+        MeasurementFault::TooFewRadii => vec![PartFault::new(format!("{at}/radii_ft"), "wrong_count", &fault)],
+        _ => vec![PartFault::new(at, "invalid", &fault)],
+    }
+}
+
+fn of_feature(feature: &SetbackFeature, lawn: Option<MapPosition>, at: &str) -> Vec<PartFault> {
+    let mut faults = Vec::new();
+    match line(&feature.positions).and_then(|line| in_its_place(&line, lawn).map(|()| line)) {
+        Err(fault) => {
+            let ring = Outline {
+                kind: crate::measurement::outline::OutlineType::Polygon,
+                coordinates: vec![feature.positions.clone()],
+            };
+            let spot = pointer::of(&ring, &fault).pointer;
+            let position = spot.strip_prefix("/coordinates/0").unwrap_or_default();
+            let message = match fault {
+                OutlineFault::FarAway => {
+                    "the feature lies more than 50 miles from the lawn; check the place".to_owned()
+                }
+                OutlineFault::NoRing => "a feature needs positions, each longitude and latitude in degrees".to_owned(),
+                ref other => other.to_string(),
+            };
+            faults.push(PartFault::new(format!("{at}/positions{position}"), code(&fault), &message));
+        }
+        Ok(line) => {
+            let closed = line.0.len() >= 4 && line.0.first() == line.0.last();
+            if feature.distance_ft == Distance::ZERO && !closed {
+                let message = "a distance of nothing takes ground off only around a closed ring, such as a drive";
+                faults.push(PartFault::new(format!("{at}/distance_ft"), "out_of_range", message));
+            }
+        }
+    }
+    faults
+}
+
+/// Taped lawn lies nowhere, so nothing can be kept away from it.
+fn without_place(figures: &Figures) -> Vec<PartFault> {
+    let taped = figures.lawn.iter().enumerate().filter(|(_, shape)| !matches!(shape, Shape::Outline { .. }));
+    let message = "has no place on the map, so nobody knows how near to a feature it lies; draw it as an outline, or leave `keep_off` out";
+    taped.map(|(index, _)| PartFault::new(format!("/lawn/{index}"), "contradiction", message)).collect()
+}
