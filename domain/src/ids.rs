@@ -154,6 +154,7 @@ ids! {
     MeasurementId of Measurement: "measurement",
     PersonId of Person: "person",
     ProductId of Product: "product",
+    ProgrammeId of Programme: "programme",
     PropertyId of Property: "property",
     RecordId of Record: "record",
     SectionId of Section: "lawn section",

@@ -7,6 +7,7 @@ mod candidates;
 mod collide;
 mod cuts;
 pub mod load;
+pub mod need;
 pub mod published;
 pub mod purchases;
 mod season;

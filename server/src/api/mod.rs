@@ -11,7 +11,9 @@ mod lots;
 mod measurements;
 mod people;
 mod places;
+mod plans;
 mod products;
+mod programmes;
 mod properties;
 mod reviews;
 mod rule_sets;
@@ -52,6 +54,8 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(products::routes())
         .merge(lots::routes())
         .merge(stock::routes())
+        .merge(programmes::routes())
+        .merge(plans::routes())
         .merge(visits::routes())
         .merge(days::routes())
         .merge(rule_sets::routes())

@@ -18,6 +18,7 @@ pub mod lots;
 pub mod measurements;
 pub mod people;
 pub mod products;
+pub mod programmes;
 pub mod properties;
 pub mod reviews;
 pub mod search;

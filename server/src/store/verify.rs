@@ -238,6 +238,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'products', count(*) FROM products
            UNION ALL SELECT 'lots', count(*) FROM lots
            UNION ALL SELECT 'visits', count(*) FROM visits
+           UNION ALL SELECT 'programmes', count(*) FROM programmes
            UNION ALL SELECT 'people', count(*) FROM people
            UNION ALL SELECT 'devices', count(*) FROM devices
            UNION ALL SELECT 'reviews', count(*) FROM reviews
