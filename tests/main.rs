@@ -16,6 +16,7 @@ mod pages;
 mod places;
 mod plans;
 mod problems;
+mod programmes;
 mod rivals;
 mod rules;
 mod serve;

@@ -33,6 +33,18 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     });
     let property = format!("/api/v1/properties/{}", company.property);
     let _ = company.office.put_version(&property, "*", &sold).await.expect(200);
+    let programme = json!({
+        "name": "Season", "season_year": 2026, "equipment": "drop_spreader",
+        "rounds": [{ "name": "late autumn", "from": "2026-10-20", "to": "2026-11-10" }],
+        "products": [{ "product_id": company.feed, "bag_price_usd": "31", "may_buy": true }],
+        "needs": [{ "nitrogen_lb_per_1000_sqft": "2.5", "because": "An experiment" }],
+        "least_product_lb_per_1000_sqft": "0.1",
+    });
+    let programme = company.office.post("/api/v1/programmes", &programme).await.expect(201).id();
+    let round = json!({
+        "round": "late autumn", "planned_on": "2026-11-01", "person_id": company.phone.id, "section_ids": [company.rear],
+    });
+    let _ = company.office.post(&format!("/api/v1/programmes/{programme}/visits"), &round).await.expect(201);
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
@@ -107,6 +119,20 @@ async fn every_kind_of_change_shows() {
         ("rule sets", "UPDATE properties SET rule_sets = '[]'", "differs in rule_sets"),
         ("a soil report", "UPDATE soil_reports SET phosphorus = 'low'", "differs in phosphorus"),
         ("a visit", "UPDATE visits SET status = 'done'", "differs in status"),
+        ("a round of a visit", "UPDATE visits SET round = 'early autumn' WHERE round IS NOT NULL", "differs in round"),
+        (
+            "a visit that was none of a round",
+            "UPDATE visits SET round = 'late autumn', programme_id = (SELECT id FROM programmes)",
+            "differs in programme_id, round",
+        ),
+        ("a programme", "UPDATE programmes SET content = replace(content, '\"2.5\"', '\"9.5\"')", "differs in needs"),
+        (
+            "an invented programme",
+            "INSERT INTO programmes (id, content, version, created_at) SELECT 'x', content, 1, 0 FROM programmes",
+            "programmes: 2 rows",
+        ),
+        ("a removed programme", "PRAGMA foreign_keys = OFF; DELETE FROM programmes", "is gone"),
+        ("how a lawn is kept", "UPDATE sections SET clippings = 'left'", "differs in clippings"),
         ("a name", "UPDATE people SET name = 'Somebody Else' WHERE role = 'technician'", "differs in name"),
         ("a lawn", "UPDATE sections SET water = 'unknown'", "differs in water"),
         ("a delivery", "UPDATE lots SET supplier = 'Another'", "differs in supplier"),

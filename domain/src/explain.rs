@@ -46,7 +46,7 @@ pub struct Derivation {
     #[cfg_attr(feature = "schema", schema(max_items = 200))]
     pub inputs: Vec<DerivationInput>,
     /// Conversions between units on the way, in words; empty when there are none.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<Sentence>))]
     pub conversions: Vec<String>,
     #[cfg_attr(feature = "schema", schema(max_length = 120, example = "25.6"))]
     pub result: String,
@@ -60,6 +60,12 @@ pub struct Derivation {
     pub source: String,
     pub mark: SourceMark,
 }
+
+/// One of a list of sentences, as the API document describes it.
+#[cfg(feature = "schema")]
+#[derive(Debug, utoipa::ToSchema)]
+#[schema(max_length = 800)]
+pub struct Sentence(pub String);
 
 /// A figure with its derivation.
 #[derive(Debug, Clone, PartialEq, Eq)]

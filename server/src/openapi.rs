@@ -1,7 +1,7 @@
 //! The API document: its head, and what every operation has in common, added in one place instead of in each handler.
 
 use axum::Router;
-use domain::ids::RecordId;
+use domain::{ids::RecordId, quantity::SprayRate};
 use utoipa::{
     OpenApi,
     openapi::{
@@ -45,7 +45,7 @@ use crate::{
         (name = "statements", description = "The year's nutrients, traced to their records."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
-    components(schemas(Problem, FieldFault, RecordId))
+    components(schemas(Problem, FieldFault, RecordId, SprayRate))
 )]
 struct Head;
 

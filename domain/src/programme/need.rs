@@ -96,7 +96,7 @@ pub struct ReckonedNeed {
     pub phosphate: NutrientNeed,
     pub potash: NutrientNeed,
     /// What would make it more certain, in sentences.
-    #[cfg_attr(feature = "schema", schema(max_items = 8))]
+    #[cfg_attr(feature = "schema", schema(max_items = 8, value_type = Vec<crate::explain::Sentence>))]
     pub gaps: Vec<String>,
 }
 

@@ -54,6 +54,7 @@ static PLANNERS: Semaphore = Semaphore::const_new(2);
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct SectionPlanQuery {
+    /// The programme to plan by.
     programme_id: ProgrammeId,
     /// What the plan makes least of, after meeting the need; least cost unless said otherwise.
     #[serde(default)]

@@ -1,7 +1,7 @@
 //! The load sheet of a person's day: what goes onto the truck for the visits that are still to be made.
 
 use domain::{
-    explain::Derivation,
+    explain::{Derivation, Sentence},
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::{
         Label, ProductForm,
@@ -89,7 +89,7 @@ pub struct DayLoad {
     #[schema(max_items = 1_000)]
     pub products: Vec<SheetProduct>,
     /// What is not on the sheet and why, in sentences.
-    #[schema(max_items = 1_000)]
+    #[schema(max_items = 1_000, value_type = Vec<Sentence>)]
     pub gaps: Vec<String>,
     #[schema(max_length = 400)]
     pub caution: &'static str,

@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use domain::{
-    explain::Derivation,
+    explain::{Derivation, Sentence},
     ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId},
     product::{Nutrients, arithmetic::GradeNutrient},
     programme::{
@@ -103,7 +103,7 @@ pub struct UnusedProduct {
     pub left_lb: ProductMass,
     /// Whether needs stay unmet that it could meet: then the limits named beside it keep it in the shed.
     pub kept_by_limits: bool,
-    #[schema(max_items = 10)]
+    #[schema(max_items = 10, value_type = Vec<Sentence>)]
     pub why: Vec<String>,
 }
 
@@ -127,7 +127,7 @@ pub struct CompanyPlan {
     pub unused: Vec<UnusedProduct>,
     /// Price of all bags to buy.
     pub price_usd: Price,
-    #[schema(max_items = 40)]
+    #[schema(max_items = 40, value_type = Vec<Sentence>)]
     pub gaps: Vec<String>,
     #[schema(max_length = 400)]
     pub caution: &'static str,
