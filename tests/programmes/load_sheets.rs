@@ -19,7 +19,7 @@ async fn a_day_s_load_adds_up() {
     let load = &sheet["products"][0];
     assert_eq!((&load["needed_lb"], &load["bags"], &load["loaded_lb"]), (&json!("41.25"), &json!(1), &json!("50")));
     assert_eq!((&load["fills"], &load["spray_gal"]), (&json!(3), &json!(null)));
-    assert_eq!(load["derivation"]["result"], "1");
+    assert_eq!((&load["derivation"]["result"], &load["fills_derivation"]["result"]), (&json!("1"), &json!("3")));
     assert!(sheet["caution"].as_str().unwrap().contains("label"));
     // As a table: a row for each stop and each product, with the same figures.
     let csv = company.phone.get(&format!("{path}&format=csv")).await.expect(200);
@@ -58,6 +58,7 @@ async fn a_liquid_needs_its_tank_and_its_water() {
     let load = &sheet["products"][0];
     assert_eq!((amount(&load["spray_gal"]), &load["fills"]), (19.8, &json!(2)));
     assert_eq!((&load["water_gal"], &load["product_lb_per_tank"]), (&json!("18.6"), &json!("6.666666")));
+    assert_eq!(load["fills_derivation"]["inputs"][0]["value"], "13200.00");
     let bare = company.office.get(&path).await.expect(200).body;
     assert_eq!((&bare["products"][0]["spray_gal"], &bare["products"][0]["fills"]), (&json!(null), &json!(null)));
     for (query, places) in [

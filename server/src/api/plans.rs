@@ -172,7 +172,7 @@ async fn get_section_plan(
 ) -> Result<Json<SectionPlan>, Problem> {
     whole(from_faults(&app, query.from).await?)?;
     let programme = programme(&app, query.programme_id).await?;
-    let season = read(&app, programme, Lawns::Section(id), (query.from, query.aim)).await?;
+    let season = read(&app, programme, Lawns::These(vec![id]), (query.from, query.aim)).await?;
     let planned = beside(move |_| {
         let (offered, gaps) = season.offered();
         let lawn = season.lawns.first()?;
@@ -255,8 +255,7 @@ async fn plan_round_visits(
 ) -> Result<Created, Problem> {
     let programme = programme(&app, id).await?;
     whole(round_faults(&programme, &value))?;
-    let mut season = read(&app, programme, Lawns::All, (None, value.aim)).await?;
-    season.lawns.retain(|lawn| value.section_ids.contains(&lawn.section_id));
+    let mut season = read(&app, programme, Lawns::These(value.section_ids.clone()), (None, value.aim)).await?;
     season.only = Some((value.round.clone(), value.planned_on));
     let asked = value.clone();
     let (drafts, mut left_out) = beside(move |_| season::drafts(&season, &asked)).await?;

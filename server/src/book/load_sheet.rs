@@ -72,6 +72,8 @@ pub struct SheetProduct {
     pub product_lb_per_tank: Option<ProductMass>,
     /// How the bags follow.
     pub derivation: Derivation,
+    /// How the fills follow, and for a liquid the spray; null without hopper and tank.
+    pub fills_derivation: Option<Derivation>,
 }
 
 /// What goes onto a truck for a day.
@@ -214,5 +216,6 @@ fn total(product: &Product, load: ProductLoad) -> SheetProduct {
         fills: load.fills,
         product_lb_per_tank: load.product_lb_per_tank,
         derivation: load.derivation,
+        fills_derivation: load.fills_derivation,
     }
 }

@@ -182,6 +182,15 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
             })
         })
         .collect();
+    let today = season.now.day_in(&jiff::tz::TimeZone::UTC);
+    let late = purchases.iter().filter(|month| month.bags > 0 && month.order_by < today);
+    gaps.extend(late.map(|month| {
+        format!(
+            "{} for {} would have to be ordered by {}, which has been; a delivery may come after the first rounds.",
+            month.product_name, month.month, month.order_by
+        )
+    }));
+    gaps.truncate(40);
     let unused = bought.unused.iter().filter_map(|unused| {
         let (product_id, product) = offered.get(unused.product)?;
         Some(idle(*product_id, product, unused.left_lb, &answers))

@@ -14,11 +14,11 @@ use crate::store::{
 };
 
 /// Which sections a plan is for.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub enum Lawns {
     All,
     Client(ClientId),
-    Section(SectionId),
+    These(Vec<SectionId>),
 }
 
 /// A section, as far as its need follows from it.
@@ -48,10 +48,10 @@ pub struct LawnReport {
 
 /// Sections in the order of client, property and section. The last one more than asked for tells that there are too many.
 pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>, sqlx::Error> {
-    let (client, section) = match of {
+    let (client, sections) = match of {
         Lawns::All => (None, None),
         Lawns::Client(id) => (Some(id.to_string()), None),
-        Lawns::Section(id) => (None, Some(id.to_string())),
+        Lawns::These(ids) => (None, serde_json::to_string(&ids).ok()),
     };
     let rows = sqlx::query!(
         r#"SELECT s.id AS "section_id!", s.name AS "section_name!", p.id AS "property_id!", p.address AS "address!",
@@ -61,10 +61,10 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
            LEFT JOIN soil_reports AS r ON r.seq = (
                SELECT l.seq FROM soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.seq DESC LIMIT 1)
-           WHERE ($1 IS NULL OR c.id = $1) AND ($2 IS NULL OR s.id = $2)
+           WHERE ($1 IS NULL OR c.id = $1) AND ($2 IS NULL OR s.id IN (SELECT value FROM json_each($2)))
            ORDER BY c.seq, p.seq, s.seq LIMIT $3"#,
         client,
-        section,
+        sections,
         take
     )
     .fetch_all(pool)
