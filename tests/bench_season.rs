@@ -118,7 +118,7 @@ fn fill(file: &Path) {
                 )
                 .unwrap();
         }
-        let area = 200_000 + (number * 7_919) % 1_500_000;
+        let area = 200_000 + (i64::try_from(number).unwrap() * 7_919) % 1_500_000;
         transaction.execute("INSERT INTO sections (id, property_id, name, species, water, touches_pavement, version, created_at) VALUES (?1, ?2, 'lawn', 'tall_fescue', 'none', 0, 1, 0)", params![section, property]).unwrap();
         transaction.execute("INSERT INTO measurements (id, section_id, area, measured_on, method, measured_by, created_at) VALUES (?1, ?2, ?3, '2020-01-01', 'wheel', 'Office', 0)", params![uuid_of(5, number), section, area]).unwrap();
         transaction.execute("INSERT INTO soil_reports (id, section_id, sampled_on, laboratory, extractant, phosphorus, created_at) VALUES (?1, ?2, '2025-10-01', 'Laboratory', 'mehlich_3', 'optimum', 0)", params![uuid_of(6, number), section]).unwrap();

@@ -34,12 +34,12 @@ async fn purchases_follow_from_every_section_in_whole_bags_with_their_last_day_t
     assert_eq!(purchases[0]["month"], "2026-09-01");
     for month in purchases.as_array().unwrap() {
         let bags = month["bags"].as_i64().unwrap();
-        assert_eq!(amount(&month["bought_lb"]), f64::from(i32::try_from(bags).unwrap()) * 50.0);
+        assert_eq!(month["bought_lb"], json!((bags * 50).to_string()));
         assert_eq!(month["derivation"]["result"], json!(bags.to_string()));
     }
     let bought = sum(purchases, "bought_lb");
     assert!(bought + 40.0 >= 99.0 && bought - 59.0 * 1.05 < 50.0, "{bought}");
-    assert_eq!(amount(&seen["price_usd"]), bought / 50.0 * 31.0);
+    assert!((amount(&seen["price_usd"]) - bought / 50.0 * 31.0).abs() < 0.001, "{}", seen["price_usd"]);
     // One client alone is the same here.
     let one = company.office.get(&format!("{path}&client_id={}", company.client)).await.expect(200).body;
     assert_eq!(one["purchases"], *purchases);

@@ -34,7 +34,7 @@ async fn a_round_becomes_visits_with_a_journal_entry_each() {
     assert_eq!(made.body["left_out"], json!([]));
     let visits = made.body["visits"].as_array().unwrap();
     let mut sections: Vec<&Value> = visits.iter().flat_map(|visit| visit["section_ids"].as_array().unwrap()).collect();
-    sections.sort_by_key(|id| id.to_string());
+    sections.sort_by_key(ToString::to_string);
     assert_eq!(sections.len(), 2);
     let new = &acts(&company).await[before..];
     assert_eq!(new.len(), visits.len());

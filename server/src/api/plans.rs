@@ -118,13 +118,13 @@ async fn read(
     // Visits of this season and the one before it: what is older has its record or will have none.
     let since = now.day_in(&jiff::tz::TimeZone::UTC).minus_months(12).first_of_year();
     let visits = store::programmes::lawns::visit_lines(pool, since).await?;
-    let sections = lawns.iter().map(|lawn| lawn.section_id.to_string()).collect();
-    let properties = lawns.iter().map(|lawn| lawn.property_id.to_string()).collect();
+    let sections: Vec<_> = lawns.iter().map(|lawn| lawn.section_id).collect();
+    let properties: Vec<_> = lawns.iter().map(|lawn| lawn.property_id).collect();
     let products = programme.products.iter().map(|product| product.product_id);
-    let products: HashSet<String> =
-        products.chain(visits.iter().map(|line| line.product_id)).map(|id| id.to_string()).collect();
+    let products: Vec<_> = products.chain(visits.iter().map(|line| line.product_id)).collect();
     let mut connection = pool.acquire().await?;
-    let world = store::world::load_lawns(&mut connection, sections, properties, products, now.millis()).await?;
+    let world = store::world::load_lawns(&mut connection, &sections, &properties, &products, now.millis()).await?;
+    drop(connection);
     let law = Arc::clone(&app.law);
     Ok(Season { programme, lawns, visits, world, law, from, now, aim: aim.unwrap_or(Aim::LeastCost), only: None })
 }

@@ -77,7 +77,7 @@ fn need_faults(at: usize, need: &ProgrammeNeed) -> Vec<FieldFault> {
             "give a published programme, or nitrogen_lb_per_1000_sqft with what it rests on",
         ),
         (Some(_), Some(_)) => {
-            fault("nitrogen_lb_per_1000_sqft", "contradiction", "is given only without a published programme")
+            fault("nitrogen_lb_per_1000_sqft", "contradiction", "is given only without a published programme");
         }
         (Some(name), None) => match published(name) {
             None => fault(

@@ -15,7 +15,7 @@ use domain::{
     ids::{ProductId, SectionId},
     land::SectionFacts,
     law::Lawbook,
-    product::product_for_target,
+    product::{Label, product_for_target},
     programme::{Aim, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, need::ReckonedNeed, plan},
     quantity::{Area, ProductMass, RainDepth, Temperature, rate_rounded_down},
     time::{Day, Instant},
@@ -27,9 +27,12 @@ use view::{CAUTION, price};
 pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
 
 use super::{act::World, facts};
-use crate::store::programmes::{
-    Programme,
-    lawns::{Lawn, VisitLine},
+use crate::store::{
+    programmes::{
+        Programme,
+        lawns::{Lawn, VisitLine},
+    },
+    world::SectionRow,
 };
 
 /// Everything that plans are made from, as it stood at one moment.
@@ -120,56 +123,65 @@ impl Season {
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
         let need = need::of(&self.programme, lawn, section.species(), &past)?;
         let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on);
-        let facts = Facts {
-            on: from,
-            at: self.now,
-            audience: Audience::Professional,
-            credentials: Vec::new(),
-            purpose: Purpose::Maintenance,
-            equipment: self.programme.equipment,
-            label: offered.first().map(|(_, product)| product.label.clone()).ok_or_else(|| {
-                missing("no_product", "cannot be planned: no product of the programme may be used".to_owned())
-            })?,
-            weather: Weather::default(),
-            ground: Some(Ground::Moist),
-            pavement_cleaned: Some(true),
-            lines: vec![LineFacts {
-                section: SectionFacts {
-                    id: lawn.section_id,
-                    name: section.name.clone(),
-                    area,
-                    species: section.species(),
-                    water: section.water(),
-                    natural_strip: section.natural_strip(),
-                    established_on: section.established_on,
-                    touches_pavement: section.touches_pavement(),
-                    soil_reports: section.soil_reports(),
-                    past,
-                },
-                area,
-                product: ProductMass::ZERO,
-            }],
-        };
+        let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
+            missing("no_product", "cannot be planned: no product of the programme may be used".to_owned())
+        })?;
+        let facts = self.facts(section, lawn.section_id, (from, area), past, label);
         let facts_on = |on: Day| {
             let at = on.starts_at(&zone).plus(SignedDuration::from_hours(12));
             Facts { on, at, weather: fair(at), ..facts.clone() }
         };
-        let open: Vec<PlanRound> = rounds.iter().map(|(_, round)| round.clone()).collect();
         let products: Vec<PlanProduct> = offered.iter().map(|(_, product)| product.clone()).collect();
         let raw = plan(
             &self.law,
             &SeasonQuestion {
                 rule_sets: &property.rule_sets,
                 facts_on: &facts_on,
-                rounds: &open,
+                rounds: &rounds,
                 products: &products,
                 need: need.season_need(),
                 least_product: self.programme.least_product_lb_per_1000_sqft,
                 aim: self.aim,
             },
         );
-        let section = self.shown(lawn, from, area, need, (&raw, &open, taken), (offered, gaps));
+        let section = self.shown(lawn, from, area, need, (&raw, &rounds, taken), (offered, gaps));
         Ok(Planned { section, raw })
+    }
+
+    /// The section's facts without weather, label and product of a line, which the planning puts in.
+    fn facts(
+        &self,
+        row: &SectionRow,
+        id: SectionId,
+        (from, area): (Day, Area),
+        past: Vec<PastApplication>,
+        label: &Label,
+    ) -> Facts {
+        let section = SectionFacts {
+            id,
+            name: row.name.clone(),
+            area,
+            species: row.species(),
+            water: row.water(),
+            natural_strip: row.natural_strip(),
+            established_on: row.established_on,
+            touches_pavement: row.touches_pavement(),
+            soil_reports: row.soil_reports(),
+            past,
+        };
+        Facts {
+            on: from,
+            at: self.now,
+            audience: Audience::Professional,
+            credentials: Vec::new(),
+            purpose: Purpose::Maintenance,
+            equipment: self.programme.equipment,
+            label: label.clone(),
+            weather: Weather::default(),
+            ground: Some(Ground::Moist),
+            pavement_cleaned: Some(true),
+            lines: vec![LineFacts { section, area, product: ProductMass::ZERO }],
+        }
     }
 
     /// What open visits will put down here, as it will count.
@@ -197,15 +209,10 @@ impl Season {
         planned
     }
 
-    /// Rounds that are still to be planned here with their place in the programme, and why the others are not.
-    fn rounds(
-        &self,
-        section: SectionId,
-        from: Day,
-        cancelled_on: Option<Day>,
-    ) -> (Vec<(usize, PlanRound)>, Vec<RoundLeftOut>) {
+    /// Rounds that are still to be planned here, and why the others are not.
+    fn rounds(&self, section: SectionId, from: Day, cancelled_on: Option<Day>) -> (Vec<PlanRound>, Vec<RoundLeftOut>) {
         let (mut open, mut taken) = (Vec::new(), Vec::new());
-        for (at, round) in self.programme.rounds.iter().enumerate() {
+        for round in &self.programme.rounds {
             let own = |line: &&VisitLine| {
                 let of = line.of.as_ref().map(|(id, round)| (*id, round.as_str()));
                 line.section_id == section && of == Some((self.programme.id, round.name.as_str()))
@@ -223,12 +230,12 @@ impl Season {
                 (None, Some((only, day))) if *only == round.name => {
                     let window = PlanRound { from: *day, to: *day, ..round.clone() };
                     if *day <= last && *day >= from {
-                        open.push((at, window));
+                        open.push(window);
                     } else {
                         leave(format!("Its day lies before {from}, or after the end of the client's service."));
                     }
                 }
-                (None, _) => open.push((at, PlanRound { from: round.from.max(from), to: last, ..round.clone() })),
+                (None, _) => open.push(PlanRound { from: round.from.max(from), to: last, ..round.clone() }),
             }
         }
         (open, taken)

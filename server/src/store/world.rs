@@ -312,12 +312,19 @@ pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Resul
 /// Loads what is known at a moment of sections with their properties, and of products.
 pub async fn load_lawns(
     connection: &mut SqliteConnection,
-    sections: HashSet<String>,
-    properties: HashSet<String>,
-    products: HashSet<String>,
+    sections: &[SectionId],
+    properties: &[PropertyId],
+    products: &[ProductId],
     now: i64,
 ) -> Result<World, sqlx::Error> {
-    load_wanted(connection, &Wanted { sections, properties, products, now, ..Wanted::default() }).await
+    let wanted = Wanted {
+        sections: sections.iter().map(ToString::to_string).collect(),
+        properties: properties.iter().map(ToString::to_string).collect(),
+        products: products.iter().map(ToString::to_string).collect(),
+        now,
+        ..Wanted::default()
+    };
+    load_wanted(connection, &wanted).await
 }
 
 async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Result<World, sqlx::Error> {

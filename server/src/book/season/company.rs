@@ -8,7 +8,7 @@ use domain::{
     product::{Nutrients, arithmetic::GradeNutrient},
     programme::{
         Aim, PlanProduct, PlannedRound, SeasonPlan, UnmetNeed,
-        purchases::{OrderSettings, purchases},
+        purchases::{MonthPurchase, OrderSettings, Purchases, Unused, purchases},
     },
     quantity::{Percent, Price, ProductMass, StockBalance, quotient_up},
     time::Day,
@@ -135,13 +135,16 @@ pub struct CompanyPlan {
 
 type Answers = Vec<Result<Planned, NotPlanned>>;
 
-/// Plans every section, on all cores; nothing when the caller has gone away meanwhile.
-pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) -> Option<CompanyPlan> {
-    let (offered, mut gaps) = season.offered();
-    let mut answers = in_parallel(season, &offered, gone)?;
-    share_stock(season, &offered, &mut answers, gone)?;
+/// What to buy for all plans and for the visits that stand, and what of the stock nothing uses.
+fn buying(
+    season: &Season,
+    offered: &[(ProductId, PlanProduct)],
+    answers: &Answers,
+    settings: Purchasing,
+    gaps: &mut Vec<String>,
+) -> (Vec<PurchaseInMonth>, Vec<Unused>) {
     let mut plans: Vec<SeasonPlan> = answers.iter().flatten().map(|planned| planned.raw.clone()).collect();
-    let visits = open_visits(season, &offered);
+    let visits = open_visits(season, offered);
     // What is promised to these visits is in the shed for them, and not for others.
     let stocked: Vec<PlanProduct> = offered
         .iter()
@@ -149,7 +152,7 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
         .map(|(at, (_, product))| {
             let own: i64 =
                 visits.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
-            let on_hand = ProductMass::from_raw(season.in_shed(&offered, at, own));
+            let on_hand = ProductMass::from_raw(season.in_shed(offered, at, own));
             PlanProduct { on_hand_lb: on_hand, ..product.clone() }
         })
         .collect();
@@ -159,29 +162,11 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
         Ok(bought) => bought,
         Err(fault) => {
             gaps.push(format!("What to buy cannot be counted: {fault}."));
-            domain::programme::purchases::Purchases { months: Vec::new(), unused: Vec::new() }
+            Purchases { months: Vec::new(), unused: Vec::new() }
         }
     };
-    let purchases: Vec<PurchaseInMonth> = bought
-        .months
-        .into_iter()
-        .filter_map(|month| {
-            let (product_id, product) = offered.get(month.product)?;
-            let price = i128::from(month.purchase.bags) * i128::from(product.bag_price_usd.raw());
-            Some(PurchaseInMonth {
-                product_id: *product_id,
-                product_name: product.name.clone(),
-                month: month.month,
-                needed_lb: month.needed_lb,
-                from_stock_lb: month.from_stock_lb,
-                bags: month.purchase.bags,
-                bought_lb: month.purchase.bought_lb,
-                price_usd: Price::from_raw(quotient_up(price, 1)),
-                order_by: month.order_by,
-                derivation: month.purchase.derivation,
-            })
-        })
-        .collect();
+    let purchases: Vec<PurchaseInMonth> =
+        bought.months.into_iter().filter_map(|month| in_month(offered, month)).collect();
     let today = season.now.day_in(&jiff::tz::TimeZone::UTC);
     let late = purchases.iter().filter(|month| month.bags > 0 && month.order_by < today);
     gaps.extend(late.map(|month| {
@@ -191,9 +176,35 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
         )
     }));
     gaps.truncate(40);
-    let unused = bought.unused.iter().filter_map(|unused| {
-        let (product_id, product) = offered.get(unused.product)?;
-        Some(idle(*product_id, product, unused.left_lb, &answers))
+    (purchases, bought.unused)
+}
+
+fn in_month(offered: &[(ProductId, PlanProduct)], month: MonthPurchase) -> Option<PurchaseInMonth> {
+    let (product_id, product) = offered.get(month.product)?;
+    let price = i128::from(month.purchase.bags) * i128::from(product.bag_price_usd.raw());
+    Some(PurchaseInMonth {
+        product_id: *product_id,
+        product_name: product.name.clone(),
+        month: month.month,
+        needed_lb: month.needed_lb,
+        from_stock_lb: month.from_stock_lb,
+        bags: month.purchase.bags,
+        bought_lb: month.purchase.bought_lb,
+        price_usd: Price::from_raw(quotient_up(price, 1)),
+        order_by: month.order_by,
+        derivation: month.purchase.derivation,
+    })
+}
+
+/// Plans every section, on all cores; nothing when the caller has gone away meanwhile.
+pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) -> Option<CompanyPlan> {
+    let (offered, mut gaps) = season.offered();
+    let mut answers = in_parallel(season, &offered, gone)?;
+    share_stock(season, &offered, &mut answers, gone)?;
+    let (purchases, left) = buying(season, &offered, &answers, settings, &mut gaps);
+    let unused = left.iter().filter_map(|left| {
+        let (product_id, product) = offered.get(left.product)?;
+        Some(idle(*product_id, product, left.left_lb, &answers))
     });
     let unused = unused.collect();
     let (sections, not_planned) = in_short(&season.lawns, answers);
