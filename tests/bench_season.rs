@@ -2,11 +2,7 @@
 //!
 //! `cargo bench -p swardbook-tests --bench season`. 180 clients with two lawn sections each, ten earlier records on each
 //! section, six rounds and three products.
-#![expect(
-    clippy::unwrap_used,
-    clippy::cast_precision_loss,
-    reason = "a benchmark fails by panicking and prints floats"
-)]
+#![expect(clippy::unwrap_used, reason = "a benchmark fails by panicking")]
 
 use std::{path::Path, time::Instant};
 
