@@ -71,6 +71,7 @@ impl Strangers {
             format!("statements?year=2026&section_id={front}"),
             format!("statements?year=2026&section_id={front}&format=csv"),
             format!("days/2026-09-15?person_id={}", self.company.phone.id.as_deref().unwrap()),
+            format!("days/2026-09-15/load-sheet?person_id={}", self.company.phone.id.as_deref().unwrap()),
         ]
     }
 }

@@ -174,6 +174,31 @@ async fn tools(company: &Company, watch: &mut Watch) {
     let _ = watch.none(phone.post("/api/v1/blends", &blend).await, 200).await;
 }
 
+async fn season(company: &Company, watch: &mut Watch) {
+    let office = &company.office;
+    let mut programme = json!({
+        "name": "Season", "season_year": 2026, "equipment": "drop_spreader",
+        "rounds": [{ "name": "autumn", "from": "2026-09-20", "to": "2026-10-20" }],
+        "products": [{ "product_id": company.feed, "bag_price_usd": "31", "may_buy": true }],
+        "needs": [{ "nitrogen_lb_per_1000_sqft": "1.5", "because": "An experiment" }],
+        "least_product_lb_per_1000_sqft": "0.1",
+    });
+    let made = watch.one(office.post("/api/v1/programmes", &programme).await, "programme.added").await.id();
+    let path = format!("/api/v1/programmes/{made}");
+    programme["name"] = json!("Season, second draft");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &programme).await, "programme.changed").await;
+    let _ = watch.none(office.put_version(&path, "\"v1\"", &programme).await, 412).await;
+    let round = json!({
+        "round": "autumn", "planned_on": "2026-10-01", "person_id": company.phone.id, "section_ids": [company.rear],
+    });
+    let visits = format!("{path}/visits");
+    let _ = watch.one(office.post(&visits, &round).await, "visit.planned").await;
+    let _ = watch.none(office.post(&visits, &round).await, 422).await;
+    for question in [format!("{path}/plan"), format!("/api/v1/sections/{}/plan?programme_id={made}", company.front)] {
+        let _ = watch.none(office.get(&question).await, 200).await;
+    }
+}
+
 async fn acts(company: &Company, watch: &mut Watch) {
     let phone = &company.phone;
     let plan = company.plan(&company.rear, "5");
@@ -249,6 +274,7 @@ async fn each_change_leaves_exactly_one_entry() {
     land(&company, &mut watch).await;
     stock(&company, &mut watch).await;
     tools(&company, &mut watch).await;
+    season(&company, &mut watch).await;
     acts(&company, &mut watch).await;
     refusals(&company, &mut watch).await;
 
@@ -329,6 +355,7 @@ async fn no_question_leaves_an_entry() {
             "get_drift" => "?from=2026-01-01&to=2026-12-31".to_owned(),
             "get_amounts" => "?target_lb_per_1000_sqft=0.75&area_sqft=8200".to_owned(),
             "get_company_year" => "?year=2026".to_owned(),
+            "get_section_plan" => format!("?programme_id={application}"),
             "suggest_place" => "?latitude=38.98&longitude=-76.49".to_owned(),
             _ => String::new(),
         };

@@ -23,6 +23,7 @@ mod plans;
 mod problems;
 mod product_files;
 mod product_labels;
+mod programmes;
 mod rivals;
 mod rules;
 mod serve;

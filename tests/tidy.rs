@@ -30,10 +30,11 @@ const DOMAIN_MAY_USE: [&str; 12] = [
 ];
 
 /// Files outside the store that name sqlx: they hand a connection on or read an error, and hold no SQL.
-const MAY_NAME_SQLX: [&str; 11] = [
+const MAY_NAME_SQLX: [&str; 12] = [
     "server/src/api/lots.rs",
     "server/src/api/people.rs",
     "server/src/api/product_files.rs",
+    "server/src/api/programmes.rs",
     "server/src/api/properties.rs",
     "server/src/api/stock.rs",
     "server/src/api/visits.rs",
@@ -45,10 +46,11 @@ const MAY_NAME_SQLX: [&str; 11] = [
 ];
 
 /// Nouns of the API that have no file of the same name in `store` or `book`, with where their SQL is.
-const NOUNS_ELSEWHERE: [(&str, &str); 5] = [
+const NOUNS_ELSEWHERE: [(&str, &str); 6] = [
     ("blends", "a question without effect: domain/src/product/blend.rs"),
     ("checks", "an act without effect: book/clearance.rs"),
     ("corrections", "book/correction.rs and store/applications.rs"),
+    ("plans", "worked out anew each time: book/season.rs and store/programmes/lawns.rs"),
     ("rule_sets", "the law is read from the rule sets in domain"),
     ("sessions", "store/people.rs"),
 ];

@@ -45,6 +45,18 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
     let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
     measured_and_dug(&company).await;
+    let programme = json!({
+        "name": "Season", "season_year": 2026, "equipment": "drop_spreader",
+        "rounds": [{ "name": "late autumn", "from": "2026-10-20", "to": "2026-11-10" }],
+        "products": [{ "product_id": company.feed, "bag_price_usd": "31", "may_buy": true }],
+        "needs": [{ "nitrogen_lb_per_1000_sqft": "2.5", "because": "An experiment" }],
+        "least_product_lb_per_1000_sqft": "0.1",
+    });
+    let programme = company.office.post("/api/v1/programmes", &programme).await.expect(201).id();
+    let round = json!({
+        "round": "late autumn", "planned_on": "2026-11-01", "person_id": company.phone.id, "section_ids": [company.rear],
+    });
+    let _ = company.office.post(&format!("/api/v1/programmes/{programme}/visits"), &round).await.expect(201);
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
@@ -178,6 +190,27 @@ async fn every_change_of_machines_and_files_shows() {
         ("an invented file", "INSERT INTO file_bodies VALUES ('ab', 'image/png', x'00')", "no product has the file"),
     ];
     each_shows(&changes).await;
+}
+
+#[tokio::test]
+async fn every_change_of_the_season_shows() {
+    each_shows(&[
+        ("a round of a visit", "UPDATE visits SET round = 'early autumn' WHERE round IS NOT NULL", "differs in round"),
+        (
+            "a visit that was none of a round",
+            "UPDATE visits SET round = 'late autumn', programme_id = (SELECT id FROM programmes)",
+            "differs in programme_id, round",
+        ),
+        ("a programme", "UPDATE programmes SET content = replace(content, '\"2.5\"', '\"9.5\"')", "differs in needs"),
+        (
+            "an invented programme",
+            "INSERT INTO programmes (id, content, version, created_at) SELECT 'x', content, 1, 0 FROM programmes",
+            "programmes: 2 rows",
+        ),
+        ("a removed programme", "PRAGMA foreign_keys = OFF; DELETE FROM programmes", "is gone"),
+        ("how a lawn is kept", "UPDATE sections SET clippings = 'left'", "differs in clippings"),
+    ])
+    .await;
 }
 
 /// Each change (what it is, how it is done, what the check says) shows.

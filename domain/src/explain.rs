@@ -68,6 +68,12 @@ pub struct Derivation {
     pub mark: SourceMark,
 }
 
+/// A sentence for a person.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(max_length = 800))]
+#[serde(transparent)]
+pub struct Sentence(pub String);
+
 /// A figure with its derivation.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Figure<T> {
@@ -127,9 +133,3 @@ impl Derivation {
         self
     }
 }
-
-/// A sentence for a person.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(max_length = 400))]
-#[serde(transparent)]
-pub struct Sentence(pub String);

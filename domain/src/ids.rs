@@ -157,6 +157,7 @@ ids! {
     PersonId of Person: "person",
     ProductFileId of ProductFile: "product file",
     ProductId of Product: "product",
+    ProgrammeId of Programme: "programme",
     PropertyId of Property: "property",
     RecordId of Record: "record",
     SectionId of Section: "lawn section",

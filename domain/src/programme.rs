@@ -7,6 +7,7 @@ mod candidates;
 mod collide;
 mod cuts;
 pub mod load;
+pub mod need;
 pub mod published;
 pub mod purchases;
 mod season;
@@ -130,7 +131,7 @@ pub struct UnmetNeed {
     /// Rounded up.
     pub missing_lb_per_1000_sqft: NutrientRate,
     /// Each of these, without the others, would have to give way for more to be met; or, where no single one is enough, all.
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[cfg_attr(feature = "schema", schema(max_items = 200, value_type = Vec<crate::explain::Sentence>))]
     pub collides_with: Vec<String>,
 }
 

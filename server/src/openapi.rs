@@ -3,7 +3,7 @@
 use axum::Router;
 use domain::{
     ids::RecordId,
-    quantity::LimeCredit,
+    quantity::{LimeCredit, SprayRate},
     soil::lime_rules::{CapOn, SplitRule},
 };
 use utoipa::{
@@ -38,7 +38,8 @@ use crate::{
         (name = "sections", description = "Lawn sections, their measurements and soil reports."),
         (name = "products", description = "Labels with their files, what follows from them, lots and stock."),
         (name = "equipment", description = "Spreaders and sprayers, their calibrations, and how they drift."),
-        (name = "visits", description = "Planned stops, and a technician's day."),
+        (name = "programmes", description = "The season's plan: what goes down when, and what to buy."),
+        (name = "visits", description = "Planned stops, a technician's day and its load sheet."),
         (name = "rule sets", description = "The law as this server reads it, with citation and date of reading."),
         (name = "weather", description = "What weather services say of a property, the hours that suit, and what was known at a record."),
         (name = "checks", description = "How much, and may I? Without effect."),
@@ -49,7 +50,7 @@ use crate::{
         (name = "statements", description = "The year's nutrients, traced to their records."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
-    components(schemas(Problem, FieldFault, RecordId, LimeCredit, SplitRule, CapOn))
+    components(schemas(Problem, FieldFault, RecordId, LimeCredit, SplitRule, CapOn, SprayRate))
 )]
 struct Head;
 

@@ -78,7 +78,10 @@ pub struct ProductLoad {
     pub fills: Option<i64>,
     /// Product for one full tank, rounded down, where every stop takes the same rate; nothing otherwise.
     pub product_lb_per_tank: Option<ProductMass>,
+    /// How the bags follow.
     pub derivation: Derivation,
+    /// How the fills follow, and for a liquid the spray.
+    pub fills_derivation: Option<Derivation>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -129,13 +132,12 @@ fn of_product(
     let spray_gal = product
         .tank
         .map(|tank| Volume::from_raw(quotient_up(area * i128::from(tank.rate_gal_per_1000_sqft.raw()), 100_000)));
-    let fills = match (product.tank, product.hopper_lb) {
-        (Some(tank), _) if tank.holds_gal.raw() > 0 => {
-            spray_gal.map(|spray| quotient_up(i128::from(spray.raw()), i128::from(tank.holds_gal.raw())))
-        }
-        (None, Some(hopper)) if hopper.raw() > 0 => Some(quotient_up(needed, i128::from(hopper.raw()))),
+    let counted = match (product.tank, product.hopper_lb) {
+        (Some(tank), _) if tank.holds_gal.raw() > 0 => spray_gal.map(|spray| tank_fills(area, spray, &tank)),
+        (None, Some(hopper)) if hopper.raw() > 0 => Some(hopper_fills(needed_lb, hopper)),
         _ => None,
     };
+    let (fills, fills_derivation) = counted.unzip();
     let derivation = Derivation::of("bags to load", "sum of the stops, and the spare, / net weight of a bag")
         .with("all stops", StockBalance::from_raw(needed_lb.raw()))
         .with("spare", spare)
@@ -151,7 +153,32 @@ fn of_product(
         fills,
         product_lb_per_tank: product.tank.and_then(|tank| per_tank(&tank, stops)),
         derivation,
+        fills_derivation,
     })
+}
+
+/// How often the tank is filled, by the area of all stops in hundredths of a square foot and the spray for it.
+fn tank_fills(area: i128, spray: Volume, tank: &Tank) -> (i64, Derivation) {
+    let fills = quotient_up(i128::from(spray.raw()), i128::from(tank.holds_gal.raw()));
+    let derivation = Derivation::of("fills of the tank", "sum of the areas x spray rate / 1,000 / tank")
+        .with_text("areas of all stops", &format!("{}.{:02}", area / 100, area % 100), "sq ft")
+        .with("spray rate", tank.rate_gal_per_1000_sqft)
+        .with("spray of all stops, up to the millionth of a gallon", spray)
+        .with("tank", tank.holds_gal)
+        .from_source(SourceMark::Computed, "Definition of a spray rate; the rate comes from the sprayer's calibration")
+        .gives_text(&fills, "fills", "up to whole fills; the last one may be partly full");
+    (fills, derivation)
+}
+
+/// How often the hopper is filled.
+fn hopper_fills(needed: ProductMass, hopper: ProductMass) -> (i64, Derivation) {
+    let fills = quotient_up(i128::from(needed.raw()), i128::from(hopper.raw()));
+    let derivation = Derivation::of("fills of the hopper", "product of all stops / hopper")
+        .with("product of all stops", needed)
+        .with("hopper", hopper)
+        .from_source(SourceMark::Computed, "What the hopper holds of this product, as whoever asks says")
+        .gives_text(&fills, "fills", "up to whole fills; the last one may be partly full");
+    (fills, derivation)
 }
 
 /// Product for a full tank: the area that it covers at the rate of the stops, if they share one to within a millionth.

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::need::Maintenance;
 use crate::{explain::SourceMark, land::Species, law::duty::MonthDay, quantity::NutrientRate, time::Day};
 
 /// One application of a programme. Rates are nitrogen, in hundredths of a pound on 1,000 sq ft.
@@ -60,6 +61,10 @@ impl Step {
         (self.from..=self.to).contains(&today)
     }
 
+    pub const fn least(&self) -> NutrientRate {
+        rate(self.least)
+    }
+
     pub const fn most(&self) -> NutrientRate {
         rate(self.most)
     }
@@ -79,6 +84,23 @@ impl Published {
     /// Least without the optional steps.
     pub fn least_without_optional(&self) -> NutrientRate {
         rate(self.steps.iter().filter(|step| !step.optional).map(|step| step.least).sum())
+    }
+
+    /// What the source states as the most in a year, if it states it.
+    pub fn year_at_most(&self) -> Option<NutrientRate> {
+        self.year_at_most.map(rate)
+    }
+
+    /// Nitrogen of the year at a level: low is the least that the steps give without the optional ones, medium the most
+    /// without them, high the most with them, never above the source's own maximum. The sources print ranges and options;
+    /// which of them a level takes is *common practice*.
+    pub fn at_level(&self, level: Maintenance) -> NutrientRate {
+        let steps = match level {
+            Maintenance::Low => self.least_without_optional(),
+            Maintenance::Medium => self.most_without_optional(),
+            Maintenance::High => self.most(),
+        };
+        self.year_at_most().map_or(steps, |most| steps.min(most))
     }
 
     /// Whether so much nitrogen fits on a day, after so much earlier in the year.

@@ -6,7 +6,10 @@
     reason = "the solver works in floats; nothing of it is summed or compared with a limit"
 )]
 
-use good_lp::{Expression, ProblemVariables, Solution as _, SolverModel as _, Variable, constraint, microlp, variable};
+use good_lp::{
+    Expression, ProblemVariables, Solution as _, SolverModel as _, Variable, WithTimeLimit as _, constraint, microlp,
+    variable,
+};
 
 use super::{Aim, SeasonQuestion, candidates::Cell, cuts::Cut};
 use crate::{
@@ -42,6 +45,9 @@ pub(super) struct Proposal {
 const MISSING: [f64; 3] = [100_000.0, 10_000.0, 10_000.0];
 /// Cost that a further product counts as when few are wanted.
 const PRODUCT: f64 = 1_000.0;
+/// Seconds that one proposal may take: a section's own program needs thousandths of one, and whoever asks does not wait for
+/// the perfect answer to a contrived one. What has been found by then is taken.
+const PATIENCE: f64 = 2.0;
 /// More product than any lawn takes, in pounds on 1,000 sq ft.
 const MOST: f64 = 1_000.0;
 
@@ -105,7 +111,7 @@ pub(super) fn solve(
     if question.aim == Aim::FewestProducts {
         cost += taken.iter().map(|taken| *taken * PRODUCT).sum::<Expression>();
     }
-    let mut model = variables.minimise(cost).using(microlp);
+    let mut model = variables.minimise(cost).using(microlp).with_time_limit(PATIENCE);
     for constraint in of_cells(question, cells, &columns, &most, &taken, free(Group::Least)) {
         model = model.with(constraint);
     }

@@ -3,6 +3,7 @@
 use domain::{
     decision::{Outcome, Verdict, decide},
     programme::{
+        need::{Maintenance, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
         published::{Misfit, PUBLISHED, Published, published},
         timing::{
             BeforeFreeze, Cold, Credits, NitrogenSeason, Shade, growing_degree_hundredths, heat_index_tenths,
@@ -209,4 +210,52 @@ fn every_programme_names_its_source() {
         assert!(!programme.source.is_empty() && !programme.species.is_empty(), "{}", programme.name);
         assert!(programme.steps.iter().all(|step| step.from <= step.to), "{}", programme.name);
     }
+}
+
+#[test]
+fn a_level_takes_from_the_steps_that_the_source_prints() {
+    // University of Maryland and Kansas State (in a newspaper), read; sums computed. Which steps a level takes is common
+    // practice. Kansas prints at most 4.0 lb and steps of 4.0 with the optional one of 0.5 at most.
+    use Maintenance::{High, Low, Medium};
+    let at = |name: &str| [Low, Medium, High].map(|level| named(name).at_level(level).to_string());
+    assert_eq!(at("Maryland, tall fescue and Kentucky bluegrass"), ["1.4", "1.8", "2.7"]);
+    assert_eq!(at("Maryland, zoysia"), ["0.7", "0.9", "1.8"]);
+    assert_eq!(at("Kansas, cool-season, high")[2], "4");
+    for programme in PUBLISHED {
+        let [low, medium, high] = [Low, Medium, High].map(|level| programme.at_level(level));
+        assert!(low <= medium && medium <= high && high <= programme.most(), "{}", programme.name);
+        assert!(programme.year_at_most().is_none_or(|most| high <= most), "{}", programme.name);
+    }
+}
+
+#[test]
+fn a_need_is_what_the_source_says_less_what_is_spared_and_spent() {
+    let sampled_on = day("2025-10-02");
+    let nothing = Spent { nitrogen: NutrientRate::ZERO, phosphate: NutrientRate::ZERO, potash: NutrientRate::ZERO };
+    let asked = NeedQuestion {
+        nitrogen: NitrogenSource::Entered(amount("3"), "Illinois, Lawn Talk"),
+        phosphate: OtherSource::Report(amount("0.5"), "Sample Laboratory", sampled_on),
+        potash: OtherSource::Nowhere,
+        clippings_left: Some(false),
+        shade: Some(Shade::Medium),
+        credits: Credits::DEFAULT,
+        spent: nothing,
+    };
+    // C134: Illinois, Lawn Talk, read; computed: 3 lb in the sun is 1.5 in the shade.
+    let shaded = reckon(&asked);
+    assert_eq!(shaded.nitrogen.still_lb_per_1000_sqft, amount("1.5"));
+    assert_eq!(shaded.phosphate.still_lb_per_1000_sqft, amount("0.5"));
+    // Potash that nobody recommends is named and not guessed.
+    assert_eq!(shaded.potash.still_lb_per_1000_sqft, NutrientRate::ZERO);
+    assert!(shaded.gaps.len() == 1 && shaded.gaps[0].contains("K2O"), "{:?}", shaded.gaps);
+    // What was put down counts, and more than the need leaves nothing, not less.
+    let spent = Spent { nitrogen: amount("0.9"), phosphate: amount("0.7"), potash: amount("1") };
+    let later = reckon(&NeedQuestion { spent, ..asked });
+    assert_eq!(later.nitrogen.still_lb_per_1000_sqft, amount("0.6"));
+    assert_eq!(later.phosphate.still_lb_per_1000_sqft, NutrientRate::ZERO);
+    // What nobody has said takes nothing off, and is named.
+    let unsaid = reckon(&NeedQuestion { clippings_left: None, shade: None, ..asked });
+    assert_eq!(unsaid.nitrogen.still_lb_per_1000_sqft, amount("3"));
+    assert_eq!(unsaid.gaps.len(), 3);
+    assert_eq!((unsaid.nitrogen.derivation.result.as_str(), unsaid.nitrogen.derivation.inputs.len()), ("3", 4));
 }

@@ -3,8 +3,16 @@
 use axum::{
     Json,
     extract::{Path, State},
+    http::HeaderMap,
+    response::{IntoResponse, Response},
 };
-use domain::{actor::Role, ids::PersonId, time::Day};
+use domain::{
+    actor::{Actor, Role},
+    ids::PersonId,
+    programme::load::Tank,
+    quantity::{Percent, ProductMass, SprayRate, Volume},
+    time::Day,
+};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
@@ -12,13 +20,20 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     app::App,
+    book::load_sheet::{self, DayLoad, Truck},
     extract::ValidQuery,
     problem::{FieldFault, Problem},
-    store::{self, days::DayPlan},
+    report::{
+        self,
+        form::{self, Format},
+    },
+    store::{self, days::DayPlan, people::Person},
 };
 
+use super::whole;
+
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_day))
+    OpenApiRouter::new().routes(routes!(get_day)).routes(routes!(get_load_sheet))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
@@ -44,14 +59,110 @@ async fn get_day(
     Path(day): Path<String>,
     ValidQuery(query): ValidQuery<DayQuery>,
 ) -> Result<Json<DayPlan>, Problem> {
-    let day = Day::parse(&day)
+    let (day, person) = whose(&app, actor, &day, query.person_id).await?;
+    let downloaded_at = app.clock.now();
+    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, downloaded_at }))
+}
+
+/// The day and the person that are asked about. A technician asks about nobody else.
+async fn whose(app: &App, actor: Actor, day: &str, person: Option<PersonId>) -> Result<(Day, Person), Problem> {
+    let day = Day::parse(day)
         .map_err(|bad| Problem::invalid(vec![FieldFault::parameter("day", "wrong_format", bad.to_string())]))?;
-    let person = query.person_id.unwrap_or(actor.person);
+    let person = person.unwrap_or(actor.person);
     if actor.role == Role::Technician && person != actor.person {
         return Err(Problem::not_found("person"));
     }
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
-    let downloaded_at = app.clock.now();
+    Ok((day, person))
+}
+
+/// Whose day, and what the truck carries.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct LoadSheetQuery {
+    /// Whose day, if not the caller's. The office and the owner may read anybody's.
+    #[serde(default)]
+    person_id: Option<PersonId>,
+    /// Loaded beyond the need, 10 unless said otherwise (*common practice*).
+    #[serde(default)]
+    spare_percent: Option<Percent>,
+    /// What the hopper of the spreader holds, to count its fills.
+    #[serde(default)]
+    hopper_lb: Option<ProductMass>,
+    /// What the tank of the sprayer holds. Given with its rate, or not at all.
+    #[serde(default)]
+    tank_gal: Option<Volume>,
+    /// What the sprayer was calibrated to put down.
+    #[serde(default)]
+    spray_gal_per_1000_sqft: Option<SprayRate>,
+    /// `json` or `csv`; wins over the `Accept` header, so that a link works in a browser.
+    #[serde(default)]
+    #[param(inline)]
+    format: Option<Format>,
+}
+
+impl LoadSheetQuery {
+    /// What the truck carries, or what contradicts itself in it.
+    fn truck(&self) -> Result<Truck, Problem> {
+        let mut faults = Vec::new();
+        let above_zero = [
+            ("hopper_lb", self.hopper_lb.map(ProductMass::raw)),
+            ("tank_gal", self.tank_gal.map(Volume::raw)),
+            ("spray_gal_per_1000_sqft", self.spray_gal_per_1000_sqft.map(SprayRate::raw)),
+        ];
+        for (name, _) in above_zero.iter().filter(|(_, raw)| *raw == Some(0)) {
+            faults.push(FieldFault::parameter(*name, "out_of_range", "must be above zero"));
+        }
+        let missing = match (self.tank_gal, self.spray_gal_per_1000_sqft) {
+            (Some(_), None) => Some("spray_gal_per_1000_sqft"),
+            (None, Some(_)) => Some("tank_gal"),
+            _ => None,
+        };
+        let detail = "is required with the other: water and fills follow from both";
+        faults.extend(missing.map(|name| FieldFault::parameter(name, "missing", detail)));
+        whole(faults)?;
+        let tank = self.tank_gal.zip(self.spray_gal_per_1000_sqft);
+        Ok(Truck {
+            spare: self.spare_percent.unwrap_or(SPARE),
+            hopper_lb: self.hopper_lb,
+            tank: tank.map(|(holds_gal, rate_gal_per_1000_sqft)| Tank { holds_gal, rate_gal_per_1000_sqft }),
+        })
+    }
+}
+
+/// A tenth, as the trade loads (*common practice*).
+const SPARE: Percent = Percent::from_raw(1_000);
+
+/// Read a load sheet
+///
+/// What goes onto the truck for a day: product, whole bags and water, for each stop and in all, and how often hopper or tank
+/// is filled. From the visits that are still to be made. As JSON or CSV.
+#[utoipa::path(get, path = "/api/v1/days/{day}/load-sheet", operation_id = "get_load_sheet", tag = "visits",
+    security(("bearer" = ["any staff"])), params(("day" = Day, Path, description = "The local day."), LoadSheetQuery),
+    responses((status = 200, description = "The load sheet.", content((DayLoad = "application/json"), (String = "text/csv")))))]
+async fn get_load_sheet(
+    AnyStaff(actor): AnyStaff,
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(day): Path<String>,
+    ValidQuery(query): ValidQuery<LoadSheetQuery>,
+) -> Result<Response, Problem> {
+    let form = form::of(query.format, &headers, "A load sheet")?;
+    let (day, person) = whose(&app, actor, &day, query.person_id).await?;
+    let truck = query.truck()?;
     let visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, downloaded_at }))
+    let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, truck, app.clock.now());
+    let sheet = sheet.map_err(|fault| {
+        let detail = format!("leads to a load that cannot be counted: {fault}");
+        Problem::invalid(vec![FieldFault::parameter("spare_percent", "out_of_range", detail)])
+    })?;
+    match form {
+        Format::Json => Ok((form::vary(), Json(sheet)).into_response()),
+        Format::Csv => {
+            let body = report::csv::load_sheet(&sheet).map_err(|error| Problem::fault(&error))?;
+            Ok(form::csv(body, &format!("load-sheet-{day}.csv")))
+        }
+    }
 }

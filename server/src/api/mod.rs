@@ -15,8 +15,10 @@ mod lots;
 mod measurements;
 mod people;
 mod places;
+mod plans;
 mod product_files;
 mod products;
+mod programmes;
 mod properties;
 mod reviews;
 mod rule_sets;
@@ -62,6 +64,8 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(equipment::routes())
         .merge(calibrations::routes())
         .merge(drift::routes())
+        .merge(programmes::routes())
+        .merge(plans::routes())
         .merge(visits::routes())
         .merge(days::routes())
         .merge(rule_sets::routes())

@@ -3,7 +3,7 @@
 use axum::{
     Json,
     extract::State,
-    http::{HeaderMap, HeaderValue, header},
+    http::HeaderMap,
     response::{IntoResponse, Response},
 };
 use domain::{
@@ -23,8 +23,11 @@ use crate::{
         statement::{self, Preparation, Statement},
     },
     extract::ValidQuery,
-    problem::{FieldFault, Kind, Problem},
-    report,
+    problem::{FieldFault, Problem},
+    report::{
+        self,
+        form::{self, Format},
+    },
     store::{self, statements::About},
 };
 
@@ -56,40 +59,6 @@ struct StatementQuery {
     format: Option<Format>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-enum Format {
-    Json,
-    Csv,
-}
-
-/// The form the caller wants, by the query or by the `Accept` header with its weights.
-fn form(query: Option<Format>, headers: &HeaderMap) -> Result<Format, Problem> {
-    if let Some(format) = query {
-        return Ok(format);
-    }
-    let Some(accept) = headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()) else {
-        return Ok(Format::Json);
-    };
-    let weight = |media: &str| {
-        let of = |range: &str| {
-            let mut parts = range.split(';').map(str::trim);
-            let name = parts.next().unwrap_or_default();
-            let fits = name == media
-                || name == "*/*"
-                || media.split_once('/').is_some_and(|(kind, _)| name == format!("{kind}/*"));
-            let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f32>().ok());
-            q.filter(|_| fits)
-        };
-        accept.split(',').filter_map(of).fold(0.0, f32::max)
-    };
-    let (json, csv) = (weight("application/json"), weight("text/csv"));
-    if json <= 0.0 && csv <= 0.0 {
-        return Err(Problem::new(Kind::NotAcceptable, "A statement is offered as application/json and as text/csv."));
-    }
-    Ok(if csv > json { Format::Csv } else { Format::Json })
-}
-
 /// First and last day of a year, and the day whose caps are shown.
 fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Problem> {
     let invalid =
@@ -115,7 +84,7 @@ async fn get_statement(
     headers: HeaderMap,
     ValidQuery(query): ValidQuery<StatementQuery>,
 ) -> Result<Response, Problem> {
-    let form = form(query.format, &headers)?;
+    let form = form::of(query.format, &headers, "A statement")?;
     let about = match (query.client_id, query.property_id, query.section_id) {
         (Some(id), None, None) => About::Client(id),
         (None, Some(id), None) => About::Property(id),
@@ -132,24 +101,12 @@ async fn get_statement(
     let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
     let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
     match form {
-        Format::Json => Ok((vary(), Json(made)).into_response()),
+        Format::Json => Ok((form::vary(), Json(made)).into_response()),
         Format::Csv => {
             let body = report::csv::statement(&made).map_err(|error| Problem::fault(&error))?;
-            let mut headers = vary();
-            headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8; header=present"));
-            let disposition = format!("attachment; filename=\"nitrogen-statement-{year}.csv\"");
-            if let Ok(value) = HeaderValue::from_str(&disposition) {
-                headers.insert(header::CONTENT_DISPOSITION, value);
-            }
-            Ok((headers, body).into_response())
+            Ok(form::csv(body, &format!("nitrogen-statement-{year}.csv")))
         }
     }
-}
-
-fn vary() -> HeaderMap {
-    let mut headers = HeaderMap::new();
-    headers.insert(header::VARY, HeaderValue::from_static("accept"));
-    headers
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use axum::{Json, extract::State, response::Response};
 use domain::{
-    ids::{self, PersonId, PropertyId, VisitId},
+    ids::{self, PersonId, PropertyId, SectionId, VisitId},
     time::Day,
 };
 use serde::{Deserialize, Serialize};
@@ -124,7 +124,11 @@ async fn property_faults(
 
 /// Refuses a visit that contradicts itself or the book. Who may go and what may be used is asked only of a visit that is
 /// still to be made: the past stays as it was.
-async fn check(connection: &mut SqliteConnection, input: &VisitChange) -> Result<(), Problem> {
+pub(super) async fn check(connection: &mut SqliteConnection, input: &VisitChange) -> Result<(), Problem> {
+    whole(all_faults(connection, input).await?)
+}
+
+async fn all_faults(connection: &mut SqliteConnection, input: &VisitChange) -> Result<Vec<FieldFault>, Problem> {
     let mut faults = faults(input);
     let planned = input.status == VisitStatus::Planned;
     property_faults(&mut *connection, input, &mut faults).await?;
@@ -142,7 +146,25 @@ async fn check(connection: &mut SqliteConnection, input: &VisitChange) -> Result
         }
         Some(_) => {}
     }
-    whole(faults)
+    Ok(faults)
+}
+
+/// A visit of a round that was called off may not come back when the round is planned anew for one of its sections.
+async fn round_faults(
+    connection: &mut SqliteConnection,
+    id: VisitId,
+    input: &VisitChange,
+) -> Result<Vec<FieldFault>, Problem> {
+    let stored = store::visits::get(&mut *connection, id, Scope::Company).await?;
+    let of = stored.and_then(|visit| visit.programme_id.zip(visit.round));
+    let stands = matches!(input.status, VisitStatus::Planned | VisitStatus::Done);
+    let Some((programme, round)) = of.filter(|_| stands) else { return Ok(Vec::new()) };
+    let taken = store::visits::of_round(connection, programme, &round, Some(id)).await?;
+    let twice = |(at, _): (usize, &SectionId)| {
+        let detail = format!("has another visit for the round {round}; call that one off first");
+        FieldFault::at(format!("/section_ids/{at}"), "planned_already", detail)
+    };
+    Ok(input.section_ids.iter().enumerate().filter(|(_, id)| taken.contains(id)).map(twice).collect())
 }
 
 /// Plan a visit
@@ -166,7 +188,7 @@ async fn create_visit(
     office::create(&app, deed, repeat, format!("/api/v1/visits/{id}"), move |connection| {
         Box::pin(async move {
             check(&mut *connection, &visit).await?;
-            Ok(store::visits::insert(connection, id, &visit, at).await?)
+            Ok(store::visits::insert(connection, id, &visit, None, at).await?)
         })
     })
     .await
@@ -222,7 +244,9 @@ async fn replace_visit(
     let deed = Deed { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            check(&mut *connection, &value).await?;
+            let mut faults = all_faults(&mut *connection, &value).await?;
+            faults.extend(round_faults(&mut *connection, id, &value).await?);
+            whole(faults)?;
             store::visits::update(connection, id, &value, if_match.versions, at).await?.or_problem("visit")
         })
     });

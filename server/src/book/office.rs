@@ -88,6 +88,38 @@ where
         .await
 }
 
+/// Makes several things at once: one answer, and for each thing an entry of its own.
+pub async fn create_each<V, F>(
+    app: &App,
+    deed: Deed,
+    repeat: Repeat,
+    location: String,
+    work: F,
+) -> Result<Created, Problem>
+where
+    V: Serialize + Send + 'static,
+    F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<(V, Vec<(Uuid, String)>), Problem>>
+        + Send
+        + 'static,
+{
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                if let Some(first) = replay(connection, deed, &repeat).await? {
+                    return Ok(first);
+                }
+                let (made, entries) = work(connection).await?;
+                for (subject, body) in entries {
+                    store::journal::append(connection, Deed { subject, ..deed }, &body).await?;
+                }
+                let created = Created { location, body: serde_json::to_string(&made)?, replayed: false };
+                remember(connection, deed, &repeat, &created).await?;
+                Ok(created)
+            })
+        })
+        .await
+}
+
 /// Changes a thing and writes the journal.
 pub async fn change<V, F>(app: &App, deed: Deed, work: F) -> Result<V, Problem>
 where

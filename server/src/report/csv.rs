@@ -1,9 +1,12 @@
 //! The yearly statement as comma-separated values (RFC 4180): a row for each line, a row for each section's total and a row
-//! for each gap, so that nobody can take the table for complete when it is not.
+//! for each gap, so that nobody can take the table for complete when it is not. The load sheet of a day likewise.
 
 use csv::{Terminator, WriterBuilder};
 
-use crate::book::statement::{SectionStatement, Statement, StatementLine};
+use crate::book::{
+    load_sheet::DayLoad,
+    statement::{SectionStatement, Statement, StatementLine},
+};
 
 const COLUMNS: [&str; 26] = [
     "row",
@@ -128,4 +131,54 @@ fn note_row(kind: &str, statement: &Statement, note: &str) -> [String; 26] {
     row[1] = text(&statement.client_name);
     row[25] = text(note);
     row
+}
+
+const LOAD_COLUMNS: [&str; 15] = [
+    "row",
+    "day",
+    "person",
+    "client",
+    "address",
+    "section",
+    "product",
+    "area_sqft",
+    "product_lb",
+    "bags",
+    "loaded_lb",
+    "spray_gal",
+    "water_gal",
+    "fills",
+    "note",
+];
+
+/// The load sheet as text with CRLF line ends: a row for each stop, for each product and for each gap.
+pub fn load_sheet(sheet: &DayLoad) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = WriterBuilder::new().terminator(Terminator::CRLF).from_writer(Vec::new());
+    writer.write_record(LOAD_COLUMNS)?;
+    let row = |kind: &str| {
+        let mut row: [String; 15] = Default::default();
+        (row[0], row[1], row[2]) = (kind.to_owned(), sheet.day.to_string(), text(&sheet.person_name));
+        row
+    };
+    for stop in &sheet.stops {
+        let mut row = row("stop");
+        (row[3], row[4], row[5]) = (text(&stop.client_name), text(&stop.address), text(&stop.section_name));
+        (row[6], row[7], row[8]) = (text(&stop.product_name), stop.area_sqft.to_string(), stop.product_lb.to_string());
+        (row[11], row[12]) = (number(stop.spray_gal), number(stop.water_gal));
+        writer.write_record(row)?;
+    }
+    for product in &sheet.products {
+        let mut row = row("load");
+        (row[6], row[8]) = (text(&product.product_name), product.needed_lb.to_string());
+        (row[9], row[10]) = (product.bags.to_string(), product.loaded_lb.to_string());
+        (row[11], row[12], row[13]) = (number(product.spray_gal), number(product.water_gal), number(product.fills));
+        writer.write_record(row)?;
+    }
+    let gaps = sheet.gaps.iter().map(|gap| ("gap", gap.as_str()));
+    for (kind, note) in gaps.chain([("caution", sheet.caution)]) {
+        let mut row = row(kind);
+        row[14] = text(note);
+        writer.write_record(row)?;
+    }
+    writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }

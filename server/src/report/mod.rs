@@ -1,3 +1,4 @@
 //! Statements in other forms than JSON.
 
 pub mod csv;
+pub mod form;

@@ -153,7 +153,8 @@ async fn planned(connection: &mut SqliteConnection, person: &str, day: &str) -> 
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v
            WHERE v.person_id = $1 AND v.planned_on = $2 AND v.status IN ('planned', 'done') ORDER BY v.seq"#,
@@ -225,7 +226,8 @@ async fn read_sections(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
                   s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
-                  s.touches_pavement AS "touches_pavement!", m.area AS "area?", m.measured_on AS "measured_on?",
+                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
+                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)

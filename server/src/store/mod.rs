@@ -22,6 +22,7 @@ pub mod measurements;
 pub mod people;
 pub mod product_files;
 pub mod products;
+pub mod programmes;
 pub mod properties;
 pub mod reviews;
 pub mod search;

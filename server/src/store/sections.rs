@@ -32,12 +32,52 @@ pub enum NearWater {
     Unknown,
 }
 
+/// How much is made of a lawn. A published programme gives its need by it.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum MaintenanceLevel {
+    Low,
+    Medium,
+    High,
+    /// Nobody has said.
+    #[default]
+    Unknown,
+}
+
+/// What becomes of the clippings.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Clippings {
+    /// They stay on the lawn and spare it some nitrogen.
+    Left,
+    Taken,
+    /// Nobody has said.
+    #[default]
+    Unknown,
+}
+
+/// How much of the day's light reaches the lawn (classes of the University of Connecticut).
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ShadeClass {
+    /// 75 % of the light or more.
+    Light,
+    /// 25 to 75 %.
+    Medium,
+    /// Less than 25 %.
+    Heavy,
+    /// Nobody has said.
+    #[default]
+    Unknown,
+}
+
 /// A lawn section as the office writes it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({
     "property_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "name": "front lawn", "species": "tall_fescue", "water": "near",
-    "water_distance_ft": "40", "natural_strip_ft": "10", "established_on": "2019-09-10", "touches_pavement": true
+    "water_distance_ft": "40", "natural_strip_ft": "10", "established_on": "2019-09-10", "touches_pavement": true,
+    "maintenance": "medium", "clippings": "left", "shade": "light"
 }))]
 pub struct SectionInput {
     /// Stays as it is when a section is changed: records count on it.
@@ -63,6 +103,15 @@ pub struct SectionInput {
     pub established_on: Option<Day>,
     /// Whether pavement, a walk or a drive lies beside it, from which product must be swept back.
     pub touches_pavement: bool,
+    /// How much is made of it; a season's plan asks for it. Left out, nobody has said.
+    #[serde(default)]
+    pub maintenance: MaintenanceLevel,
+    /// Left out, nobody has said.
+    #[serde(default)]
+    pub clippings: Clippings,
+    /// Left out, nobody has said.
+    #[serde(default)]
+    pub shade: ShadeClass,
 }
 
 /// A lawn section: the smallest piece of lawn with its own measurement, soil report and yearly total.
@@ -81,6 +130,9 @@ pub struct Section {
     /// Day on which the turf was seeded or sodded.
     pub established_on: Option<Day>,
     pub touches_pavement: bool,
+    pub maintenance: MaintenanceLevel,
+    pub clippings: Clippings,
+    pub shade: ShadeClass,
     /// Area by the latest measurement; null before the first one.
     pub area_sqft: Option<Area>,
     /// Day of that measurement.
@@ -108,6 +160,9 @@ pub(super) struct SectionRow {
     pub natural_strip: Option<i64>,
     pub established_on: Option<String>,
     pub touches_pavement: i64,
+    pub maintenance: String,
+    pub clippings: String,
+    pub shade: String,
     pub area: Option<i64>,
     pub measured_on: Option<String>,
     pub version: i64,
@@ -128,6 +183,9 @@ impl TryFrom<SectionRow> for Row<Section> {
             natural_strip_ft: row.natural_strip.map(Distance::from_raw),
             established_on: row.established_on.as_deref().map(read_day).transpose()?,
             touches_pavement: row.touches_pavement == 1,
+            maintenance: read_word(&row.maintenance, "maintenance")?,
+            clippings: read_word(&row.clippings, "clippings")?,
+            shade: read_word(&row.shade, "shade")?,
             area_sqft: row.area.map(Area::from_raw),
             measured_on: row.measured_on.as_deref().map(read_day).transpose()?,
             version: row.version,
@@ -145,6 +203,9 @@ struct Columns {
     natural_strip: Option<i64>,
     established_on: Option<String>,
     touches_pavement: i64,
+    maintenance: String,
+    clippings: String,
+    shade: String,
 }
 
 impl Columns {
@@ -156,6 +217,9 @@ impl Columns {
             natural_strip: input.natural_strip_ft.map(Distance::raw),
             established_on: input.established_on.map(|day| day.to_string()),
             touches_pavement: i64::from(input.touches_pavement),
+            maintenance: word(&input.maintenance),
+            clippings: word(&input.clippings),
+            shade: word(&input.shade),
         }
     }
 }
@@ -169,8 +233,8 @@ pub async fn insert(
     let (key, property, at, columns) = (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input));
     sqlx::query!(
         "INSERT INTO sections (id, property_id, name, species, water, water_distance, natural_strip, established_on,
-             touches_pavement, version, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+             touches_pavement, maintenance, clippings, shade, version, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, 1, $13)",
         key,
         property,
         input.name,
@@ -180,6 +244,9 @@ pub async fn insert(
         columns.natural_strip,
         columns.established_on,
         columns.touches_pavement,
+        columns.maintenance,
+        columns.clippings,
+        columns.shade,
         at
     )
     .execute(&mut *connection)
@@ -197,8 +264,8 @@ pub async fn update(
     let (key, columns) = (id.to_string(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE sections SET name = $2, species = $3, water = $4, water_distance = $5, natural_strip = $6, established_on = $7,
-             touches_pavement = $8, version = version + 1
-         WHERE id = $1 AND ($9 IS NULL OR version IN (SELECT value FROM json_each($9)))",
+             touches_pavement = $8, maintenance = $9, clippings = $10, shade = $11, version = version + 1
+         WHERE id = $1 AND ($12 IS NULL OR version IN (SELECT value FROM json_each($12)))",
         key,
         input.name,
         columns.species,
@@ -207,6 +274,9 @@ pub async fn update(
         columns.natural_strip,
         columns.established_on,
         columns.touches_pavement,
+        columns.maintenance,
+        columns.clippings,
+        columns.shade,
         versions
     )
     .execute(&mut *connection)
@@ -232,7 +302,8 @@ pub async fn get(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
                   s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
-                  s.touches_pavement AS "touches_pavement!", m.area AS "area?", m.measured_on AS "measured_on?",
+                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
+                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
@@ -258,7 +329,8 @@ pub async fn list(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
                   s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
-                  s.touches_pavement AS "touches_pavement!", m.area AS "area?", m.measured_on AS "measured_on?",
+                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
+                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)

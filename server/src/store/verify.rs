@@ -257,6 +257,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'equipment', count(*) FROM equipment
            UNION ALL SELECT 'calibrations', count(*) FROM calibrations
            UNION ALL SELECT 'product_files', count(*) FROM product_files
+           UNION ALL SELECT 'programmes', count(*) FROM programmes
            UNION ALL SELECT 'people', count(*) FROM people
            UNION ALL SELECT 'devices', count(*) FROM devices
            UNION ALL SELECT 'reviews', count(*) FROM reviews

@@ -1,8 +1,10 @@
 //! Visits: planned stops.
 
+use std::collections::HashSet;
+
 use domain::{
     application::Purpose,
-    ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
+    ids::{PersonId, ProductId, ProgrammeId, PropertyId, SectionId, VisitId},
     quantity::NutrientRate,
     time::{Day, Instant},
 };
@@ -124,6 +126,11 @@ pub struct Visit {
     /// Why it was not done or called off.
     #[schema(max_length = 500)]
     pub reason: Option<String>,
+    /// The programme that it was planned from, if it was. A round is planned once on a section.
+    pub programme_id: Option<ProgrammeId>,
+    /// Which round of the programme it is.
+    #[schema(max_length = 120)]
+    pub round: Option<String>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
     pub created_at: Instant,
@@ -155,6 +162,8 @@ pub(super) struct VisitRow {
     pub target_nitrogen: Option<i64>,
     pub status: String,
     pub reason: Option<String>,
+    pub programme_id: Option<String>,
+    pub round: Option<String>,
     pub version: i64,
     pub created_at: i64,
 }
@@ -176,6 +185,8 @@ impl TryFrom<VisitRow> for Row<Visit> {
             target_nitrogen_lb_per_1000_sqft: row.target_nitrogen.map(NutrientRate::from_raw),
             status: read_word(&row.status, "visit status")?,
             reason: row.reason,
+            programme_id: row.programme_id.as_deref().map(|id| read(id, "programme id")).transpose()?,
+            round: row.round,
             version: row.version,
             created_at: read_instant(row.created_at)?,
         };
@@ -208,17 +219,20 @@ impl Columns {
     }
 }
 
+/// Writes a visit, of a round of a programme if it was planned from one.
 pub async fn insert(
     connection: &mut SqliteConnection,
     id: VisitId,
     input: &VisitChange,
+    of: Option<(ProgrammeId, &str)>,
     at: Instant,
 ) -> Result<Visit, sqlx::Error> {
     let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
+    let (programme, round) = of.map(|(programme, round)| (programme.to_string(), round)).unzip();
     sqlx::query!(
-        "INSERT INTO visits (id, property_id, person_id, planned_on, product_id, target_nitrogen, purpose, status, reason, version,
-             created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+        "INSERT INTO visits (id, property_id, person_id, planned_on, product_id, target_nitrogen, purpose, status, reason,
+             programme_id, round, version, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, 1, $12)",
         key,
         columns.property,
         columns.person,
@@ -228,6 +242,8 @@ pub async fn insert(
         columns.purpose,
         columns.status,
         input.reason,
+        programme,
+        round,
         at
     )
     .execute(&mut *connection)
@@ -307,7 +323,8 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v WHERE v.id = $1 AND ($2 IS NULL OR v.person_id = $2)"#,
         key,
@@ -328,7 +345,8 @@ pub async fn list(pool: &SqlitePool, span: Span, filter: Filter, scope: Scope) -
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.version AS "version!",
+                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v
            WHERE v.seq > $1 AND ($2 IS NULL OR v.person_id = $2) AND ($3 IS NULL OR v.person_id = $3)
@@ -344,4 +362,24 @@ pub async fn list(pool: &SqlitePool, span: Span, filter: Filter, scope: Scope) -
     .fetch_all(pool)
     .await?;
     rows.into_iter().map(Row::try_from).collect()
+}
+
+/// Sections on which a round of a programme is planned or done already, by a visit other than one.
+pub async fn of_round(
+    connection: &mut SqliteConnection,
+    programme: ProgrammeId,
+    round: &str,
+    other_than: Option<VisitId>,
+) -> Result<HashSet<SectionId>, sqlx::Error> {
+    let (programme, other) = (programme.to_string(), other_than.map(|id| id.to_string()));
+    let rows = sqlx::query!(
+        r#"SELECT w.section_id AS "section_id!" FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
+           WHERE v.programme_id = $1 AND v.round = $2 AND v.status IN ('planned', 'done') AND v.id IS NOT $3"#,
+        programme,
+        round,
+        other
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(|row| read(&row.section_id, "section id")).collect()
 }

@@ -317,7 +317,28 @@ fn array(ids: &HashSet<String>) -> String {
 
 /// Loads the facts of all acts.
 pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Result<World, sqlx::Error> {
-    let wanted = Wanted::by(acts);
+    load_wanted(connection, &Wanted::by(acts)).await
+}
+
+/// Loads what is known at a moment of sections with their properties, and of products.
+pub async fn load_lawns(
+    connection: &mut SqliteConnection,
+    sections: &[SectionId],
+    properties: &[PropertyId],
+    products: &[ProductId],
+    now: i64,
+) -> Result<World, sqlx::Error> {
+    let wanted = Wanted {
+        sections: sections.iter().map(ToString::to_string).collect(),
+        properties: properties.iter().map(ToString::to_string).collect(),
+        products: products.iter().map(ToString::to_string).collect(),
+        now,
+        ..Wanted::default()
+    };
+    load_wanted(connection, &wanted).await
+}
+
+async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Result<World, sqlx::Error> {
     let rows: Vec<(String, String, String)> = sqlx::query_as(FACTS)
         .bind(array(&wanted.sections))
         .bind(array(&wanted.properties))

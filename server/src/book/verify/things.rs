@@ -10,8 +10,8 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        calibrations, clients, devices, equipment, lots, measurements, people, product_files, products, properties,
-        sections, soil_reports,
+        calibrations, clients, devices, equipment, lots, measurements, people, product_files, products, programmes,
+        properties, sections, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -29,6 +29,15 @@ fn derived(noun: &str) -> &'static [&'static str] {
         "product" => &["balance_lb", "remarks"],
         "lot" => &["balance_lb"],
         "property" => &["place_differs"],
+        _ => &[],
+    }
+}
+
+/// Members that an answer got after the first books were written, with what they are where an older entry does not name them.
+fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
+    match noun {
+        "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
+        "visit" => &[("programme_id", None), ("round", None)],
         _ => &[],
     }
 }
@@ -56,6 +65,7 @@ impl Expected {
             "equipment.added" => "equipment",
             "calibration.added" => "calibrations",
             "product_file.added" => "product_files",
+            "programme.added" => "programmes",
             "person.added" | "company.set_up" => "people",
             "device.enrolled" => "devices",
             "record.reviewed" => "reviews",
@@ -121,6 +131,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "soil_report" => shown(soil_reports::get(connection, id(subject)?, every).await?),
         "product" => shown(products::get(connection, id(subject)?).await?),
         "lot" => shown(lots::get(connection, id(subject)?).await?),
+        "programme" => shown(programmes::get(connection, id(subject)?).await?),
         "visit" => shown(visits::get(connection, id(subject)?, every).await?),
         "person" => shown(people::get(connection, id(subject)?).await?),
         "company" if !verify::is_followed(&mut *connection, subject, entry.seq, "person.%").await? => {
@@ -153,5 +164,11 @@ pub fn differing(noun: &str, payload: &Value, now: &Value) -> Vec<String> {
     let differs = |(name, value): &(&String, &Value)| {
         !derived(noun).contains(&name.as_str()) && now.get(name.as_str()).unwrap_or(&Value::Null) != *value
     };
-    written.iter().filter(differs).map(|(name, _)| name.clone()).collect()
+    let mut differing: Vec<String> = written.iter().filter(differs).map(|(name, _)| name.clone()).collect();
+    for (name, before) in came_later(noun).iter().filter(|(name, _)| !written.contains_key(*name)) {
+        if now.get(*name).unwrap_or(&Value::Null).as_str() != *before {
+            differing.push((*name).to_owned());
+        }
+    }
+    differing
 }

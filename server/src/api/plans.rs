@@ -1,0 +1,297 @@
+//! Season's plans: of a section, of the company, and the visits of a round. Worked out anew each time, away from the threads
+//! that answer requests.
+
+use std::{
+    collections::HashSet,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+};
+
+use axum::{Json, extract::State};
+use domain::{
+    ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
+    programme::Aim,
+    quantity::Percent,
+    time::{Day, zone},
+};
+use serde::{Deserialize, Serialize};
+use tokio::sync::Semaphore;
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{fingerprint_at, visits, whole};
+use crate::{
+    access::{OfficeOrOwner, Scope},
+    app::App,
+    book::{
+        office::{self, Deed, Repeat},
+        season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SectionPlan},
+    },
+    extract::{IdempotencyKey, PathId, Valid, ValidQuery},
+    problem::{FieldFault, Kind, Problem},
+    reply::Created,
+    store::{
+        self,
+        programmes::{Programme, lawns::Lawns},
+    },
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(get_section_plan))
+        .routes(routes!(get_company_plan))
+        .routes(routes!(plan_round_visits))
+}
+
+/// Sections in one plan. More are asked for client by client.
+const SECTIONS: i64 = 1_000;
+/// Plans at once: each takes what cores there are, and whoever records an application must not wait for them.
+static PLANNERS: Semaphore = Semaphore::const_new(2);
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct SectionPlanQuery {
+    /// The programme to plan by.
+    programme_id: ProgrammeId,
+    /// What the plan makes least of, after meeting the need; least cost unless said otherwise.
+    #[serde(default)]
+    #[param(inline)]
+    aim: Option<Aim>,
+    /// The first day to plan for, today unless said otherwise. Not a day that has been.
+    #[serde(default)]
+    from: Option<Day>,
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct CompanyPlanQuery {
+    /// Only this client's sections.
+    #[serde(default)]
+    client_id: Option<ClientId>,
+    /// What each plan makes least of, after meeting the need; least cost unless said otherwise.
+    #[serde(default)]
+    #[param(inline)]
+    aim: Option<Aim>,
+    /// The first day to plan for, today unless said otherwise. Not a day that has been.
+    #[serde(default)]
+    from: Option<Day>,
+    /// Days from order to delivery, 14 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 0, maximum = 365)]
+    #[schema(minimum = 0, maximum = 365)]
+    lead_days: Option<i64>,
+    /// Bought beyond the need, 5 unless said otherwise (*common practice*).
+    #[serde(default)]
+    spare_percent: Option<Percent>,
+}
+
+/// The day from which to plan is not one that has been everywhere.
+async fn from_faults(app: &App, from: Option<Day>) -> Result<Vec<FieldFault>, Problem> {
+    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
+    let first = app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)).plus_days(-1);
+    let last = first.minus_months(-36);
+    let outside = from.filter(|from| !(first..=last).contains(from));
+    let detail = format!("must lie between {first} and {last}: what was, is in the records");
+    Ok(outside.map(|_| FieldFault::parameter("from", "out_of_range", detail)).into_iter().collect())
+}
+
+/// Reads everything that plans of these sections are made from.
+async fn read(
+    app: &App,
+    programme: Programme,
+    lawns: Lawns,
+    (from, aim): (Option<Day>, Option<Aim>),
+) -> Result<Season, Problem> {
+    let now = app.clock.now();
+    let pool = app.store.reader();
+    let lawns = store::programmes::lawns::lawns(pool, lawns, SECTIONS + 1).await?;
+    let limit = usize::try_from(SECTIONS).unwrap_or(usize::MAX);
+    if lawns.len() > limit {
+        let detail =
+            format!("is required: the book has more than {SECTIONS} sections; ask for one client after the other");
+        return Err(Problem::invalid(vec![FieldFault::parameter("client_id", "missing", detail)]));
+    }
+    // Visits of this season and the one before it: what is older has its record or will have none.
+    let since = now.day_in(&jiff::tz::TimeZone::UTC).minus_months(12).first_of_year();
+    let visits = store::programmes::lawns::visit_lines(pool, since).await?;
+    let sections: Vec<_> = lawns.iter().map(|lawn| lawn.section_id).collect();
+    let properties: Vec<_> = lawns.iter().map(|lawn| lawn.property_id).collect();
+    let products = programme.products.iter().map(|product| product.product_id);
+    let products: Vec<_> = products.chain(visits.iter().map(|line| line.product_id)).collect();
+    let mut connection = pool.acquire().await?;
+    let world = store::world::load_lawns(&mut connection, &sections, &properties, &products, now.millis()).await?;
+    drop(connection);
+    let law = Arc::clone(&app.law);
+    Ok(Season { programme, lawns, visits, world, law, from, now, aim: aim.unwrap_or(Aim::LeastCost), only: None })
+}
+
+/// Raised when the caller has hung up, so that nobody plans for the wind.
+struct Gone(Arc<AtomicBool>);
+
+impl Drop for Gone {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
+/// Works something out beside the threads that answer.
+async fn beside<T: Send + 'static>(work: impl FnOnce(&AtomicBool) -> T + Send + 'static) -> Result<T, Problem> {
+    let busy = || Problem::new(Kind::Busy, "The server is stopping.").retry_after(5);
+    let permit = PLANNERS.acquire().await.map_err(|_| busy())?;
+    let gone = Gone(Arc::new(AtomicBool::new(false)));
+    let seen = Arc::clone(&gone.0);
+    let worked = tokio::task::spawn_blocking(move || {
+        let _permit = permit;
+        work(&seen)
+    });
+    worked.await.map_err(|error| Problem::fault(&error))
+}
+
+async fn programme(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
+    store::programmes::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("programme"))
+}
+
+/// Plan a section's season
+///
+/// From its need, the law of each day, its true history, the visits that stand, the programme's rounds and products and the
+/// stock: what goes down in each round, on the first day that nothing known forbids, how much, what is left out and why, what
+/// cannot be met and which constraints collide. Every planned round stands before the same decision as an application. Changes
+/// nothing and permits nothing.
+#[utoipa::path(get, path = "/api/v1/sections/{id}/plan", operation_id = "get_section_plan", tag = "programmes",
+    security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), SectionPlanQuery),
+    responses((status = 200, description = "The plan.", body = SectionPlan)))]
+async fn get_section_plan(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+    ValidQuery(query): ValidQuery<SectionPlanQuery>,
+) -> Result<Json<SectionPlan>, Problem> {
+    whole(from_faults(&app, query.from).await?)?;
+    let programme = programme(&app, query.programme_id).await?;
+    let season = read(&app, programme, Lawns::These(vec![id]), (query.from, query.aim)).await?;
+    let planned = beside(move |_| {
+        let (offered, gaps) = season.offered();
+        let lawn = season.lawns.first()?;
+        Some(season.plan(lawn, &offered).map(|mut planned| {
+            planned.section.gaps.extend(gaps);
+            planned.section
+        }))
+    });
+    match planned.await?.ok_or_else(|| Problem::not_found("lawn section"))? {
+        Ok(plan) => Ok(Json(plan)),
+        Err(not) => Err(Problem::invalid(vec![FieldFault::parameter("id", not.code, not.why)])),
+    }
+}
+
+/// Plan the company's season
+///
+/// Every section's plan in short, of the whole company or of one client, and what to buy for all of them: by product and
+/// month, in whole bags, with the last day to order; and what stays in the shed, because the limits keep it there or nobody
+/// needs it. Product that may not be bought is given out section by section.
+#[utoipa::path(get, path = "/api/v1/programmes/{id}/plan", operation_id = "get_company_plan", tag = "programmes",
+    security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), CompanyPlanQuery),
+    responses((status = 200, description = "The plan.", body = CompanyPlan)))]
+async fn get_company_plan(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Programme>,
+    ValidQuery(query): ValidQuery<CompanyPlanQuery>,
+) -> Result<Json<CompanyPlan>, Problem> {
+    whole(from_faults(&app, query.from).await?)?;
+    let programme = programme(&app, id).await?;
+    if let Some(client) = query.client_id
+        && store::clients::get(app.store.reader(), client, Scope::Company).await?.is_none()
+    {
+        let fault = FieldFault::parameter("client_id", "not_found", "names no client of this book");
+        return Err(Problem::invalid(vec![fault]));
+    }
+    let season =
+        read(&app, programme, query.client_id.map_or(Lawns::All, Lawns::Client), (query.from, query.aim)).await?;
+    let purchasing = Purchasing {
+        lead_days: query.lead_days.and_then(|days| i32::try_from(days).ok()).unwrap_or(14),
+        spare_percent: query.spare_percent.unwrap_or(Percent::from_raw(500)),
+    };
+    let plan = beside(move |gone| season::company_plan(&season, purchasing, gone)).await?;
+    plan.map(Json).ok_or_else(|| Problem::new(Kind::Busy, "The plan was broken off.").retry_after(1))
+}
+
+/// What contradicts itself in the visits of a round.
+fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
+    let mut faults = Vec::new();
+    match programme.rounds.iter().find(|round| round.name == asked.round) {
+        None => faults.push(FieldFault::at("/round", "unknown_value", "is no round of this programme")),
+        Some(round) if !(round.from..=round.to).contains(&asked.planned_on) => {
+            let detail = format!("must lie within the round, between {} and {}", round.from, round.to);
+            faults.push(FieldFault::at("/planned_on", "out_of_range", detail));
+        }
+        Some(_) => {}
+    }
+    let mut seen = HashSet::new();
+    for (at, _) in asked.section_ids.iter().enumerate().filter(|(_, id)| !seen.insert(**id)) {
+        faults.push(FieldFault::at(format!("/section_ids/{at}"), "repeated", "stands in the list already"));
+    }
+    faults
+}
+
+/// Plan the visits of a round
+///
+/// For the chosen sections on one day within the round, as the season's plan says: a visit for each property, product and
+/// target, all in one transaction, each with its own journal entry. A section on which the round is planned or done already,
+/// or for which the plan has nothing that day, is left out and named; a round is never planned twice on a section.
+#[utoipa::path(post, path = "/api/v1/programmes/{id}/visits", operation_id = "plan_round_visits", tag = "programmes",
+    security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), IdempotencyKey),
+    request_body = RoundVisits,
+    responses((status = 201, description = "Planned.", body = PlannedVisits, headers(("Location" = String, description = "The list they are in.")))))]
+async fn plan_round_visits(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Programme>,
+    key: IdempotencyKey,
+    Valid { value, fingerprint }: Valid<RoundVisits>,
+) -> Result<Created, Problem> {
+    let programme = programme(&app, id).await?;
+    whole(round_faults(&programme, &value))?;
+    let mut season = read(&app, programme, Lawns::These(value.section_ids.clone()), (None, value.aim)).await?;
+    season.only = Some((value.round.clone(), value.planned_on));
+    let asked = value.clone();
+    let (drafts, mut left_out) = beside(move |_| season::drafts(&season, &asked)).await?;
+    let at = app.clock.now();
+    let fresh: Vec<VisitId> = drafts.iter().map(|_| app.ids.next(at)).collect();
+    let deed = Deed { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
+    let repeat = Repeat { key, route: "plan_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
+    let location = format!("/api/v1/visits?planned_on={}&person_id={}", value.planned_on, value.person_id);
+    office::create_each(&app, deed, repeat, location, move |connection| {
+        Box::pin(async move {
+            // Asked again here: another request may have planned it since.
+            let taken = store::visits::of_round(&mut *connection, id, &value.round, None).await?;
+            let (mut made, mut entries) = (Vec::new(), Vec::new());
+            for (visit, mut draft) in fresh.into_iter().zip(drafts) {
+                let (again, open) = draft.section_ids.iter().copied().partition(|section| taken.contains(section));
+                draft.section_ids = open;
+                left_out.extend(season::planned_meanwhile(again));
+                if draft.section_ids.is_empty() {
+                    continue;
+                }
+                visits::check(&mut *connection, &draft).await?;
+                let of = Some((id, value.round.as_str()));
+                let planned = store::visits::insert(&mut *connection, visit, &draft, of, at).await?;
+                entries.push((visit.uuid(), serde_json::to_string(&planned)?));
+                made.push(planned);
+            }
+            if made.is_empty() {
+                let pointer = |section: &SectionId| value.section_ids.iter().position(|asked| asked == section);
+                let fault = |left: &season::LeftOut| {
+                    let at = pointer(&left.section_id).unwrap_or_default();
+                    FieldFault::at(format!("/section_ids/{at}"), "not_planned", left.why.clone())
+                };
+                return Err(Problem::invalid(left_out.iter().map(fault).collect()));
+            }
+            Ok((PlannedVisits { programme_id: id, round: value.round, visits: made, left_out }, entries))
+        })
+    })
+    .await
+}

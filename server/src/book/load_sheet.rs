@@ -1,0 +1,221 @@
+//! The load sheet of a person's day: what goes onto the truck for the visits that are still to be made.
+
+use domain::{
+    explain::{Derivation, Sentence},
+    ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
+    product::{
+        Label, ProductForm,
+        arithmetic::{GradeNutrient, product_for_area_rounded_down},
+        buying::BuyingFault,
+        liquid::volume_rounded_down,
+    },
+    programme::load::{LoadProduct, LoadStop, ProductLoad, Tank, load_sheet},
+    quantity::{Area, Percent, ProductMass, Volume},
+    time::{Day, Instant},
+};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::store::{days::DayVisit, products::Product, sections::Section, visits::VisitStatus};
+
+/// What the truck carries.
+#[derive(Debug, Clone, Copy)]
+pub struct Truck {
+    pub spare: Percent,
+    pub hopper_lb: Option<ProductMass>,
+    pub tank: Option<Tank>,
+}
+
+/// A section of a visit.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SheetStop {
+    pub visit_id: VisitId,
+    pub property_id: PropertyId,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 300)]
+    pub address: String,
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    pub product_id: ProductId,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    pub area_sqft: Area,
+    pub product_lb: ProductMass,
+    /// Finished spray, rounded up; null for a granule, and for a liquid without tank.
+    pub spray_gal: Option<Volume>,
+    /// Water of the spray, rounded up; null as well where the label's pounds per gallon are not in the book.
+    pub water_gal: Option<Volume>,
+    pub derivation: Derivation,
+}
+
+/// What the truck takes of one product.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SheetProduct {
+    pub product_id: ProductId,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    pub bag_lb: ProductMass,
+    /// What all stops take.
+    pub needed_lb: ProductMass,
+    /// Whole bags or jugs for it and the spare.
+    #[schema(minimum = 0, maximum = 1_000_000_000_000_i64)]
+    pub bags: i64,
+    pub loaded_lb: ProductMass,
+    pub spray_gal: Option<Volume>,
+    pub water_gal: Option<Volume>,
+    /// How often hopper or tank is filled; null without their capacity.
+    #[schema(minimum = 0, maximum = 1_000_000)]
+    pub fills: Option<i64>,
+    /// Product for one full tank, rounded down, where every stop takes the same rate.
+    pub product_lb_per_tank: Option<ProductMass>,
+    /// How the bags follow.
+    pub derivation: Derivation,
+    /// How the fills follow, and for a liquid the spray; null without hopper and tank.
+    pub fills_derivation: Option<Derivation>,
+}
+
+/// What goes onto a truck for a day.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct DayLoad {
+    pub day: Day,
+    pub person_id: PersonId,
+    #[schema(max_length = 120)]
+    pub person_name: String,
+    /// Loaded beyond the need; it comes back when it is not used.
+    pub spare_percent: Percent,
+    /// In the order of the visits; those that are recorded or done are not among them.
+    #[schema(max_items = 10_000)]
+    pub stops: Vec<SheetStop>,
+    #[schema(max_items = 1_000)]
+    pub products: Vec<SheetProduct>,
+    /// What is not on the sheet and why, in sentences.
+    #[schema(max_items = 1_000, value_type = Vec<Sentence>)]
+    pub gaps: Vec<String>,
+    #[schema(max_length = 400)]
+    pub caution: &'static str,
+    pub made_at: Instant,
+}
+
+const CAUTION: &str = "Fill on pavement and level ground with the gate shut, never on turf or near a drain; sweep spills up at once. A full hopper tips. Read the label and wear what it asks for. The sheet permits nothing: each lawn is checked before product leaves the hopper.";
+
+/// Adds a day up.
+pub fn sheet(
+    day: Day,
+    person: (PersonId, String),
+    visits: &[DayVisit],
+    truck: Truck,
+    made_at: Instant,
+) -> Result<DayLoad, BuyingFault> {
+    let mut products: Vec<&Product> = Vec::new();
+    let (mut stops, mut loads, mut gaps) = (Vec::new(), Vec::new(), Vec::new());
+    let open = visits.iter().filter(|visit| visit.visit.status == VisitStatus::Planned && !visit.recorded);
+    for visit in open {
+        for section in &visit.sections {
+            match stop(visit, section) {
+                Err(gap) => gaps.push(gap),
+                Ok(stop) => {
+                    let at = products.iter().position(|product| product.id == visit.product.id).unwrap_or_else(|| {
+                        products.push(&visit.product);
+                        products.len() - 1
+                    });
+                    loads.push(LoadStop {
+                        name: stop.section_name.clone(),
+                        product: at,
+                        area_sqft: stop.area_sqft,
+                        product_lb: stop.product_lb,
+                    });
+                    stops.push(stop);
+                }
+            }
+        }
+    }
+    let carried: Vec<LoadProduct> = products.iter().map(|product| carried(product, truck)).collect();
+    let summed = load_sheet(&loads, &carried, truck.spare)?;
+    for (stop, load) in stops.iter_mut().zip(&summed.stops) {
+        stop.spray_gal = load.spray_gal;
+        let label = products.get(load.product).map(|product| &product.label);
+        stop.water_gal = label.and_then(|label| water(load.spray_gal, load.product_lb, label));
+    }
+    let products =
+        summed.products.into_iter().filter_map(|load| products.get(load.product).map(|of| total(of, load))).collect();
+    let (person_id, person_name) = person;
+    Ok(DayLoad {
+        day,
+        person_id,
+        person_name,
+        spare_percent: truck.spare,
+        stops,
+        products,
+        gaps,
+        caution: CAUTION,
+        made_at,
+    })
+}
+
+fn carried(product: &Product, truck: Truck) -> LoadProduct {
+    let granular = product.label.form == ProductForm::Granular;
+    LoadProduct {
+        name: product.name.clone(),
+        bag_lb: product.net_weight_lb,
+        hopper_lb: truck.hopper_lb.filter(|_| granular),
+        tank: truck.tank.filter(|_| !granular),
+    }
+}
+
+/// What one section takes, or why that is not known.
+fn stop(visit: &DayVisit, section: &Section) -> Result<SheetStop, String> {
+    let place = format!("{}, {} ({})", section.name, visit.property.address, visit.client_name);
+    let area =
+        section.area_sqft.ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
+    let target = visit
+        .visit
+        .target_nitrogen_lb_per_1000_sqft
+        .ok_or_else(|| format!("The visit to {place} has no nitrogen target; its product is not on the sheet."))?;
+    let figure = product_for_area_rounded_down(&visit.product.label, GradeNutrient::Nitrogen, target, area);
+    let figure = figure.ok_or_else(|| {
+        format!(
+            "{} has no nitrogen, by which the visit to {place} states its amount; it is not on the sheet.",
+            visit.product.name
+        )
+    })?;
+    Ok(SheetStop {
+        visit_id: visit.visit.id,
+        property_id: visit.property.id,
+        client_name: visit.client_name.clone(),
+        address: visit.property.address.clone(),
+        section_id: section.id,
+        section_name: section.name.clone(),
+        product_id: visit.product.id,
+        product_name: visit.product.name.clone(),
+        area_sqft: area,
+        product_lb: figure.value,
+        spray_gal: None,
+        water_gal: None,
+        derivation: figure.derivation,
+    })
+}
+
+/// Spray without the product in it. The product's volume is rounded down, so there is never too little water.
+fn water(spray: Option<Volume>, product: ProductMass, label: &Label) -> Option<Volume> {
+    let product = volume_rounded_down(product, label.density()?).value;
+    spray.map(|spray| Volume::from_raw((spray.raw() - product.raw()).max(0)))
+}
+
+fn total(product: &Product, load: ProductLoad) -> SheetProduct {
+    SheetProduct {
+        product_id: product.id,
+        product_name: product.name.clone(),
+        bag_lb: product.net_weight_lb,
+        needed_lb: load.needed_lb,
+        bags: load.bags,
+        loaded_lb: load.loaded_lb,
+        spray_gal: load.spray_gal,
+        water_gal: water(load.spray_gal, load.needed_lb, &product.label),
+        fills: load.fills,
+        product_lb_per_tank: load.product_lb_per_tank,
+        derivation: load.derivation,
+        fills_derivation: load.fills_derivation,
+    }
+}

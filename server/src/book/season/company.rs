@@ -1,0 +1,371 @@
+//! The company's season: every section's plan, and what to buy for all of them.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use domain::{
+    explain::{Derivation, Sentence},
+    ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId},
+    product::{Nutrients, arithmetic::GradeNutrient},
+    programme::{
+        Aim, PlanProduct, PlannedRound, SeasonPlan, UnmetNeed,
+        purchases::{MonthPurchase, OrderSettings, Purchases, Unused, purchases},
+    },
+    quantity::{Percent, Price, ProductMass, StockBalance, quotient_up},
+    time::Day,
+};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::{NotPlanned, Planned, Season};
+use crate::store::programmes::lawns::Lawn;
+
+/// How the company orders.
+#[derive(Debug, Clone, Copy)]
+pub struct Purchasing {
+    pub lead_days: i32,
+    pub spare_percent: Percent,
+}
+
+/// A section's season in short; its own plan has the derivations.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SectionSeason {
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    pub property_id: PropertyId,
+    #[schema(max_length = 300)]
+    pub address: String,
+    pub client_id: ClientId,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_items = 10)]
+    pub rounds: Vec<RoundInShort>,
+    #[schema(max_items = 10)]
+    pub skipped: Vec<super::RoundLeftOut>,
+    #[schema(max_items = 3)]
+    pub unmet: Vec<UnmetNeed>,
+    pub price_usd: Price,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RoundInShort {
+    #[schema(max_length = 120)]
+    pub round: String,
+    pub on: Day,
+    pub product_id: ProductId,
+    pub product_lb: ProductMass,
+    pub delivers: Nutrients,
+}
+
+/// A section that cannot be planned.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct SectionLeftOut {
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub section_name: String,
+    #[schema(max_length = 300)]
+    pub address: String,
+    #[schema(max_length = 120)]
+    pub client_name: String,
+    #[schema(max_length = 600)]
+    pub why: String,
+}
+
+/// What to buy of one product for one month.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct PurchaseInMonth {
+    pub product_id: ProductId,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    /// The first day of the month it is needed in.
+    pub month: Day,
+    /// All rounds and open visits of the month, without spare.
+    pub needed_lb: StockBalance,
+    pub from_stock_lb: ProductMass,
+    /// Whole bags of the rest with the spare.
+    #[schema(minimum = 0, maximum = 1_000_000_000_000_i64)]
+    pub bags: i64,
+    pub bought_lb: ProductMass,
+    /// Price of the bags.
+    pub price_usd: Price,
+    /// The first planned day less the time a delivery takes: the last day to order.
+    pub order_by: Day,
+    /// How the bags follow; product includes the spare.
+    pub derivation: Derivation,
+}
+
+/// Stock that no plan uses.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct UnusedProduct {
+    pub product_id: ProductId,
+    #[schema(max_length = 120)]
+    pub product_name: String,
+    pub left_lb: ProductMass,
+    /// Whether needs stay unmet that it could meet: then the limits named beside it keep it in the shed.
+    pub kept_by_limits: bool,
+    #[schema(max_items = 10, value_type = Vec<Sentence>)]
+    pub why: Vec<String>,
+}
+
+/// The company's season, or one client's.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct CompanyPlan {
+    pub programme_id: ProgrammeId,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub programme_version: i64,
+    pub aim: Aim,
+    pub from: Option<Day>,
+    #[schema(max_items = 1000)]
+    pub sections: Vec<SectionSeason>,
+    /// Sections without a plan, and why.
+    #[schema(max_items = 1000)]
+    pub not_planned: Vec<SectionLeftOut>,
+    /// By product and month.
+    #[schema(max_items = 1000)]
+    pub purchases: Vec<PurchaseInMonth>,
+    #[schema(max_items = 10)]
+    pub unused: Vec<UnusedProduct>,
+    /// Price of all bags to buy.
+    pub price_usd: Price,
+    #[schema(max_items = 40, value_type = Vec<Sentence>)]
+    pub gaps: Vec<String>,
+    #[schema(max_length = 400)]
+    pub caution: &'static str,
+}
+
+type Answers = Vec<Result<Planned, NotPlanned>>;
+
+/// What to buy for all plans and for the visits that stand, and what of the stock nothing uses.
+fn buying(
+    season: &Season,
+    offered: &[(ProductId, PlanProduct)],
+    answers: &Answers,
+    settings: Purchasing,
+    gaps: &mut Vec<String>,
+) -> (Vec<PurchaseInMonth>, Vec<Unused>) {
+    let mut plans: Vec<SeasonPlan> = answers.iter().flatten().map(|planned| planned.raw.clone()).collect();
+    let visits = open_visits(season, offered);
+    // What is promised to these visits is in the shed for them, and not for others.
+    let stocked: Vec<PlanProduct> = offered
+        .iter()
+        .enumerate()
+        .map(|(at, (_, product))| {
+            let own: i64 =
+                visits.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
+            let on_hand = ProductMass::from_raw(season.in_shed(offered, at, own));
+            PlanProduct { on_hand_lb: on_hand, ..product.clone() }
+        })
+        .collect();
+    plans.push(visits);
+    let order = OrderSettings { lead_days: settings.lead_days, spare_percent: settings.spare_percent };
+    let bought = match purchases(&plans, &stocked, order) {
+        Ok(bought) => bought,
+        Err(fault) => {
+            gaps.push(format!("What to buy cannot be counted: {fault}."));
+            Purchases { months: Vec::new(), unused: Vec::new() }
+        }
+    };
+    let purchases: Vec<PurchaseInMonth> =
+        bought.months.into_iter().filter_map(|month| in_month(offered, month)).collect();
+    let today = season.now.day_in(&jiff::tz::TimeZone::UTC);
+    let late = purchases.iter().filter(|month| month.bags > 0 && month.order_by < today);
+    gaps.extend(late.map(|month| {
+        format!(
+            "{} for {} would have to be ordered by {}, which has been; a delivery may come after the first rounds.",
+            month.product_name, month.month, month.order_by
+        )
+    }));
+    gaps.truncate(40);
+    (purchases, bought.unused)
+}
+
+fn in_month(offered: &[(ProductId, PlanProduct)], month: MonthPurchase) -> Option<PurchaseInMonth> {
+    let (product_id, product) = offered.get(month.product)?;
+    let price = i128::from(month.purchase.bags) * i128::from(product.bag_price_usd.raw());
+    Some(PurchaseInMonth {
+        product_id: *product_id,
+        product_name: product.name.clone(),
+        month: month.month,
+        needed_lb: month.needed_lb,
+        from_stock_lb: month.from_stock_lb,
+        bags: month.purchase.bags,
+        bought_lb: month.purchase.bought_lb,
+        price_usd: Price::from_raw(quotient_up(price, 1)),
+        order_by: month.order_by,
+        derivation: month.purchase.derivation,
+    })
+}
+
+/// Plans every section, on all cores; nothing when the caller has gone away meanwhile.
+pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) -> Option<CompanyPlan> {
+    let (offered, mut gaps) = season.offered();
+    let mut answers = in_parallel(season, &offered, gone)?;
+    share_stock(season, &offered, &mut answers, gone)?;
+    let (purchases, left) = buying(season, &offered, &answers, settings, &mut gaps);
+    let unused = left.iter().filter_map(|left| {
+        let (product_id, product) = offered.get(left.product)?;
+        Some(idle(*product_id, product, left.left_lb, &answers))
+    });
+    let unused = unused.collect();
+    let (sections, not_planned) = in_short(&season.lawns, answers);
+    Some(CompanyPlan {
+        programme_id: season.programme.id,
+        programme_version: season.programme.version,
+        aim: season.aim,
+        from: season.from,
+        sections,
+        not_planned,
+        price_usd: Price::from_raw(purchases.iter().map(|month| month.price_usd.raw()).sum()),
+        purchases,
+        unused,
+        gaps,
+        caution: super::CAUTION,
+    })
+}
+
+/// Each section by itself, as if all stock were its own.
+fn in_parallel(season: &Season, offered: &[(ProductId, PlanProduct)], gone: &AtomicBool) -> Option<Answers> {
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    // Sections of one client lie beside each other and are alike: dealt out in turn, all cores end together.
+    let deal = |turn: usize| {
+        let mut dealt = Vec::new();
+        for (at, lawn) in season.lawns.iter().enumerate().skip(turn).step_by(cores) {
+            if gone.load(Ordering::Relaxed) {
+                return None;
+            }
+            dealt.push((at, season.plan(lawn, offered)));
+        }
+        Some(dealt)
+    };
+    let mut answers: Vec<(usize, Result<Planned, NotPlanned>)> = Vec::with_capacity(season.lawns.len());
+    let whole = std::thread::scope(|scope| {
+        let turns: Vec<_> = (0..cores).map(|turn| scope.spawn(move || deal(turn))).collect();
+        for turn in turns {
+            answers.extend(turn.join().ok().flatten()?);
+        }
+        Some(())
+    });
+    whole?;
+    answers.sort_by_key(|(at, _)| *at);
+    Some(answers.into_iter().map(|(_, answer)| answer).collect())
+}
+
+/// Product that may not be bought is given out in the order of the sections; a section for which it does not reach is
+/// planned again with what is left.
+fn share_stock(
+    season: &Season,
+    offered: &[(ProductId, PlanProduct)],
+    answers: &mut Answers,
+    gone: &AtomicBool,
+) -> Option<()> {
+    let mut left = offered.to_vec();
+    let short = |planned: &Planned, left: &[(ProductId, PlanProduct)]| {
+        left.iter()
+            .enumerate()
+            .any(|(at, (_, product))| !product.may_buy && used(&planned.raw, at) > product.on_hand_lb.raw())
+    };
+    for (lawn, answer) in season.lawns.iter().zip(answers.iter_mut()) {
+        if gone.load(Ordering::Relaxed) {
+            return None;
+        }
+        if answer.as_ref().is_ok_and(|planned| short(planned, &left)) {
+            *answer = season.plan(lawn, &left);
+        }
+        let Ok(planned) = answer else { continue };
+        for (at, (_, product)) in left.iter_mut().enumerate().filter(|(_, (_, product))| !product.may_buy) {
+            let rest = (product.on_hand_lb.raw() - used(&planned.raw, at)).max(0);
+            product.on_hand_lb = ProductMass::from_raw(rest);
+        }
+    }
+    Some(())
+}
+
+fn used(plan: &SeasonPlan, product: usize) -> i64 {
+    plan.rounds.iter().filter(|round| round.product == product).map(|round| round.product_lb.raw()).sum()
+}
+
+/// Open visits to the planned sections as a plan of their own, so that what they take is bought too.
+fn open_visits(season: &Season, offered: &[(ProductId, PlanProduct)]) -> SeasonPlan {
+    let here = |section: SectionId| season.lawns.iter().any(|lawn| lawn.section_id == section);
+    let mut rounds = Vec::new();
+    for line in season.visits.iter().filter(|line| line.open && here(line.section_id)) {
+        let product = offered.iter().position(|(id, _)| *id == line.product_id);
+        let Some((product, mass)) = product.zip(season.visit_product(line)) else { continue };
+        let Some((_, label)) = offered.get(product).map(|(id, product)| (id, &product.label)) else { continue };
+        rounds.push(PlannedRound {
+            round: 0,
+            on: line.planned_on,
+            product,
+            product_lb: mass,
+            product_lb_per_1000_sqft: domain::quantity::ProductRate::ZERO,
+            delivers: label.nutrients_in(mass),
+            derivation: Derivation::of("product of a visit", "target x area / (percent / 100)"),
+        });
+    }
+    SeasonPlan { rounds, skipped: Vec::new(), unmet: Vec::new(), delivers: Nutrients::NONE, price_usd: Price::ZERO }
+}
+
+impl Season {
+    /// What is in the shed for the planned sections: what is promised to nobody, and what is promised to their own visits as
+    /// far as it is there.
+    fn in_shed(&self, offered: &[(ProductId, PlanProduct)], at: usize, own: i64) -> i64 {
+        let Some((id, product)) = offered.get(at) else { return 0 };
+        let balance = self.world.products.get(id).map_or(0, |row| row.balance).max(0);
+        balance.min(product.on_hand_lb.raw().saturating_add(own))
+    }
+}
+
+/// Why a product stays in the shed: needs that it could meet stay unmet, or nobody needs it.
+fn idle(product_id: ProductId, product: &PlanProduct, left_lb: ProductMass, answers: &Answers) -> UnusedProduct {
+    let mut why: Vec<String> = Vec::new();
+    let brings = |nutrient: GradeNutrient| nutrient.percent(&product.label).raw() > 0;
+    let unmet = answers.iter().flatten().flat_map(|planned| &planned.raw.unmet).filter(|unmet| brings(unmet.nutrient));
+    for words in unmet.flat_map(|unmet| &unmet.collides_with) {
+        if why.len() < 10 && !why.contains(words) {
+            why.push(words.clone());
+        }
+    }
+    let kept_by_limits = !why.is_empty();
+    if !kept_by_limits {
+        why.push("Every need is met without it.".to_owned());
+    }
+    UnusedProduct { product_id, product_name: product.name.clone(), left_lb, kept_by_limits, why }
+}
+
+fn in_short(lawns: &[Lawn], answers: Answers) -> (Vec<SectionSeason>, Vec<SectionLeftOut>) {
+    let (mut sections, mut left_out) = (Vec::new(), Vec::new());
+    for (lawn, answer) in lawns.iter().zip(answers) {
+        match answer {
+            Ok(Planned { section, .. }) => sections.push(SectionSeason {
+                section_id: section.section_id,
+                section_name: section.section_name,
+                property_id: section.property_id,
+                address: section.address,
+                client_id: section.client_id,
+                client_name: section.client_name,
+                rounds: section
+                    .rounds
+                    .into_iter()
+                    .map(|round| RoundInShort {
+                        round: round.round,
+                        on: round.on,
+                        product_id: round.product_id,
+                        product_lb: round.product_lb,
+                        delivers: round.delivers,
+                    })
+                    .collect(),
+                skipped: section.skipped,
+                unmet: section.unmet,
+                price_usd: section.price_usd,
+            }),
+            Err(not) => left_out.push(SectionLeftOut {
+                section_id: lawn.section_id,
+                section_name: lawn.section_name.clone(),
+                address: lawn.address.clone(),
+                client_name: lawn.client_name.clone(),
+                why: format!("The section {}.", not.why),
+            }),
+        }
+    }
+    (sections, left_out)
+}

@@ -1,0 +1,114 @@
+//! Which need of a programme is a section's, and what is spent of it already.
+
+use domain::{
+    application::PastApplication,
+    land::Species,
+    programme::{
+        need::{Maintenance, NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
+        published::published,
+        timing::Shade,
+    },
+    quantity::{NutrientRate, RateSum},
+};
+
+use super::NotPlanned;
+use crate::store::{
+    programmes::{Programme, ProgrammeNeed, lawns::Lawn},
+    sections::{Clippings, MaintenanceLevel, ShadeClass},
+};
+
+/// The section's level, if somebody has said.
+fn level(lawn: &Lawn) -> Option<Maintenance> {
+    match lawn.maintenance {
+        MaintenanceLevel::Low => Some(Maintenance::Low),
+        MaintenanceLevel::Medium => Some(Maintenance::Medium),
+        MaintenanceLevel::High => Some(Maintenance::High),
+        MaintenanceLevel::Unknown => None,
+    }
+}
+
+/// The entry that says most about the section.
+fn entry<'a>(programme: &'a Programme, lawn: &Lawn, species: Option<Species>) -> Option<&'a ProgrammeNeed> {
+    let level = level(lawn);
+    let fits = |need: &&ProgrammeNeed| {
+        need.section_id.is_none_or(|id| id == lawn.section_id)
+            && need.species.is_none_or(|wanted| Some(wanted) == species)
+            && need.maintenance.is_none_or(|wanted| Some(wanted) == level)
+    };
+    let says = |need: &&ProgrammeNeed| (need.section_id.is_some(), need.species.is_some(), need.maintenance.is_some());
+    // Of equals the first counts.
+    programme.needs.iter().rev().filter(fits).max_by_key(says)
+}
+
+/// The section's need of the season. Without a source there is none: it is asked of the office and never guessed.
+pub fn of(
+    programme: &Programme,
+    lawn: &Lawn,
+    species: Option<Species>,
+    past: &[PastApplication],
+) -> Result<ReckonedNeed, NotPlanned> {
+    let refuse = |why: String| NotPlanned { code: "no_need", why };
+    let Some(entry) = entry(programme, lawn, species) else {
+        let turf = species.map_or("turf that nobody has named", Species::words);
+        return Err(refuse(format!("has {turf}, for which the programme states no need; enter one")));
+    };
+    let because = entry.because.as_deref().unwrap_or_default();
+    let nitrogen = match (&entry.published, entry.nitrogen_lb_per_1000_sqft) {
+        (_, Some(rate)) => NitrogenSource::Entered(rate, because),
+        (Some(name), None) => {
+            let source = published(name).ok_or_else(|| refuse(format!("needs {name}, which is not published here")))?;
+            if species.is_none_or(|species| !source.species.contains(&species)) {
+                let turf = species.map_or("nobody has named its turf", Species::words);
+                let why = format!("cannot take its need from {name}: that is for other turf ({turf}); enter a need");
+                return Err(refuse(why));
+            }
+            let level = level(lawn).ok_or_else(|| {
+                refuse(format!(
+                    "has no level of maintenance, by which {name} gives its need; enter the level or a need"
+                ))
+            })?;
+            NitrogenSource::Published(source, level)
+        }
+        (None, None) => return Err(refuse("has no nitrogen need in the programme; enter one".to_owned())),
+    };
+    let other = |reported: Option<NutrientRate>, entered: Option<NutrientRate>| match (&lawn.report, reported, entered)
+    {
+        (Some(report), Some(rate), _) => OtherSource::Report(rate, &report.laboratory, report.sampled_on),
+        (_, None, Some(rate)) | (None, Some(_), Some(rate)) => OtherSource::Entered(rate, because),
+        (_, None, None) | (None, Some(_), None) => OtherSource::Nowhere,
+    };
+    let report = lawn.report.as_ref();
+    let question = NeedQuestion {
+        nitrogen,
+        phosphate: other(report.and_then(|report| report.phosphate), entry.phosphate_lb_per_1000_sqft),
+        potash: other(report.and_then(|report| report.potash), entry.potash_lb_per_1000_sqft),
+        clippings_left: match lawn.clippings {
+            Clippings::Left => Some(true),
+            Clippings::Taken => Some(false),
+            Clippings::Unknown => None,
+        },
+        shade: match lawn.shade {
+            ShadeClass::Light => Some(Shade::Light),
+            ShadeClass::Medium => Some(Shade::Medium),
+            ShadeClass::Heavy => Some(Shade::Heavy),
+            ShadeClass::Unknown => None,
+        },
+        credits: programme.credits,
+        spent: spent(programme, past),
+    };
+    Ok(reckon(&question))
+}
+
+/// What the calendar year of the season has seen already or will see by visits, rounded up. Parts of the section count at
+/// their own rate, as the caps count them.
+fn spent(programme: &Programme, past: &[PastApplication]) -> Spent {
+    let mut sums: [RateSum; 3] = Default::default();
+    for past in past.iter().filter(|past| i64::from(past.on.year()) == programme.season_year) {
+        let n = past.nutrients;
+        for (sum, load) in sums.iter_mut().zip([n.nitrogen_lb.raw(), n.phosphate_lb.raw(), n.potash_lb.raw()]) {
+            sum.add(load, past.area);
+        }
+    }
+    let [nitrogen, phosphate, potash] = sums.map(|sum| sum.rounded_up());
+    Spent { nitrogen, phosphate, potash }
+}

@@ -1,0 +1,249 @@
+//! Programmes: the company's plan of a season. What a plan reads of sections and visits stands in `programmes/lawns.rs`.
+
+pub mod lawns;
+
+use domain::{
+    equipment::Equipment,
+    ids::{ProductId, ProgrammeId, SectionId},
+    land::Species,
+    programme::{PlanRound, need::Maintenance, timing::Credits},
+    quantity::{NutrientRate, Price, ProductRate},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
+use utoipa::ToSchema;
+
+use super::{read, read_instant, read_json};
+use crate::{
+    book::office::Changed,
+    extract::Versions,
+    reply::{Row, Span, Versioned},
+};
+
+/// A product that the programme may use.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ProgrammeProduct {
+    pub product_id: ProductId,
+    /// Price of one bag or jug, by which the least cost is found.
+    pub bag_price_usd: Price,
+    /// Whether more than the stock may be used.
+    pub may_buy: bool,
+}
+
+/// What sections need in the year. The entry that says most about a section counts: its own, else that of its species and
+/// level, of its species, of its level, else the one that names nothing.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ProgrammeNeed {
+    /// Of this section alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub section_id: Option<SectionId>,
+    /// Of this turf.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub species: Option<Species>,
+    /// Of this level.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub maintenance: Option<Maintenance>,
+    /// Nitrogen by a published programme and the section's level; its name from the list of published programmes. Give this
+    /// or a figure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 120)]
+    pub published: Option<String>,
+    /// Nitrogen of the year in full sun with clippings taken, as the office enters it where no source was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    /// P2O5 of the year where no soil report recommends any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phosphate_lb_per_1000_sqft: Option<NutrientRate>,
+    /// K2O of the year where no soil report recommends any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub potash_lb_per_1000_sqft: Option<NutrientRate>,
+    /// What the figures rest on. Required with a figure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(
+        min_length = 3,
+        max_length = 300,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
+    pub because: Option<String>,
+}
+
+/// A programme as the office writes it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "name": "Cool-season lawns", "season_year": 2026, "equipment": "rotary_spreader_with_deflector",
+    "rounds": [
+        { "name": "late spring", "from": "2026-05-01", "to": "2026-06-05", "nitrogen_at_most_lb_per_1000_sqft": "0.7" },
+        { "name": "early autumn", "from": "2026-09-01", "to": "2026-09-30" }
+    ],
+    "products": [{ "product_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12", "bag_price_usd": "31", "may_buy": true }],
+    "needs": [
+        { "species": "tall_fescue", "published": "Maryland, tall fescue and Kentucky bluegrass" },
+        { "nitrogen_lb_per_1000_sqft": "1", "potash_lb_per_1000_sqft": "0.5", "because": "Our own practice for mixed lawns" }
+    ],
+    "least_product_lb_per_1000_sqft": "0.5"
+}))]
+pub struct ProgrammeInput {
+    #[schema(
+        min_length = 1,
+        max_length = 120,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
+    pub name: String,
+    /// What is put down in this calendar year counts towards the need.
+    #[schema(minimum = 1990, maximum = 2199)]
+    pub season_year: i64,
+    /// With what the company means to work; setbacks are held against it.
+    pub equipment: Equipment,
+    /// Passes over the lawns, each with a name of its own.
+    #[schema(min_items = 1, max_items = 10)]
+    pub rounds: Vec<PlanRound>,
+    /// Products that may be used, each once.
+    #[schema(min_items = 1, max_items = 10)]
+    pub products: Vec<ProgrammeProduct>,
+    #[schema(min_items = 1, max_items = 200)]
+    pub needs: Vec<ProgrammeNeed>,
+    /// Less of a product is not worth a pass.
+    pub least_product_lb_per_1000_sqft: ProductRate,
+    /// What clippings and shade spare; left out, a fourth for clippings and half for shade.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub credits: Option<Credits>,
+}
+
+/// The company's plan of a season: rounds, products that may be used, and what the lawns need.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Programme {
+    pub id: ProgrammeId,
+    #[schema(max_length = 120)]
+    pub name: String,
+    #[schema(minimum = 1990, maximum = 2199)]
+    pub season_year: i64,
+    pub equipment: Equipment,
+    #[schema(max_items = 10)]
+    pub rounds: Vec<PlanRound>,
+    #[schema(max_items = 10)]
+    pub products: Vec<ProgrammeProduct>,
+    #[schema(max_items = 200)]
+    pub needs: Vec<ProgrammeNeed>,
+    pub least_product_lb_per_1000_sqft: ProductRate,
+    pub credits: Credits,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub version: i64,
+    pub created_at: Instant,
+}
+
+impl Versioned for Programme {
+    fn version(&self) -> i64 {
+        self.version
+    }
+}
+
+struct ProgrammeRow {
+    seq: i64,
+    id: String,
+    content: String,
+    version: i64,
+    created_at: i64,
+}
+
+impl TryFrom<ProgrammeRow> for Row<Programme> {
+    type Error = sqlx::Error;
+
+    fn try_from(row: ProgrammeRow) -> Result<Self, sqlx::Error> {
+        let content: ProgrammeInput = read_json(&row.content, "programme")?;
+        let item = Programme {
+            id: read(&row.id, "programme id")?,
+            name: content.name,
+            season_year: content.season_year,
+            equipment: content.equipment,
+            rounds: content.rounds,
+            products: content.products,
+            needs: content.needs,
+            least_product_lb_per_1000_sqft: content.least_product_lb_per_1000_sqft,
+            credits: content.credits.unwrap_or(Credits::DEFAULT),
+            version: row.version,
+            created_at: read_instant(row.created_at)?,
+        };
+        Ok(Self { seq: row.seq, item })
+    }
+}
+
+fn content(input: &ProgrammeInput) -> Result<String, sqlx::Error> {
+    serde_json::to_string(input).map_err(|error| sqlx::Error::Encode(error.into()))
+}
+
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    id: ProgrammeId,
+    input: &ProgrammeInput,
+    at: Instant,
+) -> Result<Programme, sqlx::Error> {
+    let (key, content, at) = (id.to_string(), content(input)?, at.millis());
+    sqlx::query!("INSERT INTO programmes (id, content, version, created_at) VALUES ($1, $2, 1, $3)", key, content, at)
+        .execute(&mut *connection)
+        .await?;
+    get(connection, id).await?.ok_or(sqlx::Error::RowNotFound)
+}
+
+/// Replaces a programme if the version is the stored one, or any when none is named.
+pub async fn update(
+    connection: &mut SqliteConnection,
+    id: ProgrammeId,
+    input: &ProgrammeInput,
+    versions: Versions,
+) -> Result<Changed<Programme>, sqlx::Error> {
+    let (key, content) = (id.to_string(), content(input)?);
+    let done = sqlx::query!(
+        "UPDATE programmes SET content = $2, version = version + 1
+         WHERE id = $1 AND ($3 IS NULL OR version IN (SELECT value FROM json_each($3)))",
+        key,
+        content,
+        versions
+    )
+    .execute(&mut *connection)
+    .await?;
+    let stored = get(connection, id).await?;
+    Ok(Changed::of(done.rows_affected(), stored))
+}
+
+pub async fn get(executor: impl SqliteExecutor<'_>, id: ProgrammeId) -> Result<Option<Programme>, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query_as!(
+        ProgrammeRow,
+        r#"SELECT seq AS "seq!", id AS "id!", content AS "content!", version AS "version!", created_at AS "created_at!"
+           FROM programmes WHERE id = $1"#,
+        key
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+}
+
+/// A page of programmes, in the order in which they were written.
+pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Programme>>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        ProgrammeRow,
+        r#"SELECT seq AS "seq!", id AS "id!", content AS "content!", version AS "version!", created_at AS "created_at!"
+           FROM programmes WHERE seq > $1 ORDER BY seq LIMIT $2"#,
+        span.after,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
+
+/// Rounds of a programme that visits name.
+pub async fn rounds_in_use(connection: &mut SqliteConnection, id: ProgrammeId) -> Result<Vec<String>, sqlx::Error> {
+    let key = id.to_string();
+    let rows = sqlx::query!(
+        r#"SELECT DISTINCT round AS "round!" FROM visits WHERE programme_id = $1 AND round IS NOT NULL ORDER BY round"#,
+        key
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| row.round).collect())
+}
