@@ -9,4 +9,5 @@ mod drill;
 mod evidence;
 mod golden;
 mod sky;
+mod watching;
 mod windows;

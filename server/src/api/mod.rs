@@ -9,6 +9,7 @@ mod days;
 mod journal;
 mod lots;
 mod measurements;
+mod metrics;
 mod people;
 mod places;
 mod products;
@@ -56,6 +57,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(days::routes())
         .merge(rule_sets::routes())
         .merge(weather::routes())
+        .merge(metrics::routes())
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())

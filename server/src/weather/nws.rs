@@ -30,7 +30,7 @@ use crate::{
 pub const NAME: &str = "us_national_weather_service";
 
 /// Which grid a point lies in changes seldom, and without notice.
-const POINT: SignedDuration = SignedDuration::from_hours(7 * 24);
+const POINT: SignedDuration = SignedDuration::from_hours(6 * 24);
 const STATIONS: SignedDuration = SignedDuration::from_hours(24);
 const GRID: SignedDuration = SignedDuration::from_mins(30);
 const OBSERVATION: SignedDuration = SignedDuration::from_mins(5);
@@ -235,7 +235,8 @@ impl Nws {
             });
             // The oldest answer says how old the list is.
             list.fetched_at = list.fetched_at.min(document.fetched_at);
-            list.answered.covered += i64::from(unread == 0);
+            // A question that failed is not answered by what was said before, which goes on stopping what it stopped.
+            list.answered.covered += i64::from(unread == 0 && document.failure.is_none());
             merge(&mut list.words, words);
         }
         if list.as_ref().is_none_or(|list| !list.answered.is_whole()) {
