@@ -44,9 +44,10 @@ const MAY_NAME_SQLX: [&str; 10] = [
 ];
 
 /// Nouns of the API that have no file of the same name in `store` or `book`, with where their SQL is.
-const NOUNS_ELSEWHERE: [(&str, &str); 4] = [
+const NOUNS_ELSEWHERE: [(&str, &str); 5] = [
     ("checks", "an act without effect: book/clearance.rs"),
     ("corrections", "book/correction.rs and store/applications.rs"),
+    ("metrics", "store/weather.rs, and what the services count themselves"),
     ("rule_sets", "the law is read from the rule sets in domain"),
     ("sessions", "store/people.rs"),
 ];

@@ -260,3 +260,44 @@ async fn an_old_measurement_is_none() {
     assert_eq!(sky.asked(OBSERVATION).await, 1);
     assert_eq!(sky.asked(POINT).await, 1);
 }
+
+/// What is missing of a forecast is said, also when the service says it with `null` or with what no weather brings.
+#[tokio::test]
+async fn what_a_forecast_leaves_out_is_said() {
+    let span = "2026-10-06T06:00:00+00:00/P2D";
+    for (layer, name, value) in [
+        ("temperature", "temperature", Value::Null),
+        ("windSpeed", "wind", json!(9_999)),
+        ("windGust", "gusts", json!("12")),
+        ("quantitativePrecipitation", "rain", json!(-3)),
+    ] {
+        let sky = Sky::calm().await;
+        sky.says_instead(GRID, grid_with(layer, json!([{ "validTime": span, "value": value }]))).await;
+        let company = company(sky.config()).await;
+        let path = format!("/api/v1/properties/{}/weather", company.property);
+        let shown = company.phone.get(&path).await.expect(200).body;
+        let gaps = shown["services"][0]["gaps"].as_array().unwrap();
+        assert_eq!(gaps.len(), 1, "{shown:#}");
+        assert!(
+            gaps[0]["why"].as_str().unwrap().starts_with(&format!("The forecast of {name} leaves some")),
+            "{gaps:?}"
+        );
+    }
+}
+
+/// The lists of alerts fail alone, whatever number of them: the rest of the host goes on being asked.
+#[tokio::test]
+async fn alerts_that_fail_alone_leave_the_forecast_asked_for() {
+    let sky = Sky::calm().await;
+    for at in ["/alerts/active", COUNTY, ZONE] {
+        sky.says_instead(at, ResponseTemplate::new(200).set_body_raw("<html>", "text/html")).await;
+    }
+    let company = company(sky.config()).await;
+    for round in 1..=3 {
+        let decision = check(&company.phone, &plan(&company)).await;
+        assert_eq!(finding(&decision, "company.alerts")["outcome"], "unknown");
+        assert!(decision["met"].to_string().contains("company.rain"), "{decision:#}");
+        assert_eq!(sky.asked(GRID).await, round, "each time that its copy is old");
+        later(&company, 40);
+    }
+}

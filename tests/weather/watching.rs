@@ -51,6 +51,7 @@ async fn metrics_tell_ages_and_failures_and_nothing_of_clients() {
     assert_eq!(sample(&good, "swardbook_weather_round_places"), Some(1));
     assert_eq!(sample(&good, "swardbook_weather_round_age_seconds"), Some(600));
     sky.says_everywhere(ResponseTemplate::new(500)).await;
+    later(&company, 30);
     let _ = company.phone.get(&format!("/api/v1/properties/{}/weather", company.property)).await.expect(200);
     let bad = read().await;
     assert_eq!(sample(&bad, &name("resting")), Some(1), "{bad}");

@@ -214,7 +214,7 @@ impl Client {
             }
             Err(failure) => {
                 tracing::warn!(%failure, path, attempts = outcome.attempts, "a weather service failed");
-                self.breaker.failed(path, now);
+                self.breaker.failed(kind(path), now);
             }
         }
     }
@@ -239,6 +239,12 @@ impl Client {
             Err(error) => (Err(of_transport(&error)), None),
         }
     }
+}
+
+/// What failures are counted by. The lists of alerts are one thing to the service, and when it alone fails, the forecast must
+/// still be asked for.
+fn kind(path: &str) -> &str {
+    if path.starts_with("/alerts/") { "/alerts" } else { path }
 }
 
 fn of_transport(error: &reqwest::Error) -> Failure {
