@@ -51,7 +51,8 @@ pub struct FromService {
     /// When the service says that it was made.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub issued_at: Option<Instant>,
-    /// How much of the span that the value speaks of has data behind it.
+    /// How much of the span that the value speaks of has data behind it. Of a measurement it is the hour to come, as far as the
+    /// forecast beside it knows it: what a station measures now says nothing of that.
     pub coverage_percent: Percent,
 }
 

@@ -154,6 +154,13 @@ async fn a_phone_takes_the_weather_of_its_day_along_and_nobody_is_asked_for_it()
     later(&company, 20);
     let older = day().await;
     assert_eq!(older["weather"][0]["verdict"], "care", "{older:#}");
+    later(&company, 9 * 60);
+    let over = day().await;
+    assert_eq!(
+        (&over["weather"][0]["verdict"], &over["weather"][0]["stretches"]),
+        (&Value::Null, &json!([])),
+        "after 19:00"
+    );
 }
 
 #[tokio::test]

@@ -275,6 +275,9 @@ mod tests {
         let named = |event| Ok(Meaning::Named(Alert { event, level: AlertLevel::Watch }));
         let fates = sort(&[raised.clone(), other.clone()], now());
         assert_eq!(fates, [named(AlertEvent::Hurricane), named(AlertEvent::TropicalStorm)]);
+        let mut both = raised.clone();
+        both.codes[0] = "/O.NEW.KMLB.TR.A.1005.260618T1200Z-000000T0000Z/".to_owned();
+        assert_eq!(sort(&[both, other.clone()], now())[0], named(AlertEvent::Hurricane), "one of two that it issued");
         other.codes.push("/O.CON.KMLB.HU.A.1005.000000T0000Z-000000T0000Z/".to_owned());
         assert_eq!(sort(&[raised, other], now())[0], Err(Dropped::Superseded));
     }

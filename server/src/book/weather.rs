@@ -195,8 +195,8 @@ pub struct DayStretch {
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct VisitWeather {
     pub visit_id: VisitId,
-    /// The best that any hour of the day offers.
-    pub verdict: Verdict,
+    /// The best that any hour of the day offers; null when the working hours are over.
+    pub verdict: Option<Verdict>,
     /// Working hours that are not over, in stretches.
     #[schema(max_items = 16)]
     pub stretches: Vec<DayStretch>,
@@ -232,7 +232,7 @@ pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWea
         let services = said.iter().map(|said| service(app, said, now)).collect();
         window.products.into_iter().next().map(|hours| VisitWeather {
             visit_id: visit.visit.id,
-            verdict: hours.verdict,
+            verdict: (!hours.hours.is_empty()).then_some(hours.verdict),
             stretches: stretches(&hours.hours),
             next_window: hours.next_window,
             services,
