@@ -65,7 +65,7 @@ async fn metrics_tell_ages_and_failures_and_nothing_of_clients() {
     let _ = company.app.nobody().get("/api/v1/metrics").await.problem(401, "not-signed-in");
 }
 
-/// The form is that of the OpenMetrics specification, version 1.0: a family's lines stand together and begin with its type, a
+/// The form is that of the `OpenMetrics` specification, version 1.0: a family's lines stand together and begin with its type, a
 /// counter's samples end in `_total`, a unit ends the family's name, and the last line is `# EOF`.
 #[tokio::test]
 async fn metrics_are_written_as_the_open_format_has_them() {

@@ -1,4 +1,4 @@
-//! Figures for whoever watches the server, in the open text format of metrics (OpenMetrics 1.0). They name services and counts,
+//! Figures for whoever watches the server, in the open text format of metrics (`OpenMetrics` 1.0). They name services and counts,
 //! never a client, a place or a person.
 
 use std::fmt::{Display, Write};
@@ -24,7 +24,7 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Read metrics
 ///
-/// Ages and failures of the weather services, and the last round in the background, as OpenMetrics text. A scraper reads it
+/// Ages and failures of the weather services, and the last round in the background, as `OpenMetrics` text. A scraper reads it
 /// with the token of a device that is enrolled for somebody of the office.
 #[utoipa::path(get, path = "/api/v1/metrics", operation_id = "get_metrics", tag = "weather",
     security(("bearer" = ["office", "owner"])),
@@ -46,14 +46,14 @@ struct Family<'a> {
 impl Family<'_> {
     fn write<T: Display>(&self, text: &mut String, samples: impl Iterator<Item = (String, T)>) {
         let (name, total) = (self.name, if self.kind == "counter" { "_total" } else { "" });
+        // Writing into a text does not fail.
         let mut lines = format!("# TYPE {name} {}\n", self.kind);
         if !self.unit.is_empty() {
-            lines += &format!("# UNIT {name} {}\n", self.unit);
+            let _ = writeln!(lines, "# UNIT {name} {}", self.unit);
         }
-        lines += &format!("# HELP {name} {}\n", self.help);
+        let _ = writeln!(lines, "# HELP {name} {}", self.help);
         let empty = lines.len();
         for (labels, value) in samples {
-            // Writing into a text does not fail.
             let _ = writeln!(lines, "{name}{total}{labels} {value}");
         }
         // A family without a sample says nothing.

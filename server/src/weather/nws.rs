@@ -123,14 +123,14 @@ impl Nws {
         match document {
             Ok(document) => {
                 part.note(&document);
-                self.read_grid(&document, self.moment(patience), &mut part);
+                Self::read_grid(&document, self.moment(patience), &mut part);
             }
             Err(failure) => part.missing(&failure),
         }
         part
     }
 
-    fn read_grid(&self, document: &Document, at: Instant, part: &mut Part<Forecast>) {
+    fn read_grid(document: &Document, at: Instant, part: &mut Part<Forecast>) {
         let Some(grid) = read::grid(&document.body) else {
             part.gaps.push("The weather service's forecast is not of the documented form.".to_owned());
             return;
@@ -146,8 +146,8 @@ impl Nws {
             ("rain", &grid.rain, 24),
         ] {
             let known = series.coverage(Span::hours_from(at, hours));
-            let said = grid.faults.iter().any(|fault| fault.starts_with(&format!("{name}:")));
-            if !said && !known.is_whole() {
+            let told = grid.faults.iter().any(|fault| fault.starts_with(&format!("{name}:")));
+            if !told && !known.is_whole() {
                 let ahead = if hours == 1 { "hour".to_owned() } else { format!("{hours} hours") };
                 part.gaps.push(format!("The forecast of {name} leaves some of the next {ahead} out."));
             }
