@@ -11,7 +11,11 @@ const NOTHING: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7aff";
 
 /// An address of the operation in which every variable part has a value.
 fn address(template: &str) -> String {
-    let path = template.replace("{id}", NOTHING).replace("{day}", "2026-09-15").replace("{code}", "us-md");
+    let path = template
+        .replace("{id}", NOTHING)
+        .replace("{day}", "2026-09-15")
+        .replace("{code}", "us-md")
+        .replace("{sha256}", NOTHING);
     assert!(
         !path.contains('{'),
         "If you are here because {template} has a new variable part: say in `address` what to put there."

@@ -46,10 +46,11 @@ const MAY_NAME_SQLX: [&str; 12] = [
 ];
 
 /// Nouns of the API that have no file of the same name in `store` or `book`, with where their SQL is.
-const NOUNS_ELSEWHERE: [(&str, &str); 6] = [
+const NOUNS_ELSEWHERE: [(&str, &str); 7] = [
     ("blends", "a question without effect: domain/src/product/blend.rs"),
     ("checks", "an act without effect: book/clearance.rs"),
     ("corrections", "book/correction.rs and store/applications.rs"),
+    ("metrics", "store/weather.rs, and what the services count themselves"),
     ("plans", "worked out anew each time: book/season.rs and store/programmes/lawns.rs"),
     ("rule_sets", "the law is read from the rule sets in domain"),
     ("sessions", "store/people.rs"),

@@ -4,9 +4,11 @@
 //! public domain, and of Open-Meteo (CC BY 4.0); their values are invented.
 
 mod client;
+mod copies;
 mod decisions;
 mod drill;
 mod evidence;
 mod golden;
 mod sky;
+mod watching;
 mod windows;

@@ -51,7 +51,8 @@ pub struct FromService {
     /// When the service says that it was made.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub issued_at: Option<Instant>,
-    /// How much of the span that the value speaks of has data behind it.
+    /// How much of the span that the value speaks of has data behind it. Of a measurement it is the hour to come, as far as the
+    /// forecast beside it knows it: what a station measures now says nothing of that.
     pub coverage_percent: Percent,
 }
 
@@ -243,9 +244,14 @@ impl Weather {
     #[must_use]
     pub fn joined(&self, service: &Self) -> Self {
         let mut joined = self.clone();
-        joined.air_temperature = self.air_temperature.or(service.air_temperature);
+        joined.air_temperature = graver(
+            self.air_temperature,
+            service.air_temperature,
+            |air| air.service.as_ref(),
+            |air| air.air_temperature_f,
+        );
         joined.heavy_rain = self.heavy_rain.or(service.heavy_rain);
-        joined.wind = self.wind.or(service.wind);
+        joined.wind = graver(self.wind, service.wind, |wind| wind.service.as_ref(), Wind::strongest);
         joined.soil = self.soil.or(service.soil);
         let newest = self.rain_forecast.iter().map(|forecast| forecast.issued_at).max();
         let outdated = |forecast: &&RainForecast| {
@@ -269,6 +275,20 @@ impl Weather {
     pub fn has_gaps(&self) -> bool {
         self.air_temperature.is_none() || self.rain_forecast.is_empty() || self.alerts.is_none() || self.wind.is_none()
     }
+}
+
+/// A person's word if there is one. Of what two services say, the hotter or the stronger, unless it was fetched so much earlier
+/// that it is not fresh beside the other.
+fn graver<T: Copy, V: Ord>(
+    first: Option<T>,
+    second: Option<T>,
+    service: impl Fn(&T) -> Option<&FromService>,
+    value: impl Fn(&T) -> V,
+) -> Option<T> {
+    let (Some(one), Some(other)) = (first, second) else { return first.or(second) };
+    let (Some(of_one), Some(of_other)) = (service(&one), service(&other)) else { return first };
+    let fresh_beside = of_one.fetched_at.since(of_other.fetched_at).as_mins() <= age::FRESH_MINUTES;
+    Some(if fresh_beside && value(&other) > value(&one) { other } else { one })
 }
 
 impl AlertEvent {

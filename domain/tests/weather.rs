@@ -196,3 +196,56 @@ fn what_two_sources_say_is_joined_so_that_neither_hides_the_other() {
     assert_eq!(seen.joined(&Weather::default()), seen);
     assert_eq!(Weather::default().joined(&told), told);
 }
+
+/// The law bars "heavy" rain and no number was read: then a dry word, of a person or of a second service, does not take away
+/// what another says of rain.
+#[test]
+fn a_dry_word_beside_a_wet_one_is_not_dry() {
+    let ask = |forecasts: &[(&str, i64)]| {
+        let given = Given { n: Some("20".into()), n_rate: Some("0.5".into()), ..Given::default() };
+        let mut facts = given.facts(day("2026-06-15"));
+        let at = facts.at;
+        let forecast = |(inches, minutes): &(&str, i64)| RainForecast {
+            rain_in: amount(inches),
+            hours: 24,
+            chance_percent: None,
+            source: WeatherSource::WeatherService,
+            issued_at: ago(at, *minutes),
+            bounds: None,
+            service: Some(service(at, (0, *minutes), "100")),
+        };
+        facts.weather.rain_forecast = forecasts.iter().map(forecast).collect();
+        let law = town("rain", "unit = \"in\"", "heavy_without_number = true\nhours = 24");
+        let decision = decide(&law, &codes(&["us-zz-town"]), &facts);
+        decision.findings.iter().find(|finding| finding.rule == RULE).map_or(Outcome::Met, |finding| finding.outcome)
+    };
+    assert_eq!(ask(&[("0", 0)]), Outcome::Met);
+    assert_eq!(ask(&[("2.4", 60), ("0", 0)]), Outcome::Care, "the newer one is dry");
+    assert_eq!(ask(&[("0", 0), ("2.4", 60)]), Outcome::Care);
+}
+
+#[test]
+fn of_two_services_the_graver_counts_unless_it_is_old() {
+    let at = Instant::parse("2026-06-15T14:00:00Z").expect("an instant");
+    let air = |fahrenheit: &str, minutes: i64| Weather {
+        air_temperature: Some(AirTemperature {
+            air_temperature_f: amount(fahrenheit),
+            source: WeatherSource::WeatherService,
+            observed_at: at,
+            service: Some(service(at, (minutes, minutes), "100")),
+        }),
+        ..Weather::default()
+    };
+    let taken = |first: &Weather, second: &Weather| {
+        first.joined(second).air_temperature.map(|air| air.air_temperature_f.to_string()).unwrap_or_default()
+    };
+    assert_eq!(taken(&air("80", 0), &air("90", 0)), "90");
+    assert_eq!(taken(&air("90", 0), &air("80", 0)), "90");
+    assert_eq!(taken(&air("80", 0), &air("90", 60)), "90");
+    assert_eq!(taken(&air("80", 0), &air("90", 61)), "80", "an hour ago it was hotter there");
+    let mut person = air("80", 0);
+    if let Some(air) = &mut person.air_temperature {
+        (air.source, air.service) = (WeatherSource::Technician, None);
+    }
+    assert_eq!(taken(&person, &air("90", 0)), "80", "who stands on the lawn knows it");
+}

@@ -14,17 +14,17 @@ use super::sky::{
 };
 
 /// What the public service is said to say.
-async fn said(company: &Company) -> Value {
+pub async fn said(company: &Company) -> Value {
     let path = format!("/api/v1/properties/{}/weather", company.property);
     let answer = company.phone.get(&path).await.expect(200).body;
     answer["services"][0].clone()
 }
 
-fn gaps(said: &Value) -> String {
+pub fn gaps(said: &Value) -> String {
     said["gaps"].to_string()
 }
 
-fn has_forecast(said: &Value) -> bool {
+pub fn has_forecast(said: &Value) -> bool {
     said["forecast_fetched_at"].is_string()
 }
 

@@ -41,6 +41,95 @@ async fn no_service_at_all_clears_nothing() {
     }
 }
 
+/// A question that failed is not answered by what was said five minutes ago.
+#[tokio::test]
+async fn alerts_that_fail_are_not_cleared_by_the_list_before() {
+    for at in ["/alerts/active", COUNTY, ZONE] {
+        let sky = Sky::calm().await;
+        let company = company(sky.config()).await;
+        assert_eq!(check(&company.phone, &plan(&company)).await["verdict"], "go");
+        sky.says_instead(at, ResponseTemplate::new(500)).await;
+        later(&company, 5);
+        let decision = check(&company.phone, &plan(&company)).await;
+        assert_eq!(finding(&decision, "company.alerts")["outcome"], "unknown", "{at}: {decision:#}");
+        // The record that is sent half an hour later, of work that began then, is judged by no more than was known.
+        later(&company, 30);
+        let mut record = super::sky::record(&company);
+        record["started_at"] = json!("2026-10-06T14:26:00Z");
+        record["finished_at"] = json!("2026-10-06T14:40:00Z");
+        let path = format!("/api/v1/applications/{}", harness::new_id());
+        let stored = company.phone.put(&path, &record).await.expect(201).body;
+        assert_eq!(stored["verdict"], "care", "{at}: {stored:#}");
+    }
+}
+
+/// What stands beside an alert's name is not always as documented; the alert stops all the same.
+#[tokio::test]
+async fn a_null_beside_an_alert_does_not_hide_it() {
+    let flood = |parameters: Value, references: Value| {
+        let mut list: Value = serde_json::from_str(&moved("nws-alerts-active.json")).unwrap();
+        let alerts = list["features"].as_array_mut().unwrap();
+        alerts.retain(|alert| alert["properties"]["event"] == "Flood Warning");
+        alerts[0]["properties"]["parameters"] = parameters;
+        alerts[0]["properties"]["references"] = references;
+        list.to_string()
+    };
+    for (parameters, references) in [
+        (json!({ "VTEC": [null] }), json!([])),
+        (json!({ "VTEC": [null, "/O.NEW.KMLB.FL.W.0011.261006T1340Z-000000T0000Z/"] }), json!([null])),
+        (json!({ "VTEC": null }), json!(null)),
+        (json!({ "VTEC": "/O.NEW/" }), json!([{ "identifier": null }])),
+        (json!({ "VTEC": ["", "////", "/O.NEW/", "/....../"] }), json!({})),
+        (Value::Null, json!([7])),
+        (json!([]), json!("x")),
+    ] {
+        let sky = Sky::calm().await;
+        sky.says_instead(COUNTY, document(&flood(parameters.clone(), references))).await;
+        let company = company(sky.config()).await;
+        let decision = check(&company.phone, &plan(&company)).await;
+        assert_eq!(decision["verdict"], "stop", "{parameters}: {decision:#}");
+        assert_eq!(finding(&decision, "company.alerts")["outcome"], "broken", "{parameters}");
+    }
+    // An entry that is none, or that has no name, leaves the list incomplete.
+    for entry in [Value::Null, json!({}), json!({ "properties": { "event": null } })] {
+        let list = json!({ "features": [entry] }).to_string();
+        never_go("an entry that cannot be read", "company.alerts", COUNTY, document(&list)).await;
+    }
+    let many = json!({ "features": vec![json!({}); 501] }).to_string();
+    never_go("more entries than any place has", "company.alerts", COUNTY, document(&many)).await;
+}
+
+/// A station's mild word of now says nothing of the hour that the forecast does not know.
+#[tokio::test]
+async fn a_mild_measurement_without_a_forecast_clears_no_heat() {
+    never_go("no forecast", "company.heat", GRID, problem(500, "nws-problem-500.json")).await;
+    let hole = json!([{ "validTime": "2026-10-06T06:00:00+00:00/PT8H", "value": 20 }]);
+    never_go("a forecast that ends", "company.heat", GRID, grid_with("temperature", hole)).await;
+}
+
+/// Gusts that nobody forecasts are not calm.
+#[tokio::test]
+async fn gusts_that_are_not_known_clear_no_label() {
+    let outcome = async |gusts: Value| {
+        let sky = Sky::calm().await;
+        sky.says_instead(GRID, grid_with("windGust", gusts)).await;
+        let company = company(sky.config()).await;
+        let mut label = harness::world::label("20", "10", "0", "5");
+        label["wind_limit_mph"] = json!("10");
+        let mut plan = plan(&company);
+        plan["product_id"] = json!(harness::world::product(&company.office, "Windy", &label).await);
+        let decision = check(&company.phone, &plan).await;
+        finding(&decision, "label.wind")["outcome"].clone()
+    };
+    let span = "2026-10-06T06:00:00+00:00/P2D";
+    assert_eq!(outcome(json!([{ "validTime": span, "value": 14 }])).await, Value::Null, "met");
+    assert_eq!(outcome(json!([{ "validTime": span, "value": null }])).await, "unknown");
+    assert_eq!(outcome(json!([])).await, "unknown");
+    let gap = json!([{ "validTime": "2026-10-06T06:00:00+00:00/PT9H", "value": 14 }]);
+    assert_eq!(outcome(gap).await, "unknown", "the hour from 14:20 is known to 15:00");
+    assert_eq!(outcome(json!([{ "validTime": span, "value": 40 }])).await, "broken");
+}
+
 /// One part of the sky goes wrong; the rule that needs it must not be met, and nothing that is merely unknown stops.
 async fn never_go(what: &str, rule: &str, at: &str, answer: ResponseTemplate) {
     let sky = Sky::calm().await;
@@ -170,4 +259,52 @@ async fn an_old_measurement_is_none() {
     assert_eq!(shown["services"][0]["weather"]["air_temperature"]["service"]["basis"], "forecast");
     assert_eq!(sky.asked(OBSERVATION).await, 1);
     assert_eq!(sky.asked(POINT).await, 1);
+}
+
+/// What is missing of a forecast is said, also when the service says it with `null` or with what no weather brings.
+#[tokio::test]
+async fn what_a_forecast_leaves_out_is_said() {
+    let span = "2026-10-06T06:00:00+00:00/P2D";
+    for (layer, name, value) in [
+        ("temperature", "temperature", Value::Null),
+        ("windSpeed", "wind", json!(9_999)),
+        ("windGust", "gusts", json!("12")),
+        ("quantitativePrecipitation", "rain", json!(-3)),
+    ] {
+        let sky = Sky::calm().await;
+        sky.says_instead(GRID, grid_with(layer, json!([{ "validTime": span, "value": value }]))).await;
+        let company = company(sky.config()).await;
+        let path = format!("/api/v1/properties/{}/weather", company.property);
+        let shown = company.phone.get(&path).await.expect(200).body;
+        let gaps = shown["services"][0]["gaps"].as_array().unwrap();
+        assert_eq!(gaps.len(), 1, "{shown:#}");
+        assert!(
+            gaps[0]["why"].as_str().unwrap().starts_with(&format!("The forecast of {name} leaves some")),
+            "{gaps:?}"
+        );
+    }
+}
+
+/// The lists of alerts fail alone, whatever number of them: the rest of the host goes on being asked.
+#[tokio::test]
+async fn alerts_that_fail_alone_leave_the_rest_asked_for() {
+    let sky = Sky::calm().await;
+    for at in ["/alerts/active", COUNTY, ZONE] {
+        sky.says_instead(at, ResponseTemplate::new(200).set_body_raw("<html>", "text/html")).await;
+    }
+    // The station answers after the lists have failed.
+    let late = document(&calm_observation().to_string()).set_delay(Duration::from_millis(200));
+    sky.says_instead(OBSERVATION, late).await;
+    let company = company(sky.config()).await;
+    let path = format!("/api/v1/properties/{}/weather", company.property);
+    for _ in 0..3 {
+        company.app.clock.advance(Duration::from_secs(20));
+        let shown = company.phone.get(&path).await.expect(200).body;
+        let service = &shown["services"][0];
+        assert!(!service["gaps"].to_string().contains("is not asked for a minute"), "{shown:#}");
+        assert_eq!(service["station"], "KXSA", "{shown:#}");
+    }
+    let decision = check(&company.phone, &plan(&company)).await;
+    assert_eq!(finding(&decision, "company.alerts")["outcome"], "unknown");
+    assert!(decision["met"].to_string().contains("company.rain"), "{decision:#}");
 }

@@ -178,7 +178,7 @@ async fn what_nothing_needs_is_purged_after_a_week_and_what_a_record_needs_stays
     let _ = company.phone.get(&look).await.expect(200);
     let file = company.app.file();
     let before = count(&file, "SELECT count(*) FROM weather_fetches");
-    later(&company, 8 * 24 * 60);
+    later(&company, 9 * 24 * 60);
     sky.says_everywhere(ResponseTemplate::new(404)).await;
     let round = refresh::round(company.app.beside()).await.unwrap();
     assert!(round.purged > 0, "{round:?}");
@@ -187,6 +187,68 @@ async fn what_nothing_needs_is_purged_after_a_week_and_what_a_record_needs_stays
     assert_eq!(count(&file, "SELECT count(*) FROM weather_bodies"), 5);
     let known = company.phone.get(&format!("/api/v1/applications/{id}/weather")).await.expect(200).body;
     assert_eq!(known["answers"].as_array().unwrap().len(), 7, "{known:#}");
+}
+
+/// Records are kept for ever, longer than any law asks, and the answers behind them stay as long: also those that looks which
+/// decided nothing had shared, and none of the others.
+#[tokio::test]
+async fn ten_years_later_the_answers_behind_a_record_are_there_and_no_others() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
+    let look = format!("/api/v1/properties/{}/weather", company.property);
+    let warmer = calm_grid().to_string().replace("\"value\":21", "\"value\":22");
+    sky.says_instead(GRID, document(&warmer)).await;
+    for _ in 0..3 {
+        later(&company, 60);
+        let _ = company.phone.get(&look).await.expect(200);
+    }
+    let file = company.app.file();
+    assert_eq!(count(&file, "SELECT count(*) FROM weather_bodies"), 6);
+    company.app.clock.set(harness::instant("2036-10-06T14:20:00Z"));
+    sky.says_everywhere(ResponseTemplate::new(404)).await;
+    assert!(refresh::round(company.app.beside()).await.unwrap().purged > 0);
+    assert_eq!(count(&file, "SELECT count(*) FROM weather_bodies"), 5);
+    assert_eq!(count(&file, "SELECT count(*) FROM weather_fetches WHERE body_sha256 IS NOT NULL"), 7);
+    let folder = company.app.stop().await;
+    let found = server::book::verify::check_file(&folder.path().join("book.db")).await.unwrap();
+    assert!(found.faults.is_empty(), "{:#?}", found.faults);
+    // And nobody takes it out by hand.
+    let connection = Connection::open(folder.path().join("book.db")).unwrap();
+    for table in ["weather_fetches", "weather_bodies", "weather_evidence", "weather_facts"] {
+        assert!(connection.execute(&format!("DELETE FROM {table}"), []).is_err(), "{table}");
+    }
+}
+
+#[tokio::test]
+async fn the_office_reads_what_a_service_said_word_for_word() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
+    let path = format!("/api/v1/applications/{id}/weather");
+    let known = company.owner.get(&path).await.expect(200).body;
+    for asked in known["answers"].as_array().unwrap() {
+        let sha256 = asked["sha256"].as_str().unwrap();
+        let answer = company.office.get(&format!("{path}/{sha256}")).await.expect(200).body;
+        let body = answer["body"].as_str().unwrap();
+        assert_eq!(domain::journal::hex(&Sha256::digest(body)), sha256);
+        assert_eq!(
+            (&answer["content_type"], &answer["asked"]["sha256"]),
+            (&json!("application/geo+json"), &json!(sha256))
+        );
+        if asked["path"] == GRID {
+            assert_eq!(body, calm_grid().to_string());
+        }
+    }
+    let sha256 = known["answers"][0]["sha256"].as_str().unwrap();
+    let _ = company.phone.get(&format!("{path}/{sha256}")).await.problem(403, "not-allowed");
+    for wrong in ["0".repeat(64), "x".to_owned(), sha256.to_uppercase()] {
+        let _ = company.owner.get(&format!("{path}/{wrong}")).await.problem(404, "not-found");
+    }
+    let other = format!("/api/v1/applications/{}/weather/{sha256}", new_id());
+    let _ = company.owner.get(&other).await.problem(404, "not-found");
 }
 
 /// 8 mm (0.315 in) within an hour is more than the 0.30 in that are called heavy.

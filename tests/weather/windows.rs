@@ -162,3 +162,23 @@ async fn the_offices_day_begins_with_what_closes_first() {
     let wrong = company.office.get("/api/v1/days/2026-13-06/working-windows").await;
     let _ = wrong.problem(422, "invalid");
 }
+
+/// US clocks change on 2026-11-01 from 02:00 to 01:00 and on 2027-03-14 from 02:00 to 03:00: seven in the morning in New York is
+/// 11:00Z before the first, 12:00Z from then on, and 11:00Z again from the second.
+#[tokio::test]
+async fn the_hours_of_work_are_those_of_the_clock_on_both_days_of_change() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    for (day, first, last) in [
+        ("2026-10-31", "2026-10-31T11:00:00.000Z", "2026-10-31T23:00:00.000Z"),
+        ("2026-11-01", "2026-11-01T12:00:00.000Z", "2026-11-02T00:00:00.000Z"),
+        ("2027-03-13", "2027-03-13T12:00:00.000Z", "2027-03-14T00:00:00.000Z"),
+        ("2027-03-14", "2027-03-14T11:00:00.000Z", "2027-03-14T23:00:00.000Z"),
+    ] {
+        let path = format!("/api/v1/properties/{}/working-windows/{day}?product_id={}", company.property, company.feed);
+        let answer = company.phone.get(&path).await.expect(200).body;
+        let hours = answer["products"][0]["hours"].as_array().unwrap();
+        assert_eq!((hours.len(), &hours[0]["starts_at"], &hours[11]["ends_at"]), (12, &json!(first), &json!(last)));
+        assert_eq!(answer["products"][0]["verdict"], "care", "no forecast reaches so far");
+    }
+}

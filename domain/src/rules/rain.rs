@@ -62,7 +62,10 @@ fn occurring(case: &Case<'_>) -> Answer {
 /// The law bars "heavy" rain and no number was read, so only a dry forecast is certain.
 fn heavy(bar: ForecastBar, case: &Case<'_>) -> Answer {
     let hours = bar.hours;
-    let covering = latest_covering(case, hours);
+    // Any word of rain within the span counts, whoever says it; a drier word beside it does not take it away.
+    let within = usable(case).filter(|forecast| forecast.hours <= hours && !forecast.rain_in.is_zero());
+    let wettest = within.max_by_key(|forecast| forecast.rain_in);
+    let covering = wettest.or_else(|| latest_covering(case, hours));
     let answer = match covering {
         None => Answer::unseen(
             format!("No forecast of rain for the next {hours} hours is known, or it is older than a day."),

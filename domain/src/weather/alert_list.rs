@@ -65,18 +65,20 @@ fn fate(word: &AlertWord, all: &[AlertWord], now: Instant) -> Result<Meaning, Dr
     }
     let actual = || all.iter().filter(|other| other.status == "Actual");
     // References are not complete, so the event's own code tells its latest word as well.
-    let replaces = |other: &AlertWord| other.references.contains(&word.id) && other.id != word.id;
-    let later = |other: &AlertWord| {
-        other.sent > word.sent && other.codes.iter().any(|code| event(code).is_some_and(|key| names(word, &key)))
-    };
-    if actual().any(|other| replaces(other) || later(other)) {
+    // What takes the place of an entry was not sent before it: two that name each other must not both go.
+    let replaces =
+        |other: &AlertWord| other.references.contains(&word.id) && (other.sent, &other.id) > (word.sent, &word.id);
+    // An entry may speak of several events, and a later word on one of them says nothing of the others.
+    let spoken_of_later = |key: &[&str; 4]| actual().any(|other| other.sent > word.sent && names(other, key));
+    let live: Vec<_> = word.codes.iter().filter(|code| !is_over(code)).filter_map(|code| event(code)).collect();
+    let all_later = !live.is_empty() && live.iter().all(spoken_of_later);
+    if all_later || actual().any(replaces) {
         return Err(Dropped::Superseded);
     }
     if let Some(finish) = finish(word).filter(|finish| *finish <= now) {
         return Err(Dropped::Ended(finish));
     }
-    let over = |code: &String| matches!(part(code, 1), Some("CAN" | "EXP"));
-    if !word.codes.is_empty() && word.codes.iter().all(over) {
+    if !word.codes.is_empty() && word.codes.iter().all(|code| is_over(code)) {
         return Err(Dropped::Cancelled);
     }
     Ok(meaning(word))
@@ -90,6 +92,11 @@ pub fn finish(word: &AlertWord) -> Option<Instant> {
 /// A part of a code: product class, action, office, phenomenon, significance, number, times.
 fn part(code: &str, at: usize) -> Option<&str> {
     code.trim_matches('/').split('.').nth(at)
+}
+
+/// Whether a code's action ends its event.
+fn is_over(code: &str) -> bool {
+    matches!(part(code, 1), Some("CAN" | "EXP"))
 }
 
 /// What tells an event apart: office, phenomenon, significance, number.
@@ -251,6 +258,37 @@ mod tests {
         other.sent = instant("2026-06-18T13:00:00Z");
         other.codes = vec!["/O.NEW.KMLB.FA.A.0004.260618T1600Z-260620T0000Z/".to_owned()];
         assert!(sort(&[first, other], now()).iter().all(Result::is_ok), "another event of the same kind");
+    }
+
+    /// One entry calls a tropical storm watch off and issues a hurricane watch; a later entry, for the next zone of the county,
+    /// goes on with the tropical storm watch alone. The hurricane watch stands.
+    #[test]
+    fn a_later_word_on_one_event_leaves_the_others_of_an_entry_standing() {
+        let mut raised = word("a", "Hurricane Watch");
+        raised.codes = vec![
+            "/O.CAN.KMLB.TR.A.1005.000000T0000Z-000000T0000Z/".to_owned(),
+            "/O.NEW.KMLB.HU.A.1005.260618T1200Z-000000T0000Z/".to_owned(),
+        ];
+        let mut other = word("b", "Tropical Storm Watch");
+        other.sent = instant("2026-06-18T13:00:00Z");
+        other.codes = vec!["/O.CON.KMLB.TR.A.1005.000000T0000Z-000000T0000Z/".to_owned()];
+        let named = |event| Ok(Meaning::Named(Alert { event, level: AlertLevel::Watch }));
+        let fates = sort(&[raised.clone(), other.clone()], now());
+        assert_eq!(fates, [named(AlertEvent::Hurricane), named(AlertEvent::TropicalStorm)]);
+        let mut both = raised.clone();
+        both.codes[0] = "/O.NEW.KMLB.TR.A.1005.260618T1200Z-000000T0000Z/".to_owned();
+        assert_eq!(sort(&[both, other.clone()], now())[0], named(AlertEvent::Hurricane), "one of two that it issued");
+        other.codes.push("/O.CON.KMLB.HU.A.1005.000000T0000Z-000000T0000Z/".to_owned());
+        assert_eq!(sort(&[raised, other], now())[0], Err(Dropped::Superseded));
+    }
+
+    #[test]
+    fn two_entries_that_name_each_other_do_not_both_go() {
+        let (mut a, mut b) = (word("a", "Flood Watch"), word("b", "Flood Watch"));
+        (a.references, b.references) = (vec!["b".to_owned()], vec!["a".to_owned()]);
+        assert_eq!(sort(&[a.clone(), b.clone()], now()).iter().filter(|fate| fate.is_ok()).count(), 1);
+        a.sent = instant("2026-06-18T13:00:00Z");
+        assert_eq!(sort(&[a, b], now())[1], Err(Dropped::Superseded));
     }
 
     #[test]

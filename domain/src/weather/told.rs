@@ -83,14 +83,16 @@ impl Told {
         })
     }
 
-    /// The hotter of what is measured now and what is forecast for the hour: work that begins at 84 °F may end at 87.
+    /// The hotter of what is measured now and what is forecast for the hour: work that begins at 84 °F may end at 87. A
+    /// station's word of now says nothing of the hour to come, so it is whole only beside a whole forecast.
     fn air(&self, hour: Span, now: Instant) -> Option<AirTemperature> {
+        let ahead = self.forecast.as_ref().map(|forecast| forecast.temperature.greatest(hour).1);
         let seen = self.observed(hour, now).and_then(|seen| {
             Some(AirTemperature {
                 air_temperature_f: seen.temperature?.fahrenheit_observed(),
                 source: WeatherSource::WeatherService,
                 observed_at: seen.observed_at,
-                service: Some(seen.service()),
+                service: Some(seen.service(ahead)),
             })
         });
         let expected = self.forecast.as_ref().and_then(|forecast| {
@@ -108,20 +110,25 @@ impl Told {
         }
     }
 
+    /// The stronger of what is measured now and what is forecast for the hour. Gusts that nobody forecasts are not known, so
+    /// the wind is as whole as the less known of both.
     fn wind(&self, hour: Span, now: Instant) -> Option<Wind> {
+        let ahead = self.forecast.as_ref().map(|forecast| {
+            let (wind, gust) = (forecast.wind.coverage(hour), forecast.gust.coverage(hour));
+            if gust.covered < wind.covered { gust } else { wind }
+        });
         let seen = self.observed(hour, now).and_then(|seen| {
             Some(Wind {
                 wind_mph: seen.wind?.mph_up(),
                 gust_mph: seen.gust.map(Billionths::mph_up),
                 source: WeatherSource::WeatherService,
                 observed_at: seen.observed_at,
-                service: Some(seen.service()),
+                service: Some(seen.service(ahead)),
             })
         });
-        let expected = self.forecast.as_ref().and_then(|forecast| {
-            let (wind, coverage) = forecast.wind.greatest(hour);
+        let expected = self.forecast.as_ref().zip(ahead).and_then(|(forecast, coverage)| {
             Some(Wind {
-                wind_mph: wind?.mph_up(),
+                wind_mph: forecast.wind.greatest(hour).0?.mph_up(),
                 gust_mph: forecast.gust.greatest(hour).0.map(Billionths::mph_up),
                 source: WeatherSource::WeatherService,
                 observed_at: hour.start,
@@ -136,12 +143,13 @@ impl Told {
 }
 
 impl Observation {
-    fn service(&self) -> FromService {
+    /// `ahead` is how much of the hour the forecast beside it knows.
+    fn service(&self, ahead: Option<Coverage>) -> FromService {
         FromService {
             basis: Basis::Observed,
             fetched_at: self.fetched_at,
             issued_at: Some(self.observed_at),
-            coverage_percent: Percent::from_raw(10_000),
+            coverage_percent: ahead.map_or(Percent::from_raw(0), Coverage::percent),
         }
     }
 }

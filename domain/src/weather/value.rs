@@ -64,7 +64,8 @@ impl Billionths {
 
     /// The value in the unit that is kept, if the service's unit is known and the value is one that weather has.
     pub fn read(text: &str, measure: Measure, unit: &str) -> Result<Option<Self>, UnknownUnit> {
-        let (times, over, plus) = conversion(measure, unit).ok_or_else(|| UnknownUnit(unit.to_owned()))?;
+        let (times, over, plus) =
+            conversion(measure, unit).ok_or_else(|| UnknownUnit(unit.chars().take(60).collect()))?;
         let kept = Self::parse(text).and_then(|value| {
             let value = (i128::from(value.0) + plus).checked_mul(times)?;
             i64::try_from(rounded(value, over)).ok().map(Self)

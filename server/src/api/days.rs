@@ -11,7 +11,7 @@ use domain::{
     ids::PersonId,
     programme::load::Tank,
     quantity::{Percent, ProductMass, SprayRate, Volume},
-    time::Day,
+    time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -20,20 +20,41 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     app::App,
-    book::load_sheet::{self, DayLoad, Truck},
+    book::{
+        load_sheet::{self, DayLoad, Truck},
+        weather::{self, VisitWeather},
+    },
     extract::ValidQuery,
     problem::{FieldFault, Problem},
     report::{
         self,
         form::{self, Format},
     },
-    store::{self, days::DayPlan, people::Person},
+    store::{self, days::DayVisit, people::Person},
 };
 
 use super::whole;
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(get_day)).routes(routes!(get_load_sheet))
+}
+
+/// A person's day, whole, to be kept on a phone that may have no network.
+#[derive(Debug, Serialize, ToSchema)]
+struct DayPlan {
+    day: Day,
+    person_id: PersonId,
+    #[schema(max_length = 120)]
+    person_name: String,
+    /// Visits that are planned or done, in the order in which they were written.
+    #[schema(max_items = 1000)]
+    visits: Vec<DayVisit>,
+    /// For each planned visit, the hours that suit and what services had said, as the book had it: nobody is asked for it, so
+    /// that the answer never waits. Empty when no weather service is configured.
+    #[schema(max_items = 1000)]
+    weather: Vec<VisitWeather>,
+    /// When the server put this together. Show it: what happened since is not in it.
+    downloaded_at: Instant,
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
@@ -48,8 +69,8 @@ struct DayQuery {
 /// Read a day
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
-/// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, and the
-/// calibrations in force for this person and product with their age.
+/// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
+/// force for this person and product with their age, and what is known of the weather.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -62,7 +83,8 @@ async fn get_day(
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
     let downloaded_at = app.clock.now();
     let visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, downloaded_at }))
+    let weather = weather::of_visits(&app, day, &visits).await;
+    Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
 }
 
 /// The day and the person that are asked about. A technician asks about nobody else.

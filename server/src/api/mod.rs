@@ -13,6 +13,7 @@ mod equipment;
 mod journal;
 mod lots;
 mod measurements;
+mod metrics;
 mod people;
 mod places;
 mod plans;
@@ -70,6 +71,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(days::routes())
         .merge(rule_sets::routes())
         .merge(weather::routes())
+        .merge(metrics::routes())
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())

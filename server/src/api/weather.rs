@@ -9,7 +9,7 @@ use domain::{
     decision::Verdict,
     ids::{self, ApplicationId, PropertyId, VisitId},
     time::{Day, Instant},
-    weather::{Weather, age::AgeClass},
+    weather::Weather,
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -18,9 +18,9 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
-    book::weather::{self, Planned, ProductHours, WorkingWindow},
+    book::weather::{self, Planned, ProductHours, ServiceWeather, WorkingWindow},
     extract::{PathId, ValidQuery},
-    problem::{FieldFault, Problem},
+    problem::{FieldFault, Kind, Problem},
     reply::Span,
     store::{
         self,
@@ -28,7 +28,7 @@ use crate::{
         visits::{Filter, Visit, VisitStatus},
         weather::{EvidenceFetch, RainAfter},
     },
-    weather::{Said, WeatherGap},
+    weather::{Said, WeatherGap, unpacked},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -37,31 +37,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(get_working_window))
         .routes(routes!(get_day_windows))
         .routes(routes!(get_application_weather))
-}
-
-/// What one service says.
-#[derive(Debug, Serialize, ToSchema)]
-struct ServiceWeather {
-    /// Which service.
-    #[schema(max_length = 40, example = "us_national_weather_service")]
-    service: &'static str,
-    /// What rules would be told about the hour that begins now, each value with its source and age.
-    weather: Weather,
-    /// The station that measured, if one near by has within the last hour.
-    #[schema(max_length = 20)]
-    station: Option<String>,
-    forecast_fetched_at: Option<Instant>,
-    /// When the service says that it made the forecast; null when it does not say.
-    forecast_issued_at: Option<Instant>,
-    /// What the forecast's age is worth; null without a forecast.
-    forecast_age: Option<AgeClass>,
-    /// What is missing or older than it should be, and why.
-    #[schema(max_items = 100)]
-    gaps: Vec<WeatherGap>,
-    /// Questions that failed since one was last answered.
-    #[schema(minimum = 0, maximum = 1_000_000_000)]
-    failures_since_success: u64,
-    last_success_at: Option<Instant>,
+        .routes(routes!(get_application_weather_answer))
 }
 
 /// What is known of the weather on a property.
@@ -106,22 +82,7 @@ async fn get_property_weather(
     let property = property(&app, id, staff.scope()).await?;
     let said = said(&app, &property).await;
     let now = app.clock.now();
-    let service = |said: Said| {
-        let seen = app.weather.all().iter().find(|service| service.name() == said.provider).map(|s| s.seen());
-        let forecast = said.told.forecast.as_ref();
-        ServiceWeather {
-            service: said.provider,
-            weather: said.told.weather(now, now),
-            forecast_fetched_at: forecast.map(|forecast| forecast.fetched_at),
-            forecast_issued_at: forecast.and_then(|forecast| forecast.issued_at),
-            forecast_age: forecast.map(|forecast| AgeClass::of(now, forecast.fetched_at, forecast.issued_at)),
-            station: said.station,
-            gaps: said.gaps.into_iter().take(100).collect(),
-            failures_since_success: seen.map_or(0, |seen| seen.failures_since_success),
-            last_success_at: seen.and_then(|seen| seen.last_success_at),
-        }
-    };
-    let services = said.into_iter().map(service).collect();
+    let services = said.iter().map(|said| weather::service(&app, said, now)).collect();
     Ok(Json(PropertyWeather { property_id: id, asked_at: now, services, caution: CAUTION }))
 }
 
@@ -292,4 +253,43 @@ async fn get_application_weather(
         (Some(evidence.facts), evidence.fetches.into_iter().map(|(_, fetch)| fetch).collect())
     });
     Ok(Json(RecordWeather { application_id: id, recorded: application.weather, from_services, answers, rain_after }))
+}
+
+/// An answer of a service, word for word.
+#[derive(Debug, Serialize, ToSchema)]
+struct WeatherAnswer {
+    application_id: ApplicationId,
+    /// What was asked, when, and the hash that the body has.
+    asked: EvidenceFetch,
+    #[schema(max_length = 100, example = "application/geo+json")]
+    content_type: String,
+    /// The body as it came over the wire; a service's own words, which this server vouches for by their hash alone.
+    #[schema(max_length = 2_097_152)]
+    body: String,
+}
+
+/// Read an answer of a weather service behind an application
+///
+/// The whole document that a service had sent, by the hash under which the record's weather names it: for whoever must check
+/// what was known at that moment.
+#[utoipa::path(get, path = "/api/v1/applications/{id}/weather/{sha256}", operation_id = "get_application_weather_answer", tag = "weather",
+    security(("bearer" = ["office", "owner"])),
+    params(("id" = ApplicationId, Path, description = "The application."),
+        ("sha256" = String, Path, description = "Hash of the answer, in hexadecimal.", min_length = 64, max_length = 64, pattern = "^[0-9a-f]{64}$")),
+    responses((status = 200, description = "The answer.", body = WeatherAnswer)))]
+async fn get_application_weather_answer(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    Path((id, sha256)): Path<(String, String)>,
+) -> Result<Json<WeatherAnswer>, Problem> {
+    let missing = || Problem::not_found("weather answer");
+    let id: ApplicationId = id.parse().map_err(|_| missing())?;
+    let reader = app.store.reader();
+    let application = store::applications::get(reader, id, Scope::of(actor)).await?;
+    let _ = application.ok_or_else(|| Problem::not_found("application"))?;
+    let found = store::weather::raw_answer(reader, &format!("application/{id}"), &sha256).await?.ok_or_else(missing)?;
+    let body = unpacked(&found.bytes).and_then(|body| String::from_utf8(body).ok());
+    let body =
+        body.ok_or_else(|| Problem::new(Kind::Fault, "The kept answer of the weather service cannot be read."))?;
+    Ok(Json(WeatherAnswer { application_id: id, asked: found.fetch, content_type: found.content_type, body }))
 }

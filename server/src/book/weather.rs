@@ -9,6 +9,7 @@ use domain::{
     time::{Day, Instant, zone},
     weather::{
         Weather,
+        age::AgeClass,
         series::Span,
         told::{Forecast, Told},
     },
@@ -21,8 +22,8 @@ use crate::{
     access::Scope,
     app::App,
     problem::Problem,
-    store::{self, properties::Property},
-    weather::{Place, Provided, Said, WeatherGap},
+    store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
+    weather::{Patience, Place, Provided, Said, WeatherGap},
 };
 
 /// The hours of the local day in which crews work. *Common practice.*
@@ -135,6 +136,123 @@ pub struct WorkingWindow {
     /// What is missing or old in what the services say.
     #[schema(max_items = 100)]
     pub gaps: Vec<WeatherGap>,
+}
+
+/// What one service says.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ServiceWeather {
+    /// Which service.
+    #[schema(max_length = 40, example = "us_national_weather_service")]
+    pub service: &'static str,
+    /// What rules would be told about the hour that begins now, each value with its source and age.
+    pub weather: Weather,
+    /// The station that measured, if one near by has within the last hour.
+    #[schema(max_length = 20)]
+    pub station: Option<String>,
+    pub forecast_fetched_at: Option<Instant>,
+    /// When the service says that it made the forecast; null when it does not say.
+    pub forecast_issued_at: Option<Instant>,
+    /// What the forecast's age is worth; null without a forecast.
+    pub forecast_age: Option<AgeClass>,
+    /// What is missing or older than it should be, and why.
+    #[schema(max_items = 100)]
+    pub gaps: Vec<WeatherGap>,
+    /// Questions that failed since one was last answered.
+    #[schema(minimum = 0, maximum = 1_000_000_000)]
+    pub failures_since_success: u64,
+    pub last_success_at: Option<Instant>,
+}
+
+/// A service's words of now, with their ages.
+pub fn service(app: &App, said: &Said, now: Instant) -> ServiceWeather {
+    let seen = app.weather.all().iter().find(|service| service.name() == said.provider).map(|s| s.seen());
+    let forecast = said.told.forecast.as_ref();
+    ServiceWeather {
+        service: said.provider,
+        weather: said.told.weather(now, now),
+        forecast_fetched_at: forecast.map(|forecast| forecast.fetched_at),
+        forecast_issued_at: forecast.and_then(|forecast| forecast.issued_at),
+        forecast_age: forecast.map(|forecast| AgeClass::of(now, forecast.fetched_at, forecast.issued_at)),
+        station: said.station.clone(),
+        gaps: said.gaps.iter().take(100).cloned().collect(),
+        failures_since_success: seen.map_or(0, |seen| seen.failures_since_success),
+        last_success_at: seen.and_then(|seen| seen.last_success_at),
+    }
+}
+
+/// Hours of a day with one verdict and one reason.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct DayStretch {
+    pub from: Instant,
+    pub to: Instant,
+    pub verdict: Verdict,
+    /// The gravest reason why it is not a plain `go`.
+    #[schema(max_length = 2000)]
+    pub why: Option<String>,
+}
+
+/// The weather for a visit, as the book had it when the day was put together. Nobody was asked for it.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct VisitWeather {
+    pub visit_id: VisitId,
+    /// The best that any hour of the day offers; null when the working hours are over.
+    pub verdict: Option<Verdict>,
+    /// Working hours that are not over, in stretches.
+    #[schema(max_items = 16)]
+    pub stretches: Vec<DayStretch>,
+    /// The next such hours on a later day, within the forecast.
+    pub next_window: Option<Stretch>,
+    /// What each service had said, each value with its source and age.
+    #[schema(max_items = 4)]
+    pub services: Vec<ServiceWeather>,
+    /// What is missing or old in it.
+    #[schema(max_items = 100)]
+    pub gaps: Vec<WeatherGap>,
+}
+
+/// The weather for planned visits of a day, from what the book holds already; nothing when no service is configured.
+pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWeather> {
+    if app.weather.are_off() {
+        return Vec::new();
+    }
+    let now = app.clock.now();
+    let one = async |visit: &DayVisit| {
+        let said = match place_of(&visit.property) {
+            Some(place) => app.weather.told(&app.store, place, Patience::AsKnownAt(now)).await,
+            None => Vec::new(),
+        };
+        let planned = Planned {
+            visit: Some(visit.visit.id),
+            product: visit.product.id,
+            product_name: visit.product.name.clone(),
+            label: visit.product.label.clone(),
+            purpose: visit.visit.purpose,
+        };
+        let window = window(app, &visit.property, day, &[planned], &said);
+        let services = said.iter().map(|said| service(app, said, now)).collect();
+        window.products.into_iter().next().map(|hours| VisitWeather {
+            visit_id: visit.visit.id,
+            verdict: (!hours.hours.is_empty()).then_some(hours.verdict),
+            stretches: stretches(&hours.hours),
+            next_window: hours.next_window,
+            services,
+            gaps: window.gaps,
+        })
+    };
+    let planned = visits.iter().filter(|visit| visit.visit.status == VisitStatus::Planned);
+    futures_util::future::join_all(planned.map(one)).await.into_iter().flatten().collect()
+}
+
+fn stretches(hours: &[HourAnswer]) -> Vec<DayStretch> {
+    let mut stretches: Vec<DayStretch> = Vec::new();
+    for hour in hours {
+        let why = hour.findings.first().map(|finding| finding.message.chars().take(2000).collect::<String>());
+        match stretches.last_mut() {
+            Some(last) if last.verdict == hour.verdict && last.why == why => last.to = hour.ends_at,
+            _ => stretches.push(DayStretch { from: hour.starts_at, to: hour.ends_at, verdict: hour.verdict, why }),
+        }
+    }
+    stretches
 }
 
 /// Judges the working hours of a day for each product, from what services said.

@@ -8,7 +8,7 @@ use domain::{
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::arithmetic::{GradeNutrient, product_rate_rounded_down},
     quantity::ProductRate,
-    time::{Day, Instant},
+    time::Day,
 };
 use serde::Serialize;
 use sqlx::{Connection, SqliteConnection, SqlitePool};
@@ -24,20 +24,6 @@ use super::{
     visits::{Visit, VisitRow},
 };
 use crate::reply::Row;
-
-/// A person's day, whole, to be kept on a phone that may have no network.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct DayPlan {
-    pub day: Day,
-    pub person_id: PersonId,
-    #[schema(max_length = 120)]
-    pub person_name: String,
-    /// Visits that are planned or done, in the order in which they were written.
-    #[schema(max_items = 1000)]
-    pub visits: Vec<DayVisit>,
-    /// When the server put this together. Show it: what happened since is not in it.
-    pub downloaded_at: Instant,
-}
 
 /// One stop of the day, with all that belongs to it.
 #[derive(Debug, Serialize, ToSchema)]

@@ -36,6 +36,8 @@ pub struct Kept {
     pub sha256: String,
     /// Compressed.
     pub bytes: Vec<u8>,
+    /// A later question, before the moment asked about, failed.
+    pub asked_again: bool,
 }
 
 /// Keeps a fetch, and its body if it is new; answers its number.
@@ -73,7 +75,9 @@ pub async fn keep(connection: &mut SqliteConnection, fetch: Fetch) -> Result<i64
 pub async fn latest(pool: &SqlitePool, provider: &str, path: &str, at: Instant) -> Result<Option<Kept>, sqlx::Error> {
     let at = at.millis();
     let row = sqlx::query!(
-        r#"SELECT f.seq AS "seq!", f.asked_at AS "asked_at!", f.etag, f.last_modified, b.sha256 AS "sha256!", b.bytes AS "bytes!"
+        r#"SELECT f.seq AS "seq!", f.asked_at AS "asked_at!", f.etag, f.last_modified, b.sha256 AS "sha256!", b.bytes AS "bytes!",
+                  EXISTS (SELECT 1 FROM weather_fetches AS n WHERE n.path = $1 AND n.provider = $2 AND n.body_sha256 IS NULL
+                          AND n.asked_at > f.asked_at AND n.asked_at <= $3) AS "asked_again!: bool"
            FROM weather_fetches AS f JOIN weather_bodies AS b ON b.sha256 = f.body_sha256
            WHERE f.path = $1 AND f.provider = $2 AND f.asked_at <= $3 AND f.body_sha256 IS NOT NULL
            ORDER BY f.asked_at DESC, f.seq DESC LIMIT 1"#,
@@ -91,6 +95,7 @@ pub async fn latest(pool: &SqlitePool, provider: &str, path: &str, at: Instant) 
             last_modified: row.last_modified,
             sha256: row.sha256,
             bytes: row.bytes,
+            asked_again: row.asked_again,
         })
     })
     .transpose()
@@ -171,6 +176,55 @@ pub async fn evidence(pool: &SqlitePool, subject: &str) -> Result<Option<Evidenc
             .map(|row| fetch((row.seq, row.provider, row.path, row.asked_at, row.outcome, row.sha256)))
             .collect::<Result<_, sqlx::Error>>()?,
     }))
+}
+
+/// An answer behind a record, as it came over the wire.
+#[derive(Debug)]
+pub struct RawAnswer {
+    pub fetch: EvidenceFetch,
+    pub content_type: String,
+    /// Compressed.
+    pub bytes: Vec<u8>,
+}
+
+/// The answer with a hash that is part of a decision's evidence, as it was first fetched for it.
+pub async fn raw_answer(pool: &SqlitePool, subject: &str, sha256: &str) -> Result<Option<RawAnswer>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT f.provider AS "provider!", f.path AS "path!", f.asked_at AS "asked_at!", f.outcome AS "outcome!",
+                  b.content_type AS "content_type!", b.bytes AS "bytes!"
+           FROM weather_evidence AS e JOIN weather_fetches AS f ON f.seq = e.fetch
+           JOIN weather_bodies AS b ON b.sha256 = f.body_sha256
+           WHERE e.subject = $1 AND b.sha256 = $2 ORDER BY f.seq LIMIT 1"#,
+        subject,
+        sha256
+    )
+    .fetch_optional(pool)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let fetch = EvidenceFetch {
+        provider: row.provider,
+        path: row.path,
+        asked_at: read_instant(row.asked_at)?,
+        outcome: row.outcome,
+        sha256: sha256.to_owned(),
+    };
+    Ok(Some(RawAnswer { fetch, content_type: row.content_type, bytes: row.bytes }))
+}
+
+/// When a service last gave a usable answer of each part, since a moment: service, part, moment.
+pub async fn newest(pool: &SqlitePool, since: Instant) -> Result<Vec<(String, String, Instant)>, sqlx::Error> {
+    let since = since.millis();
+    let rows = sqlx::query!(
+        r#"SELECT f.provider AS "provider!: String",
+                  CASE WHEN f.path LIKE '/alerts/%' THEN 'alerts' WHEN f.path LIKE '/stations/%' THEN 'observation'
+                       WHEN f.path LIKE '/points/%' OR f.path LIKE '%/stations?%' THEN 'place' ELSE 'forecast' END AS "part!: String",
+                  max(f.asked_at) AS "asked_at!: i64"
+           FROM weather_fetches AS f WHERE f.asked_at >= $1 AND f.body_sha256 IS NOT NULL GROUP BY 1, 2 ORDER BY 1, 2"#,
+        since
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(|row| Ok((row.provider, row.part, read_instant(row.asked_at)?))).collect()
 }
 
 /// Rain that fell in the 24 hours after an application began.

@@ -25,6 +25,9 @@ struct State {
     probing: bool,
     failures: u64,
     last_success: Option<Instant>,
+    /// Since the server began.
+    answers_in_all: u64,
+    failures_in_all: u64,
 }
 
 /// What the breaker has seen, for whoever watches the server.
@@ -33,6 +36,9 @@ pub struct Seen {
     pub failures_since_success: u64,
     pub last_success_at: Option<Instant>,
     pub resting_until: Option<Instant>,
+    /// Questions answered and questions failed since the server began.
+    pub answers: u64,
+    pub failures: u64,
 }
 
 impl Breaker {
@@ -44,7 +50,8 @@ impl Breaker {
     pub fn lets(&self, now: Instant) -> bool {
         let mut state = self.state();
         match state.open_until {
-            Some(until) if now < until => false,
+            // A clock that was set back does not make the rest longer.
+            Some(until) if now < until && until.since(now) <= REST => false,
             Some(_) => {
                 state.open_until = Some(now.plus(REST));
                 state.probing = true;
@@ -58,16 +65,24 @@ impl Breaker {
     pub fn succeeded(&self, now: Instant) {
         let mut state = self.state();
         if state.open_until.is_none() || state.probing {
-            *state = State::default();
+            state.close();
         }
+        state.answers_in_all += 1;
         state.last_success = Some(now);
+    }
+
+    /// It works, and has not what it was asked for.
+    pub fn answered(&self) {
+        let mut state = self.state();
+        if state.probing {
+            state.close();
+        }
     }
 
     pub fn failed(&self, path: &str, now: Instant) {
         let mut state = self.state();
         state.failed.insert(path.to_owned());
-        state.failures += 1;
-        state.probing = false;
+        state.fail();
         if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
             state.open_until = Some(now.plus(REST));
         }
@@ -76,8 +91,7 @@ impl Breaker {
     /// The host has said that it does not want to be asked by us.
     pub fn refused(&self, now: Instant) {
         let mut state = self.state();
-        state.failures += 1;
-        state.probing = false;
+        state.fail();
         state.open_until = Some(now.plus(REST));
     }
 
@@ -87,7 +101,22 @@ impl Breaker {
             failures_since_success: state.failures,
             last_success_at: state.last_success,
             resting_until: state.open_until,
+            answers: state.answers_in_all,
+            failures: state.failures_in_all,
         }
+    }
+}
+
+impl State {
+    fn close(&mut self) {
+        self.failed.clear();
+        (self.open_until, self.probing, self.failures) = (None, false, 0);
+    }
+
+    fn fail(&mut self) {
+        self.failures += 1;
+        self.failures_in_all += 1;
+        self.probing = false;
     }
 }
 
@@ -117,6 +146,35 @@ mod tests {
         breaker.succeeded(at(123));
         assert!(breaker.lets(at(123)) && breaker.lets(at(123)));
         assert_eq!(breaker.seen().failures_since_success, 0);
+    }
+
+    #[test]
+    fn a_probe_that_finds_no_document_finds_a_host() {
+        let breaker = Breaker::default();
+        breaker.refused(at(0));
+        breaker.answered();
+        assert!(!breaker.lets(at(1)), "what was under way when it was refused does not close it");
+        assert!(breaker.lets(at(60)));
+        breaker.answered();
+        assert!(breaker.lets(at(61)) && breaker.lets(at(61)));
+    }
+
+    #[test]
+    fn a_clock_that_is_set_back_does_not_make_the_rest_longer() {
+        let breaker = Breaker::default();
+        breaker.refused(at(86_400));
+        assert!(!breaker.lets(at(86_401)));
+        assert!(breaker.lets(at(0)));
+    }
+
+    #[test]
+    fn all_questions_are_counted() {
+        let breaker = Breaker::default();
+        breaker.failed("/a", at(0));
+        breaker.succeeded(at(1));
+        breaker.failed("/a", at(2));
+        let seen = breaker.seen();
+        assert_eq!((seen.answers, seen.failures, seen.failures_since_success), (1, 2, 1));
     }
 
     #[test]

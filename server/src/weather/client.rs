@@ -22,6 +22,8 @@ const WHOLE: Duration = Duration::from_secs(10);
 const BODY_CAP: usize = 2 * 1024 * 1024;
 const AT_ONCE: usize = 4;
 const TRIES: u32 = 3;
+/// Whoever is cut off sooner than this by the asker's own deadline has not failed.
+const FAIR: Duration = Duration::from_secs(1);
 /// Whoever asked too often waits at least this long.
 const TOO_OFTEN: Duration = Duration::from_secs(5);
 const HOPS: usize = 3;
@@ -76,6 +78,10 @@ pub enum Failure {
     BadBody(&'static str),
     /// Nobody asks for now.
     Resting,
+    /// So many others asked that this question did not get its turn. The host is not at fault.
+    Crowded,
+    /// The book knows that a later question failed, and keeps no more about it.
+    AskedAgain,
 }
 
 /// How a request went, for the record.
@@ -84,6 +90,8 @@ pub struct Outcome {
     pub answer: Result<Answer, Failure>,
     pub status: Option<u16>,
     pub attempts: u32,
+    /// The last attempt was cut off by the deadline before the host had a fair time to answer.
+    hurried: bool,
 }
 
 impl Failure {
@@ -94,7 +102,7 @@ impl Failure {
             Self::Connect => "connect",
             Self::Status { .. } => "http_error",
             Self::BadBody(_) => "bad_body",
-            Self::Resting => "resting",
+            Self::Resting | Self::Crowded | Self::AskedAgain => "resting",
         }
     }
 
@@ -111,7 +119,7 @@ impl Failure {
         match self {
             Self::Timeout | Self::Connect => true,
             Self::Status { status, .. } => matches!(status, 408 | 429 | 500 | 502 | 503 | 504) && !self.is_expired(),
-            Self::BadBody(_) | Self::Resting => false,
+            Self::BadBody(_) | Self::Resting | Self::Crowded | Self::AskedAgain => false,
         }
     }
 }
@@ -126,6 +134,8 @@ impl fmt::Display for Failure {
             Self::Status { status, .. } => write!(f, "answered {status}"),
             Self::BadBody(what) => write!(f, "answered with {what}"),
             Self::Resting => f.write_str("failed several times and is not asked for a minute"),
+            Self::Crowded => f.write_str("could not be asked in time, because this server had many other questions"),
+            Self::AskedAgain => f.write_str("did not answer when it was asked again"),
         }
     }
 }
@@ -158,14 +168,24 @@ impl Client {
 
     /// Asks for a path, again where that can help, until the deadline.
     pub async fn get(&self, path: &str, known: &Validators, deadline: time::Instant, clock: &dyn Clock) -> Outcome {
-        let mut outcome = Outcome { answer: Err(Failure::Resting), status: None, attempts: 0 };
+        let mut outcome = Outcome { answer: Err(Failure::Resting), status: None, attempts: 0, hurried: false };
         if !self.breaker.lets(clock.now()) {
             return outcome;
         }
         for attempt in 1..=TRIES {
+            let Ok(Ok(turn)) = time::timeout_at(deadline, self.few.acquire()).await else {
+                if attempt == 1 {
+                    outcome.answer = Err(Failure::Crowded);
+                    return outcome;
+                }
+                break;
+            };
             outcome.attempts = attempt;
+            let began = time::Instant::now();
             let tried = time::timeout_at(deadline, self.once(path, known)).await;
+            outcome.hurried = tried.is_err() && began.elapsed() < FAIR;
             (outcome.answer, outcome.status) = tried.unwrap_or((Err(Failure::Timeout), None));
+            drop(turn);
             let Err(failure) = &outcome.answer else { break };
             let wait = pause(attempt, failure);
             if !failure.may_pass() || attempt == TRIES || time::Instant::now() + wait >= deadline {
@@ -187,16 +207,19 @@ impl Client {
             // The host works; it is this place that it does not know, or its forecast that has run out.
             Err(failure) if failure.is_missing() || failure.is_expired() => {
                 tracing::info!(%failure, path, "no document from a weather service");
+                self.breaker.answered();
+            }
+            Err(Failure::Timeout) if outcome.hurried => {
+                tracing::info!(path, "a weather service was asked too late to answer in time");
             }
             Err(failure) => {
                 tracing::warn!(%failure, path, attempts = outcome.attempts, "a weather service failed");
-                self.breaker.failed(path, now);
+                self.breaker.failed(kind(path), now);
             }
         }
     }
 
     async fn once(&self, path: &str, known: &Validators) -> (Result<Answer, Failure>, Option<u16>) {
-        let Ok(_turn) = self.few.acquire().await else { return (Err(Failure::Resting), None) };
         let Ok(mut url) = self.base.join(path) else { return (Err(Failure::BadBody("a path that is none")), None) };
         if let Some((name, value)) = &self.secret {
             url.query_pairs_mut().append_pair(name, value);
@@ -216,6 +239,12 @@ impl Client {
             Err(error) => (Err(of_transport(&error)), None),
         }
     }
+}
+
+/// What failures are counted by. The lists of alerts are one thing to the service, and when it alone fails, the forecast must
+/// still be asked for.
+fn kind(path: &str) -> &str {
+    if path.starts_with("/alerts/") { "/alerts" } else { path }
 }
 
 fn of_transport(error: &reqwest::Error) -> Failure {

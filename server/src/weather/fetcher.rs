@@ -43,8 +43,12 @@ pub struct Document {
 
 /// A failure is not asked for again within this time, so that twenty who wait for one that fails do not fail one by one.
 const MISS: SignedDuration = SignedDuration::from_secs(15);
-/// Copies held in memory at most; the book has them all.
+/// Copies held in memory at most, and their bytes; the book has them all.
 const COPIES: usize = 2_000;
+const COPIES_BYTES: usize = 64 * 1024 * 1024;
+/// A copy older than this is not used any more. What nothing refers to is deleted from the book a day later, so that no copy is
+/// in use that the book has not.
+pub const USED: SignedDuration = SignedDuration::from_hours(7 * 24);
 /// A body is at most two megabytes.
 const UNPACKED: u64 = 2 * 1024 * 1024;
 
@@ -59,8 +63,30 @@ pub struct Fetcher {
 #[derive(Debug, Default)]
 struct Held {
     copies: HashMap<String, Document>,
+    bytes: usize,
     misses: HashMap<String, (Instant, Failure)>,
     turns: HashMap<String, Weak<tokio::sync::Mutex<()>>>,
+}
+
+impl Held {
+    fn hold(&mut self, path: &str, document: Document) {
+        let size = document.body.len();
+        if self.copies.len() >= COPIES || self.bytes + size > COPIES_BYTES {
+            self.copies.clear();
+            self.bytes = 0;
+        }
+        let before = self.copies.insert(path.to_owned(), document);
+        self.bytes += size;
+        self.bytes -= before.map_or(0, |before| before.body.len());
+    }
+}
+
+impl Document {
+    /// Younger than so much, and not of a time that lies ahead: a clock that was set back would keep it for good.
+    fn is_younger(&self, now: Instant, than: SignedDuration) -> bool {
+        let age = now.since(self.fetched_at);
+        !age.is_negative() && age < than
+    }
 }
 
 impl Fetcher {
@@ -100,7 +126,8 @@ impl Fetcher {
             return known;
         }
         let known = self.copy(store, path).await;
-        if let Some(copy) = known.as_ref().filter(|copy| self.now().since(copy.fetched_at) < good_for) {
+        if let Some(copy) = known.as_ref().filter(|copy| copy.is_younger(self.now(), good_for)) {
+            self.held().hold(path, copy.clone());
             return Ok(copy.clone());
         }
         let validators = known.as_ref().map(|copy| copy.validators.clone()).unwrap_or_default();
@@ -109,7 +136,9 @@ impl Fetcher {
         match self.keep(store, path, known, asked_at, outcome).await {
             Ok(document) => Ok(document),
             Err(failure) => {
-                self.miss(path, asked_at, &failure);
+                if failure != Failure::Crowded {
+                    self.miss(path, asked_at, &failure);
+                }
                 self.last_good(store, path, failure).await
             }
         }
@@ -117,7 +146,7 @@ impl Fetcher {
 
     fn miss(&self, path: &str, at: Instant, failure: &Failure) {
         let mut held = self.held();
-        held.misses.retain(|_, (missed, _)| at.since(*missed) < MISS);
+        held.misses.retain(|_, (missed, _)| at.since(*missed).abs() < MISS);
         held.misses.insert(path.to_owned(), (at, failure.clone()));
     }
 
@@ -125,12 +154,12 @@ impl Fetcher {
     fn settled(&self, path: &str, good_for: SignedDuration) -> Option<Result<Document, Failure>> {
         let held = self.held();
         let now = self.now();
-        let copy = held.copies.get(path);
-        if let Some(copy) = copy.filter(|copy| now.since(copy.fetched_at) < good_for) {
+        let copy = held.copies.get(path).filter(|copy| copy.is_younger(now, USED));
+        if let Some(copy) = copy.filter(|copy| copy.is_younger(now, good_for)) {
             return Some(Ok(copy.clone()));
         }
         let (at, failure) = held.misses.get(path)?;
-        let recent = now.since(*at) < MISS;
+        let recent = now.since(*at).abs() < MISS;
         recent.then(|| match copy {
             Some(copy) => Ok(Document { failure: Some(failure.clone()), ..copy.clone() }),
             None => Err(failure.clone()),
@@ -149,10 +178,11 @@ impl Fetcher {
     }
 
     async fn copy(&self, store: &Store, path: &str) -> Option<Document> {
-        let copy = self.held().copies.get(path).cloned();
+        let now = self.now();
+        let copy = self.held().copies.get(path).filter(|copy| copy.is_younger(now, USED)).cloned();
         match copy {
             Some(copy) => Some(copy),
-            None => self.kept_at(store, path, self.now()).await,
+            None => self.kept_at(store, path, now).await,
         }
     }
 
@@ -179,8 +209,9 @@ impl Fetcher {
             body: body.into(),
             validators: Validators { etag: kept.etag, last_modified: kept.last_modified },
             sha256: kept.sha256,
-            failure: None,
+            failure: kept.asked_again.then_some(Failure::AskedAgain),
         })
+        .filter(|copy| copy.is_younger(at, USED))
     }
 
     /// Keeps how a question went, then gives what can be used of the answer.
@@ -193,7 +224,7 @@ impl Fetcher {
         outcome: Outcome,
     ) -> Result<Document, Failure> {
         if outcome.attempts == 0 {
-            return Err(Failure::Resting);
+            return Err(outcome.answer.err().unwrap_or(Failure::Resting));
         }
         let mut fetch = store::weather::Fetch {
             provider: self.provider,
@@ -244,11 +275,8 @@ impl Fetcher {
         });
         let document = Document { fetch: fetch?, fetched_at: asked_at, failure: None, ..answer? };
         let mut held = self.held();
-        if held.copies.len() >= COPIES {
-            held.copies.clear();
-        }
         held.misses.remove(path);
-        held.copies.insert(path.to_owned(), document.clone());
+        held.hold(path, document.clone());
         Ok(document)
     }
 }

@@ -12,7 +12,11 @@ mod open_meteo;
 pub mod read;
 pub mod refresh;
 
-use std::{fmt::Debug, sync::Arc, time::Duration};
+use std::{
+    fmt::Debug,
+    sync::{Arc, Mutex, PoisonError},
+    time::Duration,
+};
 
 use domain::{
     time::Instant,
@@ -91,7 +95,11 @@ pub trait Service: Debug + Send + Sync {
 
 /// The services that are configured; none when the operator has not asked for any.
 #[derive(Debug, Clone, Default)]
-pub struct Services(Vec<Arc<dyn Service>>);
+pub struct Services {
+    all: Vec<Arc<dyn Service>>,
+    /// When the last round in the background ended, and how.
+    last_round: Arc<Mutex<Option<(Instant, refresh::Round)>>>,
+}
 
 /// What a decision is made with, beside what the request says, and the fetches behind it.
 #[derive(Debug, Clone, Default)]
@@ -147,15 +155,23 @@ impl Services {
                 services.push(Arc::new(open_meteo::OpenMeteo::new(client, Arc::clone(clock))));
             }
         }
-        Ok(Self(services))
+        Ok(Self { all: services, ..Self::default() })
     }
 
     pub fn are_off(&self) -> bool {
-        self.0.is_empty()
+        self.all.is_empty()
     }
 
     pub fn all(&self) -> &[Arc<dyn Service>] {
-        &self.0
+        &self.all
+    }
+
+    pub fn last_round(&self) -> Option<(Instant, refresh::Round)> {
+        *self.last_round.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn note_round(&self, at: Instant, round: refresh::Round) {
+        *self.last_round.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, round));
     }
 
     /// What every service says, all asked at once, until a person has waited long enough.
@@ -164,7 +180,7 @@ impl Services {
     }
 
     pub async fn told(&self, store: &Store, place: Place, patience: Patience) -> Vec<Said> {
-        futures_util::future::join_all(self.0.iter().map(|service| service.tell(store, place, patience))).await
+        futures_util::future::join_all(self.all.iter().map(|service| service.tell(store, place, patience))).await
     }
 
     /// What a decision about work that begins at `at` may know beside what the request says. Of now, the services are asked

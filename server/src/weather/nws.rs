@@ -30,7 +30,7 @@ use crate::{
 pub const NAME: &str = "us_national_weather_service";
 
 /// Which grid a point lies in changes seldom, and without notice.
-const POINT: SignedDuration = SignedDuration::from_hours(7 * 24);
+const POINT: SignedDuration = SignedDuration::from_hours(6 * 24);
 const STATIONS: SignedDuration = SignedDuration::from_hours(24);
 const GRID: SignedDuration = SignedDuration::from_mins(30);
 const OBSERVATION: SignedDuration = SignedDuration::from_mins(5);
@@ -76,6 +76,14 @@ impl Nws {
         Self { fetcher: Fetcher::new(NAME, client, clock) }
     }
 
+    /// The moment that is asked about.
+    fn moment(&self, patience: Patience) -> Instant {
+        match patience {
+            Patience::Until(_) => self.fetcher.now(),
+            Patience::AsKnownAt(at) => at,
+        }
+    }
+
     async fn point(&self, store: &Store, place: Place, good_for: SignedDuration, patience: Patience) -> Part<Point> {
         let mut part = Part::new();
         match self.fetcher.document(store, &format!("/points/{}", place.text()), good_for, patience).await {
@@ -115,21 +123,34 @@ impl Nws {
         match document {
             Ok(document) => {
                 part.note(&document);
-                self.read_grid(&document, &mut part);
+                Self::read_grid(&document, self.moment(patience), &mut part);
             }
             Err(failure) => part.missing(&failure),
         }
         part
     }
 
-    fn read_grid(&self, document: &Document, part: &mut Part<Forecast>) {
+    fn read_grid(document: &Document, at: Instant, part: &mut Part<Forecast>) {
         let Some(grid) = read::grid(&document.body) else {
             part.gaps.push("The weather service's forecast is not of the documented form.".to_owned());
             return;
         };
         part.gaps.extend(grid.faults.iter().map(|fault| format!("The forecast of {fault}.")));
-        if AgeClass::of(self.fetcher.now(), document.fetched_at, Some(grid.updated_at)) > AgeClass::Ageing {
+        if AgeClass::of(at, document.fetched_at, Some(grid.updated_at)) > AgeClass::Ageing {
             part.gaps.push(format!("The forecast was made at {}, and is too old to clear anything.", grid.updated_at));
+        }
+        for (name, series, hours) in [
+            ("temperature", &grid.temperature, 1),
+            ("wind", &grid.wind, 1),
+            ("gusts", &grid.gust, 1),
+            ("rain", &grid.rain, 24),
+        ] {
+            let known = series.coverage(Span::hours_from(at, hours));
+            let told = grid.faults.iter().any(|fault| fault.starts_with(&format!("{name}:")));
+            if !told && !known.is_whole() {
+                let ahead = if hours == 1 { "hour".to_owned() } else { format!("{hours} hours") };
+                part.gaps.push(format!("The forecast of {name} leaves some of the next {ahead} out."));
+            }
         }
         part.value = Some(Forecast {
             basis: Basis::Forecast,
@@ -168,10 +189,7 @@ impl Nws {
         let stations = self.stations(store, point, patience).await;
         part.fetches.extend(stations.fetches);
         part.gaps.extend(stations.gaps);
-        let now = match patience {
-            Patience::Until(_) => self.fetcher.now(),
-            Patience::AsKnownAt(at) => at,
-        };
+        let now = self.moment(patience);
         for station in stations.value.unwrap_or_default() {
             let path = format!("/stations/{}/observations/latest", station.id);
             let document = match self.fetcher.document(store, &path, OBSERVATION, patience).await {
@@ -235,7 +253,8 @@ impl Nws {
             });
             // The oldest answer says how old the list is.
             list.fetched_at = list.fetched_at.min(document.fetched_at);
-            list.answered.covered += i64::from(unread == 0);
+            // A question that failed is not answered by what was said before, which goes on stopping what it stopped.
+            list.answered.covered += i64::from(unread == 0 && document.failure.is_none());
             merge(&mut list.words, words);
         }
         if list.as_ref().is_none_or(|list| !list.answered.is_whole()) {

@@ -175,7 +175,8 @@ fn series(raw: &RawValue, times: &[i64], measure: Measure, unit: &str, stamp: St
             Stamp::HourBefore => (3_600, 0),
             Stamp::Moment => (1_800, 1_800),
         };
-        let span = at(time - before).zip(at(time + after)).map(|(start, end)| Span { start, end });
+        let edges = time.checked_sub(before).and_then(at).zip(time.checked_add(after).and_then(at));
+        let span = edges.map(|(start, end)| Span { start, end });
         let value = match value {
             Some(raw) => Billionths::read(raw.get(), measure, unit).map_err(|fault| fault.to_string())?,
             None => None,

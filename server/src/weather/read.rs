@@ -9,7 +9,7 @@ use domain::{
         value::{Billionths, Measure},
     },
 };
-use serde::Deserialize;
+use serde::{Deserialize, de::DeserializeOwned};
 use serde_json::value::RawValue;
 
 /// The wrapping of `GeoJSON`.
@@ -238,10 +238,8 @@ struct AlertFields {
     sent: String,
     expires: Option<String>,
     ends: Option<String>,
-    #[serde(default)]
-    references: Vec<Reference>,
-    #[serde(default)]
-    parameters: Parameters,
+    references: Option<Box<RawValue>>,
+    parameters: Option<Box<RawValue>>,
 }
 
 #[derive(Deserialize)]
@@ -249,15 +247,29 @@ struct Reference {
     identifier: String,
 }
 
-#[derive(Default, Deserialize)]
+#[derive(Deserialize)]
 struct Parameters {
-    #[serde(rename = "VTEC", default)]
-    codes: Vec<String>,
+    #[serde(rename = "VTEC")]
+    codes: Option<Box<RawValue>>,
 }
 
-/// The entries of a list of alerts, and how many of them could not be read. A list without `features` is none.
+/// The members of a list that can be read. What stands beside an alert's name must not hide the alert: a `null` among its
+/// codes, or in their place, leaves a warning a warning.
+fn readable<T: DeserializeOwned>(raw: Option<&RawValue>) -> Vec<T> {
+    let members = raw.and_then(|raw| serde_json::from_str::<Vec<Box<RawValue>>>(raw.get()).ok()).unwrap_or_default();
+    members.iter().filter_map(|member| serde_json::from_str(member.get()).ok()).collect()
+}
+
+/// More entries than a list for one place has, by far. Sorting them takes time that grows with their square.
+const MOST_ALERTS: usize = 500;
+
+/// The entries of a list of alerts, and how many of them could not be read. A list without `features`, or with more than any
+/// place has, is none.
 pub fn alerts(body: &[u8]) -> Option<(Vec<AlertWord>, usize)> {
     let collection: Collection = serde_json::from_slice(body).ok()?;
+    if collection.features.len() > MOST_ALERTS {
+        return None;
+    }
     let words: Vec<AlertWord> = collection.features.iter().filter_map(|raw| alert(raw.get())).collect();
     let unread = collection.features.len() - words.len();
     Some((words, unread))
@@ -279,7 +291,12 @@ fn alert(text: &str) -> Option<AlertWord> {
         message_type: properties.message_type,
         expires,
         ends,
-        references: properties.references.into_iter().map(|reference| reference.identifier).collect(),
-        codes: properties.parameters.codes,
+        references: readable::<Reference>(properties.references.as_deref()).into_iter().map(|r| r.identifier).collect(),
+        codes: codes(properties.parameters.as_deref()),
     })
+}
+
+fn codes(parameters: Option<&RawValue>) -> Vec<String> {
+    let parameters = parameters.and_then(|raw| serde_json::from_str::<Parameters>(raw.get()).ok());
+    readable(parameters.and_then(|parameters| parameters.codes).as_deref())
 }

@@ -10,7 +10,7 @@ use domain::{
 use jiff::{SignedDuration, tz::TimeZone};
 use tokio::time;
 
-use super::{Fallen, Patience, Place, client::random};
+use super::{Fallen, Patience, Place, client::random, fetcher::USED};
 use crate::{
     app::App,
     book::office::Deed,
@@ -23,8 +23,10 @@ use crate::{
 
 /// How long the background waits for one document.
 pub const PATIENCE: Duration = Duration::from_secs(20);
-/// What nothing refers to is kept so long.
-const KEPT: SignedDuration = SignedDuration::from_hours(7 * 24);
+/// What nothing refers to is kept a day longer than it is used.
+const KEPT: SignedDuration = SignedDuration::from_hours(24 + USED.as_hours());
+/// Pause between two places, the greater part of it by chance.
+const PAUSE_MS: (u32, u32) = (100, 900);
 /// Days back for which rain after a record is looked for: stations report some days late.
 const DAYS_BACK: i32 = 3;
 /// More than this within an hour is heavy: American Meteorological Society, Glossary of Meteorology, "rain": over 0.30 in/h.
@@ -88,6 +90,9 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
     places.sort_unstable();
     places.dedup();
     for place in places {
+        if round.places > 0 {
+            time::sleep(Duration::from_millis(u64::from(PAUSE_MS.0 + random() % PAUSE_MS.1))).await;
+        }
         // One place after another: what belongs together is fetched together, and nobody is flooded.
         let patience = Patience::Until(time::Instant::now() + PATIENCE);
         let said = app.weather.told(&app.store, place, patience).await;
@@ -100,6 +105,7 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
         .store
         .write(move |connection| Box::pin(async move { Ok(store::weather::purge(connection, before).await?) }))
         .await?;
+    app.weather.note_round(app.clock.now(), round);
     Ok(round)
 }
 
