@@ -168,3 +168,89 @@ fn a_cap_on_one_form_is_a_cap_of_the_lawn_and_one_on_few_products_is_not() {
     assert_eq!(shown("when = { forms = [\"liquid\"] }"), "2");
     assert_eq!(shown("when = { enhanced_efficiency = true }"), "4");
 }
+
+#[test]
+fn an_empty_text_and_one_without_end_are_refused() {
+    let whole = rule("xx", "nitrogen", "cap_application", RATE, &at_most("0.8"));
+    let refused = |cite: &str| {
+        let text = whole.replace("\"Example Code 1\"", &format!("\"{cite}\""));
+        let faults = read(&[("xx", text)]).expect_err("a bad citation");
+        assert!(faults.iter().all(|fault| fault.field == "cite"), "{faults:#?}");
+        faults[0].what.clone()
+    };
+    assert_eq!(refused("  "), "is empty");
+    assert!(refused(&"x".repeat(5_000)).starts_with("is longer than "));
+}
+
+#[test]
+fn two_values_from_one_day_overlap_and_are_in_order() {
+    let value = |amount: &str| {
+        format!(
+            "{}\ncite = \"C\"\nhref = \"https://law.example/1\"\nmark = \"read\"\nrows = [\"XX-01\"]",
+            at_most(amount)
+        )
+    };
+    let twice = format!("{}\n\n[[rule.value]]\nfrom = 2014-01-01\n{}", value("0.8"), at_most("0.9"));
+    let faults = read(&[("xx", rule("xx", "nitrogen", "cap_application", RATE, &twice))]).expect_err("two values");
+    assert_eq!(faults.len(), 1, "{faults:#?}");
+    assert!(faults[0].what.contains("they overlap"), "{faults:#?}");
+}
+
+#[test]
+fn what_a_cap_counts_and_a_release_spans_is_said() {
+    let told = |rules: String| {
+        let rules = book(&[("xx", rules)]).on_day(&codes(&["xx"]), day("2026-06-15"));
+        serde_json::to_string(&rules).expect("the rules")
+    };
+    let counting =
+        |counts: &str| told(rule("xx", "year", "cap_year", RATE, &format!("counts = \"{counts}\"\n{}", at_most("3"))));
+    assert!(counting("within_scope").contains("counting only such products"));
+    assert!(!counting("all_products").contains("counting only such products"));
+    let release = |per: &str| {
+        let head = format!("{RATE}when = {{ enhanced_efficiency = true }}\n");
+        told(rule("xx", "release", "release", &head, &format!("per = \"{per}\"\n{}", at_most("0.7"))))
+    };
+    assert!(release("month").contains("lb N on 1,000 sq ft in a month"), "{}", release("month"));
+    assert!(release("any_time").contains("lb N on 1,000 sq ft at any time"), "{}", release("any_time"));
+}
+
+#[test]
+fn the_fields_of_a_record_are_named() {
+    let fields = "fields = [\"customer_name\", \"site_address\", \"applicator_name\"]";
+    let book = book(&[("xx", rule("xx", "record", "record_fields", "", fields))]);
+    let told = serde_json::to_string(&book.on_day(&codes(&["xx"]), day("2026-06-15"))).expect("the rules");
+    for words in ["the customer's name", "the address of the site", "the applicator's name"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+}
+
+#[test]
+fn slow_nitrogen_is_what_is_not_quick() {
+    // 10 lb of 20-0-0 of which 14 is slow hold 2 lb of nitrogen, 1.4 of them slow.
+    let label = Given { n: Some("20".into()), slow_n: Some("14".into()), ..Given::default() }.label();
+    let nutrients = label.nutrients_in(amount("10"));
+    assert_eq!(Nutrient::NitrogenSlow.load(&nutrients), 14_000_000_000);
+}
+
+#[test]
+fn a_closed_season_is_no_cap_and_closes_for_what_it_bars_alone() {
+    let window = "first_barred = \"12-01\"\nlast_barred = \"02-15\"\nper = \"application\"\ncaps = { nitrogen_total = \"0\", phosphate = \"0.2\" }";
+    let book = book(&[("xx", rule("xx", "winter", "window", "unit = \"lb/ksf\"\n", window))]);
+    let strictest = |n: &str, p: &str| {
+        let given = Given { n: Some(n.into()), p2o5: Some(p.into()), ..Given::default() };
+        let label = given.label();
+        let intent = Intent {
+            on: day("2026-01-10"),
+            audience: Audience::Professional,
+            purpose: Purpose::Maintenance,
+            label: &label,
+            species: None,
+            equipment: Equipment::DropSpreader,
+        };
+        let answer = book.strictest(&codes(&["xx"]), &intent);
+        let caps: Vec<String> = answer.caps.iter().map(|cap| cap.limit_lb_per_1000_sqft.to_string()).collect();
+        (answer.closed_by.len(), caps)
+    };
+    assert_eq!(strictest("20", "0"), (1, vec![]), "nitrogen is barred, and there is no phosphate to cap");
+    assert_eq!(strictest("0", "10"), (0, vec!["0.2".to_owned()]), "no nitrogen: open, with the cap on phosphate");
+}
