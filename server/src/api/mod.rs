@@ -1,27 +1,27 @@
 //! One noun a file: request and response types and handlers. They translate and decide nothing.
 
-mod applications;
-mod checks;
-mod clearances;
-mod clients;
-mod corrections;
-mod days;
-mod journal;
-mod lots;
-mod measurements;
-mod people;
-mod places;
-mod products;
-mod properties;
-mod reviews;
-mod rule_sets;
-mod sections;
-mod sessions;
-mod soil_reports;
-mod statements;
-mod stock;
-mod visits;
-mod weather;
+pub(crate) mod applications;
+pub(crate) mod checks;
+pub(crate) mod clearances;
+pub(crate) mod clients;
+pub(crate) mod corrections;
+pub(crate) mod days;
+pub(crate) mod journal;
+pub(crate) mod lots;
+pub(crate) mod measurements;
+pub(crate) mod people;
+pub(crate) mod places;
+pub(crate) mod products;
+pub(crate) mod properties;
+pub(crate) mod reviews;
+pub(crate) mod rule_sets;
+pub(crate) mod sections;
+pub(crate) mod sessions;
+pub(crate) mod soil_reports;
+pub(crate) mod statements;
+pub(crate) mod stock;
+pub(crate) mod visits;
+pub(crate) mod weather;
 
 use domain::{
     ids::ProductId,

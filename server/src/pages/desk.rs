@@ -10,7 +10,7 @@ use domain::actor::{Actor, Role};
 
 use super::page;
 use crate::{
-    access::{Anyone, Visitor},
+    access::{AnyStaff, Anyone, OfficeOrOwner, OwnerOnly, Visitor},
     app::App,
     problem::{Kind, Problem},
     reply::Span,
@@ -21,11 +21,32 @@ use crate::{
 #[derive(Debug, Clone, Copy)]
 pub struct Desk(pub Actor);
 
+impl Desk {
+    /// The same permission as the API asks for.
+    pub fn office(self) -> OfficeOrOwner {
+        OfficeOrOwner(self.0)
+    }
+
+    pub fn is_owner(self) -> bool {
+        self.0.role == Role::Owner
+    }
+}
+
 impl FromRequestParts<App> for Desk {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        match Visitor::from_request_parts(parts, app).await.map_err(IntoResponse::into_response)?.0 {
+        let told = if parts.method.is_safe() {
+            Visitor::from_request_parts(parts, app).await.map(|visitor| visitor.0)
+        } else {
+            // A form from another page is refused; one that outlived its session is sent to the sign-in.
+            match AnyStaff::from_request_parts(parts, app).await {
+                Ok(staff) => Ok(Some(staff.0)),
+                Err(problem) if problem.status == 401 => Ok(None),
+                Err(problem) => Err(problem),
+            }
+        };
+        match told.map_err(IntoResponse::into_response)? {
             Some(actor) if actor.role != Role::Technician => Ok(Self(actor)),
             Some(_) => {
                 Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
@@ -36,6 +57,29 @@ impl FromRequestParts<App> for Desk {
                 Err(Redirect::to(&format!("/sign-in?to={wanted}")).into_response())
             }
         }
+    }
+}
+
+/// The owner, at a page. The office is told no.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnerDesk(pub Desk);
+
+impl OwnerDesk {
+    /// The same permission as the API asks for.
+    pub fn owner(self) -> OwnerOnly {
+        OwnerOnly(self.0.0)
+    }
+}
+
+impl FromRequestParts<App> for OwnerDesk {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let desk = Desk::from_request_parts(parts, app).await?;
+        if desk.is_owner() {
+            return Ok(Self(desk));
+        }
+        Err(Problem::new(Kind::NotAllowed, "This page is for the owner.").into_response())
     }
 }
 
