@@ -12,7 +12,7 @@ async fn a_product_is_copied_from_its_label() {
         ("/name", ""),
         ("/label/form", "liquid"),
         ("/net_weight_lb", "heavy"),
-        ("/label/nitrogen_percent", "200"),
+        ("/label/nitrogen_percent", "much"),
         ("/label/slow_nitrogen_percent", ""),
         ("/label/phosphate_percent", "0"),
         ("/label/potash_percent", "5"),
