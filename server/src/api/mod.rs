@@ -17,6 +17,7 @@ pub(crate) mod reviews;
 pub(crate) mod rule_sets;
 pub(crate) mod sections;
 pub(crate) mod sessions;
+pub(crate) mod settings;
 pub(crate) mod soil_reports;
 pub(crate) mod statements;
 pub(crate) mod stock;
@@ -62,6 +63,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(corrections::routes())
         .merge(reviews::routes())
         .merge(statements::routes())
+        .merge(settings::routes())
         .merge(journal::routes())
 }
 

@@ -10,7 +10,7 @@ use domain::ids;
 use super::{
     desk::Desk,
     form::{Field, Form, Sent},
-    office::ROWS,
+    office::{ROWS, dates},
     page,
 };
 use crate::{
@@ -20,7 +20,7 @@ use crate::{
     extract::PathId,
     problem::Problem,
     reply::Versioned,
-    store::{self, clients::Client, properties::Property},
+    store::{self, clients::Client, properties::Property, settings::DateOrder},
 };
 
 fn form(title: &str, action: String, button: &'static str) -> Form {
@@ -54,6 +54,7 @@ async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
 #[derive(Template)]
 #[template(path = "clients.html")]
 struct Clients {
+    dates: DateOrder,
     clients: Vec<Client>,
 }
 
@@ -62,7 +63,7 @@ pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> 
     let rows = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
     let mut clients: Vec<Client> = rows.into_iter().map(|row| row.item).collect();
     clients.sort_by_cached_key(|client| client.name.to_lowercase());
-    Ok(page(Clients { clients }.render()))
+    Ok(page(Clients { dates: dates(&app).await?, clients }.render()))
 }
 
 pub async fn new(_: Desk, State(app): State<App>) -> Response {

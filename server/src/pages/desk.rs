@@ -8,7 +8,7 @@ use axum::{
 };
 use domain::actor::{Actor, Role};
 
-use super::page;
+use super::{local::Local, office::dates, page};
 use crate::{
     access::{AnyStaff, Anyone, OfficeOrOwner, OwnerOnly, Visitor},
     app::App,
@@ -122,14 +122,16 @@ struct Set {
 
 /// Every rule set as it holds today.
 pub async fn rules(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let today = app.clock.now().day_in(&jiff::tz::TimeZone::UTC);
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let today = Local::of(&zone).day(app.clock.now());
+    let order = dates(&app).await?;
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
         let codes = std::slice::from_ref(&set.about.code);
         Set {
             name: set.about.name.clone(),
             code: set.about.code.clone(),
-            last_checked: set.about.last_checked.to_string(),
+            last_checked: order.day(set.about.last_checked),
             coverage: set.about.coverage.clone(),
             rules: app.law.on_day(codes, today).into_iter().filter(own).collect(),
         }

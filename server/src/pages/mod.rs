@@ -1,6 +1,7 @@
 //! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
+mod attention;
 mod clients;
 mod desk;
 mod form;
@@ -13,6 +14,7 @@ mod phone;
 mod products;
 mod properties;
 mod sections;
+mod settings;
 mod soil_reports;
 mod stock;
 mod visits;
@@ -91,6 +93,7 @@ fn desk_routes() -> Router<App> {
         .route("/office/products/{id}/status", get(products::status).post(products::set_status))
         .route("/office/products/{id}/lots/new", get(lots::new).post(lots::add))
         .route("/office/products/{id}/stock/new", get(stock::new).post(stock::add))
+        .route("/office/settings", get(settings::one).post(settings::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))
         .route("/office/people/{id}", get(people::one).post(people::change))

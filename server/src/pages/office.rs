@@ -7,12 +7,16 @@ use axum::{
 };
 use serde::Deserialize;
 
-use super::{desk::Desk, page};
+use super::{
+    attention::{self, Group},
+    desk::Desk,
+    page,
+};
 use crate::{
     app::App,
     problem::Problem,
     reply::Span,
-    store::{self, products::Product, search::Found},
+    store::{self, search::Found, settings::DateOrder},
 };
 
 /// Rows of one list on a page at most; the API has the rest.
@@ -31,18 +35,22 @@ struct Today {
     q: String,
     searched: bool,
     found: Vec<Found>,
-    reviews: usize,
-    stock: Vec<Product>,
+    groups: Vec<Group>,
+    owner: bool,
 }
 
 /// What needs attention, and the search.
-pub async fn today(_: Desk, State(app): State<App>, Query(search): Query<Search>) -> Result<Response, Problem> {
+pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Search>) -> Result<Response, Problem> {
     let reader = app.store.reader();
     let q = search.q.unwrap_or_default().trim().chars().take(100).collect::<String>();
     let found = if q.is_empty() { Vec::new() } else { store::search::properties(reader, &q).await? };
-    let reviews = store::reviews::list(reader, NEWEST, true, None).await?.len();
-    let products = store::products::list(reader, ROWS).await?.into_iter().map(|row| row.item);
-    let stock = products.filter(|product| product.balance_lb.raw() <= 0).collect();
-    let (company, _) = store::people::company(reader).await?.unwrap_or_default();
-    Ok(page(Today { company, searched: !q.is_empty(), q, found, reviews, stock }.render()))
+    let (company, zone) = store::people::company(reader).await?.unwrap_or_default();
+    let dates = dates(&app).await?;
+    let groups = attention::today(&app, &zone, dates).await?;
+    Ok(page(Today { company, searched: !q.is_empty(), q, found, groups, owner: desk.is_owner() }.render()))
+}
+
+/// How the company writes a day.
+pub async fn dates(app: &App) -> Result<DateOrder, Problem> {
+    Ok(store::settings::get(app.store.reader()).await?.date_order)
 }

@@ -9,7 +9,7 @@ use domain::ids::{self, ProductId};
 use super::{
     desk::Desk,
     form::{Field, Form, Sent, choices},
-    office::{NEWEST, ROWS},
+    office::{NEWEST, ROWS, dates},
     page,
 };
 use crate::{
@@ -22,6 +22,7 @@ use crate::{
         self,
         lots::Lot,
         products::Product,
+        settings::DateOrder,
         stock::StockMovement,
     },
 };
@@ -68,6 +69,7 @@ pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Respo
 #[derive(Template)]
 #[template(path = "product.html")]
 struct ProductPage {
+    dates: DateOrder,
     product: Product,
     lots: Vec<Lot>,
     movements: Vec<StockMovement>,
@@ -80,7 +82,7 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Produc
     let movements = store::stock::list(app.store.reader(), NEWEST, Some(id)).await?;
     let lots = lots.into_iter().map(|row| row.item).collect();
     let movements = movements.into_iter().map(|row| row.item).collect();
-    Ok(page(ProductPage { product, lots, movements }.render()))
+    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements }.render()))
 }
 
 fn status_form(product: &Product) -> Form {

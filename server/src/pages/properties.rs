@@ -11,7 +11,7 @@ use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, also},
     local::Local,
-    office::{NEWEST, ROWS},
+    office::{NEWEST, ROWS, dates},
     page,
 };
 use crate::{
@@ -27,6 +27,7 @@ use crate::{
         clients::Client,
         properties::Property,
         sections::Section,
+        settings::DateOrder,
         visits::{Filter, Visit, VisitStatus},
     },
 };
@@ -145,6 +146,7 @@ pub async fn change(
 #[derive(Template)]
 #[template(path = "property.html")]
 struct PropertyPage {
+    dates: DateOrder,
     property: Property,
     client: Client,
     sections: Vec<Section>,
@@ -164,8 +166,13 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Proper
     let filter = store::applications::Filter { property: Some(id.to_string()), ..Default::default() };
     let applications = store::applications::list(reader, NEWEST, filter, scope).await?;
     let visits = store::visits::list(reader, ROWS, Filter { property: Some(id), ..Filter::default() }, scope).await?;
-    let read = |code: &str| app.law.rule_set(code).map(|set| (set.about.name.clone(), set.about.last_checked.to_string()));
+    let order = dates(&app).await?;
+    let read = |code: &str| {
+        let about = app.law.rule_set(code).map(|set| &set.about)?;
+        Some((about.name.clone(), order.day(about.last_checked)))
+    };
     let page_of = PropertyPage {
+        dates: order,
         client,
         sections: sections.into_iter().map(|row| row.item).collect(),
         applications: applications.into_iter().map(|row| row.item).collect(),

@@ -10,7 +10,7 @@ use domain::{
 use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, choices},
-    office::ROWS,
+    office::{ROWS, dates},
     page,
 };
 use crate::{
@@ -20,7 +20,10 @@ use crate::{
     extract::PathId,
     problem::Problem,
     reply::Versioned,
-    store::{self, measurements::Measurement, properties::Property, sections::Section, soil_reports::SoilReport},
+    store::{
+        self, measurements::Measurement, properties::Property, sections::Section, settings::DateOrder,
+        soil_reports::SoilReport,
+    },
 };
 
 const SPECIES: [(&str, Species); 10] = [
@@ -98,6 +101,7 @@ pub async fn add(
 #[derive(Template)]
 #[template(path = "section.html")]
 struct SectionPage {
+    dates: DateOrder,
     section: Section,
     property: Property,
     measurements: Vec<Measurement>,
@@ -114,7 +118,7 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
     let form = stored_form(&section);
     let measurements = measurements.into_iter().map(|row| row.item).collect();
     let reports = reports.into_iter().map(|row| row.item).collect();
-    Ok(page(SectionPage { section, property, measurements, reports, form }.render()))
+    Ok(page(SectionPage { dates: dates(&app).await?, section, property, measurements, reports, form }.render()))
 }
 
 pub async fn change(

@@ -10,7 +10,7 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        clients, devices, lots, people, products, properties, sections, soil_reports,
+        clients, devices, lots, people, products, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -53,6 +53,7 @@ impl Expected {
             "device.enrolled" => "devices",
             "record.reviewed" => "reviews",
             "attempt.refused" => "attempts",
+            "settings.changed" => "settings",
             "clearance.given_back" => "clearance_ends",
             _ => "",
         };
@@ -125,6 +126,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));
             movement
         })),
+        "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),
     }))

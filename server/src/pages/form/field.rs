@@ -153,13 +153,6 @@ impl Field {
         self
     }
 
-    /// Something that stands there beforehand.
-    #[must_use]
-    pub fn with(mut self, value: impl Into<String>) -> Self {
-        self.value = vec![value.into()];
-        self
-    }
-
     pub fn is_hidden(&self) -> bool {
         matches!(self.control, Control::Hidden)
     }
@@ -274,7 +267,10 @@ mod tests {
 
     #[test]
     fn text_becomes_the_json_that_the_api_takes() {
-        let said = |field: Field, text: &str| field.with(text).json();
+        let said = |mut field: Field, text: &str| {
+            field.value = vec![text.to_owned()];
+            field.json()
+        };
         assert_eq!(said(Field::line("/name", "Name"), "  Client 1 "), Some(json!("Client 1")));
         assert_eq!(said(Field::line("/name", "Name"), "   "), None);
         assert_eq!(said(Field::lines("/address", "Address"), "1 Street A\r\nSampletown"), Some(json!("1 Street A\nSampletown")));
