@@ -9,10 +9,10 @@ async fn a_client_is_entered_and_corrected() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let long = "x".repeat(121);
-    let faulty = [("/name", long.as_str()), ("/mailing_address", ""), ("/phone", "call me")];
+    let wrong = [("/name", long.as_str()), ("/mailing_address", ""), ("/phone", "call me")];
     let good = [("/name", "Client 002"), ("/mailing_address", "2 Street B\r\nSampletown"), ("/phone", "555-0102")];
     let faults = ["/name", "/mailing_address", "/phone"];
-    let to = made(&office, "/office/clients/new", &faulty, &faults, &good).await;
+    let to = made(&office, "/office/clients/new", &wrong, &faults, &good).await;
     let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
     assert_eq!(stored["name"], "Client 002");
     assert_eq!(stored["mailing_address"], "2 Street B\nSampletown");
@@ -46,7 +46,7 @@ async fn a_property_is_entered_where_the_coordinates_and_a_person_say() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let path = format!("/office/clients/{}/properties/new", company.client);
-    let faulty = [
+    let wrong = [
         ("/name", "Home"),
         ("/address", "2 Street B, Sampletown"),
         ("/postal_code", "?"),
@@ -63,7 +63,7 @@ async fn a_property_is_entered_where_the_coordinates_and_a_person_say() {
         ("/place/state", "us-md"),
         ("confirmed", "true"),
     ];
-    let to = made(&office, &path, &faulty, &faults, &good).await;
+    let to = made(&office, &path, &wrong, &faults, &good).await;
     let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
     assert_eq!(stored["rule_sets"], serde_json::json!(["us-md"]));
     assert_eq!(stored["place"]["county"], "us-md-anne-arundel");

@@ -8,7 +8,7 @@ use super::visitor::{Visitor, changed, made, written};
 async fn a_product_is_copied_from_its_label() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
-    let faulty = [
+    let wrong = [
         ("/name", ""),
         ("/label/form", "liquid"),
         ("/net_weight_lb", "heavy"),
@@ -18,13 +18,8 @@ async fn a_product_is_copied_from_its_label() {
         ("/label/potash_percent", "5"),
         ("/label/wind_limit_mph", "gale"),
     ];
-    let faults = [
-        "/name",
-        "/net_weight_lb",
-        "/label/nitrogen_percent",
-        "/label/slow_nitrogen_percent",
-        "/label/wind_limit_mph",
-    ];
+    let faults =
+        ["/name", "/net_weight_lb", "/label/nitrogen_percent", "/label/slow_nitrogen_percent", "/label/wind_limit_mph"];
     let good = [
         ("/name", "Liquid 18-0-5"),
         ("/net_weight_lb", "27.5"),
@@ -35,7 +30,7 @@ async fn a_product_is_copied_from_its_label() {
         ("/label/printed/density_lb_per_gal", "11"),
         ("/label/printed/pesticide/epa_registration", ""),
     ];
-    let to = made(&office, "/office/products/new", &faulty, &faults, &good).await;
+    let to = made(&office, "/office/products/new", &wrong, &faults, &good).await;
     let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
     assert_eq!(stored["grade"], "18-0-5");
     assert_eq!((&stored["label"]["organic"], &stored["label"]["compost"]), (&true.into(), &false.into()));
@@ -64,24 +59,29 @@ async fn deliveries_and_counts_move_the_stock() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let product = format!("/office/products/{}", company.feed);
-    let faulty = [("/lot_number", ""), ("/supplier", "Supplier 01"), ("/received_on", "today"), ("/received_lb", "")];
+    let wrong = [("/lot_number", ""), ("/supplier", "Supplier 01"), ("/received_on", "today"), ("/received_lb", "")];
     let good = [("/lot_number", "LOT-2"), ("/received_on", "2026-09-01"), ("/received_lb", "500")];
     let faults = ["/lot_number", "/received_on", "/received_lb"];
-    assert_eq!(made(&office, &format!("{product}/lots/new"), &faulty, &faults, &good).await, product);
+    assert_eq!(made(&office, &format!("{product}/lots/new"), &wrong, &faults, &good).await, product);
     assert!(office.open(&product).await.html.contains("2500 lb by the book"));
     // The same lot once more, from a form of its own: told, and not entered.
     let before = written(&company).await;
     let form = office.open(&format!("{product}/lots/new")).await;
-    let again = [("/lot_number", "LOT-2"), ("/supplier", "Supplier 01"), ("/received_on", "2026-09-02"), ("/received_lb", "500")];
+    let again = [
+        ("/lot_number", "LOT-2"),
+        ("/supplier", "Supplier 01"),
+        ("/received_on", "2026-09-02"),
+        ("/received_lb", "500"),
+    ];
     let taken = office.send(&form, &again).await;
     assert_eq!(taken.status, 409);
     assert!(taken.html.contains("Is it the same delivery, written twice?"), "{}", taken.html);
     assert_eq!(written(&company).await, before);
 
-    let faulty = [("/kind", "counted"), ("/counted_lb", "lots"), ("/moved_on", ""), ("/reason", "")];
+    let wrong = [("/kind", "counted"), ("/counted_lb", "lots"), ("/moved_on", ""), ("/reason", "")];
     let faults = ["/counted_lb", "/moved_on", "/reason"];
     let good = [("/counted_lb", "2480"), ("/moved_on", "2026-09-14"), ("/reason", "Counted by Office 01")];
-    assert_eq!(made(&office, &format!("{product}/stock/new"), &faulty, &faults, &good).await, product);
+    assert_eq!(made(&office, &format!("{product}/stock/new"), &wrong, &faults, &good).await, product);
     let shown = office.open(&product).await.html;
     assert!(shown.contains("2480 lb by the book") && shown.contains("-20"), "{shown}");
     let form = office.open(&format!("{product}/stock/new")).await;

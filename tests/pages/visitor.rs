@@ -14,10 +14,11 @@ pub struct Visitor<'a> {
 /// What the browser shows.
 #[derive(Debug)]
 pub struct Page {
-    pub path: String,
     pub status: u16,
     /// Where it was sent on to.
     pub to: Option<String>,
+    /// The cookie that it was told to keep.
+    pub cookie: Option<String>,
     pub html: String,
 }
 
@@ -39,7 +40,7 @@ impl<'a> Visitor<'a> {
     pub async fn open(&self, path: &str) -> Page {
         let reply = get(self.company, path, Some(&self.cookie)).await;
         let status = reply.status().as_u16();
-        Page { path: path.to_owned(), status, to: None, html: reply.text().await.unwrap() }
+        Page { status, to: None, cookie: None, html: reply.text().await.unwrap() }
     }
 
     /// Fills in the last form of a page and sends it. A name given several times is ticked several times.
@@ -51,7 +52,8 @@ impl<'a> Visitor<'a> {
     }
 
     pub async fn post(&self, path: &str, fields: &[(String, String)], headers: &[(&str, &str)]) -> Page {
-        let body: Vec<String> = fields.iter().map(|(name, text)| format!("{}={}", encoded(name), encoded(text))).collect();
+        let body: Vec<String> =
+            fields.iter().map(|(name, text)| format!("{}={}", encoded(name), encoded(text))).collect();
         let mut request = client()
             .post(self.company.app.url(path))
             .header("cookie", &self.cookie)
@@ -61,9 +63,10 @@ impl<'a> Visitor<'a> {
             request = request.header(*name, *value);
         }
         let reply = request.send().await.unwrap();
-        let to = reply.headers().get("location").map(|to| to.to_str().unwrap().to_owned());
+        let header = |name: &str| reply.headers().get(name).map(|value| value.to_str().unwrap().to_owned());
+        let (to, cookie) = (header("location"), header("set-cookie"));
         let status = reply.status().as_u16();
-        Page { path: path.to_owned(), status, to, html: reply.text().await.unwrap() }
+        Page { status, to, cookie, html: reply.text().await.unwrap() }
     }
 }
 
@@ -87,7 +90,8 @@ fn attribute(tag: &str, name: &str) -> Option<String> {
 
 impl Page {
     fn form(&self) -> &str {
-        let (_, form) = self.html.rsplit_once("<form class=\"entry\"").unwrap_or_else(|| panic!("no form: {}", self.html));
+        let (_, form) =
+            self.html.rsplit_once("<form class=\"entry\"").unwrap_or_else(|| panic!("no form: {}", self.html));
         form.split_once("</form>").unwrap().0
     }
 
@@ -148,21 +152,24 @@ type Fields<'f> = &'f [(&'f str, &'f str)];
 
 /// Tries a form that makes something: with faults, which stand all beside their fields with what was typed; mended; twice;
 /// and as somebody who may not. Answers where the browser was sent.
-pub async fn made(visitor: &Visitor<'_>, path: &str, faulty: Fields<'_>, faults: &[&str], good: Fields<'_>) -> String {
+pub async fn made(visitor: &Visitor<'_>, path: &str, wrong: Fields<'_>, faults: &[&str], good: Fields<'_>) -> String {
     let before = written(visitor.company).await;
     let form = visitor.open(path).await;
     assert_eq!(form.status, 200, "{}", form.html);
-    let refused = visitor.send(&form, faulty).await;
+    let refused = visitor.send(&form, wrong).await;
     assert_eq!(refused.status, 422, "{}", refused.html);
     for name in faults {
         assert!(refused.beside(name, "fault").starts_with('■'), "{path}: no fault beside {name}: {}", refused.html);
     }
-    let typed: Vec<(String, String)> =
-        faulty.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).filter(|(_, text)| !text.is_empty()).collect();
+    let typed: Vec<(String, String)> = wrong
+        .iter()
+        .map(|(name, text)| ((*name).to_owned(), (*text).to_owned()))
+        .filter(|(_, text)| !text.is_empty())
+        .collect();
     for pair in &typed {
         assert!(refused.fields().contains(pair), "{path}: {pair:?} was not kept: {:?}", refused.fields());
     }
-    assert_eq!(written(visitor.company).await, before, "{path}: a faulty form wrote something");
+    assert_eq!(written(visitor.company).await, before, "{path}: a wrong form wrote something");
     let done = visitor.send(&refused, good).await;
     assert_eq!(done.status, 303, "{path}: {}", done.html);
     let after = written(visitor.company).await;

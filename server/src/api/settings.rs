@@ -42,9 +42,9 @@ pub async fn replace_settings(
 ) -> Result<Json<Settings>, Problem> {
     let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "settings.changed", subject: SUBJECT };
     let changed = office::change(&app, deed, move |connection| {
-        Box::pin(async move {
-            store::settings::update(connection, &value, if_match.versions).await?.or_problem("settings")
-        })
+        Box::pin(
+            async move { store::settings::update(connection, &value, if_match.versions).await?.or_problem("settings") },
+        )
     });
     changed.await.map(Json)
 }

@@ -130,7 +130,8 @@ fn stock(products: &[Product], wanted: &[Wanted]) -> Vec<Notice> {
         let need = needs.get(&product.id).copied().unwrap_or(0);
         let (name, balance) = (&product.name, product.balance_lb);
         if there < 0 {
-            let words = format!("{name}: {balance} lb by the book, which cannot be. Book the missing delivery, or count");
+            let words =
+                format!("{name}: {balance} lb by the book, which cannot be. Book the missing delivery, or count");
             told.push(notice("■", words, href));
         } else if there < need {
             let need = ProductMass::from_raw(need);
@@ -186,8 +187,7 @@ fn soil_reports(law: &Lawbook, reports: &[NewestReport], today: Day, dates: Date
         let left = ends.days_since(today);
         let (sign, when) = if left < 0 { ("■", "ended") } else { ("▲", "ends") };
         if left <= SOIL_REPORT_DAYS {
-            let words =
-                format!("{}, {}: the soil report {when} on {}", report.address, report.name, dates.day(ends));
+            let words = format!("{}, {}: the soil report {when} on {}", report.address, report.name, dates.day(ends));
             told.push(notice(sign, words, format!("/office/sections/{}", report.section)));
         }
     }
@@ -212,13 +212,20 @@ fn places(sites: &[Site]) -> Vec<Notice> {
 
 /// Rule sets that bind one of the properties and were read long ago.
 fn rule_sets(law: &Lawbook, sites: &[Site], today: Day, dates: DateOrder) -> Vec<Notice> {
-    let named: BTreeSet<&Vec<String>> = sites.iter().map(|site| &site.rule_sets).filter(|codes| !codes.is_empty()).collect();
+    let named: BTreeSet<&Vec<String>> =
+        sites.iter().map(|site| &site.rule_sets).filter(|codes| !codes.is_empty()).collect();
     let used: BTreeSet<String> = named.into_iter().flat_map(|codes| law.over(codes)).map(|set| set.code).collect();
-    let old = used.iter().filter_map(|code| law.rule_set(code)).map(|set| &set.about).filter(|about| {
-        about.last_checked.plus_months(RULE_SET_MONTHS) < today
-    });
+    let old = used
+        .iter()
+        .filter_map(|code| law.rule_set(code))
+        .map(|set| &set.about)
+        .filter(|about| about.last_checked.plus_months(RULE_SET_MONTHS) < today);
     let told = old.map(|about| {
-        let words = format!("{} was read on {}, more than a year ago: ask what has changed", about.name, dates.day(about.last_checked));
+        let words = format!(
+            "{} was read on {}, more than a year ago: ask what has changed",
+            about.name,
+            dates.day(about.last_checked)
+        );
         notice("▲", words, "/rules")
     });
     told.collect()

@@ -1,10 +1,7 @@
 //! Clients, as the office enters and corrects them.
 
 use askama::Template;
-use axum::{
-    extract::State,
-    response::Response,
-};
+use axum::{extract::State, response::Response};
 use domain::ids;
 
 use super::{
@@ -97,7 +94,12 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client
     Ok(page(ClientPage { client, properties, form }.render()))
 }
 
-pub async fn change(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>, sent: Sent) -> Result<Response, Problem> {
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+    sent: Sent,
+) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {
         let (version, valid) = form.asked_change(&app)?;

@@ -10,7 +10,7 @@ use domain::actor::{Actor, Role};
 
 use super::{local::Local, office::dates, page};
 use crate::{
-    access::{AnyStaff, Anyone, OfficeOrOwner, OwnerOnly, Visitor},
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
     app::App,
     problem::{Kind, Problem},
     reply::Span,
@@ -81,14 +81,6 @@ impl FromRequestParts<App> for OwnerDesk {
         }
         Err(Problem::new(Kind::NotAllowed, "This page is for the owner.").into_response())
     }
-}
-
-#[derive(Template)]
-#[template(path = "sign_in.html")]
-struct SignIn {}
-
-pub async fn sign_in(_: Anyone) -> Response {
-    page(SignIn {}.render())
 }
 
 #[derive(Template)]

@@ -28,9 +28,16 @@ fn blank(section: &Section) -> Form {
         Field::line("/measured_by", "By whom"),
         Field::lines("/note", "What was left out or is in doubt").optional(),
     ];
-    Form::new(format!("A measurement of the {}", section.name), format!("{at}/measurements/new"), "Add the measurement", fields)
-        .back(at)
-        .note("A measurement is never edited: a later one takes its place, and records keep the area they were decided with.")
+    Form::new(
+        format!("A measurement of the {}", section.name),
+        format!("{at}/measurements/new"),
+        "Add the measurement",
+        fields,
+    )
+    .back(at)
+    .note(
+        "A measurement is never edited: a later one takes its place, and records keep the area they were decided with.",
+    )
 }
 
 pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {

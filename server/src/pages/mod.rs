@@ -14,6 +14,7 @@ mod phone;
 mod products;
 mod properties;
 mod sections;
+mod sessions;
 mod settings;
 mod soil_reports;
 mod stock;
@@ -51,7 +52,8 @@ pub fn routes(document: &OpenApi) -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
-        .route("/sign-in", get(desk::sign_in))
+        .route("/sign-in", get(sessions::sign_in).post(sessions::send_sign_in))
+        .route("/sign-out", axum::routing::post(sessions::sign_out))
         .route("/reviews", get(desk::reviews))
         .route("/rules", get(desk::rules))
         .merge(desk_routes())

@@ -38,7 +38,10 @@ fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
         Field::line("/name", "Name"),
         Field::one("/role", "Role", roles),
         Field::yes_or_no("/active", "Works here").help("No ends everything the person may do, at once."),
-        Field::line("/sign_in/name", "Name to sign in with").optional().under("Signing in").help("Small letters, digits and . _ @ -"),
+        Field::line("/sign_in/name", "Name to sign in with")
+            .optional()
+            .under("Signing in")
+            .help("Small letters, digits and . _ @ -"),
         Field::password("/sign_in/password", "Password").optional().help(password),
     ];
     Form::new(title, action, button, fields).back("/office/people")
@@ -53,7 +56,9 @@ fn stored_form(person: &Person) -> Form {
     let form = form(&title, format!("/office/people/{}", person.id), "Store the change", false);
     let form = form.filled(person, person.version());
     match &person.sign_in {
-        Some(name) => form.note(format!("Signs in as {name}. To set a new password, write that name and the new password.")),
+        Some(name) => {
+            form.note(format!("Signs in as {name}. To set a new password, write that name and the new password."))
+        }
         None => form,
     }
 }
@@ -133,7 +138,11 @@ struct CodePage {
 }
 
 /// Makes a code and shows it, this once.
-pub async fn make_code(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+pub async fn make_code(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
     let person = get(&app, id).await?;
     match api::people::new_enrolment_code(desk.office(), &app, id).await {
         Ok(made) => {
@@ -156,12 +165,20 @@ async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
         .note("At once. What it had not yet sent stays on it, and can be sent after it is enrolled again."))
 }
 
-pub async fn ask_lock_out(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Device>) -> Result<Response, Problem> {
+pub async fn ask_lock_out(
+    _: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Device>,
+) -> Result<Response, Problem> {
     Ok(lock_out_form(&app, id).await?.show())
 }
 
 /// Locks a phone out; a second time changes nothing.
-pub async fn lock_out(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Device>) -> Result<Response, Problem> {
+pub async fn lock_out(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Device>,
+) -> Result<Response, Problem> {
     let _ = api::people::revoke_device(desk.office(), State(app), PathId(id)).await?;
     Ok(Redirect::to("/office/people").into_response())
 }

@@ -18,13 +18,7 @@ use crate::{
     extract::PathId,
     problem::Problem,
     reply::Versioned,
-    store::{
-        self,
-        lots::Lot,
-        products::Product,
-        settings::DateOrder,
-        stock::StockMovement,
-    },
+    store::{self, lots::Lot, products::Product, settings::DateOrder, stock::StockMovement},
 };
 
 fn blank() -> Form {

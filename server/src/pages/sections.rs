@@ -41,13 +41,19 @@ const SPECIES: [(&str, Species); 10] = [
 
 fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
     let species = SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect();
-    let water = choices(&[("none", "somebody looked: none is near"), ("near", "water is near"), ("unknown", "nobody has looked")]);
+    let water = choices(&[
+        ("none", "somebody looked: none is near"),
+        ("near", "water is near"),
+        ("unknown", "nobody has looked"),
+    ]);
     let fields = vec![
         Field::hidden("/property_id", property.to_string()),
         Field::line("/name", "Name").help("Such as front lawn."),
         Field::one("/species", "Turf species", species).optional(),
         Field::one("/water", "Water", water),
-        Field::amount("/water_distance_ft", "Distance to the water, ft").optional().help("Shortest, measured. Needed when water is near, and only then."),
+        Field::amount("/water_distance_ft", "Distance to the water, ft")
+            .optional()
+            .help("Shortest, measured. Needed when water is near, and only then."),
         Field::amount("/natural_strip_ft", "Natural strip between lawn and water, ft").optional(),
         Field::day("/established_on", "Seeded or sodded on").optional(),
         Field::yes_or_no("/touches_pavement", "Pavement, a walk or a drive lies beside it"),

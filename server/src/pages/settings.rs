@@ -15,7 +15,8 @@ use crate::{
 };
 
 fn form(settings: &Settings) -> Form {
-    let orders = choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
+    let orders =
+        choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
     let fields = vec![Field::one("/date_order", "How the office's pages write a day", orders)];
     Form::new("How pages write", "/office/settings", "Store the change", fields)
         .filled(settings, settings.version())

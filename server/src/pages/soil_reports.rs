@@ -36,16 +36,24 @@ fn blank(section: &Section) -> Form {
         Field::number("/cores", "Cores").optional().help("Ten or more make one sample, by common practice."),
         Field::amount("/ph", "pH").optional(),
         Field::one("/phosphorus", "Phosphorus, as the laboratory rates it", ratings).optional(),
-        Field::amount("/phosphate_recommended_lb_per_1000_sqft", "P2O5 that it recommends for the year, lb on 1,000 sq ft")
-            .optional()
-            .help("0 when it says that none is needed; empty when it says nothing."),
+        Field::amount(
+            "/phosphate_recommended_lb_per_1000_sqft",
+            "P2O5 that it recommends for the year, lb on 1,000 sq ft",
+        )
+        .optional()
+        .help("0 when it says that none is needed; empty when it says nothing."),
         Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb on 1,000 sq ft")
             .optional()
             .help("0 when it says that none is needed; empty when it says nothing."),
     ];
-    Form::new(format!("A soil report of the {}", section.name), format!("{at}/soil-reports/new"), "Add the soil report", fields)
-        .back(at)
-        .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
+    Form::new(
+        format!("A soil report of the {}", section.name),
+        format!("{at}/soil-reports/new"),
+        "Add the soil report",
+        fields,
+    )
+    .back(at)
+    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
 }
 
 pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {

@@ -42,7 +42,10 @@ async fn blank(app: &App, product: &Product) -> Result<Form, Problem> {
     ];
     let title = format!("Count or move {}", product.name);
     let form = Form::new(title, format!("{at}/stock/new"), "Write it", fields).back(at);
-    Ok(form.note(format!("By the book there are {} lb. Sweep spills up at once and keep them out of drains.", product.balance_lb)))
+    Ok(form.note(format!(
+        "By the book there are {} lb. Sweep spills up at once and keep them out of drains.",
+        product.balance_lb
+    )))
 }
 
 pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {

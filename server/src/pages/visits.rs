@@ -77,7 +77,9 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
         ("cancelled", "called off beforehand"),
     ]);
     fields.push(Field::one("/status", "How it stands", ends).under("How it ended"));
-    fields.push(Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."));
+    fields.push(
+        Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."),
+    );
     let form = Form::new(
         format!("The visit planned on {}", visit.planned_on),
         format!("/office/visits/{}", visit.id),

@@ -1,10 +1,6 @@
 //! What a browser sends of a form: names and texts, in their order.
 
-use axum::{
-    body::Body,
-    extract::FromRequest,
-    http::Request,
-};
+use axum::{body::Body, extract::FromRequest, http::Request};
 
 use crate::{
     app::App,
@@ -20,7 +16,8 @@ impl FromRequest<App> for Sent {
 
     async fn from_request(request: Request<Body>, app: &App) -> Result<Self, Problem> {
         let read = axum::Form::<Vec<(String, String)>>::from_request(request, app).await;
-        let unreadable = |_| Problem::new(Kind::Malformed, "The form could not be read. Open it again from the office.");
+        let unreadable =
+            |_| Problem::new(Kind::Malformed, "The form could not be read. Open it again from the office.");
         read.map(|axum::Form(pairs)| Self(pairs)).map_err(unreadable)
     }
 }

@@ -27,7 +27,8 @@ fn guaranteed() -> Vec<Field> {
 
 fn claims() -> Vec<Field> {
     vec![
-        Field::tick("/label/enhanced_efficiency", "Labelled as an enhanced-efficiency fertilizer").under("What the label says it is"),
+        Field::tick("/label/enhanced_efficiency", "Labelled as an enhanced-efficiency fertilizer")
+            .under("What the label says it is"),
         Field::tick("/label/organic", "Labelled as natural organic or organic-based"),
         Field::tick("/label/compost", "Compost, or labelled as made of compost"),
         Field::tick("/label/labelled_for_establishment", "Labelled for first establishment or repair of turf"),
@@ -62,16 +63,22 @@ fn printed() -> Vec<Field> {
             .under("What else the label prints, as far as somebody copies it"),
         Field::amount("/label/printed/nitrogen_forms/nitrate_percent", "Nitrate nitrogen, %").optional(),
         Field::amount("/label/printed/nitrogen_forms/urea_percent", "Urea nitrogen that is not coated, %").optional(),
-        Field::amount("/label/printed/nitrogen_forms/other_water_soluble_percent", "Other water-soluble nitrogen, %").optional(),
+        Field::amount("/label/printed/nitrogen_forms/other_water_soluble_percent", "Other water-soluble nitrogen, %")
+            .optional(),
         Field::amount(
             "/label/printed/nitrogen_forms/slowly_available_water_soluble_percent",
             "Slowly available water-soluble nitrogen, %",
         )
         .optional(),
-        Field::amount("/label/printed/nitrogen_forms/water_insoluble_percent", "Water-insoluble nitrogen, %").optional(),
-        Field::amount("/label/printed/nitrogen_forms/coated_slow_release_percent", "Coated slow-release nitrogen, %").optional(),
-        Field::yes_or_no("/label/printed/claims_slow_release", "Calls its nitrogen slow, controlled or timed").optional(),
-        Field::amount("/label/printed/density_lb_per_gal", "Weight of a gallon, lb").optional().help("Of a liquid: only the label's own figure counts."),
+        Field::amount("/label/printed/nitrogen_forms/water_insoluble_percent", "Water-insoluble nitrogen, %")
+            .optional(),
+        Field::amount("/label/printed/nitrogen_forms/coated_slow_release_percent", "Coated slow-release nitrogen, %")
+            .optional(),
+        Field::yes_or_no("/label/printed/claims_slow_release", "Calls its nitrogen slow, controlled or timed")
+            .optional(),
+        Field::amount("/label/printed/density_lb_per_gal", "Weight of a gallon, lb")
+            .optional()
+            .help("Of a liquid: only the label's own figure counts."),
         Field::line("/label/printed/derived_from", "Derived from").optional(),
         Field::line("/label/printed/particle_size", "Size of the particles").optional(),
         Field::line("/label/printed/state_registration", "State registration").optional(),

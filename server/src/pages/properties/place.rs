@@ -74,7 +74,8 @@ pub fn rule_sets(app: &App, state: Option<&str>) -> Vec<Choice> {
 pub fn order(app: &App, form: &mut Form) {
     let state = form.field("/place/state").map(|field| field.text().to_owned()).filter(|state| !state.is_empty());
     // Without a state, the first of the rule sets says which.
-    let first = form.field("/rule_sets").and_then(|field| field.value.first().map(|code| code.chars().take(5).collect()));
+    let first =
+        form.field("/rule_sets").and_then(|field| field.value.first().map(|code| code.chars().take(5).collect()));
     let state: Option<String> = state.or(first);
     if let Some(field) = form.field("/rule_sets") {
         field.control = crate::pages::form::Control::Many(rule_sets(app, state.as_deref()));
@@ -104,7 +105,9 @@ pub async fn suggest(app: &App, form: &mut Form) -> Result<(), Problem> {
     let parts =
         [("/place/state", found.state), ("/place/county", found.county), ("/place/municipality", found.municipality)];
     for (name, code) in parts {
-        if let Some((field, RuleSetCode(code))) = form.field(name).zip(code).filter(|(field, _)| field.text().is_empty()) {
+        if let Some((field, RuleSetCode(code))) =
+            form.field(name).zip(code).filter(|(field, _)| field.text().is_empty())
+        {
             field.value = vec![code];
         }
     }
