@@ -108,7 +108,15 @@ async fn api_page_policy(mut response: Response) -> Response {
     response
 }
 
+/// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
+/// to others nothing is told.
 fn page(html: Result<String, askama::Error>) -> Response {
+    let mut response = page_without_form(html);
+    response.headers_mut().insert(header::REFERRER_POLICY, HeaderValue::from_static("same-origin"));
+    response
+}
+
+fn page_without_form(html: Result<String, askama::Error>) -> Response {
     match html {
         Ok(html) => {
             let mut response = Html(html).into_response();
@@ -116,8 +124,6 @@ fn page(html: Result<String, askama::Error>) -> Response {
             response
                 .headers_mut()
                 .insert(HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin"));
-            // Within this server the origin is told, so that a form can be known as one of its own pages'.
-            response.headers_mut().insert(header::REFERRER_POLICY, HeaderValue::from_static("same-origin"));
             response
         }
         Err(error) => Problem::fault(&error).into_response(),
@@ -141,7 +147,7 @@ async fn front(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
         .map(|set| &set.about)
         .map(|set| (set.code.clone(), set.name.clone(), set.last_checked.to_string()))
         .collect();
-    Ok(page(Front { version: env!("CARGO_PKG_VERSION"), company, sets }.render()))
+    Ok(page_without_form(Front { version: env!("CARGO_PKG_VERSION"), company, sets }.render()))
 }
 
 #[derive(Template)]
@@ -152,7 +158,7 @@ struct ProblemPage {
 
 async fn problem(_: Anyone, Path(slug): Path<String>) -> Result<Response, Problem> {
     let about = KINDS.iter().find(|about| about.slug == slug).ok_or_else(|| Problem::not_found("kind of problem"))?;
-    Ok(page(ProblemPage { about }.render()))
+    Ok(page_without_form(ProblemPage { about }.render()))
 }
 
 async fn style(_: Anyone) -> Response {
