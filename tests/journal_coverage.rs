@@ -94,6 +94,14 @@ async fn people(company: &Company, watch: &mut Watch) {
     let _ = watch.none(owner.delete(&device).await, 200).await;
 }
 
+async fn settings(company: &Company, watch: &mut Watch) {
+    let path = "/api/v1/settings";
+    let change = json!({ "date_order": "month_day_year" });
+    let _ = watch.one(company.owner.put_version(path, "\"v1\"", &change).await, "settings.changed").await;
+    let _ = watch.none(company.owner.put_version(path, "\"v1\"", &change).await, 412).await;
+    let _ = watch.none(company.office.put_version(path, "\"v2\"", &change).await, 403).await;
+}
+
 async fn land(company: &Company, watch: &mut Watch) {
     let office = &company.office;
     let client = json!({ "name": "Client 002", "mailing_address": "2 Street A, Sampletown" });
@@ -271,6 +279,7 @@ async fn each_change_leaves_exactly_one_entry() {
     assert_eq!(watch.entries.iter().filter(|entry| entry["act"] == "company.set_up").count(), 1);
     watch.covered.insert("set_up");
     people(&company, &mut watch).await;
+    settings(&company, &mut watch).await;
     land(&company, &mut watch).await;
     stock(&company, &mut watch).await;
     tools(&company, &mut watch).await;

@@ -1,6 +1,13 @@
 //! The pages, without a browser: who is let in, what is sent, and that a browser's cookie changes something only from this
 //! server's own pages. What a real browser does with them is tried by `tests/browser`.
 
+mod clients;
+mod office;
+mod people;
+mod products;
+mod sections;
+mod visitor;
+
 use harness::{PASSWORD, client, world::Company};
 use reqwest::{Method, StatusCode};
 use serde_json::{Value, json};

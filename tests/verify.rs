@@ -157,6 +157,7 @@ async fn every_kind_of_change_shows() {
         ("a visit", "UPDATE visits SET status = 'done'", "differs in status"),
         ("a name", "UPDATE people SET name = 'Somebody Else' WHERE role = 'technician'", "differs in name"),
         ("a lawn", "UPDATE sections SET water = 'unknown'", "differs in water"),
+        ("how pages write", "UPDATE settings SET date_order = 'month_day_year'", "settings: 1 rows"),
         ("a delivery", "UPDATE lots SET supplier = 'Another'", "differs in supplier"),
         (
             "an invented delivery",

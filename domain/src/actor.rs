@@ -17,6 +17,17 @@ pub enum Role {
     Owner,
 }
 
+impl Role {
+    /// How a page calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Technician => "technician",
+            Self::Office => "office",
+            Self::Owner => "owner",
+        }
+    }
+}
+
 /// A person acting through a device or a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Actor {

@@ -134,6 +134,19 @@ impl FromRequestParts<App> for Visitor {
     }
 }
 
+/// A request that one of this server's own pages sent: asked of forms that nobody needs to be signed in for.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnPage;
+
+impl FromRequestParts<App> for OwnPage {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Problem> {
+        let refused = "A browser sent this from a page that is not this server's, so it was not done.";
+        if from_own_page(parts) { Ok(Self) } else { Err(Problem::new(Kind::NotAllowed, refused)) }
+    }
+}
+
 /// The token that this very request shows, to be ended.
 #[derive(Debug, Clone)]
 pub struct OwnToken(pub String);

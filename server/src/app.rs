@@ -19,7 +19,7 @@ use crate::{
     clock::{Clock, IdSource},
     openapi, pages,
     problem::{Kind, Problem},
-    reply::CursorKey,
+    reply::{CursorKey, Shown},
     schema::Schemas,
     store::Store,
     throttle::Throttle,
@@ -122,7 +122,8 @@ async fn outermost(State((ids, clock)): State<Identity>, request: Request, next:
 
 fn finish(mut response: Response, id: &str) -> Response {
     let status = response.status();
-    if status.is_client_error() || status.is_server_error() {
+    let shown = response.extensions_mut().remove::<Shown>().is_some();
+    if !shown && (status.is_client_error() || status.is_server_error()) {
         let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_reply(status));
         response = problem.render(id, std::mem::take(response.headers_mut()));
     }
@@ -131,7 +132,7 @@ fn finish(mut response: Response, id: &str) -> Response {
         headers.insert(HeaderName::from_static("x-request-id"), value);
     }
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("no-referrer"));
     headers.insert(HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin"));
     headers
         .entry(header::CONTENT_SECURITY_POLICY)

@@ -48,6 +48,7 @@ use crate::{
         (name = "corrections", description = "Further records that say what is true."),
         (name = "reviews", description = "What the owner must look at."),
         (name = "statements", description = "The year's nutrients, traced to their records."),
+        (name = "settings", description = "How the company writes on its pages."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
     components(schemas(Problem, FieldFault, RecordId, LimeCredit, SplitRule, CapOn, SprayRate))

@@ -313,7 +313,11 @@ impl Problem {
     }
 
     pub fn status(&self) -> StatusCode {
-        StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+        Self::status_of(self.status)
+    }
+
+    pub fn status_of(status: u16) -> StatusCode {
+        StatusCode::from_u16(status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
     /// Writes the body. Only the outermost layer calls it, because only it knows the request id.

@@ -16,6 +16,10 @@ use crate::{
     problem::{FieldFault, Kind, Problem},
 };
 
+/// Marks an error reply that is a page already and stays one: a form that comes back with its faults.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown;
+
 /// What can be shown with a version and asked for again cheaply.
 pub trait Versioned: Serialize {
     fn version(&self) -> i64;

@@ -28,7 +28,7 @@ pub fn routes() -> OpenApiRouter<App> {
 #[utoipa::path(post, path = "/api/v1/clients", operation_id = "create_client", tag = "clients", security(("bearer" = ["office", "owner"])),
     params(IdempotencyKey), request_body = ClientInput,
     responses((status = 201, description = "Added.", body = Client, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_client(
+pub async fn create_client(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -82,7 +82,7 @@ async fn get_client(
 #[utoipa::path(put, path = "/api/v1/clients/{id}", operation_id = "replace_client", tag = "clients", security(("bearer" = ["office", "owner"])),
     params(("id" = ClientId, Path, description = "The client."), IfMatch), request_body = ClientInput,
     responses((status = 200, description = "Changed.", body = Client)))]
-async fn replace_client(
+pub async fn replace_client(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,

@@ -42,7 +42,7 @@ fn number_taken(error: sqlx::Error) -> Problem {
 #[utoipa::path(post, path = "/api/v1/lots", operation_id = "create_lot", tag = "products",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = LotInput,
     responses((status = 201, description = "Added.", body = Lot, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_lot(
+pub async fn create_lot(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,

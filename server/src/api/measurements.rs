@@ -40,7 +40,7 @@ pub fn routes() -> OpenApiRouter<App> {
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = MeasurementInput,
     responses((status = 201, description = "Added.", body = Measurement, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_measurement(
+pub async fn create_measurement(
     staff: AnyStaff,
     State(app): State<App>,
     key: IdempotencyKey,

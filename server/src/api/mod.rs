@@ -1,35 +1,36 @@
 //! One noun a file: request and response types and handlers. They translate and decide nothing.
 
-mod applications;
-mod blends;
-mod calibrations;
-mod checks;
-mod clearances;
-mod clients;
-mod corrections;
-mod days;
-mod drift;
-mod equipment;
-mod journal;
-mod lots;
-mod measurements;
-mod metrics;
-mod people;
-mod places;
-mod plans;
-mod product_files;
-mod products;
-mod programmes;
-mod properties;
-mod reviews;
-mod rule_sets;
-mod sections;
-mod sessions;
-mod soil_reports;
-mod statements;
-mod stock;
-mod visits;
-mod weather;
+pub(crate) mod applications;
+pub(crate) mod blends;
+pub(crate) mod calibrations;
+pub(crate) mod checks;
+pub(crate) mod clearances;
+pub(crate) mod clients;
+pub(crate) mod corrections;
+pub(crate) mod days;
+pub(crate) mod drift;
+pub(crate) mod equipment;
+pub(crate) mod journal;
+pub(crate) mod lots;
+pub(crate) mod measurements;
+pub(crate) mod metrics;
+pub(crate) mod people;
+pub(crate) mod places;
+pub(crate) mod plans;
+pub(crate) mod product_files;
+pub(crate) mod products;
+pub(crate) mod programmes;
+pub(crate) mod properties;
+pub(crate) mod reviews;
+pub(crate) mod rule_sets;
+pub(crate) mod sections;
+pub(crate) mod sessions;
+pub(crate) mod settings;
+pub(crate) mod soil_reports;
+pub(crate) mod statements;
+pub(crate) mod stock;
+pub(crate) mod visits;
+pub(crate) mod weather;
 
 use domain::{
     ids::ProductId,
@@ -78,6 +79,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(corrections::routes())
         .merge(reviews::routes())
         .merge(statements::routes())
+        .merge(settings::routes())
         .merge(journal::routes())
 }
 

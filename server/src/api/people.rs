@@ -56,7 +56,7 @@ const DEVICE_LIFE: SignedDuration = SignedDuration::from_hours(180 * 24);
 #[utoipa::path(post, path = "/api/v1/people", operation_id = "create_person", tag = "people", security(("bearer" = ["owner"])),
     params(IdempotencyKey), request_body = PersonInput,
     responses((status = 201, description = "Added.", body = Person, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_person(
+pub async fn create_person(
     OwnerOnly(actor): OwnerOnly,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -156,7 +156,7 @@ async fn get_person(
 #[utoipa::path(put, path = "/api/v1/people/{id}", operation_id = "replace_person", tag = "people", security(("bearer" = ["owner"])),
     params(("id" = PersonId, Path, description = "The person."), IfMatch), request_body = PersonInput,
     responses((status = 200, description = "Changed.", body = Person)))]
-async fn replace_person(
+pub async fn replace_person(
     OwnerOnly(actor): OwnerOnly,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
@@ -185,12 +185,12 @@ async fn replace_person(
 
 /// A code to enrol one phone with.
 #[derive(Debug, Serialize, ToSchema)]
-struct EnrolmentCode {
+pub struct EnrolmentCode {
     /// Type it into the phone, or send it there. Shown once; works once.
     #[schema(max_length = 60, example = "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3")]
-    code: String,
+    pub code: String,
     person_id: PersonId,
-    expires_at: Instant,
+    pub expires_at: Instant,
 }
 
 /// Make a code to enrol a phone
@@ -200,15 +200,25 @@ struct EnrolmentCode {
     security(("bearer" = ["office", "owner"])), params(("id" = PersonId, Path, description = "Whose phone it is.")),
     responses((status = 201, description = "The code.", body = EnrolmentCode)))]
 async fn create_enrolment_code(
-    OfficeOrOwner(actor): OfficeOrOwner,
+    office: OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
 ) -> Result<Response, Problem> {
+    let made = new_enrolment_code(office, &app, id).await?;
+    Ok((StatusCode::CREATED, no_store(), Json(made)).into_response())
+}
+
+/// Makes and stores a code, for the API and for the office's page.
+pub async fn new_enrolment_code(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    app: &App,
+    id: PersonId,
+) -> Result<EnrolmentCode, Problem> {
     let code = new_code()?;
     let at = app.clock.now();
     let (digest, expires_at) = (code_hash(&code), at.plus(CODE_LIFE));
     let deed = Deed { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
-    office::change(&app, deed, move |connection| {
+    office::change(app, deed, move |connection| {
         Box::pin(async move {
             let person = store::people::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("person"))?;
             if actor.role != Role::Owner && person.role != Role::Technician {
@@ -228,7 +238,7 @@ async fn create_enrolment_code(
         })
     })
     .await?;
-    Ok((StatusCode::CREATED, no_store(), Json(EnrolmentCode { code, person_id: id, expires_at })).into_response())
+    Ok(EnrolmentCode { code, person_id: id, expires_at })
 }
 
 #[derive(Debug, Deserialize, ToSchema)]
@@ -317,7 +327,7 @@ async fn list_devices(
 /// At once. What it had not yet sent stays on it and can be sent after it is enrolled again.
 #[utoipa::path(delete, path = "/api/v1/devices/{id}", operation_id = "revoke_device", tag = "people", security(("bearer" = ["office", "owner"])),
     params(("id" = DeviceId, Path, description = "The phone.")), responses((status = 200, description = "Locked out.", body = Device)))]
-async fn revoke_device(
+pub async fn revoke_device(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Device>,

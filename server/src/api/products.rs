@@ -78,7 +78,7 @@ fn printed(fault: &PrintedFault) -> FieldFault {
 #[utoipa::path(post, path = "/api/v1/products", operation_id = "create_product", tag = "products",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = ProductInput,
     responses((status = 201, description = "Added.", body = Product, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_product(
+pub async fn create_product(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -218,8 +218,8 @@ async fn get_amounts(
 #[derive(Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "status": "hold" }))]
-struct ProductStatusInput {
-    status: ProductStatus,
+pub struct ProductStatusInput {
+    pub status: ProductStatus,
 }
 
 /// Set a product's status
@@ -228,7 +228,7 @@ struct ProductStatusInput {
 #[utoipa::path(put, path = "/api/v1/products/{id}/status", operation_id = "set_product_status", tag = "products",
     security(("bearer" = ["office", "owner"])), params(("id" = ProductId, Path, description = "The product."), IfMatch),
     request_body = ProductStatusInput, responses((status = 200, description = "Changed.", body = Product)))]
-async fn set_product_status(
+pub async fn set_product_status(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,

@@ -154,7 +154,7 @@ async fn check(
 #[utoipa::path(post, path = "/api/v1/properties", operation_id = "create_property", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = PropertyInput,
     responses((status = 201, description = "Added.", body = Property, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_property(
+pub async fn create_property(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -219,7 +219,7 @@ async fn get_property(
 #[utoipa::path(put, path = "/api/v1/properties/{id}", operation_id = "replace_property", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property."), IfMatch),
     request_body = PropertyInput, responses((status = 200, description = "Changed.", body = Property)))]
-async fn replace_property(
+pub async fn replace_property(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,

@@ -90,7 +90,7 @@ fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
 #[utoipa::path(post, path = "/api/v1/sections", operation_id = "create_section", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = SectionInput,
     responses((status = 201, description = "Added.", body = Section, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_section(
+pub async fn create_section(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -153,7 +153,7 @@ async fn get_section(
 #[utoipa::path(put, path = "/api/v1/sections/{id}", operation_id = "replace_section", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IfMatch),
     request_body = SectionInput, responses((status = 200, description = "Changed.", body = Section)))]
-async fn replace_section(
+pub async fn replace_section(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,

@@ -128,7 +128,7 @@ async fn set_up(
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "name": "owner", "password": "three plain words here" }))]
-struct SessionInput {
+pub struct SessionInput {
     #[schema(min_length = 1, max_length = 80)]
     name: String,
     #[schema(min_length = 1, max_length = 200)]
@@ -163,7 +163,7 @@ pub fn handed_over(token: String, in_browser: bool, lasts: SignedDuration) -> (H
 /// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by address, and by name and address.
 #[utoipa::path(post, path = "/api/v1/sessions", operation_id = "create_session", tag = "sessions", security(()), request_body = SessionInput,
     responses((status = 201, description = "Signed in.", body = Session)))]
-async fn create_session(
+pub async fn create_session(
     _: Anyone,
     State(app): State<App>,
     peer: Peer,
@@ -204,7 +204,7 @@ pub fn no_store() -> HeaderMap {
 /// Ends the token that this request carries, at once.
 #[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
     responses((status = 204, description = "Signed out.")))]
-async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
+pub async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
     let (digest, at) = (hash(&token), app.clock.now());
     app.store
         .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))

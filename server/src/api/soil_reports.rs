@@ -52,7 +52,7 @@ pub fn routes() -> OpenApiRouter<App> {
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = SoilReportInput,
     responses((status = 201, description = "Added.", body = SoilReport, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_soil_report(
+pub async fn create_soil_report(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,

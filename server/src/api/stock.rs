@@ -89,7 +89,7 @@ fn kind(change: StockChange) -> MovementKind {
 #[utoipa::path(post, path = "/api/v1/stock-movements", operation_id = "create_stock_movement", tag = "products",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = StockMovementInput,
     responses((status = 201, description = "Written.", body = StockMovement, headers(("Location" = String, description = "The list it is in.")))))]
-async fn create_stock_movement(
+pub async fn create_stock_movement(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,

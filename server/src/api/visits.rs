@@ -173,7 +173,7 @@ async fn round_faults(
 #[utoipa::path(post, path = "/api/v1/visits", operation_id = "create_visit", tag = "visits",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = VisitInput,
     responses((status = 201, description = "Planned.", body = Visit, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_visit(
+pub async fn create_visit(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -233,7 +233,7 @@ async fn get_visit(
 #[utoipa::path(put, path = "/api/v1/visits/{id}", operation_id = "replace_visit", tag = "visits",
     security(("bearer" = ["office", "owner"])), params(("id" = VisitId, Path, description = "The visit."), IfMatch),
     request_body = VisitChange, responses((status = 200, description = "Changed.", body = Visit)))]
-async fn replace_visit(
+pub async fn replace_visit(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Visit>,

@@ -8,9 +8,9 @@ use axum::{
 };
 use domain::actor::{Actor, Role};
 
-use super::page;
+use super::{local::Local, office::dates, page};
 use crate::{
-    access::{Anyone, Visitor},
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
     app::App,
     problem::{Kind, Problem},
     reply::Span,
@@ -21,11 +21,32 @@ use crate::{
 #[derive(Debug, Clone, Copy)]
 pub struct Desk(pub Actor);
 
+impl Desk {
+    /// The same permission as the API asks for.
+    pub fn office(self) -> OfficeOrOwner {
+        OfficeOrOwner(self.0)
+    }
+
+    pub fn is_owner(self) -> bool {
+        self.0.role == Role::Owner
+    }
+}
+
 impl FromRequestParts<App> for Desk {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        match Visitor::from_request_parts(parts, app).await.map_err(IntoResponse::into_response)?.0 {
+        let told = if parts.method.is_safe() {
+            Visitor::from_request_parts(parts, app).await.map(|visitor| visitor.0)
+        } else {
+            // A form from another page is refused; one that outlived its session is sent to the sign-in.
+            match AnyStaff::from_request_parts(parts, app).await {
+                Ok(staff) => Ok(Some(staff.0)),
+                Err(problem) if problem.status == 401 => Ok(None),
+                Err(problem) => Err(problem),
+            }
+        };
+        match told.map_err(IntoResponse::into_response)? {
             Some(actor) if actor.role != Role::Technician => Ok(Self(actor)),
             Some(_) => {
                 Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
@@ -39,12 +60,27 @@ impl FromRequestParts<App> for Desk {
     }
 }
 
-#[derive(Template)]
-#[template(path = "sign_in.html")]
-struct SignIn {}
+/// The owner, at a page. The office is told no.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnerDesk(pub Desk);
 
-pub async fn sign_in(_: Anyone) -> Response {
-    page(SignIn {}.render())
+impl OwnerDesk {
+    /// The same permission as the API asks for.
+    pub fn owner(self) -> OwnerOnly {
+        OwnerOnly(self.0.0)
+    }
+}
+
+impl FromRequestParts<App> for OwnerDesk {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let desk = Desk::from_request_parts(parts, app).await?;
+        if desk.is_owner() {
+            return Ok(Self(desk));
+        }
+        Err(Problem::new(Kind::NotAllowed, "This page is for the owner.").into_response())
+    }
 }
 
 #[derive(Template)]
@@ -78,14 +114,16 @@ struct Set {
 
 /// Every rule set as it holds today.
 pub async fn rules(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let today = app.clock.now().day_in(&jiff::tz::TimeZone::UTC);
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let today = Local::of(&zone).day(app.clock.now());
+    let order = dates(&app).await?;
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
         let codes = std::slice::from_ref(&set.about.code);
         Set {
             name: set.about.name.clone(),
             code: set.about.code.clone(),
-            last_checked: set.about.last_checked.to_string(),
+            last_checked: order.day(set.about.last_checked),
             coverage: set.about.coverage.clone(),
             rules: app.law.on_day(codes, today).into_iter().filter(own).collect(),
         }

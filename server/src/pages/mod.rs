@@ -1,9 +1,24 @@
 //! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
+mod attention;
+mod clients;
 mod desk;
+mod form;
+mod local;
+mod lots;
+mod measurements;
 mod office;
+mod people;
 mod phone;
+mod products;
+mod properties;
+mod sections;
+mod sessions;
+mod settings;
+mod soil_reports;
+mod stock;
+mod visits;
 mod year;
 
 use askama::Template;
@@ -37,11 +52,11 @@ pub fn routes(document: &OpenApi) -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
-        .route("/sign-in", get(desk::sign_in))
+        .route("/sign-in", get(sessions::sign_in).post(sessions::send_sign_in))
+        .route("/sign-out", axum::routing::post(sessions::sign_out))
         .route("/reviews", get(desk::reviews))
         .route("/rules", get(desk::rules))
-        .route("/office", get(office::today))
-        .route("/office/properties/{id}", get(office::property))
+        .merge(desk_routes())
         .route("/year", get(year::year))
         .route("/year/{id}", get(year::client))
         .route("/records/{id}", get(year::record))
@@ -58,12 +73,50 @@ pub fn routes(document: &OpenApi) -> Router<App> {
         .merge(interactive)
 }
 
+/// What the office and the owner find, enter and correct. A form is shown by GET and sent by POST to the same address.
+fn desk_routes() -> Router<App> {
+    Router::new()
+        .route("/office", get(office::today))
+        .route("/office/clients", get(clients::list))
+        .route("/office/clients/new", get(clients::new).post(clients::add))
+        .route("/office/clients/{id}", get(clients::one).post(clients::change))
+        .route("/office/clients/{id}/properties/new", get(properties::new).post(properties::add))
+        .route("/office/properties/{id}", get(properties::one))
+        .route("/office/properties/{id}/edit", get(properties::edit).post(properties::change))
+        .route("/office/properties/{id}/sections/new", get(sections::new).post(sections::add))
+        .route("/office/properties/{id}/visits/new", get(visits::new).post(visits::add))
+        .route("/office/sections/{id}", get(sections::one).post(sections::change))
+        .route("/office/sections/{id}/measurements/new", get(measurements::new).post(measurements::add))
+        .route("/office/sections/{id}/soil-reports/new", get(soil_reports::new).post(soil_reports::add))
+        .route("/office/visits/{id}", get(visits::one).post(visits::change))
+        .route("/office/products", get(products::list))
+        .route("/office/products/new", get(products::new).post(products::add))
+        .route("/office/products/{id}", get(products::one))
+        .route("/office/products/{id}/status", get(products::status).post(products::set_status))
+        .route("/office/products/{id}/lots/new", get(lots::new).post(lots::add))
+        .route("/office/products/{id}/stock/new", get(stock::new).post(stock::add))
+        .route("/office/settings", get(settings::one).post(settings::change))
+        .route("/office/people", get(people::list))
+        .route("/office/people/new", get(people::new).post(people::add))
+        .route("/office/people/{id}", get(people::one).post(people::change))
+        .route("/office/people/{id}/code", get(people::ask_code).post(people::make_code))
+        .route("/office/phones/{id}/lock-out", get(people::ask_lock_out).post(people::lock_out))
+}
+
 async fn api_page_policy(mut response: Response) -> Response {
     response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(API_PAGE_POLICY));
     response
 }
 
+/// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
+/// to others nothing is told.
 fn page(html: Result<String, askama::Error>) -> Response {
+    let mut response = page_without_form(html);
+    response.headers_mut().insert(header::REFERRER_POLICY, HeaderValue::from_static("same-origin"));
+    response
+}
+
+fn page_without_form(html: Result<String, askama::Error>) -> Response {
     match html {
         Ok(html) => {
             let mut response = Html(html).into_response();
@@ -94,7 +147,7 @@ async fn front(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
         .map(|set| &set.about)
         .map(|set| (set.code.clone(), set.name.clone(), set.last_checked.to_string()))
         .collect();
-    Ok(page(Front { version: env!("CARGO_PKG_VERSION"), company, sets }.render()))
+    Ok(page_without_form(Front { version: env!("CARGO_PKG_VERSION"), company, sets }.render()))
 }
 
 #[derive(Template)]
@@ -105,7 +158,7 @@ struct ProblemPage {
 
 async fn problem(_: Anyone, Path(slug): Path<String>) -> Result<Response, Problem> {
     let about = KINDS.iter().find(|about| about.slug == slug).ok_or_else(|| Problem::not_found("kind of problem"))?;
-    Ok(page(ProblemPage { about }.render()))
+    Ok(page_without_form(ProblemPage { about }.render()))
 }
 
 async fn style(_: Anyone) -> Response {

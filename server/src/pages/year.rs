@@ -13,7 +13,7 @@ use domain::{
 };
 use serde::Deserialize;
 
-use super::{desk::Desk, page};
+use super::{desk::Desk, local::Local, page};
 use crate::{
     access::Scope,
     app::App,
@@ -37,7 +37,7 @@ pub struct Which {
 /// First and last day of the year that is asked for, and the day whose caps are shown.
 async fn days(app: &App, which: &Which) -> Result<(i16, Day, Day, Day, String), Problem> {
     let (company, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
-    let today = app.clock.now().day_in(&domain::time::zone(&zone).unwrap_or(jiff::tz::TimeZone::UTC));
+    let today = Local::of(&zone).day(app.clock.now());
     let year = which.year.unwrap_or(today.year());
     let from = Day::new(year, 1, 1).map_err(|_| {
         Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")])
@@ -153,6 +153,7 @@ struct RecordPage {
     word: &'static str,
     /// Start, end and receipt as the clock at the property showed them.
     times: [String; 3],
+    clock_fault: Option<String>,
     sections: Vec<String>,
 }
 
@@ -171,19 +172,20 @@ pub async fn record(
     let product = store::products::get(reader, a.product_id).await?.ok_or_else(missing)?.name;
     let sections: Vec<ids::SectionId> = a.lines.iter().map(|line| line.section_id).collect();
     let tested = store::soil_reports::all_tested(reader, &sections, a.applied_on).await?;
-    let today = app.clock.now().day_in(&domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC));
+    let local = Local::of(&property.time_zone);
+    let today = local.day(app.clock.now());
     let duties = duties::of_record(&a, &client, &property, tested, today, &app.law);
     let word = match d.verdict {
         Verdict::Go => "go",
         Verdict::Care => "care",
         Verdict::Stop => "stop",
     };
-    let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
-    let times = [a.started_at, a.finished_at, a.received_at].map(|at| at.local_minute(&zone));
+    let times = [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at));
     let named = store::sections::list(reader, Span { after: 0, take: 200 }, Some(a.property_id), scope).await?;
     let name = |id: &ids::SectionId| {
         named.iter().find(|row| row.item.id == *id).map_or_else(|| id.to_string(), |row| row.item.name.clone())
     };
     let sections = sections.iter().map(name).collect();
-    Ok(page(RecordPage { a, d, duties, address: property.address, product, word, times, sections }.render()))
+    let (address, clock_fault) = (property.address, local.fault);
+    Ok(page(RecordPage { a, d, duties, address, product, word, times, clock_fault, sections }.render()))
 }

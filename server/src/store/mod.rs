@@ -6,6 +6,7 @@
 //! answered.
 
 pub mod applications;
+pub mod attention;
 pub mod backup;
 pub mod calibrations;
 pub mod clearances;
@@ -27,6 +28,7 @@ pub mod properties;
 pub mod reviews;
 pub mod search;
 pub mod sections;
+pub mod settings;
 pub mod soil_reports;
 pub mod statements;
 pub mod stock;

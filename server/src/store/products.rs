@@ -54,6 +54,17 @@ pub enum ProductStatus {
     Retired,
 }
 
+impl ProductStatus {
+    /// How a page calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Active => "✓ in use",
+            Self::Hold => "▲ on hold",
+            Self::Retired => "■ retired",
+        }
+    }
+}
+
 /// A product: a label, and what is in stock of it.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Product {

@@ -45,6 +45,21 @@ pub enum MovementKind {
     Corrected,
 }
 
+impl MovementKind {
+    /// How a page calls it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Received => "delivered",
+            Self::Applied => "put down",
+            Self::Returned => "sent back",
+            Self::Spilled => "spilled",
+            Self::Disposed => "disposed of",
+            Self::Counted => "counted: the difference to the book",
+            Self::Corrected => "corrected",
+        }
+    }
+}
+
 /// A stock movement as the office writes it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

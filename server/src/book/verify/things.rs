@@ -11,7 +11,7 @@ use crate::{
     access::Scope,
     store::{
         calibrations, clients, devices, equipment, lots, measurements, people, product_files, products, programmes,
-        properties, sections, soil_reports,
+        properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -70,6 +70,7 @@ impl Expected {
             "device.enrolled" => "devices",
             "record.reviewed" => "reviews",
             "attempt.refused" => "attempts",
+            "settings.changed" => "settings",
             "clearance.given_back" => "clearance_ends",
             _ => "",
         };
@@ -146,6 +147,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));
             movement
         })),
+        "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),
     }))

@@ -1,0 +1,110 @@
+//! Clients, as the office enters and corrects them.
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::ids;
+
+use super::{
+    desk::Desk,
+    form::{Field, Form, Sent},
+    office::{ROWS, dates},
+    page,
+};
+use crate::{
+    access::Scope,
+    api,
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, clients::Client, properties::Property, settings::DateOrder},
+};
+
+fn form(title: &str, action: String, button: &'static str) -> Form {
+    let fields = vec![
+        Field::line("/name", "Name"),
+        Field::lines("/mailing_address", "Mailing address"),
+        Field::telephone("/phone", "Telephone").optional(),
+        Field::day("/cancelled_on", "Service ends on")
+            .optional()
+            .help("From that day on nothing is applied for this client."),
+    ];
+    Form::new(title, action, button, fields).back("/office/clients")
+}
+
+fn blank() -> Form {
+    form("A new client", "/office/clients/new".to_owned(), "Add the client")
+}
+
+fn stored_form(client: &Client) -> Form {
+    let id = client.id;
+    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Store the change")
+        .filled(client, client.version())
+        .back(format!("/office/clients/{id}"))
+}
+
+async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
+    let found = store::clients::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("client"))
+}
+
+#[derive(Template)]
+#[template(path = "clients.html")]
+struct Clients {
+    dates: DateOrder,
+    clients: Vec<Client>,
+}
+
+/// All clients.
+pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    let rows = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
+    let mut clients: Vec<Client> = rows.into_iter().map(|row| row.item).collect();
+    clients.sort_by_cached_key(|client| client.name.to_lowercase());
+    Ok(page(Clients { dates: dates(&app).await?, clients }.render()))
+}
+
+pub async fn new(_: Desk, State(app): State<App>) -> Response {
+    blank().once(&app).show()
+}
+
+pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+    let form = blank().sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::clients::create_client(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/clients/{id}"))
+}
+
+#[derive(Template)]
+#[template(path = "client.html")]
+struct ClientPage {
+    client: Client,
+    properties: Vec<Property>,
+    form: Form,
+}
+
+/// A client, the properties, and the form that corrects it.
+pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>) -> Result<Response, Problem> {
+    let client = get(&app, id).await?;
+    let rows = store::properties::list(app.store.reader(), ROWS, Some(id), Scope::Company).await?;
+    let properties = rows.into_iter().map(|row| row.item).collect();
+    let form = stored_form(&client);
+    Ok(page(ClientPage { client, properties, form }.render()))
+}
+
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = stored_form(&get(&app, id).await?).sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::clients::replace_client(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    form.changed(done, &stored_form(&get(&app, id).await?), &format!("/office/clients/{id}"))
+}

@@ -1,0 +1,203 @@
+//! Forms that work without a script. A form is a list of fields named by JSON pointers into the request of the API that it
+//! sends; what was typed becomes that request, is held against the same schema and goes to the same handler. Faults come
+//! back beside their fields with what was typed, and a change that somebody else overtook shows both versions.
+
+mod answer;
+mod choice;
+mod field;
+mod said;
+mod sent;
+
+use askama::Template;
+use axum::response::Response;
+use serde::{Serialize, de::DeserializeOwned};
+use serde_json::Value;
+use utoipa::ToSchema;
+
+pub use self::{
+    choice::{Choice, choices},
+    field::{Control, Field},
+    sent::Sent,
+};
+use super::page;
+use crate::{
+    app::App,
+    extract::{self, IdempotencyKey, IfMatch, Valid},
+    problem::{FieldFault, Kind, Problem},
+};
+
+/// A form with what stands in it, and the page around it.
+#[derive(Debug)]
+pub struct Form {
+    pub title: String,
+    /// Where somebody goes who does not want it.
+    pub back: String,
+    pub action: String,
+    pub button: &'static str,
+    pub fields: Vec<Field>,
+    /// Sentences above the fields.
+    pub notes: Vec<String>,
+    /// What is wrong and belongs to no field.
+    pub general: Vec<String>,
+    /// A second button that stores nothing: its name and its words.
+    pub look: Option<&'static str>,
+    /// By what the same form sent twice is recognised.
+    pub key: Option<String>,
+    /// The version that is changed.
+    pub version: Option<i64>,
+}
+
+#[derive(Template)]
+#[template(path = "entry.html")]
+struct Entry {
+    form: Form,
+}
+
+impl Form {
+    pub fn new(title: impl Into<String>, action: impl Into<String>, button: &'static str, fields: Vec<Field>) -> Self {
+        Self {
+            title: title.into(),
+            back: "/office".to_owned(),
+            action: action.into(),
+            button,
+            fields,
+            notes: Vec::new(),
+            general: Vec::new(),
+            look: None,
+            key: None,
+            version: None,
+        }
+    }
+
+    #[must_use]
+    pub fn back(mut self, to: impl Into<String>) -> Self {
+        self.back = to.into();
+        self
+    }
+
+    #[must_use]
+    pub fn note(mut self, words: impl Into<String>) -> Self {
+        self.notes.push(words.into());
+        self
+    }
+
+    /// A form that makes something, with a key of its own.
+    #[must_use]
+    pub fn once(mut self, app: &App) -> Self {
+        self.key = Some(app.ids.uuid(app.clock.now()).to_string());
+        self
+    }
+
+    /// A form that changes something, filled with what is stored.
+    #[must_use]
+    pub fn filled(mut self, stored: &impl Serialize, version: i64) -> Self {
+        let stored = serde_json::to_value(stored).unwrap_or_default();
+        for field in &mut self.fields {
+            if let Some(value) = stored.pointer(&field.name) {
+                field.fill(value);
+            }
+        }
+        self.version = Some(version);
+        self
+    }
+
+    /// What somebody sent, in place of what stood there.
+    #[must_use]
+    pub fn sent(mut self, sent: &Sent) -> Self {
+        for field in &mut self.fields {
+            field.value = sent.all(&field.name);
+        }
+        self.key = sent.one("key");
+        self.version = sent.one("version").and_then(|text| text.parse().ok());
+        self
+    }
+
+    pub fn field(&mut self, name: &str) -> Option<&mut Field> {
+        self.fields.iter_mut().find(|field| field.name == name)
+    }
+
+    /// The request of the API that this form sends.
+    pub fn body(&self) -> Value {
+        let mut body = Value::Object(serde_json::Map::new());
+        for field in &self.fields {
+            if let (true, Some(value)) = (field.name.starts_with('/'), field.json()) {
+                put(&mut body, &field.name, value);
+            }
+        }
+        body
+    }
+
+    /// The request, held against its schema.
+    pub fn valid<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<Valid<T>, Problem> {
+        let body = self.body();
+        let fingerprint = extract::fingerprint(&body);
+        Ok(Valid { value: extract::checked(app, body, |fault| fault)?, fingerprint })
+    }
+
+    pub fn key(&self) -> Result<IdempotencyKey, Problem> {
+        let known = self.key.as_ref().filter(|key| (16..=64).contains(&key.len()) && key.bytes().all(plain));
+        let lost =
+            || Problem::new(Kind::Malformed, "The form came without its own key. Open it again from the office.");
+        known.cloned().map(|key| IdempotencyKey { key: Some(key) }).ok_or_else(lost)
+    }
+
+    pub fn if_match(&self) -> Result<IfMatch, Problem> {
+        let lost = || Problem::new(Kind::VersionRequired, "The form came without its version. Open it again.");
+        let version = self.version.filter(|version| *version > 0).ok_or_else(lost)?;
+        Ok(IfMatch { versions: Some(Value::from(vec![version]).to_string()) })
+    }
+
+    /// What an act that makes something is asked with.
+    pub fn asked<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<(IdempotencyKey, Valid<T>), Problem> {
+        Ok((self.key()?, self.valid(app)?))
+    }
+
+    /// What an act that changes something is asked with.
+    pub fn asked_change<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<(IfMatch, Valid<T>), Problem> {
+        Ok((self.if_match()?, self.valid(app)?))
+    }
+
+    /// Shows the form.
+    pub fn show(self) -> Response {
+        page(Entry { form: self }.render())
+    }
+
+    pub fn has_field_faults(&self) -> bool {
+        self.fields.iter().any(|field| !field.faults.is_empty())
+    }
+
+    /// How many things are to be mended.
+    pub fn faults(&self) -> usize {
+        self.general.len() + self.fields.iter().map(|field| field.faults.len()).sum::<usize>()
+    }
+}
+
+/// The faults of the page's own fields together with those of the request, all at once.
+pub fn also<T>(asked: Result<T, Problem>, faults: Vec<FieldFault>) -> Result<T, Problem> {
+    match asked {
+        asked if faults.is_empty() => asked,
+        Ok(_) => Err(Problem::invalid(faults)),
+        Err(problem) if problem.errors.is_empty() => Err(problem),
+        Err(mut problem) => {
+            problem.errors.extend(faults);
+            Err(problem)
+        }
+    }
+}
+
+fn plain(byte: u8) -> bool {
+    byte.is_ascii_alphanumeric() || b"_:.-".contains(&byte)
+}
+
+/// Puts a value at a JSON pointer of objects.
+fn put(body: &mut Value, pointer: &str, value: Value) {
+    let mut here = body;
+    for part in pointer.split('/').skip(1) {
+        if !here.is_object() {
+            *here = Value::Object(serde_json::Map::new());
+        }
+        let Some(members) = here.as_object_mut() else { return };
+        here = members.entry(part).or_insert(Value::Null);
+    }
+    *here = value;
+}

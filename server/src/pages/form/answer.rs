@@ -1,0 +1,105 @@
+//! How a form is answered: on to what was made or changed, or the form again with every fault.
+
+use axum::response::{IntoResponse, Redirect, Response};
+use serde_json::Value;
+
+use super::{Field, Form};
+use crate::{
+    app::App,
+    problem::{FieldFault, Kind, Problem},
+    reply::{Created, Shown},
+};
+
+impl Form {
+    /// After something was made: its page, or the form with every fault.
+    pub fn made(
+        self,
+        app: &App,
+        done: Result<Created, Problem>,
+        to: impl FnOnce(&str) -> String,
+    ) -> Result<Response, Problem> {
+        match done {
+            Ok(created) => {
+                let made: Value = serde_json::from_str(&created.body)?;
+                Ok(Redirect::to(&to(made["id"].as_str().unwrap_or_default())).into_response())
+            }
+            Err(problem) if problem.code == Kind::KeyReused.about().slug => {
+                let mut again = self.once(app);
+                again.general.push(
+                    "This very form was stored once already, with other words in it. What stands here now is not stored; send it again only if it is a further one.".to_owned(),
+                );
+                Ok(refused(again, 409))
+            }
+            Err(problem) => self.refuse(problem),
+        }
+    }
+
+    /// After a change: the page of what was changed, or the form with every fault. `stored` is the form as the book has it.
+    pub fn changed<T>(self, done: Result<T, Problem>, stored: &Self, to: &str) -> Result<Response, Problem> {
+        match done {
+            Ok(_) => Ok(Redirect::to(to).into_response()),
+            Err(problem) if problem.code == Kind::VersionOutdated.about().slug => {
+                let both = self.beside(stored);
+                // Sent twice: the book says already what this form says.
+                if both.fields.iter().all(|field| field.other.is_none()) {
+                    return Ok(Redirect::to(to).into_response());
+                }
+                Ok(refused(both, problem.status))
+            }
+            Err(problem) => self.refuse(problem),
+        }
+    }
+
+    /// Both versions: what was typed in the fields, and beside each that differs what the book has.
+    fn beside(mut self, stored: &Self) -> Self {
+        for field in &mut self.fields {
+            let theirs = stored.fields.iter().find(|other| other.name == field.name);
+            field.other = theirs.filter(|theirs| !theirs.same(field)).map(Field::words);
+        }
+        self.version = stored.version;
+        self.general.push(
+            "Somebody changed this while the form was open, and nothing of yours is stored yet. Where the two differ, the book's version stands beside yours. Put right what you want to keep, and store again.".to_owned(),
+        );
+        self
+    }
+
+    /// The same form with every fault, if the problem is one that a person can mend here.
+    pub fn refuse(mut self, problem: Problem) -> Result<Response, Problem> {
+        if !matches!(problem.status, 409 | 422) {
+            return Err(problem);
+        }
+        for fault in &problem.errors {
+            self.place(fault);
+        }
+        if problem.errors.is_empty() {
+            self.general.push(problem.detail);
+        }
+        Ok(refused(self, problem.status))
+    }
+
+    /// Puts a fault beside its field: the one it names, or the nearest around it.
+    fn place(&mut self, fault: &FieldFault) {
+        let pointer = fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#');
+        let detail = fault.detail.trim_end_matches('.');
+        let around = |field: &&mut Field| {
+            pointer == field.name
+                || pointer.starts_with(&format!("{}/", field.name))
+                || field.name.starts_with(&format!("{pointer}/"))
+        };
+        match self.fields.iter_mut().filter(|field| !field.is_hidden()).find(around) {
+            Some(field) => {
+                let named = field.chosen_at(pointer).map(|words| format!("{words} ")).unwrap_or_default();
+                field.faults.push(format!("{named}{detail}"));
+            }
+            None => self.general.push(format!("{} {detail}", pointer.trim_start_matches('/'))),
+        }
+    }
+}
+
+/// The form again, under the status that says why.
+fn refused(form: Form, status: u16) -> Response {
+    let mut response = form.show();
+    *response.status_mut() = Problem::status_of(status);
+    response.extensions_mut().insert(Shown);
+    response
+}

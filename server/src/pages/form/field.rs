@@ -1,0 +1,169 @@
+//! One field of a form: what it is called, how it is typed, and what JSON it becomes.
+
+use super::choice::{Choice, choices};
+
+/// How a field is typed.
+#[derive(Debug, Clone)]
+pub enum Control {
+    /// One line: the kind of input, and the keys a phone shows.
+    Line(&'static str, &'static str),
+    /// Several lines.
+    Lines,
+    /// One of a list; nothing is chosen beforehand.
+    One(Vec<Choice>),
+    /// Any number of a list.
+    Many(Vec<Choice>),
+    /// A box to tick.
+    Tick,
+    /// Carried along.
+    Hidden,
+}
+
+/// What JSON the text becomes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    Text,
+    Number,
+    Truth,
+    List,
+}
+
+/// One field, with what stands in it.
+#[derive(Debug, Clone)]
+pub struct Field {
+    /// Where it belongs in the request, as a JSON pointer; any other name is not sent to the API.
+    pub name: String,
+    pub label: String,
+    pub help: String,
+    pub control: Control,
+    pub optional: bool,
+    /// The heading that begins with this field.
+    pub heading: Option<&'static str>,
+    pub value: Vec<String>,
+    pub faults: Vec<String>,
+    /// What the book has, where somebody else changed it meanwhile.
+    pub other: Option<String>,
+    pub shape: Shape,
+}
+
+impl Field {
+    fn of(name: &str, label: &str, control: Control, shape: Shape) -> Self {
+        Self {
+            name: name.to_owned(),
+            label: label.to_owned(),
+            help: String::new(),
+            control,
+            optional: false,
+            heading: None,
+            value: Vec::new(),
+            faults: Vec::new(),
+            other: None,
+            shape,
+        }
+    }
+
+    pub fn line(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("text", "text"), Shape::Text)
+    }
+
+    pub fn lines(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Lines, Shape::Text)
+    }
+
+    pub fn telephone(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("tel", "tel"), Shape::Text)
+    }
+
+    pub fn password(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("password", "text"), Shape::Text)
+    }
+
+    pub fn day(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("date", "text"), Shape::Text)
+    }
+
+    /// An amount: decimal text, so that no digit is lost.
+    pub fn amount(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("text", "decimal"), Shape::Text)
+    }
+
+    pub fn number(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Line("text", "decimal"), Shape::Number)
+    }
+
+    pub fn one(name: &str, label: &str, choices: Vec<Choice>) -> Self {
+        Self::of(name, label, Control::One(choices), Shape::Text)
+    }
+
+    /// Yes or no, and neither beforehand.
+    pub fn yes_or_no(name: &str, label: &str) -> Self {
+        let answers = choices(&[("true", "yes"), ("false", "no")]);
+        Self::of(name, label, Control::One(answers), Shape::Truth)
+    }
+
+    pub fn many(name: &str, label: &str, choices: Vec<Choice>) -> Self {
+        Self::of(name, label, Control::Many(choices), Shape::List)
+    }
+
+    pub fn tick(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Tick, Shape::Truth)
+    }
+
+    pub fn hidden(name: &str, value: impl Into<String>) -> Self {
+        let mut field = Self::of(name, name, Control::Hidden, Shape::Text);
+        field.value = vec![value.into()];
+        field
+    }
+
+    #[must_use]
+    pub fn help(mut self, words: impl Into<String>) -> Self {
+        self.help = words.into();
+        self
+    }
+
+    #[must_use]
+    pub fn optional(mut self) -> Self {
+        self.optional = true;
+        self
+    }
+
+    #[must_use]
+    pub fn under(mut self, heading: &'static str) -> Self {
+        self.heading = Some(heading);
+        self
+    }
+
+    pub fn is_hidden(&self) -> bool {
+        matches!(self.control, Control::Hidden)
+    }
+
+    /// What stands in it, trimmed; nothing for an empty field.
+    pub fn text(&self) -> &str {
+        self.value.first().map_or("", |text| text.trim())
+    }
+
+    pub fn has(&self, value: &str) -> bool {
+        self.value.iter().any(|one| one == value)
+    }
+
+    pub fn ticked(&self) -> bool {
+        self.text() == "true"
+    }
+
+    /// An element id: pointers hold slashes.
+    pub fn id(&self) -> String {
+        format!("f{}", self.name.replace(['/', ' '], "-"))
+    }
+
+    pub fn described(&self) -> bool {
+        !self.described_by().is_empty()
+    }
+
+    /// Elements that say more about it, for readers of the screen.
+    pub fn described_by(&self) -> String {
+        let id = self.id();
+        let parts =
+            [(!self.help.is_empty(), "help"), (!self.faults.is_empty(), "fault"), (self.other.is_some(), "other")];
+        parts.iter().filter(|(there, _)| *there).map(|(_, part)| format!("{id}-{part}")).collect::<Vec<_>>().join(" ")
+    }
+}

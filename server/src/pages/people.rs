@@ -1,0 +1,184 @@
+//! Staff and their phones. The owner enters and corrects people; the office enrols technicians' phones and locks them out.
+
+use askama::Template;
+use axum::{
+    extract::State,
+    http::{HeaderValue, header},
+    response::{IntoResponse, Redirect, Response},
+};
+use domain::ids;
+
+use super::{
+    desk::{Desk, OwnerDesk},
+    form::{Field, Form, Sent, choices},
+    office::ROWS,
+    page,
+};
+use crate::{
+    api::{self, people::EnrolmentCode},
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, devices::Device, people::Person},
+};
+
+fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
+    let roles = choices(&[
+        ("technician", "technician: own visits and records"),
+        ("office", "office: clients, lawns, stock and visits"),
+        ("owner", "owner: everything"),
+    ]);
+    let password = if new {
+        "Fifteen characters or more. A technician needs none: the phone is enrolled with a code."
+    } else {
+        "Empty leaves the old one. A new one ends every session of this person."
+    };
+    let fields = vec![
+        Field::line("/name", "Name"),
+        Field::one("/role", "Role", roles),
+        Field::yes_or_no("/active", "Works here").help("No ends everything the person may do, at once."),
+        Field::line("/sign_in/name", "Name to sign in with")
+            .optional()
+            .under("Signing in")
+            .help("Small letters, digits and . _ @ -"),
+        Field::password("/sign_in/password", "Password").optional().help(password),
+    ];
+    Form::new(title, action, button, fields).back("/office/people")
+}
+
+fn blank() -> Form {
+    form("A new member of staff", "/office/people/new".to_owned(), "Add the person", true)
+}
+
+fn stored_form(person: &Person) -> Form {
+    let title = format!("Correct {}", person.name);
+    let form = form(&title, format!("/office/people/{}", person.id), "Store the change", false);
+    let form = form.filled(person, person.version());
+    match &person.sign_in {
+        Some(name) => {
+            form.note(format!("Signs in as {name}. To set a new password, write that name and the new password."))
+        }
+        None => form,
+    }
+}
+
+async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
+    let found = store::people::get(app.store.reader(), id).await?;
+    found.ok_or_else(|| Problem::not_found("person"))
+}
+
+#[derive(Template)]
+#[template(path = "people.html")]
+struct People {
+    people: Vec<(Person, Vec<Device>)>,
+    owner: bool,
+}
+
+/// Everybody, with their phones.
+pub async fn list(desk: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    let people = store::people::list(app.store.reader(), ROWS).await?;
+    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+    let own = |person: &Person| {
+        devices.iter().map(|row| &row.item).filter(|device| device.person_id == person.id).cloned().collect::<Vec<_>>()
+    };
+    let people = people.into_iter().map(|row| (own(&row.item), row.item)).map(|(phones, one)| (one, phones)).collect();
+    Ok(page(People { people, owner: desk.is_owner() }.render()))
+}
+
+pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {
+    blank().once(&app).show()
+}
+
+pub async fn add(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+    let form = blank().sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::people::create_person(desk.owner(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |_| "/office/people".to_owned())
+}
+
+pub async fn one(_: OwnerDesk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+    Ok(stored_form(&get(&app, id).await?).show())
+}
+
+pub async fn change(
+    desk: OwnerDesk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = stored_form(&get(&app, id).await?).sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::people::replace_person(desk.owner(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    form.changed(done, &stored_form(&get(&app, id).await?), "/office/people")
+}
+
+fn code_form(person: &Person) -> Form {
+    let title = format!("A phone for {}", person.name);
+    Form::new(title, format!("/office/people/{}/code", person.id), "Make a code", Vec::new())
+        .back("/office/people")
+        .note("The code is shown once, works once, and for ten minutes. Open /phone on the phone and type it there.")
+}
+
+pub async fn ask_code(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+    Ok(code_form(&get(&app, id).await?).show())
+}
+
+#[derive(Template)]
+#[template(path = "code.html")]
+struct CodePage {
+    person: Person,
+    made: EnrolmentCode,
+}
+
+/// Makes a code and shows it, this once.
+pub async fn make_code(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
+    let person = get(&app, id).await?;
+    match api::people::new_enrolment_code(desk.office(), &app, id).await {
+        Ok(made) => {
+            let mut response = page(CodePage { person, made }.render());
+            response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+            Ok(response)
+        }
+        Err(problem) => code_form(&person).refuse(problem),
+    }
+}
+
+async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
+    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+    let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
+    let device = found.ok_or_else(|| Problem::not_found("device"))?;
+    let person = get(app, device.person_id).await?;
+    let title = format!("Lock out {}, of {}", device.name, person.name);
+    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Lock it out", Vec::new())
+        .back("/office/people")
+        .note("At once. What it had not yet sent stays on it, and can be sent after it is enrolled again."))
+}
+
+pub async fn ask_lock_out(
+    _: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Device>,
+) -> Result<Response, Problem> {
+    Ok(lock_out_form(&app, id).await?.show())
+}
+
+/// Locks a phone out; a second time changes nothing.
+pub async fn lock_out(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Device>,
+) -> Result<Response, Problem> {
+    let _ = api::people::revoke_device(desk.office(), State(app), PathId(id)).await?;
+    Ok(Redirect::to("/office/people").into_response())
+}

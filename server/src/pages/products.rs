@@ -1,0 +1,112 @@
+//! Products: a label copied from the bag, its stock, and whether it may be used.
+
+mod label;
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::ids::{self, ProductId};
+
+use super::{
+    desk::Desk,
+    form::{Field, Form, Sent, choices},
+    office::{NEWEST, ROWS, dates},
+    page,
+};
+use crate::{
+    api,
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, lots::Lot, products::Product, settings::DateOrder, stock::StockMovement},
+};
+
+fn blank() -> Form {
+    Form::new("A new product", "/office/products/new", "Add the product", label::fields())
+        .back("/office/products")
+        .note("Copied from the label, which prevails over everything here. What a label guarantees cannot be changed afterwards: another label is another product.")
+}
+
+/// A product of the book.
+pub async fn get(app: &App, id: ProductId) -> Result<Product, Problem> {
+    let found = store::products::get(app.store.reader(), id).await?;
+    found.ok_or_else(|| Problem::not_found("product"))
+}
+
+#[derive(Template)]
+#[template(path = "products.html")]
+struct Products {
+    products: Vec<Product>,
+}
+
+/// All products with their stock.
+pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    let rows = store::products::list(app.store.reader(), ROWS).await?;
+    let products = rows.into_iter().map(|row| row.item).collect();
+    Ok(page(Products { products }.render()))
+}
+
+pub async fn new(_: Desk, State(app): State<App>) -> Response {
+    blank().once(&app).show()
+}
+
+pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+    let form = blank().sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::products::create_product(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/products/{id}"))
+}
+
+#[derive(Template)]
+#[template(path = "product.html")]
+struct ProductPage {
+    dates: DateOrder,
+    product: Product,
+    lots: Vec<Lot>,
+    movements: Vec<StockMovement>,
+}
+
+/// A product with its lots and what moved.
+pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+    let product = get(&app, id).await?;
+    let lots = store::lots::list(app.store.reader(), ROWS, Some(id)).await?;
+    let movements = store::stock::list(app.store.reader(), NEWEST, Some(id)).await?;
+    let lots = lots.into_iter().map(|row| row.item).collect();
+    let movements = movements.into_iter().map(|row| row.item).collect();
+    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements }.render()))
+}
+
+fn status_form(product: &Product) -> Form {
+    let at = format!("/office/products/{}", product.id);
+    let states = choices(&[
+        ("active", "in use"),
+        ("hold", "on hold, until somebody says so"),
+        ("retired", "retired, not to be used any more"),
+    ]);
+    let fields = vec![Field::one("/status", "Whether it may be used", states)];
+    Form::new(format!("Whether {} may be used", product.name), format!("{at}/status"), "Store the change", fields)
+        .filled(product, product.version())
+        .back(at)
+}
+
+pub async fn status(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+    Ok(status_form(&get(&app, id).await?).show())
+}
+
+pub async fn set_status(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = status_form(&get(&app, id).await?).sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::products::set_product_status(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    form.changed(done, &status_form(&get(&app, id).await?), &format!("/office/products/{id}"))
+}

@@ -1,0 +1,191 @@
+//! Properties: one with its whole history, and the form that enters and corrects it. Where it lies is suggested from the
+//! coordinates and confirmed by a person.
+
+mod place;
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::ids::{self, PropertyId};
+
+use super::{
+    desk::Desk,
+    form::{Choice, Field, Form, Sent, also},
+    local::Local,
+    office::{NEWEST, ROWS, dates},
+    page,
+};
+use crate::{
+    access::Scope,
+    api,
+    app::App,
+    book::application::ApplicationView,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{
+        self,
+        clients::Client,
+        properties::Property,
+        sections::Section,
+        settings::DateOrder,
+        visits::{Filter, Visit, VisitStatus},
+    },
+};
+
+/// The fields that every form of a property has.
+fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
+    vec![
+        Field::line("/name", "Name").help("How the company calls the lawn, such as home lawn."),
+        Field::lines("/address", "Address"),
+        Field::line("/postal_code", "Postal code"),
+        Field::number("/latitude", "Latitude").optional().under("Where it lies").help("Degrees north, such as 38.97. With the longitude."),
+        Field::number("/longitude", "Longitude").optional().help("Degrees east, so below zero in the Americas, such as -76.5."),
+        Field::one("/time_zone", "Time zone", zones).help("It decides on which day work there counts."),
+        Field::line("/place/state", "State, as a code").optional().help("Such as us-md."),
+        Field::line("/place/county", "County, as a code").optional().help("Such as us-md-anne-arundel."),
+        Field::line("/place/municipality", "Municipality, as a code").optional().help("Such as us-md-annapolis."),
+        Field::many("/rule_sets", "Rule sets that bind there", place::rule_sets(app, None)).under("Rule sets").help(
+            "A working copy of public law with its day of reading: the label and the local authority prevail. As long as none is confirmed, nothing can be cleared there. A place without a rule set here is not a place without law.",
+        ),
+        Field::tick(place::CONFIRMED, "I have confirmed where it lies and which of these rule sets bind there"),
+        Field::day("/local_rules_checked_on", "County and municipality were asked for rules of their own on").optional(),
+    ]
+}
+
+const LOOK: &str = "Suggest the place from the coordinates";
+
+async fn blank(app: &App, client: &Client) -> Result<Form, Problem> {
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let mut fields = fields(app, place::zones(&zone));
+    fields.insert(0, Field::hidden("/client_id", client.id.to_string()));
+    let action = format!("/office/clients/{}/properties/new", client.id);
+    let title = format!("A new property of {}", client.name);
+    let mut form = Form::new(title, action, "Add the property", fields).back(format!("/office/clients/{}", client.id));
+    form.look = Some(LOOK);
+    Ok(form)
+}
+
+async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
+    let clients = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
+    let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
+    let mut fields = fields(app, place::zones(&property.time_zone));
+    fields.push(Field::one("/client_id", "Client", clients).under("Changing hands"));
+    fields.push(Field::day("/client_since", "This client's since").optional().help(
+        "Only when it becomes another client's; without a day, today. Statements of earlier years stay with the client of those years.",
+    ));
+    let id = property.id;
+    let title = format!("Correct {}", property.address);
+    let mut form = Form::new(title, format!("/office/properties/{id}/edit"), "Store the change", fields)
+        .filled(property, property.version())
+        .back(format!("/office/properties/{id}"));
+    form.look = Some(LOOK);
+    place::order(app, &mut form);
+    Ok(form)
+}
+
+async fn get(app: &App, id: PropertyId) -> Result<Property, Problem> {
+    let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("property"))
+}
+
+async fn client_of(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
+    let found = store::clients::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("client"))
+}
+
+pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>) -> Result<Response, Problem> {
+    Ok(blank(&app, &client_of(&app, id).await?).await?.once(&app).show())
+}
+
+pub async fn add(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let mut form = blank(&app, &client_of(&app, id).await?).await?.sent(&sent);
+    if sent.one("look").is_some() {
+        place::suggest(&app, &mut form).await?;
+        return Ok(form.show());
+    }
+    place::order(&app, &mut form);
+    let done = async {
+        let (key, valid) = also(form.asked(&app), place::confirmed(&form, &[]))?;
+        api::properties::create_property(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/properties/{id}"))
+}
+
+pub async fn edit(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+    Ok(stored_form(&app, &get(&app, id).await?).await?.show())
+}
+
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let stored = get(&app, id).await?;
+    let mut form = stored_form(&app, &stored).await?.sent(&sent);
+    if sent.one("look").is_some() {
+        place::suggest(&app, &mut form).await?;
+        return Ok(form.show());
+    }
+    place::order(&app, &mut form);
+    let done = async {
+        let (version, valid) = also(form.asked_change(&app), place::confirmed(&form, &stored.rule_sets))?;
+        api::properties::replace_property(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    let now = stored_form(&app, &get(&app, id).await?).await?;
+    form.changed(done, &now, &format!("/office/properties/{id}"))
+}
+
+#[derive(Template)]
+#[template(path = "property.html")]
+struct PropertyPage {
+    dates: DateOrder,
+    property: Property,
+    client: Client,
+    sections: Vec<Section>,
+    applications: Vec<ApplicationView>,
+    visits: Vec<Visit>,
+    clock_fault: Option<String>,
+    /// The rule sets by name, each with the day on which it was read.
+    sets: Vec<(String, String)>,
+}
+
+/// A property with its sections, its visits and everything that was put down.
+pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+    let (reader, scope) = (app.store.reader(), Scope::Company);
+    let property = get(&app, id).await?;
+    let client = client_of(&app, property.client_id).await?;
+    let sections = store::sections::list(reader, ROWS, Some(id), scope).await?;
+    let filter = store::applications::Filter { property: Some(id.to_string()), ..Default::default() };
+    let applications = store::applications::list(reader, NEWEST, filter, scope).await?;
+    let visits = store::visits::list(reader, ROWS, Filter { property: Some(id), ..Filter::default() }, scope).await?;
+    let order = dates(&app).await?;
+    let read = |code: &str| {
+        let about = app.law.rule_set(code).map(|set| &set.about)?;
+        Some((about.name.clone(), order.day(about.last_checked)))
+    };
+    let page_of = PropertyPage {
+        dates: order,
+        client,
+        sections: sections.into_iter().map(|row| row.item).collect(),
+        applications: applications.into_iter().map(|row| row.item).collect(),
+        visits: visits.into_iter().map(|row| row.item).collect(),
+        clock_fault: Local::of(&property.time_zone).fault,
+        sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
+        property,
+    };
+    Ok(page(page_of.render()))
+}
+
+impl PropertyPage {
+    fn open_visits(&self) -> Vec<&Visit> {
+        self.visits.iter().filter(|visit| visit.status == VisitStatus::Planned).collect()
+    }
+}

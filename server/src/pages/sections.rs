@@ -1,0 +1,143 @@
+//! Lawn sections, as the office enters and corrects them.
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::{
+    ids::{self, SectionId},
+    land::Species,
+};
+
+use super::{
+    desk::Desk,
+    form::{Choice, Field, Form, Sent, choices},
+    office::{ROWS, dates},
+    page,
+};
+use crate::{
+    access::Scope,
+    api,
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{
+        self, measurements::Measurement, properties::Property, sections::Section, settings::DateOrder,
+        soil_reports::SoilReport,
+    },
+};
+
+const SPECIES: [(&str, Species); 10] = [
+    ("tall_fescue", Species::TallFescue),
+    ("fine_fescue", Species::FineFescue),
+    ("kentucky_bluegrass", Species::KentuckyBluegrass),
+    ("perennial_ryegrass", Species::PerennialRyegrass),
+    ("zoysia", Species::Zoysia),
+    ("bermuda", Species::Bermuda),
+    ("st_augustine", Species::StAugustine),
+    ("centipede", Species::Centipede),
+    ("bahia", Species::Bahia),
+    ("other", Species::Other),
+];
+
+fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
+    let species = SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect();
+    let water = choices(&[
+        ("none", "somebody looked: none is near"),
+        ("near", "water is near"),
+        ("unknown", "nobody has looked"),
+    ]);
+    let fields = vec![
+        Field::hidden("/property_id", property.to_string()),
+        Field::line("/name", "Name").help("Such as front lawn."),
+        Field::one("/species", "Turf species", species).optional(),
+        Field::one("/water", "Water", water),
+        Field::amount("/water_distance_ft", "Distance to the water, ft")
+            .optional()
+            .help("Shortest, measured. Needed when water is near, and only then."),
+        Field::amount("/natural_strip_ft", "Natural strip between lawn and water, ft").optional(),
+        Field::day("/established_on", "Seeded or sodded on").optional(),
+        Field::yes_or_no("/touches_pavement", "Pavement, a walk or a drive lies beside it"),
+    ];
+    Form::new(title, action, button, fields)
+}
+
+fn blank(property: &Property) -> Form {
+    let at = format!("/office/properties/{}", property.id);
+    let title = format!("A new lawn section at {}", property.address);
+    form(property.id, title, format!("{at}/sections/new"), "Add the section").back(at)
+}
+
+fn stored_form(section: &Section) -> Form {
+    let at = format!("/office/sections/{}", section.id);
+    form(section.property_id, format!("Correct the {}", section.name), at.clone(), "Store the change")
+        .filled(section, section.version())
+        .back(at)
+}
+
+/// A section of the book.
+pub async fn get(app: &App, id: SectionId) -> Result<Section, Problem> {
+    let found = store::sections::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("lawn section"))
+}
+
+async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Problem> {
+    let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("property"))
+}
+
+pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+    Ok(blank(&property_of(&app, id).await?).once(&app).show())
+}
+
+pub async fn add(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = blank(&property_of(&app, id).await?).sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::sections::create_section(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/sections/{id}"))
+}
+
+#[derive(Template)]
+#[template(path = "section.html")]
+struct SectionPage {
+    dates: DateOrder,
+    section: Section,
+    property: Property,
+    measurements: Vec<Measurement>,
+    reports: Vec<SoilReport>,
+    form: Form,
+}
+
+/// A section with its measurements and soil reports, and the form that corrects it.
+pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+    let section = get(&app, id).await?;
+    let property = property_of(&app, section.property_id).await?;
+    let measurements = store::measurements::list(app.store.reader(), ROWS, id).await?;
+    let reports = store::soil_reports::list(app.store.reader(), ROWS, id).await?;
+    let form = stored_form(&section);
+    let measurements = measurements.into_iter().map(|row| row.item).collect();
+    let reports = reports.into_iter().map(|row| row.item).collect();
+    Ok(page(SectionPage { dates: dates(&app).await?, section, property, measurements, reports, form }.render()))
+}
+
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = stored_form(&get(&app, id).await?).sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::sections::replace_section(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    form.changed(done, &stored_form(&get(&app, id).await?), &format!("/office/sections/{id}"))
+}

@@ -1,0 +1,99 @@
+//! Signing in and out of the office's pages, also without a script.
+
+use askama::Template;
+use axum::{
+    extract::{Query, State},
+    http::{HeaderMap, header},
+    response::{IntoResponse, Redirect, Response},
+};
+use serde::Deserialize;
+use serde_json::json;
+
+use super::{form::Sent, page};
+use crate::{
+    access::{AnyStaff, Anyone, OwnPage, OwnToken},
+    api::sessions::{self, Peer},
+    app::App,
+    extract::{self, Valid},
+    problem::Problem,
+    reply::Shown,
+};
+
+#[derive(Debug, Deserialize)]
+pub struct Wanted {
+    to: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "sign_in.html")]
+struct SignIn {
+    to: String,
+    name: String,
+    fault: String,
+}
+
+/// Only an address of this server: one that came from elsewhere could lead anywhere.
+fn own_address(wanted: Option<String>) -> String {
+    let own = |to: &String| {
+        to.starts_with('/') && !to.starts_with("//") && to.bytes().all(|b| b.is_ascii_graphic() && b != b'\\')
+    };
+    wanted.filter(own).unwrap_or_else(|| "/office".to_owned())
+}
+
+pub async fn sign_in(_: Anyone, Query(wanted): Query<Wanted>) -> Response {
+    page(SignIn { to: own_address(wanted.to), name: String::new(), fault: String::new() }.render())
+}
+
+/// Signs in and goes where somebody wanted to go.
+pub async fn send_sign_in(
+    _: Anyone,
+    _: OwnPage,
+    State(app): State<App>,
+    peer: Peer,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let (to, name) = (own_address(sent.one("to")), sent.one("name").unwrap_or_default());
+    let body = json!({ "name": name, "password": sent.one("password").unwrap_or_default(), "in_browser": true });
+    let done = async {
+        let valid = Valid { fingerprint: String::new(), value: extract::checked(&app, body, |fault| fault)? };
+        sessions::create_session(Anyone, State(app.clone()), peer, valid).await
+    };
+    match done.await {
+        Ok(signed_in) => Ok(onward(signed_in.headers(), &to)),
+        Err(problem) if matches!(problem.status, 401 | 422 | 429) => {
+            let mut again = page(SignIn { to, name, fault: problem.detail.clone() }.render());
+            *again.status_mut() = problem.status();
+            again.extensions_mut().insert(Shown);
+            Ok(again)
+        }
+        Err(problem) => Err(problem),
+    }
+}
+
+/// Signs out and goes to the sign-in.
+pub async fn sign_out(staff: AnyStaff, State(app): State<App>, token: OwnToken) -> Result<Response, Problem> {
+    let done = sessions::end_session(staff, State(app), token).await?;
+    Ok(onward(done.headers(), "/sign-in"))
+}
+
+/// On to an address, with the cookie that the API's answer sets.
+fn onward(answered: &HeaderMap, to: &str) -> Response {
+    let mut response = Redirect::to(to).into_response();
+    if let Some(cookie) = answered.get(header::SET_COOKIE) {
+        response.headers_mut().insert(header::SET_COOKIE, cookie.clone());
+    }
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_sent_away_from_this_server() {
+        for to in ["https://elsewhere.example", "//elsewhere.example", "/\\elsewhere.example", "/a b", "office", ""] {
+            assert_eq!(own_address(Some(to.to_owned())), "/office", "{to}");
+        }
+        assert_eq!(own_address(Some("/office?q=LOT-1".to_owned())), "/office?q=LOT-1");
+    }
+}

@@ -1,0 +1,40 @@
+//! The company's settings, as the owner sets them.
+
+use axum::{extract::State, response::Response};
+
+use super::{
+    desk::OwnerDesk,
+    form::{Field, Form, Sent, choices},
+};
+use crate::{
+    api,
+    app::App,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, settings::Settings},
+};
+
+fn form(settings: &Settings) -> Form {
+    let orders =
+        choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
+    let fields = vec![Field::one("/date_order", "How the office's pages write a day", orders)];
+    Form::new("How pages write", "/office/settings", "Store the change", fields)
+        .filled(settings, settings.version())
+        .note("Amounts are in pounds, square feet and pounds on 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
+        .note("Where a day is typed, the browser shows it in its own order.")
+}
+
+pub async fn one(_: OwnerDesk, State(app): State<App>) -> Result<Response, Problem> {
+    Ok(form(&store::settings::get(app.store.reader()).await?).show())
+}
+
+pub async fn change(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+    let form_sent = form(&store::settings::get(app.store.reader()).await?).sent(&sent);
+    let done = async {
+        let (version, valid) = form_sent.asked_change(&app)?;
+        api::settings::replace_settings(desk.owner(), State(app.clone()), version, valid).await
+    };
+    let done = done.await;
+    let now = form(&store::settings::get(app.store.reader()).await?);
+    form_sent.changed(done, &now, "/office")
+}

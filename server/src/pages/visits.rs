@@ -1,0 +1,130 @@
+//! Visits, as the office plans, changes and closes them.
+
+use axum::{extract::State, response::Response};
+use domain::ids::{self, PropertyId, VisitId};
+
+use super::{
+    desk::Desk,
+    form::{Choice, Field, Form, Sent, choices},
+    office::ROWS,
+};
+use crate::{
+    access::Scope,
+    api,
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, products::ProductStatus, visits::Visit},
+};
+
+/// What a visit may name: the people, products and sections of the book; the standing ones, even if they are not active any
+/// more.
+async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Result<Vec<Field>, Problem> {
+    let reader = app.store.reader();
+    let people = store::people::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let people = people.filter(|one| one.active || standing.is_some_and(|visit| visit.person_id == one.id));
+    let products = store::products::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let products = products
+        .filter(|one| one.status != ProductStatus::Retired || standing.is_some_and(|visit| visit.product_id == one.id));
+    let sections = store::sections::list(reader, ROWS, Some(property), Scope::Company).await?;
+    let sections: Vec<Choice> =
+        sections.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
+    let mut where_to = Field::many("/section_ids", "Sections", sections.clone());
+    where_to.value = sections.into_iter().map(|choice| choice.value).collect();
+    let purposes = choices(&[
+        ("maintenance", "feeding an established lawn"),
+        ("establishment", "first establishment of turf"),
+        ("repair", "repair of turf"),
+    ]);
+    Ok(vec![
+        Field::hidden("/property_id", property.to_string()),
+        Field::one("/person_id", "Who goes", people.map(|one| Choice::new(one.id.to_string(), one.name)).collect()),
+        Field::day("/planned_on", "On"),
+        Field::one("/product_id", "Product", products.map(|one| Choice::new(one.id.to_string(), one.name)).collect()),
+        where_to,
+        Field::one("/purpose", "Purpose", purposes),
+        Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb on 1,000 sq ft").optional(),
+    ])
+}
+
+async fn blank(app: &App, id: PropertyId) -> Result<Form, Problem> {
+    let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
+    let property = found.ok_or_else(|| Problem::not_found("property"))?;
+    let at = format!("/office/properties/{id}");
+    let form = Form::new(
+        format!("A visit to {}", property.address),
+        format!("{at}/visits/new"),
+        "Plan the visit",
+        fields(app, id, None).await?,
+    );
+    Ok(form.back(at).note(
+        "Planning permits nothing: what may go down is decided at the lawn, by the law of the day, the label and the weather. The label and the local authority prevail.",
+    ))
+}
+
+async fn get(app: &App, id: VisitId) -> Result<Visit, Problem> {
+    let found = store::visits::get(app.store.reader(), id, Scope::Company).await?;
+    found.ok_or_else(|| Problem::not_found("visit"))
+}
+
+async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
+    let mut fields = fields(app, visit.property_id, Some(visit)).await?;
+    let ends = choices(&[
+        ("planned", "still to be made"),
+        ("done", "done"),
+        ("not_done", "not done, though somebody was there or on the way"),
+        ("cancelled", "called off beforehand"),
+    ]);
+    fields.push(Field::one("/status", "How it stands", ends).under("How it ended"));
+    fields.push(
+        Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."),
+    );
+    let form = Form::new(
+        format!("The visit planned on {}", visit.planned_on),
+        format!("/office/visits/{}", visit.id),
+        "Store the change",
+        fields,
+    );
+    Ok(form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id)))
+}
+
+pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+    Ok(blank(&app, id).await?.once(&app).show())
+}
+
+pub async fn add(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = blank(&app, id).await?.sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::visits::create_visit(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |_| format!("/office/properties/{id}"))
+}
+
+pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Visit>) -> Result<Response, Problem> {
+    Ok(stored_form(&app, &get(&app, id).await?).await?.show())
+}
+
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Visit>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let stored = get(&app, id).await?;
+    let form = stored_form(&app, &stored).await?.sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::visits::replace_visit(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    let now = stored_form(&app, &get(&app, id).await?).await?;
+    form.changed(done, &now, &format!("/office/properties/{}", stored.property_id))
+}

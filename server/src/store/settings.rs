@@ -1,0 +1,92 @@
+//! How the company writes on its pages: one row.
+
+use std::borrow::Borrow;
+
+use domain::time::Day;
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::{read_word, word};
+use crate::{book::office::Changed, extract::Versions, reply::Versioned};
+
+/// The one thing that the journal's entries about settings are about.
+pub const SUBJECT: Uuid = Uuid::from_u128(0x0000_0000_0000_7000_8000_0000_0000_0001);
+
+/// In which order pages write a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum DateOrder {
+    /// `2026-09-15`, as the API writes it.
+    YearMonthDay,
+    /// `09/15/2026`.
+    MonthDayYear,
+}
+
+impl DateOrder {
+    pub fn day(self, day: impl Borrow<Day>) -> String {
+        let day = *day.borrow();
+        match self {
+            Self::YearMonthDay => day.to_string(),
+            Self::MonthDayYear => day.date().strftime("%m/%d/%Y").to_string(),
+        }
+    }
+}
+
+/// The company's settings as the owner writes them.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "date_order": "month_day_year" }))]
+pub struct SettingsInput {
+    pub date_order: DateOrder,
+}
+
+/// How the company writes on its pages. The API always writes days year first.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Settings {
+    pub date_order: DateOrder,
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub version: i64,
+}
+
+impl Versioned for Settings {
+    fn version(&self) -> i64 {
+        self.version
+    }
+}
+
+pub async fn get(executor: impl SqliteExecutor<'_>) -> Result<Settings, sqlx::Error> {
+    let row = sqlx::query!("SELECT date_order, version FROM settings").fetch_one(executor).await?;
+    Ok(Settings { date_order: read_word(&row.date_order, "date order")?, version: row.version })
+}
+
+/// Changes the settings if they are at one of these versions.
+pub async fn update(
+    connection: &mut SqliteConnection,
+    input: &SettingsInput,
+    versions: Versions,
+) -> Result<Changed<Settings>, sqlx::Error> {
+    let order = word(&input.date_order);
+    let done = sqlx::query!(
+        "UPDATE settings SET date_order = $1, version = version + 1
+         WHERE $2 IS NULL OR version IN (SELECT value FROM json_each($2))",
+        order,
+        versions
+    )
+    .execute(&mut *connection)
+    .await?;
+    Ok(Changed::of(done.rows_affected(), Some(get(connection).await?)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_is_written_in_the_order_of_the_company() {
+        let day = Day::parse("2026-09-05").ok();
+        assert_eq!(day.map(|day| DateOrder::YearMonthDay.day(day)), Some("2026-09-05".to_owned()));
+        assert_eq!(day.map(|day| DateOrder::MonthDayYear.day(day)), Some("09/05/2026".to_owned()));
+    }
+}

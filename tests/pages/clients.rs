@@ -1,0 +1,130 @@
+//! Clients and properties, entered and corrected by forms.
+
+use harness::world::Company;
+
+use super::visitor::{Visitor, changed, made, written};
+
+#[tokio::test]
+async fn a_client_is_entered_and_corrected() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let long = "x".repeat(121);
+    let wrong = [("/name", long.as_str()), ("/mailing_address", ""), ("/phone", "call me")];
+    let good = [("/name", "Client 002"), ("/mailing_address", "2 Street B\r\nSampletown"), ("/phone", "555-0102")];
+    let faults = ["/name", "/mailing_address", "/phone"];
+    let to = made(&office, "/office/clients/new", &wrong, &faults, &good).await;
+    let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
+    assert_eq!(stored["name"], "Client 002");
+    assert_eq!(stored["mailing_address"], "2 Street B\nSampletown");
+    changed(&office, &to, "/name", "Client 002 and sons", "Client 002 and daughters").await;
+    let listed = office.open("/office/clients").await.html;
+    assert!(listed.contains("Client 002 and daughters"), "{listed}");
+}
+
+#[tokio::test]
+async fn a_form_sent_again_with_other_words_is_no_second_entry_by_accident() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let form = office.open("/office/clients/new").await;
+    let fields = [("/name", "Client 003"), ("/mailing_address", "3 Street C")];
+    assert_eq!(office.send(&form, &fields).await.status, 303);
+    let before = written(&company).await;
+    let other = [("/name", "Client 004"), ("/mailing_address", "4 Street D")];
+    let asked = office.send(&form, &other).await;
+    assert_eq!(asked.status, 409, "{}", asked.html);
+    assert!(asked.html.contains("stored once already"), "{}", asked.html);
+    assert_eq!(written(&company).await, before);
+    assert_eq!(office.send(&asked, &[]).await.status, 303, "a further one, on purpose");
+    // Without its key or its version a form is not taken at all.
+    assert_eq!(office.send(&form, &[("key", "")]).await.status, 400);
+    let stored = office.open(&format!("/office/clients/{}", company.client)).await;
+    assert_eq!(office.send(&stored, &[("version", "")]).await.status, 428);
+}
+
+#[tokio::test]
+async fn a_property_is_entered_where_the_coordinates_and_a_person_say() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let path = format!("/office/clients/{}/properties/new", company.client);
+    let wrong = [
+        ("/name", "Home"),
+        ("/address", "2 Street B, Sampletown"),
+        ("/postal_code", "?"),
+        ("/latitude", "north"),
+        ("/time_zone", ""),
+        ("/place/county", "us-md-anne-arundel"),
+        ("/rule_sets", "us-md"),
+    ];
+    let faults = ["/postal_code", "/latitude", "/time_zone", "/place/state", "confirmed"];
+    let good = [
+        ("/postal_code", "21401"),
+        ("/latitude", ""),
+        ("/time_zone", "America/New_York"),
+        ("/place/state", "us-md"),
+        ("confirmed", "true"),
+    ];
+    let to = made(&office, &path, &wrong, &faults, &good).await;
+    let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
+    assert_eq!(stored["rule_sets"], serde_json::json!(["us-md"]));
+    assert_eq!(stored["place"]["county"], "us-md-anne-arundel");
+    changed(&office, &format!("{to}/edit"), "/address", "2 Street B", "2 Street B, Sampletown, rear house").await;
+    let shown = office.open(&to).await.html;
+    assert!(shown.contains("The label and the local authority prevail"), "{shown}");
+    assert!(shown.contains("Nobody has asked county and municipality"), "{shown}");
+}
+
+#[tokio::test]
+async fn the_place_is_suggested_and_nothing_is_stored_before_it_is_confirmed() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let form = office.open(&format!("/office/clients/{}/properties/new", company.client)).await;
+    let before = written(&company).await;
+    // Annapolis, Maryland: 38.9784 N, 76.4922 W by the GNIS.
+    let typed = [
+        ("/name", "Home"),
+        ("/address", "5 Street E"),
+        ("/postal_code", "21401"),
+        ("/latitude", "38.9784"),
+        ("/longitude", "-76.4922"),
+        ("/time_zone", "America/New_York"),
+    ];
+    let mut look = typed.to_vec();
+    look.push(("look", "yes"));
+    let suggested = office.send(&form, &look).await;
+    assert_eq!(suggested.status, 200, "{}", suggested.html);
+    assert_eq!(suggested.value("/place/state"), "us-md");
+    assert_eq!(suggested.value("/rule_sets"), "us-md");
+    assert_eq!(suggested.value("/address"), "5 Street E", "what was typed stays");
+    assert!(suggested.html.contains("Ask the county and the municipality"), "{}", suggested.html);
+    let unconfirmed = office.send(&suggested, &[]).await;
+    assert_eq!(unconfirmed.status, 422);
+    assert!(unconfirmed.beside("confirmed", "fault").contains("a person has confirmed it"), "{}", unconfirmed.html);
+    assert_eq!(written(&company).await, before);
+    assert_eq!(office.send(&unconfirmed, &[("confirmed", "true")]).await.status, 303);
+    let nowhere = office.send(&form, &[("look", "yes"), ("/latitude", ""), ("/longitude", "west")]).await;
+    assert_eq!(nowhere.status, 200);
+    assert!(nowhere.beside("/latitude", "fault").contains("degrees"), "{}", nowhere.html);
+}
+
+#[tokio::test]
+async fn a_time_zone_that_is_not_known_is_told() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "5").await;
+    let connection = rusqlite::Connection::open(company.app.file()).unwrap();
+    let lost = "UPDATE properties SET time_zone = 'America/Nowhere'";
+    assert_eq!(connection.execute(lost, []).unwrap(), 1, "as if a later zone table had dropped it");
+    let office = Visitor::named(&company, "office").await;
+    let property = format!("/office/properties/{}", company.property);
+    for path in [&property, &format!("/records/{id}")] {
+        let html = office.open(path).await.html;
+        assert!(html.contains("“America/Nowhere” is not known to this server"), "{html}");
+    }
+    assert!(office.open(&format!("/records/{id}")).await.html.contains("2026-09-15 13:05 UTC"), "09:05 in New York");
+    let edit = office.open(&format!("{property}/edit")).await;
+    assert_eq!(edit.value("/time_zone"), "America/Nowhere");
+    let refused = office.send(&edit, &[]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.beside("/time_zone", "fault").starts_with('■'), "{}", refused.html);
+    assert_eq!(office.send(&edit, &[("/time_zone", "America/New_York")]).await.status, 303);
+    assert!(!office.open(&property).await.html.contains("not known to this server"));
+}

@@ -1,0 +1,125 @@
+//! The office's first page: what needs attention, each with the page that mends it; and how the company writes a day.
+
+use harness::{instant, new_id, world, world::Company};
+use serde_json::json;
+
+use super::visitor::{Visitor, written};
+
+/// What stands under a heading of the first page: the words and where they lead.
+fn under(html: &str, heading: &str) -> Vec<(String, String)> {
+    let Some((_, rest)) = html.split_once(&format!("<h3>{heading}</h3>")) else { return Vec::new() };
+    let list = rest.split_once("</ul>").unwrap().0;
+    let link = |part: &str| {
+        let (href, rest) = part.split_once('"').unwrap();
+        (rest.split_once('>').unwrap().1.split_once("</a>").unwrap().0.to_owned(), href.to_owned())
+    };
+    list.split("<a href=\"").skip(1).map(link).collect()
+}
+
+#[tokio::test]
+async fn what_needs_attention_leads_to_where_it_is_mended() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let quiet = office.open("/office").await.html;
+    assert!(quiet.contains("✓ Nothing waits"), "{quiet}");
+
+    // More than a rule allows, refused and not sent again.
+    let record = company.record(&company.front, "260");
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(422);
+    // A report of three years counts in Maryland: COMAR 15.20.10.06.
+    let old = world::section(&company.office, &company.property, "side lawn", "1000").await;
+    let _ = world::soil_report(&company.office, &old, "2023-10-20", "low", "1").await;
+    // 0.75 lb N on 1,000 sq ft of 8,200 with a product of 10 % is 61.5 lb.
+    let feed = world::product(&company.office, "Feed 10-0-0", &world::label("10", "5", "0", "0")).await;
+    let _ = world::lot(&company.office, &feed, "LOT-9", "60").await;
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-10-01", "product_id": feed,
+        "section_ids": [company.front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.75",
+    });
+    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+    let bare = world::property(&company.office, &company.client, &[]).await;
+
+    let html = office.open("/office").await.html;
+    assert_eq!(under(&html, "Visits that are late"), [], "today's visit is not late: {html}");
+    let expected = [
+        ("To review", "1 attempt was refused, and neither sent again nor reviewed", "/reviews".to_owned()),
+        (
+            "Stock",
+            "Feed 10-0-0: 60 lb by the book, and the planned visits want 61.5 lb",
+            format!("/office/products/{feed}"),
+        ),
+        (
+            "Soil reports",
+            "1 Street A, Sampletown, side lawn: the soil report ends on 2026-10-20",
+            format!("/office/sections/{old}"),
+        ),
+        (
+            "Properties",
+            "1 Street A, Sampletown: no rule set is confirmed, so nothing can be cleared there",
+            format!("/office/properties/{bare}/edit"),
+        ),
+    ];
+    for (heading, words, href) in expected {
+        assert_eq!(under(&html, heading), [(words.to_owned(), href.clone())], "{heading}");
+        assert_eq!(office.open(&href).await.status, 200, "{href}");
+    }
+}
+
+#[tokio::test]
+async fn a_visit_is_late_until_it_is_recorded_or_closed() {
+    let company = Company::in_maryland().await;
+    // The night of the visit's own day, in New York.
+    company.app.clock.set(instant("2026-09-16T03:30:00Z"));
+    let office = Visitor::named(&company, "office").await;
+    assert_eq!(under(&office.open("/office").await.html, "Visits that are late"), []);
+    company.app.clock.set(instant("2026-09-16T05:00:00Z"));
+    let late = under(&office.open("/office").await.html, "Visits that are late");
+    let words = "1 Street A, Sampletown: Tech 01 was to go on 2026-09-15, and it is neither recorded nor closed";
+    let visit = format!("/office/visits/{}", company.visit);
+    assert_eq!(late, [(words.to_owned(), visit.clone())]);
+    company.put_down(&company.front, "5").await;
+    assert_eq!(under(&office.open("/office").await.html, "Visits that are late"), [], "it is recorded");
+}
+
+#[tokio::test]
+async fn rule_sets_that_were_read_long_ago_are_told() {
+    let company = Company::in_maryland().await;
+    let read = company.app.beside().law.rule_set("us-md").unwrap().about.last_checked;
+    let year_later = format!("{}T16:00:00Z", read.plus_months(12));
+    company.app.clock.set(instant(&year_later));
+    let office = Visitor::named(&company, "office").await;
+    assert_eq!(under(&office.open("/office").await.html, "Rule sets"), []);
+    company.app.clock.set(instant(&format!("{}T16:00:00Z", read.plus_months(12).plus_days(1))));
+    let office = Visitor::named(&company, "office").await;
+    let told = under(&office.open("/office").await.html, "Rule sets");
+    assert!(told.iter().any(|(words, href)| words.starts_with("Maryland was read on") && href == "/rules"), "{told:?}");
+}
+
+#[tokio::test]
+async fn the_owner_sets_how_pages_write_a_day() {
+    let company = Company::in_maryland().await;
+    let owner = Visitor::named(&company, "owner").await;
+    let office = Visitor::named(&company, "office").await;
+    let property = format!("/office/properties/{}", company.property);
+    assert!(office.open(&property).await.html.contains("2025-03-01"), "the day of the measurement");
+    assert_eq!(office.open("/office/settings").await.status, 403);
+    let form = owner.open("/office/settings").await;
+    let before = written(&company).await;
+    let unsaid = owner.send(&form, &[("/date_order", "")]).await;
+    assert_eq!(unsaid.status, 422);
+    assert!(unsaid.beside("/date_order", "fault").starts_with('■'), "{}", unsaid.html);
+    assert_eq!(office.send(&form, &[("/date_order", "month_day_year")]).await.status, 403);
+    assert_eq!(written(&company).await, before);
+    assert_eq!(owner.send(&form, &[("/date_order", "month_day_year")]).await.status, 303);
+    let shown = office.open(&property).await.html;
+    assert!(shown.contains("03/01/2025") && !shown.contains("2025-03-01"), "{shown}");
+    assert!(shown.contains("09/15/2026</a>: 2 sections"), "{shown}");
+    let rules = office.open("/rules").await.html;
+    assert!(rules.contains("read 11/") && rules.contains("The label and the local authority prevail"), "{rules}");
+    // Somebody who opened it before is told, and the API and the records stay as they were.
+    let late = owner.send(&form, &[("/date_order", "year_month_day")]).await;
+    assert_eq!(late.status, 412, "{}", late.html);
+    assert!(late.beside("/date_order", "other").contains("09/15/2026, month first"), "{}", late.html);
+    let visit = company.office.get(&format!("/api/v1/visits/{}", company.visit)).await.expect(200).body;
+    assert_eq!(visit["planned_on"], "2026-09-15");
+}

@@ -1,0 +1,98 @@
+//! Staff and phones: the owner's forms, and the office's code.
+
+use harness::{PASSWORD, world::Company};
+use serde_json::json;
+
+use super::visitor::{Visitor, changed, made, written};
+
+#[tokio::test]
+async fn the_owner_enters_and_corrects_people_and_the_office_does_not() {
+    let company = Company::in_maryland().await;
+    let owner = Visitor::named(&company, "owner").await;
+    let wrong = [
+        ("/name", ""),
+        ("/role", "office"),
+        ("/active", ""),
+        ("/sign_in/name", "Office Two"),
+        ("/sign_in/password", "short"),
+    ];
+    let good =
+        [("/name", "Office 02"), ("/active", "true"), ("/sign_in/name", "office2"), ("/sign_in/password", PASSWORD)];
+    let before = written(&company).await;
+    let form = owner.open("/office/people/new").await;
+    let refused = owner.send(&form, &wrong).await;
+    assert_eq!(refused.status, 422);
+    for name in ["/name", "/sign_in/name", "/sign_in/password"] {
+        assert!(refused.beside(name, "fault").starts_with('■'), "{name}: {}", refused.html);
+    }
+    assert!(!refused.html.contains("short"), "a password is never written back");
+    assert_eq!(owner.send(&refused, &good).await.status, 303);
+    assert_eq!(owner.send(&refused, &good).await.status, 303);
+    assert_eq!(written(&company).await, before + 1);
+    let technician = [("/name", "Tech 02"), ("/role", "technician"), ("/active", "true")];
+    let nameless = [("/name", ""), ("/role", ""), ("/active", "true")];
+    let _ = made(&owner, "/office/people/new", &nameless, &["/name", "/role"], &technician).await;
+
+    let id = company.phone.id.as_deref().unwrap();
+    changed(&owner, &format!("/office/people/{id}"), "/name", "Tech 01 A", "Tech 01 B").await;
+    let office = Visitor::named(&company, "office").await;
+    assert_eq!(office.open("/office/people/new").await.status, 403);
+    assert_eq!(office.open(&format!("/office/people/{id}")).await.status, 403);
+    assert_eq!(office.send(&form, &good).await.status, 403);
+    let listed = office.open("/office/people").await.html;
+    assert!(listed.contains("Tech 01 B") && !listed.contains("Correct Tech 01 B"), "{listed}");
+}
+
+#[tokio::test]
+async fn the_office_makes_a_code_and_locks_a_phone_out() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let id = company.phone.id.clone().unwrap();
+    let form = office.open(&format!("/office/people/{id}/code")).await;
+    let shown = office.send(&form, &[]).await;
+    assert_eq!(shown.status, 200, "{}", shown.html);
+    let code = shown.html.split_once("<code>").unwrap().1.split_once('<').unwrap().0.to_owned();
+    let enrol = json!({ "code": code, "name": "Second phone" });
+    let phone = company.app.nobody().post("/api/v1/devices", &enrol).await.expect(201).body;
+    let phone_user = company.app.user(phone["token"].as_str().unwrap(), None);
+    let _ = phone_user.get("/api/v1/visits").await.expect(200);
+    let path = format!("/office/phones/{}/lock-out", phone["device"]["id"].as_str().unwrap());
+    let ask = office.open(&path).await;
+    assert!(ask.html.contains("Lock out Second phone"), "{}", ask.html);
+    let before = written(&company).await;
+    assert_eq!(office.send(&ask, &[]).await.status, 303);
+    assert_eq!(office.send(&ask, &[]).await.status, 303);
+    assert_eq!(written(&company).await, before + 1);
+    let _ = phone_user.get("/api/v1/visits").await.expect(401);
+    // The owner's phone is not the office's to enrol.
+    let owner = company.owner.id.clone().unwrap();
+    let form = office.open(&format!("/office/people/{owner}/code")).await;
+    assert_eq!(office.send(&form, &[]).await.status, 403);
+}
+
+#[tokio::test]
+async fn the_office_signs_in_and_out_without_a_script() {
+    let company = Company::in_maryland().await;
+    let nobody = Visitor { company: &company, cookie: String::new() };
+    let own: [(&str, &str); 1] = [("sec-fetch-site", "same-origin")];
+    let fields = |password: &str, to: &str| -> Vec<(String, String)> {
+        [("name", "office"), ("password", password), ("to", to)].map(|(n, t)| (n.to_owned(), t.to_owned())).to_vec()
+    };
+    let wrong = nobody.post("/sign-in", &fields("not the password", "/year"), &own).await;
+    assert_eq!(wrong.status, 401);
+    assert!(wrong.html.contains("The name or the password is wrong.") && !wrong.html.contains("not the password"));
+    assert!(wrong.html.contains("value=\"office\"") && wrong.html.contains("value=\"/year\""), "{}", wrong.html);
+    let elsewhere = nobody.post("/sign-in", &fields(PASSWORD, "/year"), &[("sec-fetch-site", "cross-site")]).await;
+    assert_eq!(elsewhere.status, 403);
+    for (to, lands) in [("/year", "/year"), ("//elsewhere.example", "/office")] {
+        let done = nobody.post("/sign-in", &fields(PASSWORD, to), &own).await;
+        assert_eq!((done.status, done.to.as_deref()), (303, Some(lands)), "{}", done.html);
+        let cookie = done.cookie.unwrap();
+        assert!(cookie.contains("; HttpOnly") && cookie.contains("; SameSite=Lax"), "{cookie}");
+        let office = Visitor { company: &company, cookie: cookie.split(';').next().unwrap().to_owned() };
+        assert_eq!(office.open("/office").await.status, 200);
+        let out = office.post("/sign-out", &[], &own).await;
+        assert_eq!((out.status, out.to.as_deref()), (303, Some("/sign-in")));
+        assert_eq!(office.open("/office").await.status, 303, "it has ended");
+    }
+}
