@@ -12,6 +12,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     app::App,
+    book,
     extract::ValidQuery,
     problem::{FieldFault, Problem},
     store::{self, days::DayPlan},
@@ -33,7 +34,7 @@ struct DayQuery {
 /// Read a day
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
-/// property, sections and product as they stand now.
+/// property, sections and product as they stand now, and what is open about each: a soil report that ends, a client who stops.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -51,6 +52,7 @@ async fn get_day(
     }
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
     let downloaded_at = app.clock.now();
-    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    let mut visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    book::days::open(&app.law, day, &mut visits);
     Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, downloaded_at }))
 }
