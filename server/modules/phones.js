@@ -13,10 +13,12 @@ async function enrol(button) {
   fault.textContent = '';
   const answer = await call('POST', `/api/v1/people/${button.dataset.enrol}/enrolment-codes`);
   if (answer.status !== 201) return void (fault.textContent = answer.problem?.detail ?? 'The server does not answer. Try again.');
-  const picture = await draw(answer.body.code);
-  const image = /** @type {HTMLImageElement} */ (element('enrol-picture'));
-  image.hidden = picture === null;
-  if (picture !== null) image.src = `data:image/svg+xml,${encodeURIComponent(picture)}`;
+  const drawn = await draw(answer.body.code);
+  element('enrol-drawn').hidden = drawn === null;
+  if (drawn !== null) {
+    /** @type {HTMLImageElement} */ (element('enrol-picture')).src = `data:image/svg+xml,${encodeURIComponent(drawn.picture)}`;
+    element('enrol-link').textContent = drawn.link;
+  }
   element('enrol-for').textContent = (button.textContent ?? '').replace('Make a code', 'Code');
   element('enrol-code').textContent = answer.body.code;
   element('enrol-until').textContent = `It ends at ${new Date(answer.body.expires_at).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' })}.`;
@@ -24,11 +26,11 @@ async function enrol(button) {
   made.scrollIntoView({ block: 'nearest' });
 }
 
-/** The code's picture, or nothing: the code can always be typed. @param {string} code @returns {Promise<string | null>} */
+/** The code as a link and a picture, or nothing: it can always be typed. @param {string} code @returns {Promise<{ link: string, picture: string } | null>} */
 async function draw(code) {
   try {
     const reply = await fetch('/phones/picture', { method: 'POST', body: code, headers: { 'content-type': 'text/plain' } });
-    return reply.ok ? await reply.text() : null;
+    return reply.ok ? await reply.json() : null;
   } catch {
     return null;
   }

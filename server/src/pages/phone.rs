@@ -23,7 +23,8 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 11] = [
+pub const MODULES: [(&str, &str); 12] = [
+    ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),

@@ -3,12 +3,14 @@
 
 use askama::Template;
 use axum::{
+    Json,
     extract::State,
-    http::{HeaderMap, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Response},
 };
 use domain::actor::Role;
 use qrcode::{EcLevel, QrCode, render::svg};
+use serde::Serialize;
 
 use super::super::{desk::Desk, page};
 use crate::{
@@ -24,7 +26,7 @@ const LONGEST_CODE: usize = 60;
 const WIDTH: u32 = 280;
 
 /// A one-time code as a link, and as its picture.
-#[derive(Debug)]
+#[derive(Debug, Serialize)]
 pub struct Enrolment {
     /// Opened on the phone, it fills the code in. The code stands behind `#`, which no browser sends to a server.
     pub link: String,
@@ -68,11 +70,7 @@ pub async fn picture(_: Desk, headers: HeaderMap, code: String) -> Result<Respon
     }
     let host = headers.get(header::HOST).and_then(|value| value.to_str().ok()).unwrap_or("localhost");
     let drawn = enrolment_qr(&code, host)?;
-    let told = [
-        (header::CONTENT_TYPE, HeaderValue::from_static("image/svg+xml")),
-        (header::CACHE_CONTROL, HeaderValue::from_static("no-store")),
-    ];
-    Ok((StatusCode::OK, told, drawn.picture).into_response())
+    Ok(([(header::CACHE_CONTROL, HeaderValue::from_static("no-store"))], Json(drawn)).into_response())
 }
 
 #[cfg(test)]
