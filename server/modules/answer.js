@@ -66,7 +66,7 @@ export function verdict(decision, told) {
 
 /** Where an answer comes from. @param {import('./day.js').Day} day @param {{ at: number } | null} asked */
 export const source = (day, asked) =>
-  asked ? `Answered by the office's server at ${clock(asked.at)}, with what you saw here.` : `Downloaded at ${clock(day.at)}; ground and air here were not known then, so it never says go.`;
+  asked ? `Answered by the office's server at ${clock(asked.at)}, with what you saw here.` : `Downloaded at ${clock(day.at)}, for a ${(day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
 
 /** Cautions that stand on the page of the work itself. */
 export const cautions = () =>

@@ -40,8 +40,8 @@ export async function enrol(world, context, base = world.base) {
 /** Records that came in since the trials began. @param {World} world */
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 
-/** Stops of the list that are still to be made. @param {any} page */
-export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|✓/ });
+/** Stops of the list that are still to be made and may be. @param {any} page */
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|✓|■/ });
 
 /** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
 export async function arrive(page, stop, tap = (locator) => locator.click()) {

@@ -59,7 +59,8 @@ export async function aNewVersion(world) {
   const context = await phone(world, 'version');
   const page = await enrol(world, context, way.base);
   const known = (await added(world)).length;
-  const shown = () => page.evaluate(() => getComputedStyle(document.documentElement).getPropertyValue('--version').trim());
+  // What the worker gives the page.
+  const shown = () => page.evaluate(async () => /--version: (\w+)/.exec(await (await fetch('/phone.css')).text())?.[1]);
   assert.equal(await shown(), 'old');
   await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => route.abort());
   for (let done = 0; done < 3; done += 1) await recordStop(page, openStops(page).first());
