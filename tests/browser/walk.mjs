@@ -37,6 +37,22 @@ export async function enrol(world, context, base = world.base) {
   return page;
 }
 
+/** Lets the clock of a phone stand at a moment, and go on from there. @param {any} context @param {number} moment */
+export const setClock = (context, moment) =>
+  context.addInitScript((/** @type {number} */ ahead) => {
+    const Right = Date;
+    globalThis.Date = /** @type {any} */ (class extends Right {
+      /** @param {any[]} given */
+      constructor(...given) {
+        if (given.length === 0) super(Right.now() + ahead);
+        else super(.../** @type {[number]} */ (given));
+      }
+      static now() {
+        return Right.now() + ahead;
+      }
+    });
+  }, moment - Date.now());
+
 /** Records that came in since the trials began. @param {World} world */
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 

@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 
 import { between } from '../between.mjs';
-import { added, allSent, enrol, listen, openStops, phone, recordStop } from '../walk.mjs';
+import { added, allSent, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -85,20 +85,7 @@ export async function aNewVersion(world) {
 export async function aClockADayOff(world) {
   const { now } = await world.book.office('GET', '/api/v1/me', undefined, 200);
   const context = await phone(world, 'clock');
-  const off = Date.parse(now) + 26 * 3_600_000 - Date.now();
-  await context.addInitScript((/** @type {number} */ ahead) => {
-    const Right = Date;
-    globalThis.Date = /** @type {any} */ (class extends Right {
-      /** @param {any[]} given */
-      constructor(...given) {
-        if (given.length === 0) super(Right.now() + ahead);
-        else super(.../** @type {[number]} */ (given));
-      }
-      static now() {
-        return Right.now() + ahead;
-      }
-    });
-  }, off);
+  await setClock(context, Date.parse(now) + 26 * 3_600_000);
   const page = await enrol(world, context);
   await page.getByText("clock is 26 hours off").waitFor();
   await page.getByRole('heading', { name: /2026-09-15/ }).waitFor();
