@@ -52,14 +52,14 @@ async function showDay() {
   });
   const age = `As of ${new Date(day.at).toLocaleDateString()} ${clock(day.at)}, by the server's clock.`;
   const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
-  show(h('h1', {}, `Stops of ${weekday(day.day.day)}`), h('p', {}, `${day.me.person.name}. ${age}`), wrong,
+  show(h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', onclick: () => void refresh() }, 'Download the day again'),
     h('button', { type: 'button', class: 'plain', onclick: () => void signOut() }, 'Take my data off this phone'));
 }
 
-/** A day with the name of its weekday. @param {string} day */
-const weekday = (day) => `${new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' })}, ${day}`;
+/** @param {string} day */
+const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
 
 async function signOut() {
   const items = await waiting();
