@@ -18,7 +18,8 @@ const SOON: i32 = 90;
 /// Adds to each stop what is open about it.
 pub fn open(law: &Lawbook, day: Day, visits: &mut [DayVisit]) {
     for stop in visits {
-        let mut points: Vec<OpenPoint> = stop.sections.iter().filter_map(|section| soil(law, day, stop, section)).collect();
+        let mut points: Vec<OpenPoint> =
+            stop.sections.iter().filter_map(|section| soil(law, day, stop, section)).collect();
         if let Some(ends) = stop.client_cancelled_on {
             let words = if ends <= day {
                 format!("The client's service ended on {ends}: nothing is applied here any more. Ask the office.")

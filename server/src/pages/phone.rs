@@ -40,7 +40,8 @@ pub const MODULES: [(&str, &str); 12] = [
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.
 static VERSIONED_WORKER: LazyLock<String> = LazyLock::new(|| {
-    let all: String = MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, ICON_FULL, MANIFEST, WORKER]).collect();
+    let all: String =
+        MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, ICON_FULL, MANIFEST, WORKER]).collect();
     WORKER.replace("'VERSION'", &format!("'{}'", &digest(&all)[..16]))
 });
 

@@ -63,7 +63,8 @@ pub async fn people(desk: Desk, State(app): State<App>) -> Result<Response, Prob
 
 /// Draws the link of the code that is sent. Nothing is kept: the code is shown once, and so is its picture.
 pub async fn picture(_: Desk, headers: HeaderMap, code: String) -> Result<Response, Problem> {
-    let plain = !code.is_empty() && code.len() <= LONGEST_CODE && code.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
+    let plain =
+        !code.is_empty() && code.len() <= LONGEST_CODE && code.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
     if !plain {
         let fault = FieldFault::at("", "wrong_format", "must be a code of letters, digits and hyphens");
         return Err(Problem::invalid(vec![fault]));
