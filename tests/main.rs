@@ -5,6 +5,7 @@ mod access_matrix;
 mod access_scope;
 mod clearances;
 mod corrections;
+mod days;
 mod faults;
 mod journal_coverage;
 mod law;

@@ -126,7 +126,7 @@ pub async fn year(Desk(actor): Desk, State(app): State<App>, Query(which): Query
     }
     let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
     let runs_past = outlook::runs_past(&sums);
-    let journal = if actor.role == Role::Owner { Some(outlook::journal(app.store.reader()).await?) } else { None };
+    let journal = if actor.role == Role::Owner { Some(outlook::journal(&app).await?) } else { None };
     Ok(page(YearPage { year, sections: sums.len(), past, runs_past, journal, reports, clients }.render()))
 }
 

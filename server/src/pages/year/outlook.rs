@@ -1,10 +1,11 @@
 //! What the owner asks first: who will run past a cap and when, and whether the journal still fits together.
 
 use domain::journal;
-use sqlx::SqlitePool;
 
 use crate::{
+    app::App,
     book::company_year::SectionSum,
+    problem::Problem,
     reply::Span,
     store::{self, journal::JournalEntry},
 };
@@ -62,7 +63,8 @@ pub struct JournalState {
     pub head: String,
 }
 
-pub async fn journal(pool: &SqlitePool) -> Result<JournalState, sqlx::Error> {
+pub async fn journal(app: &App) -> Result<JournalState, Problem> {
+    let pool = app.store.reader();
     let entries = store::journal::length(pool).await?;
     let span = Span { after: (entries - LINKS).max(0), take: LINKS };
     let newest: Vec<JournalEntry> =
