@@ -5,7 +5,7 @@ import { call } from './api.js';
 import { download, downloaded } from './shelf.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -37,9 +37,11 @@ export async function downloadDay() {
   if (day.status !== 200) return 'offline';
   /** @type {Record<string, Decision | null>} */
   const decisions = {};
-  for (const stop of day.body.visits) decisions[stop.visit.id] = await ask(stop, on);
+  // Asked for what this technician worked with last; who takes another spreader is told that the answer was for this one.
+  const equipment = (await downloaded('equipment')) ?? 'rotary_spreader';
+  for (const stop of day.body.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
   const at = Date.parse(me.body.now);
-  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - Date.now() });
+  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - Date.now(), equipment });
   return 'fresh';
 }
 
@@ -52,13 +54,13 @@ async function serverDay(me) {
 /**
  * Asks how much of the planned product may go on each section. Nothing is known yet of ground and air, so the answer is
  * at best "care"; amounts and caps are known.
- * @param {any} stop @param {string} on
+ * @param {any} stop @param {string} on @param {string} equipment
  * @returns {Promise<Decision | null>}
  */
-async function ask(stop, on) {
+async function ask(stop, on, equipment) {
   const target = stop.visit.target_nitrogen_lb_per_1000_sqft;
   if (target === null) return null;
-  const answer = await call('POST', '/api/v1/checks', plan(stop, on, {}));
+  const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }));
   return answer.status === 200 ? answer.body.decision : null;
 }
 

@@ -21,5 +21,33 @@ export function h(tag, attributes = {}, ...children) {
 /** A time of day as people say it. @param {string | number} moment */
 export const clock = (moment) => new Date(moment).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
 
-/** Pounds without needless digits: no more than a scale shows. @param {string | number} pounds */
-export const pounds = (pounds) => String(Math.round(Number(pounds) * 100) / 100);
+/** Pounds without needless digits: no more than a scale shows. @param {string | number} amount @param {number} [digits] */
+export const pounds = (amount, digits = 2) => String(Math.round(Number(amount) * 10 ** digits) / 10 ** digits);
+
+/** A span of time as people say it. @param {number} milliseconds */
+export function span(milliseconds) {
+  const minutes = Math.round(Math.abs(milliseconds) / 60000);
+  if (minutes < 120) return `${minutes} minutes`;
+  return minutes < 48 * 60 ? `${Math.round(minutes / 60)} hours` : `${Math.round(minutes / 1440)} days`;
+}
+
+/**
+ * Replaces what an element holds, and leaves the focus where it was: on the element with the same `data-key`, or else on the
+ * new heading, so that somebody without a pointer is not sent back to the top.
+ * @param {HTMLElement} place @param {Node[]} nodes
+ */
+export function replace(place, nodes) {
+  const key = /** @type {HTMLElement | null} */ (document.activeElement)?.dataset.key;
+  const held = place.contains(document.activeElement);
+  place.replaceChildren(...nodes);
+  if (!held) return;
+  const same = key === undefined ? null : /** @type {HTMLElement | null} */ (place.querySelector(`[data-key="${CSS.escape(key)}"]`));
+  (same ?? heading(place))?.focus({ preventScroll: same !== null });
+}
+
+/** The heading of a page, made to take the focus. @param {HTMLElement} place */
+export function heading(place) {
+  const found = place.querySelector('h1');
+  found?.setAttribute('tabindex', '-1');
+  return found;
+}

@@ -1,9 +1,10 @@
 // @ts-check
 // The technician's phone: enrol once, then today's stops, and the records that wait to be sent, always in sight.
 
+import { mark, openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay } from './day.js';
-import { clock, h } from './dom.js';
+import { clock, h, heading, span } from './dom.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
 import { forget, waiting } from './shelf.js';
@@ -15,8 +16,7 @@ const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
 /** @param {...(Node | null)} nodes */
 function show(...nodes) {
   main.replaceChildren(...nodes.filter((node) => node !== null));
-  main.querySelector('h1')?.setAttribute('tabindex', '-1');
-  /** @type {HTMLElement | null} */ (main.querySelector('h1'))?.focus();
+  heading(main)?.focus();
 }
 
 async function drawQueue() {
@@ -38,25 +38,33 @@ async function showDay() {
   const day = await keptDay();
   if (!day) return showEnrol('');
   const sent = new Set((await waiting()).map((item) => item.record.visit_id));
-  const stops = day.day.visits.map((/** @type {any} */ stop) => {
+  const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
     const decision = day.decisions[stop.visit.id];
-    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : stop.visit.status === 'done' ? '✓ done' : stop.recorded ? '✓ recorded' : decision ? { go: '● go', care: '▲ care', stop: '■ stop' }[decision.verdict] : '▲ care';
+    const done = stop.visit.status === 'done' || stop.recorded;
+    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : done ? '✓ recorded' : mark(decision);
+    const points = done || sent.has(stop.visit.id) ? [] : openPoints(stop, decision);
     const open = async () => show(await stopPage(stop, decision, day, () => void showDay()));
-    return h('li', {}, h('button', { type: 'button', class: 'stop-button', onclick: () => void open() }, h('strong', {}, stop.property.address), h('span', {}, stop.client_name), h('span', {}, state)));
+    return h('li', {}, h('button', { type: 'button', class: 'stop-button', onclick: () => void open() },
+      h('strong', {}, `${at + 1}. ${stop.property.address}`),
+      h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
+      h('span', { class: `state ${done || sent.has(stop.visit.id) ? 'done' : (decision?.verdict ?? 'care')}` }, state),
+      ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
   });
-  const age = `As of ${new Date(day.at).toLocaleDateString()} ${clock(day.at)}.`;
-  const minutes = Math.round(Math.abs(day.skew) / 60000);
-  const wrong = minutes > 5 ? h('p', { class: 'caution' }, `This phone's clock is ${minutes} minutes off; the server's time is used.`) : null;
-  show(h('h1', {}, `Stops of ${day.day.day}`), h('p', {}, `${day.me.person.name}. ${age}`), wrong,
+  const age = `As of ${new Date(day.at).toLocaleDateString()} ${clock(day.at)}, by the server's clock.`;
+  const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
+  show(h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', onclick: () => void refresh() }, 'Download the day again'),
     h('button', { type: 'button', class: 'plain', onclick: () => void signOut() }, 'Take my data off this phone'));
 }
 
+/** @param {string} day */
+const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
+
 async function signOut() {
   const items = await waiting();
   if (items.length > 0) {
-    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${items.length} records are only on this phone. Send them first; they are kept until then.`),
+    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${items.length} ${items.length === 1 ? 'record is' : 'records are'} only on this phone. Send them first; until then they are kept.`),
       h('button', { type: 'button', class: 'big', onclick: () => void flush() }, 'Send now'), h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, 'Back'));
     return;
   }
@@ -88,9 +96,25 @@ function showEnrol(fault) {
     h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Enrol')));
 }
 
-onChange(() => void drawQueue());
-await drawQueue();
-if (await keptDay()) await showDay();
-await refresh();
-keepTrying();
+/** A browser that keeps nothing must not be worked with: a record would be lost with the page. @param {unknown} fault */
+function showNoShelf(fault) {
+  bar.replaceChildren(h('span', {}, '■ Nothing can be kept on this phone.'));
+  show(h('h1', {}, 'This browser keeps nothing'), h('p', { role: 'alert' }, 'Records would be lost with the page, so none are taken. Leave private browsing, allow this server to store data, or make room on the phone; then open the page again.'),
+    h('p', { class: 'source' }, `What the browser says: ${fault instanceof Error ? fault.message : String(fault)}`),
+    h('button', { type: 'button', class: 'big', onclick: () => location.reload() }, 'Try again'));
+}
+
+async function begin() {
+  onChange(() => void drawQueue());
+  await drawQueue();
+  if (await keptDay()) await showDay();
+  await refresh();
+  keepTrying();
+}
+
+try {
+  await begin();
+} catch (fault) {
+  showNoShelf(fault);
+}
 if ('serviceWorker' in navigator) await navigator.serviceWorker.register('/sw.js');

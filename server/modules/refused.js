@@ -9,7 +9,7 @@ import { send } from './queue.js';
 
 /** @param {Waiting[]} items @param {() => void} back @returns {Promise<HTMLElement>} */
 export async function refusedPage(items, back) {
-  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, 'Back to the day'), h('h1', {}, 'Records that need you'), ...items.map((item) => one(item, back)));
+  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, '‹ Back to the day'), h('h1', {}, 'Records that need you'), ...items.map((item) => one(item, back)));
 }
 
 /** @param {Waiting} item @param {() => void} back */

@@ -2,13 +2,16 @@
 // One stop: am I at the right place, how much, may I; then start, finish, and what was really used. What only a person can
 // know is asked and never filled in beforehand.
 
-import { newId } from './api.js';
-import { now } from './day.js';
-import { clock, h, pounds } from './dom.js';
+import { answerOf, cautions, howMuch, openPoints, source, verdict } from './answer.js';
+import { call, newId } from './api.js';
+import { now, plan } from './day.js';
+import { clock, h, pounds, replace } from './dom.js';
 import { send } from './queue.js';
 import { download, downloaded } from './shelf.js';
 
-/** @typedef {{ visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string }} Work */
+/** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
+/** @typedef {{ visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, work: Work, redraw: () => Promise<void>, back: () => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -16,6 +19,8 @@ const EQUIPMENT = {
   rotary_spreader_with_deflector: 'Rotary spreader with deflector',
   drop_spreader: 'Drop spreader',
 };
+/** Ground on which most rule sets let nothing down. */
+const BARRED = new Set(['saturated', 'frozen', 'snow_covered']);
 /** Used amounts outside this share of the expected one are asked about again: 260 for 26.0. */
 const USUAL = { least: 0.5, most: 1.5 };
 
@@ -31,93 +36,107 @@ export async function stopPage(stop, decision, day, back) {
   /** @type {Work} */
   const work = (await downloaded(`work/${stop.visit.id}`)) ?? fresh(stop, (await downloaded('equipment')) ?? '');
   const redraw = async () => {
-    await download(`work/${stop.visit.id}`, work);
-    page.replaceChildren(...parts(stop, decision, day, work, redraw, back));
+    // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
+    await download(`work/${stop.visit.id}`, work).catch(() => undefined);
+    replace(page, parts(visit));
   };
-  page.append(...parts(stop, decision, day, work, redraw, back));
+  const visit = { stop, downloaded: decision, day, work, redraw, back };
+  page.append(...parts(visit));
   return page;
 }
 
 /** @param {any} stop @param {string} equipment @returns {Work} */
 const fresh = (stop, equipment) => ({ visit: stop.visit.id, here: false, ground: '', started_at: '', finished_at: '', air: '', equipment, used: {}, cleaned: '' });
 
-/**
- * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {Work} work
- * @param {() => Promise<void>} redraw @param {() => void} back
- */
-function parts(stop, decision, day, work, redraw, back) {
+/** The server's answer to just this ground and equipment, if it gave one. @param {Visit} visit @returns {Asked | null} */
+const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment ? work.asked : null);
+
+/** The best answer there is. @param {Visit} visit */
+const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
+
+/** @param {Visit} visit @returns {Node[]} */
+function parts(visit) {
+  const { stop, work, back } = visit;
   const head = [
-    h('button', { class: 'plain', type: 'button', onclick: back }, 'Back to the day'),
+    h('button', { class: 'plain', type: 'button', onclick: back, 'data-key': 'back' }, '‹ Back to the day'),
     h('h1', {}, stop.property.address),
-    h('p', {}, `${stop.client_name}${stop.client_phone ? `, ${stop.client_phone}` : ''}`),
+    h('p', {}, `${stop.client_name}${stop.client_phone ? `, ${stop.client_phone}` : ''}. ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}.`),
   ];
-  if (!work.here) return [...head, ...arrival(work, redraw)];
-  if (work.started_at === '') return [...head, ...before(stop, decision, day, work, redraw)];
-  if (work.finished_at === '') return [...head, ...during(stop, decision, day, work, redraw)];
-  return [...head, ...after(stop, decision, day, work, redraw, back)];
+  const body = !work.here ? arrival(visit) : work.started_at === '' ? before(visit) : work.finished_at === '' ? during(visit) : after(visit);
+  return [...head, ...body].filter((node) => node !== null);
 }
 
-/** @param {Work} work @param {() => Promise<void>} redraw */
-function arrival(work, redraw) {
+/** @param {Visit} visit */
+function open(visit) {
+  const points = openPoints(visit.stop, answer(visit));
+  return points.length > 0 ? h('ul', { class: 'open' }, ...points.map((words) => h('li', {}, `▲ ${words}`))) : null;
+}
+
+/** @param {Visit} visit */
+function arrival(visit) {
   const here = () => {
-    work.here = true;
-    void redraw();
+    visit.work.here = true;
+    void visit.redraw();
   };
-  return [h('p', { class: 'ask' }, 'Read the number on the house.'), h('button', { class: 'big', type: 'button', onclick: here }, 'I am at this address')];
+  return [open(visit), h('p', { class: 'ask' }, 'Read the number on the house. Is it the one above?'), h('button', { class: 'big', type: 'button', onclick: here }, 'I am at this address')];
 }
 
-/** @param {any} stop @param {any} decision */
-function howMuch(stop, decision) {
-  const rows = stop.sections.map((/** @type {any} */ section) => {
-    const answer = decision?.sections.find((/** @type {any} */ one) => one.section_id === section.id);
-    const amount = answer ? `${pounds(answer.product_lb)} lb` : 'no target';
-    const bags = answer ? `${pounds(Number(answer.product_lb) / Number(stop.product.net_weight_lb))} bags` : '';
-    const half = answer ? `Set for ${pounds(answer.half_rate_product_lb_per_1000_sqft)} lb on 1,000 sq ft and walk it twice, crosswise.` : '';
-    return h('li', {}, h('strong', {}, section.name), ` ${section.area_sqft ?? '?'} sq ft: `, h('strong', {}, amount), ` ${bags}`, h('br'), half,
-      answer?.bound_by_words ? h('small', {}, answer.bound_by_words) : null);
-  });
-  return [h('h2', {}, `How much: ${stop.product.name}`), h('ul', { class: 'amounts' }, ...rows)];
+/** Asks the server again with what was seen here; without a network the downloaded answer stands. @param {Visit} visit */
+async function askAgain(visit) {
+  const { stop, day, work } = visit;
+  const { ground, equipment } = work;
+  if (ground === '' || equipment === '' || stop.visit.target_nitrogen_lb_per_1000_sqft === null || asked(visit)) return;
+  const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
+  if (reply.status !== 200) return;
+  work.asked = { decision: reply.body.decision, at: Date.now() + day.skew, ground, equipment };
+  if (work.started_at === '') await visit.redraw();
 }
 
-/** @param {any} decision */
-function verdict(decision) {
-  if (!decision) return [h('p', { class: 'verdict care' }, 'Care: no answer was downloaded for this stop.')];
-  const reasons = decision.findings.map((/** @type {any} */ finding) => h('li', {}, finding.message, ' ', h('em', {}, finding.hint)));
-  return [h('p', { class: `verdict ${decision.verdict}` }, decision.summary), reasons.length > 0 ? h('details', {}, h('summary', {}, 'Reasons, and what would clear them'), h('ul', {}, ...reasons)) : null];
-}
-
-/** @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {Work} work @param {() => Promise<void>} redraw */
-function before(stop, decision, day, work, redraw) {
+/** @param {Visit} visit */
+function before(visit) {
+  const { stop, day, work, redraw } = visit;
+  const decision = answer(visit);
+  const picked = (/** @type {'ground' | 'equipment'} */ what) => async (/** @type {string} */ word) => {
+    work[what] = word;
+    await redraw();
+    await askAgain(visit);
+  };
   const start = () => {
     if (work.ground === '' || work.equipment === '') return;
     work.started_at = now(day);
-    void download('equipment', work.equipment);
+    void download('equipment', work.equipment).catch(() => undefined);
     void redraw();
   };
+  const stopped = decision?.verdict === 'stop';
+  const words = stopped ? 'Start all the same; it will be marked' : 'Start';
   return [
-    ...howMuch(stop, decision),
-    ...verdict(decision),
-    choice('The ground is', GROUND, work.ground, (word) => void (work.ground = word, redraw())),
-    choice('With', EQUIPMENT, work.equipment, (word) => void (work.equipment = word, redraw())),
-    h('p', { class: 'caution' }, 'Read the label. Fill on pavement, sweep up at once, keep people and animals off.'),
-    h('button', { class: 'big', type: 'button', onclick: start, disabled: work.ground === '' || work.equipment === '' }, 'Start'),
+    open(visit),
+    howMuch(stop, decision),
+    choice('The ground is', GROUND, work.ground, picked('ground')),
+    choice('With', EQUIPMENT, work.equipment, picked('equipment')),
+    verdict(decision, source(day, asked(visit))),
+    BARRED.has(work.ground) && !asked(visit) ? h('p', { class: 'verdict stop' }, '■ On such ground most rule sets let nothing down, and the answer above did not know it. Ask the office first.') : null,
+    cautions(),
+    stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
+    h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: start, disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words),
+    work.ground === '' || work.equipment === '' ? h('p', { class: 'source' }, 'Say first how the ground is, and with what you work.') : null,
   ];
 }
 
-/** @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {Work} work @param {() => Promise<void>} redraw */
-function during(stop, decision, day, work, redraw) {
+/** @param {Visit} visit */
+function during(visit) {
+  const { stop, day, work, redraw } = visit;
   const finish = () => {
     work.finished_at = now(day);
     void redraw();
   };
-  return [h('p', {}, `Started at ${clock(work.started_at)}.`), ...howMuch(stop, decision), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
+  return [h('p', {}, `Started at ${clock(work.started_at)}.`), howMuch(stop, answer(visit)), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
 }
 
-/**
- * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {Work} work
- * @param {() => Promise<void>} redraw @param {() => void} back
- */
-function after(stop, decision, day, work, redraw, back) {
+/** @param {Visit} visit */
+function after(visit) {
+  const { stop, day, work, redraw, back } = visit;
+  const decision = answer(visit);
   const fault = h('p', { role: 'alert', class: 'fault' });
   const sure = new Set();
   const save = async () => {
@@ -130,31 +149,37 @@ function after(stop, decision, day, work, redraw, back) {
       fault.textContent = 'This phone could not keep the record: its memory is full or locked. Write it down, make room, and press Save again.';
       return;
     }
-    await download(`work/${stop.visit.id}`, undefined);
+    await download(`work/${stop.visit.id}`, undefined).catch(() => undefined);
     back();
   };
   const amounts = stop.sections.map((/** @type {any} */ section) => {
     const expected = expectedOf(decision, section.id);
-    const input = /** @type {HTMLInputElement} */ (h('input', { id: `used-${section.id}`, inputmode: 'decimal', autocomplete: 'off', 'aria-describedby': `usual-${section.id}`,
-      oninput: (/** @type {InputEvent} */ event) => void (work.used[section.id] = /** @type {HTMLInputElement} */ (event.target).value) }));
-    input.value = work.used[section.id] ?? '';
-    return h('div', { class: 'amount' }, h('label', { for: `used-${section.id}` }, `Used on the ${section.name}`), input, h('span', { class: 'unit' }, 'lb'),
-      h('small', { id: `usual-${section.id}` }, expected ? `Usual here: ${pounds(expected * USUAL.least)} to ${pounds(expected * USUAL.most)} lb. Leave it empty if nothing went on it.` : 'Leave it empty if nothing went on it.'));
+    const hint = expected ? `Usual here: ${pounds(expected * USUAL.least)} to ${pounds(expected * USUAL.most)} lb. ` : '';
+    return typed(`used-${section.id}`, `Used on the ${section.name}`, 'lb', work.used[section.id] ?? '', `${hint}Leave it empty if nothing went on it.`, (text) => void (work.used[section.id] = text));
   });
-  const air = /** @type {HTMLInputElement} */ (h('input', { id: 'air', inputmode: 'decimal', autocomplete: 'off', oninput: (/** @type {InputEvent} */ event) => void (work.air = /** @type {HTMLInputElement} */ (event.target).value) }));
-  air.value = work.air;
   return [
     h('p', {}, `From ${clock(work.started_at)} to ${clock(work.finished_at)}, on ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()} ground.`),
     ...amounts,
-    choice('Pavement swept or blown back', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void (work.cleaned = word, redraw())),
-    h('div', { class: 'amount' }, h('label', { for: 'air' }, 'Air, if you measured it'), air, h('span', { class: 'unit' }, '°F')),
+    choice('Pavement swept or blown back', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
+    typed('air', 'Air, if you measured it', '°F', work.air, '', (text) => void (work.air = text)),
     fault,
     h('button', { class: 'big', type: 'button', onclick: () => void save() }, 'Save'),
   ];
 }
 
+/**
+ * A number with its unit beside it, for the phone's number pad.
+ * @param {string} id @param {string} label @param {string} unit @param {string} value @param {string} hint @param {(text: string) => void} changed
+ */
+function typed(id, label, unit, value, hint, changed) {
+  const oninput = (/** @type {InputEvent} */ event) => changed(/** @type {HTMLInputElement} */ (event.target).value);
+  const input = /** @type {HTMLInputElement} */ (h('input', { id, inputmode: 'decimal', autocomplete: 'off', 'data-key': id, 'aria-describedby': `unit-${id}${hint === '' ? '' : ` usual-${id}`}`, oninput }));
+  input.value = value;
+  return h('div', { class: 'amount' }, h('label', { for: id }, label), input, h('span', { class: 'unit', id: `unit-${id}` }, unit), hint === '' ? null : h('small', { id: `usual-${id}` }, hint));
+}
+
 /** @param {any} decision @param {string} section */
-const expectedOf = (decision, section) => Number(decision?.sections.find((/** @type {any} */ one) => one.section_id === section)?.product_lb ?? 0);
+const expectedOf = (decision, section) => Number(answerOf(decision, section)?.product_lb ?? 0);
 
 /** A number as a thumb types it. @param {string} text */
 const number = (text) => text.trim().replace(',', '.');
@@ -193,9 +218,9 @@ function record(stop, work) {
 
 /**
  * Buttons of which one is pressed; none is beforehand.
- * @param {string} title @param {Record<string, string>} words @param {string} chosen @param {(word: string) => void} choose
+ * @param {string} title @param {Record<string, string>} words @param {string} chosen @param {(word: string) => unknown} choose
  */
 function choice(title, words, chosen, choose) {
-  const buttons = Object.entries(words).map(([word, label]) => h('button', { type: 'button', class: 'pick', 'aria-pressed': chosen === word ? 'true' : 'false', onclick: () => choose(word) }, chosen === word ? `✓ ${label}` : label));
+  const buttons = Object.entries(words).map(([word, label]) => h('button', { type: 'button', class: 'pick', 'aria-pressed': chosen === word ? 'true' : 'false', 'data-key': `${title}/${word}`, onclick: () => void choose(word) }, chosen === word ? `✓ ${label}` : label));
   return h('fieldset', {}, h('legend', {}, title), ...buttons);
 }

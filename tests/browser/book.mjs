@@ -46,15 +46,15 @@ export async function enrolmentCode(office) {
   return { code: made.code, technician: technician.id };
 }
 
-/** Plans so many small visits for a technician on the demonstration's day. @param {any} office @param {string} technician @param {number} count */
-export async function planVisits(office, technician, count) {
+/** Plans so many small visits for a technician on the demonstration's day. @param {any} office @param {string} technician @param {number} count @param {string} [target] nitrogen on 1,000 sq ft */
+export async function planVisits(office, technician, count, target = '0.05') {
   const year = await office('GET', '/api/v1/statements/company?year=2026', undefined, 200);
   const roomy = new Set(year.sections.filter((/** @type {any} */ one) => Number(one.remaining_nitrogen_lb_per_1000_sqft) > 0.5).map((/** @type {any} */ one) => one.section_id));
   const sections = (await office('GET', '/api/v1/sections?limit=200', undefined, 200)).items.filter((/** @type {any} */ one) => roomy.has(one.id));
   const product = (await office('GET', '/api/v1/products', undefined, 200)).items.find((/** @type {any} */ one) => one.name.startsWith('Feed 24'));
   for (let number = 0; number < count; number += 1) {
     const section = sections[number % sections.length];
-    const visit = { property_id: section.property_id, person_id: technician, planned_on: '2026-09-15', product_id: product.id, section_ids: [section.id], purpose: 'maintenance', target_nitrogen_lb_per_1000_sqft: '0.05' };
+    const visit = { property_id: section.property_id, person_id: technician, planned_on: '2026-09-15', product_id: product.id, section_ids: [section.id], purpose: 'maintenance', target_nitrogen_lb_per_1000_sqft: target };
     await office('POST', '/api/v1/visits', visit, 201);
   }
 }

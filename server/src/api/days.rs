@@ -21,6 +21,7 @@ use crate::{
     access::AnyStaff,
     app::App,
     book::{
+        self,
         load_sheet::{self, DayLoad, Truck},
         weather::{self, VisitWeather},
     },
@@ -70,7 +71,8 @@ struct DayQuery {
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
 /// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
-/// force for this person and product with their age, and what is known of the weather.
+/// force for this person and product with their age, what is known of the weather, and what is open about each: a soil report
+/// that ends, a client who stops.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -82,7 +84,8 @@ async fn get_day(
 ) -> Result<Json<DayPlan>, Problem> {
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
     let downloaded_at = app.clock.now();
-    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    let mut visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    book::days::open(&app.law, day, &mut visits);
     let weather = weather::of_visits(&app, day, &visits).await;
     Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
 }

@@ -6,6 +6,7 @@ pub mod backup;
 pub mod clearance;
 pub mod company_year;
 pub mod correction;
+pub mod days;
 pub mod drift;
 pub mod duties;
 pub mod facts;

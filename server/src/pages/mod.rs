@@ -27,7 +27,7 @@ use axum::{
     extract::{Path, State},
     http::{HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
-    routing::get,
+    routing::{get, post},
 };
 use utoipa::openapi::OpenApi;
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -64,6 +64,9 @@ pub fn routes(document: &OpenApi) -> Router<App> {
         .route("/phone.css", get(phone::style))
         .route("/phone.webmanifest", get(phone::manifest))
         .route("/icon.svg", get(phone::icon))
+        .route("/icon-full.svg", get(phone::icon_full))
+        .route("/phones", get(phone::enrolment::people))
+        .route("/phones/picture", post(phone::enrolment::picture))
         .route("/sw.js", get(phone::worker))
         .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))

@@ -1,5 +1,7 @@
 //! The technician's phone: one page that is kept on the phone, its modules, and the worker that keeps it there.
 
+pub mod enrolment;
+
 use std::sync::LazyLock;
 
 use axum::{
@@ -16,15 +18,19 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 const PAGE: &str = include_str!("../../templates/phone.html");
 const STYLE: &str = include_str!("../../templates/phone.css");
 const ICON: &str = include_str!("../../templates/icon.svg");
+/// The same on a full ground, for phones that cut icons to a shape of their own.
+const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 10] = [
+pub const MODULES: [(&str, &str); 12] = [
+    ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
     ("form.js", include_str!("../../modules/form.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
+    ("phones.js", include_str!("../../modules/phones.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
@@ -34,11 +40,12 @@ pub const MODULES: [(&str, &str); 10] = [
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.
 static VERSIONED_WORKER: LazyLock<String> = LazyLock::new(|| {
-    let all: String = MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, WORKER]).collect();
+    let all: String =
+        MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, ICON_FULL, MANIFEST, WORKER]).collect();
     WORKER.replace("'VERSION'", &format!("'{}'", &digest(&all)[..16]))
 });
 
-const MANIFEST: &str = r##"{"name":"Swardbook","short_name":"Swardbook","start_url":"/phone","scope":"/","display":"standalone","background_color":"#fdfefb","theme_color":"#1f3d16","icons":[{"src":"/icon.svg","sizes":"any","type":"image/svg+xml"}]}"##;
+const MANIFEST: &str = r##"{"name":"Swardbook: today's stops","short_name":"Swardbook","id":"/phone","start_url":"/phone","scope":"/phone","display":"standalone","lang":"en","background_color":"#fdfefb","theme_color":"#1f3d16","icons":[{"src":"/icon.svg","sizes":"any","type":"image/svg+xml","purpose":"any"},{"src":"/icon-full.svg","sizes":"any","type":"image/svg+xml","purpose":"maskable"}]}"##;
 
 fn answer(kind: &'static str, body: impl Into<axum::body::Body>) -> Response {
     ([(header::CONTENT_TYPE, kind)], body.into()).into_response()
@@ -56,6 +63,10 @@ pub async fn style(_: Anyone) -> Response {
 
 pub async fn icon(_: Anyone) -> Response {
     answer("image/svg+xml", ICON)
+}
+
+pub async fn icon_full(_: Anyone) -> Response {
+    answer("image/svg+xml", ICON_FULL)
 }
 
 pub async fn manifest(_: Anyone) -> Response {

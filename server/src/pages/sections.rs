@@ -57,8 +57,18 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
         Field::amount("/natural_strip_ft", "Natural strip between lawn and water, ft").optional(),
         Field::day("/established_on", "Seeded or sodded on").optional(),
         Field::yes_or_no("/touches_pavement", "Pavement, a walk or a drive lies beside it"),
+        Field::one("/maintenance", "How much is made of it", with_unknown(&["low", "medium", "high"]))
+            .help("A season's plan asks for it."),
+        Field::one("/clippings", "Clippings", with_unknown(&["left", "taken"])),
+        Field::one("/shade", "Shade", with_unknown(&["light", "medium", "heavy"])),
     ];
     Form::new(title, action, button, fields)
+}
+
+/// What the API calls these is what people say, and that nobody has said is a choice of its own.
+fn with_unknown(values: &[&'static str]) -> Vec<Choice> {
+    let said = values.iter().map(|value| Choice::new(*value, *value));
+    said.chain([Choice::new("unknown", "nobody has said")]).collect()
 }
 
 fn blank(property: &Property) -> Form {

@@ -1,11 +1,14 @@
 //! The owner's year: every section against its cap, a client's statement, and a record with its decision.
 
+mod outlook;
+
 use askama::Template;
 use axum::{
     extract::{Query, State},
     response::Response,
 };
 use domain::{
+    actor::Role,
     decision::{Decision, Verdict},
     ids,
     law::ReportDue,
@@ -13,6 +16,7 @@ use domain::{
 };
 use serde::Deserialize;
 
+use self::outlook::{JournalState, RunsPast};
 use super::{desk::Desk, local::Local, page};
 use crate::{
     access::Scope,
@@ -52,6 +56,9 @@ struct YearPage {
     year: i16,
     sections: usize,
     past: usize,
+    runs_past: Vec<RunsPast>,
+    /// For the owner alone.
+    journal: Option<JournalState>,
     reports: Vec<ReportDue>,
     clients: Vec<ClientYear>,
 }
@@ -102,7 +109,7 @@ impl SectionRow {
 }
 
 /// Every client and section against its cap, with what is planned.
-pub async fn year(_: Desk, State(app): State<App>, Query(which): Query<Which>) -> Result<Response, Problem> {
+pub async fn year(Desk(actor): Desk, State(app): State<App>, Query(which): Query<Which>) -> Result<Response, Problem> {
     let (year, from, to, caps_on, _) = days(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
     let reports = company_year::reports_due(&app.law, year, &sums);
@@ -118,7 +125,9 @@ pub async fn year(_: Desk, State(app): State<App>, Query(which): Query<Which>) -
         }
     }
     let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
-    Ok(page(YearPage { year, sections: sums.len(), past, reports, clients }.render()))
+    let runs_past = outlook::runs_past(&sums);
+    let journal = if actor.role == Role::Owner { Some(outlook::journal(&app).await?) } else { None };
+    Ok(page(YearPage { year, sections: sums.len(), past, runs_past, journal, reports, clients }.render()))
 }
 
 #[derive(Template)]

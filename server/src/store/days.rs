@@ -46,6 +46,28 @@ pub struct DayVisit {
     pub calibrations: Vec<CalibrationInForce>,
     /// A record of it has come in and stands.
     pub recorded: bool,
+    /// When the soil of the sections was last sampled; a section that is not here has no soil report by that day.
+    #[schema(max_items = 20)]
+    pub newest_samples: Vec<NewestSample>,
+    /// What is worth knowing before leaving: a soil report that ends, a client who stops.
+    #[schema(max_items = 40)]
+    pub open: Vec<OpenPoint>,
+}
+
+/// The newest soil report of a section.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct NewestSample {
+    pub section_id: SectionId,
+    pub sampled_on: Day,
+}
+
+/// Something about a stop that is not settled.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct OpenPoint {
+    /// The section it is about; null when it is about the whole stop.
+    pub section_id: Option<SectionId>,
+    #[schema(max_length = 400)]
+    pub words: String,
 }
 
 /// The rate at which a visit's product goes down for its nitrogen. What may go down is for a check to say.
@@ -82,6 +104,7 @@ struct Named {
     sections: HashMap<SectionId, Section>,
     products: HashMap<ProductId, Product>,
     calibrations: Vec<CalibrationInForce>,
+    sampled: HashMap<SectionId, Day>,
     recorded: HashSet<VisitId>,
 }
 
@@ -104,6 +127,7 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<Day
     read_clients(&mut moment, &person, &day, &mut named).await?;
     read_sections(&mut moment, &person, &day, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
+    read_samples(&mut moment, &person, &day, &mut named).await?;
     read_recorded(&mut moment, &person, &day, &mut named).await?;
     let products: Vec<ProductId> = named.products.keys().copied().collect();
     named.calibrations = calibrations::in_force(&mut *moment, None, &products, Some(who), on).await?;
@@ -118,6 +142,9 @@ impl Named {
         let section = |id: &SectionId| self.sections.get(id).cloned().ok_or_else(missing);
         let product = self.products.get(&visit.product_id).cloned().ok_or_else(missing)?;
         let with_it = |found: &&CalibrationInForce| found.calibration.product_id == visit.product_id;
+        let sample = |id: &SectionId| {
+            self.sampled.get(id).map(|sampled_on| NewestSample { section_id: *id, sampled_on: *sampled_on })
+        };
         Ok(DayVisit {
             rate: VisitRate::of(&visit, &product),
             calibrations: self.calibrations.iter().filter(with_it).cloned().collect(),
@@ -128,6 +155,8 @@ impl Named {
             sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
             product,
             recorded: self.recorded.contains(&visit.id),
+            newest_samples: visit.section_ids.iter().filter_map(sample).collect(),
+            open: Vec::new(),
             visit,
         })
     }
@@ -252,6 +281,30 @@ async fn read_products(
     for row in rows {
         let Row { item, .. } = Row::<Product>::try_from(row)?;
         named.products.insert(item.id, item);
+    }
+    Ok(())
+}
+
+/// The newest sample of each section that was dug by the day: what is dug later proves nothing about it.
+async fn read_samples(
+    connection: &mut SqliteConnection,
+    person: &str,
+    day: &str,
+    named: &mut Named,
+) -> Result<(), sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT r.section_id AS "section_id!", max(r.sampled_on) AS "sampled_on!: String"
+           FROM soil_reports AS r
+           WHERE r.sampled_on <= $2 AND r.section_id IN (SELECT w.section_id FROM visits AS v
+               JOIN visit_sections AS w ON w.visit_id = v.id WHERE v.person_id = $1 AND v.planned_on = $2)
+           GROUP BY r.section_id"#,
+        person,
+        day
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in rows {
+        named.sampled.insert(read(&row.section_id, "section id")?, super::read_day(&row.sampled_on)?);
     }
     Ok(())
 }

@@ -109,6 +109,12 @@ pub async fn list(
         .collect()
 }
 
+/// How many entries there are.
+pub async fn length(pool: &SqlitePool) -> Result<i64, sqlx::Error> {
+    let row = sqlx::query!(r#"SELECT coalesce(max(seq), 0) AS "length!: i64" FROM journal"#).fetch_one(pool).await?;
+    Ok(row.length)
+}
+
 /// An answer to keep.
 #[derive(Debug)]
 pub struct Answer<'a> {

@@ -1,0 +1,77 @@
+// @ts-check
+// The answer to "how much, and may I?" as a technician reads it: pounds and bags for each section, what binds, and why.
+
+import { clock, h, pounds } from './dom.js';
+
+const SHAPE = { go: '●', care: '▲', stop: '■' };
+const WORD = { go: 'Go', care: 'Take care', stop: 'Stop' };
+
+/** A verdict as a shape and a word; nothing known is never go. @param {any} decision */
+export const mark = (decision) => {
+  const verdict = /** @type {keyof typeof SHAPE} */ (decision?.verdict ?? 'care');
+  return `${SHAPE[verdict]} ${WORD[verdict].toLowerCase()}`;
+};
+
+/** The answer about one section. @param {any} decision @param {string} section */
+export const answerOf = (decision, section) => decision?.sections.find((/** @type {any} */ one) => one.section_id === section);
+
+/**
+ * What is open about a stop, shortest first: what the server told, and where little room is left under the year's cap.
+ * @param {any} stop @param {any} decision @returns {string[]}
+ */
+export function openPoints(stop, decision) {
+  const told = (stop.open ?? []).map((/** @type {any} */ point) => point.words);
+  const target = Number(stop.visit.target_nitrogen_lb_per_1000_sqft ?? 0);
+  const tight = stop.sections.flatMap((/** @type {any} */ section) => {
+    const after = answerOf(decision, section.id)?.nitrogen_room_after_lb_per_1000_sqft;
+    if (after === null || after === undefined) return [];
+    if (Number(after) < 0) return [`No room for this on the ${section.name}: ${pounds(-after)} lb N on 1,000 sq ft too much for the year.`];
+    return Number(after) < target ? [`Little room: after this, ${pounds(after)} lb N on 1,000 sq ft is left this year on the ${section.name}.`] : [];
+  });
+  return [...tight, ...told];
+}
+
+/** Product in bags, and a word for the part of one. @param {string} product @param {any} stop */
+function bags(product, stop) {
+  const number = Math.round((Number(product) / Number(stop.product.net_weight_lb)) * 100) / 100;
+  return `${number} ${number === 1 ? 'bag' : 'bags'} of ${pounds(stop.product.net_weight_lb)} lb`;
+}
+
+/** @param {any} stop @param {any} decision @returns {HTMLElement} */
+export function howMuch(stop, decision) {
+  const rows = stop.sections.map((/** @type {any} */ section) => {
+    const answer = answerOf(decision, section.id);
+    const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft`;
+    if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
+    return h('li', {},
+      h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}`),
+      h('p', { class: 'figure' }, h('strong', {}, `${pounds(answer.product_lb)} lb`), h('span', {}, bags(answer.product_lb, stop))),
+      h('p', {}, 'Set for ', h('strong', {}, `${pounds(answer.half_rate_product_lb_per_1000_sqft, 3)} lb on 1,000 sq ft`), ': half the amount each way, crosswise.'),
+      answer.bound_by_words ? h('p', { class: 'limit' }, answer.bound_by_words) : null);
+  });
+  return h('section', {}, h('h2', {}, `How much: ${stop.product.name}`), h('ul', { class: 'amounts' }, ...rows));
+}
+
+/**
+ * The verdict with its reasons and what would clear them, and how old it is.
+ * @param {any} decision @param {string} told where the answer comes from, and when @returns {HTMLElement}
+ */
+export function verdict(decision, told) {
+  if (!decision) return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: 'verdict care' }, '▲ Take care: no answer was downloaded for this stop.'));
+  const reasons = decision.findings.map((/** @type {any} */ finding) => h('li', {}, `${SHAPE[/** @type {keyof typeof SHAPE} */ (finding.verdict)] ?? '▲'} ${finding.message} `, h('em', {}, finding.hint), h('small', {}, finding.citation)));
+  const word = /** @type {keyof typeof SHAPE} */ (decision.verdict);
+  return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: `verdict ${word}` }, `${SHAPE[word]} ${decision.summary}`), h('p', { class: 'source' }, told),
+    reasons.length > 0 ? h('details', { open: word === 'stop' }, h('summary', {}, `${reasons.length} ${reasons.length === 1 ? 'reason' : 'reasons'}, and what would clear ${reasons.length === 1 ? 'it' : 'them'}`), h('ul', {}, ...reasons)) : null);
+}
+
+/** Where an answer comes from. @param {import('./day.js').Day} day @param {{ at: number } | null} asked */
+export const source = (day, asked) =>
+  asked ? `Answered by the office's server at ${clock(asked.at)}, with what you saw here.` : `Downloaded at ${clock(day.at)}, for a ${(day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
+
+/** Cautions that stand on the page of the work itself. */
+export const cautions = () =>
+  h('section', { class: 'caution' }, h('h2', {}, 'Before you fill'), h('ul', {},
+    h('li', {}, 'Read the label: it prevails over what stands here. Wear what it asks for; gloves and eye protection when you fill.'),
+    h('li', {}, 'Keep people and animals off until the label lets them back.'),
+    h('li', {}, 'Fill on pavement, sweep up at once, nothing into drains. Keep off water and its edge.'),
+    h('li', {}, 'Look at the sky and the ground: nothing before heavy rain, in heat, or on frozen or soaked ground. Watch your footing on slopes; keep hands out of a spreader that turns.')));

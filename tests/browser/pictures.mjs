@@ -1,0 +1,60 @@
+// @ts-check
+// Takes pictures of the pages at phone and desk size, to be looked at by a person: of the demonstration's invented company.
+//
+//     node tests/browser/pictures.mjs --server target/release/swardbook --into FOLDER
+
+import { mkdir, mkdtemp, rm } from 'node:fs/promises';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+
+import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
+import { arrive, deskPages, enrol, openStops, phone, setClock, signIn, start, usualAmount } from './walk.mjs';
+
+const { chromium } = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url)('playwright-core');
+/** @param {string} name @param {string} otherwise */
+const argument = (name, otherwise) => {
+  const at = process.argv.indexOf(`--${name}`);
+  return at < 0 ? otherwise : process.argv[at + 1];
+};
+const into = argument('into', 'target/pictures');
+await mkdir(into, { recursive: true });
+const book = await demonstration(argument('server', 'target/release/swardbook'), Number(argument('port', '8398')));
+const { technician } = await enrolmentCode(book.office);
+await planVisits(book.office, technician, 5, '0.4');
+const folder = await mkdtemp(join(tmpdir(), 'pictures-'));
+/** @type {import('./walk.mjs').World} */
+const world = { chromium, executablePath: argument('browser', '/usr/bin/chromium'), axe: '', book, base: book.base, folder, complaints: [], before: new Set(await applications(book.owner)), technician };
+const { now } = await book.office('GET', '/api/v1/me', undefined, 200);
+
+const browser = await chromium.launch({ executablePath: world.executablePath, args: ['--no-sandbox'] });
+for (const [size, viewport] of /** @type {[string, any][]} */ ([['desk', { width: 1100, height: 820 }], ['phone', { width: 390, height: 800 }]])) {
+  const page = await (await browser.newContext({ viewport })).newPage();
+  await signIn(world, page);
+  for (const path of [...(await deskPages(world)), '/']) {
+    await page.goto(world.base + path, { waitUntil: 'networkidle' });
+    await page.screenshot({ path: join(into, `${size}${path.replace(/[?].*/, '').replace(/[/][0-9a-f-]{36}/, '-one').replaceAll('/', '-')}.png`) });
+  }
+}
+await browser.close();
+for (const colorScheme of ['light', 'dark']) {
+  const context = await phone(world, colorScheme, { colorScheme, viewport: { width: 390, height: 800 } });
+  await setClock(context, Date.parse(now));
+  const page = await enrol(world, context);
+  const take = (/** @type {string} */ name, whole = true) => page.screenshot({ path: join(into, `${colorScheme}-${name}.png`), fullPage: whole });
+  await take('day');
+  const stop = openStops(page).first();
+  await stop.click();
+  await take('place');
+  await page.getByRole('button', { name: 'Back to the day' }).click();
+  await arrive(page, stop);
+  await take('before');
+  await start(page);
+  await take('work');
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await page.locator('.amount input').first().fill(await usualAmount(page));
+  await take('after');
+  await context.close();
+}
+await rm(folder, { recursive: true, force: true });
+book.stop();

@@ -1,0 +1,148 @@
+// @ts-check
+// Whatever the server and the phone answer while a record is on its way.
+
+import assert from 'node:assert/strict';
+
+import { added, allSent, enrol, openStops, phone, recordStop } from '../walk.mjs';
+
+/** @typedef {import('../walk.mjs').World} World */
+
+const SENDING = '**/api/v1/applications/*';
+
+/** @param {any} route @param {number} status */
+const refuse = (route, status) =>
+  route.fulfill({ status, headers: { 'retry-after': '1' }, contentType: 'application/problem+json', body: JSON.stringify({ title: 'Not now', detail: 'Not now', status, code: 'busy' }) });
+
+/** @param {World} world */
+export async function aLostReply(world) {
+  const context = await phone(world, 'lost');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  // The worst moment: the record is in the book, and the phone does not hear of it. Then the server is in trouble.
+  const answers = ['lost', 503, 429, 500];
+  await page.route(SENDING, async (/** @type {any} */ route) => {
+    const answer = answers.shift();
+    if (answer === undefined) return route.continue();
+    if (typeof answer === 'number') return refuse(route, answer);
+    await route.fetch();
+    return route.abort();
+  });
+  await recordStop(page, openStops(page).last());
+  await allSent(page);
+  assert.equal(answers.length, 0);
+  assert.equal((await added(world)).length, known + 1);
+  await context.close();
+}
+
+/** @param {World} world */
+export async function aRefusedRecord(world) {
+  const context = await phone(world, 'refused');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  await recordStop(page, openStops(page).first(), '260');
+  await page.getByText('260 lb on the').waitFor();
+  await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByText('1 need you').waitFor();
+  await recordStop(page, openStops(page).last());
+  await page.getByText('0 waiting').waitFor();
+  assert.equal((await added(world)).length, known + 1, 'the other one went through');
+  await page.getByRole('button', { name: '1 need you' }).click();
+  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await page.getByText('Read every reason').waitFor();
+  for (const box of await page.locator('.finding input').all()) await box.check();
+  await page.locator('textarea').fill('The gate of the hopper stuck.');
+  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await allSent(page);
+  assert.equal((await added(world)).length, known + 2);
+  await context.close();
+}
+
+/** A record that lies in the book with other figures comes back to its technician, and blocks no other. @param {World} world */
+export async function anotherContent(world) {
+  const context = await phone(world, 'content');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  let tries = 0;
+  await page.route(SENDING, async (/** @type {any} */ route) => {
+    tries += 1;
+    if (tries > 2) return route.continue();
+    const sent = route.request().postDataJSON();
+    // The second time, other figures stand under the same id.
+    if (tries === 2) return route.continue({ postData: JSON.stringify({ ...sent, lines: [{ ...sent.lines[0], product_lb: '1.5' }] }) });
+    await route.fetch();
+    return refuse(route, 503);
+  });
+  await recordStop(page, openStops(page).first());
+  await page.getByText('1 need you').waitFor();
+  await recordStop(page, openStops(page).last());
+  await page.getByText('0 waiting').waitFor();
+  await page.getByRole('button', { name: '1 need you' }).click();
+  await page.locator('article').getByText(/lines/).first().waitFor();
+  assert.equal((await added(world)).length, known + 2);
+  await context.close();
+}
+
+/** @param {World} world */
+export async function anEndedSession(world) {
+  const context = await phone(world, 'session');
+  const page = await enrol(world, context);
+  for (const path of ['/year', '/office', '/reviews', '/rules', '/phones']) {
+    const answer = await context.request.get(`${world.base}${path}`);
+    assert.equal(answer.status(), 403, path);
+  }
+  for (const path of ['/api/v1/statements/company?year=2026', '/api/v1/journal']) {
+    assert.equal((await context.request.get(`${world.base}${path}`)).status(), 403, path);
+  }
+  const known = (await added(world)).length;
+  // It ends between the question who I am and the record, and then for good.
+  let ended = 1;
+  await page.route(SENDING, (/** @type {any} */ route) => refuse(route, 401));
+  await recordStop(page, openStops(page).first());
+  await page.getByText('Enrol this phone again to send').waitFor();
+  await page.route('**/api/v1/me', (/** @type {any} */ route) => ((ended += 1), refuse(route, 401)));
+  await recordStop(page, openStops(page).first());
+  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
+  assert.ok(ended > 1);
+  assert.equal((await added(world)).length, known);
+  await page.unrouteAll();
+  await page.reload();
+  await allSent(page);
+  assert.equal((await added(world)).length, known + 2);
+  await context.close();
+}
+
+/** A full phone says so, keeps the figures on the screen, and nothing is taken for kept that is not. @param {World} world */
+export async function aFullPhone(world) {
+  const context = await phone(world, 'full');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  await page.evaluate(() => {
+    const put = IDBObjectStore.prototype.put;
+    const all = /** @type {any} */ (globalThis);
+    all.makeRoom = () => (IDBObjectStore.prototype.put = put);
+    IDBObjectStore.prototype.put = function full() {
+      throw new DOMException('The phone is full.', 'QuotaExceededError');
+    };
+  });
+  await recordStop(page, openStops(page).first(), '1.11');
+  const save = page.getByRole('button', { name: 'Save' });
+  if (await page.getByText('is not usual').isVisible()) await save.click();
+  await page.getByText('could not keep the record').waitFor();
+  assert.equal(await page.locator('.amount input').first().inputValue(), '1.11');
+  assert.equal((await added(world)).length, known);
+  await page.evaluate(() => /** @type {any} */ (globalThis).makeRoom());
+  await save.click();
+  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await allSent(page);
+  assert.equal((await added(world)).length, known + 1);
+  // A browser that keeps nothing at all takes no record.
+  await context.addInitScript(() => {
+    IDBFactory.prototype.open = () => {
+      throw new DOMException('Storage is not allowed here.', 'SecurityError');
+    };
+  });
+  await page.reload();
+  await page.getByRole('heading', { name: 'This browser keeps nothing' }).waitFor();
+  assert.equal(await page.locator('.stop-button').count(), 0);
+  await context.close();
+}

@@ -1,0 +1,101 @@
+// @ts-check
+// Days without a network: nothing is lost, and each record arrives once.
+
+import assert from 'node:assert/strict';
+
+import { between } from '../between.mjs';
+import { added, allSent, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
+
+/** @typedef {import('../walk.mjs').World} World */
+
+/** @param {World} world */
+export async function aDayWithoutANetwork(world) {
+  let context = await phone(world, 'day');
+  let page = await enrol(world, context);
+  const known = (await added(world)).length;
+  await context.setOffline(true);
+  const counted = new Set();
+  for (let done = 0; done < 19; done += 1) {
+    counted.add(await recordStop(page, openStops(page).first()));
+    if (done === 9) {
+      await context.close();
+      context = await phone(world, 'day', { offline: true });
+      page = listen(world, await context.newPage());
+      await page.goto(`${world.base}/phone`);
+      await page.getByText('10 waiting').waitFor();
+    }
+  }
+  // The first stop of a phone asks for the spreader too.
+  assert.deepEqual([...counted].sort(), [8, 9], 'taps of the common path');
+  const second = listen(world, await context.newPage());
+  await second.goto(`${world.base}/phone`);
+  await recordStop(second, openStops(second).first());
+  await page.getByText('20 waiting').waitFor();
+  await second.getByText('20 waiting').waitFor();
+  assert.equal((await added(world)).length, known);
+  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await page.getByText('20 records are only on this phone').waitFor();
+  await page.getByRole('button', { name: 'Back' }).click();
+  // Both tabs come back on line at once.
+  await context.setOffline(false);
+  await allSent(page);
+  await allSent(second);
+  assert.equal((await added(world)).length, known + 20);
+  await page.reload();
+  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.reload();
+  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await context.close();
+}
+
+/** @param {World} world */
+export async function aNewVersion(world) {
+  let version = 'old';
+  const way = await between(world.base, (path, text) => {
+    if (path === '/sw.js') return text.replace(/const VERSION = '[^']*'/, `const VERSION = '${version}'`);
+    return path === '/phone.css' ? `:root { --version: ${version}; }${text}` : text;
+  });
+  const context = await phone(world, 'version');
+  const page = await enrol(world, context, way.base);
+  const known = (await added(world)).length;
+  // What the worker gives the page.
+  const shown = () => page.evaluate(async () => /--version: (\w+)/.exec(await (await fetch('/phone.css')).text())?.[1]);
+  assert.equal(await shown(), 'old');
+  await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => route.abort());
+  for (let done = 0; done < 3; done += 1) await recordStop(page, openStops(page).first());
+  await page.getByText('3 waiting').waitFor();
+  version = 'new';
+  await page.evaluate(async () => (await navigator.serviceWorker.getRegistration())?.update());
+  // The new worker takes everything new at once, and the old shelf of pages goes.
+  await page.waitForFunction(async () => (await caches.keys()).join() === 'new');
+  await page.reload();
+  await page.getByText('3 waiting').waitFor();
+  assert.equal(await shown(), 'new');
+  assert.equal((await added(world)).length, known);
+  await page.unroute('**/api/v1/applications/*');
+  await page.reload();
+  await allSent(page);
+  assert.equal((await added(world)).length, known + 3);
+  await context.close();
+  way.stop();
+}
+
+/** @param {World} world */
+export async function aClockADayOff(world) {
+  const { now } = await world.book.office('GET', '/api/v1/me', undefined, 200);
+  const context = await phone(world, 'clock');
+  await setClock(context, Date.parse(now) + 26 * 3_600_000);
+  const page = await enrol(world, context);
+  await page.getByText("clock is 26 hours off").waitFor();
+  await page.getByRole('heading', { name: /2026-09-15/ }).waitFor();
+  const known = new Set(await added(world));
+  await recordStop(page, openStops(page).first());
+  await allSent(page);
+  const fresh = (await added(world)).filter((id) => !known.has(id));
+  assert.equal(fresh.length, 1);
+  const record = await world.book.owner('GET', `/api/v1/applications/${fresh[0]}`, undefined, 200);
+  assert.equal(record.applied_on, '2026-09-15');
+  assert.equal(record.late, false);
+  await context.close();
+}

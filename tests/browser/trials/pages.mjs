@@ -1,0 +1,186 @@
+// @ts-check
+// Every page: sound for everybody, small, usable by keyboard alone, in a narrow window and in large print.
+
+import assert from 'node:assert/strict';
+
+import { OPEN_PAGES, allSent, arrive, deskPages, enrol, largeTargets, listen, notWide, openStops, phone, signIn, sound, start, usualAmount } from '../walk.mjs';
+
+/** @typedef {import('../walk.mjs').World} World */
+
+/** A browser of the owner. @param {World} world @param {object} options @param {(page: any) => Promise<void>} work */
+async function desk(world, options, work) {
+  const browser = await world.chromium.launch({ executablePath: world.executablePath, args: ['--no-sandbox'] });
+  const context = await browser.newContext({ viewport: { width: 360, height: 740 }, ...options });
+  context.setDefaultTimeout(20_000);
+  await work(listen(world, await context.newPage()));
+  await browser.close();
+}
+
+/** @param {World} world */
+export async function everyPageIsSound(world) {
+  for (const colorScheme of ['light', 'dark']) {
+    await desk(world, { colorScheme, bypassCSP: true, reducedMotion: 'reduce' }, async (page) => {
+      for (const path of [...OPEN_PAGES, '', ...(await deskPages(world))]) {
+        if (path === '') {
+          await signIn(world, page);
+          continue;
+        }
+        let bytes = 0;
+        const count = async (/** @type {any} */ response) => (bytes += (await response.request().sizes()).responseBodySize);
+        page.on('response', count);
+        await page.goto(world.base + path, { waitUntil: 'networkidle' });
+        page.off('response', count);
+        assert.ok(bytes < 60_000, `${path} takes ${bytes} bytes`);
+        await sound(world, page, `${path}, ${colorScheme}`);
+      }
+    });
+  }
+}
+
+/** The phone's pages from arrival to Save: large targets and a contrast of 7:1. @param {World} world */
+export async function thePhonesPagesAreSound(world) {
+  for (const colorScheme of ['light', 'dark']) {
+    const context = await phone(world, `sound-${colorScheme}`, { colorScheme, bypassCSP: true });
+    const page = await enrol(world, context);
+    const look = async (/** @type {string} */ what) => {
+      await sound(world, page, `${what}, ${colorScheme}`, true);
+      await largeTargets(page, what);
+    };
+    await look('the day');
+    await openStops(page).first().click();
+    await look('the right place');
+    await page.getByRole('button', { name: 'I am at this address' }).click();
+    await page.getByRole('button', { name: 'Start', exact: true }).waitFor();
+    assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'nothing is filled in beforehand');
+    for (const summary of await page.locator('summary').all()) await summary.click();
+    await page.getByText('half the amount each way').first().waitFor();
+    await page.getByText('Read the label').first().waitFor();
+    await look('before the work');
+    await start(page);
+    await look('the work');
+    await page.getByRole('button', { name: 'Finish' }).click();
+    assert.equal(await page.locator('.amount input').first().inputValue(), '', 'the amount is asked, never filled in');
+    assert.equal(await page.locator('.amount input').first().getAttribute('inputmode'), 'decimal');
+    await look('after the work');
+    await context.close();
+  }
+}
+
+/** @param {World} world */
+export async function narrowAndLarge(world) {
+  await desk(world, { viewport: { width: 320, height: 640 } }, async (page) => {
+    const large = () => page.evaluate(() => void (document.documentElement.style.fontSize = '200%'));
+    for (const path of [...OPEN_PAGES, '', ...(await deskPages(world))]) {
+      if (path === '') {
+        await signIn(world, page);
+        continue;
+      }
+      await page.goto(world.base + path, { waitUntil: 'networkidle' });
+      await notWide(page, `${path} at 320 px`);
+      await large();
+      await notWide(page, `${path} at 320 px and 200 %`);
+    }
+  });
+  const context = await phone(world, 'narrow', { viewport: { width: 320, height: 640 } });
+  const page = await enrol(world, context);
+  await page.evaluate(() => void (document.documentElement.style.fontSize = '200%'));
+  await notWide(page, 'the day');
+  await arrive(page, openStops(page).first());
+  await notWide(page, 'before the work');
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await notWide(page, 'after the work');
+  await context.close();
+}
+
+/** Goes with the tabulator to what bears these words, and presses it. @param {any} page @param {RegExp} words @param {string} [key] */
+async function press(page, words, key = 'Enter') {
+  for (let step = 0; step < 80; step += 1) {
+    await page.keyboard.press('Tab');
+    const name = await page.evaluate(() => document.activeElement?.textContent ?? '');
+    if (words.test(name)) return page.keyboard.press(key);
+  }
+  return assert.fail(`the keyboard does not reach ${words}`);
+}
+
+/** A stop, and the way from the year to a record and its decision, without a pointer. @param {World} world */
+export async function byKeyboardAlone(world) {
+  const context = await phone(world, 'keys');
+  const page = await enrol(world, context);
+  const heading = (/** @type {string | RegExp} */ name) => page.getByRole('heading', { name }).waitFor();
+  const first = await openStops(page).first().locator('strong').textContent();
+  await press(page, new RegExp(`^${first.replace('.', '\\.')}`));
+  await page.getByText('Read the number on the house').waitFor();
+  await press(page, /^I am at this address/);
+  await heading('Before you fill');
+  await press(page, /^Moist/);
+  await press(page, /^Rotary spreader with deflector/, ' ');
+  await page.locator('[aria-pressed=true]', { hasText: 'deflector' }).waitFor();
+  await press(page, /^Start/);
+  await page.getByRole('button', { name: 'Finish' }).waitFor();
+  await press(page, /^Finish/);
+  await page.locator('.amount input').first().waitFor();
+  const amount = await usualAmount(page);
+  while (!(await page.evaluate(() => document.activeElement?.id.startsWith('used-')))) await page.keyboard.press('Tab');
+  await page.keyboard.type(amount);
+  await press(page, /^Yes/);
+  await page.getByRole('button', { name: '✓ Yes' }).waitFor();
+  await press(page, /^Save/);
+  await heading(/Stops of/);
+  await allSent(page);
+  await context.close();
+  await desk(world, { viewport: { width: 1200, height: 800 } }, async (seat) => {
+    await seat.goto(`${world.base}/sign-in?to=/year`);
+    await seat.keyboard.press('Tab');
+    while (!(await seat.evaluate(() => document.activeElement?.id === 'name'))) await seat.keyboard.press('Tab');
+    await seat.keyboard.type('owner');
+    await seat.keyboard.press('Tab');
+    await seat.keyboard.type(world.book.password);
+    await seat.keyboard.press('Enter');
+    await seat.waitForURL(`${world.base}/year`);
+    // Two steps from the year to a record with its decision.
+    await press(seat, /^Client 001$/);
+    await seat.getByRole('heading', { name: /Nitrogen statement/ }).waitFor();
+    await press(seat, /^2026-/);
+    await seat.getByRole('heading', { name: 'The decision it was stored under' }).waitFor();
+  });
+}
+
+/** The office makes a code, and its picture leads a phone to the day. @param {World} world */
+export async function aPictureEnrols(world) {
+  await desk(world, { viewport: { width: 1200, height: 800 } }, async (page) => {
+    await signIn(world, page, '/phones');
+    await page.getByRole('button', { name: /Make a code for Tech/ }).click();
+    await page.locator('#enrol-made').waitFor();
+    await page.waitForFunction(() => /** @type {any} */ (document.getElementById('enrol-picture')).naturalWidth > 200);
+    const link = await page.locator('#enrol-link').textContent();
+    const code = await page.locator('#enrol-code').textContent();
+    assert.equal(link, `${world.base}/phone#${code}`);
+    const context = await phone(world, 'picture');
+    const taken = listen(world, await context.newPage());
+    await taken.goto(link);
+    await taken.getByRole('button', { name: 'Enrol' }).click();
+    await taken.getByRole('heading', { name: /Stops of/ }).waitFor();
+    const session = await context.newCDPSession(taken);
+    const { installabilityErrors } = await session.send('Page.getInstallabilityErrors');
+    // A private window is no fault of the page's.
+    assert.deepEqual(installabilityErrors.filter((/** @type {any} */ one) => one.errorId !== 'in-incognito'), []);
+    await context.close();
+  });
+}
+
+/** @param {World} world */
+export async function theStatementPrints(world) {
+  await desk(world, { viewport: { width: 1200, height: 800 }, colorScheme: 'dark' }, async (page) => {
+    const statement = (await deskPages(world)).find((path) => path.startsWith('/year/'));
+    await signIn(world, page);
+    await page.goto(world.base + statement);
+    await page.emulateMedia({ media: 'print' });
+    assert.equal(await page.locator('nav').isVisible(), false);
+    assert.equal(await page.getByRole('button', { name: 'Print' }).isVisible(), false);
+    assert.equal(await page.locator('footer').isVisible(), true, 'the cautions are printed');
+    const ink = await page.evaluate(() => [getComputedStyle(document.body).color, getComputedStyle(document.body).backgroundColor]);
+    assert.deepEqual(ink, ['rgb(0, 0, 0)', 'rgb(255, 255, 255)'], 'dark surroundings do not reach the paper');
+    assert.ok((await page.pdf({ format: 'Letter' })).length > 5000);
+  });
+}

@@ -1,0 +1,163 @@
+// @ts-check
+// Steps that several trials take: a phone, its enrolment, a stop from the list to the list, and what makes a page sound.
+
+import assert from 'node:assert/strict';
+import { join } from 'node:path';
+
+import { applications, enrolmentCode } from './book.mjs';
+
+/** @typedef {{ chromium: any, executablePath: string, axe: string, book: any, base: string, folder: string, complaints: string[], before: Set<string>, technician: string }} World */
+
+/** Refusals are answered on purpose in these trials, and the browser notes each of them. */
+const EXPECTED = /Failed to load resource|net::ERR_/;
+
+/** Keeps what a page complains of. @param {World} world @param {any} page */
+export function listen(world, page) {
+  page.on('console', (/** @type {any} */ message) => message.type() === 'error' && !EXPECTED.test(message.text()) && world.complaints.push(`${page.url()}: ${message.text()}`));
+  page.on('pageerror', (/** @type {Error} */ error) => world.complaints.push(`${page.url()}: ${error}`));
+  return page;
+}
+
+/** A phone that can be killed and opened again. @param {World} world @param {string} name @param {object} [more] */
+export async function phone(world, name, more = {}) {
+  const options = { executablePath: world.executablePath, args: ['--no-sandbox'], viewport: { width: 360, height: 740 }, hasTouch: true, ...more };
+  const context = await world.chromium.launchPersistentContext(join(world.folder, name), options);
+  context.setDefaultTimeout(20_000);
+  return context;
+}
+
+/** Enrols a phone of the technician. @param {World} world @param {any} context @param {string} [base] */
+export async function enrol(world, context, base = world.base) {
+  const { code } = await enrolmentCode(world.book.office);
+  const page = listen(world, await context.newPage());
+  await page.goto(`${base}/phone#${code}`);
+  await page.getByRole('button', { name: 'Enrol' }).click();
+  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.evaluate(() => navigator.serviceWorker.ready);
+  return page;
+}
+
+/** Lets the clock of a phone stand at a moment, and go on from there. @param {any} context @param {number} moment */
+export const setClock = (context, moment) =>
+  context.addInitScript((/** @type {number} */ ahead) => {
+    const Right = Date;
+    globalThis.Date = /** @type {any} */ (class extends Right {
+      /** @param {any[]} given */
+      constructor(...given) {
+        if (given.length === 0) super(Right.now() + ahead);
+        else super(.../** @type {[number]} */ (given));
+      }
+      static now() {
+        return Right.now() + ahead;
+      }
+    });
+  }, moment - Date.now());
+
+/** Records that came in since the trials began. @param {World} world */
+export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
+
+/** Stops of the list that are still to be made and may be. @param {any} page */
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|✓|■/ });
+
+/** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
+export async function arrive(page, stop, tap = (locator) => locator.click()) {
+  await tap(stop);
+  await tap(page.getByRole('button', { name: 'I am at this address' }));
+  await page.getByRole('button', { name: 'Start', exact: true }).waitFor();
+}
+
+/** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
+export async function start(page, tap = (locator) => locator.click()) {
+  await tap(page.getByRole('button', { name: 'Moist' }));
+  if ((await page.locator('fieldset', { hasText: 'With' }).locator('[aria-pressed=true]').count()) === 0) await tap(page.getByRole('button', { name: 'Rotary spreader with deflector' }));
+  await tap(page.getByRole('button', { name: 'Start', exact: true }));
+}
+
+/** An amount in the middle of what is usual. @param {any} page */
+export async function usualAmount(page) {
+  const usual = await page.locator('.amount small').first().textContent();
+  const [, least, most] = /Usual here: ([\d.]+) to ([\d.]+) lb/.exec(usual ?? '') ?? assert.fail(`no usual amount in: ${usual}`);
+  return ((Number(least) + Number(most)) / 2).toFixed(2);
+}
+
+/**
+ * The common path of one stop, from the list to the list. Answers the taps that it took; typing the number is not counted,
+ * the tap into its field is.
+ * @param {any} page @param {any} stop @param {string} [amount]
+ */
+export async function recordStop(page, stop, amount) {
+  let taps = 0;
+  const tap = async (/** @type {any} */ locator) => {
+    taps += 1;
+    await locator.click();
+  };
+  await arrive(page, stop, tap);
+  await start(page, tap);
+  await tap(page.getByRole('button', { name: 'Finish' }));
+  await tap(page.locator('.amount input').first());
+  await page.keyboard.type(amount ?? (await usualAmount(page)));
+  await tap(page.getByRole('button', { name: 'Yes' }));
+  await tap(page.getByRole('button', { name: 'Save' }));
+  // Kept on the phone, it leads back to the list; an amount that is asked about again does not.
+  if (amount === undefined) await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  return taps;
+}
+
+/** Waits until nothing is left on the phone; says what the phone says if something stays. @param {any} page */
+export async function allSent(page) {
+  try {
+    await page.getByText('Everything is sent').waitFor({ timeout: 60_000 });
+  } catch (error) {
+    const bar = await page.locator('#queue').textContent();
+    const need = page.getByRole('button', { name: /need you/ });
+    const why = (await need.count()) === 0 ? '' : (await need.click(), await page.locator('article').first().textContent());
+    throw new Error(`not everything was sent: ${bar} ${why}`, { cause: error });
+  }
+}
+
+/** Signs the owner in. @param {World} world @param {any} page @param {string} [to] */
+export async function signIn(world, page, to = '/year') {
+  await page.goto(`${world.base}/sign-in?to=${to}`);
+  await page.fill('#name', 'owner');
+  await page.fill('#password', world.book.password);
+  await page.getByRole('button', { name: 'Sign in' }).click();
+  await page.waitForURL(`${world.base}${to}`);
+}
+
+/** The addresses of all pages that are not the phone's. @param {World} world */
+export async function deskPages(world) {
+  const property = (await world.book.office('GET', '/api/v1/properties?limit=1', undefined, 200)).items[0];
+  const [record] = await applications(world.book.owner);
+  return ['/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/phones'];
+}
+
+/** Pages that everybody may see. */
+export const OPEN_PAGES = ['/', '/sign-in', '/phone', '/problems/invalid'];
+
+/**
+ * Nothing that a known rule of accessibility finds, and no sideways scroll. `strict` asks for a contrast of 7:1 too.
+ * @param {World} world @param {any} page @param {string} what @param {boolean} [strict]
+ */
+export async function sound(world, page, what, strict = false) {
+  await page.evaluate(world.axe);
+  const options = { runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice'], rules: { 'color-contrast-enhanced': { enabled: strict } } };
+  const found = await page.evaluate((/** @type {any} */ asked) => /** @type {any} */ (globalThis).axe.run(document, asked), options);
+  assert.ok(found.passes.length > 5, `${what}: next to nothing was looked at`);
+  const violations = found.violations.map((/** @type {any} */ one) => `${one.id}: ${one.nodes.map((/** @type {any} */ node) => `${node.html.slice(0, 120)} ${node.any[0]?.message ?? ''}`).join(' | ')}`);
+  assert.deepEqual(violations, [], what);
+  await notWide(page, what);
+}
+
+/** @param {any} page @param {string} what */
+export async function notWide(page, what) {
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  assert.ok(wide <= 0, `${what} is ${wide} px too wide`);
+}
+
+/** Every target is large enough for a gloved thumb. @param {any} page @param {string} what */
+export async function largeTargets(page, what) {
+  const small = await page.evaluate(() => [...document.querySelectorAll('button, input:not([type=checkbox]), textarea, summary, label.finding')]
+    .map((one) => ({ words: one.textContent || one.id, height: one.getBoundingClientRect().height, width: one.getBoundingClientRect().width }))
+    .filter((one) => one.height > 0 && (one.height < 56 || one.width < 56)));
+  assert.deepEqual(small, [], what);
+}
