@@ -203,21 +203,3 @@ fn a_report_due_on_the_29th_of_february_is_due_on_the_28th_in_other_years() {
     };
     assert_eq!((due(2026), due(2027)), (vec![day("2027-02-28")], vec![day("2028-02-29")]));
 }
-
-#[test]
-fn a_soil_report_lies_before_the_first_the_second_or_a_later_application() {
-    let words = |application: u16| {
-        let value = format!("application = {application}");
-        let book = town("soil_report_before", "nutrient = \"nitrogen_total\"", &value);
-        let rules = book.on_day(&codes(&["us-zz-town"]), day("2026-05-15"));
-        rules.into_iter().find(|rule| rule.rule == "us-zz-town.rule").expect("the rule").words
-    };
-    assert_eq!(
-        [1, 2, 3].map(words),
-        [
-            "A soil report lies before the first application of N to a section.",
-            "A soil report lies before the second application of N to a section.",
-            "A soil report lies before application 3 of N to a section.",
-        ]
-    );
-}

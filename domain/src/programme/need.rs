@@ -80,7 +80,7 @@ pub struct NeedQuestion<'a> {
 /// One nutrient's need.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct NutrientNeed {
+pub struct NeededRate {
     /// What is still to be put down this season.
     pub still_lb_per_1000_sqft: NutrientRate,
     /// The whole season's, credits taken off.
@@ -92,9 +92,9 @@ pub struct NutrientNeed {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct ReckonedNeed {
-    pub nitrogen: NutrientNeed,
-    pub phosphate: NutrientNeed,
-    pub potash: NutrientNeed,
+    pub nitrogen: NeededRate,
+    pub phosphate: NeededRate,
+    pub potash: NeededRate,
     /// What would make it more certain, in sentences.
     #[cfg_attr(feature = "schema", schema(max_items = 8, value_type = Vec<crate::explain::Sentence>))]
     pub gaps: Vec<String>,
@@ -129,7 +129,7 @@ pub fn reckon(question: &NeedQuestion<'_>) -> ReckonedNeed {
     }
 }
 
-fn nitrogen(question: &NeedQuestion<'_>) -> NutrientNeed {
+fn nitrogen(question: &NeedQuestion<'_>) -> NeededRate {
     let (year, derivation) = match question.nitrogen {
         NitrogenSource::Published(programme, level) => (
             programme.at_level(level),
@@ -160,7 +160,7 @@ fn nitrogen(question: &NeedQuestion<'_>) -> NutrientNeed {
     finish(derivation, season, question.spent.nitrogen)
 }
 
-fn other(nutrient: &str, source: OtherSource<'_>, spent: NutrientRate, gaps: &mut Vec<String>) -> NutrientNeed {
+fn other(nutrient: &str, source: OtherSource<'_>, spent: NutrientRate, gaps: &mut Vec<String>) -> NeededRate {
     let begun = begun(nutrient);
     let (season, derivation) = match source {
         OtherSource::Report(rate, laboratory, sampled_on) => (
@@ -191,10 +191,10 @@ fn begun(nutrient: &str) -> Derivation {
     )
 }
 
-fn finish(derivation: Derivation, season: NutrientRate, spent: NutrientRate) -> NutrientNeed {
+fn finish(derivation: Derivation, season: NutrientRate, spent: NutrientRate) -> NeededRate {
     let still = NutrientRate::from_raw((season.raw() - spent.raw()).max(0));
     let derivation = derivation.with("put down or planned already this season", spent);
-    NutrientNeed {
+    NeededRate {
         still_lb_per_1000_sqft: still,
         season_lb_per_1000_sqft: season,
         derivation: derivation.gives(still, "down to the millionth of a pound").derivation,
