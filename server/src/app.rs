@@ -82,7 +82,7 @@ pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
     let clock = Arc::clone(&app.clock);
     let beside = app.clone();
     let serving = routes
-        .merge(pages::routes(&document))
+        .merge(pages::routes())
         .fallback(no_such_address)
         .method_not_allowed_fallback(no_such_method)
         .with_state(app)

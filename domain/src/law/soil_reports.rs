@@ -118,7 +118,7 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
 
 /// The last day on which soil is young enough. Months are counted back from the day of application, so that after a short
 /// month some days more can count than counting forward gives.
-fn last_day(sampled_on: Day, months: u16) -> Day {
+pub(super) fn last_day(sampled_on: Day, months: u16) -> Day {
     let mut last = sampled_on.plus_months(i32::from(months));
     // Four days are the most that the ends of two months differ by.
     for _ in 0..4 {

@@ -104,6 +104,13 @@ pub struct StrictestMonths {
     pub rule: RuleName,
 }
 
+impl StrictestMonths {
+    /// The last day of application on which a report of soil that was dug on a day is young enough, as the rules count it.
+    pub fn last_day(&self, sampled_on: Day) -> Day {
+        super::soil_reports::last_day(sampled_on, self.months)
+    }
+}
+
 impl Lawbook {
     /// Combines the stacked sets for an intent.
     pub fn strictest(&self, codes: &[String], intent: &Intent<'_>) -> Strictest {

@@ -140,10 +140,15 @@ impl PageQuery for ProductQuery {
     }
 }
 
+/// The office's today.
+async fn office_day(app: &App) -> Result<Day, Problem> {
+    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
+    Ok(app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)))
+}
+
 /// The last day that can have been already: the office's today and one more, because a property may lie further east.
 async fn last_past_day(app: &App) -> Result<Day, Problem> {
-    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
-    Ok(app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)).plus_days(1))
+    Ok(office_day(app).await?.plus_days(1))
 }
 
 /// The fault of a day that has not been yet, though something is said to have happened on it.

@@ -14,14 +14,14 @@ use domain::{
     ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
     programme::Aim,
     quantity::Percent,
-    time::{Day, zone},
+    time::Day,
 };
 use serde::{Deserialize, Serialize};
 use tokio::sync::Semaphore;
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{fingerprint_at, visits, whole};
+use super::{fingerprint_at, office_day, visits, whole};
 use crate::{
     access::{OfficeOrOwner, Scope},
     app::App,
@@ -91,8 +91,7 @@ struct CompanyPlanQuery {
 
 /// The day from which to plan is not one that has been everywhere.
 async fn from_faults(app: &App, from: Option<Day>) -> Result<Vec<FieldFault>, Problem> {
-    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
-    let first = app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)).plus_days(-1);
+    let first = office_day(app).await?.plus_days(-1);
     let last = first.minus_months(-36);
     let outside = from.filter(|from| !(first..=last).contains(from));
     let detail = format!("must lie between {first} and {last}: what was, is in the records");
@@ -116,7 +115,8 @@ async fn read(
         return Err(Problem::invalid(vec![FieldFault::parameter("client_id", "missing", detail)]));
     }
     // Visits of this season and the one before it: what is older has its record or will have none.
-    let since = now.day_in(&jiff::tz::TimeZone::UTC).minus_months(12).first_of_year();
+    let today = office_day(app).await?;
+    let since = today.minus_months(12).first_of_year();
     let visits = store::programmes::lawns::visit_lines(pool, since).await?;
     let sections: Vec<_> = lawns.iter().map(|lawn| lawn.section_id).collect();
     let properties: Vec<_> = lawns.iter().map(|lawn| lawn.property_id).collect();
@@ -126,7 +126,8 @@ async fn read(
     let world = store::world::load_lawns(&mut connection, &sections, &properties, &products, now.millis()).await?;
     drop(connection);
     let law = Arc::clone(&app.law);
-    Ok(Season { programme, lawns, visits, world, law, from, now, aim: aim.unwrap_or(Aim::LeastCost), only: None })
+    let aim = aim.unwrap_or(Aim::LeastCost);
+    Ok(Season { programme, lawns, visits, world, law, from, now, today, aim, only: None })
 }
 
 /// Raised when the caller has hung up, so that nobody plans for the wind.

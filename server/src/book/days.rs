@@ -50,7 +50,7 @@ fn soil(law: &Lawbook, day: Day, stop: &DayVisit, section: &Section) -> Option<O
     let words = match newest {
         None => format!("The {name} has no soil report; this product may need one of the last {months} months here."),
         Some(sample) => {
-            let ends = sample.sampled_on.plus_months(i32::from(months));
+            let ends = life.last_day(sample.sampled_on);
             if ends < day {
                 format!("The soil report of the {name} ended on {ends}: it counts for {months} months here.")
             } else if ends <= day.plus_days(SOON) {

@@ -46,6 +46,8 @@ pub struct Season {
     /// The first day to plan for; nothing for today at the property.
     pub from: Option<Day>,
     pub now: Instant,
+    /// The office's day.
+    pub today: Day,
     pub aim: Aim,
     /// One day instead of a round's window, when the visits of a round are planned for it.
     pub only: Option<(String, Day)>,

@@ -2,15 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use domain::{
-    application::{Audience, Purpose},
-    equipment::Equipment,
-    ids::ProductId,
-    law::{Intent, Lawbook},
-    product::{Label, ProductForm, product_for_target},
-    quantity::{Percent, ProductMass},
-    time::Day,
-};
+use domain::{ids::ProductId, law::Lawbook, product::product_for_target, quantity::ProductMass, time::Day};
 
 use super::{
     local::Local,
@@ -145,45 +137,12 @@ fn stock(products: &[Product], wanted: &[Wanted]) -> Vec<Notice> {
     told
 }
 
-/// A granular product with a little of everything, to ask the law about phosphorus.
-const fn with_phosphorus() -> Label {
-    let some = Percent::from_raw(1_000);
-    Label {
-        form: ProductForm::Granular,
-        nitrogen_percent: some,
-        slow_nitrogen_percent: some,
-        phosphate_percent: some,
-        potash_percent: some,
-        enhanced_efficiency: false,
-        release_percent_per_month: None,
-        organic: false,
-        compost: false,
-        labelled_for_establishment: false,
-        product_limit_lb_per_1000_sqft: None,
-        air_temperature_limit_f: None,
-        wind_limit_mph: None,
-        printed: None,
-    }
-}
-
-/// Soil reports that end soon or have just ended, by the shortest life that the rule sets of the place give them.
+/// Soil reports that end soon or have just ended, by the rule of the place that takes them for the shortest time.
 fn soil_reports(law: &Lawbook, reports: &[NewestReport], today: Day, dates: DateOrder) -> Vec<Notice> {
-    let label = with_phosphorus();
-    let mut lives: HashMap<&[String], Option<i32>> = HashMap::new();
     let mut told = Vec::new();
     for report in reports {
-        let life = *lives.entry(&report.rule_sets).or_insert_with(|| {
-            let intent = Intent {
-                on: today,
-                audience: Audience::Professional,
-                purpose: Purpose::Maintenance,
-                label: &label,
-                species: None,
-                equipment: Equipment::RotarySpreader,
-            };
-            law.strictest(&report.rule_sets, &intent).soil_report_months.map(|found| i32::from(found.months))
-        });
-        let Some(ends) = life.map(|months| report.sampled_on.plus_months(months)) else { continue };
+        let taken = law.report_taken(&report.rule_sets, today, report.sampled_on);
+        let Some(ends) = taken.iter().filter_map(|rule| rule.until).min() else { continue };
         let left = ends.days_since(today);
         let (sign, when) = if left < 0 { ("■", "ended") } else { ("▲", "ends") };
         if left <= SOIL_REPORT_DAYS {

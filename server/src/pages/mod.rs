@@ -29,7 +29,6 @@ use axum::{
     response::{Html, IntoResponse, Response},
     routing::{get, post},
 };
-use utoipa::openapi::OpenApi;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::{
@@ -45,15 +44,14 @@ const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'sel
 const API_PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; font-src 'self'; connect-src 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Routes that are not part of the API.
-pub fn routes(document: &OpenApi) -> Router<App> {
+pub fn routes() -> Router<App> {
     let interactive = SwaggerUi::new("/api-page").config(Config::new(["/openapi.json"]).validator_url("none"));
     let interactive = Router::from(interactive).layer(axum::middleware::map_response(api_page_policy));
-    let _ = document;
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
         .route("/sign-in", get(sessions::sign_in).post(sessions::send_sign_in))
-        .route("/sign-out", axum::routing::post(sessions::sign_out))
+        .route("/sign-out", post(sessions::sign_out))
         .route("/reviews", get(desk::reviews))
         .route("/rules", get(desk::rules))
         .merge(desk_routes())

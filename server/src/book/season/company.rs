@@ -167,8 +167,7 @@ fn buying(
     };
     let purchases: Vec<PurchaseInMonth> =
         bought.months.into_iter().filter_map(|month| in_month(offered, month)).collect();
-    let today = season.now.day_in(&jiff::tz::TimeZone::UTC);
-    let late = purchases.iter().filter(|month| month.bags > 0 && month.order_by < today);
+    let late = purchases.iter().filter(|month| month.bags > 0 && month.order_by < season.today);
     gaps.extend(late.map(|month| {
         format!(
             "{} for {} would have to be ordered by {}, which has been; a delivery may come after the first rounds.",
