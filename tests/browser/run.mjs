@@ -72,3 +72,5 @@ for (const [name, work] of trials.filter(([name]) => name.includes(argument('onl
 }
 await rm(world.folder, { recursive: true, force: true });
 book.stop();
+// What a failed trial left open must not keep the run from ending.
+process.exit();

@@ -128,7 +128,7 @@ export async function signIn(world, page, to = '/year') {
 export async function deskPages(world) {
   const property = (await world.book.office('GET', '/api/v1/properties?limit=1', undefined, 200)).items[0];
   const [record] = await applications(world.book.owner);
-  return ['/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/phones'];
+  return ['/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/office/people'];
 }
 
 /** Pages that everybody may see. */

@@ -51,7 +51,9 @@ async fn the_office_makes_a_code_and_locks_a_phone_out() {
     let form = office.open(&format!("/office/people/{id}/code")).await;
     let shown = office.send(&form, &[]).await;
     assert_eq!(shown.status, 200, "{}", shown.html);
-    let code = shown.html.split_once("<code>").unwrap().1.split_once('<').unwrap().0.to_owned();
+    let code = shown.html.split_once("<code id=\"enrol-code\">").unwrap().1.split_once('<').unwrap().0.to_owned();
+    assert!(shown.html.contains(&format!("/phone#{code}")), "{}", shown.html);
+    assert!(shown.html.contains("src=\"data:image/svg+xml;base64,"), "{}", shown.html);
     let enrol = json!({ "code": code, "name": "Second phone" });
     let phone = company.app.nobody().post("/api/v1/devices", &enrol).await.expect(201).body;
     let phone_user = company.app.user(phone["token"].as_str().unwrap(), None);

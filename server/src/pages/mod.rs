@@ -63,8 +63,6 @@ pub fn routes() -> Router<App> {
         .route("/phone.webmanifest", get(phone::manifest))
         .route("/icon.svg", get(phone::icon))
         .route("/icon-full.svg", get(phone::icon_full))
-        .route("/phones", get(phone::enrolment::people))
-        .route("/phones/picture", post(phone::enrolment::picture))
         .route("/sw.js", get(phone::worker))
         .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))

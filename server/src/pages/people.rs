@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::{
     extract::State,
-    http::{HeaderValue, header},
+    http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Redirect, Response},
 };
 use domain::ids;
@@ -13,6 +13,7 @@ use super::{
     form::{Field, Form, Sent, choices},
     office::ROWS,
     page,
+    phone::enrolment::{Enrolment, enrolment_qr},
 };
 use crate::{
     api::{self, people::EnrolmentCode},
@@ -123,7 +124,7 @@ fn code_form(person: &Person) -> Form {
     let title = format!("A phone for {}", person.name);
     Form::new(title, format!("/office/people/{}/code", person.id), "Make a code", Vec::new())
         .back("/office/people")
-        .note("The code is shown once, works once, and for ten minutes. Open /phone on the phone and type it there.")
+        .note("Code and picture are shown once; they work once, and for ten minutes. Have the phone at hand.")
 }
 
 pub async fn ask_code(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
@@ -135,6 +136,7 @@ pub async fn ask_code(_: Desk, State(app): State<App>, PathId(id): PathId<ids::P
 struct CodePage {
     person: Person,
     made: EnrolmentCode,
+    enrolment: Enrolment,
 }
 
 /// Makes a code and shows it, this once.
@@ -142,11 +144,15 @@ pub async fn make_code(
     desk: Desk,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
+    // The name under which the browser of the office knows this server is the one for the phone.
+    let host = headers.get(header::HOST).and_then(|value| value.to_str().ok()).unwrap_or("localhost");
     let person = get(&app, id).await?;
     match api::people::new_enrolment_code(desk.office(), &app, id).await {
         Ok(made) => {
-            let mut response = page(CodePage { person, made }.render());
+            let enrolment = enrolment_qr(&made.code, host)?;
+            let mut response = page(CodePage { person, made, enrolment }.render());
             response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
             Ok(response)
         }

@@ -23,14 +23,13 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 12] = [
+pub const MODULES: [(&str, &str); 11] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
     ("form.js", include_str!("../../modules/form.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
-    ("phones.js", include_str!("../../modules/phones.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),

@@ -86,7 +86,7 @@ export async function anotherContent(world) {
 export async function anEndedSession(world) {
   const context = await phone(world, 'session');
   const page = await enrol(world, context);
-  for (const path of ['/year', '/office', '/reviews', '/rules', '/phones']) {
+  for (const path of ['/year', '/office', '/reviews', '/rules', '/office/people']) {
     const answer = await context.request.get(`${world.base}${path}`);
     assert.equal(answer.status(), 403, path);
   }

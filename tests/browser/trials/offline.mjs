@@ -61,6 +61,8 @@ export async function aNewVersion(world) {
   const known = (await added(world)).length;
   // What the worker gives the page.
   const shown = () => page.evaluate(async () => /--version: (\w+)/.exec(await (await fetch('/phone.css')).text())?.[1]);
+  // The first worker is at work, or there is nothing to take over from.
+  await page.waitForFunction(async () => navigator.serviceWorker.controller !== null && (await caches.keys()).join() === 'old');
   assert.equal(await shown(), 'old');
   await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => route.abort());
   for (let done = 0; done < 3; done += 1) await recordStop(page, openStops(page).first());

@@ -149,9 +149,10 @@ export async function byKeyboardAlone(world) {
 /** The office makes a code, and its picture leads a phone to the day. @param {World} world */
 export async function aPictureEnrols(world) {
   await desk(world, { viewport: { width: 1200, height: 800 } }, async (page) => {
-    await signIn(world, page, '/phones');
-    await page.getByRole('button', { name: /Make a code for Tech/ }).click();
-    await page.locator('#enrol-made').waitFor();
+    await signIn(world, page, '/office/people');
+    await page.getByRole('link', { name: /Enrol a phone for Tech/ }).first().click();
+    await page.getByRole('button', { name: 'Make a code' }).click();
+    await page.locator('#enrol-picture').waitFor();
     await page.waitForFunction(() => /** @type {any} */ (document.getElementById('enrol-picture')).naturalWidth > 200);
     const link = await page.locator('#enrol-link').textContent();
     const code = await page.locator('#enrol-code').textContent();
