@@ -49,6 +49,19 @@ export async function aDayWithoutANetwork(world) {
   await context.close();
 }
 
+/**
+ * Waits until a worker has taken over and keeps this version alone. A condition that is a promise would be true at once in the
+ * page, so it is asked here. @param {any} page @param {string} version
+ */
+async function isKept(page, version) {
+  const kept = () =>
+    page.evaluate(async () => `${navigator.serviceWorker.controller?.state} ${(await caches.keys()).join()}`);
+  for (const end = Date.now() + 20_000; (await kept()) !== `activated ${version}`; ) {
+    assert.ok(Date.now() < end, `the phone keeps: ${await kept()}`);
+    await new Promise((resolve) => setTimeout(resolve, 50));
+  }
+}
+
 /** @param {World} world */
 export async function aNewVersion(world) {
   let version = 'old';
@@ -62,7 +75,7 @@ export async function aNewVersion(world) {
   // What the worker gives the page.
   const shown = () => page.evaluate(async () => /--version: (\w+)/.exec(await (await fetch('/phone.css')).text())?.[1]);
   // The first worker is at work, or there is nothing to take over from.
-  await page.waitForFunction(async () => navigator.serviceWorker.controller !== null && (await caches.keys()).join() === 'old');
+  await isKept(page, 'old');
   assert.equal(await shown(), 'old');
   await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => route.abort());
   for (let done = 0; done < 3; done += 1) await recordStop(page, openStops(page).first());
@@ -70,7 +83,7 @@ export async function aNewVersion(world) {
   version = 'new';
   await page.evaluate(async () => (await navigator.serviceWorker.getRegistration())?.update());
   // The new worker takes everything new at once, and the old shelf of pages goes.
-  await page.waitForFunction(async () => (await caches.keys()).join() === 'new');
+  await isKept(page, 'new');
   await page.reload();
   await page.getByText('3 waiting').waitFor();
   assert.equal(await shown(), 'new');
