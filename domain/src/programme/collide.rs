@@ -61,7 +61,7 @@ fn against(
     }
     let groups = groups(planner);
     let missing = |without: &[Group]| {
-        let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without);
+        let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without, solve::NEAR);
         solved.and_then(|proposal| proposal.short.get(at).copied())
     };
     let now = proposal.and_then(|proposal| proposal.short.get(at).copied()).unwrap_or(f64::MAX);

@@ -52,7 +52,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
     let mut proposal = None;
     let mut planned = Vec::new();
     for _ in 0..PROPOSALS {
-        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[]);
+        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[], solve::BEST);
         let Some(proposed) = &proposal else { break };
         planned = season.amounts(proposed);
         let learnt = season.clip_or_learn(&mut planned);

@@ -7,8 +7,8 @@
 )]
 
 use good_lp::{
-    Expression, ProblemVariables, Solution as _, SolverModel as _, Variable, WithTimeLimit as _, constraint, microlp,
-    variable,
+    Expression, ProblemVariables, Solution as _, SolverModel as _, Variable, WithMipGap as _, WithTimeLimit as _,
+    constraint, microlp, variable,
 };
 
 use super::{Aim, SeasonQuestion, candidates::Cell, cuts::Cut};
@@ -48,6 +48,11 @@ const PRODUCT: f64 = 1_000.0;
 /// Seconds that one proposal may take: a section's own program needs thousandths of one, and whoever asks does not wait for
 /// the perfect answer to a contrived one. What has been found by then is taken.
 const PATIENCE: f64 = 2.0;
+/// The best proposal, proven.
+pub(super) const BEST: f32 = 0.0;
+/// Near enough to see whether more of a need is met: a part in ten thousand of what missing pounds count, so that the solver
+/// does not go on weighing prices against each other.
+pub(super) const NEAR: f32 = 1e-4;
 /// More product than any lawn takes, in pounds on 1,000 sq ft.
 const MOST: f64 = 1_000.0;
 
@@ -79,13 +84,14 @@ struct Columns {
     used: Vec<Variable>,
 }
 
-/// Solves it, with some groups given way. Nothing when the solver finds no answer.
+/// Solves it, with some groups given way, to the best or as near to it as is asked. Nothing when the solver finds no answer.
 pub(super) fn solve(
     question: &SeasonQuestion<'_>,
     area: Area,
     cells: &[Cell],
     cuts: &[Cut],
     without: &[Group],
+    near: f32,
 ) -> Option<Proposal> {
     let free = |group: Group| without.contains(&group);
     let mut variables = ProblemVariables::new();
@@ -111,7 +117,7 @@ pub(super) fn solve(
     if question.aim == Aim::FewestProducts {
         cost += taken.iter().map(|taken| *taken * PRODUCT).sum::<Expression>();
     }
-    let mut model = variables.minimise(cost).using(microlp).with_time_limit(PATIENCE);
+    let mut model = variables.minimise(cost).using(microlp).with_time_limit(PATIENCE).with_mip_gap(near).ok()?;
     for constraint in of_cells(question, cells, &columns, &most, &taken, free(Group::Least)) {
         model = model.with(constraint);
     }
