@@ -8,6 +8,7 @@ mod decisions;
 mod duties;
 mod edges;
 mod facts;
+mod fine_points;
 mod growing_season;
 mod hints;
 mod labels;

@@ -11,44 +11,44 @@ use domain::{
 
 use crate::facts::{Given, amount, day};
 
-fn head(code: &str) -> String {
+pub fn head(code: &str) -> String {
     format!(
         "code = \"{code}\"\nname = \"Nowhere\"\nlevel = \"state\"\nlast_checked = 2026-11-20\ncoverage = \"Invented.\"\n"
     )
 }
 
 /// A rule of a set with what its head and its one value say beside what every rule says.
-fn rule(code: &str, name: &str, kind: &str, more: &str, value: &str) -> String {
+pub fn rule(code: &str, name: &str, kind: &str, more: &str, value: &str) -> String {
     format!(
         "\n[[rule]]\nid = \"{code}.{name}\"\nkind = \"{kind}\"\nbinds = \"applicator\"\naudience = [\"professional\"]\n{more}\n\
          [[rule.value]]\nfrom = 2014-01-01\n{value}\ncite = \"Example Code 1\"\nhref = \"https://law.example/1\"\nmark = \"read\"\nrows = [\"XX-01\"]\n"
     )
 }
 
-const RATE: &str = "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n";
+pub const RATE: &str = "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n";
 
-fn at_most(value: &str) -> String {
+pub fn at_most(value: &str) -> String {
     format!("comparator = \"at_most\"\nvalue = \"{value}\"")
 }
 
 /// A cap of the whole year.
-fn of_a_year(code: &str, name: &str, when: &str, value: &str) -> String {
+pub fn of_a_year(code: &str, name: &str, when: &str, value: &str) -> String {
     let value = format!("counts = \"all_products\"\n{}", at_most(value));
     rule(code, name, "cap_year", &format!("{RATE}{when}\n"), &value)
 }
 
-fn read(sets: &[(&str, String)]) -> Result<Lawbook, Vec<LawFault>> {
+pub fn read(sets: &[(&str, String)]) -> Result<Lawbook, Vec<LawFault>> {
     let files: Vec<(String, String)> =
         sets.iter().map(|(code, rules)| (format!("{code}.toml"), format!("{}{rules}", head(code)))).collect();
     let texts: Vec<(&str, &str)> = files.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
     Lawbook::from_texts(&texts)
 }
 
-fn book(sets: &[(&str, String)]) -> Lawbook {
+pub fn book(sets: &[(&str, String)]) -> Lawbook {
     read(sets).expect("invented law")
 }
 
-fn codes(codes: &[&str]) -> Vec<String> {
+pub fn codes(codes: &[&str]) -> Vec<String> {
     codes.iter().map(|code| (*code).to_owned()).collect()
 }
 
