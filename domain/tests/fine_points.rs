@@ -145,14 +145,15 @@ fn a_single_capital_keeps_its_size_behind_a_semicolon() {
 
 #[test]
 fn low_phosphorus_fertilizer_holds_five_percent_and_no_more() {
-    // COMAR 15.20.10.02 B(11) (MD-32): at most 5 % P2O5; the report then limits the amount and does not bar it.
+    // COMAR 15.20.10.02 B(11) (MD-32): at most 5 % P2O5. At 5 % the report's 0.1 lb on 1,000 sq ft limits the amount to 2 lb.
     let largest = |percent: &str| {
         let report = Report {
             sampled_on: "2026-01-10".parse().expect("a day"),
             category: Some(SoilCategory::Medium),
-            recommended: Some("1".into()),
+            recommended: Some("0.1".into()),
         };
         let given = Given {
+            area: Some("1000".into()),
             organic: true,
             p2o5: Some(percent.into()),
             product_lb: Some("1".into()),
@@ -160,10 +161,10 @@ fn low_phosphorus_fertilizer_holds_five_percent_and_no_more() {
             ..Given::default()
         };
         let decision = asked(&embedded(), "us-md", &given.facts(day("2026-06-15")));
-        decision.sections[0].largest_lawful_product_lb.map(|mass| mass.is_zero())
+        decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string())
     };
-    assert_ne!(largest("5"), Some(true));
-    assert_eq!(largest("5.01"), Some(true));
+    assert_eq!(largest("5").as_deref(), Some("2"));
+    assert_eq!(largest("5.01").as_deref(), Some("0"));
 }
 
 #[test]
