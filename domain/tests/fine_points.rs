@@ -194,3 +194,20 @@ fn a_load_that_was_taken_back_is_not_among_the_days_that_still_release() {
     let words: String = decision.findings.iter().map(|finding| finding.message.as_str()).collect();
     assert!(words.contains("what went down there on 2026-05-01 may still set free"), "{words}");
 }
+
+#[test]
+fn behind_a_natural_strip_nobody_need_know_how_far_the_water_is() {
+    // N.Y. Environmental Conservation Law 17-2103(3)(c) (NY-07): no distance behind ten feet of natural vegetation.
+    let at = |strip: &str| {
+        let given = Given {
+            n: Some("20".into()),
+            n_rate: Some("0.5".into()),
+            water: Some("unknown".into()),
+            strip: Some(strip.into()),
+            ..Given::default()
+        };
+        let decision = asked(&embedded(), "us-ny", &given.facts(day("2026-06-15")));
+        crate::cases::standing(&decision, "us-ny.water.distance")
+    };
+    assert_eq!((at("10"), at("9.99")), ("met", "unknown"));
+}
