@@ -45,8 +45,13 @@ async fn a_section_is_entered_measured_and_sampled() {
     let faults = ["/laboratory", "/extractant", "/cores", "/ph"];
     let good = [
         ("/laboratory", "Laboratory 01"),
-        ("/extractant", "mehlich_3"),
+        ("/extractant", "ammonium_acetate"),
         ("/cores", "12"),
+        ("/depth_in", "4"),
+        ("/tool", "probe"),
+        ("/buffer_ph", "6.9"),
+        ("/organic_matter_percent", "3.2"),
+        ("/lime_recommended_lb_per_1000_sqft", "50"),
         ("/ph", "6.4"),
         ("/phosphorus", "low"),
         ("/phosphate_recommended_lb_per_1000_sqft", "1"),

@@ -2,6 +2,7 @@
 
 pub mod act;
 pub mod application;
+pub mod attention;
 pub mod backup;
 pub mod clearance;
 pub mod company_year;

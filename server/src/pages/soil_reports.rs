@@ -1,24 +1,36 @@
 //! Soil reports of a lawn section: only ever added.
 
 use axum::{extract::State, response::Response};
-use domain::ids;
+use domain::{ids, soil::interpret::Extractant};
 
 use super::{
     desk::Desk,
-    form::{Field, Form, Sent, choices},
+    form::{Choice, Field, Form, Sent, choices},
     sections,
 };
 use crate::{api, app::App, extract::PathId, problem::Problem, store::sections::Section};
 
+const EXTRACTANTS: [(&str, Extractant); 9] = [
+    ("mehlich_3", Extractant::Mehlich3),
+    ("mehlich_1", Extractant::Mehlich1),
+    ("bray_p1", Extractant::BrayP1),
+    ("modified_morgan", Extractant::ModifiedMorgan),
+    ("morgan", Extractant::Morgan),
+    ("olsen", Extractant::Olsen),
+    ("ammonium_acetate", Extractant::AmmoniumAcetate),
+    ("ab_dtpa", Extractant::AbDtpa),
+    ("other_stated", Extractant::OtherStated),
+];
+
 fn blank(section: &Section) -> Form {
     let at = format!("/office/sections/{}", section.id);
-    let extractants = choices(&[
-        ("mehlich_3", "Mehlich 3"),
-        ("mehlich_1", "Mehlich 1"),
-        ("bray_p1", "Bray P1"),
-        ("modified_morgan", "modified Morgan"),
-        ("olsen", "Olsen"),
-        ("other_stated", "another, which the report states"),
+    let extractants = EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.words())).collect();
+    let tools = choices(&[
+        ("probe", "soil probe"),
+        ("auger", "auger"),
+        ("spade", "spade"),
+        ("trowel", "trowel"),
+        ("other", "something else"),
     ]);
     let ratings = choices(&[
         ("very_low", "very low"),
@@ -34,7 +46,11 @@ fn blank(section: &Section) -> Form {
         Field::line("/laboratory_number", "The laboratory's number of the report").optional(),
         Field::one("/extractant", "Extractant", extractants),
         Field::number("/cores", "Cores").optional().help("Ten or more make one sample, by common practice."),
+        Field::amount("/depth_in", "Depth of the cores, in").optional(),
+        Field::one("/tool", "Dug with", tools).optional(),
         Field::amount("/ph", "pH").optional(),
+        Field::amount("/buffer_ph", "Buffer pH").optional(),
+        Field::amount("/organic_matter_percent", "Organic matter, %").optional(),
         Field::one("/phosphorus", "Phosphorus, as the laboratory rates it", ratings).optional(),
         Field::amount(
             "/phosphate_recommended_lb_per_1000_sqft",
@@ -45,6 +61,9 @@ fn blank(section: &Section) -> Form {
         Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb on 1,000 sq ft")
             .optional()
             .help("0 when it says that none is needed; empty when it says nothing."),
+        Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb on 1,000 sq ft")
+            .optional()
+            .help("As pure calcium carbonate; 0 when it says that none is needed."),
     ];
     Form::new(
         format!("A soil report of the {}", section.name),
@@ -53,7 +72,7 @@ fn blank(section: &Section) -> Form {
         fields,
     )
     .back(at)
-    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
+    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place. Its numbers of single nutrients are entered by the API.")
 }
 
 pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {

@@ -1,0 +1,109 @@
+//! What needs attention today: found here, said by the pages.
+
+use std::collections::{BTreeSet, HashMap};
+
+use domain::{
+    ids::ProductId,
+    law::{Lawbook, RuleSetAbout},
+    product::product_for_target,
+    quantity::ProductMass,
+    time::{Day, Instant, zone},
+};
+use jiff::tz::TimeZone;
+
+use crate::store::{
+    attention::{NewestReport, OpenVisit, Site, Wanted},
+    products::{Product, ProductStatus},
+    reviews::ReviewItem,
+};
+
+/// Soil reports are told so many days before they end: a sample must be dug, sent and answered. Common practice.
+const SOIL_REPORT_DAYS: i32 = 60;
+/// Rule sets are read again after so many months, because legislatures and councils sit every year. Common practice.
+const RULE_SET_MONTHS: i32 = 12;
+
+/// How many entries of the owner's list wait, by why they are on it.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Waiting {
+    pub beyond_the_rules: usize,
+    pub refused: usize,
+    pub heavy_rain: usize,
+}
+
+pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
+    reviews.fold(Waiting::default(), |mut waiting, review| {
+        match review.why.as_str() {
+            "beyond_the_rules" => waiting.beyond_the_rules += 1,
+            "refused_attempt" => waiting.refused += 1,
+            "heavy_rain_after" => waiting.heavy_rain += 1,
+            _ => {}
+        }
+        waiting
+    })
+}
+
+/// Visits that are late by the clock of each property: planned for a day before today there.
+pub fn late(open: Vec<OpenVisit>, now: Instant) -> Vec<OpenVisit> {
+    let today = |visit: &OpenVisit| now.day_in(&zone(&visit.time_zone).unwrap_or(TimeZone::UTC));
+    open.into_iter().filter(|visit| visit.planned_on < today(visit)).collect()
+}
+
+/// What is wrong with the stock of a product.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Short {
+    /// Less than nothing by the book.
+    Negative,
+    /// Less than the planned visits want.
+    Wanted(ProductMass),
+    /// Visits are planned with it, though it is on hold or retired.
+    NotInUse,
+}
+
+/// Products below zero by the book, those of which less is there than the planned visits want, and those that are planned with
+/// and must not be used.
+pub fn short<'p>(products: &'p [Product], wanted: &[Wanted]) -> Vec<(&'p Product, Short)> {
+    let mut needs: HashMap<ProductId, i64> = HashMap::new();
+    for one in wanted {
+        let product = products.iter().find(|product| product.id == one.product);
+        let (Some(product), Some(target), Some(area)) = (product, one.target, one.area) else { continue };
+        let mass = product_for_target(&product.label, area, target).map_or(0, ProductMass::raw);
+        let need = needs.entry(one.product).or_default();
+        *need = need.saturating_add(mass);
+    }
+    let of = |product: &Product| {
+        let (there, need) = (product.balance_lb.raw(), needs.get(&product.id).copied().unwrap_or(0));
+        if there < 0 {
+            Some(Short::Negative)
+        } else if there < need {
+            Some(Short::Wanted(ProductMass::from_raw(need)))
+        } else if need > 0 && product.status != ProductStatus::Active {
+            Some(Short::NotInUse)
+        } else {
+            None
+        }
+    };
+    products.iter().filter_map(|product| Some((product, of(product)?))).collect()
+}
+
+/// Soil reports that end soon or have ended, with the last day on which the rule of the place that takes them for the
+/// shortest time does so.
+pub fn ending<'r>(law: &Lawbook, reports: &'r [NewestReport], today: Day) -> Vec<(&'r NewestReport, Day)> {
+    let ends = |report: &NewestReport| {
+        let taken = law.report_taken(&report.rule_sets, today, report.sampled_on);
+        taken.iter().filter_map(|rule| rule.until).min()
+    };
+    let soon = |(_, ends): &(&NewestReport, Day)| ends.days_since(today) <= SOIL_REPORT_DAYS;
+    reports.iter().filter_map(|report| Some((report, ends(report)?))).filter(soon).collect()
+}
+
+/// Rule sets that bind one of the properties and were read more than a year ago.
+pub fn old_rule_sets<'l>(law: &'l Lawbook, sites: &[Site], today: Day) -> Vec<&'l RuleSetAbout> {
+    let named: BTreeSet<&Vec<String>> =
+        sites.iter().map(|site| &site.rule_sets).filter(|codes| !codes.is_empty()).collect();
+    let used: BTreeSet<String> = named.into_iter().flat_map(|codes| law.over(codes)).map(|set| set.code).collect();
+    used.iter()
+        .filter_map(|code| law.rule_set(code))
+        .map(|set| &set.about)
+        .filter(|about| about.last_checked.plus_months(RULE_SET_MONTHS) < today)
+        .collect()
+}
