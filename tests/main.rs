@@ -10,6 +10,7 @@ mod corrections;
 mod days;
 mod drift;
 mod equipment;
+mod far_days;
 mod faults;
 mod journal_coverage;
 mod law;

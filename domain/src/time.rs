@@ -111,7 +111,9 @@ impl Instant {
             return Err(BadTime::Instant);
         }
         let read: Timestamp = text.parse().map_err(|_| BadTime::Instant)?;
-        Self::from_millis(read.as_millisecond()).ok_or(BadTime::Instant)
+        let read = Self::from_millis(read.as_millisecond()).ok_or(BadTime::Instant)?;
+        // An offset can carry the first and the last hours of these years into another one, and it is answered in UTC.
+        Day::in_range(read.day_in(&TimeZone::UTC).0).map_or(Err(BadTime::Instant), |_| Ok(read))
     }
 
     /// Milliseconds since 1970, as stored.
@@ -228,6 +230,41 @@ impl utoipa::PartialSchema for Instant {
 #[cfg(feature = "schema")]
 impl utoipa::ToSchema for Instant {}
 
+/// How a document describes days and moments that were worked out from entered ones: they may lie beyond those that can be
+/// entered.
+#[cfg(feature = "schema")]
+pub mod reckoned {
+    #[derive(Debug)]
+    pub struct ReckonedDay;
+
+    #[derive(Debug)]
+    pub struct ReckonedInstant;
+
+    const DAY_PATTERN: &str = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$";
+    const INSTANT_PATTERN: &str =
+        "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]\\.[0-9]{3}Z$";
+
+    impl utoipa::PartialSchema for ReckonedDay {
+        fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+            let format = utoipa::openapi::schema::KnownFormat::Date;
+            let about = "A local calendar day that was worked out; it may lie beyond those that can be entered.";
+            super::schema(format, about, DAY_PATTERN, 10, "2029-09-15")
+        }
+    }
+
+    impl utoipa::ToSchema for ReckonedDay {}
+
+    impl utoipa::PartialSchema for ReckonedInstant {
+        fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+            let format = utoipa::openapi::schema::KnownFormat::DateTime;
+            let about = "A moment in UTC that was worked out; it may lie beyond those that can be entered.";
+            super::schema(format, about, INSTANT_PATTERN, 24, "2026-09-15T14:00:00.000Z")
+        }
+    }
+
+    impl utoipa::ToSchema for ReckonedInstant {}
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -247,6 +284,8 @@ mod tests {
             "2026-02-28T10:00Z",
             "2026-02-28T10:00:00Z[America/Chicago]",
             "2026-02-30T10:00:00Z",
+            "2199-12-31T23:00:00-05:00",
+            "1990-01-01T00:00:00+05:00",
         ] {
             assert_eq!(Instant::parse(text), Err(BadTime::Instant), "{text:?}");
         }

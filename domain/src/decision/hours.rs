@@ -14,7 +14,9 @@ use crate::{
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct HourAnswer {
+    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
     pub starts_at: Instant,
+    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
     pub ends_at: Instant,
     pub verdict: Verdict,
     /// Why the hour is not a plain `go`, the gravest first.

@@ -40,6 +40,7 @@ pub struct RequiredField {
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct KeptUntil {
     /// The last day on which it must still be there.
+    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
     pub until: Day,
     #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1000))]
     pub years: u16,
@@ -51,6 +52,7 @@ pub struct KeptUntil {
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct ReportDue {
     /// The last day on which it may come in.
+    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
     pub due: Day,
     /// What is reported, to whom and by whom, in one sentence.
     #[cfg_attr(feature = "schema", schema(max_length = 600))]

@@ -25,6 +25,7 @@ pub struct ReportTaken {
     #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
     pub months: Option<u16>,
     /// The last day of application on which it takes this report; null when it names no age or its text is unknown.
+    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
     pub until: Option<Day>,
     /// The same in one sentence.
     #[cfg_attr(feature = "schema", schema(max_length = 300))]

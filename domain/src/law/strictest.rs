@@ -44,6 +44,7 @@ pub struct Strictest {
     #[cfg_attr(feature = "schema", schema(max_items = 40))]
     pub closed_by: Vec<RuleName>,
     /// The first day from this one on that no set closes for the product; nothing within a year means never.
+    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
     pub first_open_day: Option<Day>,
     /// The longest distance from water for the equipment.
     pub distance: Option<StrictestDistance>,

@@ -70,6 +70,7 @@ pub enum CapOn {
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct LimePart {
     /// The first day on which it may follow.
+    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
     pub not_before: Day,
     /// As pure calcium carbonate.
     pub recommended_lb_per_1000_sqft: ProductRate,
@@ -84,6 +85,7 @@ pub struct LimePlan {
     #[cfg_attr(feature = "schema", schema(max_items = 100))]
     pub parts: Vec<LimePart>,
     /// Test the soil again on this day before anything more; said instead of further parts.
+    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
     pub test_again_on: Option<Day>,
     #[cfg_attr(feature = "schema", schema(max_length = 200))]
     pub source: String,

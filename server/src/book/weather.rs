@@ -6,7 +6,7 @@ use domain::{
     equipment::Equipment,
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
-    time::{Day, Instant, zone},
+    time::{Day, Instant, reckoned::ReckonedInstant, zone},
     weather::{
         Weather,
         age::AgeClass,
@@ -90,7 +90,9 @@ fn zone_of(property: &Property) -> TimeZone {
 /// Hours that follow one another.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct Stretch {
+    #[schema(value_type = ReckonedInstant)]
     pub from: Instant,
+    #[schema(value_type = ReckonedInstant)]
     pub to: Instant,
     /// `go`, or `care` when no hour is better.
     pub verdict: Verdict,
@@ -183,7 +185,9 @@ pub fn service(app: &App, said: &Said, now: Instant) -> ServiceWeather {
 /// Hours of a day with one verdict and one reason.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct DayStretch {
+    #[schema(value_type = ReckonedInstant)]
     pub from: Instant,
+    #[schema(value_type = ReckonedInstant)]
     pub to: Instant,
     pub verdict: Verdict,
     /// The gravest reason why it is not a plain `go`.
