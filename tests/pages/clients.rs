@@ -1,6 +1,6 @@
 //! Clients and properties, entered and corrected by forms.
 
-use harness::world::Company;
+use harness::{new_id, world::Company};
 
 use super::visitor::{Visitor, changed, made, written};
 
@@ -120,6 +120,19 @@ async fn a_time_zone_that_is_not_known_is_told() {
         assert!(html.contains("“America/Nowhere” is not known to this server"), "{html}");
     }
     assert!(office.open(&format!("/records/{id}")).await.html.contains("2026-09-15 13:05 UTC"), "09:05 in New York");
+    // Nothing is decided by a day that is not known, and what was sent can be sent again once the zone is chosen.
+    let (plan, record) = (company.plan(&company.front, "5"), company.record(&company.front, "5"));
+    let (held, kept) = (format!("/api/v1/clearances/{}", new_id()), format!("/api/v1/applications/{}", new_id()));
+    let sent = async || {
+        [
+            company.phone.post("/api/v1/checks", &plan).await,
+            company.phone.put(&held, &plan).await,
+            company.phone.put(&kept, &record).await,
+        ]
+    };
+    for reply in sent().await {
+        assert_eq!(reply.problem(422, "invalid").faults(), ["#/property_id"]);
+    }
     let edit = office.open(&format!("{property}/edit")).await;
     assert_eq!(edit.value("/time_zone"), "America/Nowhere");
     let refused = office.send(&edit, &[]).await;
@@ -127,4 +140,5 @@ async fn a_time_zone_that_is_not_known_is_told() {
     assert!(refused.beside("/time_zone", "fault").starts_with('■'), "{}", refused.html);
     assert_eq!(office.send(&edit, &[("/time_zone", "America/New_York")]).await.status, 303);
     assert!(!office.open(&property).await.html.contains("not known to this server"));
+    assert_eq!(sent().await.map(|reply| reply.status), [200, 201, 201]);
 }

@@ -211,6 +211,7 @@ fn another_day(input: &ClearanceInput) -> Vec<Finding> {
 pub fn plan(input: &ClearanceInput, world: &World) -> Result<Plan, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
     faults.extend(facts::made_up(&input.weather));
+    faults.extend(facts::clock(world, input.property_id));
     let label = world.products.get(&input.product_id).map(|product| &product.label);
     if label.is_none() {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));

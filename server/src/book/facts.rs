@@ -73,9 +73,23 @@ pub fn property(world: &World, id: PropertyId, actor: Actor) -> Option<&Property
     allowed.then_some(property)
 }
 
-/// The property's zone. It was checked when it was written; a zone that has left the tables since falls back to UTC.
+/// The property's zone. It was checked when it was written; for one that has left the tables since, days are those of UTC,
+/// and [`clock`] keeps them from deciding anything.
 pub fn zone(property: &PropertyRow) -> TimeZone {
     domain::time::zone(&property.time_zone).unwrap_or(TimeZone::UTC)
+}
+
+/// Whether the day at the property is known. The law goes by that day, so nothing is cleared or recorded without it.
+pub fn clock(world: &World, property: PropertyId) -> Option<FieldFault> {
+    let property = world.properties.get(&property)?;
+    domain::time::zone(&property.time_zone).err().map(|_| {
+        let detail = format!(
+            "lies in the time zone `{}`, which this server does not know, so the day there is not known. The office chooses \
+             the property's zone again; then send this again",
+            property.time_zone
+        );
+        FieldFault::at("/property_id", "unknown_zone", detail)
+    })
 }
 
 /// A section with the area that is treated, or what is wrong with it. `pointer` is where it stands in the body.

@@ -157,6 +157,7 @@ fn resolve(
 ) -> Result<Vec<Line>, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
     faults.extend(facts::made_up(&input.weather));
+    faults.extend(facts::clock(world, input.property_id));
     if !world.products.contains_key(&input.product_id) {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
     }
