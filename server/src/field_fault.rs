@@ -1,5 +1,7 @@
 //! One fault of a request, as a problem document lists it.
 
+use std::{collections::HashSet, hash::Hash};
+
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -33,6 +35,17 @@ impl FieldFault {
         let name = cut(name.into(), 100);
         Self { pointer: None, parameter: Some(name), code: code.into(), detail: cut(detail.into(), 1000) }
     }
+
+    /// Items of a list that stand in it twice, each at the pointer of its later place.
+    pub fn repeats<T: Eq + Hash>(
+        items: impl IntoIterator<Item = T>,
+        pointer: impl Fn(usize) -> String,
+        detail: &str,
+    ) -> Vec<Self> {
+        let mut seen = HashSet::new();
+        let fault = |(at, item)| (!seen.insert(item)).then(|| Self::at(pointer(at), "repeated", detail));
+        items.into_iter().enumerate().filter_map(fault).collect()
+    }
 }
 
 /// A text that repeats what a caller sent, at no more than the length that the API document promises.
@@ -49,6 +62,13 @@ pub fn cut(mut text: String, most: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_later_place_of_a_repeated_item_is_named() {
+        let faults = FieldFault::repeats([1, 2, 1, 1], |at| format!("/list/{at}"), "stands in the list already");
+        let places: Vec<_> = faults.iter().filter_map(|fault| fault.pointer.as_deref()).collect();
+        assert_eq!(places, ["#/list/2", "#/list/3"]);
+    }
 
     #[test]
     fn a_text_is_cut_only_when_it_is_longer() {

@@ -1,7 +1,5 @@
 //! Blends: several products that together meet a need. A question without effect.
 
-use std::collections::HashSet;
-
 use axum::{Json, extract::State};
 use domain::{
     explain::{Derivation, SourceMark},
@@ -155,14 +153,9 @@ async fn blend(
 
 /// What contradicts itself.
 fn faults(input: &BlendInput) -> Vec<FieldFault> {
-    let mut faults = Vec::new();
-    let mut seen = HashSet::new();
-    for (at, product) in input.products.iter().enumerate() {
-        if !seen.insert(product.product_id) {
-            let detail = "stands in the list already";
-            faults.push(FieldFault::at(format!("/products/{at}/product_id"), "repeated", detail));
-        }
-    }
+    let products = input.products.iter().map(|product| product.product_id);
+    let place = |at| format!("/products/{at}/product_id");
+    let mut faults = FieldFault::repeats(products, place, "stands in the list already");
     let priced = input.products.iter().filter(|product| product.bag_price_usd.is_some()).count();
     if priced > 0 && priced < input.products.len() {
         for (at, _) in input.products.iter().enumerate().filter(|(_, product)| product.bag_price_usd.is_none()) {

@@ -1,12 +1,9 @@
 //! Season's plans: of a section, of the company, and the visits of a round. Worked out anew each time, away from the threads
 //! that answer requests.
 
-use std::{
-    collections::HashSet,
-    sync::{
-        Arc,
-        atomic::{AtomicBool, Ordering},
-    },
+use std::sync::{
+    Arc,
+    atomic::{AtomicBool, Ordering},
 };
 
 use axum::{Json, extract::State};
@@ -231,10 +228,8 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
         }
         Some(_) => {}
     }
-    let mut seen = HashSet::new();
-    for (at, _) in asked.section_ids.iter().enumerate().filter(|(_, id)| !seen.insert(**id)) {
-        faults.push(FieldFault::at(format!("/section_ids/{at}"), "repeated", "stands in the list already"));
-    }
+    let place = |at| format!("/section_ids/{at}");
+    faults.extend(FieldFault::repeats(&asked.section_ids, place, "stands in the list already"));
     faults
 }
 

@@ -44,13 +44,10 @@ pub fn routes() -> OpenApiRouter<App> {
 const ROUND: i32 = 180;
 
 fn round_faults(input: &ProgrammeInput) -> Vec<FieldFault> {
-    let mut faults = Vec::new();
-    let mut seen = HashSet::new();
+    let names = input.rounds.iter().map(|round| round.name.as_str());
+    let detail = "is the name of another round; visits know a round by its name";
+    let mut faults = FieldFault::repeats(names, |at| format!("/rounds/{at}/name"), detail);
     for (at, round) in input.rounds.iter().enumerate() {
-        if !seen.insert(round.name.as_str()) {
-            let detail = "is the name of another round; visits know a round by its name";
-            faults.push(FieldFault::at(format!("/rounds/{at}/name"), "repeated", detail));
-        }
         if i64::from(round.from.year()) != input.season_year {
             let detail = format!("must lie in {}, the year of the season", input.season_year);
             faults.push(FieldFault::at(format!("/rounds/{at}/from"), "out_of_range", detail));
@@ -106,21 +103,13 @@ fn need_faults(at: usize, need: &ProgrammeNeed) -> Vec<FieldFault> {
 /// What contradicts itself in a programme.
 fn faults(input: &ProgrammeInput) -> Vec<FieldFault> {
     let mut faults = round_faults(input);
-    let mut seen = HashSet::new();
-    for (at, need) in input.needs.iter().enumerate() {
-        faults.extend(need_faults(at, need));
-        if !seen.insert((need.section_id, need.species, need.maintenance)) {
-            let detail = "is for the same sections as an earlier one";
-            faults.push(FieldFault::at(format!("/needs/{at}"), "repeated", detail));
-        }
-    }
-    let mut seen = HashSet::new();
-    for (at, product) in input.products.iter().enumerate() {
-        if !seen.insert(product.product_id) {
-            let pointer = format!("/products/{at}/product_id");
-            faults.push(FieldFault::at(pointer, "repeated", "stands in the list already"));
-        }
-    }
+    faults.extend(input.needs.iter().enumerate().flat_map(|(at, need)| need_faults(at, need)));
+    let needs = input.needs.iter().map(|need| (need.section_id, need.species, need.maintenance));
+    let place = |at| format!("/needs/{at}");
+    faults.extend(FieldFault::repeats(needs, place, "is for the same sections as an earlier one"));
+    let products = input.products.iter().map(|product| product.product_id);
+    let place = |at| format!("/products/{at}/product_id");
+    faults.extend(FieldFault::repeats(products, place, "stands in the list already"));
     faults
 }
 

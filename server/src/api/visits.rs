@@ -1,7 +1,5 @@
 //! Visits: planned stops.
 
-use std::collections::HashSet;
-
 use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, PersonId, PropertyId, SectionId, VisitId},
@@ -76,13 +74,8 @@ fn planning_faults(input: &VisitChange, today: Day) -> Vec<FieldFault> {
 
 /// What contradicts itself in a visit.
 fn faults(input: &VisitChange) -> Vec<FieldFault> {
-    let mut faults = Vec::new();
-    let mut seen = HashSet::new();
-    for (at, id) in input.section_ids.iter().enumerate() {
-        if !seen.insert(id) {
-            faults.push(FieldFault::at(format!("/section_ids/{at}"), "repeated", "stands in the list already"));
-        }
-    }
+    let place = |at| format!("/section_ids/{at}");
+    let mut faults = FieldFault::repeats(&input.section_ids, place, "stands in the list already");
     let needs_reason = matches!(input.status, VisitStatus::NotDone | VisitStatus::Cancelled);
     match (needs_reason, &input.reason) {
         (true, None) => {

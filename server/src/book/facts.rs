@@ -141,17 +141,8 @@ pub fn made_up(weather: &Weather) -> Vec<FieldFault> {
 
 /// Sections that stand twice among the lines.
 pub fn repeated(sections: impl Iterator<Item = SectionId>) -> Vec<FieldFault> {
-    let mut seen = std::collections::HashSet::new();
-    let twice = |(at, id): (usize, SectionId)| {
-        (!seen.insert(id)).then(|| {
-            FieldFault::at(
-                format!("/lines/{at}/section_id"),
-                "repeated",
-                "stands twice; add its amounts up in one line",
-            )
-        })
-    };
-    sections.enumerate().filter_map(twice).collect()
+    let place = |at| format!("/lines/{at}/section_id");
+    FieldFault::repeats(sections, place, "stands twice; add its amounts up in one line")
 }
 
 /// Asks every rule of law, label and company, and the book itself.
