@@ -108,6 +108,11 @@ fn the_first_day_after_an_interval_lies_behind_every_later_entry() {
     let finding = decision.findings.iter().find(|finding| finding.rule == "us-zz-town.rule").expect("too near");
     assert_eq!(finding.hint, "The first day that is far enough from every other is 2026-08-09.");
     assert_eq!(finding.actual.as_deref(), Some("14"));
+    // However many there are: 29 days after each of these the next one begins to bar.
+    let decision = ask(&book, "2026-06-15", &nitrogen(&["2026-06-14", "2026-07-10", "2026-08-08", "2026-09-06"]));
+    let finding = decision.findings.iter().find(|finding| finding.rule == "us-zz-town.rule").expect("too near");
+    assert_eq!(finding.hint, "The first day that is far enough from every other is 2026-10-06.");
+    assert!(finding.message.contains("2026-06-14, a day away"), "{}", finding.message);
 }
 
 #[test]

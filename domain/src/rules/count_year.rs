@@ -1,6 +1,6 @@
 //! Not more than so many applications in a year. Loads of one day are one application.
 
-use super::{Answer, Case, SectionCase, capital, interval};
+use super::{Answer, Case, SectionCase, capital, interval, ordinal};
 use crate::{law::duty::CountYear, time::Day};
 
 /// The most applications that lie in the calendar year of a day, or in a span of 365 days that holds it, with one on the day
@@ -26,7 +26,8 @@ pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>)
     } else {
         let year = if duty.calendar { format!("the calendar year {}", on.year()) } else { "a year".to_owned() };
         let message = format!(
-            "This would be application {highest} of {nutrient} on {} in {year}; at most {most} are allowed.",
+            "This would be the {} application of {nutrient} on {} in {year}; at most {most} are allowed.",
+            ordinal(highest),
             section.name()
         );
         Answer::broken(capital(&message), first_day(duty, &days, on))

@@ -29,8 +29,9 @@ pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) 
     let answer = match nearest {
         Some(day) if between(day) < least => {
             let (name, nutrient, gap) = (section.name(), duty.nutrient.words(), between(day));
+            let away = if gap == 1 { "a day".to_owned() } else { format!("{gap} days") };
             let message = format!(
-                "{name} gets {nutrient} on {day}, {gap} days away; at least {least} days must lie between two applications."
+                "{name} gets {nutrient} on {day}, {away} away; at least {least} days must lie between two applications."
             );
             Answer::broken(capital(&message), first_day(duty, on, section))
         }
@@ -43,6 +44,8 @@ pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) 
 fn first_day(duty: Interval, on: Day, section: &SectionCase<'_>) -> String {
     let (days, least) = (days(duty.nutrient, section), i32::from(duty.days));
     let far = |day: &Day| days.iter().all(|other| day.days_since(*other).abs() >= least);
-    let first = (1..=2 * least).map(|later| on.plus_days(later)).find(far);
+    // Each other application bars fewer than twice `least` days, so the first free one is not further off than this.
+    let furthest = days.iter().fold(2 * least, |furthest, _| furthest.saturating_add(2 * least));
+    let first = (1..=furthest).map(|later| on.plus_days(later)).find(far);
     first.map_or_else(String::new, |day| format!("The first day that is far enough from every other is {day}."))
 }

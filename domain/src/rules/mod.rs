@@ -249,3 +249,26 @@ fn capital(sentence: &str) -> String {
     let mut letters = sentence.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
+
+/// `1st`, `2nd`, `3rd`, `4th`, as it is read out.
+fn ordinal(number: usize) -> String {
+    let ending = match (number % 10, number % 100) {
+        (_, 11..=13) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    format!("{number}{ending}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ordinal;
+
+    #[test]
+    fn numbers_are_read_out_in_order() {
+        let told = [1, 2, 3, 4, 11, 12, 13, 21, 102, 111].map(ordinal);
+        assert_eq!(told, ["1st", "2nd", "3rd", "4th", "11th", "12th", "13th", "21st", "102nd", "111th"]);
+    }
+}

@@ -1,6 +1,6 @@
 //! A soil report must lie before an application of a nutrient to a section: before the first, or before the second.
 
-use super::{Answer, Case, SectionCase, growing_season, growing_season::Excuse, interval, phosphorus_need};
+use super::{Answer, Case, SectionCase, growing_season, growing_season::Excuse, interval, ordinal, phosphorus_need};
 use crate::law::duty::SoilReportBefore;
 
 pub(super) fn judge(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
@@ -25,8 +25,9 @@ fn without_excuse(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCas
         return numbers(Answer::met());
     }
     let message = format!(
-        "This is application {which} of {nutrient} on {name}; from application {} on a soil report{age} must lie before it, and there is none.",
-        duty.application
+        "This would be the {} application of {nutrient} on {name}; from the {} on, a soil report{age} must lie before it, and there is none.",
+        ordinal(which),
+        ordinal(usize::from(duty.application))
     );
     let hint = format!("Take a soil sample of {name} and enter the laboratory's report.");
     numbers(Answer::broken(message, hint))
