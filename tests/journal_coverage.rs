@@ -156,6 +156,17 @@ async fn stock(company: &Company, watch: &mut Watch) {
     let _ = watch.one(office.put_version(&path, "\"v1\"", &change).await, "visit.changed").await;
 }
 
+async fn credentials(company: &Company, watch: &mut Watch) {
+    let (office, phone) = (&company.office, &company.phone);
+    let of = format!("/api/v1/people/{}/credentials", phone.id.as_deref().unwrap());
+    let held = json!({ "name": "Certificate", "number": "1", "issued_by": "A state", "valid_from": "2026-01-01" });
+    let made = watch.one(office.post(&of, &held).await, "credential.added").await.id();
+    let _ = watch.none(phone.post(&of, &held).await, 403).await;
+    let path = format!("/api/v1/credentials/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &held).await, "credential.changed").await;
+    let _ = watch.none(office.put_version(&path, "\"v1\"", &held).await, 412).await;
+}
+
 async fn tools(company: &Company, watch: &mut Watch) {
     let (office, phone) = (&company.office, &company.phone);
     let spreader = json!({ "name": "Spreader 01", "kind": "rotary_spreader", "has_deflector": true, "active": true });
@@ -283,6 +294,7 @@ async fn each_change_leaves_exactly_one_entry() {
     land(&company, &mut watch).await;
     stock(&company, &mut watch).await;
     tools(&company, &mut watch).await;
+    credentials(&company, &mut watch).await;
     season(&company, &mut watch).await;
     acts(&company, &mut watch).await;
     refusals(&company, &mut watch).await;

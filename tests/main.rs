@@ -7,6 +7,7 @@ mod amounts;
 mod calibrations;
 mod clearances;
 mod corrections;
+mod credentials;
 mod days;
 mod drift;
 mod equipment;

@@ -42,6 +42,9 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let mut with_it = company.record(&company.rear, "2");
     with_it["equipment_id"] = json!(spreader);
     let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &with_it).await.expect(201);
+    let held = json!({ "name": "Certificate", "number": "FA-1", "issued_by": "A state", "valid_from": "2026-01-01" });
+    let of = format!("/api/v1/people/{}/credentials", company.phone.id.as_deref().unwrap());
+    let _ = company.office.post(&of, &held).await.expect(201);
     let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
     let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
     measured_and_dug(&company).await;
@@ -172,6 +175,8 @@ async fn every_kind_of_change_shows() {
 #[tokio::test]
 async fn every_change_of_machines_and_files_shows() {
     let changes = [
+        ("a certificate", "UPDATE credentials SET valid_until = '2030-12-31'", "differs in valid_until"),
+        ("a removed certificate", "DELETE FROM credentials", "credentials: 0 rows"),
         ("a machine", "UPDATE equipment SET has_deflector = 0", "differs in has_deflector"),
         ("a calibration", "UPDATE calibrations SET test = replace(test, '\"5.2\"', '\"5.1\"')", "differs in test"),
         (

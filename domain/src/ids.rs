@@ -150,6 +150,7 @@ ids! {
     ClearanceId of Clearance: "clearance",
     ClientId of Client: "client",
     CorrectionId of Correction: "correction",
+    CredentialId of Credential: "credential",
     DeviceId of Device: "device",
     EquipmentId of Equipment: "equipment",
     LotId of Lot: "lot",

@@ -98,3 +98,42 @@ async fn the_office_signs_in_and_out_without_a_script() {
         assert_eq!(office.open("/office").await.status, 303, "it has ended");
     }
 }
+
+#[tokio::test]
+async fn a_certificate_is_entered_corrected_and_told_before_it_ends() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let id = company.phone.id.clone().unwrap();
+    let wrong = [("/name", ""), ("/number", ""), ("/issued_by", "A state"), ("/valid_from", "soon")];
+    let good = [
+        ("/name", "Applicator certificate"),
+        ("/number", "FA-1001"),
+        ("/issued_by", "A state"),
+        ("/valid_from", "2026-01-01"),
+        ("/valid_until", "2026-12-14"),
+        ("/rule_set", "us-md"),
+    ];
+    let new = format!("/office/people/{id}/credentials/new");
+    let _ = made(&office, &new, &wrong, &["/name", "/number", "/valid_from"], &good).await;
+    let stored = company.office.get(&format!("/api/v1/people/{id}/credentials")).await.expect(200).body;
+    let held = stored["items"][0]["id"].as_str().unwrap().to_owned();
+    let listed = office.open("/office/people").await.html;
+    assert!(listed.contains("Applicator certificate, FA-1001, A state: from 2026-01-01 until 2026-12-14"), "{listed}");
+    // Ninety days are left on September 15: common practice.
+    let told = "Tech 01: Applicator certificate ends on 2026-12-14";
+    assert!(office.open("/office").await.html.contains(told), "90 days");
+    let path = format!("/office/credentials/{held}");
+    changed(&office, &path, "/number", "FA-1002", "FA-1003").await;
+    let end = async |day: &str| {
+        let form = office.open(&path).await;
+        assert_eq!(office.send(&form, &[("/valid_until", day)]).await.status, 303, "{day}");
+        office.open("/office").await.html
+    };
+    assert!(!end("2026-12-15").await.contains("Licences and certificates"), "91 days");
+    assert!(end("2026-09-14").await.contains("Tech 01: Applicator certificate ran out on 2026-09-14"));
+    let renewal = [("/valid_from", "2026-09-15"), ("/valid_until", "2028-12-31")];
+    let form = office.open(&new).await;
+    assert_eq!(office.send(&form, &[&good[..3], &good[5..], &renewal].concat()).await.status, 303);
+    assert!(!office.open("/office").await.html.contains("Licences and certificates"), "it was renewed");
+    assert!(office.open("/office/people").await.html.contains("ran out"), "what was is still told");
+}

@@ -7,6 +7,7 @@ pub(crate) mod checks;
 pub(crate) mod clearances;
 pub(crate) mod clients;
 pub(crate) mod corrections;
+pub(crate) mod credentials;
 pub(crate) mod days;
 pub(crate) mod drift;
 pub(crate) mod equipment;
@@ -52,6 +53,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .merge(sessions::routes())
         .merge(people::routes())
+        .merge(credentials::routes())
         .merge(clients::routes())
         .merge(places::routes())
         .merge(properties::routes())
@@ -141,7 +143,7 @@ impl PageQuery for ProductQuery {
 }
 
 /// The office's today.
-async fn office_day(app: &App) -> Result<Day, Problem> {
+pub(crate) async fn office_day(app: &App) -> Result<Day, Problem> {
     let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
     Ok(app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)))
 }

@@ -27,8 +27,8 @@ use crate::{
     store::{
         effects::{Effects, JournalRow, LineRow},
         world::{
-            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, ProductRow, PropertyRow, SectionRow,
-            VisitRow,
+            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow,
+            SectionRow, VisitRow,
         },
     },
     weather::Provided,
@@ -119,8 +119,7 @@ pub struct World {
     pub lots: HashMap<LotId, ProductId>,
     pub visits: HashMap<VisitId, VisitRow>,
     pub equipment: HashMap<EquipmentId, EquipmentRow>,
-    /// Names of people.
-    pub people: HashMap<PersonId, String>,
+    pub people: HashMap<PersonId, PersonRow>,
     pub clearances: HashMap<ClearanceId, ClearanceRow>,
     pub applications: HashMap<ApplicationId, ApplicationRow>,
     pub corrections: HashMap<CorrectionId, CorrectionRow>,

@@ -13,12 +13,17 @@ use jiff::tz::TimeZone;
 
 use crate::store::{
     attention::{NewestReport, OpenVisit, Site, Wanted},
+    credentials::Credential,
     products::{Product, ProductStatus},
     reviews::ReviewItem,
 };
 
 /// Soil reports are told so many days before they end: a sample must be dug, sent and answered. Common practice.
 const SOIL_REPORT_DAYS: i32 = 60;
+/// Licences and certificates are told so many days before they end: classes and offices take their time. Common practice.
+const CREDENTIAL_DAYS: i32 = 90;
+/// And so many days after they have ended: by then the person goes without.
+const CREDENTIAL_OVER_DAYS: i32 = 365;
 /// Rule sets are read again after so many months, because legislatures and councils sit every year. Common practice.
 const RULE_SET_MONTHS: i32 = 12;
 
@@ -94,6 +99,26 @@ pub fn ending<'r>(law: &Lawbook, reports: &'r [NewestReport], today: Day) -> Vec
     };
     let soon = |(_, ends): &(&NewestReport, Day)| ends.days_since(today) <= SOIL_REPORT_DAYS;
     reports.iter().filter_map(|report| Some((report, ends(report)?))).filter(soon).collect()
+}
+
+/// Licences and certificates that end soon or have ended within the year, and that no further one of the same person for the same
+/// jurisdiction outlasts.
+pub fn running_out(held: &[Credential], today: Day) -> Vec<(&Credential, Day)> {
+    let same = |one: &Credential, other: &Credential| {
+        one.person_id == other.person_id
+            && match (&one.rule_set, &other.rule_set) {
+                (None, None) => one.name == other.name,
+                (one, other) => one == other,
+            }
+    };
+    let outlasted = |one: &Credential, until: Day| {
+        held.iter().any(|other| same(one, other) && other.valid_until.is_none_or(|later| later > until))
+    };
+    let soon = |until: Day| (-CREDENTIAL_OVER_DAYS..=CREDENTIAL_DAYS).contains(&until.days_since(today));
+    held.iter()
+        .filter_map(|one| Some((one, one.valid_until?)))
+        .filter(|(one, until)| soon(*until) && !outlasted(one, *until))
+        .collect()
 }
 
 /// Rule sets that bind one of the properties and were read more than a year ago.

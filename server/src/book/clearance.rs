@@ -179,6 +179,7 @@ pub fn decide(envelope: &Envelope, input: &ClearanceInput, plan: &Plan, world: &
     let question = Question {
         property: input.property_id,
         product: input.product_id,
+        person: envelope.actor.person,
         on: input.planned_on,
         at,
         purpose: input.purpose,

@@ -233,6 +233,7 @@ fn judge(
     let question = Question {
         property: application.property_id,
         product: application.product_id,
+        person: application.person_id,
         on: application.applied_on,
         at: content.started_at,
         purpose: content.purpose,

@@ -30,13 +30,14 @@ pub fn of_record(
     application: &ApplicationView,
     client: &Client,
     property: &Property,
+    licensed: bool,
     soil_tested: bool,
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
     let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
     let (audience, on) = (Audience::Professional, application.applied_on);
-    let written = written(application, client, soil_tested);
+    let written = written(application, client, licensed, soil_tested);
     RecordDuties {
         required: law.record_fields(&codes, audience, on),
         missing: law.missing_fields(&codes, audience, on, &written),
@@ -44,9 +45,9 @@ pub fn of_record(
     }
 }
 
-/// What the record and the book behind it hold. The book knows no licences and no supervisors yet, and of a label its
-/// figures: the copy is kept on paper.
-fn written(application: &ApplicationView, client: &Client, soil_tested: bool) -> Vec<RecordField> {
+/// What the record and the book behind it hold. The book knows no supervisors yet, and of a label its figures: the copy
+/// is kept on paper.
+fn written(application: &ApplicationView, client: &Client, licensed: bool, soil_tested: bool) -> Vec<RecordField> {
     use RecordField as F;
     let mut written = vec![
         F::CustomerName,
@@ -65,6 +66,7 @@ fn written(application: &ApplicationView, client: &Client, soil_tested: bool) ->
     let sometimes = [
         (client.phone.is_some(), F::CustomerTelephone),
         (application.weather.air_temperature.is_some(), F::WeatherAtStart),
+        (licensed, F::LicenceNumber),
         (soil_tested, F::SoilTestResult),
     ];
     written.extend(sometimes.into_iter().filter(|(there, _)| *there).map(|(_, field)| field));

@@ -5,7 +5,7 @@ use domain::{
     application::{Audience, Facts, Ground, LineFacts, Purpose},
     decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
-    ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
+    ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     land::SectionFacts,
     law::{Lawbook, Level, LocalRules, Preemption, Reach, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
@@ -14,7 +14,7 @@ use domain::{
 };
 use jiff::{SignedDuration, tz::TimeZone};
 
-use super::{act::World, places};
+use super::{act::World, credentials, places};
 use crate::{
     problem::FieldFault,
     store::world::{ProductRow, PropertyRow},
@@ -36,6 +36,8 @@ pub struct Line {
 pub struct Question<'a> {
     pub property: PropertyId,
     pub product: ProductId,
+    /// Who puts it down.
+    pub person: PersonId,
     pub on: Day,
     pub at: Instant,
     pub purpose: Purpose,
@@ -157,8 +159,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
         on: question.on,
         at: question.at,
         audience: Audience::Professional,
-        // The book knows no licences yet, so a rule that excuses their holder excuses nobody.
-        credentials: Vec::new(),
+        credentials: credentials::held(question.person, world),
         purpose: question.purpose,
         equipment: question.equipment,
         label: product.label.clone(),
@@ -169,6 +170,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
     };
     let mut decision = decide(law, &property.rule_sets, &facts);
     let mut own = own_findings(question, property, product);
+    own.extend(credentials::run_out(question.person, question.on, &decision.rule_sets, world));
     own.extend(right_law(property, question.on, law));
     own.extend(question.own.iter().cloned());
     if !own.is_empty() {

@@ -7,6 +7,7 @@ pub mod backup;
 pub mod clearance;
 pub mod company_year;
 pub mod correction;
+pub mod credentials;
 pub mod days;
 pub mod drift;
 pub mod duties;

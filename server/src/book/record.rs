@@ -58,6 +58,7 @@ pub fn record(
     let question = Question {
         property: input.property_id,
         product: input.product_id,
+        person,
         on,
         at: input.started_at,
         purpose: input.purpose,
@@ -101,7 +102,7 @@ fn row_of(envelope: &Envelope, input: &ApplicationInput, on: Day, verdict: Verdi
         product_id: input.product_id,
         lot_id: input.lot_id,
         person_id: person,
-        person_name: world.people.get(&person).cloned().unwrap_or_default(),
+        person_name: world.people.get(&person).map(|person| person.name.clone()).unwrap_or_default(),
         entered_by: envelope.actor.person,
         device_id: envelope.actor.device,
         applied_on: on,

@@ -1,6 +1,8 @@
 //! What needs attention today, each with the place where it is mended.
 
-use domain::time::Day;
+use std::collections::HashMap;
+
+use domain::{ids::PersonId, time::Day};
 
 use super::{
     local::Local,
@@ -58,6 +60,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
             heading: "Soil reports",
             notices: soil_reports(&attention::ending(&app.law, &reports, today), today, dates),
         },
+        Group { heading: "Licences and certificates", notices: credentials(app, today, dates).await? },
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, dates) },
     ];
@@ -118,6 +121,19 @@ fn soil_reports(ending: &[(&NewestReport, Day)], today: Day, dates: DateOrder) -
         notice(sign, words, format!("/office/sections/{}", report.section))
     });
     told.collect()
+}
+
+async fn credentials(app: &App, today: Day, dates: DateOrder) -> Result<Vec<Notice>, Problem> {
+    let reader = app.store.reader();
+    let people = store::people::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let people: HashMap<PersonId, String> = people.filter(|one| one.active).map(|one| (one.id, one.name)).collect();
+    let held = store::credentials::list_all(reader).await?;
+    let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {
+        let (sign, when) = if until < today { ("■", "ran out") } else { ("▲", "ends") };
+        let words = format!("{}: {} {when} on {}", people.get(&one.person_id)?, one.name, dates.day(until));
+        Some(notice(sign, words, "/office/people"))
+    });
+    Ok(told.collect())
 }
 
 /// Properties of which nothing can be cleared, or whose clock is not known.

@@ -3,6 +3,7 @@
 
 mod attention;
 mod clients;
+mod credentials;
 mod desk;
 mod form;
 mod local;
@@ -98,6 +99,8 @@ fn desk_routes() -> Router<App> {
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))
         .route("/office/people/{id}", get(people::one).post(people::change))
+        .route("/office/people/{id}/credentials/new", get(credentials::new).post(credentials::add))
+        .route("/office/credentials/{id}", get(credentials::one).post(credentials::change))
         .route("/office/people/{id}/code", get(people::ask_code).post(people::make_code))
         .route("/office/phones/{id}/lock-out", get(people::ask_lock_out).post(people::lock_out))
 }

@@ -6,12 +6,12 @@ use axum::{
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Redirect, Response},
 };
-use domain::ids;
+use domain::{ids, time::Day};
 
 use super::{
     desk::{Desk, OwnerDesk},
     form::{Field, Form, Sent, choices},
-    office::ROWS,
+    office::{self, ROWS},
     page,
     phone::enrolment::{Enrolment, enrolment_qr},
 };
@@ -21,7 +21,7 @@ use crate::{
     extract::PathId,
     problem::Problem,
     reply::Versioned,
-    store::{self, devices::Device, people::Person},
+    store::{self, credentials::Credential, devices::Device, people::Person, settings::DateOrder},
 };
 
 fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
@@ -64,7 +64,7 @@ fn stored_form(person: &Person) -> Form {
     }
 }
 
-async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
+pub(super) async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
     let found = store::people::get(app.store.reader(), id).await?;
     found.ok_or_else(|| Problem::not_found("person"))
 }
@@ -72,19 +72,33 @@ async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
 #[derive(Template)]
 #[template(path = "people.html")]
 struct People {
-    people: Vec<(Person, Vec<Device>)>,
+    staff: Vec<Staff>,
     owner: bool,
+    dates: DateOrder,
+    today: Day,
 }
 
-/// Everybody, with their phones.
+/// A member of staff with what belongs to them.
+struct Staff {
+    person: Person,
+    credentials: Vec<Credential>,
+    phones: Vec<Device>,
+}
+
+/// Everybody, with their licences and certificates and their phones.
 pub async fn list(desk: Desk, State(app): State<App>) -> Result<Response, Problem> {
     let people = store::people::list(app.store.reader(), ROWS).await?;
     let devices = store::devices::list(app.store.reader(), ROWS).await?;
-    let own = |person: &Person| {
-        devices.iter().map(|row| &row.item).filter(|device| device.person_id == person.id).cloned().collect::<Vec<_>>()
+    let held = store::credentials::list_all(app.store.reader()).await?;
+    let staff = |person: Person| Staff {
+        credentials: held.iter().filter(|one| one.person_id == person.id).cloned().collect(),
+        phones: devices.iter().map(|row| &row.item).filter(|one| one.person_id == person.id).cloned().collect(),
+        person,
     };
-    let people = people.into_iter().map(|row| (own(&row.item), row.item)).map(|(phones, one)| (one, phones)).collect();
-    Ok(page(People { people, owner: desk.is_owner() }.render()))
+    let staff = people.into_iter().map(|row| staff(row.item)).collect();
+    let dates = office::dates(&app).await?;
+    let today = api::office_day(&app).await?;
+    Ok(page(People { staff, owner: desk.is_owner(), dates, today }.render()))
 }
 
 pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {

@@ -12,6 +12,7 @@ pub mod calibrations;
 pub mod clearances;
 pub mod clients;
 pub mod company_year;
+pub mod credentials;
 pub mod days;
 pub mod devices;
 pub mod drift;

@@ -259,6 +259,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'product_files', count(*) FROM product_files
            UNION ALL SELECT 'programmes', count(*) FROM programmes
            UNION ALL SELECT 'people', count(*) FROM people
+           UNION ALL SELECT 'credentials', count(*) FROM credentials
            UNION ALL SELECT 'devices', count(*) FROM devices
            UNION ALL SELECT 'reviews', count(*) FROM reviews
            UNION ALL SELECT 'attempts', count(*) FROM attempts

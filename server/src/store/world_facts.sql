@@ -24,6 +24,11 @@ WITH
         SELECT value AS id FROM json_each($3)
         UNION
         SELECT a.product_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
+    ),
+    wanted_people AS (
+        SELECT value AS id FROM json_each($8)
+        UNION
+        SELECT a.person_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     )
 SELECT 'property', p.id, json_object(
     'client_id', p.client_id,
@@ -93,7 +98,12 @@ SELECT 'correction', c.id, json_object(
     'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'content', c.content, 'fingerprint', c.fingerprint)
 FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
 UNION ALL
-SELECT 'person', p.id, p.name FROM json_each($8) AS w CROSS JOIN people AS p WHERE p.id = w.value
+SELECT 'person', p.id, json_object(
+    'name', p.name,
+    'credentials', (SELECT json_group_array(json_object('name', c.name, 'rule_set', c.rule_set, 'code', c.code,
+            'valid_from', c.valid_from, 'valid_until', c.valid_until))
+        FROM credentials AS c WHERE c.person_id = p.id))
+FROM wanted_people AS w CROSS JOIN people AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'equipment', e.id, json_object('kind', e.kind, 'has_deflector', e.has_deflector, 'active', e.active)
 FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value

@@ -10,8 +10,8 @@ use sqlx::SqliteConnection;
 use crate::{
     access::Scope,
     store::{
-        calibrations, clients, devices, equipment, lots, measurements, people, product_files, products, programmes,
-        properties, sections, settings, soil_reports,
+        calibrations, clients, credentials, devices, equipment, lots, measurements, people, product_files, products,
+        programmes, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -67,6 +67,7 @@ impl Expected {
             "product_file.added" => "product_files",
             "programme.added" => "programmes",
             "person.added" | "company.set_up" => "people",
+            "credential.added" => "credentials",
             "device.enrolled" => "devices",
             "record.reviewed" => "reviews",
             "attempt.refused" => "attempts",
@@ -138,6 +139,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "company" if !verify::is_followed(&mut *connection, subject, entry.seq, "person.%").await? => {
             shown(people::get(connection, id::<PersonId>(subject)?).await?)
         }
+        "credential" => shown(credentials::get(connection, id(subject)?).await?),
         "device" => shown(devices::get(connection, id(subject)?).await?),
         "equipment" => shown(equipment::get(connection, id(subject)?).await?),
         "calibration" => shown(calibrations::get(connection, id(subject)?).await?),

@@ -1,0 +1,45 @@
+//! Licences and certificates as decisions take them: what the person holds who puts the product down, and what has run out.
+
+use domain::{
+    application::HeldCredential,
+    decision::{Finding, RuleSetUsed, Verdict},
+    ids::PersonId,
+    time::Day,
+};
+
+use super::{act::World, facts};
+use crate::store::world::CredentialRow;
+
+/// What a person holds that frees from a rule, valid on the day or not.
+pub fn held(person: PersonId, world: &World) -> Vec<HeldCredential> {
+    let all = world.people.get(&person).into_iter().flat_map(|person| &person.credentials);
+    let held = |row: &CredentialRow| {
+        Some(HeldCredential { code: row.code.clone()?, valid_from: row.valid_from, valid_until: row.valid_until })
+    };
+    all.filter_map(held).collect()
+}
+
+/// Says when the last credential of a person for a jurisdiction over the property is not valid on the day. It asks for care and
+/// stops nothing: several laws let trained people work under somebody who is certified, and the book does not know who that is.
+pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &World) -> Vec<Finding> {
+    let Some(person) = world.people.get(&person) else { return Vec::new() };
+    let told = over.iter().filter_map(|set| {
+        let here = || person.credentials.iter().filter(|row| row.rule_set.as_ref() == Some(&set.code));
+        if here().any(|row| is_valid_on(row, on)) {
+            return None;
+        }
+        let last = here().max_by_key(|row| row.valid_from)?;
+        let when = match last.valid_until.filter(|until| *until < on) {
+            Some(until) => format!("ran out on {until}"),
+            None => format!("is valid only from {} on", last.valid_from),
+        };
+        let message = format!("{}, {}: it {when}.", last.name, person.name);
+        let hint = "Work only under the supervision of a certified person, where the law lets that be. A renewal is entered by the office.";
+        Some(facts::own("book.credential.valid", Verdict::Care, message, hint))
+    });
+    told.collect()
+}
+
+fn is_valid_on(row: &CredentialRow, day: Day) -> bool {
+    row.valid_from <= day && row.valid_until.is_none_or(|until| day <= until)
+}

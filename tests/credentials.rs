@@ -1,0 +1,158 @@
+//! Licences and certificates: written by the office, read by whose they are, and looked at by every decision.
+
+use harness::{
+    User, new_id,
+    world::{Company, technician},
+};
+use serde_json::{Value, json};
+
+fn certificate() -> Value {
+    json!({
+        "name": "Professional fertilizer applicator certificate", "number": "FA-1001",
+        "issued_by": "Maryland Department of Agriculture", "rule_set": "us-md", "valid_from": "2026-01-01",
+        "valid_until": "2026-12-31",
+    })
+}
+
+fn of(person: &str) -> String {
+    format!("/api/v1/people/{person}/credentials")
+}
+
+#[tokio::test]
+async fn the_office_keeps_them_and_each_reads_the_own_ones() {
+    let company = Company::in_maryland().await;
+    let (office, phone) = (&company.office, &company.phone);
+    let own = of(phone.id.as_deref().unwrap());
+    let made = office.post_with_key(&own, "one-key-for-one-certificate", &certificate()).await.expect(201);
+    let path = format!("/api/v1/credentials/{}", made.id());
+    assert_eq!(made.header("location"), Some(path.as_str()));
+    let again = office.post_with_key(&own, "one-key-for-one-certificate", &certificate()).await.expect(201);
+    assert_eq!((again.header("idempotency-replayed"), &again.body), (Some("true"), &made.body));
+    assert_eq!(phone.get(&path).await.expect(200).body, made.body);
+    assert_eq!(phone.get_with(&path, &[("if-none-match", "\"v1\"")]).await.expect(304).text, "");
+    assert_eq!(phone.get(&own).await.expect(200).body["items"], json!([made.body]));
+    let (_, other) = technician(&company.app, office, &company.owner, "Tech 02").await;
+    let _ = other.get(&path).await.problem(404, "not-found");
+    let _ = other.get(&own).await.problem(404, "not-found");
+    let _ = phone.post(&own, &certificate()).await.problem(403, "not-allowed");
+    let _ = phone.put_version(&path, "\"v1\"", &certificate()).await.problem(403, "not-allowed");
+    let mut change = certificate();
+    change["valid_until"] = json!("2026-10-31");
+    let changed = office.put_version(&path, "\"v1\"", &change).await.expect(200).body;
+    assert_eq!((&changed["version"], &changed["valid_until"]), (&json!(2), &json!("2026-10-31")));
+    let _ = office.put_version(&path, "\"v1\"", &change).await.problem(412, "version-outdated");
+    let _ = office.put(&path, &change).await.problem(428, "version-required");
+    let _ = office.post(&of(&new_id()), &certificate()).await.problem(404, "not-found");
+    let _ = office.get(&format!("/api/v1/credentials/{}", new_id())).await.problem(404, "not-found");
+}
+
+#[tokio::test]
+async fn what_does_not_fit_is_told_at_once() {
+    let company = Company::in_maryland().await;
+    let own = of(company.phone.id.as_deref().unwrap());
+    let odd = json!({
+        "name": "Certificate", "number": "1", "issued_by": "Somebody", "rule_set": "us-zz", "code": "us-zz-certified",
+        "valid_from": "2026-02-01", "valid_until": "2026-01-31",
+    });
+    let refused = company.office.post(&own, &odd).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/valid_until", "#/rule_set", "#/code"]);
+    assert!(refused.text.contains("us-fl-orange-certified"), "the codes that do are named: {}", refused.text);
+    let odd = json!({ "name": " ", "number": "", "issued_by": 5, "valid_from": "2026-02-30", "person_id": new_id() });
+    let refused = company.office.post(&own, &odd).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/issued_by", "#/name", "#/number", "#/person_id", "#/valid_from"]);
+}
+
+/// The rules that stop, of a decision or of a refusal.
+fn stopping(findings: &Value) -> Vec<&str> {
+    let findings = findings.as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
+    findings.filter_map(|finding| finding["rule"].as_str()).collect()
+}
+
+#[tokio::test]
+async fn orange_county_s_summer_is_open_to_its_holder_on_the_day_alone() {
+    // Orange County Code s. 15-804 (FL-22): closed from June to September, but not to whoever is certified (T38).
+    let company = Company::under(&["us-fl-orange"]).await;
+    let season = "us-fl-orange.season";
+    let plan = company.plan(&company.front, "5");
+    let mut record = company.record(&company.front, "5");
+    let asked = async || company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+    let sent = async |by: &User, record: &Value| by.put(&format!("/api/v1/applications/{}", new_id()), record).await;
+    assert!(stopping(&asked().await["findings"]).contains(&season));
+    let refused = sent(&company.phone, &record).await.problem(422, "stopped-by-rules");
+    assert_eq!(stopping(&refused.body["findings"]), [season]);
+    let mut held = certificate();
+    held["rule_set"] = json!("us-fl-orange");
+    held["code"] = json!("us-fl-orange-certified");
+    held["valid_until"] = json!("2026-09-15");
+    let own = of(company.phone.id.as_deref().unwrap());
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &held).await.expect(201).id());
+    assert_eq!(asked().await["verdict"], "care", "another part of the ordinance was never read");
+    let _ = sent(&company.phone, &record).await.expect(201);
+    // What counts is who put it down, not who writes.
+    let refused = sent(&company.office, &record).await.problem(422, "stopped-by-rules");
+    assert_eq!(stopping(&refused.body["findings"]), [season]);
+    record["applied_by"] = json!(company.phone.id);
+    let _ = sent(&company.office, &record).await.expect(201);
+    held["valid_until"] = json!("2026-09-14");
+    let _ = company.office.put_version(&path, "\"v1\"", &held).await.expect(200);
+    let refused = sent(&company.phone, &record).await.problem(422, "stopped-by-rules");
+    assert_eq!(stopping(&refused.body["findings"]), [season]);
+    assert!(refused.text.contains("it ran out on 2026-09-14"), "{}", refused.text);
+}
+
+#[tokio::test]
+async fn a_certificate_that_has_run_out_asks_for_care_and_a_renewal_clears_it() {
+    let company = Company::in_maryland().await;
+    let own = of(company.phone.id.as_deref().unwrap());
+    let plan = company.plan(&company.front, "10");
+    let asked = async || company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+    let told = |decision: &Value| {
+        let findings = decision["findings"].as_array().unwrap();
+        findings.iter().find(|finding| finding["rule"] == "book.credential.valid").cloned()
+    };
+    let before = asked().await;
+    assert_eq!(told(&before), None, "who holds none may work under somebody who does: {before}");
+    let mut held = certificate();
+    held["valid_until"] = json!("2026-09-14");
+    let _ = company.office.post(&own, &held).await.expect(201);
+    let finding = told(&asked().await).expect("it ran out yesterday");
+    assert_eq!(finding["verdict"], "care");
+    let message = "Professional fertilizer applicator certificate, Tech 01: it ran out on 2026-09-14.";
+    assert_eq!(finding["message"], message);
+    held["valid_from"] = json!("2026-09-16");
+    held["valid_until"] = Value::Null;
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &held).await.expect(201).id());
+    let finding = told(&asked().await).expect("the renewal begins tomorrow");
+    assert!(finding["message"].as_str().unwrap().ends_with("it is valid only from 2026-09-16 on."), "{finding}");
+    held["valid_from"] = json!("2026-09-15");
+    let _ = company.office.put_version(&path, "\"v1\"", &held).await.expect(200);
+    assert_eq!(told(&asked().await), None);
+    // Another state's certificate is that state's: here it says nothing.
+    let mut elsewhere = certificate();
+    elsewhere["rule_set"] = json!("us-pa");
+    elsewhere["valid_until"] = json!("2026-02-01");
+    let _ = company.office.post(&own, &elsewhere).await.expect(201);
+    assert_eq!(told(&asked().await), None);
+}
+
+#[tokio::test]
+async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered() {
+    // 302 KAR 26:080 s.1(3), as KY-03 quotes it: a record names the licence number.
+    let company = Company::under(&["us-ky"]).await;
+    let id = company.put_down(&company.front, "5").await;
+    let missing = async || {
+        let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+        let missing = duties["missing"].as_array().unwrap().iter().map(|field| field["field"].clone());
+        missing.collect::<Vec<Value>>()
+    };
+    assert!(missing().await.contains(&json!("licence_number")));
+    let mut licence = certificate();
+    licence["rule_set"] = json!("us-ky");
+    licence["valid_from"] = json!("2026-09-16");
+    let own = of(company.phone.id.as_deref().unwrap());
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &licence).await.expect(201).id());
+    assert!(missing().await.contains(&json!("licence_number")), "it was not valid on the day of the record");
+    licence["valid_from"] = json!("2026-09-15");
+    let _ = company.office.put_version(&path, "\"v1\"", &licence).await.expect(200);
+    assert!(!missing().await.contains(&json!("licence_number")));
+}
