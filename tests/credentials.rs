@@ -140,8 +140,9 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     // 302 KAR 26:080 s.1(3), as KY-03 quotes it: a record names the licence number.
     let company = Company::under(&["us-ky"]).await;
     let id = company.put_down(&company.front, "5").await;
+    let duties = async || company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
     let missing = async || {
-        let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+        let duties = duties().await;
         let missing = duties["missing"].as_array().unwrap().iter().map(|field| field["field"].clone());
         missing.collect::<Vec<Value>>()
     };
@@ -155,4 +156,5 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     licence["valid_from"] = json!("2026-09-15");
     let _ = company.office.put_version(&path, "\"v1\"", &licence).await.expect(200);
     assert!(!missing().await.contains(&json!("licence_number")));
+    assert_eq!(duties().await["credentials"][0]["number"], "FA-1001");
 }

@@ -188,8 +188,8 @@ async fn get_application_duties(
     let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
     let soil_tested = store::soil_reports::all_tested(reader, &sections, application.applied_on).await?;
-    let licensed = store::credentials::any_valid_on(reader, application.person_id, application.applied_on).await?;
+    let held = store::credentials::valid_on(reader, application.person_id, application.applied_on).await?;
     let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
     let today = app.clock.now().day_in(&zone);
-    Ok(Json(duties::of_record(&application, &client, &property, licensed, soil_tested, today, &app.law)))
+    Ok(Json(duties::of_record(&application, &client, &property, held, soil_tested, today, &app.law)))
 }

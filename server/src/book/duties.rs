@@ -9,7 +9,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::application::ApplicationView;
-use crate::store::{clients::Client, properties::Property};
+use crate::store::{clients::Client, credentials::Credential, properties::Property};
 
 /// A record held against what the law wants written.
 #[derive(Debug, Serialize, ToSchema)]
@@ -20,6 +20,9 @@ pub struct RecordDuties {
     /// What of it neither the record nor the book holds.
     #[schema(max_items = 40)]
     pub missing: Vec<RequiredField>,
+    /// Licences and certificates that the applicator held on the day.
+    #[schema(max_items = 100)]
+    pub credentials: Vec<Credential>,
     /// Until when the record is kept at least; null when no rule set that was read says so, which does not mean that it may
     /// go.
     pub kept_until: Option<KeptUntil>,
@@ -30,17 +33,18 @@ pub fn of_record(
     application: &ApplicationView,
     client: &Client,
     property: &Property,
-    licensed: bool,
+    held: Vec<Credential>,
     soil_tested: bool,
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
     let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
     let (audience, on) = (Audience::Professional, application.applied_on);
-    let written = written(application, client, licensed, soil_tested);
+    let written = written(application, client, !held.is_empty(), soil_tested);
     RecordDuties {
         required: law.record_fields(&codes, audience, on),
         missing: law.missing_fields(&codes, audience, on, &written),
+        credentials: held,
         kept_until: law.kept_until(&codes, audience, on, today),
     }
 }

@@ -183,8 +183,8 @@ pub async fn record(
     let tested = store::soil_reports::all_tested(reader, &sections, a.applied_on).await?;
     let local = Local::of(&property.time_zone);
     let today = local.day(app.clock.now());
-    let licensed = store::credentials::any_valid_on(reader, a.person_id, a.applied_on).await?;
-    let duties = duties::of_record(&a, &client, &property, licensed, tested, today, &app.law);
+    let held = store::credentials::valid_on(reader, a.person_id, a.applied_on).await?;
+    let duties = duties::of_record(&a, &client, &property, held, tested, today, &app.law);
     let word = match d.verdict {
         Verdict::Go => "go",
         Verdict::Care => "care",

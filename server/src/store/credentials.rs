@@ -214,16 +214,22 @@ pub async fn list(pool: &SqlitePool, span: Span, person: PersonId) -> Result<Vec
     rows.into_iter().map(Row::try_from).collect()
 }
 
-/// Whether a person held any on a day.
-pub async fn any_valid_on(pool: &SqlitePool, person: PersonId, day: Day) -> Result<bool, sqlx::Error> {
+/// What a person held on a day, in the order in which it was written.
+pub async fn valid_on(pool: &SqlitePool, person: PersonId, day: Day) -> Result<Vec<Credential>, sqlx::Error> {
     let (person, day) = (person.to_string(), day.to_string());
-    let found = sqlx::query_scalar!(
-        r#"SELECT id AS "id!" FROM credentials
-           WHERE person_id = $1 AND valid_from <= $2 AND (valid_until IS NULL OR valid_until >= $2) LIMIT 1"#,
+    let rows = sqlx::query_as!(
+        CredentialRow,
+        r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", number AS "number!",
+                  issued_by AS "issued_by!", rule_set, code, valid_from AS "valid_from!", valid_until, version AS "version!",
+                  created_at AS "created_at!"
+           FROM credentials
+           WHERE person_id = $1 AND valid_from <= $2 AND (valid_until IS NULL OR valid_until >= $2) ORDER BY seq"#,
         person,
         day
-    );
-    Ok(found.fetch_optional(pool).await?.is_some())
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter().map(|row| Row::try_from(row).map(|row| row.item)).collect()
 }
 
 /// All of them, of those who have left too, in the order in which they were written.
