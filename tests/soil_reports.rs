@@ -180,6 +180,9 @@ async fn lime_by_the_table_in_a_material_and_in_parts() {
     assert!(open["not_known"].to_string().contains("`goal`"), "{open}");
     let open = lime(&company, &id, "?goal=6.5").await;
     assert!(open["material"].is_null() && open["not_known"].to_string().contains("`cce_percent`"), "{open}");
+    let weak = lime(&company, &id, "?goal=6.5&cce_percent=0.01").await;
+    assert_eq!((&weak["material"], &weak["plan"]), (&Value::Null, &Value::Null));
+    assert!(weak["not_known"].to_string().contains("more than 1,000 lb"), "{weak}");
     let odd = lime(&company, &id, "?goal=6.7").await;
     assert!(odd["lime"].is_null() && odd["not_known"].to_string().contains("6, 6.5 and 7"), "{odd}");
     let bad = company.office.get(&format!("/api/v1/soil-reports/{id}/lime?goal=sour&by=feeling&cce_percent=0")).await;

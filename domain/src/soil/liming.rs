@@ -140,6 +140,7 @@ const NO_ACIDITY_G: &str =
 const NO_ACIDITY_CM3: &str = "North Carolina's formula needs the acidity of 100 cubic centimeters of soil or its buffer's pH, which the report does not give.";
 const NO_OWN: &str = "The laboratory's own recommendation of lime has not been entered.";
 const NO_CCE: &str = "How much of the material: its calcium carbonate equivalent stands on its label (`cce_percent`).";
+const TOO_WEAK: &str = "How much of the material: by this calcium carbonate equivalent it would be more than 1,000 lb on 1,000 sq ft. Look at its label again (`cce_percent`).";
 const NO_SPLIT: &str =
     "In how many parts: the laboratory's figure names no rule here; take that of its report (`split_rule`).";
 const NO_RANGE: &str = "The pH that the grass wants: no range was read for it.";
@@ -170,21 +171,24 @@ pub fn answer(question: &LimeQuestion) -> LimeAnswer {
     };
     let mut not_known: Vec<String> = not_known.into_iter().map(str::to_owned).collect();
     let lime = lime.map_err(|why| not_known.push(why)).ok();
-    let material = match (&lime, question.cce) {
-        (Some(need), Some(cce)) => Some(material(need.recommended_lb_per_1000_sqft, cce, question.area)),
-        (Some(need), None) if !need.recommended_lb_per_1000_sqft.is_zero() => {
+    let recommended = lime.as_ref().map_or(ProductRate::ZERO, |need| need.recommended_lb_per_1000_sqft);
+    let too_weak = question.cce.is_some_and(|cce| is_too_weak(recommended, cce));
+    not_known.extend(too_weak.then(|| TOO_WEAK.to_owned()));
+    let cce = question.cce.filter(|_| !too_weak);
+    let material = match (&lime, cce) {
+        (Some(_), Some(cce)) => Some(material(recommended, cce, question.area)),
+        (Some(need), None) if !too_weak && !need.recommended_lb_per_1000_sqft.is_zero() => {
             not_known.push(NO_CCE.to_owned());
             None
         }
         _ => None,
     };
-    let plan = lime.as_ref().and_then(|need| plan(question, need, &mut not_known));
+    let plan = lime.as_ref().and_then(|need| plan(question, need, cce, &mut not_known));
     let georgia = question.species.zip(question.ph).and_then(|(species, ph)| {
         let asks_for_lime = georgia_asks_for_lime(species, ph)?;
         let source = "University of Georgia AESL, crop sheets 792, BCM and 772".to_owned();
         Some(LimeAsked { asks_for_lime, source, mark: SourceMark::Read })
     });
-    let recommended = lime.as_ref().map_or(ProductRate::ZERO, |need| need.recommended_lb_per_1000_sqft);
     LimeAnswer {
         target_ph,
         georgia,
@@ -251,7 +255,17 @@ fn material(recommended: ProductRate, cce: NeutralisingValue, area: Option<Area>
     LimeMaterial { cce_percent: cce, material_lb_per_1000_sqft: value, section_lb, derivations }
 }
 
-fn plan(question: &LimeQuestion, need: &LimeNeed, not_known: &mut Vec<String>) -> Option<LimePlan> {
+/// Whether a material would have to lie thicker than any product may be written down here.
+fn is_too_weak(recommended: ProductRate, cce: NeutralisingValue) -> bool {
+    ProductRate::checked(material_rounded_down(recommended, cce).value.raw()).is_err()
+}
+
+fn plan(
+    question: &LimeQuestion,
+    need: &LimeNeed,
+    cce: Option<NeutralisingValue>,
+    not_known: &mut Vec<String>,
+) -> Option<LimePlan> {
     let usual = match need.by {
         LimeBy::PennState => Some(SplitRule::PennState),
         LimeBy::NorthCarolina => Some(SplitRule::NorthCarolina),
@@ -264,6 +278,5 @@ fn plan(question: &LimeQuestion, need: &LimeNeed, not_known: &mut Vec<String>) -
         return None;
     };
     // Without the material's strength its parts cannot be told.
-    let cce = question.cce?;
-    Some(split(need.recommended_lb_per_1000_sqft, cce, rule, question.cap_on, question.first_on))
+    Some(split(need.recommended_lb_per_1000_sqft, cce?, rule, question.cap_on, question.first_on))
 }
