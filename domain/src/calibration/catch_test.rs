@@ -71,6 +71,13 @@ const NOTHING: CatchResult = CatchResult {
     derivations: Vec::new(),
 };
 
+impl CatchResult {
+    /// Whether it is a rate of product or spray, and not the swath of a row of pans.
+    pub const fn rate_was_found(&self) -> bool {
+        self.product_lb_per_1000_sqft.is_some() || self.spray_gal_per_1000_sqft.is_some()
+    }
+}
+
 impl CatchTest {
     /// Works a test out.
     pub fn result(&self) -> Result<CatchResult, CalibrationFault> {

@@ -79,11 +79,7 @@ fn crossing(rings: &[Vec<Vec<f64>>], ring: usize) -> Spot {
 
 /// Which two sides meet, in a sentence.
 pub(super) fn meeting_words(one: usize, other: usize) -> String {
-    format!(
-        "The side from position {one} to {} meets the side from position {other} to {}.",
-        one + 1,
-        other + 1
-    )
+    format!("The side from position {one} to {} meets the side from position {other} to {}.", one + 1, other + 1)
 }
 
 /// The first two sides of a ring that meet though they are no neighbours, or that run back over each other. A position that

@@ -2,8 +2,8 @@
 #![expect(clippy::float_arithmetic, reason = "positions are floats; the area leaves as whole hundredths, rounded once")]
 
 use geo::{
-    Area as _, BooleanOps, Buffer, Centroid, ConvexHull, Coord, GeodesicArea, Intersects, LineString, MapCoords, MultiPolygon,
-    Polygon,
+    Area as _, BooleanOps, Buffer, Centroid, ConvexHull, Coord, GeodesicArea, Intersects, LineString, MapCoords,
+    MultiPolygon, Polygon,
     buffer::{BufferStyle, LineCap, LineJoin},
     unary_union,
 };

@@ -103,7 +103,9 @@ fn sum(taped: &BigRational, ground: i64) -> Result<Area, MeasurementFault> {
 /// What is wrong with the parts as a whole.
 fn refused(figures: &Figures, fault: &MeasurementFault) -> PartFault {
     match fault {
-        MeasurementFault::NothingLeft if !figures.not_lawn.is_empty() => PartFault::new("", "nothing_left", NOT_TEN_LEFT),
+        MeasurementFault::NothingLeft if !figures.not_lawn.is_empty() => {
+            PartFault::new("", "nothing_left", NOT_TEN_LEFT)
+        }
         MeasurementFault::NothingLeft => PartFault::new("", "absurd_size", NOT_TEN),
         other => PartFault::new("", "absurd_size", other),
     }

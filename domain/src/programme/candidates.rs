@@ -1,4 +1,4 @@
-//! For each round and product the first open day, and the most that may go down on it.
+//! For each round and product the day, the first open one unless a later one has more room, and the most that may go down on it.
 
 use super::SeasonQuestion;
 use crate::{
@@ -68,7 +68,8 @@ pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Ce
                 let most = answer.and_then(|answer| answer.largest_lawful_product_lb);
                 if decision.verdict != Verdict::Stop && most.is_none_or(|most| most > TRIAL) {
                     let most_words = answer.and_then(|answer| answer.bound_by_words.clone()).unwrap_or_default();
-                    break Some(Cell { round, product, on, most, most_words });
+                    let first = Cell { round, product, on, most, most_words };
+                    break Some(roomier(lawbook, question, &offered.label, planned.to, first));
                 }
                 why.get_or_insert_with(|| reason(&decision));
                 on = if on < planned.to { on.plus_days(STEP).min(planned.to) } else { on.plus_days(1) };
@@ -87,6 +88,28 @@ pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Ce
         }
     }
     (cells, closed)
+}
+
+/// The same round on a later day, if more may go down then: where a limit of the last 365 days binds, what was put down a year
+/// ago stops counting within the round. The earliest day of the largest amount.
+fn roomier(lawbook: &Lawbook, question: &SeasonQuestion<'_>, label: &Label, to: Day, first: Cell) -> Cell {
+    let past = (question.facts_on)(first.on).lines.into_iter().next().map_or_else(Vec::new, |line| line.section.past);
+    let mut days: Vec<Day> = past.iter().map(|past| past.on.plus_days(365)).collect();
+    days.retain(|day| *day > first.on && *day <= to);
+    days.sort_unstable();
+    days.dedup();
+    let mut best = first;
+    for on in days {
+        let Some(most) = best.most else { break };
+        let decision = decide(lawbook, question.rule_sets, &facts(question, on, label, TRIAL, &[]));
+        let Some(answer) = decision.sections.first().filter(|_| decision.verdict != Verdict::Stop) else { continue };
+        if answer.largest_lawful_product_lb.is_none_or(|later| later > most) {
+            best.on = on;
+            best.most = answer.largest_lawful_product_lb;
+            best.most_words = answer.bound_by_words.clone().unwrap_or_default();
+        }
+    }
+    best
 }
 
 /// The gravest finding in words.
