@@ -64,7 +64,9 @@ fn against(
         let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without, solve::NEAR);
         solved.and_then(|proposal| proposal.short.get(at).copied())
     };
-    let now = proposal.and_then(|proposal| proposal.short.get(at).copied()).unwrap_or(f64::MAX);
+    let proposed = proposal.and_then(|proposal| proposal.short.get(at).copied());
+    // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
+    let now = proposed.or_else(|| missing(&[])).unwrap_or(f64::MAX);
     let alone = groups.iter().filter(|(_, same)| missing(same).is_some_and(|short| short < now - NEARER));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
     if named.is_empty() {
