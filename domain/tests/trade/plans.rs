@@ -186,6 +186,16 @@ fn a_round_waits_for_the_day_on_which_last_year_stops_counting() {
     asked.stands(&plan).expect("lawful");
     assert_eq!(plan.rounds.iter().map(|round| round.on).collect::<Vec<_>>(), [day("2026-10-21")]);
     assert!((nitrogen(&plan) - 0.9).abs() < 0.003 && plan.unmet.is_empty(), "{plan:#?}");
+    // Together with a round before it as well: 0.9 lb in September, of which the year has 0.9 and not 0.3 left in late October.
+    asked.given.past = vec![past("2025-10-21", "0.6"), past("2026-04-10", "0.9")];
+    asked.need.nitrogen_lb_per_1000_sqft = amount("1.8");
+    asked.rounds = vec![round("autumn", "2026-09-16", "2026-09-30"), round("late autumn", "2026-10-15", "2026-11-10")];
+    let both = asked.plan();
+    asked.stands(&both).expect("lawful");
+    assert_eq!(both.rounds.last().map(|round| round.on), Some(day("2026-10-21")));
+    assert!((nitrogen(&both) - 1.8).abs() < 0.003 && both.unmet.is_empty(), "{both:#?}");
+    asked.given.past.push(past("2026-05-26", "0.9"));
+    asked.need.nitrogen_lb_per_1000_sqft = amount("0.9");
     // Where the round ends before, it takes what there is on its first day.
     asked.rounds = vec![round("mid autumn", "2026-10-15", "2026-10-20")];
     let plan = asked.plan();

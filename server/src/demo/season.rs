@@ -57,8 +57,10 @@ pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), 
     let sections = company["sections"].as_array().map_or(0, Vec::len);
     say(&format!("For all {sections} sections, ordered ten days ahead:"));
     let purchases = rows(&company["purchases"], |line| {
-        ["product_name", "month", "needed_lb", "from_stock_lb", "bags", "order_by", "price_usd"]
-            .map(|name| cell(&line[name]))
+        let names = ["product_name", "month", "needed_lb", "from_stock_lb", "bags", "order_by", "price_usd"];
+        // Where the stock is enough there is no day to order.
+        names
+            .map(|name| if name == "order_by" && line["bags"] == 0 { "-".to_owned() } else { cell(&line[name]) })
             .to_vec()
     });
     println!(
