@@ -89,7 +89,15 @@ async fn each_test_gives_its_published_figure_and_its_derivation() {
     });
     let found = result(&of(&boom, &liquid, &nozzle)).await;
     assert!(found["spray_gal_per_acre"].as_str().unwrap().starts_with("20.4"), "{found}");
-    assert_eq!(found["acceptance"]["accepted"], true);
+    assert_eq!((&found["acceptance"]["accepted"], found.get("worn_nozzles")), (&json!(true), None));
+    // The same: a nozzle not within 10 percent is replaced. Of 20, 20, 23, 20, 20 and 20 the mean is 20.5, and 23 is 12 % above.
+    let mut all = nozzle.clone();
+    all["other_nozzles_fl_oz"] = json!(["20", "23", "20", "20", "20"]);
+    let found = result(&of(&boom, &liquid, &all)).await;
+    assert_eq!(found["worn_nozzles"], json!([3]));
+    assert_eq!(found["derivations"][1]["result"], "3");
+    all["other_nozzles_fl_oz"] = json!(["20.5"]);
+    assert_eq!(result(&of(&boom, &liquid, &all)).await["worn_nozzles"], json!([]));
 }
 
 #[tokio::test]

@@ -166,7 +166,7 @@ async fn distances_come_from_the_law_of_the_property() {
     let made = measure(&company, &with).await.expect(201).body;
     near(&made["area_sqft"], 7_000.0, 12.0);
     let told = derivation(&company.phone, &made).await;
-    assert!(told.to_string().contains("distance from water by us-md.water.distance"), "{told}");
+    assert!(told.to_string().contains("distance from water (a line) by us-md.water.distance"), "{told}");
     assert_eq!(told["treatable"].as_array().unwrap().len(), 1);
     // A distance of one's own; and no law says how far from a drain.
     let made = measure(&company, &from(&json!({ "distance_ft": "25" }))).await.expect(201).body;

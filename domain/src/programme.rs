@@ -130,7 +130,8 @@ pub struct UnmetNeed {
     pub nutrient: GradeNutrient,
     /// Rounded up.
     pub missing_lb_per_1000_sqft: NutrientRate,
-    /// Each of these, without the others, would have to give way for more to be met; or, where no single one is enough, all.
+    /// Each of these, without the others, would have to give way for more to be met; or, where no single one is enough, those
+    /// that would together. Rounds that are closed, over or given out are named beside them.
     #[cfg_attr(feature = "schema", schema(max_items = 200, value_type = Vec<crate::explain::Sentence>))]
     pub collides_with: Vec<String>,
 }

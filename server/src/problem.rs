@@ -139,7 +139,7 @@ pub const KINDS: [About; 18] = [
         slug: "invalid",
         status: StatusCode::UNPROCESSABLE_ENTITY,
         title: "Some values do not fit",
-        meaning: "The request can be read, but the values that `errors` points at are missing, unknown, out of range or contradict each other. All faults are listed. Nothing was stored.",
+        meaning: "The request can be read, but the values that `errors` points at are missing, unknown, out of range or contradict each other. All faults are listed, the first 500 where there are more; a body of more than 12,000 values is not read. Nothing was stored.",
         way_out: "Correct every one of them and send it again.",
     },
     About {
@@ -236,9 +236,9 @@ pub struct Problem {
     /// The request, as it stands in the log: `urn:uuid:` and the request id.
     #[schema(max_length = 100)]
     pub instance: String,
-    /// Every fault of the request.
+    /// Every fault of the request, the first 500 at most; `detail` says how many there are.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    #[schema(max_items = 2000)]
+    #[schema(max_items = 500)]
     pub errors: Vec<FieldFault>,
     /// Every finding that is not plainly met.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -247,6 +247,9 @@ pub struct Problem {
     #[serde(skip)]
     retry_after_s: Option<u64>,
 }
+
+/// Most faults that a problem document lists. A person corrects some and sends again.
+const MOST_ERRORS: usize = 500;
 
 impl Problem {
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
@@ -264,14 +267,18 @@ impl Problem {
         }
     }
 
-    /// Values that do not fit, all of them.
-    pub fn invalid(errors: Vec<FieldFault>) -> Self {
+    /// Values that do not fit, all of them that anybody reads.
+    pub fn invalid(mut errors: Vec<FieldFault>) -> Self {
         let detail = match errors.as_slice() {
             [one] => {
                 format!("{}: {}", one.pointer.as_deref().or(one.parameter.as_deref()).unwrap_or("body"), one.detail)
             }
+            many if many.len() > MOST_ERRORS => {
+                format!("{} values do not fit; `errors` names the first {MOST_ERRORS}.", many.len())
+            }
             many => format!("{} values do not fit; see `errors`.", many.len()),
         };
+        errors.truncate(MOST_ERRORS);
         Self { errors, ..Self::new(Kind::Invalid, detail) }
     }
 

@@ -1,6 +1,8 @@
 //! What the API document says about a value is what is asked of it: bodies and queries are checked against the document's
 //! own schemas, so that every fault is found at once and the document cannot promise what the server refuses.
 
+mod bulk;
+
 use std::{
     collections::HashMap,
     sync::{Arc, RwLock},
@@ -29,7 +31,10 @@ impl Schemas {
     /// Every fault of a value under the schema of `T`. A schema that cannot be compiled is a fault of ours.
     pub fn faults<T: ToSchema>(&self, value: &Value) -> Result<Vec<FieldFault>, String> {
         let compiled = self.compiled::<T>()?;
-        let mut faults = Vec::new();
+        let mut faults = bulk::faults(&compiled.root, value);
+        if !faults.is_empty() {
+            return Ok(faults);
+        }
         for error in compiled.validator.iter_errors(value) {
             compiled.describe(&error, &mut faults);
         }

@@ -113,6 +113,21 @@ async fn a_misspelt_figure_is_told_by_its_field() {
 }
 
 #[tokio::test]
+async fn water_that_crosses_itself_or_is_too_far_is_refused() {
+    let company = Company::in_maryland().await;
+    on_the_map(&company).await;
+    let kept = |positions: Value, distance: &str| {
+        json!({ "lawn": [outline(&[square(0.0, 0.0, 100.0, 80.0)])],
+                "keep_off": [{ "kind": "water", "positions": positions, "distance_ft": distance }] })
+    };
+    let bow = ring(&[[20.0, 20.0], [80.0, 60.0], [80.0, 20.0], [20.0, 60.0]]);
+    let found = refused(&company, &kept(bow, "10")).await;
+    assert_eq!(found, [("#/from/keep_off/0/positions/2".to_owned(), "crossing_ring".to_owned())]);
+    let found = refused(&company, &kept(json!([PLACE]), "1000.5")).await;
+    assert_eq!(found, [("#/from/keep_off/0/distance_ft".to_owned(), "out_of_range".to_owned())]);
+}
+
+#[tokio::test]
 async fn nothing_left_is_no_lawn() {
     let company = Company::in_maryland().await;
     on_the_map(&company).await;
@@ -161,6 +176,11 @@ async fn the_largest_outlines_are_answered() {
         std::iter::once(square(-310.0, -310.0, 310.0, 310.0)).chain((0..48).map(hole)).collect();
     holes.push(hole(47));
     let too_many: Vec<[f64; 2]> = star.iter().chain(&star).copied().collect();
+    let scribble: Vec<[f64; 2]> = (0..900).map(|at| corner(at * 7 % 900 * 11 % 900, 100.0)).collect();
+    let scribbled = json!({
+        "lawn": [outline(&[square(-300.0, -300.0, 300.0, 300.0)])],
+        "keep_off": [{ "kind": "water", "positions": ring(&scribble), "distance_ft": "2" }],
+    });
     let pond: Vec<[f64; 2]> = (0..900).map(|at| corner(at, 100.0 + 30.0 * f64::from(at % 7))).collect();
     let kept = json!({
         "lawn": [outline(&[square(-300.0, -300.0, 300.0, 300.0)])],
@@ -173,6 +193,7 @@ async fn the_largest_outlines_are_answered() {
         ("many holes of which two overlap", lawn(&holes), 422),
         ("two thousand positions", lawn(&[ring(&too_many)]), 422),
         ("a pond", kept, 201),
+        ("a pond that is a scribble", scribbled, 422),
     ];
     for (what, from, status) in cases {
         let watch = std::time::Instant::now();

@@ -115,3 +115,17 @@ async fn nobody_says_for_the_server_where_weather_came_from() {
         assert_eq!(refused.problem(422, "invalid").faults(), told);
     }
 }
+
+#[tokio::test]
+async fn a_product_without_nitrogen_meets_no_target_of_it() {
+    let company = Company::in_maryland().await;
+    let potash = product(&company.office, "Potash 0-0-60", &label("0", "0", "0", "60")).await;
+    let mut visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-09-20", "product_id": potash,
+        "section_ids": [company.front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.5",
+    });
+    let told = company.office.post("/api/v1/visits", &visit).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/target_nitrogen_lb_per_1000_sqft"]);
+    let _ = visit.as_object_mut().unwrap().remove("target_nitrogen_lb_per_1000_sqft");
+    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+}

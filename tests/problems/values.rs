@@ -231,3 +231,31 @@ async fn a_visit_is_planned_for_the_days_around_now() {
         assert!(status == 201 || reply.faults() == ["#/planned_on"], "{}", reply.text);
     }
 }
+
+#[tokio::test]
+async fn what_is_far_too_much_is_counted_and_not_read() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let measured =
+        |from: Value| json!({ "measured_on": "2026-09-01", "method": "tape", "measured_by": "Tech 01", "from": from });
+    // Held against every shape that an entry might have, these would be minutes of work.
+    let watch = std::time::Instant::now();
+    let many = measured(json!({ "lawn": vec![json!({}); 300_000] }));
+    let reply = company.office.post(&path, &many).await.problem(422, "invalid");
+    assert_eq!(reply.body["errors"].as_array().unwrap().len(), 1);
+    assert_eq!(reply.faults(), ["#/from/lawn"]);
+    assert!(reply.text.contains("at most 100 entries, and has 300000"), "{}", reply.text);
+    // A test build on a busy machine is slow; hours of waiting are not.
+    assert!(watch.elapsed().as_secs() < 20, "{:?}", watch.elapsed());
+    // Many lists that are each short enough are too much together.
+    let ring = json!(vec![json!([-76.88, 40.27]); 900]);
+    let outline = json!({ "shape": "outline", "outline": { "type": "Polygon", "coordinates": [ring] } });
+    let much = measured(json!({ "lawn": vec![outline; 20] }));
+    let reply = company.office.post(&path, &much).await.problem(422, "invalid");
+    assert!(reply.text.contains("more than 12000 values"), "{}", reply.text);
+    // A few too many are told with what else is wrong, and no more faults than anybody reads.
+    let some = measured(json!({ "lawn": vec![json!({ "shape": "rectangle", "a": 1, "b": 1, "c": 1 }); 120] }));
+    let reply = company.office.post(&path, &some).await.problem(422, "invalid");
+    assert_eq!(reply.body["errors"].as_array().unwrap().len(), 500);
+    assert!(reply.body["detail"].as_str().unwrap().contains("601 values"), "{}", reply.body["detail"]);
+}

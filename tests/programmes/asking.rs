@@ -225,3 +225,25 @@ async fn a_programme_is_changed_by_version_and_keeps_its_planned_rounds() {
     let published = company.phone.get("/api/v1/published-programmes").await.expect(200).body;
     assert!(each(&published["items"], "source").iter().all(|source| !source.is_empty()));
 }
+
+#[tokio::test]
+async fn a_season_that_is_over_stands_against_its_own_need() {
+    let company = Company::in_maryland().await;
+    call_off(&company).await;
+    describe(&company, &company.front, "medium", "taken", "light").await;
+    let id = written(&company.office, &programme(&company)).await;
+    let path = format!("/api/v1/sections/{}/plan?programme_id={id}&from=2027-01-05", company.front);
+    let seen = company.office.get(&path).await.expect(200).body;
+    let against: Vec<&str> =
+        seen["unmet"][0]["collides_with"].as_array().unwrap().iter().map(|words| words.as_str().unwrap()).collect();
+    // No rule and no limit is to blame, only the calendar.
+    assert_eq!(
+        against,
+        [
+            "round early autumn: It is over: it ended on 2026-09-30.",
+            "round late autumn: It is over: it ended on 2026-11-15.",
+            "round midwinter: It is over: it ended on 2026-12-20.",
+            "the need of N",
+        ]
+    );
+}

@@ -74,6 +74,64 @@ async fn a_liquid_needs_its_tank_and_its_water() {
 }
 
 #[tokio::test]
+async fn fills_are_counted_with_the_machine_that_goes_along() {
+    // As above: 41.25 lb, three fills of a 20 lb hopper, two of one of 40 lb. 1.5 gal caught on 1,000 sq ft: 13,200 sq ft take
+    // 19.8 gal, two tanks of 10 gal.
+    let company = Company::in_maryland().await;
+    let machine = |name: &str, kind: &str, member: &str, holds: &str| {
+        let mut machine = json!({ "name": name, "kind": kind, "active": true });
+        machine[member] = json!(holds);
+        machine
+    };
+    let add = async |machine: serde_json::Value| {
+        company.office.post("/api/v1/equipment", &machine).await.expect(201).body["id"].clone()
+    };
+    let small = add(machine("Spreader 11", "rotary_spreader", "hopper_lb", "20")).await;
+    let large = add(machine("Spreader 12", "rotary_spreader", "hopper_lb", "40")).await;
+    let path = "/api/v1/days/2026-09-15/load-sheet";
+    let fills = async |query: &str| {
+        let load = company.phone.get(&format!("{path}{query}")).await.expect(200).body["products"][0].clone();
+        (load["fills"].clone(), load["counted_with"].clone())
+    };
+    assert_eq!(fills("").await, (json!(null), json!(null)));
+    let named = format!("?equipment_id={}", small.as_str().unwrap());
+    assert_eq!(fills(&named).await, (json!(3), json!("Spreader 11")));
+    assert_eq!(fills(&format!("{named}&hopper_lb=50")).await, (json!(1), json!(null)));
+    // Nobody names one: it is the machine that the operator calibrated last with the product.
+    let calibration = json!({
+        "equipment_id": large, "product_id": company.feed, "calibrated_on": "2026-09-14",
+        "test": { "method": "course", "put_in_lb": "10", "left_over_lb": "6.9", "swath_ft": "8", "swath_by": "half_of_centre",
+                  "distance_ft": "125", "target_lb_per_1000_sqft": "3.125" },
+    });
+    let _ = company.phone.post("/api/v1/calibrations", &calibration).await.expect(201);
+    assert_eq!(fills("").await, (json!(2), json!("Spreader 12")));
+    let unknown = format!("{path}?equipment_id={}", company.front);
+    let told = company.phone.get(&unknown).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["equipment_id"]);
+
+    let liquid = json!({
+        "form": "liquid", "nitrogen_percent": "25", "slow_nitrogen_percent": "12", "phosphate_percent": "0",
+        "potash_percent": "0", "printed": { "density_lb_per_gal": "11" },
+    });
+    let liquid = product(&company.office, "Liquid 25-0-0", &liquid).await;
+    let gun = add(machine("Sprayer 11", "spray_gun", "tank_gal", "10")).await;
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-09-20", "product_id": liquid,
+        "section_ids": [company.front, company.rear], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.25",
+    });
+    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+    let calibration = json!({
+        "equipment_id": gun, "product_id": liquid, "calibrated_on": "2026-09-14",
+        "test": { "method": "gun", "caught_gal": "1.5", "area_sqft": "1000", "target_gal_per_1000_sqft": "1.5" },
+    });
+    let _ = company.phone.post("/api/v1/calibrations", &calibration).await.expect(201);
+    let sheet = company.phone.get("/api/v1/days/2026-09-20/load-sheet").await.expect(200).body;
+    let load = &sheet["products"][0];
+    assert_eq!((amount(&load["spray_gal"]), &load["fills"]), (19.8, &json!(2)));
+    assert_eq!(load["counted_with"], json!("Sprayer 11"));
+}
+
+#[tokio::test]
 async fn a_technician_reads_the_own_day_only_and_gaps_are_named() {
     let company = Company::in_maryland().await;
     let (_, other) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;

@@ -39,7 +39,16 @@ pub enum CatchTest {
     /// A spray gun or hand sprayer: caught in the time that an area takes.
     Gun { caught_gal: Volume, area_sqft: Area, target_gal_per_1000_sqft: SprayRate },
     /// One nozzle of a boom over a timed course.
-    Boom { caught_fl_oz: Caught, spacing_in: Inches, course_ft: Distance, target_gal_per_acre: AcreRate },
+    Boom {
+        caught_fl_oz: Caught,
+        /// What each other nozzle gave in the same time, in their order, so that a worn one is found.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        #[cfg_attr(feature = "schema", schema(max_items = 100))]
+        other_nozzles_fl_oz: Vec<Caught>,
+        spacing_in: Inches,
+        course_ft: Distance,
+        target_gal_per_acre: AcreRate,
+    },
 }
 
 /// What a test found. Only what its method can find is there.
@@ -54,11 +63,22 @@ pub struct CatchResult {
     pub effective_swath_ft: Option<Distance>,
     /// How even the spread is when passes lie the effective swath apart.
     pub variation: Option<pattern::Variation>,
+    /// Nozzles that are further than 10 % from the mean of all and are replaced: 1 is the one that the rate is found with, 2 the
+    /// first of the others. Left out where no other was caught.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schema(max_items = 101, nullable = false, value_type = Vec<NozzleNumber>))]
+    pub worn_nozzles: Option<Vec<usize>>,
     /// Against the target; nothing for a row of pans, which has none.
     pub acceptance: Option<Acceptance>,
     #[cfg_attr(feature = "schema", schema(max_items = 5))]
     pub derivations: Vec<Derivation>,
 }
+
+/// A nozzle, counted from 1.
+#[cfg(feature = "schema")]
+#[derive(Debug, utoipa::ToSchema)]
+#[schema(minimum = 1, maximum = 101)]
+pub struct NozzleNumber(pub u8);
 
 const NOTHING: CatchResult = CatchResult {
     product_lb_per_1000_sqft: None,
@@ -67,9 +87,17 @@ const NOTHING: CatchResult = CatchResult {
     spray_gal_per_acre: None,
     effective_swath_ft: None,
     variation: None,
+    worn_nozzles: None,
     acceptance: None,
     derivations: Vec::new(),
 };
+
+impl CatchResult {
+    /// Whether it is a rate of product or spray, and not the swath of a row of pans.
+    pub const fn rate_was_found(&self) -> bool {
+        self.product_lb_per_1000_sqft.is_some() || self.spray_gal_per_1000_sqft.is_some()
+    }
+}
 
 impl CatchTest {
     /// Works a test out.
@@ -94,13 +122,19 @@ impl CatchTest {
                     ..NOTHING
                 })
             }
-            Self::Boom { caught_fl_oz, spacing_in, course_ft, target_gal_per_acre } => {
+            Self::Boom { caught_fl_oz, other_nozzles_fl_oz, spacing_in, course_ft, target_gal_per_acre } => {
                 let rate = spray::boom_rate_rounded_up(*caught_fl_oz, *spacing_in, *course_ft)?;
+                let all: Vec<Caught> = std::iter::once(caught_fl_oz).chain(other_nozzles_fl_oz).copied().collect();
+                let worn = || spray::worn_nozzles(&all).into_iter().map(|at| at + 1).collect();
+                let several = !other_nozzles_fl_oz.is_empty();
+                let derivations =
+                    std::iter::once(rate.derivation).chain(several.then(|| spray::evenness(&all))).collect();
                 Ok(CatchResult {
+                    worn_nozzles: several.then(worn),
                     spray_gal_per_1000_sqft: Some(rate.value.per_1000_sqft_rounded_nearest()),
                     spray_gal_per_acre: Some(rate.value),
                     acceptance: Some(accept(rate.value, *target_gal_per_acre)),
-                    derivations: vec![rate.derivation],
+                    derivations,
                     ..NOTHING
                 })
             }

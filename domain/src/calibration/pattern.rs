@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::CalibrationFault;
 use crate::{
     explain::{Derivation, Figure, SourceMark},
-    quantity::{Catch, Distance, quotient_down, quotient_nearest},
+    quantity::{Catch, Distance, Percent, quotient_down},
 };
 
 /// What is meant by the width a spreader covers. The two are not the same number.
@@ -126,6 +126,6 @@ pub fn variation(catches: &[Catch], pans_between_passes: usize) -> Result<Variat
     let derivation = Derivation::of("coefficient of variation", "standard deviation / mean of the overlapped catches")
         .with_text("places between two passes", &count, "")
         .from_source(SourceMark::Read2, "Teagasc, fertiliser spreader trays: up to 15 % acceptable, losses above 20 %")
-        .gives_text(&quotient_nearest(i128::from(hundredths), 100), "%", "down for showing; the bands are exact");
+        .gives_text(&Percent::from_raw(hundredths), "%", "down to the hundredth for showing; the bands are exact");
     Ok(Variation { hundredths_percent: hundredths, evenness, derivation })
 }

@@ -91,6 +91,22 @@ pub fn worn_nozzles(catches: &[Caught]) -> Vec<usize> {
     catches.iter().enumerate().filter(|(_, catch)| worn(catch)).map(|(at, _)| at).collect()
 }
 
+/// How nozzles were found to be worn.
+pub(super) fn evenness(catches: &[Caught]) -> Derivation {
+    let worn: Vec<String> = worn_nozzles(catches).into_iter().map(|at| (at + 1).to_string()).collect();
+    let worn = match worn.len() {
+        0 => "none".to_owned(),
+        // More do not fit into a line.
+        1..=20 => worn.join(", "),
+        many => format!("{many} nozzles"),
+    };
+    Derivation::of("worn nozzles", "further than 10 % from the mean of all")
+        .with_text("nozzles", &catches.len(), "")
+        .with_text("together", &catches.iter().map(|catch| catch.raw()).sum::<i64>(), "thousandths of a fl oz")
+        .from_source(SourceMark::Read, "LSU AgCenter, Sprayer Calibration: a nozzle not within 10 percent is replaced")
+        .gives_text(&worn, "", "the comparison is exact")
+}
+
 /// Rate at another speed with the same nozzles and pressure: speed and rate are inverse. Rounded up.
 pub fn rate_at_speed_rounded_up(rate: AcreRate, at: Speed, new: Speed) -> Result<Figure<AcreRate>, CalibrationFault> {
     if at.raw() <= 0 || new.raw() <= 0 {

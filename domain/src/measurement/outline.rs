@@ -92,6 +92,8 @@ pub enum OutlineFault {
     SwappedAxes,
     #[error("the outline lies more than 50 miles from the property; check the place")]
     FarAway,
+    #[error("the ground near to it cannot be worked out; draw it again with fewer positions")]
+    NoGround,
     #[error("the outline bounds {sqft} sq ft; a section has from 10 to 10,000,000 sq ft (229 acres)")]
     AbsurdSize { sqft: String },
 }

@@ -2,7 +2,7 @@
 //! which is far below what a person can draw.
 #![expect(clippy::float_arithmetic, reason = "positions are floats; areas leave as whole hundredths, rounded once")]
 
-use geo::{Coord, MapCoords, MultiPolygon};
+use geo::{Coord, GeodesicArea, LineString, MapCoords, MultiPolygon, Polygon};
 
 /// The ellipsoid of WGS 84.
 const EQUATOR_METERS: f64 = 6_378_137.0;
@@ -34,6 +34,13 @@ impl Plane {
     pub(super) fn back(&self, shape: &MultiPolygon) -> MultiPolygon {
         shape.map_coords(|at| Coord { x: self.origin.x + at.x / self.east, y: self.origin.y + at.y / self.north })
     }
+}
+
+/// Square meters of ground on the ellipsoid, whichever way round the rings run. Shapes that were laid over each other leave
+/// slivers whose turn is lost in the last digit; taken by their turn they would count as all the rest of the earth.
+pub(super) fn square_meters(shape: &MultiPolygon) -> f64 {
+    let ring = |ring: &LineString| Polygon::new(ring.clone(), Vec::new()).geodesic_area_signed().abs();
+    shape.0.iter().map(|piece| ring(piece.exterior()) - piece.interiors().iter().map(ring).sum::<f64>()).sum()
 }
 
 /// Distance of two points in meters.

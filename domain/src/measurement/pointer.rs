@@ -23,7 +23,7 @@ pub(super) fn of(outline: &Outline, fault: &OutlineFault) -> Spot {
         Spot { pointer: format!("/coordinates/{ring}{position}"), words: None }
     };
     match fault {
-        OutlineFault::TooMany | OutlineFault::AbsurdSize { .. } => {
+        OutlineFault::TooMany | OutlineFault::AbsurdSize { .. } | OutlineFault::NoGround => {
             Spot { pointer: "/coordinates".to_owned(), words: None }
         }
         OutlineFault::NoRing | OutlineFault::NoSuchPlace => match first(rings, |position| !is_place(position)) {
@@ -67,13 +67,28 @@ fn coordinates(ring: &[Vec<f64>]) -> Vec<Coord> {
     ring.iter().filter_map(coordinate).collect()
 }
 
-/// The first two sides of a ring that meet though they are no neighbours, or that run back over each other.
 fn crossing(rings: &[Vec<Vec<f64>>], ring: usize) -> Spot {
     let corners = rings.get(ring).map(|ring| coordinates(ring)).unwrap_or_default();
-    let sides: Vec<Line> = corners.iter().zip(corners.iter().skip(1)).map(|(a, b)| Line::new(*a, *b)).collect();
+    match meeting(&corners) {
+        Some((one, other)) => {
+            Spot { pointer: format!("/coordinates/{ring}/{other}"), words: Some(meeting_words(one, other)) }
+        }
+        None => Spot { pointer: format!("/coordinates/{ring}"), words: None },
+    }
+}
+
+/// Which two sides meet, in a sentence.
+pub(super) fn meeting_words(one: usize, other: usize) -> String {
+    format!("The side from position {one} to {} meets the side from position {other} to {}.", one + 1, other + 1)
+}
+
+/// The first two sides of a ring that meet though they are no neighbours, or that run back over each other. A position that
+/// stands twice makes no side.
+pub(super) fn meeting(corners: &[Coord]) -> Option<(usize, usize)> {
+    let sides = sides(corners);
     let last = sides.len().saturating_sub(1);
-    for (one, side) in sides.iter().enumerate() {
-        for (other, later) in sides.iter().enumerate().skip(one + 1) {
+    for (one, (at, side)) in sides.iter().enumerate() {
+        for (other, (other_at, later)) in sides.iter().enumerate().skip(one + 1) {
             let neighbours = other == one + 1 || (one == 0 && other == last);
             let meet = match line_intersection(*side, *later) {
                 None => false,
@@ -81,16 +96,36 @@ fn crossing(rings: &[Vec<Vec<f64>>], ring: usize) -> Spot {
                 Some(LineIntersection::Collinear { .. }) => true,
             };
             if meet {
-                let words = format!(
-                    "The side from position {one} to {} meets the side from position {other} to {}.",
-                    one + 1,
-                    other + 1
-                );
-                return Spot { pointer: format!("/coordinates/{ring}/{other}"), words: Some(words) };
+                return Some((*at, *other_at));
             }
         }
     }
-    Spot { pointer: format!("/coordinates/{ring}"), words: None }
+    None
+}
+
+/// The sides between positions that differ, each with the number of its first one.
+fn sides(corners: &[Coord]) -> Vec<(usize, Line)> {
+    let pairs = corners.iter().zip(corners.iter().skip(1)).enumerate();
+    pairs.filter(|(_, (a, b))| a != b).map(|(at, (a, b))| (at, Line::new(*a, *b))).collect()
+}
+
+/// The edge at which the sides of all edges have met more often than so many times; nothing if they do not.
+pub(super) fn crosses_more_than(most: usize, edges: &[LineString]) -> Option<usize> {
+    let of_edge = |(edge, line): (usize, &LineString)| -> Vec<(usize, usize, Line)> {
+        sides(&line.0).into_iter().enumerate().map(|(at, (_, side))| (edge, at, side)).collect()
+    };
+    let sides: Vec<(usize, usize, Line)> = edges.iter().enumerate().flat_map(of_edge).collect();
+    let mut met = 0;
+    for (index, (edge, at, side)) in sides.iter().enumerate() {
+        for (other_edge, other_at, other) in sides.iter().skip(index + 1) {
+            let neighbours = edge == other_edge && *other_at == at + 1;
+            met += usize::from(!neighbours && side.intersects(other));
+            if met > most {
+                return Some(*other_edge);
+            }
+        }
+    }
+    None
 }
 
 /// The first corner of a hole that lies outside the outer ring.

@@ -2,7 +2,8 @@
 #![expect(clippy::float_arithmetic, reason = "positions are floats; the area leaves as whole hundredths, rounded once")]
 
 use geo::{
-    BooleanOps, Buffer, Centroid, Coord, GeodesicArea, LineString, MapCoords, MultiPolygon, Polygon,
+    Area as _, BooleanOps, Buffer, Centroid, ConvexHull, Coord, GeodesicArea, Intersects, LineString, MapCoords,
+    MultiPolygon, Polygon,
     buffer::{BufferStyle, LineCap, LineJoin},
     unary_union,
 };
@@ -58,9 +59,15 @@ pub struct SetbackFeature {
 }
 
 impl SetbackFeature {
-    /// `distance from water by us-md.setback`, no longer than an input of a derivation may be.
+    /// `distance from water (a line) by us-md.setback`, no longer than an input of a derivation may be.
     pub(super) fn in_words(&self) -> String {
-        let name = format!("distance from {} by {}", self.kind.words(), self.rule);
+        let closed = self.positions.len() >= 4 && self.positions.first() == self.positions.last();
+        let form = match self.positions.len() {
+            1 => "a point",
+            _ if closed => "a ring",
+            _ => "a line",
+        };
+        let name = format!("distance from {} ({form}) by {}", self.kind.words(), self.rule);
         crate::law::limited(&name, 120)
     }
 }
@@ -82,8 +89,12 @@ pub struct TreatableArea {
 /// are taken longer by a part in 1,000: no piece that is left lies too near.
 const ARC: f64 = 0.05;
 const LONGER: f64 = 1.001;
-/// Longest distance that a setback can have, in hundredths of a foot.
-const LONGEST: i64 = 100_000;
+/// Longest distance that a setback can have, in hundredths of a foot: 1,000 ft.
+pub(super) const LONGEST: i64 = 100_000;
+/// Less ground than this, in square meters, a ring does not span: it is a line that was drawn there and back.
+const FLAT: f64 = 1e-4;
+/// Positions of a feature that are looked for in the ground that was worked out around it.
+const SAMPLES: usize = 50;
 
 /// The outline less all ground nearer to a feature than its distance.
 pub fn treatable_rounded_down(
@@ -106,8 +117,7 @@ pub fn treatable_rounded_down(
     let flat = lawn.map_coords(|at| plane.project(at));
     let left = if kept.is_empty() { MultiPolygon(vec![flat]) } else { flat.difference(&unary_union(&kept)) };
     let left = plane.back(&left);
-    let raw = plane::hundredths_rounded_down(left.geodesic_area_unsigned()).unwrap_or(0);
-    let treatable_sqft = super::outline::sized(left.geodesic_area_unsigned()).ok().filter(|_| raw > 0);
+    let treatable_sqft = super::outline::sized(plane::square_meters(&left)).ok();
     let derivation = derivation.from_source(SourceMark::Computed, BUFFERS).gives_text(
         &treatable_sqft.map_or_else(|| "0".to_owned(), |area| area.to_string()),
         "sq ft",
@@ -118,21 +128,43 @@ pub fn treatable_rounded_down(
 
 pub(super) const BUFFERS: &str = "Buffers of the features in the plane that touches the ellipsoid at the lawn";
 
+/// A feature's positions in the plane.
+pub(super) fn edge(feature: &SetbackFeature, plane: &Plane) -> Result<LineString, OutlineFault> {
+    Ok(LineString(line(&feature.positions)?.0.iter().map(|at| plane.project(*at)).collect()))
+}
+
+/// Whether a feature's edge runs around ground.
+pub(super) fn bounds_ground(edge: &LineString) -> bool {
+    let closed = edge.0.len() >= 4 && edge.0.first() == edge.0.last();
+    // Not the ring's own area: the two halves of a bow tie cancel.
+    closed && edge.convex_hull().unsigned_area() > FLAT
+}
+
 /// The ground too near to a feature, in the plane.
 pub(super) fn strip(feature: &SetbackFeature, plane: &Plane) -> Result<MultiPolygon, OutlineFault> {
     if feature.positions.len() > super::outline::MOST_POSITIONS {
         return Err(OutlineFault::TooMany);
     }
-    let edge = LineString(line(&feature.positions)?.0.iter().map(|at| plane.project(*at)).collect());
-    let distance = plane::meters(feature.distance_ft.raw().clamp(0, LONGEST)) * LONGER;
+    let edge = edge(feature, plane)?;
+    let distance = plane::meters(feature.distance_ft.raw().max(0)) * LONGER;
     let style = || BufferStyle::new(distance).line_join(LineJoin::Round(ARC)).line_cap(LineCap::Round(ARC));
-    let closed = edge.0.len() >= 4 && edge.0.first() == edge.0.last();
-    Ok(match (closed, edge.0.as_slice()) {
-        (true, _) if distance > 0.0 => Polygon::new(edge, Vec::new()).buffer_with_style(style()),
-        (true, _) => MultiPolygon(vec![Polygon::new(edge, Vec::new())]),
+    let ring = bounds_ground(&edge);
+    if distance <= 0.0 {
+        return Ok(MultiPolygon(if ring { vec![Polygon::new(edge, Vec::new())] } else { Vec::new() }));
+    }
+    let strip = match (ring, edge.0.as_slice()) {
+        (true, _) => Polygon::new(edge.clone(), Vec::new()).buffer_with_style(style()),
         (false, [at]) => geo::Point(*at).buffer_with_style(style()),
         (false, _) => edge.buffer_with_style(style()),
-    })
+    };
+    if covers(&strip, &edge) { Ok(strip) } else { Err(OutlineFault::NoGround) }
+}
+
+/// Whether the ground that was worked out holds the feature itself. A buffer that failed would keep nothing off and say
+/// nothing, so some positions, spread evenly, are looked for in it.
+fn covers(strip: &MultiPolygon, edge: &LineString) -> bool {
+    let every = edge.0.len().div_ceil(SAMPLES).max(1);
+    edge.0.iter().step_by(every).all(|at| strip.intersects(at))
 }
 
 pub(super) fn pieces(left: &MultiPolygon) -> Vec<Outline> {

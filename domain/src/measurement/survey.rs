@@ -59,7 +59,7 @@ impl PartFault {
     }
 }
 
-/// Least that a survey may leave: ten square feet, in hundredths.
+/// Least that a survey may make or leave: ten square feet, in hundredths.
 const LEAST: i64 = 1_000;
 
 /// Measures a section. `near` is where the property is known to be, which finds out swapped axes and strange places.
@@ -72,12 +72,12 @@ pub fn survey(
     let ground = Ground::of(&polygons, keep_off).map_err(|fault| vec![fault])?;
     let taped = figures.exact(0);
     let lawn = sum(&taped, ground.lawn - ground.not_lawn);
-    let lawn_sqft = in_range(lawn).map_err(|fault| vec![PartFault::new("", "nothing_left", &fault)])?;
+    let lawn_sqft = lawn.map_err(|fault| vec![refused(figures, &fault)])?;
     let area_sqft = match ground.left {
         None => lawn_sqft,
-        Some(left) => sum(&taped, left)
-            .filter(|area| area.raw() >= LEAST)
-            .ok_or_else(|| vec![PartFault::new("/keep_off", "nothing_left", LESS_THAN_TEN)])?,
+        Some(left) => {
+            sum(&taped, left).map_err(|_| vec![PartFault::new("/keep_off", "nothing_left", LESS_THAN_TEN)])?
+        }
     };
     let mut derivations = parts(figures, &ground);
     derivations.push(total(figures, &ground, lawn_sqft));
@@ -91,19 +91,28 @@ pub fn survey(
 
 const LESS_THAN_TEN: &str = "the distances leave less than 10 sq ft to treat; check the distances and the places";
 
-/// Taped ten-thousandths and ground in hundredths as an area, rounded down.
-fn sum(taped: &BigRational, ground: i64) -> Option<Area> {
+/// Taped ten-thousandths and ground in hundredths as the area of a section, rounded down.
+fn sum(taped: &BigRational, ground: i64) -> Result<Area, MeasurementFault> {
     let exact = taped + whole(ground) * whole(100);
-    if exact <= whole(0) { None } else { hundredths(&exact.floor(), 100) }
+    if exact < whole(LEAST) * whole(100) {
+        return Err(MeasurementFault::NothingLeft);
+    }
+    hundredths(&exact.floor(), 100).ok_or(MeasurementFault::OutOfRange)
 }
 
-fn in_range(area: Option<Area>) -> Result<Area, MeasurementFault> {
-    match area {
-        Some(area) if Area::checked(area.raw()).is_ok() => Ok(area),
-        Some(_) => Err(MeasurementFault::OutOfRange),
-        None => Err(MeasurementFault::NothingLeft),
+/// What is wrong with the parts as a whole.
+fn refused(figures: &Figures, fault: &MeasurementFault) -> PartFault {
+    match fault {
+        MeasurementFault::NothingLeft if !figures.not_lawn.is_empty() => {
+            PartFault::new("", "nothing_left", NOT_TEN_LEFT)
+        }
+        MeasurementFault::NothingLeft => PartFault::new("", "absurd_size", NOT_TEN),
+        other => PartFault::new("", "absurd_size", other),
     }
 }
+
+const NOT_TEN: &str = "the parts make less than 10 sq ft, which is no section; check the lengths and their unit";
+const NOT_TEN_LEFT: &str = "what is not lawn leaves less than 10 sq ft of what is; check the lengths and their unit";
 
 /// The taped figures and outlines, each by itself.
 fn parts(figures: &Figures, ground: &Ground) -> Vec<Derivation> {

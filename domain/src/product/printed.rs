@@ -209,6 +209,8 @@ pub enum PrintedFault {
         "water-insoluble, coated and slowly available water-soluble nitrogen add up to {sum} % and slowly available nitrogen is {slow} %; they are the same nitrogen"
     )]
     SlowFormsDoNotAddUp { sum: Percent, slow: Percent },
+    #[error("{organic} % is called organic nitrogen and all nitrogen is {total} %; copy both from the label again")]
+    OrganicAboveTotal { organic: Percent, total: Percent },
     #[error("{element} is given twice; a label guarantees it once")]
     ElementTwice { element: &'static str },
     #[error("all guarantees together are more than the product weighs; copy them from the guaranteed analysis")]
@@ -240,6 +242,9 @@ impl Label {
                 faults.push(PrintedFault::SlowFormsDoNotAddUp { sum: forms.slow(), slow });
             }
         }
+        let total = self.nitrogen_percent;
+        let organic = printed.organic_nitrogen_percent.filter(|organic| *organic > total);
+        faults.extend(organic.map(|organic| PrintedFault::OrganicAboveTotal { organic, total }));
         let further = &printed.further_nutrients;
         for (at, one) in further.iter().enumerate() {
             if further.iter().skip(at + 1).any(|other| other.element == one.element) {

@@ -1,11 +1,11 @@
-//! For each round and product the first open day, and the most that may go down on it.
+//! For each round and product the day, the first open one unless a later one has more room, and the most that may go down on it.
 
-use super::SeasonQuestion;
+use super::{SeasonQuestion, cuts};
 use crate::{
     application::{Facts, PastApplication},
-    decision::{Decision, Outcome, Verdict, decide},
+    decision::{Decision, Finding, Outcome, Verdict, decide},
     law::Lawbook,
-    product::Label,
+    product::{Label, product_for_target},
     quantity::ProductMass,
     time::Day,
 };
@@ -68,7 +68,8 @@ pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Ce
                 let most = answer.and_then(|answer| answer.largest_lawful_product_lb);
                 if decision.verdict != Verdict::Stop && most.is_none_or(|most| most > TRIAL) {
                     let most_words = answer.and_then(|answer| answer.bound_by_words.clone()).unwrap_or_default();
-                    break Some(Cell { round, product, on, most, most_words });
+                    let first = Cell { round, product, on, most, most_words };
+                    break Some(roomier(lawbook, question, &offered.label, planned.to, first));
                 }
                 why.get_or_insert_with(|| reason(&decision));
                 on = if on < planned.to { on.plus_days(STEP).min(planned.to) } else { on.plus_days(1) };
@@ -87,6 +88,39 @@ pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Ce
         }
     }
     (cells, closed)
+}
+
+/// The same round on a later day, where the whole need would break a limit of the last 365 days on the first one and an
+/// application of a year ago stops counting within the round: the first such day on which it would not, else the last.
+fn roomier(lawbook: &Lawbook, question: &SeasonQuestion<'_>, label: &Label, to: Day, first: Cell) -> Cell {
+    let on_first = (question.facts_on)(first.on);
+    let Some(line) = on_first.lines.first() else { return first };
+    let mut days: Vec<Day> = line.section.past.iter().map(|past| past.on.plus_days(365)).collect();
+    days.retain(|day| *day > first.on && *day <= to);
+    days.sort_unstable();
+    let whole = product_for_target(label, line.area, question.need.nitrogen_lb_per_1000_sqft);
+    let Some(whole) = whole.filter(|_| !days.is_empty()) else { return first };
+    let too_much = |on: Day| {
+        let decision = decide(lawbook, question.rule_sets, &facts(question, on, label, whole, &[]));
+        let stops = |finding: &&Finding| finding.verdict == Verdict::Stop && finding.outcome == Outcome::Broken;
+        decision.findings.iter().filter(stops).any(|finding| cuts::of_a_year(lawbook, &finding.rule, on))
+    };
+    let mut best = first;
+    for on in days {
+        if !too_much(best.on) {
+            break;
+        }
+        let decision = decide(lawbook, question.rule_sets, &facts(question, on, label, TRIAL, &[]));
+        let answer = decision.sections.first().filter(|_| decision.verdict != Verdict::Stop);
+        let Some(answer) = answer.filter(|answer| answer.largest_lawful_product_lb.is_none_or(|most| most > TRIAL))
+        else {
+            continue;
+        };
+        best.on = on;
+        best.most = answer.largest_lawful_product_lb;
+        best.most_words = answer.bound_by_words.clone().unwrap_or_default();
+    }
+    best
 }
 
 /// The gravest finding in words.

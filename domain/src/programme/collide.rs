@@ -46,7 +46,7 @@ pub(super) fn unmet(
     unmet
 }
 
-/// The groups that, giving way alone, would let more be met; where none does, all that bind anything.
+/// The groups that, giving way alone, would let more be met; where none does, those that would together.
 fn against(
     planner: &Planner<'_>,
     nutrient: GradeNutrient,
@@ -64,11 +64,13 @@ fn against(
         let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without, solve::NEAR);
         solved.and_then(|proposal| proposal.short.get(at).copied())
     };
-    let now = proposal.and_then(|proposal| proposal.short.get(at).copied()).unwrap_or(f64::MAX);
+    let proposed = proposal.and_then(|proposal| proposal.short.get(at).copied());
+    // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
+    let now = proposed.or_else(|| missing(&[])).unwrap_or(f64::MAX);
     let alone = groups.iter().filter(|(_, same)| missing(same).is_some_and(|short| short < now - NEARER));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
     if named.is_empty() {
-        named.extend(groups.keys().cloned());
+        named.extend(together(&groups, |same| missing(same).is_some_and(|short| short < now - NEARER)));
     }
     named.extend(closed.iter().map(|closed| {
         let round = question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
@@ -83,6 +85,30 @@ fn against(
         }
     }
     unique
+}
+
+/// Most groups of which the few that matter are sought; of more all are named.
+const FEW: usize = 40;
+
+/// Where no group helps alone: those that help when they give way together, and no other. None, when not even all of them
+/// would: then nothing stands open for the need, and no limit is to blame.
+fn together(groups: &BTreeMap<String, Vec<Group>>, helps: impl Fn(&[Group]) -> bool) -> Vec<String> {
+    let all = |names: &[&String]| -> Vec<Group> {
+        names.iter().filter_map(|name| groups.get(*name)).flatten().copied().collect()
+    };
+    let mut kept: Vec<&String> = groups.keys().collect();
+    if !helps(&all(&kept)) {
+        return Vec::new();
+    }
+    if kept.len() <= FEW {
+        for name in groups.keys() {
+            let without: Vec<&String> = kept.iter().copied().filter(|other| *other != name).collect();
+            if helps(&all(&without)) {
+                kept = without;
+            }
+        }
+    }
+    kept.into_iter().cloned().collect()
 }
 
 /// What could give way, together with all that says the same: one rule binds several rounds.

@@ -53,6 +53,13 @@ pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient
     }
 }
 
+/// Whether a rule limits what a year brings.
+pub(super) fn of_a_year(lawbook: &Lawbook, rule: &str, on: Day) -> bool {
+    let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
+    let standing = rules.find(|known| known.id == rule).and_then(|rule| rule.on(on));
+    matches!(standing, Some(Standing::InForce(_, Duty::CapYear(_))))
+}
+
 /// All rounds within a year of one together bring no more of a nutrient than the others and what is lawful in this one.
 pub(super) fn load(
     question: &SeasonQuestion<'_>,

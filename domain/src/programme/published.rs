@@ -158,7 +158,7 @@ pub const PUBLISHED: &[Published] = &[
     north_carolina(
         "North Carolina, tall fescue and Kentucky bluegrass",
         &[TallFescue, KentuckyBluegrass],
-        &[step((2, 1), (2, 28), 50, 100), step((9, 1), (9, 30), 100, 100), step((11, 1), (11, 30), 100, 100)],
+        &[step((2, 1), (2, 29), 50, 100), step((9, 1), (9, 30), 100, 100), step((11, 1), (11, 30), 100, 100)],
     ),
     north_carolina(
         "North Carolina, bermuda",

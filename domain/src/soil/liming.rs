@@ -139,7 +139,7 @@ const NO_ACIDITY_G: &str =
     "Penn State's table needs the exchangeable acidity of 100 g of soil, which the report does not give.";
 const NO_ACIDITY_CM3: &str = "North Carolina's formula needs the acidity of 100 cubic centimeters of soil or its buffer's pH, which the report does not give.";
 const NO_OWN: &str = "The laboratory's own recommendation of lime has not been entered.";
-const NO_CCE: &str = "How much of the material: its calcium carbonate equivalent stands on its label (`cce_percent`).";
+const NO_CCE: &str = "How much of the material, and so the parts and their days: its calcium carbonate equivalent stands on its label (`cce_percent`).";
 const TOO_WEAK: &str = "How much of the material: by this calcium carbonate equivalent it would be more than 1,000 lb on 1,000 sq ft. Look at its label again (`cce_percent`).";
 const NO_SPLIT: &str =
     "In how many parts: the laboratory's figure names no rule here; take that of its report (`split_rule`).";
@@ -147,6 +147,7 @@ const NO_RANGE: &str = "The pH that the grass wants: no range was read for it.";
 const NO_SPECIES: &str = "The pH that the grass wants: nobody has entered which grass grows there.";
 const MEHLICH: &str = "Penn State's table holds for acidity by its own laboratory's Mehlich buffer; for another method see the laboratory's own recommendation.";
 const NC_BUFFER: &str = "North Carolina's formula holds for its own laboratory's buffer and measure by volume; for another method see the laboratory's own recommendation.";
+const NC_STANDARD: &str = "North Carolina calls lime with a calcium carbonate equivalent of 90 % standard lime. Whether its formula counts in that or in pure calcium carbonate, as it is taken here, was not read: if in that, a tenth less of the material does.";
 const LABEL: &str = "The label of the material and local law prevail. Do not mix lime with fertilizer, and keep it out of water and off pavement.";
 
 /// Answers as far as the facts carry.
@@ -161,9 +162,9 @@ pub fn answer(question: &LimeQuestion) -> LimeAnswer {
     }
     let by = question.by.or_else(|| usual(question));
     cautions.extend(match by {
-        Some(LimeBy::PennState) => Some(MEHLICH),
-        Some(LimeBy::NorthCarolina) => Some(NC_BUFFER),
-        Some(LimeBy::Laboratory) | None => None,
+        Some(LimeBy::PennState) => &[MEHLICH][..],
+        Some(LimeBy::NorthCarolina) => &[NC_BUFFER, NC_STANDARD],
+        Some(LimeBy::Laboratory) | None => &[],
     });
     let lime = match by.map(|by| need(question, by)) {
         None => Err(NO_FIGURE.to_owned()),

@@ -93,6 +93,7 @@ fn c108_evenness() {
     let of = |pair: [&str; 2]| variation(&row(&pair), 2).expect("a row");
     assert_eq!(of(["115", "85"]).evenness, Evenness::Acceptable);
     assert_eq!(of(["115", "85"]).hundredths_percent, 1_500);
+    assert_eq!(of(["107.44", "92.56"]).derivation.result, "7.44");
     assert_eq!(of(["116", "84"]).evenness, Evenness::Care);
     assert_eq!(of(["120", "80"]).evenness, Evenness::Care);
     assert_eq!(of(["120.001", "79.999"]).evenness, Evenness::Rejected);

@@ -135,6 +135,13 @@ fn other_lines_are_checked() {
     let with_density = PrintedLabel { density_lb_per_gal: Some(amount("10.58")), ..jug };
     let liquid = printed(label("18", "3", "6"), with_density);
     assert_eq!((liquid.printed_faults(), liquid.density()), (vec![], Some(amount("10.58"))));
+    // Organic nitrogen is a part of all nitrogen, by definition.
+    let organic = |percent: &str| {
+        let rest = PrintedLabel { organic_nitrogen_percent: Some(amount(percent)), ..Default::default() };
+        printed(label("10", "0", "0"), rest).printed_faults()
+    };
+    assert_eq!(organic("10"), []);
+    assert_eq!(organic("10.01"), [PrintedFault::OrganicAboveTotal { organic: amount("10.01"), total: amount("10") }]);
     let turned = PrintedLabel {
         watering_in_at_least_in: Some(amount("0.5")),
         watering_in_at_most_in: Some(amount("0.25")),

@@ -167,6 +167,43 @@ fn more_than_the_law_lets_through_names_what_collides() {
 }
 
 #[test]
+fn a_round_waits_for_the_day_on_which_last_year_stops_counting() {
+    // 2.7 lb N in any 365 days (Maryland, read). Put down: 0.6 lb on 2025-10-21 and 1.8 lb in this spring. On October 15 0.3 lb
+    // are left, from October 21 on 0.9 (computed).
+    let mut asked = Asked::maryland(need("2.7", "0"));
+    let past = |on: &str, rate: &str| crate::facts::Past {
+        on: Some(on.parse().expect("a day")),
+        n_rate: Some(rate.to_owned()),
+        quick_rate: Some("0.3".to_owned()),
+        p2o5_rate: None,
+        area: Some("8200".to_owned()),
+        enhanced_efficiency: false,
+    };
+    asked.given.past = vec![past("2025-10-21", "0.6"), past("2026-04-10", "0.9"), past("2026-05-26", "0.9")];
+    asked.need.nitrogen_lb_per_1000_sqft = amount("0.9");
+    asked.rounds = vec![round("late autumn", "2026-10-15", "2026-11-10")];
+    let plan = asked.plan();
+    asked.stands(&plan).expect("lawful");
+    assert_eq!(plan.rounds.iter().map(|round| round.on).collect::<Vec<_>>(), [day("2026-10-21")]);
+    assert!((nitrogen(&plan) - 0.9).abs() < 0.003 && plan.unmet.is_empty(), "{plan:#?}");
+    // Together with a round before it as well: 0.9 lb in September, of which the year has 0.9 and not 0.3 left in late October.
+    asked.given.past = vec![past("2025-10-21", "0.6"), past("2026-04-10", "0.9")];
+    asked.need.nitrogen_lb_per_1000_sqft = amount("1.8");
+    asked.rounds = vec![round("autumn", "2026-09-16", "2026-09-30"), round("late autumn", "2026-10-15", "2026-11-10")];
+    let both = asked.plan();
+    asked.stands(&both).expect("lawful");
+    assert_eq!(both.rounds.last().map(|round| round.on), Some(day("2026-10-21")));
+    assert!((nitrogen(&both) - 1.8).abs() < 0.003 && both.unmet.is_empty(), "{both:#?}");
+    asked.given.past.push(past("2026-05-26", "0.9"));
+    asked.need.nitrogen_lb_per_1000_sqft = amount("0.9");
+    // Where the round ends before, it takes what there is on its first day.
+    asked.rounds = vec![round("mid autumn", "2026-10-15", "2026-10-20")];
+    let plan = asked.plan();
+    assert_eq!(plan.rounds[0].on, day("2026-10-15"));
+    near(plan.unmet[0].missing_lb_per_1000_sqft, "0.6", "0.003");
+}
+
+#[test]
 fn stock_and_own_limits_collide_by_name() {
     let mut asked = Asked::maryland(need("1.8", "0"));
     asked.products = vec![product(blend(), "31", "40", false)];
@@ -211,7 +248,9 @@ fn a_season_that_is_closed_leaves_every_round_out_with_its_reason() {
     let plan = asked.plan();
     assert_eq!((plan.rounds.len(), plan.delivers), (0, Nutrients::NONE));
     assert!(plan.skipped[0].why.contains("24-0-10"), "{:?}", plan.skipped);
-    assert!(plan.unmet[0].collides_with.iter().any(|words| words.contains("midwinter is closed")), "{:?}", plan.unmet);
+    // Nothing else stands against it: neither the least amount nor phosphorus that is not needed.
+    let [closed, needed] = plan.unmet[0].collides_with.as_slice() else { panic!("{:?}", plan.unmet) };
+    assert!(closed.contains("midwinter is closed") && needed == "the need of N", "{:?}", plan.unmet);
     asked.rounds.clear();
     assert_eq!(asked.plan().rounds, []);
 }

@@ -36,6 +36,11 @@ fn c55_north_carolina_sums() {
     let fescue = named("North Carolina, tall fescue and Kentucky bluegrass");
     near(fescue.least_without_optional(), "2.5", "0");
     near(fescue.most(), "3", "0");
+    // February is whole in a leap year too.
+    assert_eq!(
+        (fits(fescue, "2028-02-29", "1", "0"), fits(fescue, "2028-03-01", "1", "0")),
+        (Ok(()), Err(Misfit::NoStep))
+    );
 }
 
 #[test]

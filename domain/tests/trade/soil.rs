@@ -1,4 +1,6 @@
-//! Soil numbers: C45 to C49, C51 to C54, C109 to C114, C119, C133, C135 to C137, and the sample.
+//! Soil numbers: C45 to C49, C51 to C54, C109, C111 to C114, C133, C135 to C137, and the sample. The other published
+//! relation between extractants (C110) disagrees with the one here and is not used; a ratio of nutrients (C119) is worked out
+//! nowhere.
 
 use domain::{
     quantity::SoilReading,
@@ -155,11 +157,16 @@ fn c51_c52_north_carolina_equations() {
 }
 
 #[test]
-fn c54_c113_c119_the_laboratory_s_own_figure_counts() {
-    // Michigan State home lawn report, read: 13 ppm P, and 0.7 lb P2O5 recommended. No table of that laboratory was read.
+fn c54_c113_the_laboratory_s_own_figure_counts() {
+    // Michigan State home lawn report, read: 13 ppm P and 87 ppm K, and 0.7 lb P2O5 and 1.3 lb K2O recommended. No table of
+    // that laboratory was read.
     let low = read(RUTGERS_P, "30").expect("a table");
     let entered = recommend(Some(amount("0.7")), &low);
     assert_eq!(entered, Recommendation::FromReport { rate_lb_per_1000_sqft: amount("0.7") });
+    assert_eq!(
+        recommend(Some(amount("1.3")), &low),
+        Recommendation::FromReport { rate_lb_per_1000_sqft: amount("1.3") }
+    );
     assert_eq!(recommend(None, &low), Recommendation::SeeLaboratory { class: "low".to_owned() });
     let full =
         read((SoilTable::PennStateHomeLawn, SoilNutrient::Phosphorus, Extractant::Mehlich3, SoilUnit::Ppm), "60");
@@ -172,7 +179,7 @@ fn c54_c113_c119_the_laboratory_s_own_figure_counts() {
 }
 
 #[test]
-fn c109_c110_between_extractants_only_when_asked() {
+fn c109_between_extractants_only_when_asked() {
     // Ohio State, read: 22 ppm Mehlich-3 is Bray 10 (10.224 exact; tolerance 0.5), and never below zero.
     near(bray_from_mehlich_3_rounded_down(amount("22")), "10", "0.5");
     near(bray_from_mehlich_3_rounded_down(amount("22")), "10.224", "0");

@@ -5,7 +5,7 @@ use domain::{
     measurement::{
         outline::{MapPosition, Outline, OutlineType},
         setback::{FeatureKind, SetbackFeature},
-        shapes::{Figures, Shape},
+        shapes::{Figures, OffsetRule, Shape},
         survey::{PartFault, Survey, survey},
     },
     quantity::Area,
@@ -109,6 +109,82 @@ fn features_far_away_are_not_passed_over() {
     assert_eq!((swapped.pointer.as_str(), swapped.code), ("/keep_off/0/positions/0", "swapped_axes"));
     assert_eq!(of(vec![vec![-100.0, 40.0]]).code, "far_away");
     assert_eq!(of(vec![vec![-76.88]]).code, "wrong_shape");
+}
+
+/// A feature on the lot of 100 by 80 ft, and where the fault lies and what it is.
+fn refused_feature(positions: Vec<Vec<f64>>, distance: &str) -> (String, &'static str) {
+    let lawn = drawn(vec![square(0.0, 0.0, 100.0, 80.0)], None);
+    let rule = "as entered".to_owned();
+    let feature = SetbackFeature { kind: FeatureKind::Water, positions, distance_ft: amount(distance), rule };
+    let fault = measured(vec![lawn], vec![], &[feature]).expect_err("a fault").remove(0);
+    (fault.pointer, fault.code)
+}
+
+#[test]
+fn a_pond_that_crosses_itself_is_refused() {
+    // Nobody knows on which side of such a ring the water lies, and its buffer would keep nothing off.
+    let bow = ring(&[[20.0, 20.0], [80.0, 60.0], [80.0, 20.0], [20.0, 60.0]]);
+    assert_eq!(refused_feature(bow, "10"), ("/keep_off/0/positions/2".to_owned(), "crossing_ring"));
+    // A position that stands twice is no crossing.
+    let mut twice = square(30.0, 30.0, 60.0, 60.0);
+    twice.insert(1, twice[0].clone());
+    let feature = |positions| SetbackFeature {
+        kind: FeatureKind::Water,
+        positions,
+        distance_ft: amount("10"),
+        rule: "as entered".to_owned(),
+    };
+    let left = |positions| {
+        let lawn = drawn(vec![square(0.0, 0.0, 100.0, 80.0)], None);
+        measured(vec![lawn], vec![], &[feature(positions)]).expect("a survey").area_sqft
+    };
+    assert_eq!(left(twice), left(square(30.0, 30.0, 60.0, 60.0)));
+}
+
+#[test]
+fn a_scribble_is_no_water() {
+    // A spiral of spokes: every side crosses most others.
+    let corners: Vec<[f64; 2]> =
+        (0..60_u16).map(|at| [if at % 2 == 0 { 0.0 } else { 100.0 }, f64::from(at * 7 % 80)]).collect();
+    let mut open = ring(&corners);
+    open.pop();
+    assert_eq!(refused_feature(open, "2"), ("/keep_off/0/positions".to_owned(), "crossing_ring"));
+}
+
+#[test]
+fn a_distance_is_kept_as_it_was_entered_or_refused() {
+    let point = || vec![vec![HARRISBURG.longitude, HARRISBURG.latitude]];
+    assert_eq!(refused_feature(point(), "1000.01"), ("/keep_off/0/distance_ft".to_owned(), "out_of_range"));
+    // Of 3,000 x 3,000 ft a quarter of a circle of 1,000 ft is kept off: 8,214,602 sq ft are left (computed).
+    let lawn = drawn(vec![square(0.0, 0.0, 3_000.0, 3_000.0)], None);
+    let feature = SetbackFeature {
+        kind: FeatureKind::Well,
+        positions: point(),
+        distance_ft: amount("1000"),
+        rule: "as entered".to_owned(),
+    };
+    let found = measured(vec![lawn], vec![], &[feature]).expect("a survey").area_sqft;
+    near(found, "8214602", "9000");
+}
+
+#[test]
+fn sizes_that_are_no_section_are_told_as_such() {
+    let fault = |lawn, not_lawn| {
+        let found = measured(lawn, not_lawn, &[]).expect_err("a fault").remove(0);
+        (found.code, found.message)
+    };
+    let (code, message) = fault(vec![taped("99999", "99999")], vec![]);
+    assert!(code == "absurd_size" && message.contains("10,000,000"), "{message}");
+    let flat = Shape::Offsets {
+        spacing_ft: amount("15"),
+        widths_ft: vec![amount("0"), amount("0"), amount("0")],
+        rule: OffsetRule::Trapezoidal,
+    };
+    let (code, message) = fault(vec![flat], vec![]);
+    assert!(code == "absurd_size" && message.contains("less than 10 sq ft"), "{message}");
+    assert_eq!(fault(vec![taped("0.1", "0.1")], vec![]).0, "absurd_size");
+    let (code, message) = fault(vec![taped("10", "10")], vec![taped("10", "9.5")]);
+    assert!(code == "nothing_left" && message.contains("not lawn"), "{message}");
 }
 
 #[test]

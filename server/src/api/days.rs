@@ -1,5 +1,7 @@
 //! A person's day.
 
+use std::collections::BTreeMap;
+
 use axum::{
     Json,
     extract::{Path, State},
@@ -8,7 +10,7 @@ use axum::{
 };
 use domain::{
     actor::{Actor, Role},
-    ids::PersonId,
+    ids::{EquipmentId, PersonId, ProductId},
     programme::load::Tank,
     quantity::{Percent, ProductMass, SprayRate, Volume},
     time::{Day, Instant},
@@ -22,7 +24,7 @@ use crate::{
     app::App,
     book::{
         self,
-        load_sheet::{self, DayLoad, Truck},
+        load_sheet::{self, DayLoad, Machine, Truck},
         weather::{self, VisitWeather},
     },
     extract::ValidQuery,
@@ -113,10 +115,14 @@ struct LoadSheetQuery {
     /// Loaded beyond the need, 10 unless said otherwise (*common practice*).
     #[serde(default)]
     spare_percent: Option<Percent>,
-    /// What the hopper of the spreader holds, to count its fills.
+    /// The spreader or sprayer that goes along: fills are counted with its hopper, or with its tank and what its calibration
+    /// found. Left out, for each product the machine that the person calibrated last with it.
+    #[serde(default)]
+    equipment_id: Option<EquipmentId>,
+    /// What the hopper of the spreader holds, where it is not that of the machine.
     #[serde(default)]
     hopper_lb: Option<ProductMass>,
-    /// What the tank of the sprayer holds. Given with its rate, or not at all.
+    /// What the tank of the sprayer holds, where it is not that of the machine. Given with its rate, or not at all.
     #[serde(default)]
     tank_gal: Option<Volume>,
     /// What the sprayer was calibrated to put down.
@@ -153,8 +159,47 @@ impl LoadSheetQuery {
             spare: self.spare_percent.unwrap_or(SPARE),
             hopper_lb: self.hopper_lb,
             tank: tank.map(|(holds_gal, rate_gal_per_1000_sqft)| Tank { holds_gal, rate_gal_per_1000_sqft }),
+            machines: BTreeMap::new(),
         })
     }
+}
+
+/// The machine of each product: the one that was named, or the one that the person calibrated last with it.
+async fn machines(
+    app: &App,
+    named: Option<EquipmentId>,
+    products: &[ProductId],
+    person: PersonId,
+    day: Day,
+) -> Result<BTreeMap<ProductId, Machine>, Problem> {
+    let reader = app.store.reader();
+    let named = match named {
+        None => None,
+        Some(id) => {
+            let missing = || FieldFault::parameter("equipment_id", "not_found", "is no equipment of this company");
+            Some(store::equipment::get(reader, id).await?.ok_or_else(|| Problem::invalid(vec![missing()]))?)
+        }
+    };
+    let calibrated =
+        store::calibrations::in_force(reader, named.as_ref().map(|named| named.id), products, Some(person), day)
+            .await?;
+    let mut machines = BTreeMap::new();
+    for product in products {
+        let of_product = calibrated.iter().filter(|found| found.calibration.product_id == *product);
+        let latest = of_product
+            .filter(|found| found.calibration.result.rate_was_found())
+            .max_by_key(|found| (found.calibration.calibrated_on, found.calibration.created_at));
+        let machine = match (&named, latest) {
+            (Some(named), _) => Some(Machine::of(named, latest)),
+            (None, None) => None,
+            (None, Some(found)) => {
+                let equipment = store::equipment::get(reader, found.calibration.equipment_id).await?;
+                equipment.map(|equipment| Machine::of(&equipment, latest))
+            }
+        };
+        machines.extend(machine.map(|machine| (*product, machine)));
+    }
+    Ok(machines)
 }
 
 /// A tenth, as the trade loads (*common practice*).
@@ -176,9 +221,10 @@ async fn get_load_sheet(
 ) -> Result<Response, Problem> {
     let form = form::of(query.format, &headers, "A load sheet")?;
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
-    let truck = query.truck()?;
+    let mut truck = query.truck()?;
     let visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, truck, app.clock.now());
+    truck.machines = machines(&app, query.equipment_id, &load_sheet::products(&visits), person.id, day).await?;
+    let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, &truck, app.clock.now());
     let sheet = sheet.map_err(|fault| {
         let detail = format!("leads to a load that cannot be counted: {fault}");
         Problem::invalid(vec![FieldFault::parameter("spare_percent", "out_of_range", detail)])

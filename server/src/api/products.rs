@@ -62,6 +62,7 @@ fn faults(input: &ProductInput) -> Vec<FieldFault> {
 fn printed(fault: &PrintedFault) -> FieldFault {
     let field = match fault {
         PrintedFault::FormsDoNotAddUp { .. } | PrintedFault::SlowFormsDoNotAddUp { .. } => "nitrogen_forms",
+        PrintedFault::OrganicAboveTotal { .. } => "organic_nitrogen_percent",
         PrintedFault::ElementTwice { .. } | PrintedFault::GuaranteesAboveWhole => "further_nutrients",
         PrintedFault::NoDensity => "density_lb_per_gal",
         PrintedFault::ContentsDoNotWeigh { .. } => "net_contents",

@@ -1,6 +1,9 @@
 //! The load sheet of a person's day: what goes onto the truck for the visits that are still to be made.
 
+use std::collections::BTreeMap;
+
 use domain::{
+    calibration::Standing,
     explain::{Derivation, Sentence},
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::{
@@ -10,20 +13,63 @@ use domain::{
         liquid::volume_rounded_down,
     },
     programme::load::{LoadProduct, LoadStop, ProductLoad, Tank, load_sheet},
-    quantity::{Area, Percent, ProductMass, Volume},
+    quantity::{Area, Percent, ProductMass, SprayRate, Volume},
     time::{Day, Instant},
 };
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::store::{days::DayVisit, products::Product, sections::Section, visits::VisitStatus};
+use crate::store::{
+    calibrations::CalibrationInForce, days::DayVisit, equipment::EquipmentView, products::Product, sections::Section,
+    visits::VisitStatus,
+};
 
-/// What the truck carries.
-#[derive(Debug, Clone, Copy)]
+/// What the truck carries. What was said for this sheet goes before what the book knows of the machines.
+#[derive(Debug)]
 pub struct Truck {
     pub spare: Percent,
     pub hopper_lb: Option<ProductMass>,
     pub tank: Option<Tank>,
+    pub machines: BTreeMap<ProductId, Machine>,
+}
+
+/// The machine that a product goes down with.
+#[derive(Debug, Clone)]
+pub struct Machine {
+    pub name: String,
+    pub hopper_lb: Option<ProductMass>,
+    pub tank_gal: Option<Volume>,
+    /// What its calibration in force for product and operator found, unless that is out.
+    pub calibrated_gal_per_1000_sqft: Option<SprayRate>,
+}
+
+impl Machine {
+    pub fn of(equipment: &EquipmentView, calibrated: Option<&CalibrationInForce>) -> Self {
+        let stands = calibrated.filter(|calibrated| calibrated.standing != Standing::Out);
+        Self {
+            name: equipment.name.clone(),
+            hopper_lb: equipment.hopper_lb,
+            tank_gal: equipment.tank_gal,
+            calibrated_gal_per_1000_sqft: stands.and_then(|found| found.calibration.result.spray_gal_per_1000_sqft),
+        }
+    }
+
+    fn tank(&self) -> Option<Tank> {
+        let (holds_gal, rate_gal_per_1000_sqft) = self.tank_gal.zip(self.calibrated_gal_per_1000_sqft)?;
+        Some(Tank { holds_gal, rate_gal_per_1000_sqft })
+    }
+}
+
+/// The products of the visits that are still to be made.
+pub fn products(visits: &[DayVisit]) -> Vec<ProductId> {
+    let mut products: Vec<ProductId> = open(visits).map(|visit| visit.product.id).collect();
+    products.sort_unstable();
+    products.dedup();
+    products
+}
+
+fn open(visits: &[DayVisit]) -> impl Iterator<Item = &DayVisit> {
+    visits.iter().filter(|visit| visit.visit.status == VisitStatus::Planned && !visit.recorded)
 }
 
 /// A section of a visit.
@@ -68,6 +114,10 @@ pub struct SheetProduct {
     /// How often hopper or tank is filled; null without their capacity.
     #[schema(minimum = 0, maximum = 1_000_000)]
     pub fills: Option<i64>,
+    /// The machine whose hopper or tank, and whose calibration of a liquid, the fills are counted with; null where the size was
+    /// said in the query.
+    #[schema(max_length = 120)]
+    pub counted_with: Option<String>,
     /// Product for one full tank, rounded down, where every stop takes the same rate.
     pub product_lb_per_tank: Option<ProductMass>,
     /// How the bags follow.
@@ -105,13 +155,12 @@ pub fn sheet(
     day: Day,
     person: (PersonId, String),
     visits: &[DayVisit],
-    truck: Truck,
+    truck: &Truck,
     made_at: Instant,
 ) -> Result<DayLoad, BuyingFault> {
     let mut products: Vec<&Product> = Vec::new();
     let (mut stops, mut loads, mut gaps) = (Vec::new(), Vec::new(), Vec::new());
-    let open = visits.iter().filter(|visit| visit.visit.status == VisitStatus::Planned && !visit.recorded);
-    for visit in open {
+    for visit in open(visits) {
         for section in &visit.sections {
             match stop(visit, section) {
                 Err(gap) => gaps.push(gap),
@@ -139,7 +188,7 @@ pub fn sheet(
         stop.water_gal = label.and_then(|label| water(load.spray_gal, load.product_lb, label));
     }
     let products =
-        summed.products.into_iter().filter_map(|load| products.get(load.product).map(|of| total(of, load))).collect();
+        summed.products.into_iter().filter_map(|load| Some(total(products.get(load.product)?, load, truck))).collect();
     let (person_id, person_name) = person;
     Ok(DayLoad {
         day,
@@ -154,14 +203,25 @@ pub fn sheet(
     })
 }
 
-fn carried(product: &Product, truck: Truck) -> LoadProduct {
+fn carried(product: &Product, truck: &Truck) -> LoadProduct {
     let granular = product.label.form == ProductForm::Granular;
+    let machine = truck.machines.get(&product.id);
+    let hopper = truck.hopper_lb.or_else(|| machine?.hopper_lb);
+    let tank = truck.tank.or_else(|| machine?.tank());
     LoadProduct {
         name: product.name.clone(),
         bag_lb: product.net_weight_lb,
-        hopper_lb: truck.hopper_lb.filter(|_| granular),
-        tank: truck.tank.filter(|_| !granular),
+        hopper_lb: hopper.filter(|_| granular),
+        tank: tank.filter(|_| !granular),
     }
+}
+
+/// The machine whose hopper or tank was counted with; nothing where the size was said for this sheet.
+fn counted_with(product: &Product, load: &ProductLoad, truck: &Truck) -> Option<String> {
+    let granular = product.label.form == ProductForm::Granular;
+    let said = if granular { truck.hopper_lb.is_some() } else { truck.tank.is_some() };
+    let machine = truck.machines.get(&product.id).filter(|_| !said)?;
+    load.fills.map(|_| machine.name.clone())
 }
 
 /// What one section takes, or why that is not known.
@@ -203,8 +263,9 @@ fn water(spray: Option<Volume>, product: ProductMass, label: &Label) -> Option<V
     spray.map(|spray| Volume::from_raw((spray.raw() - product.raw()).max(0)))
 }
 
-fn total(product: &Product, load: ProductLoad) -> SheetProduct {
+fn total(product: &Product, load: ProductLoad, truck: &Truck) -> SheetProduct {
     SheetProduct {
+        counted_with: counted_with(product, &load, truck),
         product_id: product.id,
         product_name: product.name.clone(),
         bag_lb: product.net_weight_lb,

@@ -16,7 +16,7 @@ use domain::{
     land::SectionFacts,
     law::Lawbook,
     product::{Label, product_for_target},
-    programme::{Aim, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, need::ReckonedNeed, plan},
+    programme::{Aim, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, UnmetNeed, need::ReckonedNeed, plan},
     quantity::{Area, ProductMass, RainDepth, Temperature, rate_rounded_down},
     time::{Day, Instant},
     weather::{AirTemperature, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
@@ -27,12 +27,15 @@ use view::{CAUTION, price};
 pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
 
 use super::{act::World, facts};
-use crate::store::{
-    programmes::{
-        Programme,
-        lawns::{Lawn, VisitLine},
+use crate::{
+    field_fault::cut,
+    store::{
+        programmes::{
+            Programme,
+            lawns::{Lawn, VisitLine},
+        },
+        world::SectionRow,
     },
-    world::SectionRow,
 };
 
 /// Everything that plans are made from, as it stood at one moment.
@@ -268,6 +271,14 @@ impl Season {
             })
         });
         let rounds = planned.collect();
+        // A round that is over or given out stands against a need as a rule does.
+        let told = |left: &RoundLeftOut| cut(format!("round {}: {}", left.round, left.why), 600);
+        let gone: Vec<String> = taken.iter().map(told).collect();
+        let against = |unmet: &UnmetNeed| UnmetNeed {
+            collides_with: gone.iter().chain(&unmet.collides_with).take(200).cloned().collect(),
+            ..unmet.clone()
+        };
+        let unmet = raw.unmet.iter().map(against).collect();
         let mut skipped = taken;
         skipped.extend(raw.skipped.iter().map(|left| RoundLeftOut { round: name(left.round), why: left.why.clone() }));
         let order = |round: &str| self.programme.rounds.iter().position(|known| known.name == round);
@@ -288,7 +299,7 @@ impl Season {
             need,
             rounds,
             skipped,
-            unmet: raw.unmet.clone(),
+            unmet,
             delivers: raw.delivers,
             price_usd: raw.price_usd,
             price_derivation: price(raw, offered),

@@ -90,11 +90,12 @@ pub async fn shelf(office: &Caller) -> Result<Shelf, String> {
         ("Feed 24-0-10 (30 % slow)", label("24", "7.2", "0", "10", false)),
         ("Starter 16-22-8", label("16", "4", "22", "8", true)),
     ];
-    for (name, label) in labels {
+    // So much of each that the autumn's second round must be bought.
+    for ((name, label), received) in labels.into_iter().zip(["8000", "1500", "8000"]) {
         let product =
             office.made("/api/v1/products", &json!({ "name": name, "label": label, "net_weight_lb": "50" })).await?;
         let lot = json!({
-            "product_id": product, "lot_number": "LOT-2025-1", "supplier": "Sample Supply", "received_on": "2025-03-03", "received_lb": "8000",
+            "product_id": product, "lot_number": "LOT-2025-1", "supplier": "Sample Supply", "received_on": "2025-03-03", "received_lb": received,
         });
         office.made("/api/v1/lots", &lot).await?;
         ids.push(product);
@@ -127,7 +128,7 @@ pub async fn place(office: &Caller, number: usize, rule_set: &str, areas: &[u32]
         let near_water = rule_set == "us-md" && number.is_multiple_of(4) && at == 1;
         let mut section = json!({
             "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": at == 0,
-            "established_on": "2012-09-10",
+            "established_on": "2012-09-10", "maintenance": "high", "clippings": "taken", "shade": "light",
         });
         if near_water {
             section["water"] = json!("near");

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::{
     company::{self, Place, Rate, Shelf, Staff, fair_weather, phone_id},
     http::{Caller, expect},
-    table, weather,
+    season, table, weather,
 };
 use crate::clock::MovedClock;
 
@@ -15,11 +15,11 @@ fn step(number: u8, what: &str) {
     println!("\n{number}. {what}");
 }
 
-fn say(what: &str) {
+pub(super) fn say(what: &str) {
     println!("   {what}");
 }
 
-fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {
+pub(super) fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {
     value.pointer(pointer).and_then(Value::as_str).unwrap_or("-")
 }
 
@@ -43,6 +43,8 @@ pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Ins
     closing(&staff, &shelf, place).await?;
     step(9, "Office: when may it go down? A sample of weather, made up for this demonstration; no network is used");
     weather::told(&staff, &shelf, place).await?.iter().for_each(|line| say(line));
+    step(10, "Office: what goes down for the rest of the season, and what must be bought for it?");
+    season::planned(&staff, &shelf, place).await?;
     Ok(farewell(base, &staff))
 }
 

@@ -6,6 +6,7 @@
 mod company;
 mod http;
 mod job;
+mod season;
 mod table;
 mod weather;
 

@@ -22,7 +22,8 @@ pub fn table(head: &[&str], rows: &[Vec<String>]) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-fn text(value: &Value) -> String {
+/// A value as a cell shows it.
+pub fn cell(value: &Value) -> String {
     value.as_str().map_or_else(|| if value.is_null() { "-".to_owned() } else { value.to_string() }, str::to_owned)
 }
 
@@ -30,27 +31,27 @@ fn text(value: &Value) -> String {
 pub fn statement(statement: &Value) -> String {
     let mut out = format!(
         "  {} for {}, {}\n  {} to {}, prepared {}\n\n",
-        text(&statement["company_name"]),
-        text(&statement["client_name"]),
-        text(&statement["mailing_address"]),
-        text(&statement["from"]),
-        text(&statement["to"]),
-        text(&statement["prepared_at"]),
+        cell(&statement["company_name"]),
+        cell(&statement["client_name"]),
+        cell(&statement["mailing_address"]),
+        cell(&statement["from"]),
+        cell(&statement["to"]),
+        cell(&statement["prepared_at"]),
     );
     let sections = statement["sections"].as_array().cloned().unwrap_or_default();
     let rows: Vec<Vec<String>> = sections
         .iter()
         .map(|section| {
             vec![
-                text(&section["section_name"]),
-                text(&section["area_sqft"]),
-                text(&section["cap"]["limit_lb_per_1000_sqft"]),
-                text(&section["nitrogen_lb_per_1000_sqft"]),
-                text(&section["quick_nitrogen_lb_per_1000_sqft"]),
-                text(&section["phosphate_lb_per_1000_sqft"]),
-                text(&section["potash_lb_per_1000_sqft"]),
-                text(&section["remaining_nitrogen_lb_per_1000_sqft"]),
-                text(&section["percent_of_cap"]),
+                cell(&section["section_name"]),
+                cell(&section["area_sqft"]),
+                cell(&section["cap"]["limit_lb_per_1000_sqft"]),
+                cell(&section["nitrogen_lb_per_1000_sqft"]),
+                cell(&section["quick_nitrogen_lb_per_1000_sqft"]),
+                cell(&section["phosphate_lb_per_1000_sqft"]),
+                cell(&section["potash_lb_per_1000_sqft"]),
+                cell(&section["remaining_nitrogen_lb_per_1000_sqft"]),
+                cell(&section["percent_of_cap"]),
             ]
         })
         .collect();
@@ -60,28 +61,28 @@ pub fn statement(statement: &Value) -> String {
     let lines: Vec<Vec<String>> = sections
         .iter()
         .flat_map(|section| {
-            let name = text(&section["section_name"]);
+            let name = cell(&section["section_name"]);
             let lines = section["lines"].as_array().cloned().unwrap_or_default();
             lines.into_iter().map(move |line| {
                 vec![
-                    text(&line["applied_on"]),
+                    cell(&line["applied_on"]),
                     name.clone(),
-                    text(&line["product_name"]),
-                    text(&line["product_lb"]),
-                    text(&line["delivers"]["nitrogen_lb"]),
-                    text(&line["nitrogen_lb_per_1000_sqft"]),
-                    text(&line["applied_by"]),
-                    text(&line["application_id"]),
+                    cell(&line["product_name"]),
+                    cell(&line["product_lb"]),
+                    cell(&line["delivers"]["nitrogen_lb"]),
+                    cell(&line["nitrogen_lb_per_1000_sqft"]),
+                    cell(&line["applied_by"]),
+                    cell(&line["application_id"]),
                 ]
             })
         })
         .collect();
     out += &table(&["day", "section", "product", "lb", "lb N", "N on 1,000", "by", "record"], &lines);
     if let Some(cap) = sections.iter().map(|section| &section["cap"]).find(|cap| !cap.is_null()) {
-        let _ = write!(out, "\n\n  Cap set by: {}, {}", text(&cap["rule"]), text(&cap["citation"]));
+        let _ = write!(out, "\n\n  Cap set by: {}, {}", cell(&cap["rule"]), cell(&cap["citation"]));
     }
     for gap in statement["gaps"].as_array().into_iter().flatten() {
-        let _ = write!(out, "\n  Note: {}", text(gap));
+        let _ = write!(out, "\n  Note: {}", cell(gap));
     }
-    out + &format!("\n  {}", text(&statement["caution"]))
+    out + &format!("\n  {}", cell(&statement["caution"]))
 }

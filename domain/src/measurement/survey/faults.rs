@@ -7,8 +7,9 @@ use crate::{
     measurement::{
         MeasurementFault,
         outline::{MOST_POSITIONS, MapPosition, Outline, OutlineFault, in_its_place, line},
+        plane::Plane,
         pointer,
-        setback::SetbackFeature,
+        setback::{LONGEST, SetbackFeature, bounds_ground, edge},
         shapes::{Figures, Shape},
     },
     quantity::Distance,
@@ -55,6 +56,9 @@ pub(super) fn faults(
     for (index, feature) in keep_off.iter().enumerate() {
         faults.extend(of_feature(feature, lawn_place, &format!("/keep_off/{index}")));
     }
+    if faults.is_empty() {
+        faults.extend(of_crossings(keep_off));
+    }
     if !keep_off.is_empty() {
         faults.extend(without_place(figures));
     }
@@ -91,6 +95,7 @@ const fn code(fault: &OutlineFault) -> &'static str {
         OutlineFault::SwappedAxes => "swapped_axes",
         OutlineFault::FarAway => "far_away",
         OutlineFault::AbsurdSize { .. } => "absurd_size",
+        OutlineFault::NoGround => "invalid",
     }
 }
 
@@ -117,33 +122,58 @@ fn of_taped(shape: &Shape, at: &str) -> Vec<PartFault> {
 }
 
 fn of_feature(feature: &SetbackFeature, lawn: Option<MapPosition>, at: &str) -> Vec<PartFault> {
+    let line = match line(&feature.positions).and_then(|line| in_its_place(&line, lawn).map(|()| line)) {
+        Ok(line) => line,
+        Err(fault) => return vec![misplaced(feature, &fault, at)],
+    };
     let mut faults = Vec::new();
-    match line(&feature.positions).and_then(|line| in_its_place(&line, lawn).map(|()| line)) {
-        Err(fault) => {
-            let ring = Outline {
-                kind: crate::measurement::outline::OutlineType::Polygon,
-                coordinates: vec![feature.positions.clone()],
-            };
-            let spot = pointer::of(&ring, &fault).pointer;
-            let position = spot.strip_prefix("/coordinates/0").unwrap_or_default();
-            let message = match fault {
-                OutlineFault::FarAway => {
-                    "the feature lies more than 50 miles from the lawn; check the place".to_owned()
-                }
-                OutlineFault::NoRing => "a feature needs positions, each longitude and latitude in degrees".to_owned(),
-                ref other => other.to_string(),
-            };
-            faults.push(PartFault::new(format!("{at}/positions{position}"), code(&fault), &message));
-        }
-        Ok(line) => {
-            let closed = line.0.len() >= 4 && line.0.first() == line.0.last();
-            if feature.distance_ft == Distance::ZERO && !closed {
-                let message = "a distance of nothing takes ground off only around a closed ring, such as a drive";
-                faults.push(PartFault::new(format!("{at}/distance_ft"), "out_of_range", message));
-            }
-        }
+    let closed = line.0.len() >= 4 && line.0.first() == line.0.last();
+    if feature.distance_ft == Distance::ZERO && !closed {
+        let message = "a distance of nothing takes ground off only around a closed ring, such as a drive";
+        faults.push(PartFault::new(format!("{at}/distance_ft"), "out_of_range", message));
     }
+    if feature.distance_ft.raw() > LONGEST {
+        let message = "is more than 1,000 ft, which no rule that was read asks; check the unit";
+        faults.push(PartFault::new(format!("{at}/distance_ft"), "out_of_range", message));
+    }
+    // Within a ring that crosses itself nobody knows on which side the water lies.
+    let in_plane = line.0.first().and_then(|first| edge(feature, &Plane::at(*first)).ok());
+    let crossed = in_plane.filter(bounds_ground).and_then(|edge| pointer::meeting(&edge.0));
+    faults.extend(crossed.map(|(one, other)| {
+        let message = format!("the ring crosses or touches itself. {}", pointer::meeting_words(one, other));
+        PartFault::new(format!("{at}/positions/{other}"), "crossing_ring", &message)
+    }));
     faults
+}
+
+fn misplaced(feature: &SetbackFeature, fault: &OutlineFault, at: &str) -> PartFault {
+    let ring = Outline {
+        kind: crate::measurement::outline::OutlineType::Polygon,
+        coordinates: vec![feature.positions.clone()],
+    };
+    let spot = pointer::of(&ring, fault).pointer;
+    let position = spot.strip_prefix("/coordinates/0").unwrap_or_default();
+    let message = match fault {
+        OutlineFault::FarAway => "the feature lies more than 50 miles from the lawn; check the place".to_owned(),
+        OutlineFault::NoRing => "a feature needs positions, each longitude and latitude in degrees".to_owned(),
+        other => other.to_string(),
+    };
+    PartFault::new(format!("{at}/positions{position}"), code(fault), &message)
+}
+
+/// Most times that features may cross themselves and each other: a creek meets a drive here and there, and a scribble would
+/// keep the server busy for minutes.
+const MOST_CROSSINGS: usize = 200;
+const TOO_MANY_CROSSINGS: &str =
+    "the features cross themselves and each other more than 200 times; draw every edge once, with fewer positions";
+
+/// Features that cross more often than ground does.
+fn of_crossings(keep_off: &[SetbackFeature]) -> Option<PartFault> {
+    let first = keep_off.iter().find_map(|feature| line(&feature.positions).ok()?.0.first().copied())?;
+    let plane = Plane::at(first);
+    let edges: Vec<_> = keep_off.iter().map(|feature| edge(feature, &plane).ok()).collect::<Option<_>>()?;
+    let index = pointer::crosses_more_than(MOST_CROSSINGS, &edges)?;
+    Some(PartFault::new(format!("/keep_off/{index}/positions"), "crossing_ring", TOO_MANY_CROSSINGS))
 }
 
 /// Taped lawn lies nowhere, so nothing can be kept away from it.

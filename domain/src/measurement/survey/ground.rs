@@ -64,7 +64,7 @@ impl Ground {
         if lawn.is_empty() {
             let bare = plane.back(&unary_union(&not_lawn));
             // What is taken off is rounded up.
-            ground.not_lawn = down(bare.geodesic_area_unsigned())? + 1;
+            ground.not_lawn = down(plane::square_meters(&bare))? + 1;
             return Ok(ground);
         }
         let alone = lawn.len() == 1 && not_lawn.is_empty();
@@ -72,7 +72,7 @@ impl Ground {
         ground.lawn = match (alone, ground.each.first()) {
             // One outline keeps the area of its own corners, without a way through the plane.
             (true, Some(area)) => *area,
-            _ => down(plane.back(&lawn).geodesic_area_unsigned())?,
+            _ => down(plane::square_meters(&plane.back(&lawn)))?,
         };
         if !keep_off.is_empty() {
             let mut kept = Vec::new();
@@ -82,7 +82,7 @@ impl Ground {
                 kept.extend(strip.0);
             }
             let left = plane.back(&lawn.difference(&unary_union(&kept)));
-            ground.left = Some(down(left.geodesic_area_unsigned())?.min(ground.lawn));
+            ground.left = Some(down(plane::square_meters(&left))?.min(ground.lawn));
             ground.pieces = pieces(&left);
         }
         Ok(ground)

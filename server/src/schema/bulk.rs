@@ -1,0 +1,128 @@
+//! What is too much to be read at all. A body of a mebibyte holds hundreds of thousands of values, and each of them would be
+//! held against every shape that it might have: minutes of work for a request that is refused in any case. So the lists are
+//! counted first, along the schema, and one that is far too long is told by its number alone.
+
+use serde_json::Value;
+
+use super::{FieldFault, counted};
+
+/// Most values in a document: three times the largest that anybody means, an outline of 1,000 positions.
+const MOST_VALUES: usize = 12_000;
+/// So much longer than its bound a list may be before it is not read any further: then its entries are told as well.
+const READ_ON: u64 = 50;
+
+/// The lists that are far too long, or the document that holds too much; empty when everything may be read.
+pub(super) fn faults(root: &Value, value: &Value) -> Vec<FieldFault> {
+    let mut count = Count { root, left: MOST_VALUES, faults: Vec::new() };
+    count.look(root, value, "");
+    if count.left == 0 {
+        let detail = format!("holds more than {MOST_VALUES} values; send less at once");
+        return vec![FieldFault::at("", "wrong_count", detail)];
+    }
+    count.faults
+}
+
+struct Count<'a> {
+    root: &'a Value,
+    left: usize,
+    faults: Vec<FieldFault>,
+}
+
+impl Count<'_> {
+    fn look(&mut self, schema: &Value, value: &Value, at: &str) {
+        if self.left == 0 || !(value.is_array() || value.is_object()) {
+            return;
+        }
+        if let Some(target) = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.strip_prefix('#')) {
+            let root = self.root;
+            return root.pointer(target).map_or((), |schema| self.look(schema, value, at));
+        }
+        for word in ["oneOf", "anyOf"] {
+            self.choose(schema.get(word), value, at);
+        }
+        match value {
+            Value::Array(entries) if schema.get("items").is_some() => self.list(schema, entries, at),
+            Value::Object(members) => {
+                let Some(properties) = schema.get("properties") else { return };
+                self.left = self.left.saturating_sub(members.len());
+                for (name, member) in members {
+                    if let Some(schema) = properties.get(name) {
+                        self.look(schema, member, &format!("{at}/{}", super::escape(name)));
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Whether a shape is of the value's kind at all: "or nothing" has nothing to say of a list.
+    fn may_be(&self, schema: &Value, value: &Value) -> bool {
+        if let Some(target) = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.strip_prefix('#')) {
+            return self.root.pointer(target).is_some_and(|schema| self.may_be(schema, value));
+        }
+        let kind = if value.is_array() { "array" } else { "object" };
+        match schema.get("type") {
+            Some(Value::String(one)) => one == kind,
+            Some(Value::Array(some)) => some.iter().any(|one| one == kind),
+            _ => true,
+        }
+    }
+
+    fn list(&mut self, schema: &Value, entries: &[Value], at: &str) {
+        let length = u64::try_from(entries.len()).unwrap_or(u64::MAX);
+        if let Some(most) = schema.get("maxItems").and_then(Value::as_u64)
+            && length > 2 * most + READ_ON
+        {
+            let detail = format!("must have at most {}, and has {length}", counted(most, "entry"));
+            self.faults.push(FieldFault::at(at, "wrong_count", detail));
+            return;
+        }
+        self.left = self.left.saturating_sub(entries.len());
+        let Some(items) = schema.get("items") else { return };
+        for (index, entry) in entries.iter().enumerate() {
+            self.look(items, entry, &format!("{at}/{index}"));
+        }
+    }
+
+    /// Of several shapes the one that finds least to refuse: a list may be longer in one than in another.
+    fn choose(&mut self, choices: Option<&Value>, value: &Value, at: &str) {
+        let before = self.left;
+        let (mut least, mut used) = (None::<Vec<FieldFault>>, 0);
+        let choices = choices.and_then(Value::as_array).into_iter().flatten();
+        for choice in choices.filter(|choice| self.may_be(choice, value)) {
+            let mut count = Count { root: self.root, left: before, faults: Vec::new() };
+            count.look(choice, value, at);
+            used = used.max(before - count.left);
+            if least.as_ref().is_none_or(|least| count.faults.len() < least.len()) {
+                least = Some(count.faults);
+            }
+        }
+        self.left = before.saturating_sub(used);
+        self.faults.extend(least.unwrap_or_default());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn a_list_is_counted_by_the_shape_that_takes_most() {
+        let lists = |most: u64| json!({ "properties": { "list": { "items": {}, "maxItems": most } } });
+        let root = json!({ "oneOf": [{ "type": "null" }, lists(1), lists(100)] });
+        let of = |count: usize| faults(&root, &json!({ "list": vec![1; count] }));
+        assert_eq!((of(250).len(), of(251).len()), (0, 1));
+        // A shape that does not know the list has nothing to say of it.
+        assert_eq!(faults(&json!({ "oneOf": [lists(1), {}] }), &json!({ "list": vec![1; 500] })), []);
+    }
+
+    #[test]
+    fn a_document_is_counted_as_a_whole() {
+        let root = json!({ "items": { "items": {}, "maxItems": 1_000 }, "maxItems": 1_000 });
+        let of = |count: usize| faults(&root, &json!(vec![vec![1; 999]; count]));
+        assert!(of(11).is_empty());
+        assert_eq!((of(13).len(), of(13)[0].code.as_str()), (1, "wrong_count"));
+    }
+}
