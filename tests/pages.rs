@@ -2,6 +2,7 @@
 //! server's own pages. What a real browser does with them is tried by `tests/browser`.
 
 mod clients;
+mod equipment;
 mod office;
 mod people;
 mod products;

@@ -2,8 +2,11 @@
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
 mod attention;
+mod calibrations;
 mod clients;
+mod derivation;
 mod desk;
+mod equipment;
 mod form;
 mod local;
 mod lots;
@@ -94,6 +97,11 @@ fn desk_routes() -> Router<App> {
         .route("/office/products/{id}/status", get(products::status).post(products::set_status))
         .route("/office/products/{id}/lots/new", get(lots::new).post(lots::add))
         .route("/office/products/{id}/stock/new", get(stock::new).post(stock::add))
+        .route("/office/equipment", get(equipment::list))
+        .route("/office/equipment/new", get(equipment::new).post(equipment::add))
+        .route("/office/equipment/{id}", get(equipment::one).post(equipment::change))
+        .route("/office/equipment/{id}/calibrations/new", get(calibrations::new).post(calibrations::add))
+        .route("/office/calibrations/{id}", get(calibrations::one))
         .route("/office/settings", get(settings::one).post(settings::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))

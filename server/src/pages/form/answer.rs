@@ -79,7 +79,8 @@ impl Form {
 
     /// Puts a fault beside its field: the one it names, or the nearest around it.
     fn place(&mut self, fault: &FieldFault) {
-        let pointer = fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#');
+        let pointer = fault.pointer.as_deref().or(fault.parameter.as_deref()).unwrap_or_default();
+        let pointer = pointer.trim_start_matches('#');
         let detail = fault.detail.trim_end_matches('.');
         let around = |field: &&mut Field| {
             pointer == field.name

@@ -22,12 +22,71 @@ impl FromRequest<App> for Sent {
     }
 }
 
+/// A name within a list, such as `/rounds/2/name`: what stands before the number, the number, and what follows it.
+fn in_list(name: &str) -> Option<(&str, usize, &str)> {
+    name.match_indices('/').find_map(|(slash, _)| {
+        let (list, rest) = name.split_at(slash + 1);
+        let number = rest.split('/').next().unwrap_or_default();
+        Some((list, number.parse().ok()?, &rest[number.len()..]))
+    })
+}
+
 impl Sent {
+    /// Rows of lists, those in which something was typed before the empty ones, so that a place in the form is the place in
+    /// the request.
+    pub fn closed_up(&self) -> Self {
+        let mut rows: Vec<(&str, bool, usize)> = Vec::new();
+        for (name, text) in &self.0 {
+            let Some((list, number, _)) = in_list(name) else { continue };
+            let empty = text.trim().is_empty();
+            match rows.iter_mut().find(|(known, _, at)| (*known, *at) == (list, number)) {
+                Some(row) => row.1 &= empty,
+                None => rows.push((list, empty, number)),
+            }
+        }
+        rows.sort_unstable();
+        let moved = |(name, text): &(String, String)| {
+            let name = in_list(name).map_or_else(
+                || name.clone(),
+                |(list, number, member)| {
+                    let mut own = rows.iter().filter(|(known, ..)| *known == list);
+                    let place = own.position(|(.., at)| *at == number).unwrap_or(number);
+                    format!("{list}{place}{member}")
+                },
+            );
+            (name, text.clone())
+        };
+        Self(self.0.iter().map(moved).collect())
+    }
+
+    /// How many rows of a list were sent.
+    pub fn rows(&self, list: &str) -> usize {
+        let own = self.0.iter().filter_map(|(name, _)| in_list(name)).filter(|(known, ..)| *known == list);
+        own.map(|(_, number, _)| number + 1).max().unwrap_or(0)
+    }
+
     pub fn all(&self, name: &str) -> Vec<String> {
         self.0.iter().filter(|(known, _)| known == name).map(|(_, text)| text.clone()).collect()
     }
 
     pub fn one(&self, name: &str) -> Option<String> {
         self.0.iter().find(|(known, _)| known == name).map(|(_, text)| text.clone())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_that_say_something_close_up() {
+        let sent = |pairs: &[(&str, &str)]| {
+            Sent(pairs.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect())
+        };
+        let typed = sent(&[("/name", "A"), ("/rounds/0/name", " "), ("/rounds/0/from", ""), ("/rounds/1/name", "late")]);
+        let closed = typed.closed_up();
+        assert_eq!(closed.one("/rounds/0/name").as_deref(), Some("late"));
+        assert_eq!(closed.one("/rounds/1/name").as_deref(), Some(" "));
+        assert_eq!((closed.one("/name").as_deref(), closed.rows("/rounds/"), closed.rows("/needs/")), (Some("A"), 2, 0));
     }
 }
