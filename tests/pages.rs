@@ -3,8 +3,10 @@
 
 mod clients;
 mod equipment;
+mod load_sheet;
 mod office;
 mod people;
+mod plans;
 mod products;
 mod sections;
 mod visitor;

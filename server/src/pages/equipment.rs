@@ -148,7 +148,7 @@ pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Respo
 
 #[derive(Template)]
 #[template(path = "machine.html")]
-struct Machine {
+struct MachinePage {
     dates: DateOrder,
     machine: EquipmentView,
     in_force: Vec<Standing>,
@@ -173,7 +173,7 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipm
     let in_force = found.iter().map(|one| names.standing(one)).collect();
     let form = stored_form(&machine);
     let dates = dates(&app).await?;
-    Ok(page(Machine { dates, machine, in_force, older, cut, form }.render()))
+    Ok(page(MachinePage { dates, machine, in_force, older, cut, form }.render()))
 }
 
 pub async fn change(

@@ -22,7 +22,7 @@ pub use self::{
 use super::page;
 use crate::{
     app::App,
-    extract::{self, IdempotencyKey, IfMatch, Valid, ValidQuery},
+    extract::{self, IdempotencyKey, IfMatch, Valid},
     problem::{FieldFault, Kind, Problem},
 };
 
@@ -144,15 +144,19 @@ impl Form {
         })
     }
 
-    /// What the form asks, as the query of an address is read.
-    pub fn query<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<ValidQuery<T>, Problem> {
+    /// What the form asks, as the query of an address is read: the fields of these names.
+    pub fn query<T: DeserializeOwned + ToSchema>(&self, app: &App, names: &[&str]) -> Result<T, Problem> {
         let mut query = serde_json::Map::new();
-        for field in self.fields.iter().filter(|field| !field.name.starts_with('/')) {
+        for field in self.fields.iter().filter(|field| names.contains(&field.name.as_str())) {
             if let Some(value) = field.json() {
                 query.insert(field.name.clone(), value);
             }
         }
-        extract::checked(app, query.into(), |fault| fault).map(ValidQuery)
+        let parameter = |fault: FieldFault| {
+            let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
+            FieldFault::parameter(name, &fault.code, fault.detail)
+        };
+        extract::checked(app, query.into(), parameter)
     }
 
     /// The request, held against its schema.

@@ -8,13 +8,16 @@ mod derivation;
 mod desk;
 mod equipment;
 mod form;
+mod load_sheet;
 mod local;
 mod lots;
 mod measurements;
 mod office;
 mod people;
 mod phone;
+mod plans;
 mod products;
+mod programmes;
 mod properties;
 mod sections;
 mod sessions;
@@ -102,6 +105,13 @@ fn desk_routes() -> Router<App> {
         .route("/office/equipment/{id}", get(equipment::one).post(equipment::change))
         .route("/office/equipment/{id}/calibrations/new", get(calibrations::new).post(calibrations::add))
         .route("/office/calibrations/{id}", get(calibrations::one))
+        .route("/office/load-sheet", get(load_sheet::sheet))
+        .route("/office/programmes", get(programmes::list))
+        .route("/office/programmes/new", get(programmes::new).post(programmes::add))
+        .route("/office/programmes/{id}", get(programmes::one).post(programmes::change))
+        .route("/office/programmes/{id}/plan", get(plans::of_company))
+        .route("/office/programmes/{id}/visits/new", get(plans::new).post(plans::add))
+        .route("/office/sections/{id}/plan", get(plans::of_section))
         .route("/office/settings", get(settings::one).post(settings::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))

@@ -39,8 +39,12 @@ const SPECIES: [(&str, Species); 10] = [
     ("other", Species::Other),
 ];
 
+/// The turf that may be chosen.
+pub fn species() -> Vec<Choice> {
+    SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect()
+}
+
 fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
-    let species = SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect();
     let water = choices(&[
         ("none", "somebody looked: none is near"),
         ("near", "water is near"),
@@ -49,7 +53,7 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
     let fields = vec![
         Field::hidden("/property_id", property.to_string()),
         Field::line("/name", "Name").help("Such as front lawn."),
-        Field::one("/species", "Turf species", species).optional(),
+        Field::one("/species", "Turf species", species()).optional(),
         Field::one("/water", "Water", water),
         Field::amount("/water_distance_ft", "Distance to the water, ft")
             .optional()

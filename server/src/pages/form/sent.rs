@@ -59,6 +59,11 @@ impl Sent {
         Self(self.0.iter().map(moved).collect())
     }
 
+    /// Whether nothing was asked yet.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// How many rows of a list were sent.
     pub fn rows(&self, list: &str) -> usize {
         let own = self.0.iter().filter_map(|(name, _)| in_list(name)).filter(|(known, ..)| *known == list);
