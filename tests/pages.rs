@@ -4,6 +4,7 @@
 mod clients;
 mod equipment;
 mod load_sheet;
+mod measurements;
 mod office;
 mod people;
 mod plans;

@@ -54,7 +54,7 @@ async fn a_truck_is_loaded_from_the_visits_of_a_day() {
 async fn every_fault_of_the_question_stands_beside_its_field() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
-    let asked = "/office/load-sheet?day=soon&person_id=&spare_percent=101&hopper_lb=heavy&tank_gal=&spreader=&sprayer=";
+    let asked = "/office/load-sheet?day=soon&person_id=&spare_percent=much&hopper_lb=heavy&tank_gal=&spreader=&sprayer=";
     let refused = office.open(asked).await;
     assert_eq!(refused.status, 422);
     for name in ["day", "person_id", "spare_percent", "hopper_lb"] {

@@ -163,7 +163,17 @@ impl Form {
     pub fn valid<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<Valid<T>, Problem> {
         let body = self.body();
         let fingerprint = extract::fingerprint(&body);
-        Ok(Valid { value: extract::checked(app, body, |fault| fault)?, fingerprint })
+        let unreadable: Vec<FieldFault> = self.fields.iter().filter_map(Field::unreadable).collect();
+        let checked = extract::checked(app, body, |fault| fault).map_err(|mut problem| {
+            // What is no JSON at all need not be told to have the wrong shape.
+            problem.errors.retain(|fault| !unreadable.iter().any(|other| other.pointer == fault.pointer));
+            problem
+        });
+        let value = match checked {
+            Err(problem) if problem.errors.is_empty() && !unreadable.is_empty() => Err(Problem::invalid(unreadable)),
+            checked => also(checked, unreadable),
+        };
+        Ok(Valid { value: value?, fingerprint })
     }
 
     pub fn key(&self) -> Result<IdempotencyKey, Problem> {

@@ -92,7 +92,13 @@ fn desk_routes() -> Router<App> {
         .route("/office/properties/{id}/visits/new", get(visits::new).post(visits::add))
         .route("/office/sections/{id}", get(sections::one).post(sections::change))
         .route("/office/sections/{id}/measurements/new", get(measurements::new).post(measurements::add))
+        .route(
+            "/office/sections/{id}/measurements/shapes",
+            get(measurements::new_shapes).post(measurements::add_shapes),
+        )
+        .route("/office/measurements/{id}", get(measurements::one))
         .route("/office/sections/{id}/soil-reports/new", get(soil_reports::new).post(soil_reports::add))
+        .route("/office/soil-reports/{id}", get(soil_reports::one))
         .route("/office/visits/{id}", get(visits::one).post(visits::change))
         .route("/office/products", get(products::list))
         .route("/office/products/new", get(products::new).post(products::add))

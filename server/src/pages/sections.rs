@@ -12,6 +12,7 @@ use super::{
     form::{Choice, Field, Form, Sent, choices},
     office::{ROWS, dates},
     page,
+    soil_reports::read::Read,
 };
 use crate::{
     access::Scope,
@@ -94,7 +95,8 @@ pub async fn get(app: &App, id: SectionId) -> Result<Section, Problem> {
     found.ok_or_else(|| Problem::not_found("lawn section"))
 }
 
-async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Problem> {
+/// A property of the book.
+pub async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Problem> {
     let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
     found.ok_or_else(|| Problem::not_found("property"))
 }
@@ -126,6 +128,8 @@ struct SectionPage {
     property: Property,
     measurements: Vec<Measurement>,
     reports: Vec<SoilReport>,
+    /// What the newest report means.
+    read: Option<Read>,
     form: Form,
 }
 
@@ -137,8 +141,12 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
     let reports = store::soil_reports::list(app.store.reader(), ROWS, id).await?;
     let form = stored_form(&section);
     let measurements = measurements.into_iter().map(|row| row.item).collect();
-    let reports = reports.into_iter().map(|row| row.item).collect();
-    Ok(page(SectionPage { dates: dates(&app).await?, section, property, measurements, reports, form }.render()))
+    let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
+    // Of two with one day the later written counts.
+    let newest = reports.iter().max_by_key(|report| report.sampled_on);
+    let read = newest.map(|report| Read::today(&app, report, &section, &property));
+    let dates = dates(&app).await?;
+    Ok(page(SectionPage { dates, section, property, measurements, reports, read, form }.render()))
 }
 
 pub async fn change(

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::{
+    FieldFault,
     choice::Choice,
     field::{Control, Field, Shape},
 };
@@ -32,6 +33,16 @@ impl Field {
             // What is no JSON stays text, for the schema to refuse.
             Shape::Json => Some(serde_json::from_str(&text).unwrap_or_else(|_| text.into())),
         }
+    }
+
+    /// Why what was pasted cannot be read at all.
+    pub fn unreadable(&self) -> Option<FieldFault> {
+        let text = self.text();
+        if self.shape != Shape::Json || text.is_empty() {
+            return None;
+        }
+        let error = serde_json::from_str::<Value>(text).err()?;
+        Some(FieldFault::at(self.name.clone(), "malformed", format!("is not JSON: {error}")))
     }
 
     /// The figures of a row.
@@ -76,6 +87,9 @@ impl Field {
     /// What the choice at a pointer such as `/rule_sets/1` is called, or the figure there in a row.
     pub fn chosen_at(&self, pointer: &str) -> Option<String> {
         let at: usize = pointer.strip_prefix(&self.name)?.strip_prefix('/')?.parse().ok()?;
+        if self.shape == Shape::Json {
+            return Some(format!("number {}", at + 1));
+        }
         if self.shape == Shape::Row {
             return Self::parts(self.text()).nth(at).map(|part| format!("number {}, {part},", at + 1));
         }

@@ -1,6 +1,10 @@
 //! What a browser sends of a form: names and texts, in their order.
 
-use axum::{body::Body, extract::FromRequest, http::Request};
+use axum::{
+    body::Body,
+    extract::{FromRequest, Query},
+    http::Request,
+};
 
 use crate::{
     app::App,
@@ -57,6 +61,12 @@ impl Sent {
             (name, text.clone())
         };
         Self(self.0.iter().map(moved).collect())
+    }
+
+    /// What stands in the query of an address.
+    pub fn query(text: &str) -> Self {
+        let read = format!("/?{text}").parse().ok().and_then(|uri| Query::try_from_uri(&uri).ok());
+        Self(read.map(|Query(pairs)| pairs).unwrap_or_default())
     }
 
     /// Whether nothing was asked yet.
