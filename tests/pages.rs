@@ -8,8 +8,10 @@ mod measurements;
 mod office;
 mod people;
 mod plans;
+mod product_files;
 mod products;
 mod sections;
+mod soil_reports;
 mod visitor;
 
 use harness::{PASSWORD, client, world::Company};

@@ -125,5 +125,8 @@ async fn a_row_of_pans_is_typed_in_one_line() {
     let shown = office.open(&done.to.unwrap()).await.html;
     assert!(shown.contains("an effective swath of 2 ft") && shown.contains("the catches vary by"), "{shown}");
     // Somebody else's test leads to nothing.
-    assert_eq!(office.post(&form.action().replace("pans", "boom"), &[], &[("sec-fetch-site", "same-origin")]).await.status, 404);
+    assert_eq!(
+        office.post(&form.action().replace("pans", "boom"), &[], &[("sec-fetch-site", "same-origin")]).await.status,
+        404
+    );
 }

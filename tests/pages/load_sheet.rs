@@ -36,7 +36,8 @@ async fn a_truck_is_loaded_from_the_visits_of_a_day() {
     }
     let twenty = format!("/office/load-sheet?day=2026-09-15&person_id={technician}&spreader={spreader}&hopper_lb=20");
     assert!(office.open(&twenty).await.html.contains("<td class=\"n\">50</td><td class=\"n\">3</td>"));
-    let csv = sheet.html.split_once("<a href=\"/api/v1/days/").unwrap().1.split_once('"').unwrap().0.replace("&#38;", "&");
+    let csv =
+        sheet.html.split_once("<a href=\"/api/v1/days/").unwrap().1.split_once('"').unwrap().0.replace("&#38;", "&");
     assert_eq!(office.open(&format!("/api/v1/days/{csv}")).await.status, 200, "{csv}");
     // A visit without a target is left out, and the sheet says so.
     let visit = json!({
@@ -54,7 +55,8 @@ async fn a_truck_is_loaded_from_the_visits_of_a_day() {
 async fn every_fault_of_the_question_stands_beside_its_field() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
-    let asked = "/office/load-sheet?day=soon&person_id=&spare_percent=much&hopper_lb=heavy&tank_gal=&spreader=&sprayer=";
+    let asked =
+        "/office/load-sheet?day=soon&person_id=&spare_percent=much&hopper_lb=heavy&tank_gal=&spreader=&sprayer=";
     let refused = office.open(asked).await;
     assert_eq!(refused.status, 422);
     for name in ["day", "person_id", "spare_percent", "hopper_lb"] {

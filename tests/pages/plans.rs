@@ -39,7 +39,10 @@ async fn a_programme_is_entered_in_rows() {
     for name in faults {
         assert!(refused.beside(name, "fault").starts_with('■'), "no fault beside {name}: {}", refused.html);
     }
-    assert_eq!((refused.value("/rounds/1/name").as_str(), refused.value("/rounds/2/name").as_str()), ("late autumn", ""));
+    assert_eq!(
+        (refused.value("/rounds/1/name").as_str(), refused.value("/rounds/2/name").as_str()),
+        ("late autumn", "")
+    );
     assert_eq!(written(&company).await, before);
     let good = [
         ("/name", "Cool-season lawns"),
@@ -59,7 +62,10 @@ async fn a_programme_is_entered_in_rows() {
     let to = done.to.unwrap();
     let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
     assert_eq!(stored["rounds"].as_array().unwrap().len(), 2);
-    assert_eq!((&stored["rounds"][1]["name"], &stored["products"][0]["may_buy"]), (&json!("late autumn"), &json!(true)));
+    assert_eq!(
+        (&stored["rounds"][1]["name"], &stored["products"][0]["may_buy"]),
+        (&json!("late autumn"), &json!(true))
+    );
     changed(&office, &to, "/rounds/0/to", "2026-09-28", "2026-09-29").await;
     // A row that is emptied goes, and the others stay.
     let page = office.open(&to).await;
@@ -140,7 +146,8 @@ async fn plans_are_read_out() {
     ] {
         assert!(plan.html.contains(words), "{words} is missing: {}", plan.html);
     }
-    let refused = office.open(&format!("{company_plan}?work=yes&aim=&from=2020-01-01&lead_days=400&spare_percent=x")).await;
+    let refused =
+        office.open(&format!("{company_plan}?work=yes&aim=&from=2020-01-01&lead_days=400&spare_percent=x")).await;
     assert_eq!(refused.status, 422);
     for name in ["lead_days", "spare_percent"] {
         assert!(refused.beside(name, "fault").starts_with('■'), "{name}: {}", refused.html);
@@ -159,7 +166,10 @@ async fn what_collides_is_said() {
     asked["needs"] = json!([{ "nitrogen_lb_per_1000_sqft": "5", "because": "Asked for by the client" }]);
     let id = entered(&company.office, &asked).await;
     let plan = office.open(&format!("/office/sections/{}/plan?programme_id={id}", company.front)).await.html;
-    assert!(plan.contains("▲") && plan.contains("lb nitrogen on 1,000 sq ft cannot be met. It collides with:"), "{plan}");
+    assert!(
+        plan.contains("▲") && plan.contains("lb nitrogen on 1,000 sq ft cannot be met. It collides with:"),
+        "{plan}"
+    );
 }
 
 #[tokio::test]

@@ -165,9 +165,13 @@ async fn blank(app: &App, machine: &EquipmentView, method: &Method) -> Result<Fo
         Field::hidden("/test/method", method.word),
         Field::one("/product_id", "Product", products.map(|one| Choice::new(one.id.to_string(), one.name)).collect())
             .help("Those that go through this machine."),
-        Field::one("/person_id", "Who walked or drove", people.map(|one| Choice::new(one.id.to_string(), one.name)).collect())
-            .optional()
-            .help("You, if nobody is chosen. Pace changes the rate, so it holds for that person."),
+        Field::one(
+            "/person_id",
+            "Who walked or drove",
+            people.map(|one| Choice::new(one.id.to_string(), one.name)).collect(),
+        )
+        .optional()
+        .help("You, if nobody is chosen. Pace changes the rate, so it holds for that person."),
         Field::day("/calibrated_on", "On"),
         Field::line("/setting", "Set to")
             .optional()
@@ -178,10 +182,7 @@ async fn blank(app: &App, machine: &EquipmentView, method: &Method) -> Result<Fo
     let at = format!("/office/equipment/{}", machine.id);
     let title = format!("Calibrate {}: {}", machine.name, method.name);
     let action = format!("{at}/calibrations/new?method={}", method.word);
-    Ok(Form::new(title, action, "Work it out and keep it", fields)
-        .back(at)
-        .note(method.how)
-        .note(CAUTION))
+    Ok(Form::new(title, action, "Work it out and keep it", fields).back(at).note(method.how).note(CAUTION))
 }
 
 /// *Common practice* of whoever handles machinery and product.

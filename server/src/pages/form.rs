@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 pub use self::{
     choice::{Choice, choices},
     field::{Control, Field},
-    sent::Sent,
+    sent::{Sent, SentFile},
 };
 use super::page;
 use crate::{
@@ -139,9 +139,9 @@ impl Form {
     }
 
     fn in_empty_row(&self, field: &Field) -> bool {
-        field.row().is_some_and(|row| {
-            self.fields.iter().filter(|other| other.row() == Some(row)).all(Field::says_nothing)
-        })
+        field
+            .row()
+            .is_some_and(|row| self.fields.iter().filter(|other| other.row() == Some(row)).all(Field::says_nothing))
     }
 
     /// What the form asks, as the query of an address is read: the fields of these names.
@@ -202,6 +202,10 @@ impl Form {
     /// Shows the form.
     pub fn show(self) -> Response {
         page(Entry { form: self }.render())
+    }
+
+    pub fn carries_file(&self) -> bool {
+        self.fields.iter().any(Field::is_file)
     }
 
     pub fn has_field_faults(&self) -> bool {

@@ -116,7 +116,8 @@ pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Res
     }
 }
 
-const NOTE: &str = "From the visits that are still to be made that day: product, bags, water and fills, for each stop and in all.";
+const NOTE: &str =
+    "From the visits that are still to be made that day: product, bags, water and fills, for each stop and in all.";
 
 async fn load(
     app: &App,
@@ -195,14 +196,21 @@ async fn tank(
         match calibrated(app, sprayer.id, person, on).await?[..] {
             [rate] => {
                 query.spray_gal_per_1000_sqft = Some(rate);
-                taken.push(format!("{} puts down {rate} gal on 1,000 sq ft, by this person's calibration.", sprayer.name));
+                taken.push(format!(
+                    "{} puts down {rate} gal on 1,000 sq ft, by this person's calibration.",
+                    sprayer.name
+                ));
             }
             ref rates => {
                 let name = &sprayer.name;
                 let detail = if rates.is_empty() {
-                    format!("is not known: this person has no calibration of {name} that stands; calibrate, or type it here")
+                    format!(
+                        "is not known: this person has no calibration of {name} that stands; calibrate, or type it here"
+                    )
                 } else {
-                    format!("is not one figure: {name} is calibrated differently for its products; type that of the day")
+                    format!(
+                        "is not one figure: {name} is calibrated differently for its products; type that of the day"
+                    )
                 };
                 faults.push(FieldFault::parameter("spray_gal_per_1000_sqft", "missing", detail));
             }
@@ -212,12 +220,7 @@ async fn tank(
 }
 
 /// The rates that a sprayer was found to put down by one person, each once.
-async fn calibrated(
-    app: &App,
-    sprayer: EquipmentId,
-    person: PersonId,
-    on: Day,
-) -> Result<Vec<SprayRate>, Problem> {
+async fn calibrated(app: &App, sprayer: EquipmentId, person: PersonId, on: Day) -> Result<Vec<SprayRate>, Problem> {
     let products = equipment::product_ids(app).await?;
     let found = store::calibrations::in_force(app.store.reader(), Some(sprayer), &products, Some(person), on).await?;
     let mut rates: Vec<SprayRate> =

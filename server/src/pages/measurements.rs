@@ -87,17 +87,26 @@ fn which(section: &Section) -> Form {
     let lawn = (1..=PLACES).map(|place| {
         let field = Field::one(&format!("lawn{place}"), &format!("Lawn, part {place}"), shapes::choice());
         let field = if place == 1 { field.under("What is lawn") } else { field.optional() };
-        if place == 1 { field.help("A lawn that is no one shape is cut into several; their areas are added.") } else { field }
+        if place == 1 {
+            field.help("A lawn that is no one shape is cut into several; their areas are added.")
+        } else {
+            field
+        }
     });
     let off = (1..=PLACES).map(|place| {
         let field = Field::one(&format!("off{place}"), &format!("Not lawn, part {place}"), shapes::choice()).optional();
         if place == 1 { field.under("What is taken off: house, drive, beds") } else { field }
     });
     let fields = lawn.chain(off).collect();
-    Form::new(format!("The shapes of the {}", section.name), format!("{at}/measurements/shapes"), "Go on to the lengths", fields)
-        .back(at)
-        .asking()
-        .note("Choose the shapes first; their lengths come next. Nothing is stored yet.")
+    Form::new(
+        format!("The shapes of the {}", section.name),
+        format!("{at}/measurements/shapes"),
+        "Go on to the lengths",
+        fields,
+    )
+    .back(at)
+    .asking()
+    .note("Choose the shapes first; their lengths come next. Nothing is stored yet.")
 }
 
 /// The lengths of the chosen shapes.
@@ -166,13 +175,18 @@ struct MeasurementPage {
 }
 
 /// A measurement with its parts, each with its derivation.
-pub async fn one(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Measurement>) -> Result<Response, Problem> {
+pub async fn one(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Measurement>,
+) -> Result<Response, Problem> {
     let staff = || AnyStaff(desk.0);
     let Json(one) = api::measurements::get_measurement(staff(), State(app.clone()), PathId(id)).await?;
     let explained = api::measurements::get_measurement_derivation(staff(), State(app.clone()), PathId(id)).await?;
     let section = sections::get(&app, one.section_id).await?;
     let error = one.error.as_ref();
-    let error = error.map(|error| format!("{} sq ft either way. {} ({})", error.error_sqft, error.source, mark(error.mark)));
+    let error =
+        error.map(|error| format!("{} sq ft either way. {} ({})", error.error_sqft, error.source, mark(error.mark)));
     let kept = one.from.iter().flat_map(|from| &from.keep_off).map(|feature| {
         let distance = feature.distance_ft.map_or_else(|| "no distance".to_owned(), |feet| format!("{feet} ft"));
         format!("{distance} from {}, {}", feature.kind.words(), feature.rule.as_deref().unwrap_or("as entered"))

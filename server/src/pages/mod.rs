@@ -16,6 +16,7 @@ mod office;
 mod people;
 mod phone;
 mod plans;
+mod product_files;
 mod products;
 mod programmes;
 mod properties;
@@ -30,7 +31,7 @@ mod year;
 use askama::Template;
 use axum::{
     Router,
-    extract::{Path, State},
+    extract::{DefaultBodyLimit, Path, State},
     http::{HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
     routing::{get, post},
@@ -118,6 +119,10 @@ fn desk_routes() -> Router<App> {
         .route("/office/programmes/{id}/plan", get(plans::of_company))
         .route("/office/programmes/{id}/visits/new", get(plans::new).post(plans::add))
         .route("/office/sections/{id}/plan", get(plans::of_section))
+        .route(
+            "/office/products/{id}/files/new",
+            get(product_files::new).post(product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
+        )
         .route("/office/settings", get(settings::one).post(settings::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))

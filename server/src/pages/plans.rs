@@ -41,7 +41,8 @@ use crate::{
 };
 
 fn aim() -> Field {
-    let aims = choices(&[("least_cost", "the least cost"), ("fewest_products", "the fewest products, then the least cost")]);
+    let aims =
+        choices(&[("least_cost", "the least cost"), ("fewest_products", "the fewest products, then the least cost")]);
     Field::one("aim", "What is made least of, once the need is met", aims).optional()
 }
 
@@ -56,7 +57,11 @@ fn unmet(one: &UnmetNeed) -> String {
         GradeNutrient::Phosphate => "P2O5",
         GradeNutrient::Potash => "K2O",
     };
-    let against = if one.collides_with.is_empty() { String::new() } else { format!(" It collides with: {}.", one.collides_with.join("; ")) };
+    let against = if one.collides_with.is_empty() {
+        String::new()
+    } else {
+        format!(" It collides with: {}.", one.collides_with.join("; "))
+    };
     format!("{} lb {nutrient} on 1,000 sq ft cannot be met.{against}", one.missing_lb_per_1000_sqft)
 }
 
@@ -111,7 +116,9 @@ fn company_form(programme: &Programme) -> Form {
         aim(),
         from(),
         Field::number("lead_days", "Days from order to delivery").optional().help("14, if it is empty."),
-        Field::amount("spare_percent", "Bought beyond the need, %").optional().help("5 by common practice, if it is empty."),
+        Field::amount("spare_percent", "Bought beyond the need, %")
+            .optional()
+            .help("5 by common practice, if it is empty."),
     ];
     Form::new(format!("The company's plan by {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
         .back(at)
@@ -159,7 +166,13 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
             .rounds
             .iter()
             .map(|round| {
-                format!("{}, {}: {} lb {}", round.round, dates.day(round.on), round.product_lb, product(&round.product_id))
+                format!(
+                    "{}, {}: {} lb {}",
+                    round.round,
+                    dates.day(round.on),
+                    round.product_lb,
+                    product(&round.product_id)
+                )
             })
             .collect(),
         left_out: section.skipped.iter().map(|left| format!("{}: {}", left.round, left.why)).collect(),

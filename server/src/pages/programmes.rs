@@ -68,7 +68,8 @@ async fn stored_form(
     let rows = Rows::of(Some(programme), sent, own);
     let fields = fields(app, &rows, Some(programme)).await?;
     let title = format!("Correct {}", programme.name);
-    let mut form = Form::new(title, at.clone(), "Store the change", fields).filled(programme, programme.version()).back(at);
+    let mut form =
+        Form::new(title, at.clone(), "Store the change", fields).filled(programme, programme.version()).back(at);
     if let (Some(section), None) = (own, sent)
         && let Some(row) = rows.needs.iter().position(|need| need.as_deref() == Some(section.to_string().as_str()))
     {

@@ -15,6 +15,8 @@ pub enum Control {
     Many(Vec<Choice>),
     /// A box to tick.
     Tick,
+    /// A file of the computer or phone, of these endings.
+    File(&'static str),
     /// Carried along.
     Hidden,
 }
@@ -123,6 +125,10 @@ impl Field {
         Self::of(name, label, Control::Tick, Shape::Truth)
     }
 
+    pub fn file(name: &str, label: &str, endings: &'static str) -> Self {
+        Self::of(name, label, Control::File(endings), Shape::Text)
+    }
+
     pub fn hidden(name: &str, value: impl Into<String>) -> Self {
         let mut field = Self::of(name, name, Control::Hidden, Shape::Text);
         field.value = vec![value.into()];
@@ -158,6 +164,10 @@ impl Field {
     /// Whether nothing was typed, chosen or ticked.
     pub fn says_nothing(&self) -> bool {
         self.value.iter().all(|text| text.trim().is_empty())
+    }
+
+    pub fn is_file(&self) -> bool {
+        matches!(self.control, Control::File(_))
     }
 
     pub fn is_hidden(&self) -> bool {

@@ -1,9 +1,9 @@
 //! What a browser sends of a form: names and texts, in their order.
 
 use axum::{
-    body::Body,
-    extract::{FromRequest, Query},
-    http::Request,
+    body::{Body, Bytes},
+    extract::{FromRequest, Multipart, Query, multipart::MultipartError},
+    http::{Request, StatusCode},
 };
 
 use crate::{
@@ -23,6 +23,42 @@ impl FromRequest<App> for Sent {
         let unreadable =
             |_| Problem::new(Kind::Malformed, "The form could not be read. Open it again from the office.");
         read.map(|axum::Form(pairs)| Self(pairs)).map_err(unreadable)
+    }
+}
+
+/// A form with a file, as it was sent.
+#[derive(Debug)]
+pub struct SentFile {
+    pub sent: Sent,
+    /// What was in the file; nothing if none was chosen.
+    pub bytes: Option<Bytes>,
+}
+
+impl FromRequest<App> for SentFile {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request<Body>, app: &App) -> Result<Self, Problem> {
+        let unreadable = || Problem::new(Kind::Malformed, "The form could not be read. Open it again from the office.");
+        let mut parts = Multipart::from_request(request, app).await.map_err(|_| unreadable())?;
+        let (mut sent, mut bytes) = (Vec::new(), None);
+        let failed = |error: MultipartError| match error.status() {
+            StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
+                Kind::TooLarge,
+                "A file is limited to 4 MiB. Scan it in grey, or fewer pages at once. Nothing was stored.",
+            ),
+            _ => unreadable(),
+        };
+        while let Some(part) = parts.next_field().await.map_err(failed)? {
+            let name = part.name().unwrap_or_default().to_owned();
+            if part.file_name().is_some() {
+                let file = part.bytes().await.map_err(failed)?;
+                // A browser sends an empty file when none was chosen.
+                bytes = Some(file).filter(|file| !file.is_empty());
+            } else {
+                sent.push((name, part.text().await.map_err(failed)?));
+            }
+        }
+        Ok(Self { sent: Sent(sent), bytes })
     }
 }
 
@@ -98,10 +134,14 @@ mod tests {
         let sent = |pairs: &[(&str, &str)]| {
             Sent(pairs.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect())
         };
-        let typed = sent(&[("/name", "A"), ("/rounds/0/name", " "), ("/rounds/0/from", ""), ("/rounds/1/name", "late")]);
+        let typed =
+            sent(&[("/name", "A"), ("/rounds/0/name", " "), ("/rounds/0/from", ""), ("/rounds/1/name", "late")]);
         let closed = typed.closed_up();
         assert_eq!(closed.one("/rounds/0/name").as_deref(), Some("late"));
         assert_eq!(closed.one("/rounds/1/name").as_deref(), Some(" "));
-        assert_eq!((closed.one("/name").as_deref(), closed.rows("/rounds/"), closed.rows("/needs/")), (Some("A"), 2, 0));
+        assert_eq!(
+            (closed.one("/name").as_deref(), closed.rows("/rounds/"), closed.rows("/needs/")),
+            (Some("A"), 2, 0)
+        );
     }
 }

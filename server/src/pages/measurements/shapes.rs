@@ -138,8 +138,8 @@ fn keep_off(at: usize) -> [Field; 3] {
         Field::pasted(&name("positions"), &label("its edge as a list of positions"))
             .optional()
             .help("Such as [[-76.88, 40.27], [-76.87, 40.27]]: one position for a drain, a closed ring for a pond."),
-        Field::amount(&name("distance_ft"), &label("distance, ft"))
-            .optional()
-            .help("Of water it may stay empty: then the longest that the property's rule sets ask on the day of measuring."),
+        Field::amount(&name("distance_ft"), &label("distance, ft")).optional().help(
+            "Of water it may stay empty: then the longest that the property's rule sets ask on the day of measuring.",
+        ),
     ]
 }

@@ -38,9 +38,8 @@ async fn open(app: &App, id: ProgrammeId, asked: &Asked) -> Result<(Vec<Choice>,
     drop(connection);
     let wanted = asked.find.trim().to_lowercase();
     let all = lawns(app.store.reader(), Lawns::All, ROWS.take).await?;
-    let words = |one: &store::programmes::lawns::Lawn| {
-        format!("{}, {}, {}", one.section_name, one.address, one.client_name)
-    };
+    let words =
+        |one: &store::programmes::lawns::Lawn| format!("{}, {}, {}", one.section_name, one.address, one.client_name);
     let open = all.iter().filter(|one| !taken.contains(&one.section_id));
     let mut open: Vec<Choice> = open
         .map(|one| Choice::new(one.section_id.to_string(), words(one)))

@@ -34,11 +34,7 @@ const MOST_NEEDS: usize = 200;
 
 impl Rows {
     /// As many as are stored and some to write into, or as many as were sent. `own` is a section that gets a need of its own.
-    pub fn of(
-        stored: Option<&Programme>,
-        sent: Option<&Sent>,
-        own: Option<domain::ids::SectionId>,
-    ) -> Self {
+    pub fn of(stored: Option<&Programme>, sent: Option<&Sent>, own: Option<domain::ids::SectionId>) -> Self {
         if let Some(sent) = sent {
             let sent = sent.closed_up();
             let needs = sent.rows("/needs/").min(MOST_NEEDS);
@@ -86,7 +82,14 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
     let sections = sections(app, rows).await?;
     for (row, own) in rows.needs.iter().enumerate() {
         let section = own.as_ref().map(|id| sections.iter().find(|choice| choice.value == *id).cloned());
-        fields.extend(need(row, section.map(|known| known.unwrap_or_else(|| Choice::new(own.clone().unwrap_or_default(), "a section that is not in the book")))));
+        fields.extend(need(
+            row,
+            section.map(|known| {
+                known.unwrap_or_else(|| {
+                    Choice::new(own.clone().unwrap_or_default(), "a section that is not in the book")
+                })
+            }),
+        ));
     }
     fields.push(
         Field::amount("/credits/clippings_percent", "Nitrogen that clippings spare where they are left, %")
@@ -142,7 +145,10 @@ async fn sections(app: &App, rows: &Rows) -> Result<Vec<Choice>, Problem> {
     }
     let found = lawns(app.store.reader(), Lawns::These(named), ROWS.take).await?;
     let words = |name: &str, address: &str| format!("{name}, {address}");
-    Ok(found.iter().map(|one| Choice::new(one.section_id.to_string(), words(&one.section_name, &one.address))).collect())
+    Ok(found
+        .iter()
+        .map(|one| Choice::new(one.section_id.to_string(), words(&one.section_name, &one.address)))
+        .collect())
 }
 
 /// A need: of one section alone, or of the lawns of a turf and a level.
@@ -175,7 +181,8 @@ fn need(row: usize, section: Option<Choice>) -> Vec<Field> {
         Field::one(&at("published"), &label("nitrogen by a published programme"), published)
             .optional()
             .help("By the level of each section. This, or a figure with what it rests on."),
-        Field::amount(&at("nitrogen_lb_per_1000_sqft"), &label("or nitrogen of the year, lb on 1,000 sq ft")).optional(),
+        Field::amount(&at("nitrogen_lb_per_1000_sqft"), &label("or nitrogen of the year, lb on 1,000 sq ft"))
+            .optional(),
         Field::amount(&at("phosphate_lb_per_1000_sqft"), &label("P2O5 of the year, lb on 1,000 sq ft"))
             .optional()
             .help("Where no soil report recommends any."),

@@ -120,12 +120,14 @@ fn lime_form(report: &SoilReport) -> Form {
         Field::amount("cce_percent", "Calcium carbonate equivalent of the material, %")
             .optional()
             .help("From its label. Without it there is no amount of material."),
-        Field::amount("credit_tons_per_acre", "Lime of earlier years that the report credits, tons on an acre").optional(),
+        Field::amount("credit_tons_per_acre", "Lime of earlier years that the report credits, tons on an acre")
+            .optional(),
         Field::one("split_rule", "Split by the rule of", rules).optional(),
         Field::one("cap_on", "The most at once is held against", caps).optional(),
         Field::day("first_on", "First day").optional().help("Today, if it is empty."),
     ];
-    Form::new("Lime, asked otherwise", format!("/office/soil-reports/{}", report.id), "Work the lime out", fields).asking()
+    Form::new("Lime, asked otherwise", format!("/office/soil-reports/{}", report.id), "Work the lime out", fields)
+        .asking()
 }
 
 const ASKED: [&str; 7] = ["by", "goal", "cce_percent", "credit_tons_per_acre", "split_rule", "cap_on", "first_on"];
