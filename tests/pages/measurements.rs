@@ -52,7 +52,13 @@ async fn a_lawn_is_worked_out_from_its_shapes() {
     ];
     let to = made(&office, &asked, &wrong, &faults, &good).await;
     let shown = office.open(&to).await.html;
-    for words in ["<strong>4552.5 sq ft</strong>", "base x height / 2", "Western Australia TAFE", "sq ft either way"] {
+    for words in [
+        "<strong>4552.5 sq ft</strong>",
+        "base x height / 2",
+        "Western Australia TAFE",
+        "lawn, part 2: triangle",
+        "sq ft either way",
+    ] {
         assert!(shown.contains(words), "{words} is missing: {shown}");
     }
     assert!(office.open(&section).await.html.contains(&to));

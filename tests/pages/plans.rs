@@ -141,7 +141,7 @@ async fn plans_are_read_out() {
         "2 lawn sections are planned",
         buy["needed_lb"].as_str().unwrap(),
         "What to buy",
-        "● left out: midwinter:",
+        "Left out: midwinter:",
         &format!("/office/sections/{}/plan?programme_id={id}", company.rear),
     ] {
         assert!(plan.html.contains(words), "{words} is missing: {}", plan.html);
@@ -167,7 +167,8 @@ async fn what_collides_is_said() {
     let id = entered(&company.office, &asked).await;
     let plan = office.open(&format!("/office/sections/{}/plan?programme_id={id}", company.front)).await.html;
     assert!(
-        plan.contains("▲") && plan.contains("lb nitrogen on 1,000 sq ft cannot be met. It collides with:"),
+        plan.contains("▲")
+            && plan.contains("lb nitrogen on 1,000 sq ft cannot be met.</span> It collides with:<ul><li>"),
         "{plan}"
     );
 }

@@ -88,6 +88,17 @@ struct LoadSheet {
     form: Form,
 }
 
+impl LoadSheet {
+    /// Whether anything is sprayed, as far as the sheet knows the tank.
+    fn sprays(&self) -> bool {
+        self.sheet.products.iter().any(|load| load.spray_gal.is_some())
+    }
+
+    fn fills_open(&self) -> bool {
+        self.sheet.products.iter().any(|load| load.fills.is_none())
+    }
+}
+
 /// The sheet, or what it is asked with.
 pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
     let machines = Machines::read(&app).await?;

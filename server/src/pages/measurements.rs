@@ -192,6 +192,33 @@ pub async fn one(
         format!("{distance} from {}, {}", feature.kind.words(), feature.rule.as_deref().unwrap_or("as entered"))
     });
     let (kept, pieces) = (kept.collect(), explained.0.treatable.len());
+    let named = |mut figure: Derivation| {
+        figure.figure = part(&figure.figure);
+        figure
+    };
+    let figures = explained.0.figures.into_iter().map(named).collect();
     let dates = dates(&app).await?;
-    Ok(page(MeasurementPage { dates, section, figures: explained.0.figures, error, kept, pieces, one }.render()))
+    Ok(page(MeasurementPage { dates, section, one, figures, error, kept, pieces }.render()))
+}
+
+/// A part as the form called it: people count from one, the API from nought.
+fn part(figure: &str) -> String {
+    let known = ["not lawn ", "lawn "].iter().find_map(|list| Some((list, figure.strip_prefix(list)?)));
+    let counted = known.and_then(|(list, rest)| {
+        let (number, shape) = rest.split_once(':')?;
+        Some(format!("{}, part {}:{shape}", list.trim_end(), number.parse::<usize>().ok()? + 1))
+    });
+    counted.unwrap_or_else(|| figure.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::part;
+
+    #[test]
+    fn parts_are_counted_from_one() {
+        assert_eq!(part("lawn 0: rectangle"), "lawn, part 1: rectangle");
+        assert_eq!(part("not lawn 1: circle"), "not lawn, part 2: circle");
+        assert_eq!(part("lawn"), "lawn");
+    }
 }

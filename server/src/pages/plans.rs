@@ -50,19 +50,28 @@ fn from() -> Field {
     Field::day("from", "From").optional().help("Today, if it is empty.")
 }
 
-/// Something that cannot be met, in words.
-fn unmet(one: &UnmetNeed) -> String {
+/// Something that cannot be met, and what stands against it.
+pub struct Unmet {
+    pub words: String,
+    pub against: Vec<String>,
+}
+
+/// A need that cannot be met, in words.
+pub fn unmet(one: &UnmetNeed) -> Unmet {
     let nutrient = match one.nutrient {
         GradeNutrient::Nitrogen => "nitrogen",
         GradeNutrient::Phosphate => "P2O5",
         GradeNutrient::Potash => "K2O",
     };
-    let against = if one.collides_with.is_empty() {
-        String::new()
-    } else {
-        format!(" It collides with: {}.", one.collides_with.join("; "))
-    };
-    format!("{} lb {nutrient} on 1,000 sq ft cannot be met.{against}", one.missing_lb_per_1000_sqft)
+    let words = format!("{} lb {nutrient} on 1,000 sq ft cannot be met", one.missing_lb_per_1000_sqft);
+    Unmet { words, against: one.collides_with.iter().map(|words| sentence(words)).collect() }
+}
+
+/// A constraint as a sentence of its own.
+pub fn sentence(words: &str) -> String {
+    let mut letters = words.trim_end_matches('.').chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    format!("{first}{}.", letters.as_str())
 }
 
 fn section_form(section: &Section, programmes: &[Programme]) -> Form {
@@ -132,7 +141,7 @@ struct Line {
     place: String,
     rounds: Vec<String>,
     left_out: Vec<String>,
-    unmet: Vec<String>,
+    unmet: Vec<Unmet>,
 }
 
 #[derive(Template)]
@@ -207,5 +216,16 @@ pub async fn of_company(
             Ok(page(CompanyPlanPage { dates, programme, plan, lines, form }.render()))
         }
         Err(problem) => form.refuse(problem),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sentence;
+
+    #[test]
+    fn a_constraint_is_a_sentence() {
+        assert_eq!(sentence("the need of N"), "The need of N.");
+        assert_eq!(sentence("At most 1 lb.."), "At most 1 lb.");
     }
 }

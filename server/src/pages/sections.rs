@@ -144,7 +144,12 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
     let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
     // Of two with one day the later written counts.
     let newest = reports.iter().max_by_key(|report| report.sampled_on);
-    let read = newest.map(|report| Read::today(&app, report, &section, &property));
+    let read = newest.map(|report| {
+        let mut read = Read::today(&app, report, &section, &property);
+        // Those of the report itself stand beside it in the list already.
+        read.meaning.cautions.retain(|caution| !report.cautions.iter().any(|told| told.0 == caution.0));
+        read
+    });
     let dates = dates(&app).await?;
     Ok(page(SectionPage { dates, section, property, measurements, reports, read, form }.render()))
 }

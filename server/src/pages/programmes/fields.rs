@@ -103,10 +103,11 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
 
 fn round(row: usize) -> [Field; 4] {
     let at = |member: &str| format!("/rounds/{row}/{member}");
+    let first = |words: &'static str| if row == 0 { words } else { "" };
     [
         Field::line(&at("name"), &format!("Round {}: name", row + 1))
             .under(format!("Round {}", row + 1))
-            .help("Such as early autumn. Leave a round empty to have none; more rows appear when these are stored."),
+            .help(first("Such as early autumn. Empty rounds are left out; more rows appear when these are stored.")),
         Field::day(&at("from"), &format!("Round {}: from", row + 1)),
         Field::day(&at("to"), &format!("Round {}: to", row + 1)),
         Field::amount(
@@ -114,7 +115,7 @@ fn round(row: usize) -> [Field; 4] {
             &format!("Round {}: most nitrogen, lb on 1,000 sq ft", row + 1),
         )
         .optional()
-        .help("The company's own limit, below whatever the law allows."),
+        .help(first("The company's own limit, below whatever the law allows.")),
     ]
 }
 

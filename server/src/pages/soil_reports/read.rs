@@ -62,6 +62,17 @@ impl Read {
     }
 }
 
+/// A sentence without the names of the API's parameters, which stand in brackets behind what they are.
+pub fn plain(words: &str) -> String {
+    let mut plain = words.to_owned();
+    while let Some((before, after)) =
+        plain.split_once(" (`").and_then(|(before, rest)| Some((before, rest.split_once("`)")?.1)))
+    {
+        plain = format!("{before}{after}");
+    }
+    plain
+}
+
 /// In what a number is given.
 pub const fn unit(unit: SoilUnit) -> &'static str {
     match unit {
@@ -158,4 +169,18 @@ pub async fn one(
         }
     }
     Ok(page(ReportPage { dates: dates(&app).await?, section, report, read, form }.render()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::plain;
+
+    #[test]
+    fn a_sentence_loses_the_names_of_parameters() {
+        assert_eq!(
+            plain("The goal: say which (`goal`), from the ranges (`x`)."),
+            "The goal: say which, from the ranges."
+        );
+        assert_eq!(plain("Take 1 (of 2)."), "Take 1 (of 2).");
+    }
 }
