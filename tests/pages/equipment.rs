@@ -39,10 +39,10 @@ async fn a_machine_is_entered_and_corrected() {
     assert!(office.open("/office/equipment").await.html.contains("■ out of use"));
 }
 
-/// UMass Extension, Rotary Spreader Calibration Procedures: accepted within 5 % of the target, and half of the target for
-/// each of two passes. Georgia, Calibrating Spreaders: what was weighed out over the ground walked (4.8 lb on 8 x 125 ft).
 #[tokio::test]
 async fn a_calibration_is_worked_out_and_read() {
+    // UMass Extension, Rotary Spreader Calibration Procedures: accepted within 5 % of the target, and half of the target for
+    // each of two passes. Georgia, Calibrating Spreaders: what was weighed out over the ground walked (4.8 lb on 8 x 125 ft).
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let machine = rotary_spreader(&company.office).await;

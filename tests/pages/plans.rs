@@ -1,6 +1,6 @@
 //! Programmes entered by a form of rows, and plans read out: of a section, of the company, and as visits.
 
-use harness::world::Company;
+use harness::world::{Company, course, rotary_spreader};
 use serde_json::json;
 
 use super::visitor::{Visitor, changed, made, written};
@@ -210,4 +210,31 @@ async fn a_round_becomes_visits() {
     assert_eq!(found.value("/section_ids"), company.rear);
     assert!(!found.html.contains(&company.front), "{}", found.html);
     assert_eq!(Visitor::technician(&company).await.open(&path).await.status, 403);
+}
+
+#[tokio::test]
+async fn days_are_written_in_the_company_s_order() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let machine = rotary_spreader(&company.office).await;
+    let made = company.office.post("/api/v1/calibrations", &course(&machine, &company.feed, "2026-09-14")).await;
+    let calibration = made.expect(201).id();
+    let technician = company.phone.id.clone().unwrap();
+    let sheet = office.open(&format!("/office/load-sheet?person_id={technician}")).await.html;
+    assert!(sheet.contains("Load sheet of 2026-09-15"), "{sheet}");
+    let id = ready(&company).await;
+    let order = json!({ "date_order": "month_day_year" });
+    let _ = company.owner.put_version("/api/v1/settings", "*", &order).await.expect(200);
+    for (path, words) in [
+        (format!("/office/load-sheet?person_id={technician}"), "Load sheet of 09/15/2026"),
+        ("/office/equipment".to_owned(), "09/14/2026"),
+        (format!("/office/calibrations/{calibration}"), "on 09/14/2026"),
+        (format!("/office/programmes/{id}"), "09/16/2026 to 09/30/2026"),
+        (format!("/office/programmes/{id}/plan?work=yes"), "<td class=\"day\">09/2026</td>"),
+        (format!("/office/programmes/{id}/visits/new?round=early%20autumn"), "From 09/16/2026 to 09/30/2026"),
+        (format!("/office/sections/{}/plan?programme_id={id}", company.front), "<td class=\"day\">09/16/2026</td>"),
+    ] {
+        let shown = office.open(&path).await.html;
+        assert!(shown.contains(words), "{path}: {words} is missing: {shown}");
+    }
 }

@@ -29,6 +29,11 @@ async fn a_label_is_added_and_linked() {
     let large = office.send_file(&web, &about, ("sheet.pdf", &large)).await;
     assert_eq!(large.status, 422);
     assert!(large.beside("file", "fault").contains("larger than 4 MiB"), "{}", large.html);
+    // One that is larger than anything that is read comes back in the same way, with what was typed before it.
+    let huge = vec![b' '; 17 * 1024 * 1024];
+    let huge = office.send_file(&large, &about, ("sheet.pdf", &huge)).await;
+    assert!(huge.beside("file", "fault").contains("larger than 4 MiB"), "{}", huge.html);
+    assert_eq!((huge.value("kind").as_str(), huge.value("dated").as_str()), ("safety_data_sheet", "2026-01-15"));
     assert_eq!(written(&company).await, before);
     let done = office.send_file(&large, &about, ("sheet.pdf", PDF)).await;
     assert_eq!((done.status, done.to.as_deref()), (303, Some(product.as_str())), "{}", done.html);

@@ -21,6 +21,7 @@ use super::{
     page, programmes, sections,
 };
 use crate::{
+    access::Scope,
     api::{
         self,
         plans::{CompanyPlanQuery, SectionPlanQuery},
@@ -118,10 +119,22 @@ pub async fn of_section(
     }
 }
 
-fn company_form(programme: &Programme) -> Form {
+/// Clients that a form offers to choose from; of a larger company the address may name one.
+const CLIENTS: usize = 400;
+
+async fn company_form(app: &App, programme: &Programme) -> Result<Form, Problem> {
     let at = format!("/office/programmes/{}", programme.id);
+    let mut clients = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
+    let help = if clients.len() > CLIENTS {
+        format!("The whole company, if nobody is chosen. Only the first {CLIENTS} clients stand here.")
+    } else {
+        "The whole company, if nobody is chosen.".to_owned()
+    };
+    clients.truncate(CLIENTS);
+    let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
     let fields = vec![
         Field::hidden("work", "yes"),
+        Field::one("client_id", "Only the lawns of", clients).optional().help(help),
         aim(),
         from(),
         Field::number("lead_days", "Days from order to delivery").optional().help("14, if it is empty."),
@@ -129,10 +142,11 @@ fn company_form(programme: &Programme) -> Form {
             .optional()
             .help("5 by common practice, if it is empty."),
     ];
-    Form::new(format!("The company's plan by {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
+    let form = Form::new(format!("The company's plan by {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
         .back(at)
         .asking()
-        .note("Every lawn section is planned anew, one after the other. With hundreds of them this takes some seconds, and the page stays as it is until it is done. It stores nothing and permits nothing.")
+        .note("Every lawn section is planned anew, one after the other. With hundreds of them this takes some seconds, and the page stays as it is until it is done. It stores nothing and permits nothing.");
+    Ok(form)
 }
 
 /// A section's season, as a line of the company's.
@@ -198,13 +212,14 @@ pub async fn of_company(
     sent: Sent,
 ) -> Result<Response, Problem> {
     let programme = programmes::get(&app, id).await?;
-    let form = company_form(&programme);
+    let form = company_form(&app, &programme).await?;
     if sent.one("work").is_none() {
         return Ok(form.show());
     }
     let form = form.sent(&sent);
     let planned = async {
-        let query = form.query::<CompanyPlanQuery>(&app, &["aim", "from", "lead_days", "spare_percent"])?;
+        let query =
+            form.query::<CompanyPlanQuery>(&app, &["client_id", "aim", "from", "lead_days", "spare_percent"])?;
         api::plans::get_company_plan(desk.office(), State(app.clone()), PathId(id), ValidQuery(query)).await
     };
     match planned.await {

@@ -20,6 +20,8 @@ use crate::{
 /// A form with a file at most: enough to read one that is too large and say so beside its field.
 pub const MOST_SENT: usize = 4 * FILE_LIMIT;
 
+const TOO_LARGE: (&str, &str) = ("too_large", "is larger than 4 MiB. Scan it in grey, or fewer pages at once");
+
 /// What a file is, in plain words.
 pub const fn kind_words(kind: FileKind) -> &'static str {
     match kind {
@@ -58,14 +60,13 @@ pub async fn add(
     desk: Desk,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
-    SentFile { sent, bytes }: SentFile,
+    SentFile { sent, bytes, too_large }: SentFile,
 ) -> Result<Response, Problem> {
     let form = blank(&products::get(&app, id).await?).sent(&sent);
     let (file, fault) = match bytes {
+        _ if too_large => (None, Some(TOO_LARGE)),
         None => (None, Some(("missing", "is required"))),
-        Some(bytes) if bytes.len() > FILE_LIMIT => {
-            (None, Some(("too_large", "is larger than 4 MiB. Scan it in grey, or fewer pages at once")))
-        }
+        Some(bytes) if bytes.len() > FILE_LIMIT => (None, Some(TOO_LARGE)),
         Some(bytes) => match FileBody::by_content(bytes) {
             Some(file) => (Some(file), None),
             None => (None, Some(("wrong_format", "is no PDF, PNG or JPEG by its content, whatever it is called"))),

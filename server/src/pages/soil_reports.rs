@@ -156,7 +156,7 @@ pub async fn add(
     PathId(id): PathId<ids::Section>,
     sent: Sent,
 ) -> Result<Response, Problem> {
-    let rows = sent.rows("/values/").clamp(VALUES, MOST_VALUES);
+    let rows = sent.closed_up().rows("/values/").clamp(VALUES, MOST_VALUES);
     let form = blank(&sections::get(&app, id).await?, rows).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;

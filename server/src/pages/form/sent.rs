@@ -1,8 +1,10 @@
 //! What a browser sends of a form: names and texts, in their order.
 
+use std::collections::{BTreeMap, HashMap};
+
 use axum::{
     body::{Body, Bytes},
-    extract::{FromRequest, Multipart, Query, multipart::MultipartError},
+    extract::{FromRequest, Multipart, Query},
     http::{Request, StatusCode},
 };
 
@@ -32,6 +34,8 @@ pub struct SentFile {
     pub sent: Sent,
     /// What was in the file; nothing if none was chosen.
     pub bytes: Option<Bytes>,
+    /// The file is larger than anything that is read here; what follows it in the form was not read.
+    pub too_large: bool,
 }
 
 impl FromRequest<App> for SentFile {
@@ -40,25 +44,24 @@ impl FromRequest<App> for SentFile {
     async fn from_request(request: Request<Body>, app: &App) -> Result<Self, Problem> {
         let unreadable = || Problem::new(Kind::Malformed, "The form could not be read. Open it again from the office.");
         let mut parts = Multipart::from_request(request, app).await.map_err(|_| unreadable())?;
-        let (mut sent, mut bytes) = (Vec::new(), None);
-        let failed = |error: MultipartError| match error.status() {
-            StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
-                Kind::TooLarge,
-                "A file is limited to 4 MiB. Scan it in grey, or fewer pages at once. Nothing was stored.",
-            ),
-            _ => unreadable(),
-        };
-        while let Some(part) = parts.next_field().await.map_err(failed)? {
+        let (mut sent, mut bytes, mut too_large) = (Vec::new(), None, false);
+        while let Some(part) = parts.next_field().await.map_err(|_| unreadable())? {
             let name = part.name().unwrap_or_default().to_owned();
-            if part.file_name().is_some() {
-                let file = part.bytes().await.map_err(failed)?;
+            if part.file_name().is_none() {
+                sent.push((name, part.text().await.map_err(|_| unreadable())?));
+                continue;
+            }
+            match part.bytes().await {
                 // A browser sends an empty file when none was chosen.
-                bytes = Some(file).filter(|file| !file.is_empty());
-            } else {
-                sent.push((name, part.text().await.map_err(failed)?));
+                Ok(file) => bytes = Some(file).filter(|file| !file.is_empty()),
+                Err(error) if error.status() == StatusCode::PAYLOAD_TOO_LARGE => {
+                    too_large = true;
+                    break;
+                }
+                Err(_) => return Err(unreadable()),
             }
         }
-        Ok(Self { sent: Sent(sent), bytes })
+        Ok(Self { sent: Sent(sent), bytes, too_large })
     }
 }
 
@@ -75,26 +78,24 @@ impl Sent {
     /// Rows of lists, those in which something was typed before the empty ones, so that a place in the form is the place in
     /// the request.
     pub fn closed_up(&self) -> Self {
-        let mut rows: Vec<(&str, bool, usize)> = Vec::new();
+        // Of each list its rows by number, and whether a row is empty.
+        let mut lists: BTreeMap<&str, BTreeMap<usize, bool>> = BTreeMap::new();
         for (name, text) in &self.0 {
             let Some((list, number, _)) = in_list(name) else { continue };
-            let empty = text.trim().is_empty();
-            match rows.iter_mut().find(|(known, _, at)| (*known, *at) == (list, number)) {
-                Some(row) => row.1 &= empty,
-                None => rows.push((list, empty, number)),
+            *lists.entry(list).or_default().entry(number).or_insert(true) &= text.trim().is_empty();
+        }
+        let mut places: HashMap<(&str, usize), usize> = HashMap::new();
+        for (list, rows) in &lists {
+            let (empty, said): (Vec<_>, Vec<_>) = rows.iter().partition(|(_, empty)| **empty);
+            for (place, (number, _)) in said.into_iter().chain(empty).enumerate() {
+                let _ = places.insert((*list, *number), place);
             }
         }
-        rows.sort_unstable();
         let moved = |(name, text): &(String, String)| {
-            let name = in_list(name).map_or_else(
-                || name.clone(),
-                |(list, number, member)| {
-                    let mut own = rows.iter().filter(|(known, ..)| *known == list);
-                    let place = own.position(|(.., at)| *at == number).unwrap_or(number);
-                    format!("{list}{place}{member}")
-                },
-            );
-            (name, text.clone())
+            let renamed = in_list(name).and_then(|(list, number, member)| {
+                places.get(&(list, number)).map(|place| format!("{list}{place}{member}"))
+            });
+            (renamed.unwrap_or_else(|| name.clone()), text.clone())
         };
         Self(self.0.iter().map(moved).collect())
     }
@@ -113,7 +114,7 @@ impl Sent {
     /// How many rows of a list were sent.
     pub fn rows(&self, list: &str) -> usize {
         let own = self.0.iter().filter_map(|(name, _)| in_list(name)).filter(|(known, ..)| *known == list);
-        own.map(|(_, number, _)| number + 1).max().unwrap_or(0)
+        own.map(|(_, number, _)| number.saturating_add(1)).max().unwrap_or(0)
     }
 
     pub fn all(&self, name: &str) -> Vec<String> {
