@@ -79,7 +79,19 @@ async fn a_programme_is_entered_in_rows() {
     let figure = [("/needs/1/nitrogen_lb_per_1000_sqft", "1"), ("/needs/1/because", "As agreed with the client")];
     let done = office.send(&own, &figure).await;
     assert_eq!(done.status, 303, "{}", done.html);
-    assert!(office.open(&to).await.html.contains("front lawn, 1 Street A"));
+    let early = office.open(&to).await;
+    assert!(early.html.contains("front lawn, 1 Street A"));
+    // What somebody else adds meanwhile is seen, however many rows it takes.
+    let mut theirs = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
+    for derived in ["id", "version", "created_at"] {
+        let _ = theirs.as_object_mut().unwrap().remove(derived);
+    }
+    let more = (1..=6).map(|n| json!({ "name": format!("added {n}"), "from": "2026-10-01", "to": "2026-10-09" }));
+    theirs["rounds"].as_array_mut().unwrap().extend(more);
+    let _ = company.office.put_version(&to.replace("/office", "/api/v1"), "*", &theirs).await.expect(200);
+    let told = office.send(&early, &[("/name", "Mine")]).await;
+    assert_eq!(told.status, 412, "{}", told.html);
+    assert_eq!(told.beside("/rounds/6/name", "other"), "▲ In the book now: added 6", "{}", told.html);
 }
 
 #[tokio::test]

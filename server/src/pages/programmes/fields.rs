@@ -14,7 +14,7 @@ use crate::{
         self,
         products::ProductStatus,
         programmes::{
-            Programme,
+            Programme, ProgrammeNeed,
             lawns::{Lawns, lawns},
         },
     },
@@ -35,20 +35,27 @@ const MOST_NEEDS: usize = 200;
 impl Rows {
     /// As many as are stored and some to write into, or as many as were sent. `own` is a section that gets a need of its own.
     pub fn of(stored: Option<&Programme>, sent: Option<&Sent>, own: Option<domain::ids::SectionId>) -> Self {
+        let stored_needs = stored.map(|programme| programme.needs.as_slice()).unwrap_or_default();
+        let named = |need: &ProgrammeNeed| need.section_id.map(|id| id.to_string());
         if let Some(sent) = sent {
             let sent = sent.closed_up();
-            let needs = sent.rows("/needs/").min(MOST_NEEDS);
-            let named = |row| sent.one(&format!("/needs/{row}/section_id")).filter(|id| !id.is_empty());
+            // Never fewer than are stored: what somebody else added meanwhile must be seen beside it.
+            let rows = |list: &str, stored: usize, most| sent.rows(list).max(stored).min(most);
+            let own = |row| {
+                if row < sent.rows("/needs/") {
+                    sent.one(&format!("/needs/{row}/section_id")).filter(|id| !id.is_empty())
+                } else {
+                    stored_needs.get(row).and_then(named)
+                }
+            };
             return Self {
-                rounds: sent.rows("/rounds/").min(MOST),
-                products: sent.rows("/products/").min(MOST),
-                needs: (0..needs).map(named).collect(),
+                rounds: rows("/rounds/", stored.map_or(0, |programme| programme.rounds.len()), MOST),
+                products: rows("/products/", stored.map_or(0, |programme| programme.products.len()), MOST),
+                needs: (0..rows("/needs/", stored_needs.len(), MOST_NEEDS)).map(own).collect(),
             };
         }
         let known = |count: usize, least: usize| (count + 2).max(least).min(MOST);
-        let stored_needs = stored.map(|programme| programme.needs.as_slice()).unwrap_or_default();
-        let mut needs: Vec<Option<String>> =
-            stored_needs.iter().map(|need| need.section_id.map(|id| id.to_string())).collect();
+        let mut needs: Vec<Option<String>> = stored_needs.iter().map(named).collect();
         needs.extend(own.map(|id| Some(id.to_string())));
         needs.extend([None, None]);
         needs.truncate(MOST_NEEDS);
