@@ -2,10 +2,16 @@
 //! server's own pages. What a real browser does with them is tried by `tests/browser`.
 
 mod clients;
+mod equipment;
+mod load_sheet;
+mod measurements;
 mod office;
 mod people;
+mod plans;
+mod product_files;
 mod products;
 mod sections;
+mod soil_reports;
 mod visitor;
 
 use harness::{PASSWORD, client, world::Company};
@@ -44,7 +50,8 @@ async fn nobody_is_sent_to_the_sign_in_and_a_technician_is_told_no() {
     let office = cookie(&company, "office").await;
     let property = format!("/office/properties/{}", company.property);
     let statement = format!("/year/{}?year=2026", company.client);
-    for path in ["/office", "/year", "/reviews", "/rules", &property, &statement] {
+    let (desk, sheet, seasons) = ("/office/equipment", "/office/load-sheet", "/office/programmes");
+    for path in ["/office", "/year", "/reviews", "/rules", desk, sheet, seasons, &property, &statement] {
         let away = get(&company, path, None).await;
         assert_eq!(away.status(), StatusCode::SEE_OTHER, "{path}");
         assert!(away.headers()["location"].to_str().unwrap().starts_with("/sign-in?to=/"), "{path}");

@@ -94,13 +94,22 @@ impl FromRequest<App> for FileBody {
             Problem::new(Kind::TooLarge, "A file is limited to 4 MiB. Scan it in grey, or fewer pages at once.")
         })?;
         match MediaType::of(&bytes) {
-            Some(found) if found == said => {
-                let sha256 = hex(&Sha256::digest(&bytes));
-                Ok(Self { media: found, bytes, sha256 })
-            }
+            Some(found) if found == said => Ok(Self::of(found, bytes)),
             Some(found) => Err(not_what_it_says(&format!("its content is {}, not {}", found.name(), said.name()))),
             None => Err(not_what_it_says(&format!("it does not begin as {} does", said.name()))),
         }
+    }
+}
+
+impl FileBody {
+    fn of(media: MediaType, bytes: Bytes) -> Self {
+        let sha256 = hex(&Sha256::digest(&bytes));
+        Self { media, bytes, sha256 }
+    }
+
+    /// A file that comes from a form, where nobody but its content says what it is; nothing if that is no known kind.
+    pub fn by_content(bytes: Bytes) -> Option<Self> {
+        MediaType::of(&bytes).map(|media| Self::of(media, bytes))
     }
 }
 

@@ -124,11 +124,53 @@ export async function signIn(world, page, to = '/year') {
   await page.waitForURL(`${world.base}${to}`);
 }
 
+/** The first of a list of the book, or what is made when there is none. @param {any} book @param {string} path @param {any} made */
+async function firstOr(book, path, made) {
+  const [first] = (await book('GET', `${path}?limit=1`, undefined, 200)).items;
+  return first ?? (await book('POST', path, made, 201));
+}
+
+/** What the desk has pages of, and the demonstration may not: a machine, its calibration, a programme, a report. @param {World} world */
+async function deskThings(world) {
+  const { office } = world.book;
+  const property = (await office('GET', '/api/v1/properties?limit=1', undefined, 200)).items[0];
+  const section = (await office('GET', `/api/v1/sections?property_id=${property.id}&limit=1`, undefined, 200)).items[0];
+  const product = (await office('GET', '/api/v1/products?limit=1', undefined, 200)).items[0];
+  const machine = await firstOr(office, '/api/v1/equipment', { name: 'Spreader 01', kind: 'rotary_spreader', hopper_lb: '120', active: true });
+  const course = { method: 'course', put_in_lb: '10', left_over_lb: '5.2', swath_ft: '8', swath_by: 'half_of_centre', distance_ft: '125', target_lb_per_1000_sqft: '5' };
+  const calibration = await firstOr(office, '/api/v1/calibrations', { equipment_id: machine.id, product_id: product.id, person_id: world.technician, calibrated_on: '2026-09-14', test: course });
+  const programme = await firstOr(office, '/api/v1/programmes', {
+    name: 'Cool-season lawns', season_year: 2026, equipment: 'rotary_spreader_with_deflector', least_product_lb_per_1000_sqft: '0.5',
+    rounds: [{ name: 'early autumn', from: '2026-09-01', to: '2026-09-30' }, { name: 'late autumn', from: '2026-10-01', to: '2026-11-15' }],
+    products: [{ product_id: product.id, bag_price_usd: '31', may_buy: true }],
+    needs: [{ nitrogen_lb_per_1000_sqft: '2', because: 'Our own practice' }],
+  });
+  const from = { lawn: [{ shape: 'rectangle', length_ft: '100', width_ft: '80' }], not_lawn: [], reading_error_ft: '0.5' };
+  const measured = { measured_on: '2026-09-14', method: 'tape', measured_by: 'Tech 01', from };
+  const measurement = await firstOr(office, `/api/v1/sections/${section.id}/measurements`, measured);
+  const sampled = { sampled_on: '2026-03-02', laboratory: 'Laboratory 01', extractant: 'mehlich_3', ph: '5.8' };
+  const report = await firstOr(office, `/api/v1/sections/${section.id}/soil-reports`, sampled);
+  return { property, section, product, machine, calibration, programme, measurement, report };
+}
+
 /** The addresses of all pages that are not the phone's. @param {World} world */
 export async function deskPages(world) {
-  const property = (await world.book.office('GET', '/api/v1/properties?limit=1', undefined, 200)).items[0];
+  const { property, section, product, machine, calibration, programme, measurement, report } = await deskThings(world);
   const [record] = await applications(world.book.owner);
-  return ['/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/office/people'];
+  const at = `/office/sections/${section.id}`;
+  const season = `/office/programmes/${programme.id}`;
+  const round = encodeURIComponent(programme.rounds[0].name);
+  const shapes = 'lawn1=rectangle&lawn2=offsets&lawn3=outline&off1=circle';
+  return [
+    '/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/office/people',
+    at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`,
+    `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`,
+    '/office/products', `/office/products/${product.id}`, `/office/products/${product.id}/files/new`,
+    '/office/equipment', '/office/equipment/new', `/office/equipment/${machine.id}`, `/office/equipment/${machine.id}/calibrations/new`,
+    `/office/equipment/${machine.id}/calibrations/new?method=course`, `/office/calibrations/${calibration.id}`,
+    '/office/load-sheet', `/office/load-sheet?day=2026-09-15&person_id=${world.technician}&hopper_lb=50`,
+    '/office/programmes', '/office/programmes/new', season, `${season}/plan`, `${season}/plan?work=yes`, `${season}/visits/new?round=${round}`,
+  ];
 }
 
 /** Pages that everybody may see. */

@@ -51,6 +51,43 @@ impl<'a> Visitor<'a> {
         self.post(&page.action(), &fields, &[("sec-fetch-site", "same-origin")]).await
     }
 
+    /// Fills in the last form of a page and sends it with a file, as RFC 7578 says; without one, as a browser does when none
+    /// was chosen.
+    pub async fn send_file(&self, page: &Page, changes: &[(&str, &str)], file: (&str, &[u8])) -> Page {
+        const BOUNDARY: &str = "----a-boundary-that-stands-in-no-file";
+        let mut fields = page.fields();
+        fields.retain(|(name, _)| name != "file" && !changes.iter().any(|(changed, _)| changed == name));
+        fields.extend(changes.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())));
+        let mut body = Vec::new();
+        for (name, text) in &fields {
+            let head = format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{text}\r\n");
+            body.extend(head.as_bytes());
+        }
+        let head = format!(
+            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{}\"\r\nContent-Type: application/octet-stream\r\n\r\n",
+            file.0
+        );
+        body.extend(head.as_bytes());
+        body.extend(file.1);
+        body.extend(format!("\r\n--{BOUNDARY}--\r\n").as_bytes());
+        assert!(page.form().contains("enctype=\"multipart/form-data\""), "{}", page.html);
+        let request = client()
+            .post(self.company.app.url(&page.action()))
+            .header("cookie", &self.cookie)
+            .header("sec-fetch-site", "same-origin")
+            .header("content-type", format!("multipart/form-data; boundary={BOUNDARY}"))
+            .body(body);
+        Self::shown(request).await
+    }
+
+    async fn shown(request: reqwest::RequestBuilder) -> Page {
+        let reply = request.send().await.unwrap();
+        let header = |name: &str| reply.headers().get(name).map(|value| value.to_str().unwrap().to_owned());
+        let (to, cookie) = (header("location"), header("set-cookie"));
+        let status = reply.status().as_u16();
+        Page { status, to, cookie, html: reply.text().await.unwrap() }
+    }
+
     pub async fn post(&self, path: &str, fields: &[(String, String)], headers: &[(&str, &str)]) -> Page {
         let body: Vec<String> =
             fields.iter().map(|(name, text)| format!("{}={}", encoded(name), encoded(text))).collect();
@@ -62,11 +99,7 @@ impl<'a> Visitor<'a> {
         for (name, value) in headers {
             request = request.header(*name, *value);
         }
-        let reply = request.send().await.unwrap();
-        let header = |name: &str| reply.headers().get(name).map(|value| value.to_str().unwrap().to_owned());
-        let (to, cookie) = (header("location"), header("set-cookie"));
-        let status = reply.status().as_u16();
-        Page { status, to, cookie, html: reply.text().await.unwrap() }
+        Self::shown(request).await
     }
 }
 
@@ -113,6 +146,9 @@ impl Page {
                 continue;
             };
             let box_of = tag.contains("type=\"checkbox\"");
+            if tag.contains("type=\"file\"") {
+                continue;
+            }
             if tag.starts_with("input") && (!box_of || tag.ends_with(" checked") || tag.contains(" checked ")) {
                 fields.push((name, attribute(tag, "value").unwrap()));
             } else if tag.starts_with("textarea") {

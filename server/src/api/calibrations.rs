@@ -106,7 +106,7 @@ fn faults(
 #[utoipa::path(post, path = "/api/v1/calibrations", operation_id = "create_calibration", tag = "equipment",
     security(("bearer" = ["any staff"])), params(IdempotencyKey), request_body = CalibrationInput,
     responses((status = 201, description = "Added.", body = Calibration, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_calibration(
+pub async fn create_calibration(
     AnyStaff(actor): AnyStaff,
     State(app): State<App>,
     key: IdempotencyKey,

@@ -108,26 +108,26 @@ async fn whose(app: &App, actor: Actor, day: &str, person: Option<PersonId>) -> 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct LoadSheetQuery {
+pub struct LoadSheetQuery {
     /// Whose day, if not the caller's. The office and the owner may read anybody's.
     #[serde(default)]
-    person_id: Option<PersonId>,
+    pub person_id: Option<PersonId>,
     /// Loaded beyond the need, 10 unless said otherwise (*common practice*).
     #[serde(default)]
-    spare_percent: Option<Percent>,
+    pub spare_percent: Option<Percent>,
     /// The spreader or sprayer that goes along: fills are counted with its hopper, or with its tank and what its calibration
     /// found. Left out, for each product the machine that the person calibrated last with it.
     #[serde(default)]
-    equipment_id: Option<EquipmentId>,
+    pub equipment_id: Option<EquipmentId>,
     /// What the hopper of the spreader holds, where it is not that of the machine.
     #[serde(default)]
-    hopper_lb: Option<ProductMass>,
+    pub hopper_lb: Option<ProductMass>,
     /// What the tank of the sprayer holds, where it is not that of the machine. Given with its rate, or not at all.
     #[serde(default)]
-    tank_gal: Option<Volume>,
+    pub tank_gal: Option<Volume>,
     /// What the sprayer was calibrated to put down.
     #[serde(default)]
-    spray_gal_per_1000_sqft: Option<SprayRate>,
+    pub spray_gal_per_1000_sqft: Option<SprayRate>,
     /// `json` or `csv`; wins over the `Accept` header, so that a link works in a browser.
     #[serde(default)]
     #[param(inline)]
@@ -136,7 +136,7 @@ struct LoadSheetQuery {
 
 impl LoadSheetQuery {
     /// What the truck carries, or what contradicts itself in it.
-    fn truck(&self) -> Result<Truck, Problem> {
+    pub fn truck(&self) -> Result<Truck, Problem> {
         let mut faults = Vec::new();
         let above_zero = [
             ("hopper_lb", self.hopper_lb.map(ProductMass::raw)),
@@ -220,20 +220,25 @@ async fn get_load_sheet(
     ValidQuery(query): ValidQuery<LoadSheetQuery>,
 ) -> Result<Response, Problem> {
     let form = form::of(query.format, &headers, "A load sheet")?;
-    let (day, person) = whose(&app, actor, &day, query.person_id).await?;
-    let mut truck = query.truck()?;
-    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    truck.machines = machines(&app, query.equipment_id, &load_sheet::products(&visits), person.id, day).await?;
-    let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, &truck, app.clock.now());
-    let sheet = sheet.map_err(|fault| {
-        let detail = format!("leads to a load that cannot be counted: {fault}");
-        Problem::invalid(vec![FieldFault::parameter("spare_percent", "out_of_range", detail)])
-    })?;
+    let sheet = day_load(&app, actor, &day, &query).await?;
     match form {
         Format::Json => Ok((form::vary(), Json(sheet)).into_response()),
         Format::Csv => {
             let body = report::csv::load_sheet(&sheet).map_err(|error| Problem::fault(&error))?;
-            Ok(form::csv(body, &format!("load-sheet-{day}.csv")))
+            Ok(form::csv(body, &format!("load-sheet-{}.csv", sheet.day)))
         }
     }
+}
+
+/// What goes onto the truck, for whoever may read that day.
+pub async fn day_load(app: &App, actor: Actor, day: &str, query: &LoadSheetQuery) -> Result<DayLoad, Problem> {
+    let (day, person) = whose(app, actor, day, query.person_id).await?;
+    let mut truck = query.truck()?;
+    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    truck.machines = machines(app, query.equipment_id, &load_sheet::products(&visits), person.id, day).await?;
+    let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, &truck, app.clock.now());
+    sheet.map_err(|fault| {
+        let detail = format!("leads to a load that cannot be counted: {fault}");
+        Problem::invalid(vec![FieldFault::parameter("spare_percent", "out_of_range", detail)])
+    })
 }

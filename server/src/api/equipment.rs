@@ -62,7 +62,7 @@ fn faults(input: &EquipmentInput) -> Vec<FieldFault> {
 #[utoipa::path(post, path = "/api/v1/equipment", operation_id = "create_equipment", tag = "equipment",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = EquipmentInput,
     responses((status = 201, description = "Added.", body = EquipmentView, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_equipment(
+pub async fn create_equipment(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -118,7 +118,7 @@ async fn get_equipment(
 #[utoipa::path(put, path = "/api/v1/equipment/{id}", operation_id = "replace_equipment", tag = "equipment",
     security(("bearer" = ["office", "owner"])), params(("id" = EquipmentId, Path, description = "The equipment."), IfMatch),
     request_body = EquipmentInput, responses((status = 200, description = "Changed.", body = EquipmentView)))]
-async fn replace_equipment(
+pub async fn replace_equipment(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Equipment>,

@@ -99,7 +99,7 @@ async fn measured(
 #[utoipa::path(get, path = "/api/v1/measurements/{id}", operation_id = "get_measurement", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
     responses((status = 200, description = "The measurement.", body = Measurement)))]
-async fn get_measurement(
+pub async fn get_measurement(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
@@ -119,7 +119,7 @@ async fn one(app: &App, id: MeasurementId, scope: Scope) -> Result<Measurement, 
 #[utoipa::path(get, path = "/api/v1/measurements/{id}/derivation", operation_id = "get_measurement_derivation", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
     responses((status = 200, description = "The derivation.", body = MeasurementDerivation)))]
-async fn get_measurement_derivation(
+pub async fn get_measurement_derivation(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,

@@ -50,7 +50,7 @@ static PLANNERS: Semaphore = Semaphore::const_new(2);
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct SectionPlanQuery {
+pub struct SectionPlanQuery {
     /// The programme to plan by.
     programme_id: ProgrammeId,
     /// What the plan makes least of, after meeting the need; least cost unless said otherwise.
@@ -65,7 +65,7 @@ struct SectionPlanQuery {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct CompanyPlanQuery {
+pub struct CompanyPlanQuery {
     /// Only this client's sections.
     #[serde(default)]
     client_id: Option<ClientId>,
@@ -162,7 +162,7 @@ async fn programme(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
 #[utoipa::path(get, path = "/api/v1/sections/{id}/plan", operation_id = "get_section_plan", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), SectionPlanQuery),
     responses((status = 200, description = "The plan.", body = SectionPlan)))]
-async fn get_section_plan(
+pub async fn get_section_plan(
     _: OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
@@ -193,7 +193,7 @@ async fn get_section_plan(
 #[utoipa::path(get, path = "/api/v1/programmes/{id}/plan", operation_id = "get_company_plan", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), CompanyPlanQuery),
     responses((status = 200, description = "The plan.", body = CompanyPlan)))]
-async fn get_company_plan(
+pub async fn get_company_plan(
     _: OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
@@ -242,7 +242,7 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
     security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), IdempotencyKey),
     request_body = RoundVisits,
     responses((status = 201, description = "Planned.", body = PlannedVisits, headers(("Location" = String, description = "The list they are in.")))))]
-async fn plan_round_visits(
+pub async fn plan_round_visits(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,

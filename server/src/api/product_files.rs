@@ -45,7 +45,7 @@ const VIEWER: &str =
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct FileQuery {
+pub struct FileQuery {
     /// What the file is.
     #[param(inline)]
     kind: FileKind,
@@ -71,7 +71,7 @@ fn there_already(error: sqlx::Error) -> Problem {
     security(("bearer" = ["office", "owner"])), params(("id" = ProductId, Path, description = "The product."), FileQuery, IdempotencyKey),
     request_body(description = "The file.", content((FileBytes = "application/pdf"), (FileBytes = "image/png"), (FileBytes = "image/jpeg"))),
     responses((status = 201, description = "Added.", body = ProductFile, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_product_file(
+pub async fn create_product_file(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(product): PathId<ids::Product>,

@@ -153,7 +153,7 @@ async fn book_faults(
 #[utoipa::path(post, path = "/api/v1/programmes", operation_id = "create_programme", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = ProgrammeInput,
     responses((status = 201, description = "Written.", body = Programme, headers(("Location" = String, description = "Where it is.")))))]
-async fn create_programme(
+pub async fn create_programme(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -212,7 +212,7 @@ async fn get_programme(
 #[utoipa::path(put, path = "/api/v1/programmes/{id}", operation_id = "replace_programme", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), IfMatch),
     request_body = ProgrammeInput, responses((status = 200, description = "Changed.", body = Programme)))]
-async fn replace_programme(
+pub async fn replace_programme(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,

@@ -168,7 +168,7 @@ async fn interpret_soil_report(
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct LimeQuery {
+pub struct LimeQuery {
     /// Whose figure; without it the laboratory's own, else that which fits how the acidity was measured.
     #[serde(default)]
     by: Option<LimeBy>,
@@ -199,7 +199,7 @@ struct LimeQuery {
 #[utoipa::path(get, path = "/api/v1/soil-reports/{id}/lime", operation_id = "get_soil_report_lime", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report."), LimeQuery),
     responses((status = 200, description = "The lime.", body = SoilLime)))]
-async fn get_soil_report_lime(
+pub async fn get_soil_report_lime(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,

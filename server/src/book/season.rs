@@ -9,7 +9,7 @@ mod view;
 
 use std::{collections::HashMap, sync::Arc};
 
-pub use company::{CompanyPlan, Purchasing, company_plan};
+pub use company::{CompanyPlan, Purchasing, SectionSeason, company_plan};
 use domain::{
     application::{Audience, Facts, Ground, LineFacts, PastApplication, Purpose},
     ids::{ProductId, SectionId},

@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 pub use self::{
     choice::{Choice, choices},
     field::{Control, Field},
-    sent::Sent,
+    sent::{Sent, SentFile},
 };
 use super::page;
 use crate::{
@@ -45,6 +45,8 @@ pub struct Form {
     pub key: Option<String>,
     /// The version that is changed.
     pub version: Option<i64>,
+    /// Only asks: what was typed goes into the address, and nothing is stored.
+    pub asks: bool,
 }
 
 #[derive(Template)]
@@ -66,7 +68,15 @@ impl Form {
             look: None,
             key: None,
             version: None,
+            asks: false,
         }
+    }
+
+    /// A form that only asks.
+    #[must_use]
+    pub fn asking(mut self) -> Self {
+        self.asks = true;
+        self
     }
 
     #[must_use]
@@ -104,6 +114,7 @@ impl Form {
     /// What somebody sent, in place of what stood there.
     #[must_use]
     pub fn sent(mut self, sent: &Sent) -> Self {
+        let sent = sent.closed_up();
         for field in &mut self.fields {
             field.value = sent.all(&field.name);
         }
@@ -116,10 +127,10 @@ impl Form {
         self.fields.iter_mut().find(|field| field.name == name)
     }
 
-    /// The request of the API that this form sends.
+    /// The request of the API that this form sends. A row of a list in which nothing stands is left out.
     pub fn body(&self) -> Value {
         let mut body = Value::Object(serde_json::Map::new());
-        for field in &self.fields {
+        for field in self.fields.iter().filter(|field| !self.in_empty_row(field)) {
             if let (true, Some(value)) = (field.name.starts_with('/'), field.json()) {
                 put(&mut body, &field.name, value);
             }
@@ -127,11 +138,42 @@ impl Form {
         body
     }
 
+    fn in_empty_row(&self, field: &Field) -> bool {
+        field
+            .row()
+            .is_some_and(|row| self.fields.iter().filter(|other| other.row() == Some(row)).all(Field::says_nothing))
+    }
+
+    /// What the form asks, as the query of an address is read: the fields of these names.
+    pub fn query<T: DeserializeOwned + ToSchema>(&self, app: &App, names: &[&str]) -> Result<T, Problem> {
+        let mut query = serde_json::Map::new();
+        for field in self.fields.iter().filter(|field| names.contains(&field.name.as_str())) {
+            if let Some(value) = field.json() {
+                query.insert(field.name.clone(), value);
+            }
+        }
+        let parameter = |fault: FieldFault| {
+            let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
+            FieldFault::parameter(name, &fault.code, fault.detail)
+        };
+        extract::checked(app, query.into(), parameter)
+    }
+
     /// The request, held against its schema.
     pub fn valid<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<Valid<T>, Problem> {
         let body = self.body();
         let fingerprint = extract::fingerprint(&body);
-        Ok(Valid { value: extract::checked(app, body, |fault| fault)?, fingerprint })
+        let unreadable: Vec<FieldFault> = self.fields.iter().filter_map(Field::unreadable).collect();
+        let checked = extract::checked(app, body, |fault| fault).map_err(|mut problem| {
+            // What is no JSON at all need not be told to have the wrong shape.
+            problem.errors.retain(|fault| !unreadable.iter().any(|other| other.pointer == fault.pointer));
+            problem
+        });
+        let value = match checked {
+            Err(problem) if problem.errors.is_empty() && !unreadable.is_empty() => Err(Problem::invalid(unreadable)),
+            checked => also(checked, unreadable),
+        };
+        Ok(Valid { value: value?, fingerprint })
     }
 
     pub fn key(&self) -> Result<IdempotencyKey, Problem> {
@@ -162,6 +204,10 @@ impl Form {
         page(Entry { form: self }.render())
     }
 
+    pub fn carries_file(&self) -> bool {
+        self.fields.iter().any(Field::is_file)
+    }
+
     pub fn has_field_faults(&self) -> bool {
         self.fields.iter().any(|field| !field.faults.is_empty())
     }
@@ -189,15 +235,27 @@ fn plain(byte: u8) -> bool {
     byte.is_ascii_alphanumeric() || b"_:.-".contains(&byte)
 }
 
-/// Puts a value at a JSON pointer of objects.
+/// Puts a value at a JSON pointer; a number in it is a place in a list.
 fn put(body: &mut Value, pointer: &str, value: Value) {
     let mut here = body;
     for part in pointer.split('/').skip(1) {
-        if !here.is_object() {
-            *here = Value::Object(serde_json::Map::new());
-        }
-        let Some(members) = here.as_object_mut() else { return };
-        here = members.entry(part).or_insert(Value::Null);
+        here = if let Ok(at) = part.parse::<usize>() {
+            if !here.is_array() {
+                *here = Value::Array(Vec::new());
+            }
+            let Some(items) = here.as_array_mut() else { return };
+            let at = at.min(items.len());
+            if at == items.len() {
+                items.push(Value::Null);
+            }
+            &mut items[at]
+        } else {
+            if !here.is_object() {
+                *here = Value::Object(serde_json::Map::new());
+            }
+            let Some(members) = here.as_object_mut() else { return };
+            members.entry(part).or_insert(Value::Null)
+        };
     }
     *here = value;
 }

@@ -2,17 +2,24 @@
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
 mod attention;
+mod calibrations;
 mod clients;
 mod credentials;
+mod derivation;
 mod desk;
+mod equipment;
 mod form;
+mod load_sheet;
 mod local;
 mod lots;
 mod measurements;
 mod office;
 mod people;
 mod phone;
+mod plans;
+mod product_files;
 mod products;
+mod programmes;
 mod properties;
 mod sections;
 mod sessions;
@@ -25,7 +32,7 @@ mod year;
 use askama::Template;
 use axum::{
     Router,
-    extract::{Path, State},
+    extract::{DefaultBodyLimit, Path, State},
     http::{HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
     routing::{get, post},
@@ -87,7 +94,13 @@ fn desk_routes() -> Router<App> {
         .route("/office/properties/{id}/visits/new", get(visits::new).post(visits::add))
         .route("/office/sections/{id}", get(sections::one).post(sections::change))
         .route("/office/sections/{id}/measurements/new", get(measurements::new).post(measurements::add))
+        .route(
+            "/office/sections/{id}/measurements/shapes",
+            get(measurements::new_shapes).post(measurements::add_shapes),
+        )
+        .route("/office/measurements/{id}", get(measurements::one))
         .route("/office/sections/{id}/soil-reports/new", get(soil_reports::new).post(soil_reports::add))
+        .route("/office/soil-reports/{id}", get(soil_reports::one))
         .route("/office/visits/{id}", get(visits::one).post(visits::change))
         .route("/office/products", get(products::list))
         .route("/office/products/new", get(products::new).post(products::add))
@@ -95,6 +108,22 @@ fn desk_routes() -> Router<App> {
         .route("/office/products/{id}/status", get(products::status).post(products::set_status))
         .route("/office/products/{id}/lots/new", get(lots::new).post(lots::add))
         .route("/office/products/{id}/stock/new", get(stock::new).post(stock::add))
+        .route("/office/equipment", get(equipment::list))
+        .route("/office/equipment/new", get(equipment::new).post(equipment::add))
+        .route("/office/equipment/{id}", get(equipment::one).post(equipment::change))
+        .route("/office/equipment/{id}/calibrations/new", get(calibrations::new).post(calibrations::add))
+        .route("/office/calibrations/{id}", get(calibrations::one))
+        .route("/office/load-sheet", get(load_sheet::sheet))
+        .route("/office/programmes", get(programmes::list))
+        .route("/office/programmes/new", get(programmes::new).post(programmes::add))
+        .route("/office/programmes/{id}", get(programmes::one).post(programmes::change))
+        .route("/office/programmes/{id}/plan", get(plans::of_company))
+        .route("/office/programmes/{id}/visits/new", get(plans::new).post(plans::add))
+        .route("/office/sections/{id}/plan", get(plans::of_section))
+        .route(
+            "/office/products/{id}/files/new",
+            get(product_files::new).post(product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
+        )
         .route("/office/settings", get(settings::one).post(settings::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get(people::new).post(people::add))

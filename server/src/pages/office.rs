@@ -5,11 +5,13 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
+use domain::time::Day;
 use serde::Deserialize;
 
 use super::{
     attention::{self, Group},
     desk::Desk,
+    local::Local,
     page,
 };
 use crate::{
@@ -53,4 +55,10 @@ pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Sear
 /// How the company writes a day.
 pub async fn dates(app: &App) -> Result<DateOrder, Problem> {
     Ok(store::settings::get(app.store.reader()).await?.date_order)
+}
+
+/// The company's today.
+pub async fn day(app: &App) -> Result<Day, Problem> {
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    Ok(Local::of(&zone).day(app.clock.now()))
 }

@@ -18,7 +18,9 @@ use crate::{
     extract::PathId,
     problem::Problem,
     reply::Versioned,
-    store::{self, lots::Lot, products::Product, settings::DateOrder, stock::StockMovement},
+    store::{
+        self, lots::Lot, product_files::ProductFile, products::Product, settings::DateOrder, stock::StockMovement,
+    },
 };
 
 fn blank() -> Form {
@@ -67,6 +69,7 @@ struct ProductPage {
     product: Product,
     lots: Vec<Lot>,
     movements: Vec<StockMovement>,
+    files: Vec<ProductFile>,
 }
 
 /// A product with its lots and what moved.
@@ -74,9 +77,11 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Produc
     let product = get(&app, id).await?;
     let lots = store::lots::list(app.store.reader(), ROWS, Some(id)).await?;
     let movements = store::stock::list(app.store.reader(), NEWEST, Some(id)).await?;
+    let files = store::product_files::list(app.store.reader(), ROWS, id).await?;
     let lots = lots.into_iter().map(|row| row.item).collect();
     let movements = movements.into_iter().map(|row| row.item).collect();
-    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements }.render()))
+    let files = files.into_iter().map(|row| row.item).collect();
+    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements, files }.render()))
 }
 
 fn status_form(product: &Product) -> Form {

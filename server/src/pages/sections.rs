@@ -12,6 +12,7 @@ use super::{
     form::{Choice, Field, Form, Sent, choices},
     office::{ROWS, dates},
     page,
+    soil_reports::read::Read,
 };
 use crate::{
     access::Scope,
@@ -39,8 +40,12 @@ const SPECIES: [(&str, Species); 10] = [
     ("other", Species::Other),
 ];
 
+/// The turf that may be chosen.
+pub fn species() -> Vec<Choice> {
+    SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect()
+}
+
 fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
-    let species = SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect();
     let water = choices(&[
         ("none", "somebody looked: none is near"),
         ("near", "water is near"),
@@ -49,7 +54,7 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
     let fields = vec![
         Field::hidden("/property_id", property.to_string()),
         Field::line("/name", "Name").help("Such as front lawn."),
-        Field::one("/species", "Turf species", species).optional(),
+        Field::one("/species", "Turf species", species()).optional(),
         Field::one("/water", "Water", water),
         Field::amount("/water_distance_ft", "Distance to the water, ft")
             .optional()
@@ -90,7 +95,8 @@ pub async fn get(app: &App, id: SectionId) -> Result<Section, Problem> {
     found.ok_or_else(|| Problem::not_found("lawn section"))
 }
 
-async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Problem> {
+/// A property of the book.
+pub async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Problem> {
     let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
     found.ok_or_else(|| Problem::not_found("property"))
 }
@@ -122,6 +128,8 @@ struct SectionPage {
     property: Property,
     measurements: Vec<Measurement>,
     reports: Vec<SoilReport>,
+    /// What the newest report means.
+    read: Option<Read>,
     form: Form,
 }
 
@@ -133,8 +141,17 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
     let reports = store::soil_reports::list(app.store.reader(), ROWS, id).await?;
     let form = stored_form(&section);
     let measurements = measurements.into_iter().map(|row| row.item).collect();
-    let reports = reports.into_iter().map(|row| row.item).collect();
-    Ok(page(SectionPage { dates: dates(&app).await?, section, property, measurements, reports, form }.render()))
+    let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
+    // Of two with one day the later written counts.
+    let newest = reports.iter().max_by_key(|report| report.sampled_on);
+    let read = newest.map(|report| {
+        let mut read = Read::today(&app, report, &section, &property);
+        // Those of the report itself stand beside it in the list already.
+        read.meaning.cautions.retain(|caution| !report.cautions.iter().any(|told| told.0 == caution.0));
+        read
+    });
+    let dates = dates(&app).await?;
+    Ok(page(SectionPage { dates, section, property, measurements, reports, read, form }.render()))
 }
 
 pub async fn change(

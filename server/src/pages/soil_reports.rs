@@ -1,8 +1,11 @@
-//! Soil reports of a lawn section: only ever added.
+//! Soil reports of a lawn section: only ever added, and read out with what follows from them.
+
+pub mod read;
 
 use axum::{extract::State, response::Response};
 use domain::{ids, soil::interpret::Extractant};
 
+pub use self::read::one;
 use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, choices},
@@ -22,9 +25,62 @@ const EXTRACTANTS: [(&str, Extractant); 9] = [
     ("other_stated", Extractant::OtherStated),
 ];
 
-fn blank(section: &Section) -> Form {
+fn extractants() -> Vec<Choice> {
+    EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.words())).collect()
+}
+
+/// The published tables of laboratories that were read.
+const TABLES: [(&str, &str); 11] = [
+    ("rutgers", "Rutgers"),
+    ("georgia_coastal_plain", "University of Georgia, Coastal Plain"),
+    ("georgia_piedmont", "University of Georgia, Piedmont, Mountain and Limestone Valley"),
+    ("massachusetts", "University of Massachusetts"),
+    ("penn_state_home_lawn", "Penn State, home lawns"),
+    ("penn_state_putting_green", "Penn State, putting greens"),
+    ("washington_turf", "Washington State, turf"),
+    ("cornell", "Cornell, lawns and sports fields"),
+    ("oklahoma", "Oklahoma State's index"),
+    ("northern_ireland", "Northern Ireland, grassland"),
+    ("field_crops", "field crops, Building Soils for Better Crops"),
+];
+
+/// Numbers of single nutrients on a form; the API takes more.
+const VALUES: usize = 6;
+const MOST_VALUES: usize = 40;
+
+/// One number from the laboratory's paper.
+fn value(row: usize) -> [Field; 6] {
+    let at = |member: &str| format!("/values/{row}/{member}");
+    let label = |words: &str| format!("Number {}: {words}", row + 1);
+    let nutrients = choices(&[
+        ("phosphorus", "phosphorus"),
+        ("potassium", "potassium"),
+        ("magnesium", "magnesium"),
+        ("calcium", "calcium"),
+    ]);
+    let units = choices(&[
+        ("ppm", "parts per million (mg/kg)"),
+        ("lb_per_acre", "lb on an acre"),
+        ("mg_per_liter", "mg in a liter of soil (mg/dm3)"),
+        ("index", "the laboratory's own index"),
+    ]);
+    let bases = choices(&[("element", "the element (P, K, Mg, Ca)"), ("oxide", "its oxide (P2O5, K2O)")]);
+    [
+        Field::one(&at("nutrient"), &label("nutrient"), nutrients).under(format!("Number {}", row + 1)),
+        Field::amount(&at("reading"), &label("as printed")),
+        Field::one(&at("unit"), &label("unit"), units),
+        Field::one(&at("basis"), &label("counts"), bases),
+        Field::one(&at("extractant"), &label("extractant"), extractants())
+            .optional()
+            .help("That of the report, if nothing is chosen."),
+        Field::number(&at("north_carolina_equation"), &label("equation of North Carolina's laboratory"))
+            .optional()
+            .help("Its number for the crop, only beside its Mehlich-3 index."),
+    ]
+}
+
+fn blank(section: &Section, rows: usize) -> Form {
     let at = format!("/office/sections/{}", section.id);
-    let extractants = EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.words())).collect();
     let tools = choices(&[
         ("probe", "soil probe"),
         ("auger", "auger"),
@@ -40,16 +96,26 @@ fn blank(section: &Section) -> Form {
         ("high", "high"),
         ("excessive", "excessive"),
     ]);
-    let fields = vec![
+    let mut fields = vec![
         Field::day("/sampled_on", "Sampled on").help("The report's age counts from this day."),
         Field::line("/laboratory", "Laboratory"),
         Field::line("/laboratory_number", "The laboratory's number of the report").optional(),
-        Field::one("/extractant", "Extractant", extractants),
+        Field::one("/extractant", "Extractant", extractants()),
         Field::number("/cores", "Cores").optional().help("Ten or more make one sample, by common practice."),
         Field::amount("/depth_in", "Depth of the cores, in").optional(),
         Field::one("/tool", "Dug with", tools).optional(),
+        Field::tick("/before_planting", "Dug before seeding or sodding, in the soil that will be tilled"),
         Field::amount("/ph", "pH").optional(),
         Field::amount("/buffer_ph", "Buffer pH").optional(),
+        Field::amount("/acidity/meq", "Acidity that lime must neutralise, meq")
+            .optional()
+            .help("Exchangeable or buffer acidity, with the measure of soil below."),
+        Field::one(
+            "/acidity/per",
+            "Acidity of",
+            choices(&[("100_g", "100 g of soil"), ("100_cm3", "100 cubic centimeters of soil")]),
+        )
+        .optional(),
         Field::amount("/organic_matter_percent", "Organic matter, %").optional(),
         Field::one("/phosphorus", "Phosphorus, as the laboratory rates it", ratings).optional(),
         Field::amount(
@@ -64,7 +130,12 @@ fn blank(section: &Section) -> Form {
         Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb on 1,000 sq ft")
             .optional()
             .help("As pure calcium carbonate; 0 when it says that none is needed."),
+        Field::one("/laboratory_table", "Published table of this very laboratory", choices(&TABLES))
+            .optional()
+            .under("Its numbers of single nutrients")
+            .help("Without it the numbers are kept and not interpreted: one laboratory's table never reads another's number."),
     ];
+    fields.extend((0..rows).flat_map(value));
     Form::new(
         format!("A soil report of the {}", section.name),
         format!("{at}/soil-reports/new"),
@@ -72,11 +143,11 @@ fn blank(section: &Section) -> Form {
         fields,
     )
     .back(at)
-    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place. Its numbers of single nutrients are entered by the API.")
+    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
 }
 
 pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
-    Ok(blank(&sections::get(&app, id).await?).once(&app).show())
+    Ok(blank(&sections::get(&app, id).await?, VALUES).once(&app).show())
 }
 
 pub async fn add(
@@ -85,7 +156,8 @@ pub async fn add(
     PathId(id): PathId<ids::Section>,
     sent: Sent,
 ) -> Result<Response, Problem> {
-    let form = blank(&sections::get(&app, id).await?).sent(&sent);
+    let rows = sent.closed_up().rows("/values/").clamp(VALUES, MOST_VALUES);
+    let form = blank(&sections::get(&app, id).await?, rows).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
         api::soil_reports::create_soil_report(desk.office(), State(app.clone()), key, PathId(id), valid).await

@@ -79,7 +79,9 @@ impl Form {
 
     /// Puts a fault beside its field: the one it names, or the nearest around it.
     fn place(&mut self, fault: &FieldFault) {
-        let pointer = fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#');
+        // A parameter of a query is a field of its name.
+        let pointer = fault.parameter.as_deref().or(fault.pointer.as_deref()).unwrap_or_default();
+        let pointer = pointer.trim_start_matches('#');
         let detail = fault.detail.trim_end_matches('.');
         let around = |field: &&mut Field| {
             pointer == field.name

@@ -15,6 +15,8 @@ pub enum Control {
     Many(Vec<Choice>),
     /// A box to tick.
     Tick,
+    /// A file of the computer or phone, of these endings.
+    File(&'static str),
     /// Carried along.
     Hidden,
 }
@@ -26,6 +28,10 @@ pub enum Shape {
     Number,
     Truth,
     List,
+    /// Several texts in one line, with blanks or commas between.
+    Row,
+    /// JSON that somebody pastes.
+    Json,
 }
 
 /// One field, with what stands in it.
@@ -38,7 +44,7 @@ pub struct Field {
     pub control: Control,
     pub optional: bool,
     /// The heading that begins with this field.
-    pub heading: Option<&'static str>,
+    pub heading: Option<String>,
     pub value: Vec<String>,
     pub faults: Vec<String>,
     /// What the book has, where somebody else changed it meanwhile.
@@ -72,6 +78,16 @@ impl Field {
 
     pub fn telephone(name: &str, label: &str) -> Self {
         Self::of(name, label, Control::Line("tel", "tel"), Shape::Text)
+    }
+
+    /// Several figures, typed one after the other.
+    pub fn row_of(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Lines, Shape::Row)
+    }
+
+    /// JSON, pasted whole.
+    pub fn pasted(name: &str, label: &str) -> Self {
+        Self::of(name, label, Control::Lines, Shape::Json)
     }
 
     pub fn password(name: &str, label: &str) -> Self {
@@ -109,6 +125,10 @@ impl Field {
         Self::of(name, label, Control::Tick, Shape::Truth)
     }
 
+    pub fn file(name: &str, label: &str, endings: &'static str) -> Self {
+        Self::of(name, label, Control::File(endings), Shape::Text)
+    }
+
     pub fn hidden(name: &str, value: impl Into<String>) -> Self {
         let mut field = Self::of(name, name, Control::Hidden, Shape::Text);
         field.value = vec![value.into()];
@@ -128,9 +148,26 @@ impl Field {
     }
 
     #[must_use]
-    pub fn under(mut self, heading: &'static str) -> Self {
-        self.heading = Some(heading);
+    pub fn under(mut self, heading: impl Into<String>) -> Self {
+        self.heading = Some(heading.into());
         self
+    }
+
+    /// The row of a list that it belongs to, such as `/rounds/2` of `/rounds/2/name`.
+    pub fn row(&self) -> Option<&str> {
+        self.name.match_indices('/').find_map(|(slash, _)| {
+            let number = self.name[slash + 1..].split('/').next().unwrap_or_default();
+            number.parse::<usize>().is_ok().then(|| &self.name[..slash + 1 + number.len()])
+        })
+    }
+
+    /// Whether nothing was typed, chosen or ticked.
+    pub fn says_nothing(&self) -> bool {
+        self.value.iter().all(|text| text.trim().is_empty())
+    }
+
+    pub fn is_file(&self) -> bool {
+        matches!(self.control, Control::File(_))
     }
 
     pub fn is_hidden(&self) -> bool {
@@ -148,6 +185,11 @@ impl Field {
 
     pub fn ticked(&self) -> bool {
         self.text() == "true"
+    }
+
+    /// Lines of the box to type into.
+    pub fn height(&self) -> usize {
+        if self.shape == Shape::Json { 8 } else { 3 }
     }
 
     /// An element id: pointers hold slashes.

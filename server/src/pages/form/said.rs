@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::{
+    FieldFault,
     choice::Choice,
     field::{Control, Field, Shape},
 };
@@ -28,13 +29,31 @@ impl Field {
             Shape::Text => Some(text.into()),
             Shape::Truth => Some(text.parse::<bool>().map_or_else(|_| text.into(), Value::from)),
             Shape::Number => Some(number(&text)),
+            Shape::Row => Some(Self::parts(&text).collect()),
+            // What is no JSON stays text, for the schema to refuse.
+            Shape::Json => Some(serde_json::from_str(&text).unwrap_or_else(|_| text.into())),
         }
+    }
+
+    /// Why what was pasted cannot be read at all.
+    pub fn unreadable(&self) -> Option<FieldFault> {
+        let text = self.text();
+        if self.shape != Shape::Json || text.is_empty() {
+            return None;
+        }
+        let error = serde_json::from_str::<Value>(text).err()?;
+        Some(FieldFault::at(self.name.clone(), "malformed", format!("is not JSON: {error}")))
+    }
+
+    /// The figures of a row.
+    fn parts(text: &str) -> impl Iterator<Item = &str> {
+        text.split(|one: char| one.is_whitespace() || ",;".contains(one)).filter(|part| !part.is_empty())
     }
 
     /// Whether both say the same.
     pub fn same(&self, other: &Self) -> bool {
         match (self.json(), other.json()) {
-            (Some(Value::Array(mut a)), Some(Value::Array(mut b))) => {
+            (Some(Value::Array(mut a)), Some(Value::Array(mut b))) if self.shape == Shape::List => {
                 a.sort_by_key(Value::to_string);
                 b.sort_by_key(Value::to_string);
                 a == b
@@ -65,9 +84,15 @@ impl Field {
         }
     }
 
-    /// What the choice at a pointer such as `/rule_sets/1` is called.
+    /// What the choice at a pointer such as `/rule_sets/1` is called, or the figure there in a row.
     pub fn chosen_at(&self, pointer: &str) -> Option<String> {
         let at: usize = pointer.strip_prefix(&self.name)?.strip_prefix('/')?.parse().ok()?;
+        if self.shape == Shape::Json {
+            return Some(format!("number {}", at + 1));
+        }
+        if self.shape == Shape::Row {
+            return Self::parts(self.text()).nth(at).map(|part| format!("number {}, {part},", at + 1));
+        }
         self.value.get(at).map(|value| self.choice(value).map_or_else(|| value.clone(), |choice| choice.words.clone()))
     }
 }
@@ -105,6 +130,9 @@ mod tests {
         assert_eq!(said(Field::yes_or_no("/active", "Active"), ""), None);
         assert_eq!(said(Field::yes_or_no("/active", "Active"), "false"), Some(json!(false)));
         assert_eq!(Field::tick("/organic", "Organic").json(), Some(json!(false)));
+        assert_eq!(said(Field::row_of("/catches", "Pans"), " 1, 2.5\n3;"), Some(json!(["1", "2.5", "3"])));
+        assert_eq!(said(Field::pasted("/outline", "Outline"), "{\"type\": 1}"), Some(json!({ "type": 1 })));
+        assert_eq!(said(Field::pasted("/outline", "Outline"), "{type"), Some(json!("{type")));
         assert_eq!(Field::many("/rule_sets", "Rule sets", Vec::new()).json(), Some(json!([])));
     }
 }

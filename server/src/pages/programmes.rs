@@ -1,0 +1,152 @@
+//! Programmes of a season: their rounds, the products they may use, and what the lawns need.
+
+mod fields;
+
+use askama::Template;
+use axum::{
+    extract::{Query, State},
+    response::Response,
+};
+use domain::ids::{self, ProgrammeId, SectionId};
+use serde::Deserialize;
+
+use self::fields::{Rows, fields};
+use super::{
+    desk::Desk,
+    form::{Form, Sent},
+    office::{ROWS, dates},
+    page,
+};
+use crate::{
+    api,
+    app::App,
+    extract::PathId,
+    problem::Problem,
+    reply::Versioned,
+    store::{self, programmes::Programme, settings::DateOrder},
+};
+
+/// A programme of the book.
+pub async fn get(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
+    let found = store::programmes::get(app.store.reader(), id).await?;
+    found.ok_or_else(|| Problem::not_found("programme"))
+}
+
+/// All programmes, the newest first.
+pub async fn all(app: &App) -> Result<Vec<Programme>, Problem> {
+    let rows = store::programmes::list(app.store.reader(), ROWS).await?;
+    Ok(rows.into_iter().rev().map(|row| row.item).collect())
+}
+
+#[derive(Template)]
+#[template(path = "programmes.html")]
+struct Programmes {
+    programmes: Vec<Programme>,
+}
+
+pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    Ok(page(Programmes { programmes: all(&app).await? }.render()))
+}
+
+const NOTE: &str = "A programme says what is meant; a plan follows from it by the law of each day, the label and the year so far. It permits nothing: each lawn is checked on its day. The label and the local authority prevail, and licensed practice decides.";
+
+async fn blank(app: &App, sent: Option<&Sent>) -> Result<Form, Problem> {
+    let rows = Rows::of(None, sent, None);
+    let fields = fields(app, &rows, None).await?;
+    Ok(Form::new("A new programme", "/office/programmes/new", "Add the programme", fields)
+        .back("/office/programmes")
+        .note(NOTE))
+}
+
+async fn stored_form(
+    app: &App,
+    programme: &Programme,
+    sent: Option<&Sent>,
+    own: Option<SectionId>,
+) -> Result<Form, Problem> {
+    let at = format!("/office/programmes/{}", programme.id);
+    let rows = Rows::of(Some(programme), sent, own);
+    let fields = fields(app, &rows, Some(programme)).await?;
+    let title = format!("Correct {}", programme.name);
+    let mut form =
+        Form::new(title, at.clone(), "Store the change", fields).filled(programme, programme.version()).back(at);
+    if let (Some(section), None) = (own, sent)
+        && let Some(row) = rows.needs.iter().position(|need| need.as_deref() == Some(section.to_string().as_str()))
+    {
+        form.field(&format!("/needs/{row}/section_id")).into_iter().for_each(|f| f.value = vec![section.to_string()]);
+    }
+    Ok(form)
+}
+
+pub async fn new(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    Ok(blank(&app, None).await?.once(&app).show())
+}
+
+pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+    let form = blank(&app, Some(&sent)).await?.sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::programmes::create_programme(desk.office(), State(app.clone()), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/programmes/{id}"))
+}
+
+#[derive(Debug, Deserialize)]
+pub struct Own {
+    /// A section that is to have a need of its own.
+    section: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "programme.html")]
+struct ProgrammePage {
+    dates: DateOrder,
+    programme: Programme,
+    form: Form,
+}
+
+/// Text within an address: everything but letters and digits as their bytes.
+pub fn form_urlencoded(text: &str) -> String {
+    let byte = |byte: u8| {
+        if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") }
+    };
+    text.bytes().map(byte).collect()
+}
+
+/// A programme, and the form that corrects it.
+pub async fn one(
+    _: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Programme>,
+    Query(Own { section }): Query<Own>,
+) -> Result<Response, Problem> {
+    let programme = get(&app, id).await?;
+    let own = section.and_then(|id| id.parse().ok());
+    let form = stored_form(&app, &programme, None, own).await?;
+    Ok(page(ProgrammePage { dates: dates(&app).await?, programme, form }.render()))
+}
+
+pub async fn change(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Programme>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = stored_form(&app, &get(&app, id).await?, Some(&sent), None).await?.sent(&sent);
+    let done = async {
+        let (version, valid) = form.asked_change(&app)?;
+        api::programmes::replace_programme(desk.office(), State(app.clone()), PathId(id), version, valid).await
+    };
+    let done = done.await;
+    let now = stored_form(&app, &get(&app, id).await?, None, None).await?;
+    form.changed(done, &now, &format!("/office/programmes/{id}"))
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn a_name_goes_into_an_address() {
+        assert_eq!(super::form_urlencoded("late autumn & 2"), "late%20autumn%20%26%202");
+    }
+}

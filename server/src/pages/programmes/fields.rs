@@ -1,0 +1,201 @@
+//! The fields of a programme: its own, and rows of rounds, products and needs with a few empty ones to write into.
+
+use domain::{equipment::Equipment, programme::published::PUBLISHED};
+
+use crate::{
+    app::App,
+    pages::{
+        form::{Choice, Field, Sent, choices},
+        office::ROWS,
+        sections::species,
+    },
+    problem::Problem,
+    store::{
+        self,
+        products::ProductStatus,
+        programmes::{
+            Programme, ProgrammeNeed,
+            lawns::{Lawns, lawns},
+        },
+    },
+};
+
+/// How many rows a list shows. A need of one section alone names it.
+#[derive(Debug)]
+pub struct Rows {
+    rounds: usize,
+    products: usize,
+    pub needs: Vec<Option<String>>,
+}
+
+/// Rounds and products of a programme at most, as the API takes them; and needs on a page.
+const MOST: usize = 10;
+const MOST_NEEDS: usize = 200;
+
+impl Rows {
+    /// As many as are stored and some to write into, or as many as were sent. `own` is a section that gets a need of its own.
+    pub fn of(stored: Option<&Programme>, sent: Option<&Sent>, own: Option<domain::ids::SectionId>) -> Self {
+        let stored_needs = stored.map(|programme| programme.needs.as_slice()).unwrap_or_default();
+        let named = |need: &ProgrammeNeed| need.section_id.map(|id| id.to_string());
+        if let Some(sent) = sent {
+            let sent = sent.closed_up();
+            // Never fewer than are stored: what somebody else added meanwhile must be seen beside it.
+            let rows = |list: &str, stored: usize, most| sent.rows(list).max(stored).min(most);
+            let own = |row| {
+                if row < sent.rows("/needs/") {
+                    sent.one(&format!("/needs/{row}/section_id")).filter(|id| !id.is_empty())
+                } else {
+                    stored_needs.get(row).and_then(named)
+                }
+            };
+            return Self {
+                rounds: rows("/rounds/", stored.map_or(0, |programme| programme.rounds.len()), MOST),
+                products: rows("/products/", stored.map_or(0, |programme| programme.products.len()), MOST),
+                needs: (0..rows("/needs/", stored_needs.len(), MOST_NEEDS)).map(own).collect(),
+            };
+        }
+        let known = |count: usize, least: usize| (count + 2).max(least).min(MOST);
+        let mut needs: Vec<Option<String>> = stored_needs.iter().map(named).collect();
+        needs.extend(own.map(|id| Some(id.to_string())));
+        needs.extend([None, None]);
+        needs.truncate(MOST_NEEDS);
+        Self {
+            rounds: known(stored.map_or(0, |programme| programme.rounds.len()), 4),
+            products: known(stored.map_or(0, |programme| programme.products.len()), 3),
+            needs,
+        }
+    }
+}
+
+pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Result<Vec<Field>, Problem> {
+    let uses = [
+        ("rotary_spreader", Equipment::RotarySpreader),
+        ("rotary_spreader_with_deflector", Equipment::RotarySpreaderWithDeflector),
+        ("drop_spreader", Equipment::DropSpreader),
+        ("broadcast_sprayer", Equipment::BroadcastSprayer),
+        ("targeted_sprayer", Equipment::TargetedSprayer),
+    ];
+    let uses = uses.iter().map(|(value, one)| Choice::new(*value, one.words())).collect();
+    let mut fields = vec![
+        Field::line("/name", "Name").help("Such as Cool-season lawns."),
+        Field::number("/season_year", "Year of the season"),
+        Field::one("/equipment", "What the work is meant to be done with", uses)
+            .help("Distances from water are held against it."),
+        Field::amount("/least_product_lb_per_1000_sqft", "Least product worth a pass, lb on 1,000 sq ft"),
+    ];
+    fields.extend((0..rows.rounds).flat_map(round));
+    let products = products(app, stored).await?;
+    fields.extend((0..rows.products).flat_map(|row| product(row, &products)));
+    let sections = sections(app, rows).await?;
+    for (row, own) in rows.needs.iter().enumerate() {
+        let section = own.as_ref().map(|id| sections.iter().find(|choice| choice.value == *id).cloned());
+        fields.extend(need(
+            row,
+            section.map(|known| {
+                known.unwrap_or_else(|| {
+                    Choice::new(own.clone().unwrap_or_default(), "a section that is not in the book")
+                })
+            }),
+        ));
+    }
+    fields.push(
+        Field::amount("/credits/clippings_percent", "Nitrogen that clippings spare where they are left, %")
+            .optional()
+            .under("What clippings and shade spare")
+            .help("Both or neither; without them a fourth for clippings and half for shade, as published."),
+    );
+    fields.push(Field::amount("/credits/shade_percent", "Nitrogen that shade spares, %").optional());
+    Ok(fields)
+}
+
+fn round(row: usize) -> [Field; 4] {
+    let at = |member: &str| format!("/rounds/{row}/{member}");
+    let first = |words: &'static str| if row == 0 { words } else { "" };
+    [
+        Field::line(&at("name"), &format!("Round {}: name", row + 1))
+            .under(format!("Round {}", row + 1))
+            .help(first("Such as early autumn. Empty rounds are left out; more rows appear when these are stored.")),
+        Field::day(&at("from"), &format!("Round {}: from", row + 1)),
+        Field::day(&at("to"), &format!("Round {}: to", row + 1)),
+        Field::amount(
+            &at("nitrogen_at_most_lb_per_1000_sqft"),
+            &format!("Round {}: most nitrogen, lb on 1,000 sq ft", row + 1),
+        )
+        .optional()
+        .help(first("The company's own limit, below whatever the law allows.")),
+    ]
+}
+
+/// Products that a programme may name: those that may be used, and those that it names already.
+async fn products(app: &App, stored: Option<&Programme>) -> Result<Vec<Choice>, Problem> {
+    let named = |id| stored.is_some_and(|programme| programme.products.iter().any(|one| one.product_id == id));
+    let rows = store::products::list(app.store.reader(), ROWS).await?.into_iter().map(|row| row.item);
+    let rows = rows.filter(|one| one.status != ProductStatus::Retired || named(one.id));
+    Ok(rows.map(|one| Choice::new(one.id.to_string(), one.name)).collect())
+}
+
+fn product(row: usize, products: &[Choice]) -> [Field; 3] {
+    let at = |member: &str| format!("/products/{row}/{member}");
+    [
+        Field::one(&at("product_id"), &format!("Product {}", row + 1), products.to_vec())
+            .under(format!("Product {}", row + 1)),
+        Field::amount(&at("bag_price_usd"), &format!("Product {}: price of one bag or jug, USD", row + 1))
+            .help("By it the least cost is found."),
+        Field::yes_or_no(&at("may_buy"), &format!("Product {}: may more than the stock be used", row + 1)),
+    ]
+}
+
+/// The sections that have a need of their own, by name.
+async fn sections(app: &App, rows: &Rows) -> Result<Vec<Choice>, Problem> {
+    let named: Vec<_> = rows.needs.iter().flatten().filter_map(|id| id.parse().ok()).collect();
+    if named.is_empty() {
+        return Ok(Vec::new());
+    }
+    let found = lawns(app.store.reader(), Lawns::These(named), ROWS.take).await?;
+    let words = |name: &str, address: &str| format!("{name}, {address}");
+    Ok(found
+        .iter()
+        .map(|one| Choice::new(one.section_id.to_string(), words(&one.section_name, &one.address)))
+        .collect())
+}
+
+/// A need: of one section alone, or of the lawns of a turf and a level.
+fn need(row: usize, section: Option<Choice>) -> Vec<Field> {
+    let at = |member: &str| format!("/needs/{row}/{member}");
+    let label = |words: &str| format!("Need {}: {words}", row + 1);
+    let heading = format!("Need {}", row + 1);
+    let mut fields = match section {
+        Some(section) => vec![
+            Field::one(&at("section_id"), &label("of this section alone"), vec![section])
+                .optional()
+                .under(heading)
+                .help("To take it out, choose nothing here and empty what follows."),
+        ],
+        None => vec![
+            Field::one(&at("species"), &label("of the lawns of this turf"), species())
+                .optional()
+                .under(heading)
+                .help("Without turf and level it is for every lawn that no other need names. A section gets a need of its own from its plan."),
+            Field::one(
+                &at("maintenance"),
+                &label("of the lawns of this level"),
+                choices(&[("low", "low"), ("medium", "medium"), ("high", "high")]),
+            )
+            .optional(),
+        ],
+    };
+    let published = PUBLISHED.iter().map(|one| Choice::new(one.name, one.name)).collect();
+    fields.extend([
+        Field::one(&at("published"), &label("nitrogen by a published programme"), published)
+            .optional()
+            .help("By the level of each section. This, or a figure with what it rests on."),
+        Field::amount(&at("nitrogen_lb_per_1000_sqft"), &label("or nitrogen of the year, lb on 1,000 sq ft"))
+            .optional(),
+        Field::amount(&at("phosphate_lb_per_1000_sqft"), &label("P2O5 of the year, lb on 1,000 sq ft"))
+            .optional()
+            .help("Where no soil report recommends any."),
+        Field::amount(&at("potash_lb_per_1000_sqft"), &label("K2O of the year, lb on 1,000 sq ft")).optional(),
+        Field::line(&at("because"), &label("what the figures rest on")).optional().help("Needed with a figure."),
+    ]);
+    fields
+}

@@ -1,0 +1,186 @@
+//! A soil report read out: what its numbers mean, P2O5 and K2O for the year, the lime, and how long the law takes it; each
+//! with its source and how well that is known.
+
+use askama::Template;
+use axum::{Json, extract::State, response::Response};
+use domain::{
+    ids,
+    law::ReportTaken,
+    quantity::LimeCredit,
+    soil::{interpret::Advice, interpret::SoilUnit, lime_rules::CapOn, liming::LimeBy},
+    time::Day,
+};
+
+use crate::{
+    access::{AnyStaff, Scope},
+    api::{self, soil_reports::LimeQuery},
+    app::App,
+    book::soil_reports::{self, LimeAsk, SoilInterpretation, SoilLime},
+    extract::{PathId, ValidQuery},
+    pages::{
+        desk::Desk,
+        form::{Field, Form, Sent, choices},
+        local::Local,
+        office::dates,
+        page, sections,
+    },
+    problem::Problem,
+    store::{self, properties::Property, sections::Section, settings::DateOrder, soil_reports::SoilReport},
+};
+
+/// What follows from a report.
+pub struct Read {
+    pub id: String,
+    pub meaning: SoilInterpretation,
+    pub lime: SoilLime,
+    pub taken: Vec<ReportTaken>,
+}
+
+impl Read {
+    /// As of today at the property, with nothing said about the lime.
+    pub fn today(app: &App, report: &SoilReport, section: &Section, property: &Property) -> Self {
+        let on = Local::of(&property.time_zone).day(app.clock.now());
+        Self::on(app, report, section, property, on)
+    }
+
+    fn on(app: &App, report: &SoilReport, section: &Section, property: &Property, first_on: Day) -> Self {
+        let ask = LimeAsk {
+            by: None,
+            goal: None,
+            cce: None,
+            credit: LimeCredit::ZERO,
+            split: None,
+            cap_on: CapOn::default(),
+            first_on,
+        };
+        Self {
+            id: report.id.to_string(),
+            meaning: soil_reports::interpretation(report, property),
+            lime: soil_reports::lime(report, section, ask),
+            taken: soil_reports::taken(report, property, &app.law, first_on),
+        }
+    }
+}
+
+/// A sentence without the names of the API's parameters, which stand in brackets behind what they are.
+pub fn plain(words: &str) -> String {
+    let mut plain = words.to_owned();
+    while let Some((before, after)) =
+        plain.split_once(" (`").and_then(|(before, rest)| Some((before, rest.split_once("`)")?.1)))
+    {
+        plain = format!("{before}{after}");
+    }
+    plain
+}
+
+/// In what a number is given.
+pub const fn unit(unit: SoilUnit) -> &'static str {
+    match unit {
+        SoilUnit::Ppm => "ppm",
+        SoilUnit::LbPerAcre => "lb on an acre",
+        SoilUnit::MgPerLiter => "mg in a liter",
+        SoilUnit::Index => "of its index",
+    }
+}
+
+/// What a table says about adding more.
+pub const fn advice(advice: Advice) -> &'static str {
+    match advice {
+        Advice::Add => "its source recommends more",
+        Advice::MayNeed => "its source says that more may be needed",
+        Advice::None => "its source recommends none",
+        Advice::NotSaid => "its source does not say whether more is wanted",
+    }
+}
+
+/// Whose figure the lime is.
+pub const fn whose(by: LimeBy) -> &'static str {
+    match by {
+        LimeBy::Laboratory => "the laboratory's own figure",
+        LimeBy::PennState => "Penn State's table",
+        LimeBy::NorthCarolina => "North Carolina's formula",
+    }
+}
+
+#[derive(Template)]
+#[template(path = "soil_report.html")]
+struct ReportPage {
+    dates: DateOrder,
+    section: Section,
+    report: SoilReport,
+    read: Read,
+    form: Form,
+}
+
+fn lime_form(report: &SoilReport) -> Form {
+    let by = choices(&[
+        ("laboratory", "the laboratory's own figure"),
+        ("penn_state", "Penn State's table"),
+        ("north_carolina", "North Carolina's formula"),
+    ]);
+    let rules = choices(&[
+        ("georgia", "Georgia: over 50 lb half now, then test again after four months"),
+        ("north_carolina", "North Carolina: 50 lb at once, the rest six months later"),
+        ("penn_state", "Penn State: 100 lb at once, four to six months apart"),
+        ("penn_state_greens", "Penn State, greens and tees: 25 lb at once, four to six months apart"),
+    ]);
+    let caps = choices(&[("recommendation", "the lime as pure calcium carbonate"), ("material", "the material")]);
+    let fields = vec![
+        Field::one("by", "Whose figure", by).optional().help("The laboratory's own, if it gave one."),
+        Field::amount("goal", "pH that is wanted").optional(),
+        Field::amount("cce_percent", "Calcium carbonate equivalent of the material, %")
+            .optional()
+            .help("From its label. Without it there is no amount of material."),
+        Field::amount("credit_tons_per_acre", "Lime of earlier years that the report credits, tons on an acre")
+            .optional(),
+        Field::one("split_rule", "Split by the rule of", rules).optional(),
+        Field::one("cap_on", "The most at once is held against", caps).optional(),
+        Field::day("first_on", "First day").optional().help("Today, if it is empty."),
+    ];
+    Form::new("Lime, asked otherwise", format!("/office/soil-reports/{}", report.id), "Work the lime out", fields)
+        .asking()
+}
+
+const ASKED: [&str; 7] = ["by", "goal", "cce_percent", "credit_tons_per_acre", "split_rule", "cap_on", "first_on"];
+
+/// A report with what follows from it; the lime as somebody asks it.
+pub async fn one(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::SoilReport>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let found = store::soil_reports::get(app.store.reader(), id, Scope::Company).await?;
+    let report = found.ok_or_else(|| Problem::not_found("soil report"))?;
+    let section = sections::get(&app, report.section_id).await?;
+    let property = sections::property_of(&app, section.property_id).await?;
+    let mut read = Read::today(&app, &report, &section, &property);
+    let mut form = lime_form(&report);
+    if !sent.is_empty() {
+        form = form.sent(&sent);
+        let asked = async {
+            let query = form.query::<LimeQuery>(&app, &ASKED)?;
+            let staff = AnyStaff(desk.0);
+            api::soil_reports::get_soil_report_lime(staff, State(app.clone()), PathId(id), ValidQuery(query)).await
+        };
+        match asked.await {
+            Ok(Json(lime)) => read.lime = lime,
+            Err(problem) => return form.back(format!("/office/soil-reports/{id}")).refuse(problem),
+        }
+    }
+    Ok(page(ReportPage { dates: dates(&app).await?, section, report, read, form }.render()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::plain;
+
+    #[test]
+    fn a_sentence_loses_the_names_of_parameters() {
+        assert_eq!(
+            plain("The goal: say which (`goal`), from the ranges (`x`)."),
+            "The goal: say which, from the ranges."
+        );
+        assert_eq!(plain("Take 1 (of 2)."), "Take 1 (of 2).");
+    }
+}
