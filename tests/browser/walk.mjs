@@ -109,7 +109,7 @@ export async function allSent(page) {
     await page.getByText('Everything is sent').waitFor({ timeout: 60_000 });
   } catch (error) {
     const bar = await page.locator('#queue').textContent();
-    const need = page.getByRole('button', { name: /need you/ });
+    const need = page.getByRole('button', { name: /needs? you/ });
     const why = (await need.count()) === 0 ? '' : (await need.click(), await page.locator('article').first().textContent());
     throw new Error(`not everything was sent: ${bar} ${why}`, { cause: error });
   }

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::{
-    extract::State,
+    extract::{Query, State},
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Redirect, Response},
 };
@@ -11,7 +11,7 @@ use domain::ids;
 use super::{
     desk::{Desk, OwnerDesk},
     form::{Field, Form, Sent, choices},
-    office::ROWS,
+    office::{After, EVERY, ROWS, shown},
     page,
     phone::enrolment::{Enrolment, enrolment_qr},
 };
@@ -73,18 +73,20 @@ async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
 #[template(path = "people.html")]
 struct People {
     people: Vec<(Person, Vec<Device>)>,
+    /// The number after which the rest begins.
+    rest: Option<i64>,
     owner: bool,
 }
 
 /// Everybody, with their phones.
-pub async fn list(desk: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let people = store::people::list(app.store.reader(), ROWS).await?;
-    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+    let (people, rest) = shown(store::people::list(app.store.reader(), after.span()).await?, ROWS.take);
+    let devices = store::devices::list(app.store.reader(), EVERY).await?;
     let own = |person: &Person| {
         devices.iter().map(|row| &row.item).filter(|device| device.person_id == person.id).cloned().collect::<Vec<_>>()
     };
-    let people = people.into_iter().map(|row| (own(&row.item), row.item)).map(|(phones, one)| (one, phones)).collect();
-    Ok(page(People { people, owner: desk.is_owner() }.render()))
+    let people = people.into_iter().map(|one| (own(&one), one)).map(|(phones, one)| (one, phones)).collect();
+    Ok(page(People { people, rest, owner: desk.is_owner() }.render()))
 }
 
 pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {
@@ -161,7 +163,7 @@ pub async fn make_code(
 }
 
 async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
-    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+    let devices = store::devices::list(app.store.reader(), EVERY).await?;
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;

@@ -42,11 +42,11 @@ export async function aRefusedRecord(world) {
   await recordStop(page, openStops(page).first(), '260');
   await page.getByText('260 lb on the').waitFor();
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByText('1 need you').waitFor();
+  await page.getByText('1 needs you').waitFor();
   await recordStop(page, openStops(page).last());
   await page.getByText('0 waiting').waitFor();
   assert.equal((await added(world)).length, known + 1, 'the other one went through');
-  await page.getByRole('button', { name: '1 need you' }).click();
+  await page.getByRole('button', { name: '1 needs you' }).click();
   await page.getByRole('button', { name: 'Send as it happened' }).click();
   await page.getByText('Read every reason').waitFor();
   for (const box of await page.locator('.finding input').all()) await box.check();
@@ -73,11 +73,11 @@ export async function anotherContent(world) {
     return refuse(route, 503);
   });
   await recordStop(page, openStops(page).first());
-  await page.getByText('1 need you').waitFor();
+  await page.getByText('1 needs you').waitFor();
   await recordStop(page, openStops(page).last());
   await page.getByText('0 waiting').waitFor();
-  await page.getByRole('button', { name: '1 need you' }).click();
-  await page.locator('article').getByText(/lines/).first().waitFor();
+  await page.getByRole('button', { name: '1 needs you' }).click();
+  await page.locator('article').getByText(/^The amounts used:/).first().waitFor();
   assert.equal((await added(world)).length, known + 2);
   await context.close();
 }
