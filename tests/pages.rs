@@ -5,8 +5,10 @@ mod clients;
 mod office;
 mod people;
 mod products;
+mod reviews;
 mod sections;
 mod visitor;
+mod year;
 
 use harness::{PASSWORD, client, world::Company};
 use reqwest::{Method, StatusCode};

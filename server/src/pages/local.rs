@@ -50,7 +50,10 @@ mod tests {
         let at = Instant::parse("2026-09-15T03:30:00Z").ok();
         let known = Local::of("America/New_York");
         let order = DateOrder::YearMonthDay;
-        assert_eq!((at.map(|at| known.minute(at, order)), &known.fault), (Some("2026-09-14 23:30 EDT".to_owned()), &None));
+        assert_eq!(
+            (at.map(|at| known.minute(at, order)), &known.fault),
+            (Some("2026-09-14 23:30 EDT".to_owned()), &None)
+        );
         let american = at.map(|at| known.minute(at, DateOrder::MonthDayYear));
         assert_eq!(american, Some("09/14/2026 23:30 EDT".to_owned()));
         let unknown = Local::of("America/Nowhere");

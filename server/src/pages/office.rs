@@ -92,7 +92,18 @@ pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Sear
     let (company, zone) = store::people::company(reader).await?.unwrap_or_default();
     let dates = dates(&app).await?;
     let groups = attention::today(&app, &zone, dates).await?;
-    Ok(page(Today { company, searched: !q.is_empty(), q, more: found.len() >= SEARCHED, found, groups, owner: desk.is_owner() }.render()))
+    Ok(page(
+        Today {
+            company,
+            searched: !q.is_empty(),
+            q,
+            more: found.len() >= SEARCHED,
+            found,
+            groups,
+            owner: desk.is_owner(),
+        }
+        .render(),
+    ))
 }
 
 /// How the company writes a day.

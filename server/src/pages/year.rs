@@ -7,12 +7,7 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::{
-    actor::Role,
-    ids,
-    law::ReportDue,
-    time::Day,
-};
+use domain::{actor::Role, ids, law::ReportDue, time::Day};
 use serde::Deserialize;
 
 use self::outlook::{JournalState, RunsPast};

@@ -76,13 +76,7 @@ fn alert_words(alerts: &Alerts) -> String {
 }
 
 /// Who said it, of which moment, and how old it was.
-fn source(
-    who: WeatherSource,
-    at: Instant,
-    service: Option<&FromService>,
-    local: &Local,
-    dates: DateOrder,
-) -> String {
+fn source(who: WeatherSource, at: Instant, service: Option<&FromService>, local: &Local, dates: DateOrder) -> String {
     let minute = |at| local.minute(at, dates);
     match (who, service) {
         (WeatherSource::Technician, _) => format!("seen or measured on the lawn at {}", minute(at)),
@@ -96,7 +90,11 @@ fn source(
             let made = service.issued_at.map(|made| format!(", made at {}", minute(made))).unwrap_or_default();
             let part = service.coverage_percent;
             let part = if service.is_whole() { String::new() } else { format!(", ▲ only {part} % of it known") };
-            format!("{how} by a weather service of {}{made}, fetched at {}{part}", minute(at), minute(service.fetched_at))
+            format!(
+                "{how} by a weather service of {}{made}, fetched at {}{part}",
+                minute(at),
+                minute(service.fetched_at)
+            )
         }
     }
 }
