@@ -38,7 +38,7 @@ export const atMost = (amount, digits = 2) => String(Math.floor(Number((Number(a
 /** A span of time as people say it. @param {number} milliseconds */
 export function span(milliseconds) {
   const minutes = Math.round(Math.abs(milliseconds) / 60000);
-  if (minutes < 120) return `${minutes} minutes`;
+  if (minutes < 120) return `${minutes} ${minutes === 1 ? 'minute' : 'minutes'}`;
   return minutes < 48 * 60 ? `${Math.round(minutes / 60)} hours` : `${Math.round(minutes / 1440)} days`;
 }
 

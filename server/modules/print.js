@@ -1,7 +1,7 @@
 // @ts-check
-// Prints the page. The button shows only where it can be pressed: without a script, the browser's own menu prints.
+// Prints the page. The button shows only where it can be pressed, in the place kept for it: without a script, the browser's own menu prints.
 
 for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.querySelectorAll('button[data-print]'))) {
   button.addEventListener('click', () => print());
-  button.hidden = false;
+  button.classList.add('ready');
 }

@@ -47,6 +47,12 @@ export async function send(item) {
   void flush();
 }
 
+/** Takes a record off the phone that is written down elsewhere. @param {string} id */
+export async function takeOff(id) {
+  await drop(id);
+  become(state);
+}
+
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
   clearTimeout(timer);

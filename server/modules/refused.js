@@ -3,8 +3,7 @@
 // amounts are put right.
 
 import { h } from './dom.js';
-import { send } from './queue.js';
-import { drop } from './shelf.js';
+import { send, takeOff } from './queue.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 
@@ -37,7 +36,7 @@ function one(item, back) {
     back();
   };
   const off = async () => {
-    await drop(item.id);
+    await takeOff(item.id);
     back();
   };
   const amounts = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {

@@ -14,6 +14,8 @@ const EXPECTED = /Failed to load resource|net::ERR_/;
 /** Keeps what a page complains of. @param {World} world @param {any} page */
 export function listen(world, page) {
   page.on('console', (/** @type {any} */ message) => message.type() === 'error' && !EXPECTED.test(message.text()) && world.complaints.push(`${page.url()}: ${message.text()}`));
+  // A part of a page that is missing is a fault, whatever the browser calls it; only answers of the API are refusals on purpose.
+  page.on('response', (/** @type {any} */ reply) => reply.status() >= 400 && reply.request().resourceType() !== 'document' && !new URL(reply.url()).pathname.startsWith('/api/') && world.complaints.push(`${page.url()}: ${reply.url()} answered ${reply.status()}`));
   page.on('pageerror', (/** @type {Error} */ error) => world.complaints.push(`${page.url()}: ${error}`));
   return page;
 }
@@ -57,7 +59,7 @@ export const setClock = (context, moment) =>
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 
 /** Stops of the list that are still to be made and may be. @param {any} page */
-export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|✓|■/ });
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|needs you|✓|■/ });
 
 /** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
 export async function arrive(page, stop, tap = (locator) => locator.click()) {
@@ -126,9 +128,19 @@ export async function signIn(world, page, to = '/year') {
 
 /** The addresses of all pages that are not the phone's. @param {World} world */
 export async function deskPages(world) {
-  const property = (await world.book.office('GET', '/api/v1/properties?limit=1', undefined, 200)).items[0];
+  const first = async (/** @type {string} */ list) => (await world.book.owner('GET', `/api/v1/${list}?limit=1`, undefined, 200)).items[0];
+  const [property, section, product, visit, person] = [await first('properties'), await first('sections'), await first('products'), await first('visits'), await first('people')];
   const [record] = await applications(world.book.owner);
-  return ['/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/office/people'];
+  const review = await first('reviews');
+  const [client, phone] = [`/office/clients/${property.client_id}`, (await first('devices')).id];
+  return [
+    '/office', '/office?q=street', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
+    `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
+    `/office/sections/${section.id}`, `/office/sections/${section.id}/measurements/new`, `/office/sections/${section.id}/soil-reports/new`, `/office/visits/${visit.id}`,
+    '/office/products', '/office/products/new', `/office/products/${product.id}`, `/office/products/${product.id}/status`, `/office/products/${product.id}/lots/new`, `/office/products/${product.id}/stock/new`,
+    '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/phones/${phone}/lock-out`,
+    '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/year?year=3000',
+  ];
 }
 
 /** Pages that everybody may see. */
