@@ -28,18 +28,17 @@ export async function aLostReply(world) {
     await route.fetch();
     return route.abort();
   });
-  await recordStop(page, openStops(page).last());
+  const stop = page.locator(`[data-key="${await openStops(page).last().getAttribute('data-key')}"]`);
+  await recordStop(page, stop);
   await allSent(page);
   assert.equal(answers.length, 0);
   assert.equal((await added(world)).length, known + 1);
   // Sent, it is not open again: neither on the list as it stands, nor on the list of a page that could not download the day since.
-  await page.locator('.stop-button', { hasText: '✓ recorded' }).last().waitFor();
-  const recorded = await page.locator('.stop-button', { hasText: '✓ recorded' }).count();
+  await stop.filter({ hasText: '✓ recorded' }).waitFor();
   await page.route('**/api/v1/days/*', (/** @type {any} */ route) => route.abort());
   await page.reload();
   await page.getByText('The server does not answer').waitFor();
-  assert.equal(await page.locator('.stop-button', { hasText: '✓ recorded' }).count(), recorded);
-  await page.locator('.stop-button', { hasText: '✓ recorded' }).last().click();
+  await stop.filter({ hasText: '✓ recorded' }).click();
   await page.getByText('This stop is recorded already').waitFor();
   await context.close();
 }
