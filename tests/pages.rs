@@ -10,9 +10,11 @@ mod people;
 mod plans;
 mod product_files;
 mod products;
+mod reviews;
 mod sections;
 mod soil_reports;
 mod visitor;
+mod year;
 
 use harness::{PASSWORD, client, world::Company};
 use reqwest::{Method, StatusCode};

@@ -135,6 +135,11 @@ impl Instant {
         self.0.to_zoned_datetime(zone.clone()).strftime("%Y-%m-%d %H:%M").to_string()
     }
 
+    /// What the clocks of a zone are called at this moment, such as `EDT`.
+    pub fn zone_name(self, zone: &TimeZone) -> String {
+        self.0.to_zoned_datetime(zone.clone()).strftime("%Z").to_string()
+    }
+
     #[must_use]
     pub fn plus(self, duration: SignedDuration) -> Self {
         Self(self.0.saturating_add(duration).unwrap_or(Timestamp::MAX))

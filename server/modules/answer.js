@@ -1,7 +1,9 @@
 // @ts-check
 // The answer to "how much, and may I?" as a technician reads it: pounds and bags for each section, what binds, and why.
 
-import { clock, h, pounds } from './dom.js';
+import { writtenDay } from './day.js';
+import { atMost, clock, h, pounds } from './dom.js';
+import { weatherHold } from './weather.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
 const WORD = { go: 'Go', care: 'Take care', stop: 'Stop' };
@@ -16,10 +18,10 @@ export const mark = (decision) => {
 export const answerOf = (decision, section) => decision?.sections.find((/** @type {any} */ one) => one.section_id === section);
 
 /**
- * What is open about a stop, shortest first: what the server told, and where little room is left under the year's cap.
- * @param {any} stop @param {any} decision @returns {string[]}
+ * What is open about a stop: little room left under the year's cap, the weather, and what else the server told.
+ * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @returns {string[]}
  */
-export function openPoints(stop, decision) {
+export function openPoints(stop, decision, day) {
   const told = (stop.open ?? []).map((/** @type {any} */ point) => point.words);
   const target = Number(stop.visit.target_nitrogen_lb_per_1000_sqft ?? 0);
   const tight = stop.sections.flatMap((/** @type {any} */ section) => {
@@ -28,7 +30,7 @@ export function openPoints(stop, decision) {
     if (Number(after) < 0) return [`No room for this on the ${section.name}: ${pounds(-after)} lb N on 1,000 sq ft too much for the year.`];
     return Number(after) < target ? [`Little room: after this, ${pounds(after)} lb N on 1,000 sq ft is left this year on the ${section.name}.`] : [];
   });
-  return [...tight, ...told];
+  return [...tight, ...weatherHold(stop, day), ...told];
 }
 
 /** Product in bags, and a word for the part of one. @param {string} product @param {any} stop */
@@ -37,19 +39,49 @@ function bags(product, stop) {
   return `${number} ${number === 1 ? 'bag' : 'bags'} of ${pounds(stop.product.net_weight_lb)} lb`;
 }
 
-/** @param {any} stop @param {any} decision @returns {HTMLElement} */
-export function howMuch(stop, decision) {
+/**
+ * What may go on a section: what is planned, or less where a limit lets less through. Nobody is to read a figure in large
+ * print that must not go down.
+ * @param {any} answer @returns {{ product: number, half: string, planned: number | null }}
+ */
+export function amount(answer) {
+  const planned = Number(answer.product_lb);
+  const most = answer.largest_lawful_product_lb;
+  if (most === null || most === undefined || planned <= Number(most)) return { product: planned, half: pounds(answer.half_rate_product_lb_per_1000_sqft, 3), planned: null };
+  return { product: Number(atMost(most)), half: atMost((Number(most) / Number(answer.area_sqft)) * 500, 3), planned };
+}
+
+/** @param {any} stop @param {any} decision @param {import('./day.js').Day} day @returns {HTMLElement} */
+export function howMuch(stop, decision, day) {
   const rows = stop.sections.map((/** @type {any} */ section) => {
     const answer = answerOf(decision, section.id);
-    const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft`;
+    const measured = section.measured_on ? `, measured ${writtenDay(section.measured_on, day.dates)}` : '';
+    const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft${measured}`;
     if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
+    const { product, half, planned } = amount(answer);
     return h('li', {},
       h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}`),
-      h('p', { class: 'figure' }, h('strong', {}, `${pounds(answer.product_lb)} lb`), h('span', {}, bags(answer.product_lb, stop))),
-      h('p', {}, 'Set for ', h('strong', {}, `${pounds(answer.half_rate_product_lb_per_1000_sqft, 3)} lb on 1,000 sq ft`), ': half the amount each way, crosswise.'),
+      planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${pounds(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),
+      h('p', { class: 'figure' }, h('strong', {}, `${pounds(product)} lb`), product === 0 ? null : h('span', {}, bags(String(product), stop))),
+      product === 0 ? null : h('p', {}, 'Set for ', h('strong', {}, `${half} lb on 1,000 sq ft`), ': half the amount each way, crosswise.'),
       answer.bound_by_words ? h('p', { class: 'limit' }, answer.bound_by_words) : null);
   });
   return h('section', {}, h('h2', {}, `How much: ${stop.product.name}`), h('ul', { class: 'amounts' }, ...rows));
+}
+
+const STANDING = { fresh: '✓ in order', due: '▲ due soon', out: '■ too old: calibrate again' };
+
+/** How the machines are set for this product and person, by the calibrations in force. @param {any} stop @param {import('./day.js').Day} day @returns {HTMLElement} */
+export function settings(stop, day) {
+  const rows = (stop.calibrations ?? []).map((/** @type {any} */ one) => {
+    const { calibration } = one;
+    const gave = calibration.result.product_lb_per_1000_sqft;
+    const machine = day.machines?.[calibration.equipment_id] ?? 'A machine';
+    return h('li', {}, h('strong', {}, `${machine}: ${calibration.setting ? `set at ${calibration.setting}` : 'setting not written down'}`),
+      `${gave ? `, put down ${pounds(gave, 3)} lb on 1,000 sq ft` : ''}. Calibrated ${writtenDay(calibration.calibrated_on, day.dates)}, ${one.days_since} days and ${one.applications_since} uses ago: ${STANDING[/** @type {keyof typeof STANDING} */ (one.standing)] ?? one.standing}.`);
+  });
+  return h('section', {}, h('h2', {}, 'How your spreader was calibrated'),
+    rows.length > 0 ? h('ul', { class: 'amounts' }, ...rows) : h('p', {}, '▲ No calibration with this product by you is in the book. Check the first pass against what you set for.'));
 }
 
 /**
@@ -66,7 +98,7 @@ export function verdict(decision, told) {
 
 /** Where an answer comes from. @param {import('./day.js').Day} day @param {{ at: number } | null} asked */
 export const source = (day, asked) =>
-  asked ? `Answered by the office's server at ${clock(asked.at)}, with what you saw here.` : `Downloaded at ${clock(day.at)}, for a ${(day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
+  asked ? `Answered by the office's server at ${clock(asked.at, day.me.time_zone)}, with what you saw here.` : `Downloaded at ${clock(day.at, day.me.time_zone)}, for a ${(day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
 
 /** Cautions that stand on the page of the work itself. */
 export const cautions = () =>

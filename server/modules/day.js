@@ -5,7 +5,7 @@ import { call } from './api.js';
 import { download, downloaded } from './shelf.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string> }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -20,6 +20,12 @@ export function today() {
  */
 export const now = (day) => new Date(Date.now() + day.skew).toISOString();
 
+/** A day as the company writes it. @param {string} day year first @param {string | undefined} order */
+export function writtenDay(day, order) {
+  const [year, month, date] = day.split('-');
+  return order === 'month_day_year' ? `${month}/${date}/${year}` : day;
+}
+
 /** What was kept of today, or of an earlier day. @returns {Promise<Day | undefined>} */
 export const keptDay = () => downloaded('day');
 
@@ -31,6 +37,7 @@ export async function downloadDay() {
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return 'signed_out';
   if (me.status !== 200) return 'offline';
+  const asked = Date.now();
   // The server's clock decides which day it is: a phone's may be wrong.
   const on = (await serverDay(me.body)) ?? today();
   const day = await call('GET', `/api/v1/days/${on}`);
@@ -40,8 +47,11 @@ export async function downloadDay() {
   // Asked for what this technician worked with last; who takes another spreader is told that the answer was for this one.
   const equipment = (await downloaded('equipment')) ?? 'rotary_spreader';
   for (const stop of day.body.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
+  const settings = await call('GET', '/api/v1/settings');
+  const machines = await call('GET', '/api/v1/equipment?limit=200');
+  const named = (machines.body?.items ?? []).map((/** @type {any} */ one) => [one.id, one.name]);
   const at = Date.parse(me.body.now);
-  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - Date.now(), equipment });
+  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - asked, equipment, dates: settings.body?.date_order, machines: Object.fromEntries(named) });
   return 'fresh';
 }
 

@@ -18,16 +18,27 @@ export function h(tag, attributes = {}, ...children) {
   return element;
 }
 
-/** A time of day as people say it. @param {string | number} moment */
-export const clock = (moment) => new Date(moment).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+/** A time of day as people say it: at a place, where the phone knows its zone. @param {string | number} moment @param {string} [zone] */
+export function clock(moment, zone) {
+  /** @type {Intl.DateTimeFormatOptions} */
+  const how = { hour: '2-digit', minute: '2-digit' };
+  try {
+    return new Date(moment).toLocaleTimeString([], { ...how, timeZone: zone });
+  } catch {
+    return new Date(moment).toLocaleTimeString([], how);
+  }
+}
 
 /** Pounds without needless digits: no more than a scale shows. @param {string | number} amount @param {number} [digits] */
 export const pounds = (amount, digits = 2) => String(Math.round(Number(amount) * 10 ** digits) / 10 ** digits);
 
+/** Pounds of which no more may go down: rounded down. @param {string | number} amount @param {number} [digits] */
+export const atMost = (amount, digits = 2) => String(Math.floor(Number((Number(amount) * 10 ** digits).toFixed(6))) / 10 ** digits);
+
 /** A span of time as people say it. @param {number} milliseconds */
 export function span(milliseconds) {
   const minutes = Math.round(Math.abs(milliseconds) / 60000);
-  if (minutes < 120) return `${minutes} minutes`;
+  if (minutes < 120) return `${minutes} ${minutes === 1 ? 'minute' : 'minutes'}`;
   return minutes < 48 * 60 ? `${Math.round(minutes / 60)} hours` : `${Math.round(minutes / 1440)} days`;
 }
 

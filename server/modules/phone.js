@@ -3,98 +3,174 @@
 
 import { mark, openPoints } from './answer.js';
 import { call } from './api.js';
-import { downloadDay, keptDay } from './day.js';
-import { clock, h, heading, span } from './dom.js';
+import { downloadDay, keptDay, writtenDay } from './day.js';
+import { clock, h, heading, replace, span } from './dom.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
-import { forget, waiting } from './shelf.js';
+import { download, downloaded, forget, waiting } from './shelf.js';
 import { stopPage } from './stop.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
 const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
 
+/** What the list of stops was last drawn from; nothing while another page shows. */
+let drawn = '';
+/** Another page than the list shows, and nothing may take it away from whoever works on it. */
+let elsewhere = false;
+/** Counts the pages that were shown: what was begun before another page came must not push that one away. */
+let turn = 0;
+/** How the last download went, where that must be said. */
+let note = '';
+
 /** @param {...(Node | null)} nodes */
 function show(...nodes) {
+  drawn = '';
+  elsewhere = true;
+  turn += 1;
   main.replaceChildren(...nodes.filter((node) => node !== null));
   heading(main)?.focus();
 }
 
+/** The phone's own way back leads from a stop to the list, and not out of the page. @param {() => Promise<void>} work */
+async function enter(work) {
+  if (history.state !== 'inside') history.pushState('inside', '');
+  await work();
+}
+
+const leave = () => (history.state === 'inside' ? history.back() : void showDay());
+
+/** Records that wait: my own, and those of a colleague who used this phone. */
+async function queued() {
+  const [items, day] = [await waiting(), await keptDay()];
+  const mine = items.filter((item) => day === undefined || item.by === day.me.person.id);
+  return { mine, refused: mine.filter((item) => item.state === 'refused'), others: items.length - mine.length };
+}
+
 async function drawQueue() {
-  const items = await waiting();
-  const refused = items.filter((item) => item.state === 'refused').length;
-  const unsent = items.length - refused;
+  const { mine, refused, others } = await queued();
+  const unsent = mine.length - refused.length;
   const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', signed_out: ' Enrol this phone again to send.' }[queueState()];
-  const words = items.length === 0 ? '✓ Everything is sent.' : `● ${unsent} waiting.${how}`;
-  const need = h('button', { type: 'button', class: 'pick', onclick: () => void showRefused() }, `▲ ${refused} need you`);
-  bar.replaceChildren(h('span', {}, words), ...(refused > 0 ? [need] : []));
+  const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '● 0 waiting.' : `✓ Everything is sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
+  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, `▲ ${refused.length} need${refused.length === 1 ? 's' : ''} you`);
+  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Enrol again');
+  bar.replaceChildren(h('span', {}, words), ...(refused.length > 0 ? [need] : []), ...(queueState() === 'signed_out' && (await keptDay()) ? [enrol] : []),
+    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague enrols here.`)] : []));
+  if (drawn !== '') await drawStops(false);
 }
 
 async function showRefused() {
-  const items = (await waiting()).filter((item) => item.state === 'refused');
-  show(await refusedPage(items, () => void showDay()));
+  show(await refusedPage((await queued()).refused, leave));
+}
+
+/** How a stop stands, in a word, and what to know before it is opened again. @param {any} stop @param {any} decision @param {import('./day.js').Day} day */
+async function standing(stop, decision, day) {
+  const item = (await waiting()).find((one) => one.record.visit_id === stop.visit.id);
+  if (item?.state === 'refused') return { state: '▲ its record needs you', kind: 'done', known: 'The server did not take the record of this stop: open it above, where it says that it needs you.' };
+  if (item) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.' };
+  if (stop.visit.status === 'done' || stop.recorded || (await downloaded(`recorded/${stop.visit.id}`))) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.' };
+  const work = await downloaded(`work/${stop.visit.id}`);
+  if (work?.started_at) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '' };
+  return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '' };
+}
+
+/** The list of stops, drawn anew only where something changed, so that it does not move under a thumb. */
+async function drawStops(/** @type {boolean} */ anyway) {
+  const begun = turn;
+  const day = await keptDay();
+  if (!day) return showEnrol('');
+  /** @type {{ state: string, kind: string, known: string }[]} */
+  const stands = [];
+  for (const stop of day.day.visits) stands.push(await standing(stop, day.decisions[stop.visit.id], day));
+  const from = JSON.stringify([day.at, stands, note]);
+  // While this was gathered, somebody may have opened a stop.
+  if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
+  const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
+    const decision = day.decisions[stop.visit.id];
+    const { state, kind, known } = stands[at];
+    const points = kind === 'done' ? [] : openPoints(stop, decision, day);
+    const open = async () => show(await stopPage(stop, decision, day, known, leave));
+    return h('li', {}, h('button', { type: 'button', class: 'stop-button', 'data-key': stop.visit.id, onclick: () => void enter(open) },
+      h('strong', {}, `${at + 1}. ${stop.property.address}`),
+      h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
+      h('span', { class: `state ${kind}` }, state),
+      ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
+  });
+  const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
+  const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
+  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), note === '' ? null : h('p', { role: 'status' }, note), wrong,
+    stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
+    h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
+    h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void signOut() }, 'Take my data off this phone')].filter((node) => node !== null);
+  if (drawn === '') show(...nodes);
+  else replace(main, nodes);
+  drawn = from;
+  elsewhere = false;
 }
 
 async function showDay() {
-  const day = await keptDay();
-  if (!day) return showEnrol('');
-  const sent = new Set((await waiting()).map((item) => item.record.visit_id));
-  const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
-    const decision = day.decisions[stop.visit.id];
-    const done = stop.visit.status === 'done' || stop.recorded;
-    const state = sent.has(stop.visit.id) ? '● waiting to be sent' : done ? '✓ recorded' : mark(decision);
-    const points = done || sent.has(stop.visit.id) ? [] : openPoints(stop, decision);
-    const open = async () => show(await stopPage(stop, decision, day, () => void showDay()));
-    return h('li', {}, h('button', { type: 'button', class: 'stop-button', onclick: () => void open() },
-      h('strong', {}, `${at + 1}. ${stop.property.address}`),
-      h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
-      h('span', { class: `state ${done || sent.has(stop.visit.id) ? 'done' : (decision?.verdict ?? 'care')}` }, state),
-      ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
-  });
-  const age = `As of ${new Date(day.at).toLocaleDateString()} ${clock(day.at)}, by the server's clock.`;
-  const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
-  show(h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), wrong,
-    stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
-    h('button', { type: 'button', class: 'plain', onclick: () => void refresh() }, 'Download the day again'),
-    h('button', { type: 'button', class: 'plain', onclick: () => void signOut() }, 'Take my data off this phone'));
+  drawn = '';
+  await drawStops(true);
 }
+
+/** The day of a moment at a place, year first. @param {number} at @param {string} zone */
+const dayAt = (at, zone) => new Intl.DateTimeFormat('en-CA', { timeZone: zone, year: 'numeric', month: '2-digit', day: '2-digit' }).format(new Date(at));
 
 /** @param {string} day */
 const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
 
 async function signOut() {
-  const items = await waiting();
-  if (items.length > 0) {
-    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${items.length} ${items.length === 1 ? 'record is' : 'records are'} only on this phone. Send them first; until then they are kept.`),
+  const { mine } = await queued();
+  if (mine.length > 0) {
+    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${mine.length} ${mine.length === 1 ? 'record is' : 'records are'} only on this phone. Send them first; until then they are kept.`),
       h('button', { type: 'button', class: 'big', onclick: () => void flush() }, 'Send now'), h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, 'Back'));
     return;
   }
-  await call('DELETE', '/api/v1/sessions/current');
   await forget();
-  showEnrol('');
+  await download('leaving', true);
+  await endSession();
+}
+
+/** Ends the session on the server; without a network, as soon as there is one. */
+async function endSession() {
+  const answer = await call('DELETE', '/api/v1/sessions/current');
+  const ended = answer.status === 204 || answer.status === 401;
+  if (ended) await download('leaving', false);
+  showEnrol(ended ? '' : 'Your data is off this phone. There is no network, so the server does not know yet that you signed out: open this page again when there is one.');
 }
 
 async function refresh() {
   const how = await downloadDay();
   if (how === 'signed_out' && !(await keptDay())) return showEnrol('');
-  await showDay();
+  note = { fresh: '', offline: '▲ The server does not answer. This is the day as it was downloaded.', signed_out: '▲ This phone is not enrolled any more. This is the day as it was downloaded.' }[how];
+  if (!elsewhere) await drawStops(true);
 }
 
 /** @param {string} fault */
-function showEnrol(fault) {
+async function showEnrol(fault) {
   const code = /** @type {HTMLInputElement} */ (h('input', { id: 'code', autocomplete: 'one-time-code', autocapitalize: 'characters', spellcheck: 'false' }));
-  code.value = decodeURIComponent(location.hash.slice(1));
+  code.value = location.hash.slice(1).replace(/[^0-9A-Za-z-]/g, '');
   const enrol = async (/** @type {Event} */ event) => {
     event.preventDefault();
     const name = navigator.userAgent.slice(0, 60).replace(/[^ -~]/g, ' ').trim();
     const answer = await call('POST', '/api/v1/devices', { code: code.value, name: `Phone: ${name}`, in_browser: true });
     if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Enrolling needs one, once.');
     history.replaceState(null, '', location.pathname);
+    await download('leaving', false);
     await navigator.storage?.persist?.();
-    await refresh();
+    // Another person's day is not to be seen under a new name, not even when the first download fails.
+    if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget();
+    note = '';
+    await downloadDay();
+    await showDay();
+    void flush();
   };
-  show(h('h1', {}, 'Enrol this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
+  const back = h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, '‹ Back to the day');
+  show((await keptDay()) ? back : null, h('h1', {}, 'Enrol this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
     h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Enrol')));
 }
+
+/** Whether the address holds a code, as the picture's link does. */
+const coded = () => location.hash.length > 1;
 
 /** A browser that keeps nothing must not be worked with: a record would be lost with the page. @param {unknown} fault */
 function showNoShelf(fault) {
@@ -107,8 +183,14 @@ function showNoShelf(fault) {
 async function begin() {
   onChange(() => void drawQueue());
   await drawQueue();
-  if (await keptDay()) await showDay();
-  await refresh();
+  addEventListener('popstate', () => void (coded() ? showEnrol('') : showDay()));
+  if (await downloaded('leaving')) await endSession();
+  // A code in the address was opened on purpose: a phone whose session ended is enrolled again with it.
+  else if (coded()) await showEnrol('');
+  else {
+    if (await keptDay()) await showDay();
+    await refresh();
+  }
   keepTrying();
 }
 

@@ -3,7 +3,7 @@
 // reply and a second tab make no second record. One that is refused waits for its technician and holds up no other.
 
 import { call } from './api.js';
-import { drop, keep, waiting } from './shelf.js';
+import { download, drop, keep, waiting } from './shelf.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 /** @typedef {'idle' | 'sending' | 'offline' | 'signed_out'} State */
@@ -47,6 +47,12 @@ export async function send(item) {
   void flush();
 }
 
+/** Takes a record off the phone that is written down elsewhere. @param {string} id */
+export async function takeOff(id) {
+  await drop(id);
+  become(state);
+}
+
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
   clearTimeout(timer);
@@ -76,6 +82,8 @@ async function sendOne(item) {
   const body = { ...item.record, sent_at: new Date().toISOString() };
   const answer = await call('PUT', `/api/v1/applications/${item.id}`, body);
   if (answer.status === 200 || answer.status === 201) {
+    // The day on the phone was downloaded before: the stop must not look open because its record has left the queue.
+    await download(`recorded/${item.record.visit_id}`, true).catch(() => undefined);
     await drop(item.id);
     become('sending');
     return true;

@@ -3,9 +3,15 @@
 // amounts are put right.
 
 import { h } from './dom.js';
-import { send } from './queue.js';
+import { send, takeOff } from './queue.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
+
+/** What the parts of a record are called on the pages; a fault names them by their place. */
+const NAMES = { lines: 'The amounts used', started_at: 'The start', finished_at: 'The end', weather: 'The weather', ground: 'The ground', equipment: 'The spreader', product_id: 'The product', property_id: 'The property', visit_id: 'The visit', pavement_cleaned: 'The pavement', reason: 'The reason' };
+
+/** @param {string} place */
+const named = (place) => NAMES[/** @type {keyof typeof NAMES} */ (place.replace(/^#/, '').split('/')[1])] ?? place;
 
 /** @param {Waiting[]} items @param {() => void} back @returns {Promise<HTMLElement>} */
 export async function refusedPage(items, back) {
@@ -29,15 +35,21 @@ function one(item, back) {
     await send({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
     back();
   };
+  const off = async () => {
+    await takeOff(item.id);
+    back();
+  };
   const amounts = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {
     const input = /** @type {HTMLInputElement} */ (h('input', { id: `line-${item.id}-${at}`, inputmode: 'decimal', autocomplete: 'off' }));
     input.value = line.product_lb;
     return { line, input };
   });
   const lines = () => amounts.map((/** @type {any} */ { line, input }) => ({ ...line, product_lb: input.value.trim().replace(',', '.') }));
-  const faults = (item.problem?.errors ?? []).map((/** @type {any} */ error) => h('li', {}, `${error.pointer ?? error.parameter ?? ''} ${error.detail}`));
+  const faults = (item.problem?.errors ?? []).map((/** @type {any} */ error) => h('li', {}, `${named(error.pointer ?? error.parameter ?? '')}: ${error.detail}`));
   return h('article', {}, h('h2', {}, item.words), h('p', {}, item.problem?.detail ?? 'The server did not take it.'), h('ul', {}, ...faults), ...boxes,
     ...amounts.map((/** @type {any} */ { input }, /** @type {number} */ at) => h('div', { class: 'amount' }, h('label', { for: `line-${item.id}-${at}` }, 'Used'), input, h('span', { class: 'unit' }, 'lb'))),
     findings.length > 0 ? h('div', {}, h('label', { for: `reason-${item.id}` }, 'Why it was done all the same'), reason) : null, fault,
-    h('button', { type: 'button', class: 'big', onclick: () => void again() }, 'Send as it happened'));
+    h('button', { type: 'button', class: 'big', onclick: () => void again() }, 'Send as it happened'),
+    h('details', {}, h('summary', {}, 'It cannot be put right here'), h('p', {}, 'Tell the office what was done, and wait until it is written down there. Only then:'),
+      h('button', { type: 'button', class: 'warned', onclick: () => void off() }, 'The office has it: take it off this phone')));
 }

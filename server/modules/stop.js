@@ -2,16 +2,17 @@
 // One stop: am I at the right place, how much, may I; then start, finish, and what was really used. What only a person can
 // know is asked and never filled in beforehand.
 
-import { answerOf, cautions, howMuch, openPoints, source, verdict } from './answer.js';
+import { amount, answerOf, cautions, howMuch, openPoints, settings, source, verdict } from './answer.js';
 import { call, newId } from './api.js';
 import { now, plan } from './day.js';
 import { clock, h, pounds, replace } from './dom.js';
 import { send } from './queue.js';
 import { download, downloaded } from './shelf.js';
+import { forecast } from './weather.js';
 
 /** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
 /** @typedef {{ visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, work: Work, redraw: () => Promise<void>, back: () => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, work: Work, redraw: () => Promise<void>, back: () => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -28,10 +29,11 @@ const USUAL = { least: 0.5, most: 1.5 };
  * @param {any} stop a visit of the downloaded day
  * @param {import('./day.js').Decision | null} decision
  * @param {import('./day.js').Day} day
+ * @param {string} known what is known of a record of it already; nothing when there is none
  * @param {() => void} back
  * @returns {Promise<HTMLElement>}
  */
-export async function stopPage(stop, decision, day, back) {
+export async function stopPage(stop, decision, day, known, back) {
   const page = h('section', { class: 'stop' });
   /** @type {Work} */
   const work = (await downloaded(`work/${stop.visit.id}`)) ?? fresh(stop, (await downloaded('equipment')) ?? '');
@@ -40,7 +42,7 @@ export async function stopPage(stop, decision, day, back) {
     await download(`work/${stop.visit.id}`, work).catch(() => undefined);
     replace(page, parts(visit));
   };
-  const visit = { stop, downloaded: decision, day, work, redraw, back };
+  const visit = { stop, downloaded: decision, day, known, work, redraw, back };
   page.append(...parts(visit));
   return page;
 }
@@ -68,7 +70,7 @@ function parts(visit) {
 
 /** @param {Visit} visit */
 function open(visit) {
-  const points = openPoints(visit.stop, answer(visit));
+  const points = openPoints(visit.stop, answer(visit), visit.day);
   return points.length > 0 ? h('ul', { class: 'open' }, ...points.map((words) => h('li', {}, `▲ ${words}`))) : null;
 }
 
@@ -78,7 +80,8 @@ function arrival(visit) {
     visit.work.here = true;
     void visit.redraw();
   };
-  return [open(visit), h('p', { class: 'ask' }, 'Read the number on the house. Is it the one above?'), h('button', { class: 'big', type: 'button', onclick: here }, 'I am at this address')];
+  const again = visit.known === '' ? null : h('p', { class: 'verdict care' }, `▲ ${visit.known} Go on only with ground that was not treated then.`);
+  return [again, open(visit), h('p', { class: 'ask' }, 'Read the number on the house. Is it the one above?'), h('button', { class: 'big', type: 'button', onclick: here }, 'I am at this address')];
 }
 
 /** Asks the server again with what was seen here; without a network the downloaded answer stands. @param {Visit} visit */
@@ -111,7 +114,9 @@ function before(visit) {
   const words = stopped ? 'Start all the same; it will be marked' : 'Start';
   return [
     open(visit),
-    howMuch(stop, decision),
+    howMuch(stop, decision, day),
+    settings(stop, day),
+    forecast(stop, day),
     choice('The ground is', GROUND, work.ground, picked('ground')),
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
     verdict(decision, source(day, asked(visit))),
@@ -130,7 +135,7 @@ function during(visit) {
     work.finished_at = now(day);
     void redraw();
   };
-  return [h('p', {}, `Started at ${clock(work.started_at)}.`), howMuch(stop, answer(visit)), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
+  return [h('p', {}, `Started at ${clock(work.started_at, day.me.time_zone)}.`), howMuch(stop, answer(visit), day), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
 }
 
 /** @param {Visit} visit */
@@ -158,7 +163,7 @@ function after(visit) {
     return typed(`used-${section.id}`, `Used on the ${section.name}`, 'lb', work.used[section.id] ?? '', `${hint}Leave it empty if nothing went on it.`, (text) => void (work.used[section.id] = text));
   });
   return [
-    h('p', {}, `From ${clock(work.started_at)} to ${clock(work.finished_at)}, on ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()} ground.`),
+    h('p', {}, `From ${clock(work.started_at, day.me.time_zone)} to ${clock(work.finished_at, day.me.time_zone)}, on ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()} ground.`),
     ...amounts,
     choice('Pavement swept or blown back', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
     typed('air', 'Air, if you measured it', '°F', work.air, '', (text) => void (work.air = text)),
@@ -179,7 +184,7 @@ function typed(id, label, unit, value, hint, changed) {
 }
 
 /** @param {any} decision @param {string} section */
-const expectedOf = (decision, section) => Number(answerOf(decision, section)?.product_lb ?? 0);
+const expectedOf = (decision, section) => (answerOf(decision, section) ? amount(answerOf(decision, section)).product : 0);
 
 /** A number as a thumb types it. @param {string} text */
 const number = (text) => text.trim().replace(',', '.');

@@ -4,7 +4,7 @@
 /// <reference lib="webworker" />
 
 const VERSION = 'VERSION';
-const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['answer', 'api', 'day', 'dom', 'phone', 'queue', 'refused', 'shelf', 'stop'].map((name) => `/modules/${name}.js`)];
+const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['answer', 'api', 'day', 'dom', 'phone', 'queue', 'refused', 'shelf', 'stop', 'weather'].map((name) => `/modules/${name}.js`)];
 const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (self));
 
 worker.addEventListener('install', (event) => {

@@ -114,18 +114,39 @@ async fn outermost(State((ids, clock)): State<Identity>, request: Request, next:
     let id = request_id(&request).unwrap_or_else(|| ids.uuid(clock.now()).to_string());
     let (method, path) = (request.method().clone(), request.uri().path().to_owned());
     let span = tracing::info_span!("request", id, %method, path);
+    let reader = Reader::of(&request);
     let response = tracing::Instrument::instrument(next.run(request), span.clone()).await;
-    let response = finish(response, &id);
+    let response = finish(response, &id, reader);
     span.in_scope(|| tracing::info!(status = response.status().as_u16(), "answered"));
     response
 }
 
-fn finish(mut response: Response, id: &str) -> Response {
+/// Who reads an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Reader {
+    Program,
+    /// Somebody at a browser, who followed a link or sent a form of a page.
+    Person,
+}
+
+impl Reader {
+    fn of(request: &Request) -> Self {
+        let api = ["/api/", "/modules/", "/healthz", "/readyz"].iter().any(|own| request.uri().path().starts_with(own));
+        let accepts = request.headers().get(header::ACCEPT).and_then(|value| value.to_str().ok());
+        if !api && accepts.is_some_and(|kinds| kinds.contains("text/html")) { Self::Person } else { Self::Program }
+    }
+}
+
+fn finish(mut response: Response, id: &str, reader: Reader) -> Response {
     let status = response.status();
     let shown = response.extensions_mut().remove::<Shown>().is_some();
     if !shown && (status.is_client_error() || status.is_server_error()) {
         let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_reply(status));
-        response = problem.render(id, std::mem::take(response.headers_mut()));
+        let headers = std::mem::take(response.headers_mut());
+        response = match reader {
+            Reader::Program => problem.render(id, headers),
+            Reader::Person => pages::fault(&problem, id),
+        };
     }
     let headers = response.headers_mut();
     if let Ok(value) = HeaderValue::from_str(id) {

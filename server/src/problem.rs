@@ -245,7 +245,7 @@ pub struct Problem {
     #[schema(max_items = 2000)]
     pub findings: Vec<Finding>,
     #[serde(skip)]
-    retry_after_s: Option<u64>,
+    pub retry_after_s: Option<u64>,
 }
 
 /// Most faults that a problem document lists. A person corrects some and sends again.

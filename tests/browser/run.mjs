@@ -45,6 +45,7 @@ const trials = [
   ['twenty records of a day without a network arrive once each, through a killed browser and two tabs', offline.aDayWithoutANetwork],
   ['a new version takes over with a full queue, and loses nothing of it', offline.aNewVersion],
   ['a clock that is a day off changes neither the day nor the record', offline.aClockADayOff],
+  ['the forecast and what may go down are read without a network, and signing out there is made good', offline.theForecastIsKept],
   ['a reply that is lost makes no second record; faults of the server and the network only delay', faults.aLostReply],
   ['a slipped decimal point is caught, a refused record comes back with its findings and blocks no other', faults.aRefusedRecord],
   ['a record that is in the book with other figures comes back and blocks no other', faults.anotherContent],

@@ -14,6 +14,8 @@ const EXPECTED = /Failed to load resource|net::ERR_/;
 /** Keeps what a page complains of. @param {World} world @param {any} page */
 export function listen(world, page) {
   page.on('console', (/** @type {any} */ message) => message.type() === 'error' && !EXPECTED.test(message.text()) && world.complaints.push(`${page.url()}: ${message.text()}`));
+  // A part of a page that is missing is a fault, whatever the browser calls it; only answers of the API are refusals on purpose.
+  page.on('response', (/** @type {any} */ reply) => reply.status() >= 400 && reply.request().resourceType() !== 'document' && !new URL(reply.url()).pathname.startsWith('/api/') && world.complaints.push(`${page.url()}: ${reply.url()} answered ${reply.status()}`));
   page.on('pageerror', (/** @type {Error} */ error) => world.complaints.push(`${page.url()}: ${error}`));
   return page;
 }
@@ -57,7 +59,7 @@ export const setClock = (context, moment) =>
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 
 /** Stops of the list that are still to be made and may be. @param {any} page */
-export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|✓|■/ });
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|needs you|✓|■/ });
 
 /** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
 export async function arrive(page, stop, tap = (locator) => locator.click()) {
@@ -109,7 +111,7 @@ export async function allSent(page) {
     await page.getByText('Everything is sent').waitFor({ timeout: 60_000 });
   } catch (error) {
     const bar = await page.locator('#queue').textContent();
-    const need = page.getByRole('button', { name: /need you/ });
+    const need = page.getByRole('button', { name: /needs? you/ });
     const why = (await need.count()) === 0 ? '' : (await need.click(), await page.locator('article').first().textContent());
     throw new Error(`not everything was sent: ${bar} ${why}`, { cause: error });
   }
@@ -156,20 +158,26 @@ async function deskThings(world) {
 /** The addresses of all pages that are not the phone's. @param {World} world */
 export async function deskPages(world) {
   const { property, section, product, machine, calibration, programme, measurement, report } = await deskThings(world);
+  const first = async (/** @type {string} */ list) => (await world.book.owner('GET', `/api/v1/${list}?limit=1`, undefined, 200)).items[0];
+  const [visit, person, review, device] = [await first('visits'), await first('people'), await first('reviews'), await first('devices')];
   const [record] = await applications(world.book.owner);
+  const client = `/office/clients/${property.client_id}`;
   const at = `/office/sections/${section.id}`;
   const season = `/office/programmes/${programme.id}`;
   const round = encodeURIComponent(programme.rounds[0].name);
   const shapes = 'lawn1=rectangle&lawn2=offsets&lawn3=outline&off1=circle';
   return [
-    '/office', '/office?q=street', `/office/properties/${property.id}`, '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', '/rules', '/office/people',
+    '/office', '/office?q=street', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
+    `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
     at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`,
-    `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`,
-    '/office/products', `/office/products/${product.id}`, `/office/products/${product.id}/files/new`,
+    `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`, `/office/visits/${visit.id}`,
+    '/office/products', '/office/products/new', `/office/products/${product.id}`, `/office/products/${product.id}/status`, `/office/products/${product.id}/lots/new`, `/office/products/${product.id}/stock/new`, `/office/products/${product.id}/files/new`,
     '/office/equipment', '/office/equipment/new', `/office/equipment/${machine.id}`, `/office/equipment/${machine.id}/calibrations/new`,
     `/office/equipment/${machine.id}/calibrations/new?method=course`, `/office/calibrations/${calibration.id}`,
     '/office/load-sheet', `/office/load-sheet?day=2026-09-15&person_id=${world.technician}&hopper_lb=50`,
     '/office/programmes', '/office/programmes/new', season, `${season}/plan`, `${season}/plan?work=yes`, `${season}/visits/new?round=${round}`,
+    '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
+    '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/year?year=3000',
   ];
 }
 

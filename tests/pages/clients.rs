@@ -142,3 +142,22 @@ async fn a_time_zone_that_is_not_known_is_told() {
     assert!(!office.open(&property).await.html.contains("not known to this server"));
     assert_eq!(sent().await.map(|reply| reply.status), [200, 201, 201]);
 }
+
+#[tokio::test]
+async fn a_list_that_ends_says_so_and_leads_on() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    assert!(!office.open("/office/clients").await.html.contains("There are more"));
+    // One more than a page holds, behind the server's back: what is tried is the page.
+    let file = rusqlite::Connection::open(company.app.file()).unwrap();
+    let insert = "WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 1000)
+                  INSERT INTO clients (id, name, mailing_address, version, created_at)
+                  SELECT printf('0199a000-0000-7000-8000-%012d', i), printf('Row %04d', i), 'Street R', 1, 0 FROM n";
+    assert_eq!(file.execute(insert, []).unwrap(), 1000);
+    let first = office.open("/office/clients").await.html;
+    assert!(first.contains("Row 0999") && !first.contains("Row 1000"), "a thousand, the first among them");
+    let (_, on) = first.split_once("▲ There are more: <a href=\"").unwrap();
+    let (on, _) = on.split_once('"').unwrap();
+    let rest = office.open(on).await.html;
+    assert!(rest.contains("Row 1000") && !rest.contains("Row 0999") && !rest.contains("There are more"), "{rest}");
+}

@@ -123,3 +123,15 @@ async fn the_owner_sets_how_pages_write_a_day() {
     let visit = company.office.get(&format!("/api/v1/visits/{}", company.visit)).await.expect(200).body;
     assert_eq!(visit["planned_on"], "2026-09-15");
 }
+
+#[tokio::test]
+async fn a_zone_of_the_company_that_is_not_known_is_told_and_leads_nowhere() {
+    let company = Company::in_maryland().await;
+    let file = rusqlite::Connection::open(company.app.file()).unwrap();
+    assert_eq!(file.execute("UPDATE company SET time_zone = 'America/Nowhere'", []).unwrap(), 1);
+    let owner = Visitor::named(&company, "owner").await;
+    let html = owner.open("/office").await.html;
+    let (_, told) = html.split_once("time zone “America/Nowhere” is not known").expect("it is told");
+    let told = told.split_once("</li>").unwrap().0;
+    assert!(told.contains("no page changes it") && !told.contains("<a "), "{told}");
+}

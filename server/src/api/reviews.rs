@@ -69,7 +69,7 @@ async fn list_reviews(
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "note": "Spoke with the technician; the spreader was set for another product. Calibrated again." }))]
-struct ReviewInput {
+pub struct ReviewInput {
     #[schema(
         min_length = 1,
         max_length = 1000,
@@ -84,7 +84,7 @@ struct ReviewInput {
 #[utoipa::path(put, path = "/api/v1/reviews/{id}", operation_id = "review", tag = "reviews", security(("bearer" = ["owner"])),
     params(("id" = RecordId, Path, description = "`record_id` of the entry.")), request_body = ReviewInput,
     responses((status = 200, description = "Closed.", body = ReviewItem)))]
-async fn review(
+pub async fn review(
     OwnerOnly(actor): OwnerOnly,
     State(app): State<App>,
     PathId(id): PathId<ids::Record>,

@@ -146,6 +146,8 @@ pub struct ServiceWeather {
     /// Which service.
     #[schema(max_length = 40, example = "us_national_weather_service")]
     pub service: &'static str,
+    /// A stand-in on the server's own machine answered in its place, as in the demonstration: made up, and no weather.
+    pub sample: bool,
     /// What rules would be told about the hour that begins now, each value with its source and age.
     pub weather: Weather,
     /// The station that measured, if one near by has within the last hour.
@@ -171,6 +173,7 @@ pub fn service(app: &App, said: &Said, now: Instant) -> ServiceWeather {
     let forecast = said.told.forecast.as_ref();
     ServiceWeather {
         service: said.provider,
+        sample: app.weather.is_sample(),
         weather: said.told.weather(now, now),
         forecast_fetched_at: forecast.map(|forecast| forecast.fetched_at),
         forecast_issued_at: forecast.and_then(|forecast| forecast.issued_at),

@@ -40,7 +40,7 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let shared = Arc::clone(&clock) as Arc<dyn Clock>;
     let sample = weather::stand_in(Arc::clone(&shared)).await?;
     let services = Services::configured(&sample.config, &shared).map_err(ServeError::Refused)?;
-    let opened = serve::open_with(&file, shared, Arc::new(RandomIds), law, Throttle::new(false), services);
+    let opened = serve::open_with(&file, shared, Arc::new(RandomIds), law, Throttle::of_a_demonstration(), services);
     let (opened, beside) = opened.await?;
     drop(beside);
     let code =

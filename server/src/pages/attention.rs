@@ -6,12 +6,13 @@ use domain::{ids::PersonId, time::Day};
 
 use super::{
     local::Local,
-    office::{NEWEST, ROWS},
+    office::{EVERY, NEWEST},
 };
 use crate::{
     app::App,
     book::attention::{self, Short},
     problem::Problem,
+    reply::Span,
     store::{
         self,
         attention::{NewestReport, Site},
@@ -26,7 +27,8 @@ pub struct Notice {
     /// A sign beside the words, so that nothing depends on a colour.
     pub sign: &'static str,
     pub words: String,
-    pub href: String,
+    /// Where it is mended; nothing where no page mends it.
+    pub href: Option<String>,
 }
 
 /// Everything of one kind.
@@ -37,7 +39,7 @@ pub struct Group {
 }
 
 fn notice(sign: &'static str, words: String, href: impl Into<String>) -> Notice {
-    Notice { sign, words, href: href.into() }
+    Notice { sign, words, href: Some(href.into()) }
 }
 
 /// All of it; kinds of which there is nothing are left out.
@@ -46,12 +48,12 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
     let now = app.clock.now();
     let local = Local::of(company_zone);
     let today = local.day(now);
-    let products = store::products::list(reader, ROWS).await?.into_iter().map(|row| row.item).collect::<Vec<_>>();
+    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item).collect::<Vec<_>>();
     let wanted = store::attention::wanted(reader).await?;
     let sites = store::attention::sites(reader).await?;
     let reports = store::attention::newest_reports(reader).await?;
     let mut places = places(&sites);
-    places.extend(local.fault.map(|words| notice("■", format!("Of the company: {words}"), "/office/settings")));
+    places.extend(local.unknown.map(|zone| Notice { sign: "■", words: of_company(&zone), href: None }));
     let mut groups = vec![
         Group { heading: "To review", notices: to_review(app).await? },
         Group { heading: "Visits that are late", notices: late_visits(app, today, dates).await? },
@@ -68,8 +70,15 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
     Ok(groups)
 }
 
+/// The company's own zone is set once, with the book, so no page mends it.
+fn of_company(zone: &str) -> String {
+    format!(
+        "The company's time zone “{zone}” is not known to this server, so the pages of the company count days by UTC and may be a day off. It was written when the book was set up, and no page changes it: start a newer version of the server, which knows newer zones"
+    )
+}
+
 async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
-    let rows = store::reviews::list(app.store.reader(), NEWEST, true, None).await?;
+    let rows = store::reviews::list(app.store.reader(), Span { after: NEWEST.after, ..EVERY }, true, None).await?;
     let waiting = attention::waiting(rows.iter().map(|row| &row.item));
     let kinds = [
         ("■", waiting.beyond_the_rules, ["record is", "records are"], "beyond the rules and not reviewed"),
@@ -125,7 +134,7 @@ fn soil_reports(ending: &[(&NewestReport, Day)], today: Day, dates: DateOrder) -
 
 async fn credentials(app: &App, today: Day, dates: DateOrder) -> Result<Vec<Notice>, Problem> {
     let reader = app.store.reader();
-    let people = store::people::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item);
     let people: HashMap<PersonId, String> = people.filter(|one| one.active).map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {

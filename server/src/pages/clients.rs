@@ -1,13 +1,16 @@
 //! Clients, as the office enters and corrects them.
 
 use askama::Template;
-use axum::{extract::State, response::Response};
+use axum::{
+    extract::{Query, State},
+    response::Response,
+};
 use domain::ids;
 
 use super::{
     desk::Desk,
     form::{Field, Form, Sent},
-    office::{ROWS, dates},
+    office::{After, ROWS, dates, shown},
     page,
 };
 use crate::{
@@ -53,14 +56,16 @@ async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
 struct Clients {
     dates: DateOrder,
     clients: Vec<Client>,
+    /// The number after which the rest begins.
+    rest: Option<i64>,
 }
 
 /// All clients.
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let rows = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
-    let mut clients: Vec<Client> = rows.into_iter().map(|row| row.item).collect();
+pub async fn list(_: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+    let rows = store::clients::list(app.store.reader(), after.span(), Scope::Company).await?;
+    let (mut clients, rest) = shown(rows, ROWS.take);
     clients.sort_by_cached_key(|client| client.name.to_lowercase());
-    Ok(page(Clients { dates: dates(&app).await?, clients }.render()))
+    Ok(page(Clients { dates: dates(&app).await?, clients, rest }.render()))
 }
 
 pub async fn new(_: Desk, State(app): State<App>) -> Response {

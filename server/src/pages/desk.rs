@@ -1,4 +1,4 @@
-//! Who may see a page of the office and the owner, and the pages that are common to both.
+//! Who may see a page of the office and the owner, and the rule sets, which both read.
 
 use askama::Template;
 use axum::{
@@ -13,8 +13,7 @@ use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
     app::App,
     problem::{Kind, Problem},
-    reply::Span,
-    store::{self, reviews::ReviewItem},
+    store,
 };
 
 /// A signed-in member of the office or the owner. Everybody else is sent to the sign-in, and a technician is told no.
@@ -81,21 +80,6 @@ impl FromRequestParts<App> for OwnerDesk {
         }
         Err(Problem::new(Kind::NotAllowed, "This page is for the owner.").into_response())
     }
-}
-
-#[derive(Template)]
-#[template(path = "reviews.html")]
-struct Reviews {
-    items: Vec<ReviewItem>,
-    owner: bool,
-}
-
-/// What the owner must look at; the office sees it too.
-pub async fn reviews(Desk(actor): Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let span = Span { after: i64::MAX, take: 200 };
-    let rows = store::reviews::list(app.store.reader(), span, true, None).await?;
-    let items = rows.into_iter().map(|row| row.item).collect();
-    Ok(page(Reviews { items, owner: actor.role == Role::Owner }.render()))
 }
 
 #[derive(Template)]

@@ -3,20 +3,25 @@
 use domain::time::{Day, Instant, zone};
 use jiff::tz::TimeZone;
 
+use crate::store::settings::DateOrder;
+
 /// The clock of a property or of the company.
 #[derive(Debug)]
 pub struct Local {
     zone: TimeZone,
     /// What to tell when the zone is not known: days and times are then those of UTC, and may be a day off.
     pub fault: Option<String>,
+    /// The name that is not known.
+    pub unknown: Option<String>,
 }
 
 impl Local {
     pub fn of(name: &str) -> Self {
         match zone(name) {
-            Ok(zone) => Self { zone, fault: None },
+            Ok(zone) => Self { zone, fault: None, unknown: None },
             Err(_) => Self {
                 zone: TimeZone::UTC,
+                unknown: Some(name.to_owned()),
                 fault: Some(format!(
                     "The time zone “{name}” is not known to this server, so days and times here are those of UTC and may be a day off. Choose the zone again."
                 )),
@@ -28,10 +33,11 @@ impl Local {
         at.day_in(&self.zone)
     }
 
-    /// Day and minute as a clock there shows them; marked when it is not the clock of the place.
-    pub fn minute(&self, at: Instant) -> String {
+    /// Day and minute as a clock there shows them, with the zone: a reader elsewhere, or in another season, is not to guess.
+    pub fn minute(&self, at: Instant, dates: DateOrder) -> String {
         let shown = at.local_minute(&self.zone);
-        if self.fault.is_some() { format!("{shown} UTC") } else { shown }
+        let time = shown.split_once(' ').map_or("", |(_, time)| time);
+        format!("{} {time} {}", dates.day(self.day(at)), at.zone_name(&self.zone))
     }
 }
 
@@ -43,9 +49,15 @@ mod tests {
     fn a_zone_that_is_not_known_is_told() {
         let at = Instant::parse("2026-09-15T03:30:00Z").ok();
         let known = Local::of("America/New_York");
-        assert_eq!((at.map(|at| known.minute(at)), &known.fault), (Some("2026-09-14 23:30".to_owned()), &None));
+        let order = DateOrder::YearMonthDay;
+        assert_eq!(
+            (at.map(|at| known.minute(at, order)), &known.fault),
+            (Some("2026-09-14 23:30 EDT".to_owned()), &None)
+        );
+        let american = at.map(|at| known.minute(at, DateOrder::MonthDayYear));
+        assert_eq!(american, Some("09/14/2026 23:30 EDT".to_owned()));
         let unknown = Local::of("America/Nowhere");
-        assert_eq!(at.map(|at| unknown.minute(at)), Some("2026-09-15 03:30 UTC".to_owned()));
+        assert_eq!(at.map(|at| unknown.minute(at, order)), Some("2026-09-15 03:30 UTC".to_owned()));
         assert!(unknown.fault.is_some_and(|words| words.contains("America/Nowhere") && words.contains("not known")));
     }
 }

@@ -1,6 +1,7 @@
 //! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
+mod applications;
 mod attention;
 mod calibrations;
 mod clients;
@@ -21,6 +22,7 @@ mod product_files;
 mod products;
 mod programmes;
 mod properties;
+mod reviews;
 mod sections;
 mod sessions;
 mod settings;
@@ -60,12 +62,13 @@ pub fn routes() -> Router<App> {
         .route("/page.css", get(style))
         .route("/sign-in", get(sessions::sign_in).post(sessions::send_sign_in))
         .route("/sign-out", post(sessions::sign_out))
-        .route("/reviews", get(desk::reviews))
+        .route("/reviews", get(reviews::list))
+        .route("/reviews/{id}", get(reviews::one).post(reviews::close))
         .route("/rules", get(desk::rules))
         .merge(desk_routes())
         .route("/year", get(year::year))
         .route("/year/{id}", get(year::client))
-        .route("/records/{id}", get(year::record))
+        .route("/records/{id}", get(applications::record))
         .route("/phone", get(phone::page))
         .route("/phone.css", get(phone::style))
         .route("/phone.webmanifest", get(phone::manifest))
@@ -166,19 +169,44 @@ fn page_without_form(html: Result<String, askama::Error>) -> Response {
 struct Front {
     version: &'static str,
     company: Option<String>,
+    /// Each with its code, its name and the day on which it was read.
     sets: Vec<(String, String, String)>,
 }
 
 async fn front(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     let company = store::people::company(app.store.reader()).await?.map(|(name, _)| name);
+    let dates = office::dates(&app).await?;
     let sets = app
         .law
         .rule_sets()
         .iter()
         .map(|set| &set.about)
-        .map(|set| (set.code.clone(), set.name.clone(), set.last_checked.to_string()))
+        .map(|set| (set.code.clone(), set.name.clone(), dates.day(set.last_checked)))
         .collect();
     Ok(page_without_form(Front { version: env!("CARGO_PKG_VERSION"), company, sets }.render()))
+}
+
+#[derive(Template)]
+#[template(path = "fault.html")]
+struct FaultPage<'a> {
+    problem: &'a Problem,
+    id: &'a str,
+}
+
+/// A problem as somebody at a browser reads it: the same words under the same status.
+pub fn fault(problem: &Problem, id: &str) -> Response {
+    match (FaultPage { problem, id }).render() {
+        Ok(html) => {
+            let mut response = page_without_form(Ok(html));
+            *response.status_mut() = problem.status();
+            response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+            if let Some(seconds) = problem.retry_after_s {
+                response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+            }
+            response
+        }
+        Err(error) => Problem::fault(&error).render(id, header::HeaderMap::new()),
+    }
 }
 
 #[derive(Template)]

@@ -17,13 +17,56 @@ use super::{
 use crate::{
     app::App,
     problem::Problem,
-    reply::Span,
+    reply::{Row, Span},
     store::{self, search::Found, settings::DateOrder},
 };
 
 /// Rows of one list on a page at most; the API has the rest.
 pub const ROWS: Span = Span { after: 0, take: 1000 };
+/// Where nothing may be left out because it is judged, matched or chosen from.
+pub const EVERY: Span = Span { after: 0, take: 100_000 };
+/// So many lawns the search shows at most.
+const SEARCHED: usize = store::search::MOST;
 pub const NEWEST: Span = Span { after: i64::MAX, take: 200 };
+
+/// What a page shows of a list, and the number after which the rest begins, if one row more than that was found.
+pub fn shown<T>(mut rows: Vec<Row<T>>, most: i64) -> (Vec<T>, Option<i64>) {
+    let most = usize::try_from(most).unwrap_or(usize::MAX);
+    let more = rows.len() > most;
+    rows.truncate(most);
+    let last = rows.last().map(|row| row.seq).filter(|_| more);
+    (rows.into_iter().map(|row| row.item).collect(), last)
+}
+
+/// Where a list is to begin: after the row with this number.
+#[derive(Debug, Deserialize)]
+pub struct After {
+    after: Option<i64>,
+}
+
+impl After {
+    /// The rows of a page, and one more to see whether there is more.
+    pub fn span(&self) -> Span {
+        Span { after: self.after.unwrap_or(ROWS.after), take: ROWS.take + 1 }
+    }
+}
+
+/// Where a list whose newest come first is to go on: before the row with this number.
+#[derive(Debug, Deserialize)]
+pub struct Before {
+    before: Option<i64>,
+}
+
+impl Before {
+    /// The rows of a page, and one more to see whether there is more.
+    pub fn span(&self) -> Span {
+        Span { after: self.before.unwrap_or(NEWEST.after), take: NEWEST.take + 1 }
+    }
+
+    pub fn is_some(&self) -> bool {
+        self.before.is_some()
+    }
+}
 
 #[derive(Debug, Deserialize)]
 pub struct Search {
@@ -37,6 +80,8 @@ struct Today {
     q: String,
     searched: bool,
     found: Vec<Found>,
+    /// There may be more than are shown.
+    more: bool,
     groups: Vec<Group>,
     owner: bool,
 }
@@ -49,7 +94,18 @@ pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Sear
     let (company, zone) = store::people::company(reader).await?.unwrap_or_default();
     let dates = dates(&app).await?;
     let groups = attention::today(&app, &zone, dates).await?;
-    Ok(page(Today { company, searched: !q.is_empty(), q, found, groups, owner: desk.is_owner() }.render()))
+    Ok(page(
+        Today {
+            company,
+            searched: !q.is_empty(),
+            q,
+            more: found.len() >= SEARCHED,
+            found,
+            groups,
+            owner: desk.is_owner(),
+        }
+        .render(),
+    ))
 }
 
 /// How the company writes a day.

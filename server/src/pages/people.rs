@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::{
-    extract::State,
+    extract::{Query, State},
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Redirect, Response},
 };
@@ -11,7 +11,7 @@ use domain::{ids, time::Day};
 use super::{
     desk::{Desk, OwnerDesk},
     form::{Field, Form, Sent, choices},
-    office::{self, ROWS},
+    office::{self, After, EVERY, ROWS, shown},
     page,
     phone::enrolment::{Enrolment, enrolment_qr},
 };
@@ -73,6 +73,8 @@ pub(super) async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem>
 #[template(path = "people.html")]
 struct People {
     staff: Vec<Staff>,
+    /// The number after which the rest begins.
+    rest: Option<i64>,
     owner: bool,
     dates: DateOrder,
     today: Day,
@@ -86,19 +88,19 @@ struct Staff {
 }
 
 /// Everybody, with their licences and certificates and their phones.
-pub async fn list(desk: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let people = store::people::list(app.store.reader(), ROWS).await?;
-    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+    let (people, rest) = shown(store::people::list(app.store.reader(), after.span()).await?, ROWS.take);
+    let devices = store::devices::list(app.store.reader(), EVERY).await?;
     let held = store::credentials::list_all(app.store.reader()).await?;
     let staff = |person: Person| Staff {
         credentials: held.iter().filter(|one| one.person_id == person.id).cloned().collect(),
         phones: devices.iter().map(|row| &row.item).filter(|one| one.person_id == person.id).cloned().collect(),
         person,
     };
-    let staff = people.into_iter().map(|row| staff(row.item)).collect();
+    let staff = people.into_iter().map(staff).collect();
     let dates = office::dates(&app).await?;
     let today = api::office_day(&app).await?;
-    Ok(page(People { staff, owner: desk.is_owner(), dates, today }.render()))
+    Ok(page(People { staff, rest, owner: desk.is_owner(), dates, today }.render()))
 }
 
 pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {
@@ -175,7 +177,7 @@ pub async fn make_code(
 }
 
 async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
-    let devices = store::devices::list(app.store.reader(), ROWS).await?;
+    let devices = store::devices::list(app.store.reader(), EVERY).await?;
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;

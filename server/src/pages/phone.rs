@@ -28,13 +28,13 @@ pub const MODULES: [(&str, &str); 11] = [
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
-    ("form.js", include_str!("../../modules/form.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
+    ("print.js", include_str!("../../modules/print.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
-    ("sign_in.js", include_str!("../../modules/sign_in.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
+    ("weather.js", include_str!("../../modules/weather.js")),
 ];
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.

@@ -3,13 +3,16 @@
 mod label;
 
 use askama::Template;
-use axum::{extract::State, response::Response};
+use axum::{
+    extract::{Query, State},
+    response::Response,
+};
 use domain::ids::{self, ProductId};
 
 use super::{
     desk::Desk,
     form::{Field, Form, Sent, choices},
-    office::{NEWEST, ROWS, dates},
+    office::{After, Before, NEWEST, ROWS, dates, shown},
     page,
 };
 use crate::{
@@ -39,13 +42,14 @@ pub async fn get(app: &App, id: ProductId) -> Result<Product, Problem> {
 #[template(path = "products.html")]
 struct Products {
     products: Vec<Product>,
+    /// The number after which the rest begins.
+    rest: Option<i64>,
 }
 
 /// All products with their stock.
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let rows = store::products::list(app.store.reader(), ROWS).await?;
-    let products = rows.into_iter().map(|row| row.item).collect();
-    Ok(page(Products { products }.render()))
+pub async fn list(_: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+    let (products, rest) = shown(store::products::list(app.store.reader(), after.span()).await?, ROWS.take);
+    Ok(page(Products { products, rest }.render()))
 }
 
 pub async fn new(_: Desk, State(app): State<App>) -> Response {
@@ -70,18 +74,25 @@ struct ProductPage {
     lots: Vec<Lot>,
     movements: Vec<StockMovement>,
     files: Vec<ProductFile>,
+    /// The last number of the movements that are shown, if there are older ones.
+    older: Option<i64>,
 }
 
 /// A product with its lots and what moved.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn one(
+    _: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+    Query(before): Query<Before>,
+) -> Result<Response, Problem> {
     let product = get(&app, id).await?;
     let lots = store::lots::list(app.store.reader(), ROWS, Some(id)).await?;
-    let movements = store::stock::list(app.store.reader(), NEWEST, Some(id)).await?;
     let files = store::product_files::list(app.store.reader(), ROWS, id).await?;
+    let movements = store::stock::list(app.store.reader(), before.span(), Some(id)).await?;
+    let (movements, older) = shown(movements, NEWEST.take);
     let lots = lots.into_iter().map(|row| row.item).collect();
-    let movements = movements.into_iter().map(|row| row.item).collect();
     let files = files.into_iter().map(|row| row.item).collect();
-    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements, files }.render()))
+    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements, files, older }.render()))
 }
 
 fn status_form(product: &Product) -> Form {

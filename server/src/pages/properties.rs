@@ -4,14 +4,20 @@
 mod place;
 
 use askama::Template;
-use axum::{extract::State, response::Response};
-use domain::ids::{self, PropertyId};
+use axum::{
+    extract::{Query, State},
+    response::Response,
+};
+use domain::{
+    ids::{self, PropertyId},
+    time::Day,
+};
 
 use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, also},
     local::Local,
-    office::{NEWEST, ROWS, dates},
+    office::{Before, EVERY, NEWEST, ROWS, dates, shown},
     page,
 };
 use crate::{
@@ -66,7 +72,7 @@ async fn blank(app: &App, client: &Client) -> Result<Form, Problem> {
 }
 
 async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
-    let clients = store::clients::list(app.store.reader(), ROWS, Scope::Company).await?;
+    let clients = store::clients::list(app.store.reader(), EVERY, Scope::Company).await?;
     let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
     let mut fields = fields(app, place::zones(&property.time_zone));
     fields.push(Field::one("/client_id", "Client", clients).under("Changing hands"));
@@ -150,23 +156,40 @@ struct PropertyPage {
     property: Property,
     client: Client,
     sections: Vec<Section>,
-    applications: Vec<ApplicationView>,
+    /// Each with the name of the product, the newest first.
+    applications: Vec<(ApplicationView, String)>,
+    /// The last number of the applications that are shown, if there are older ones.
+    older: Option<i64>,
+    /// These are not the newest ones.
+    newer: bool,
     visits: Vec<Visit>,
+    today: Day,
     clock_fault: Option<String>,
     /// The rule sets by name, each with the day on which it was read.
     sets: Vec<(String, String)>,
 }
 
 /// A property with its sections, its visits and everything that was put down.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn one(
+    _: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    Query(before): Query<Before>,
+) -> Result<Response, Problem> {
     let (reader, scope) = (app.store.reader(), Scope::Company);
     let property = get(&app, id).await?;
     let client = client_of(&app, property.client_id).await?;
     let sections = store::sections::list(reader, ROWS, Some(id), scope).await?;
     let filter = store::applications::Filter { property: Some(id.to_string()), ..Default::default() };
-    let applications = store::applications::list(reader, NEWEST, filter, scope).await?;
-    let visits = store::visits::list(reader, ROWS, Filter { property: Some(id), ..Filter::default() }, scope).await?;
+    let (rows, older) = shown(store::applications::list(reader, before.span(), filter, scope).await?, NEWEST.take);
+    let mut applications = Vec::new();
+    for one in rows {
+        let name = store::products::get(reader, one.product_id).await?.map(|product| product.name);
+        applications.push((one, name.unwrap_or_default()));
+    }
+    let visits = store::visits::list(reader, EVERY, Filter { property: Some(id), ..Filter::default() }, scope).await?;
     let order = dates(&app).await?;
+    let local = Local::of(&property.time_zone);
     let read = |code: &str| {
         let about = app.law.rule_set(code).map(|set| &set.about)?;
         Some((about.name.clone(), order.day(about.last_checked)))
@@ -175,9 +198,12 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Proper
         dates: order,
         client,
         sections: sections.into_iter().map(|row| row.item).collect(),
-        applications: applications.into_iter().map(|row| row.item).collect(),
+        applications,
+        older,
+        newer: before.is_some(),
+        today: local.day(app.clock.now()),
         visits: visits.into_iter().map(|row| row.item).collect(),
-        clock_fault: Local::of(&property.time_zone).fault,
+        clock_fault: local.fault,
         sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
         property,
     };
@@ -186,6 +212,14 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Proper
 
 impl PropertyPage {
     fn open_visits(&self) -> Vec<&Visit> {
-        self.visits.iter().filter(|visit| visit.status == VisitStatus::Planned).collect()
+        let mut open: Vec<&Visit> = self.visits.iter().filter(|visit| visit.status == VisitStatus::Planned).collect();
+        open.sort_by_key(|visit| visit.planned_on);
+        open
+    }
+
+    /// Pounds of product in all.
+    fn pounds(application: &ApplicationView) -> String {
+        let all = application.lines.iter().map(|line| line.product_lb.raw()).sum();
+        domain::quantity::ProductMass::from_raw(all).to_string()
     }
 }

@@ -71,8 +71,18 @@ pub async fn send_sign_in(
 }
 
 /// Signs out and goes to the sign-in.
-pub async fn sign_out(staff: AnyStaff, State(app): State<App>, token: OwnToken) -> Result<Response, Problem> {
-    let done = sessions::end_session(staff, State(app), token).await?;
+pub async fn sign_out(
+    staff: Result<AnyStaff, Problem>,
+    State(app): State<App>,
+    token: Result<OwnToken, Problem>,
+) -> Result<Response, Problem> {
+    // A session that has ended already is where somebody wanted to be.
+    if let Err(problem) = &staff
+        && problem.status == 401
+    {
+        return Ok(onward(&HeaderMap::new(), "/sign-in"));
+    }
+    let done = sessions::end_session(staff?, State(app), token?).await?;
     Ok(onward(done.headers(), "/sign-in"))
 }
 

@@ -6,7 +6,7 @@ use domain::ids::{self, PropertyId, VisitId};
 use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, choices},
-    office::ROWS,
+    office::{EVERY, ROWS, dates},
 };
 use crate::{
     access::Scope,
@@ -22,9 +22,9 @@ use crate::{
 /// more.
 async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Result<Vec<Field>, Problem> {
     let reader = app.store.reader();
-    let people = store::people::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item);
     let people = people.filter(|one| one.active || standing.is_some_and(|visit| visit.person_id == one.id));
-    let products = store::products::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item);
     let products = products
         .filter(|one| one.status != ProductStatus::Retired || standing.is_some_and(|visit| visit.product_id == one.id));
     let sections = store::sections::list(reader, ROWS, Some(property), Scope::Company).await?;
@@ -81,7 +81,7 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
         Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."),
     );
     let form = Form::new(
-        format!("The visit planned on {}", visit.planned_on),
+        format!("The visit planned on {}", dates(app).await?.day(visit.planned_on)),
         format!("/office/visits/{}", visit.id),
         "Store the change",
         fields,

@@ -13,6 +13,9 @@ pub struct Found {
     pub client_name: String,
 }
 
+/// So many are found at most; the statement says the same.
+pub const MOST: usize = 50;
+
 /// Properties whose client, address or applied lot holds a text, fifty at most.
 pub async fn properties(pool: &SqlitePool, text: &str) -> Result<Vec<Found>, sqlx::Error> {
     // What a person types is text, also a percent sign.

@@ -97,6 +97,8 @@ pub trait Service: Debug + Send + Sync {
 #[derive(Debug, Clone, Default)]
 pub struct Services {
     all: Vec<Arc<dyn Service>>,
+    /// What answers is a stand-in on this machine, so that nothing it says is weather.
+    sample: bool,
     /// When the last round in the background ended, and how.
     last_round: Arc<Mutex<Option<(Instant, refresh::Round)>>>,
 }
@@ -155,11 +157,16 @@ impl Services {
                 services.push(Arc::new(open_meteo::OpenMeteo::new(client, Arc::clone(clock))));
             }
         }
-        Ok(Self { all: services, ..Self::default() })
+        Ok(Self { all: services, sample: config.weather_stand_in, ..Self::default() })
     }
 
     pub fn are_off(&self) -> bool {
         self.all.is_empty()
+    }
+
+    /// Whether what they say is made up, as in a demonstration.
+    pub fn is_sample(&self) -> bool {
+        self.sample
     }
 
     pub fn all(&self) -> &[Arc<dyn Service>] {

@@ -3,6 +3,7 @@
 
 import assert from 'node:assert/strict';
 
+import { enrolmentCode } from '../book.mjs';
 import { added, allSent, enrol, openStops, phone, recordStop } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
@@ -27,10 +28,18 @@ export async function aLostReply(world) {
     await route.fetch();
     return route.abort();
   });
-  await recordStop(page, openStops(page).last());
+  const stop = page.locator(`[data-key="${await openStops(page).last().getAttribute('data-key')}"]`);
+  await recordStop(page, stop);
   await allSent(page);
   assert.equal(answers.length, 0);
   assert.equal((await added(world)).length, known + 1);
+  // Sent, it is not open again: neither on the list as it stands, nor on the list of a page that could not download the day since.
+  await stop.filter({ hasText: '✓ recorded' }).waitFor();
+  await page.route('**/api/v1/days/*', (/** @type {any} */ route) => route.abort());
+  await page.reload();
+  await page.getByText('The server does not answer').waitFor();
+  await stop.filter({ hasText: '✓ recorded' }).click();
+  await page.getByText('This stop is recorded already').waitFor();
   await context.close();
 }
 
@@ -42,11 +51,12 @@ export async function aRefusedRecord(world) {
   await recordStop(page, openStops(page).first(), '260');
   await page.getByText('260 lb on the').waitFor();
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByText('1 need you').waitFor();
+  await page.getByText('1 needs you').waitFor();
+  await page.locator('.stop-button', { hasText: 'its record needs you' }).waitFor();
   await recordStop(page, openStops(page).last());
   await page.getByText('0 waiting').waitFor();
   assert.equal((await added(world)).length, known + 1, 'the other one went through');
-  await page.getByRole('button', { name: '1 need you' }).click();
+  await page.getByRole('button', { name: '1 needs you' }).click();
   await page.getByRole('button', { name: 'Send as it happened' }).click();
   await page.getByText('Read every reason').waitFor();
   for (const box of await page.locator('.finding input').all()) await box.check();
@@ -73,11 +83,11 @@ export async function anotherContent(world) {
     return refuse(route, 503);
   });
   await recordStop(page, openStops(page).first());
-  await page.getByText('1 need you').waitFor();
+  await page.getByText('1 needs you').waitFor();
   await recordStop(page, openStops(page).last());
   await page.getByText('0 waiting').waitFor();
-  await page.getByRole('button', { name: '1 need you' }).click();
-  await page.locator('article').getByText(/lines/).first().waitFor();
+  await page.getByRole('button', { name: '1 needs you' }).click();
+  await page.locator('article').getByText(/^The amounts used:/).first().waitFor();
   assert.equal((await added(world)).length, known + 2);
   await context.close();
 }
@@ -105,9 +115,21 @@ export async function anEndedSession(world) {
   assert.ok(ended > 1);
   assert.equal((await added(world)).length, known);
   await page.unrouteAll();
+  // Now it ends on the server too: the phone is locked out, and a new code is the way on.
+  const phones = (await world.book.office('GET', '/api/v1/devices?limit=200', undefined, 200)).items;
+  await world.book.office('DELETE', `/api/v1/devices/${phones.at(-1).id}`, undefined);
   await page.reload();
+  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
+  await page.getByRole('button', { name: 'Enrol again' }).click();
+  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByRole('button', { name: 'Back to the day' }).click();
+  const { code } = await enrolmentCode(world.book.office);
+  await page.goto('about:blank');
+  await page.goto(`${world.base}/phone#${code}`);
+  await page.getByRole('button', { name: 'Enrol', exact: true }).click();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
+  assert.equal(await page.locator('.stop-button', { hasText: 'waiting to be sent' }).count(), 0);
   await context.close();
 }
 

@@ -3,8 +3,9 @@
 
 import assert from 'node:assert/strict';
 
+import { planVisits } from '../book.mjs';
 import { between } from '../between.mjs';
-import { added, allSent, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
+import { added, allSent, arrive, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -112,5 +113,48 @@ export async function aClockADayOff(world) {
   const record = await world.book.owner('GET', `/api/v1/applications/${fresh[0]}`, undefined, 200);
   assert.equal(record.applied_on, '2026-09-15');
   assert.equal(record.late, false);
+  await context.close();
+}
+
+/** What the day says of the weather and of too much, read without a network. @param {World} world */
+export async function theForecastIsKept(world) {
+  // 1.5 lb N on 1,000 sq ft is more than one application may put down in Maryland: 0.9 lb, COMAR 15.20.10.09 C(2).
+  await planVisits(world.book.office, world.technician, 1, '1.5');
+  const { now } = await world.book.office('GET', '/api/v1/me', undefined, 200);
+  const context = await phone(world, 'forecast', { timezoneId: 'Europe/Paris' });
+  await setClock(context, Date.parse(now));
+  const page = await enrol(world, context);
+  await context.setOffline(true);
+  await page.reload();
+  await page.getByText('The server does not answer').waitFor();
+  // By the clock of the lawn, wherever the phone thinks it is: the sample is too hot for quick-release nitrogen from 13:00 on.
+  await page.locator('.stop-button', { hasText: 'Weather hold 01:00 PM to 05:00 PM' }).first().waitFor();
+  await arrive(page, openStops(page).first());
+  await page.getByRole('heading', { name: 'How your spreader was calibrated' }).waitFor();
+  const shown = await page.locator('section', { has: page.getByRole('heading', { name: 'Weather' }) }).last().textContent();
+  for (const words of [/■ 01:00 PM to 02:00 PM: stop\. The air is at 86 °F/, /Rain in 24 hours from 09:\d\d AM: 0 in likely, 0 in at most, chance 5 %/, /Rain in 48 hours .*0\.472 in likely, 0\.473 in at most/, /Wind 8\.08 mph, gusts 12\.43/, /No alerts, looked up at 09:\d\d AM/, /A sample, made up for this demonstration/, /Forecast fetched at 09:\d\d AM, \d+ minutes? ago, made at 08:\d\d AM/]) {
+    assert.match(shown ?? '', words);
+  }
+  // The phone's own way back leads to the list.
+  await page.goBack();
+  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  const tooMuch = page.locator('.stop-button', { hasText: '■ stop' }).last();
+  await tooMuch.click();
+  await page.getByRole('button', { name: 'I am at this address' }).click();
+  await page.getByText(/Planned were [\d.]+ lb: more than may go down/).waitFor();
+  const planned = Number(/Planned were ([\d.]+) lb/.exec((await page.locator('.amounts').first().textContent()) ?? '')?.[1]);
+  const large = Number.parseFloat((await page.locator('.figure strong').first().textContent()) ?? '');
+  // What may go is in large print, rounded down to what a scale shows, and never what was planned.
+  const most = Number(/At most ([\d.]+) lb of this product/.exec((await page.locator('.amounts .limit').first().textContent()) ?? '')?.[1]);
+  assert.ok(large <= most && large > most - 0.01 && most < planned, `${large} lb in large print, at most ${most}, ${planned} planned`);
+  await page.getByRole('button', { name: 'Back to the day' }).click();
+  // Signed out without a network: nothing is on the phone, and the server hears of it later.
+  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await page.getByText('does not know yet that you signed out').waitFor();
+  await context.setOffline(false);
+  await page.reload();
+  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  assert.equal((await context.request.get(`${world.base}/api/v1/me`)).status(), 401, 'the session is over');
+  assert.equal(await page.locator('.stop-button').count(), 0);
   await context.close();
 }

@@ -1,13 +1,14 @@
 //! What the owner asks first: who will run past a cap and when, and whether the journal still fits together.
 
-use domain::journal;
+use domain::{journal, time::Day};
 
 use crate::{
     app::App,
     book::company_year::SectionSum,
+    pages::local::Local,
     problem::Problem,
     reply::Span,
-    store::{self, journal::JournalEntry},
+    store::{self, journal::JournalEntry, settings::DateOrder},
 };
 
 /// So many of the newest links of the journal are recomputed for the page; `swardbook verify` recomputes all.
@@ -20,7 +21,7 @@ pub struct RunsPast {
     pub property_id: String,
     pub section: String,
     /// The day of the visit with which it runs past; nothing when it is past already.
-    pub on: Option<String>,
+    pub on: Option<Day>,
     pub words: String,
 }
 
@@ -38,7 +39,7 @@ fn one(sum: &SectionSum) -> Option<RunsPast> {
         _ if room.raw() < 0 => (None, format!("{applied} lb N is down, and the cap is {limit}.")),
         Some(day) => {
             let planned = sum.planned_nitrogen_lb_per_1000_sqft;
-            (Some(day.to_string()), format!("{room} lb N is left of {limit}, and {planned} is planned."))
+            (Some(day), format!("{room} lb N is left of {limit}, and {planned} is planned."))
         }
         None => return None,
     };
@@ -63,7 +64,7 @@ pub struct JournalState {
     pub head: String,
 }
 
-pub async fn journal(app: &App) -> Result<JournalState, Problem> {
+pub async fn journal(app: &App, local: &Local, dates: DateOrder) -> Result<JournalState, Problem> {
     let pool = app.store.reader();
     let entries = store::journal::length(pool).await?;
     let span = Span { after: (entries - LINKS).max(0), take: LINKS };
@@ -72,7 +73,7 @@ pub async fn journal(app: &App) -> Result<JournalState, Problem> {
     let last = newest.last();
     Ok(JournalState {
         entries,
-        last_at: last.map(|entry| entry.written_at.to_string()),
+        last_at: last.map(|entry| local.minute(entry.written_at, dates)),
         links: newest.len(),
         broken_at: first_break(&newest),
         head: last.map_or_else(|| journal::BEGINNING.to_owned(), |entry| entry.hash.clone()),

@@ -1,0 +1,195 @@
+//! What the owner must look at: the list, and each entry with what was sent, why it stands here, and the form that closes it.
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::{
+    decision::Decision,
+    ids::{self, RecordId},
+};
+
+use super::{
+    applications::{class, name_of, section_names, seen},
+    desk::{Desk, OwnerDesk},
+    form::{Field, Form, Sent},
+    local::Local,
+    office::dates,
+    page,
+};
+use crate::{
+    access::Scope,
+    api,
+    app::App,
+    book::application::ApplicationInput,
+    extract::PathId,
+    problem::Problem,
+    reply::Span,
+    store::{
+        self,
+        applications::Attempt,
+        reviews::{Review, ReviewItem},
+        settings::DateOrder,
+    },
+};
+
+/// Entries of the list on a page.
+const SHOWN: Span = Span { after: i64::MAX, take: 200 };
+
+/// An entry as a person reads it.
+struct Entry {
+    id: String,
+    why: &'static str,
+    address: String,
+    property: String,
+    person: String,
+    received: String,
+    /// The stored record, where there is one.
+    record: Option<String>,
+}
+
+impl Entry {
+    async fn of(app: &App, item: &ReviewItem, dates: DateOrder) -> Result<Self, Problem> {
+        let reader = app.store.reader();
+        let property = store::properties::get(reader, item.property_id, Scope::Company).await?;
+        let (address, zone) = property.map(|property| (property.address, property.time_zone)).unwrap_or_default();
+        let person = store::people::get(reader, item.person_id).await?.map(|person| person.name);
+        let why = match item.why.as_str() {
+            "beyond_the_rules" => "■ Beyond the rules",
+            "heavy_rain_after" => "● Heavy rain fell within a day of the work",
+            _ => "▲ Refused, and neither sent again nor reviewed",
+        };
+        Ok(Self {
+            id: item.record_id.clone(),
+            why,
+            address,
+            property: item.property_id.to_string(),
+            person: person.unwrap_or_default(),
+            received: Local::of(&zone).minute(item.received_at, dates),
+            record: record_of(app, item).await?,
+        })
+    }
+}
+
+/// The application that an entry is about, if it is stored.
+async fn record_of(app: &App, item: &ReviewItem) -> Result<Option<String>, Problem> {
+    match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
+        ("refused_attempt", ..) => Ok(None),
+        (_, "correction", Ok(id)) => {
+            let span = Span { after: 0, take: 1 };
+            let found = store::applications::corrections(app.store.reader(), span, None, Some(id), Scope::Company);
+            Ok(found.await?.first().map(|row| row.item.application_id.to_string()))
+        }
+        _ => Ok(Some(item.record_id.clone())),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "reviews.html")]
+struct Reviews {
+    entries: Vec<Entry>,
+    /// There are more than are shown.
+    more: bool,
+}
+
+/// What the owner must look at; the office sees it too.
+pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+    let dates = dates(&app).await?;
+    let span = Span { take: SHOWN.take + 1, ..SHOWN };
+    let mut rows = store::reviews::list(app.store.reader(), span, true, None).await?;
+    let shown = usize::try_from(SHOWN.take).unwrap_or(usize::MAX);
+    let more = rows.len() > shown;
+    rows.truncate(shown);
+    let mut entries = Vec::new();
+    for row in &rows {
+        entries.push(Entry::of(&app, &row.item, dates).await?);
+    }
+    Ok(page(Reviews { entries, more }.render()))
+}
+
+/// What was sent and refused.
+struct Refused {
+    /// Product, day and amounts, as far as they can be read.
+    sent: Vec<String>,
+    seen: Vec<seen::Seen>,
+    decision: Option<Decision>,
+    class: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "review.html")]
+struct ReviewPage {
+    entry: Entry,
+    refused: Option<Refused>,
+    review: Option<Review>,
+    reviewed: String,
+    owner: bool,
+    form: Form,
+}
+
+async fn find(app: &App, id: RecordId) -> Result<ReviewItem, Problem> {
+    let span = Span { after: i64::MAX, take: 1 };
+    let found = store::reviews::list(app.store.reader(), span, false, Some(id.to_string())).await?;
+    found.into_iter().next().map(|row| row.item).ok_or_else(|| Problem::not_found("entry of the list"))
+}
+
+fn form(id: RecordId) -> Form {
+    let note = Field::lines("/note", "What you make of it").help("It is said once and stays.");
+    Form::new("Close an entry of the list", format!("/reviews/{id}"), "Close it", vec![note]).back("/reviews")
+}
+
+/// An entry, with what was sent and what it was refused for.
+pub async fn one(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Record>) -> Result<Response, Problem> {
+    let item = find(&app, id).await?;
+    let dates = dates(&app).await?;
+    let entry = Entry::of(&app, &item, dates).await?;
+    let attempt = match item.record_id.parse() {
+        Ok(id) if item.why == "refused_attempt" => {
+            store::applications::attempt(app.store.reader(), id, Scope::Company).await?
+        }
+        _ => None,
+    };
+    let refused = match attempt {
+        Some(attempt) => Some(refused(&app, attempt, dates).await?),
+        None => None,
+    };
+    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let reviewed = item.review.as_ref().map(|review| Local::of(&zone).minute(review.reviewed_at, dates));
+    let (review, reviewed) = (item.review, reviewed.unwrap_or_default());
+    Ok(page(ReviewPage { entry, refused, review, reviewed, owner: desk.is_owner(), form: form(id) }.render()))
+}
+
+/// What was sent, in words; what cannot be read any more is left out, and the API has it word for word.
+async fn refused(app: &App, attempt: Attempt, dates: DateOrder) -> Result<Refused, Problem> {
+    let named = section_names(app, attempt.property_id).await?;
+    let property = store::properties::get(app.store.reader(), attempt.property_id, Scope::Company).await?;
+    let local = Local::of(&property.map(|property| property.time_zone).unwrap_or_default());
+    let (mut sent, mut seen) = (Vec::new(), Vec::new());
+    if let Ok(input) = serde_json::from_str::<ApplicationInput>(&attempt.content) {
+        let product = store::products::get(app.store.reader(), input.product_id).await?;
+        let from = local.minute(input.started_at, dates);
+        sent.push(format!("{}, begun {from}", product.map(|product| product.name).unwrap_or_default()));
+        let line = |line: &crate::book::application::AppliedLine| {
+            format!("{} lb on the {}", line.product_lb, name_of(&named, line.section_id))
+        };
+        sent.extend(input.lines.iter().map(line));
+        seen.push(seen::Seen { what: "Ground", words: input.ground.words().to_owned() });
+        seen.extend(seen::of_weather(&input.weather, &local, dates));
+    }
+    let class = attempt.decision.as_ref().map_or("care", |decision| class(decision.verdict));
+    Ok(Refused { sent, seen, decision: attempt.decision, class })
+}
+
+/// Says what the owner makes of an entry, and closes it.
+pub async fn close(
+    desk: OwnerDesk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Record>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = form(id).sent(&sent);
+    let done = async {
+        let valid = form.valid(&app)?;
+        api::reviews::review(desk.owner(), State(app.clone()), PathId(id), valid).await
+    };
+    let done = done.await;
+    form.changed(done, &self::form(id), "/reviews")
+}
