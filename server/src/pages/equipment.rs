@@ -86,7 +86,7 @@ pub async fn get(app: &App, id: EquipmentId) -> Result<EquipmentView, Problem> {
 }
 
 /// All products of the book, by which calibrations are looked for.
-pub async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
+async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
     let rows = store::products::list(app.store.reader(), ROWS).await?;
     Ok(rows.into_iter().map(|row| row.item.id).collect())
 }
