@@ -37,8 +37,10 @@ impl<T: DeserializeOwned + ToSchema> FromRequest<App> for Valid<T> {
             .await
             .map_err(|_| Problem::new(Kind::TooLarge, "Bodies are limited to 1 MiB."))?;
         let Unique(value) = serde_json::from_slice(&body).map_err(|error| malformed(&error))?;
+        // What is refused needs no fingerprint, and may be large.
+        refused::<T>(app, &value, |fault| fault)?;
         let fingerprint = fingerprint(&value);
-        let value = checked(app, value, |fault| fault)?;
+        let value = read(value, |fault| fault)?;
         Ok(Self { value, fingerprint })
     }
 }
@@ -60,13 +62,19 @@ pub fn checked<T: DeserializeOwned + ToSchema>(
     value: Value,
     place: impl Fn(FieldFault) -> FieldFault,
 ) -> Result<T, Problem> {
-    let faults = app.schemas.faults::<T>(&value).map_err(|error| {
+    refused::<T>(app, &value, &place)?;
+    read(value, place)
+}
+
+fn refused<T: ToSchema>(app: &App, value: &Value, place: impl Fn(FieldFault) -> FieldFault) -> Result<(), Problem> {
+    let faults = app.schemas.faults::<T>(value).map_err(|error| {
         tracing::error!(error, "schema");
         Problem::new(Kind::Fault, "The server could not read the request. It is logged under the request id.")
     })?;
-    if !faults.is_empty() {
-        return Err(Problem::invalid(faults.into_iter().map(place).collect()));
-    }
+    if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults.into_iter().map(place).collect())) }
+}
+
+fn read<T: DeserializeOwned>(value: Value, place: impl Fn(FieldFault) -> FieldFault) -> Result<T, Problem> {
     serde_path_to_error::deserialize(value).map_err(|error| {
         let pointer = error
             .path()
@@ -100,7 +108,8 @@ impl<'de> Deserialize<'de> for Unique {
             }
             fn visit_f64<E>(self, v: f64) -> Result<Unique, E> {
                 // A whole number is one, however it is written: 12.0 is 12.
-                Ok(Unique(v.to_string().parse::<i64>().map_or_else(|_| v.into(), Value::from)))
+                let whole = v.trunc().total_cmp(&v).is_eq().then(|| v.to_string().parse::<i64>().ok()).flatten();
+                Ok(Unique(whole.map_or_else(|| v.into(), Value::from)))
             }
             fn visit_str<E>(self, v: &str) -> Result<Unique, E> {
                 Ok(Unique(v.into()))

@@ -42,10 +42,11 @@ pub enum MeasuringMethod {
 #[serde(deny_unknown_fields)]
 pub struct KeepOff {
     pub kind: FeatureKind,
-    /// Its edge: one position for a drain or a well, more for a stream, and a closed ring for a pond or a drive.
+    /// Its edge: one position for a drain or a well, more for a stream, and a closed ring, which does not cross itself, for a pond
+    /// or a drive.
     #[schema(schema_with = outline::positions_schema)]
     pub positions: Vec<Vec<f64>>,
-    /// Left out for water: the longest that the rule sets of the property ask on the day of measuring.
+    /// At most 1,000. Left out for water: the longest that the rule sets of the property ask on the day of measuring.
     #[serde(default)]
     pub distance_ft: Option<Distance>,
     /// Where the distance is written. Left out beside a distance: as entered.
