@@ -139,7 +139,7 @@ export async function deskPages(world) {
     `/office/sections/${section.id}`, `/office/sections/${section.id}/measurements/new`, `/office/sections/${section.id}/soil-reports/new`, `/office/visits/${visit.id}`,
     '/office/products', '/office/products/new', `/office/products/${product.id}`, `/office/products/${product.id}/status`, `/office/products/${product.id}/lots/new`, `/office/products/${product.id}/stock/new`,
     '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/phones/${phone}/lock-out`,
-    '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/year?year=3000',
+    '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/nowhere',
   ];
 }
 

@@ -72,7 +72,7 @@ async fn get(app: &App, id: ids::PersonId) -> Result<Person, Problem> {
 #[derive(Template)]
 #[template(path = "people.html")]
 struct People {
-    people: Vec<(Person, Vec<Device>)>,
+    listed: Vec<(Person, Vec<Device>)>,
     /// The number after which the rest begins.
     rest: Option<i64>,
     owner: bool,
@@ -86,7 +86,7 @@ pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>
         devices.iter().map(|row| &row.item).filter(|device| device.person_id == person.id).cloned().collect::<Vec<_>>()
     };
     let people = people.into_iter().map(|one| (own(&one), one)).map(|(phones, one)| (one, phones)).collect();
-    Ok(page(People { people, rest, owner: desk.is_owner() }.render()))
+    Ok(page(People { listed: people, rest, owner: desk.is_owner() }.render()))
 }
 
 pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {
