@@ -78,7 +78,7 @@ export function settings(stop, day) {
     const gave = calibration.result.product_lb_per_1000_sqft;
     const machine = day.machines?.[calibration.equipment_id] ?? 'A machine';
     return h('li', {}, h('strong', {}, `${machine}: ${calibration.setting ? `set at ${calibration.setting}` : 'setting not written down'}`),
-      `${gave ? `, put down ${pounds(gave, 3)} lb on 1,000 sq ft` : ''}. Calibrated ${writtenDay(calibration.calibrated_on, day.dates)}, ${one.days_since} days and ${one.applications_since} uses ago: ${STANDING[/** @type {keyof typeof STANDING} */ (one.standing)] ?? one.standing}.`);
+      `${gave ? `, put down ${pounds(gave, 3)} lb on 1,000 sq ft` : ''}. Calibrated ${writtenDay(calibration.calibrated_on, day.dates)}, ${one.days_since} ${one.days_since === 1 ? 'day' : 'days'} ago, used ${one.applications_since} ${one.applications_since === 1 ? 'time' : 'times'} since: ${STANDING[/** @type {keyof typeof STANDING} */ (one.standing)] ?? one.standing}.`);
   });
   return h('section', {}, h('h2', {}, 'How your spreader was calibrated'),
     rows.length > 0 ? h('ul', { class: 'amounts' }, ...rows) : h('p', {}, '▲ No calibration with this product by you is in the book. Check the first pass against what you set for.'));

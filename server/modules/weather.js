@@ -60,15 +60,15 @@ export function forecast(stop, day) {
   const rows = ahead(weather, day).map((one) => h('li', {}, `${SHAPE[one.verdict]} ${hours(one, zone)}: ${WORD[one.verdict]}. ${one.why ?? ''}`.trim()));
   const next = weather.next_window ? h('p', {}, `Next hours that may go: ${weekday(weather.next_window.from, zone)}, ${hours(weather.next_window, zone)}.`) : null;
   const gaps = weather.gaps.map((/** @type {any} */ gap) => h('li', {}, `▲ Missing, ${gap.part}: ${gap.why}`));
-  const holds = weatherHold(stop, day);
   return h('section', {}, heading, rows.length > 0 ? h('ul', { class: 'plain-list' }, ...rows) : h('p', {}, '▲ The working hours that were judged are over.'), next,
-    h('details', { open: holds.length > 0 }, h('summary', {}, 'Rain, wind, alerts, and how old they are'),
-      ...weather.services.flatMap((/** @type {any} */ one) => service(one, zone, day)), gaps.length > 0 ? h('ul', { class: 'plain-list' }, ...gaps) : null),
+    ...weather.services.map((/** @type {any} */ one) => source(one, zone, day)),
+    h('details', {}, h('summary', {}, 'Rain, wind and alerts'),
+      ...weather.services.map((/** @type {any} */ one) => service(one, zone)), gaps.length > 0 ? h('ul', { class: 'plain-list' }, ...gaps) : null),
     h('p', { class: 'source' }, 'A forecast is for some square miles and the hours to come. Look at the sky and the ground.'));
 }
 
-/** What one service says, with its source and age. @param {any} one @param {string} zone @param {Day} day @returns {Node[]} */
-function service(one, zone, day) {
+/** What one service says. @param {any} one @param {string} zone */
+function service(one, zone) {
   const said = one.weather;
   const lines = [
     ...said.rain_forecast.map((/** @type {any} */ rain) => h('li', {}, rainWords(rain, zone))),
@@ -76,9 +76,14 @@ function service(one, zone, day) {
     said.air_temperature ? h('li', {}, `Air ${said.air_temperature.air_temperature_f} °F, ${basis(said.air_temperature, zone)}.`) : h('li', {}, '▲ Air temperature: not known.'),
     h('li', {}, alertWords(said.alerts, zone)),
   ];
+  return h('ul', { class: 'plain-list' }, ...lines);
+}
+
+/** Who says it, and how old it is. @param {any} one @param {string} zone @param {Day} day */
+function source(one, zone, day) {
   const name = SERVICE[/** @type {keyof typeof SERVICE} */ (one.service)] ?? one.service;
   const from = one.sample ? '▲ A sample, made up for this demonstration and no weather at all, in the form of' : 'From';
-  return [h('ul', { class: 'plain-list' }, ...lines), h('p', { class: 'source' }, `${from} ${name}. ${age(one, zone, day)}`)];
+  return h('p', { class: 'source' }, `${from} ${name}. ${age(one, zone, day)}`);
 }
 
 /** Rain within a span: the likeliest depth, and the most that the forecast allows. @param {any} rain @param {string} zone */

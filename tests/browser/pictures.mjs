@@ -49,6 +49,8 @@ for (const colorScheme of ['light', 'dark']) {
   await page.getByRole('button', { name: 'Back to the day' }).click();
   await arrive(page, stop);
   await take('before');
+  // What comes first of it, for the README: the whole is long.
+  await page.screenshot({ path: join(into, `${colorScheme}-stop.png`), fullPage: true, clip: { x: 0, y: 0, width: 390, height: 1450 } });
   await start(page);
   await take('work');
   await page.getByRole('button', { name: 'Finish' }).click();

@@ -55,7 +55,7 @@ async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
 #[template(path = "clients.html")]
 struct Clients {
     dates: DateOrder,
-    clients: Vec<Client>,
+    listed: Vec<Client>,
     /// The number after which the rest begins.
     rest: Option<i64>,
 }
@@ -65,7 +65,7 @@ pub async fn list(_: Desk, State(app): State<App>, Query(after): Query<After>) -
     let rows = store::clients::list(app.store.reader(), after.span(), Scope::Company).await?;
     let (mut clients, rest) = shown(rows, ROWS.take);
     clients.sort_by_cached_key(|client| client.name.to_lowercase());
-    Ok(page(Clients { dates: dates(&app).await?, clients, rest }.render()))
+    Ok(page(Clients { dates: dates(&app).await?, listed: clients, rest }.render()))
 }
 
 pub async fn new(_: Desk, State(app): State<App>) -> Response {

@@ -188,14 +188,14 @@ pub async fn one(
         applications.push((one, name.unwrap_or_default()));
     }
     let visits = store::visits::list(reader, EVERY, Filter { property: Some(id), ..Filter::default() }, scope).await?;
-    let order = dates(&app).await?;
+    let dates = dates(&app).await?;
     let local = Local::of(&property.time_zone);
     let read = |code: &str| {
         let about = app.law.rule_set(code).map(|set| &set.about)?;
-        Some((about.name.clone(), order.day(about.last_checked)))
+        Some((about.name.clone(), dates.day(about.last_checked)))
     };
     let page_of = PropertyPage {
-        dates: order,
+        dates,
         client,
         sections: sections.into_iter().map(|row| row.item).collect(),
         applications,

@@ -28,7 +28,7 @@ pub struct RunsPast {
 /// Those that are past come first, then the others by the day of the visit.
 pub fn runs_past(sums: &[SectionSum]) -> Vec<RunsPast> {
     let mut found: Vec<RunsPast> = sums.iter().filter_map(one).collect();
-    found.sort_by(|one, other| one.on.cmp(&other.on));
+    found.sort_by_key(|one| one.on);
     found
 }
 
