@@ -73,7 +73,8 @@ export async function thePhonesPagesAreSound(world) {
     await page.getByRole('button', { name: 'I am at this address' }).click();
     await page.getByRole('button', { name: 'Start', exact: true }).waitFor();
     assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'nothing is filled in beforehand');
-    for (const summary of await page.locator('details:not([open]) > summary').all()) await summary.click();
+    const closed = page.locator('details:not([open]) > summary');
+    while ((await closed.count()) > 0) await closed.first().click();
     await page.getByText('half the amount each way').first().waitFor();
     await page.getByText('Read the label').first().waitFor();
     await page.getByText('A sample, made up for this demonstration').waitFor();
