@@ -1,4 +1,5 @@
 //! The server: speaks HTTP and SQL, and asks `domain` what may be done.
+#![deny(clippy::print_stdout, reason = "a reader that has gone must not stop anything: use `print_line`")]
 
 pub mod access;
 pub mod api;
@@ -6,6 +7,7 @@ pub mod app;
 pub mod book;
 pub mod clock;
 pub mod config;
+pub mod console;
 pub mod demo;
 pub mod extract;
 pub mod field_fault;

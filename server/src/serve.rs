@@ -22,6 +22,7 @@ use crate::{
     app::{App, Deps, build},
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
+    console::print_line,
     reply::CursorKey,
     rules_folder,
     store::{self, OpenError, Store, WriterTask},
@@ -73,16 +74,19 @@ pub fn check_rules(folder: &Path) -> ExitCode {
     match rules_folder::read(folder) {
         Ok(law) => {
             for line in rules_folder::told(folder, &law) {
-                println!("{line}");
+                print_line(line);
             }
-            println!("No fault. Start the server with --rules {}.", folder.display());
+            print_line(format_args!("No fault. Start the server with --rules {}.", folder.display()));
             ExitCode::SUCCESS
         }
         Err(faults) => {
             for fault in &faults {
-                println!("{fault}");
+                print_line(fault);
             }
-            println!("{} in all. A server started with this folder would stop here.", counted(faults.len()));
+            print_line(format_args!(
+                "{} in all. A server started with this folder would stop here.",
+                counted(faults.len())
+            ));
             ExitCode::FAILURE
         }
     }
@@ -153,12 +157,12 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
         _ => None,
     };
     let scheme = if tls.is_some() { "https" } else { "http" };
-    println!("Swardbook serves {} on {scheme}://{}/", config.book.file.display(), config.listen);
+    print_line(format_args!("Swardbook serves {} on {scheme}://{}/", config.book.file.display(), config.listen));
     if let Some(code) = &opened.setup_code {
-        println!("This book is not set up yet. One-time set-up code: {code}");
-        println!(
+        print_line(format_args!("This book is not set up yet. One-time set-up code: {code}"));
+        print_line(format_args!(
             "Send it with the company's name and the owner's sign-in to POST /api/v1/setup. Starting again prints a new code."
-        );
+        ));
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
@@ -229,7 +233,7 @@ pub async fn stop_on_signal(handle: Handle<SocketAddr>) {
         _ = tokio::signal::ctrl_c() => {}
         _ = terminated.recv() => {}
     }
-    println!("Stopping: open requests are finished first.");
+    print_line("Stopping: open requests are finished first.");
     handle.graceful_shutdown(Some(GRACE));
 }
 

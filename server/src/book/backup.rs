@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 
 use super::verify;
-use crate::{config::Backup, store};
+use crate::{config::Backup, console::print_line, store};
 
 /// Copies a book, checks the copy, and says so.
 pub async fn run(config: &Backup) -> ExitCode {
@@ -20,6 +20,6 @@ pub async fn run(config: &Backup) -> ExitCode {
         eprintln!("swardbook: {from} cannot be copied to {to}: {error}");
         return ExitCode::FAILURE;
     }
-    println!("{from} was copied to {to}, as of one moment. The check of the copy:");
+    print_line(format_args!("{from} was copied to {to}, as of one moment. The check of the copy:"));
     verify::run(&config.to).await
 }

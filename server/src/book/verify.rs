@@ -12,6 +12,7 @@ use sqlx::SqliteConnection;
 
 use super::{application::ApplicationInput, correction::CorrectionInput};
 use crate::{
+    console::print_line,
     serve::digest,
     store::verify::{self, Entry},
 };
@@ -44,23 +45,26 @@ pub async fn run(file: &Path) -> ExitCode {
             return ExitCode::FAILURE;
         }
     };
-    println!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash);
-    println!(
+    print_line(format_args!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash));
+    print_line(format_args!(
         "Records: {} applications, corrections and clearances, each held against its entry; so is everything the office wrote",
         found.records
-    );
-    println!("Totals: {} sections recomputed from labels and records", found.sections);
+    ));
+    print_line(format_args!("Totals: {} sections recomputed from labels and records", found.sections));
     for (product, mass) in &found.stock {
-        println!("Stock: {product}: {}", StockBalance::from_raw(*mass).with_unit());
+        print_line(format_args!("Stock: {product}: {}", StockBalance::from_raw(*mass).with_unit()));
     }
     for fault in &found.faults {
-        println!("Does not fit: {fault}");
+        print_line(format_args!("Does not fit: {fault}"));
     }
     if found.faults.is_empty() {
-        println!("Everything fits.");
+        print_line("Everything fits.");
         ExitCode::SUCCESS
     } else {
-        println!("{} faults. Keep this file as it is, and compare it with the last backup.", found.faults.len());
+        print_line(format_args!(
+            "{} faults. Keep this file as it is, and compare it with the last backup.",
+            found.faults.len()
+        ));
         ExitCode::FAILURE
     }
 }

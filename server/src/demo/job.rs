@@ -9,14 +9,14 @@ use super::{
     http::{Caller, expect},
     season, table, weather,
 };
-use crate::clock::MovedClock;
+use crate::{clock::MovedClock, console::print_line};
 
 fn step(number: u8, what: &str) {
-    println!("\n{number}. {what}");
+    print_line(format_args!("\n{number}. {what}"));
 }
 
 pub(super) fn say(what: &str) {
-    println!("   {what}");
+    print_line(format_args!("   {what}"));
 }
 
 pub(super) fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {
@@ -246,7 +246,7 @@ async fn rules(staff: &Staff, shelf: &Shelf, places: &[Place], moment: Instant) 
 async fn closing(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), String> {
     step(8, "Owner: the client's year");
     let statement = staff.owner.get(&format!("/api/v1/statements?year=2026&client_id={}", place.client)).await?;
-    println!("{}", table::statement(&expect(statement, 200, "the statement")?));
+    print_line(table::statement(&expect(statement, 200, "the statement")?));
     let product = expect(staff.owner.get(&format!("/api/v1/products/{}", shelf.feed)).await?, 200, "the product")?;
     say(&format!("In stock: {} lb of {}.", text(&product, "/balance_lb"), text(&product, "/name")));
     Ok(())

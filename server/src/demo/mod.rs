@@ -18,6 +18,7 @@ use domain::time::Instant;
 use crate::{
     clock::{Clock, MovedClock, RandomIds},
     config::Demo,
+    console::print_line,
     serve::{self, ServeError},
     throttle::Throttle,
     weather::Services,
@@ -48,14 +49,14 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let handle = Handle::new();
     let serving = tokio::spawn(serve::listen(listener, None, handle.clone(), opened));
     let base = format!("http://{address}");
-    println!(
+    print_line(format_args!(
         "Swardbook demonstration. The company is invented; the clock stands on 15 September 2026, in an open season."
-    );
-    println!("The book: {}", file.display());
+    ));
+    print_line(format_args!("The book: {}", file.display()));
     let told = job::whole(&base, &code, &clock, moment).await;
     match told {
         Ok(sign_ins) if !config.once => {
-            println!("{sign_ins}");
+            print_line(sign_ins);
             tokio::spawn(serve::stop_on_signal(handle));
         }
         Ok(_) => handle.graceful_shutdown(None),
@@ -69,10 +70,10 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     if let Some(fault) = found.faults.first() {
         return Err(ServeError::Refused(format!("the check of the book found: {fault}")));
     }
-    println!(
+    print_line(format_args!(
         "\nThe book was checked after closing: {} journal entries follow from one another, and {} sections' totals follow from their records.",
         found.entries, found.sections
-    );
+    ));
     Ok(())
 }
 

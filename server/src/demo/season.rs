@@ -8,6 +8,7 @@ use super::{
     job::{say, text},
     table::{self, cell},
 };
+use crate::console::print_line;
 
 /// Sets up a programme of two autumn rounds and tells what follows from it.
 pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), String> {
@@ -40,7 +41,7 @@ pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), 
             .map(|name| cell(&round[name]))
             .to_vec()
     });
-    println!("{}", table::table(&["round", "day", "product", "lb", "N on 1,000"], &rounds));
+    print_line(table::table(&["round", "day", "product", "lb", "N on 1,000"], &rounds));
     for left in plan["skipped"].as_array().into_iter().flatten() {
         say(&format!("Left out: {}. {}", text(left, "/round"), text(left, "/why")));
     }
@@ -63,10 +64,8 @@ pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), 
             .map(|name| if name == "order_by" && line["bags"] == 0 { "-".to_owned() } else { cell(&line[name]) })
             .to_vec()
     });
-    println!(
-        "{}",
-        table::table(&["product", "month", "lb needed", "from stock", "bags", "order by", "USD"], &purchases)
-    );
+    let head = ["product", "month", "lb needed", "from stock", "bags", "order by", "USD"];
+    print_line(table::table(&head, &purchases));
     Ok(())
 }
 

@@ -1,0 +1,9 @@
+//! What the program says to whoever started it.
+
+use std::{fmt::Display, io::Write as _};
+
+/// Prints a line on standard output. Nobody may be listening any more, as behind a pipe whose reader has seen enough; that is no
+/// fault, and nothing that goes on, least of all stopping in good order, may hang on it.
+pub fn print_line(line: impl Display) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
