@@ -157,4 +157,17 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     let _ = company.office.put_version(&path, "\"v1\"", &licence).await.expect(200);
     assert!(!missing().await.contains(&json!("licence_number")));
     assert_eq!(duties().await["credentials"][0]["number"], "FA-1001");
+    let mut second = licence.clone();
+    second["number"] = json!("FA-2002");
+    let _ = company.office.post(&own, &second).await.expect(201);
+    let mut lapsed = licence;
+    lapsed["number"] = json!("FA-3003");
+    lapsed["valid_from"] = json!("2026-01-01");
+    lapsed["valid_until"] = json!("2026-09-14");
+    let _ = company.office.post(&own, &lapsed).await.expect(201);
+    let statement = company.statement().await;
+    assert_eq!(statement["sections"][0]["lines"][0]["credential_numbers"], "FA-1001, FA-2002");
+    let csv = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
+    let csv = company.owner.get(&csv).await.expect(200).text;
+    assert!(csv.lines().any(|line| line.ends_with(",\"FA-1001, FA-2002\"")), "{csv}");
 }

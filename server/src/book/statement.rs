@@ -113,6 +113,10 @@ pub struct StatementLine {
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
     #[schema(max_length = 120)]
     pub applied_by: String,
+    /// Numbers of the licences and certificates that this person held on the day, as the book knows it today; empty when none is
+    /// entered.
+    #[schema(max_length = 10_000)]
+    pub credential_numbers: String,
     pub beyond_the_rules: bool,
     /// Received after the day of application had ended at the property.
     pub late: bool,
@@ -276,6 +280,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
                 delivers: view.delivers,
                 nitrogen_lb_per_1000_sqft: view.nitrogen_lb_per_1000_sqft,
                 applied_by: record.person_name.clone(),
+                credential_numbers: record.credential_numbers.join(", "),
                 beyond_the_rules: record.beyond_the_rules,
                 late,
             });

@@ -72,12 +72,13 @@ pub fn statement(statement: &Value) -> String {
                     cell(&line["delivers"]["nitrogen_lb"]),
                     cell(&line["nitrogen_lb_per_1000_sqft"]),
                     cell(&line["applied_by"]),
+                    cell(&line["credential_numbers"]),
                     cell(&line["application_id"]),
                 ]
             })
         })
         .collect();
-    out += &table(&["day", "section", "product", "lb", "lb N", "N on 1,000", "by", "record"], &lines);
+    out += &table(&["day", "section", "product", "lb", "lb N", "N on 1,000", "by", "certificate", "record"], &lines);
     if let Some(cap) = sections.iter().map(|section| &section["cap"]).find(|cap| !cap.is_null()) {
         let _ = write!(out, "\n\n  Cap set by: {}, {}", cell(&cap["rule"]), cell(&cap["citation"]));
     }

@@ -8,7 +8,7 @@ use crate::book::{
     statement::{SectionStatement, Statement, StatementLine},
 };
 
-const COLUMNS: [&str; 26] = [
+const COLUMNS: [&str; 27] = [
     "row",
     "client",
     "address",
@@ -35,6 +35,7 @@ const COLUMNS: [&str; 26] = [
     "applied_by",
     "beyond_the_rules",
     "note",
+    "credential_numbers",
 ];
 
 /// The statement as text with CRLF line ends.
@@ -64,8 +65,8 @@ fn number<T: ToString>(value: Option<T>) -> String {
     value.map(|value| value.to_string()).unwrap_or_default()
 }
 
-fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementLine) -> [String; 26] {
-    let mut row: [String; 26] = Default::default();
+fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementLine) -> [String; 27] {
+    let mut row: [String; 27] = Default::default();
     let cells = [
         "application".to_owned(),
         text(&statement.client_name),
@@ -89,11 +90,12 @@ fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementL
     }
     row[23] = text(&line.applied_by);
     row[24] = line.beyond_the_rules.to_string();
+    row[26] = text(&line.credential_numbers);
     row[25] = if line.late { "received after the day of application".to_owned() } else { String::new() };
     row
 }
 
-fn total_row(statement: &Statement, section: &SectionStatement) -> [String; 26] {
+fn total_row(statement: &Statement, section: &SectionStatement) -> [String; 27] {
     let cap = section.cap.as_ref();
     [
         "section total".to_owned(),
@@ -122,11 +124,12 @@ fn total_row(statement: &Statement, section: &SectionStatement) -> [String; 26] 
         String::new(),
         String::new(),
         String::new(),
+        String::new(),
     ]
 }
 
-fn note_row(kind: &str, statement: &Statement, note: &str) -> [String; 26] {
-    let mut row: [String; 26] = Default::default();
+fn note_row(kind: &str, statement: &Statement, note: &str) -> [String; 27] {
+    let mut row: [String; 27] = Default::default();
     kind.clone_into(&mut row[0]);
     row[1] = text(&statement.client_name);
     row[25] = text(note);

@@ -88,6 +88,8 @@ pub struct RecordPart {
     pub label: Label,
     /// Who did the work, by the name of that time.
     pub person_name: String,
+    /// Numbers of the licences and certificates that were valid for that person on the day, by the book of today.
+    pub credential_numbers: Vec<String>,
     /// The last correction's id and its content.
     pub last_correction: Option<(CorrectionId, String)>,
 }
@@ -260,6 +262,11 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
                   a.content AS "content!", d.name AS "product_name!", d.label AS "label!", a.person_name AS "person_name!",
+                  (SELECT json_group_array(h.number) FROM (
+                      SELECT c.number FROM credentials AS c
+                      WHERE c.person_id = a.person_id AND c.valid_from <= a.applied_on
+                        AND (c.valid_until IS NULL OR c.valid_until >= a.applied_on)
+                      ORDER BY c.seq) AS h) AS "credential_numbers!: String",
                   k.id AS "correction_id?", k.content AS "correction?"
            FROM applications AS a
            JOIN products AS d ON d.id = a.product_id
@@ -289,6 +296,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                 product_name: row.product_name,
                 label: read_json(&row.label, "label")?,
                 person_name: row.person_name,
+                credential_numbers: read_json(&row.credential_numbers, "credential numbers")?,
                 last_correction: correction,
             })
         })
