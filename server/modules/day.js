@@ -2,10 +2,11 @@
 // The technician's day as it is kept on the phone: who I am, the visits, and for each the answer to "how much, and may I?".
 
 import { call } from './api.js';
+import { keepFiles, listFiles } from './files.js';
 import { download, downloaded } from './shelf.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string> }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -50,8 +51,10 @@ export async function downloadDay() {
   const settings = await call('GET', '/api/v1/settings');
   const machines = await call('GET', '/api/v1/equipment?limit=200');
   const named = (machines.body?.items ?? []).map((/** @type {any} */ one) => [one.id, one.name]);
+  const files = await listFiles(day.body.visits.map((/** @type {any} */ stop) => stop.product.id));
   const at = Date.parse(me.body.now);
-  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - asked, equipment, dates: settings.body?.date_order, machines: Object.fromEntries(named) });
+  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - asked, equipment, dates: settings.body?.date_order, machines: Object.fromEntries(named), files });
+  void keepFiles(files);
   return 'fresh';
 }
 

@@ -5,6 +5,7 @@ import { mark, openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, writtenDay } from './day.js';
 import { clock, h, heading, replace, span } from './dom.js';
+import { forgetFiles } from './files.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
 import { download, downloaded, forget, waiting } from './shelf.js';
@@ -126,6 +127,7 @@ async function signOut() {
     return;
   }
   await forget();
+  await forgetFiles();
   await download('leaving', true);
   await endSession();
 }

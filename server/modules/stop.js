@@ -6,6 +6,7 @@ import { amount, answerOf, cautions, howMuch, openPoints, settings, source, verd
 import { call, newId } from './api.js';
 import { now, plan } from './day.js';
 import { clock, h, pounds, replace } from './dom.js';
+import { toRead } from './files.js';
 import { send } from './queue.js';
 import { download, downloaded } from './shelf.js';
 import { forecast } from './weather.js';
@@ -121,6 +122,7 @@ function before(visit) {
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
     verdict(decision, source(day, asked(visit))),
     BARRED.has(work.ground) && !asked(visit) ? h('p', { class: 'verdict stop' }, '■ On such ground most rule sets let nothing down, and the answer above did not know it. Ask the office first.') : null,
+    toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
     h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: start, disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words),

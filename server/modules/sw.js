@@ -4,7 +4,10 @@
 /// <reference lib="webworker" />
 
 const VERSION = 'VERSION';
-const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['answer', 'api', 'day', 'dom', 'phone', 'queue', 'refused', 'shelf', 'stop', 'weather'].map((name) => `/modules/${name}.js`)];
+const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['answer', 'api', 'day', 'dom', 'files', 'phone', 'queue', 'refused', 'shelf', 'stop', 'weather'].map((name) => `/modules/${name}.js`)];
+/** Labels and safety data sheets that the page keeps. They outlive a version: they never change. */
+const FILES = 'files';
+const FILE = /^\/api\/v1\/product-files\/[^/]+\/content$/;
 const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (self));
 
 worker.addEventListener('install', (event) => {
@@ -18,7 +21,7 @@ worker.addEventListener('install', (event) => {
 
 worker.addEventListener('activate', (event) => {
   const tidy = async () => {
-    for (const name of await caches.keys()) if (name !== VERSION) await caches.delete(name);
+    for (const name of await caches.keys()) if (name !== VERSION && name !== FILES) await caches.delete(name);
     await worker.clients.claim();
   };
   event.waitUntil(tidy());
@@ -26,7 +29,8 @@ worker.addEventListener('activate', (event) => {
 
 worker.addEventListener('fetch', (event) => {
   const path = new URL(event.request.url).pathname;
-  if (event.request.method !== 'GET' || !SHELL.includes(path)) return;
-  const answer = async () => (await caches.match(path, { cacheName: VERSION })) ?? fetch(event.request);
+  const cacheName = SHELL.includes(path) ? VERSION : FILE.test(path) ? FILES : null;
+  if (event.request.method !== 'GET' || cacheName === null) return;
+  const answer = async () => (await caches.match(path, { cacheName })) ?? fetch(event.request);
   event.respondWith(answer());
 });

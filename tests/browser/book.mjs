@@ -30,8 +30,10 @@ async function signIn(base, name, password) {
   const { token } = await reply.json();
   /** @param {string} method @param {string} path @param {any} [body] @param {number} [expected] */
   return async (method, path, body, expected) => {
-    const headers = { authorization: `Bearer ${token}`, ...(body === undefined ? {} : { 'content-type': 'application/json' }) };
-    const answer = await fetch(base + path, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) });
+    // Bytes are a file, everything else is JSON.
+    const file = body instanceof Uint8Array;
+    const headers = { authorization: `Bearer ${token}`, ...(body === undefined ? {} : { 'content-type': file ? 'application/pdf' : 'application/json' }) };
+    const answer = await fetch(base + path, { method, headers, body: file ? new Blob([body]) : body && JSON.stringify(body) });
     const text = await answer.text();
     if (expected !== undefined && answer.status !== expected) throw new Error(`${method} ${path} answered ${answer.status}: ${text}`);
     return text === '' ? null : JSON.parse(text);

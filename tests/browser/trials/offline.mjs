@@ -56,7 +56,7 @@ export async function aDayWithoutANetwork(world) {
  */
 async function isKept(page, version) {
   const kept = () =>
-    page.evaluate(async () => `${navigator.serviceWorker.controller?.state} ${(await caches.keys()).join()}`);
+    page.evaluate(async () => `${navigator.serviceWorker.controller?.state} ${(await caches.keys()).filter((name) => name !== 'files').join()}`);
   for (const end = Date.now() + 20_000; (await kept()) !== `activated ${version}`; ) {
     assert.ok(Date.now() < end, `the phone keeps: ${await kept()}`);
     await new Promise((resolve) => setTimeout(resolve, 50));
@@ -121,9 +121,18 @@ export async function theForecastIsKept(world) {
   // 1.5 lb N on 1,000 sq ft is more than one application may put down in Maryland: 0.9 lb, COMAR 15.20.10.09 C(2).
   await planVisits(world.book.office, world.technician, 1, '1.5');
   const { now } = await world.book.office('GET', '/api/v1/me', undefined, 200);
+  const label = new TextEncoder().encode('%PDF-1.7\n%%EOF\n');
+  for (const { id } of (await world.book.office('GET', '/api/v1/products?limit=200', undefined, 200)).items) {
+    await world.book.office('POST', `/api/v1/products/${id}/files?kind=label`, label, 201);
+  }
   const context = await phone(world, 'forecast', { timezoneId: 'Europe/Paris' });
   await setClock(context, Date.parse(now));
   const page = await enrol(world, context);
+  const files = () => page.evaluate(async () => (await (await caches.open('files')).keys()).map((one) => one.url));
+  for (const end = Date.now() + 20_000; (await files()).length === 0; ) {
+    assert.ok(Date.now() < end, 'the label is kept');
+    await page.waitForTimeout(100);
+  }
   await context.setOffline(true);
   await page.reload();
   await page.getByText('The server does not answer').waitFor();
@@ -131,6 +140,13 @@ export async function theForecastIsKept(world) {
   await page.locator('.stop-button', { hasText: 'Weather hold 01:00 PM to 05:00 PM' }).first().waitFor();
   await arrive(page, openStops(page).first());
   await page.getByRole('heading', { name: 'How your spreader was calibrated' }).waitFor();
+  // The label is read where the work is, with or without a network.
+  await page.locator('li', { has: page.getByRole('link', { name: 'Label' }) }).getByText('on this phone').waitFor();
+  const read = await page.getByRole('link', { name: 'Label' }).evaluate(async (link) => {
+    const answer = await fetch(/** @type {HTMLAnchorElement} */ (link).href);
+    return [answer.status, answer.headers.get('content-type'), (await answer.text()).slice(0, 8)];
+  });
+  assert.deepEqual(read, [200, 'application/pdf', '%PDF-1.7']);
   const shown = await page.locator('section', { has: page.getByRole('heading', { name: 'Weather' }) }).last().textContent();
   for (const words of [/■ 01:00 PM to 02:00 PM: stop\. The air is at 86 °F/, /Rain in 24 hours from 09:\d\d AM: 0 in likely, 0 in at most, chance 5 %/, /Rain in 48 hours .*0\.472 in likely, 0\.473 in at most/, /Wind 8\.08 mph, gusts 12\.43/, /No alerts, looked up at 09:\d\d AM/, /A sample, made up for this demonstration/, /Forecast fetched at 09:\d\d AM, \d+ minutes? ago, made at 08:\d\d AM/]) {
     assert.match(shown ?? '', words);
@@ -156,5 +172,6 @@ export async function theForecastIsKept(world) {
   await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
   assert.equal((await context.request.get(`${world.base}/api/v1/me`)).status(), 401, 'the session is over');
   assert.equal(await page.locator('.stop-button').count(), 0);
+  assert.deepEqual(await files(), [], 'labels are off the phone too');
   await context.close();
 }
