@@ -60,17 +60,25 @@ fn against(
         return vec![format!("no product offered brings {}", nutrient.words())];
     }
     let groups = groups(planner);
-    let missing = |without: &[Group]| {
-        let solved = solve::solve(question, planner.area, &planner.cells, &planner.cuts, without, solve::NEAR);
-        solved.and_then(|proposal| proposal.short.get(at).copied())
-    };
+    let without =
+        |same: &[Group]| solve::solve(question, planner.area, &planner.cells, &planner.cuts, same, solve::NEAR);
+    let missing = |same: &[Group]| without(same).and_then(|proposal| proposal.short.get(at).copied());
     let proposed = proposal.and_then(|proposal| proposal.short.get(at).copied());
     // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
     let now = proposed.or_else(|| missing(&[])).unwrap_or(f64::MAX);
     let alone = groups.iter().filter(|(_, same)| missing(same).is_some_and(|short| short < now - NEARER));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
     if named.is_empty() {
-        named.extend(together(&groups, |same| missing(same).is_some_and(|short| short < now - NEARER)));
+        let every: Vec<Group> = groups.values().flatten().copied().collect();
+        // What the best of all proposals keeps to anyway is not what stands against it.
+        if let Some(best) = without(&every).filter(|best| best.short.get(at).is_some_and(|short| *short < now - NEARER))
+        {
+            let broken = |group: &Group| {
+                solve::is_broken(question, planner.area, &planner.cells, &planner.cuts, *group, &best.amounts)
+            };
+            let standing = groups.iter().filter(|(_, same)| same.iter().any(broken)).map(|(words, _)| words).collect();
+            named.extend(together(&groups, standing, |same| missing(same).is_some_and(|short| short < now - NEARER)));
+        }
     }
     named.extend(closed.iter().map(|closed| {
         let round = question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
@@ -90,18 +98,18 @@ fn against(
 /// Most groups of which the few that matter are sought; of more all are named.
 const FEW: usize = 40;
 
-/// Where no group helps alone: those that help when they give way together, and no other. None, when not even all of them
-/// would: then nothing stands open for the need, and no limit is to blame.
-fn together(groups: &BTreeMap<String, Vec<Group>>, helps: impl Fn(&[Group]) -> bool) -> Vec<String> {
+/// Of groups that help when they give way together, those without which they would not.
+fn together(
+    groups: &BTreeMap<String, Vec<Group>>,
+    names: Vec<&String>,
+    helps: impl Fn(&[Group]) -> bool,
+) -> Vec<String> {
     let all = |names: &[&String]| -> Vec<Group> {
         names.iter().filter_map(|name| groups.get(*name)).flatten().copied().collect()
     };
-    let mut kept: Vec<&String> = groups.keys().collect();
-    if !helps(&all(&kept)) {
-        return Vec::new();
-    }
+    let mut kept = names.clone();
     if kept.len() <= FEW {
-        for name in groups.keys() {
+        for name in names {
             let without: Vec<&String> = kept.iter().copied().filter(|other| *other != name).collect();
             if helps(&all(&without)) {
                 kept = without;

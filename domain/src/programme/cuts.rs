@@ -29,6 +29,17 @@ impl Cut {
         constraint!(left <= self.at_most)
     }
 
+    /// Whether amounts are beyond it.
+    pub(super) fn is_broken_by(&self, amounts: &[f64]) -> bool {
+        let value = |amount: &f64| if self.counts { f64::from(u8::from(*amount > 0.0)) } else { *amount };
+        let left: f64 = self
+            .terms
+            .iter()
+            .filter_map(|(cell, weight)| amounts.get(*cell).map(|amount| value(amount) * *weight))
+            .sum();
+        left > self.at_most + solve::HAIR
+    }
+
     /// These cells cannot all be used.
     pub(super) fn not_all(cells: &[usize], words: String) -> Self {
         let count = cells.iter().fold(-1.0, |count, _| count + 1.0);

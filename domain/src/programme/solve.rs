@@ -56,6 +56,9 @@ pub(super) const NEAR: f32 = 1e-4;
 /// More product than any lawn takes, in pounds on 1,000 sq ft.
 const MOST: f64 = 1_000.0;
 
+/// What the solver's own rounding may be off by.
+pub(super) const HAIR: f64 = 1e-6;
+
 /// A quantity as a float in its own unit.
 #[expect(clippy::cast_precision_loss, reason = "a proposal; the amounts themselves are whole numbers")]
 pub(super) fn float<U: Unit>(quantity: Quantity<U>) -> f64 {
@@ -143,6 +146,44 @@ pub(super) fn solve(
         .map(|(amount, used)| if value(used) > 0.5 { value(amount) } else { 0.0 })
         .collect();
     Some(Proposal { amounts, short: short.try_into().ok()? })
+}
+
+/// Whether a proposal needs this to give way.
+pub(super) fn is_broken(
+    question: &SeasonQuestion<'_>,
+    area: Area,
+    cells: &[Cell],
+    cuts: &[Cut],
+    group: Group,
+    amounts: &[f64],
+) -> bool {
+    let beyond = |left: f64, most: f64| left > most + HAIR;
+    let total = |weight: &dyn Fn(&Cell) -> f64| {
+        cells.iter().zip(amounts).map(|(cell, amount)| weight(cell) * amount).sum::<f64>()
+    };
+    let brings = |cell: &Cell, nutrient: GradeNutrient| {
+        question.products.get(cell.product).map_or(0.0, |product| share(nutrient.percent(&product.label)))
+    };
+    match group {
+        Group::Amount(at) => cells
+            .get(at)
+            .zip(amounts.get(at))
+            .is_some_and(|(cell, amount)| cell.most.is_some_and(|most| beyond(*amount, per_1000(most, area)))),
+        Group::Cut(at) => cuts.get(at).is_some_and(|cut| cut.is_broken_by(amounts)),
+        Group::Stock(at) => question.products.get(at).is_some_and(|product| {
+            beyond(total(&|cell| if cell.product == at { 1.0 } else { 0.0 }), per_1000(product.on_hand_lb, area))
+        }),
+        Group::Own(round) => {
+            let limit = question.rounds.get(round).and_then(|planned| planned.nitrogen_at_most_lb_per_1000_sqft);
+            let nitrogen = |cell: &Cell| if cell.round == round { brings(cell, GradeNutrient::Nitrogen) } else { 0.0 };
+            limit.is_some_and(|limit| beyond(total(&nitrogen), float(limit)))
+        }
+        Group::Phosphate => {
+            let phosphate = |cell: &Cell| brings(cell, GradeNutrient::Phosphate);
+            beyond(total(&phosphate), float(question.need.phosphate_lb_per_1000_sqft))
+        }
+        Group::Least => amounts.iter().any(|amount| *amount > 0.0 && beyond(float(question.least_product), *amount)),
+    }
 }
 
 fn sum(cells: &[Cell], columns: &[Variable], weight: impl Fn(&Cell) -> f64) -> Expression {
