@@ -62,22 +62,23 @@ fn against(
     let groups = groups(planner);
     let without =
         |same: &[Group]| solve::solve(question, planner.area, &planner.cells, &planner.cuts, same, solve::NEAR);
-    let missing = |same: &[Group]| without(same).and_then(|proposal| proposal.short.get(at).copied());
-    let proposed = proposal.and_then(|proposal| proposal.short.get(at).copied());
     // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
-    let now = proposed.or_else(|| missing(&[])).unwrap_or(f64::MAX);
-    let alone = groups.iter().filter(|(_, same)| missing(same).is_some_and(|short| short < now - NEARER));
+    let now = proposal.cloned().or_else(|| without(&[])).map_or([solve::MOST; 3], |proposal| proposal.short);
+    let short = now.get(at).copied().unwrap_or(solve::MOST) - NEARER;
+    let goal = solve::Goal { nutrient: at, short, in_all: solve::in_all(&now) };
+    let helps = |same: &[Group]| solve::reaches(question, planner.area, &planner.cells, &planner.cuts, same, goal);
+    let alone = groups.iter().filter(|(_, same)| helps(same));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
     if named.is_empty() {
         let every: Vec<Group> = groups.values().flatten().copied().collect();
         // What the best of all proposals keeps to anyway is not what stands against it.
-        if let Some(best) = without(&every).filter(|best| best.short.get(at).is_some_and(|short| *short < now - NEARER))
+        if let Some(best) = without(&every).filter(|best| best.short.get(at).is_some_and(|short| *short <= goal.short))
         {
             let broken = |group: &Group| {
                 solve::is_broken(question, planner.area, &planner.cells, &planner.cuts, *group, &best.amounts)
             };
             let standing = groups.iter().filter(|(_, same)| same.iter().any(broken)).map(|(words, _)| words).collect();
-            named.extend(together(&groups, standing, |same| missing(same).is_some_and(|short| short < now - NEARER)));
+            named.extend(together(&groups, standing, helps));
         }
     }
     named.extend(closed.iter().map(|closed| {

@@ -54,7 +54,7 @@ pub(super) const BEST: f32 = 0.0;
 /// does not go on weighing prices against each other.
 pub(super) const NEAR: f32 = 1e-4;
 /// More product than any lawn takes, in pounds on 1,000 sq ft.
-const MOST: f64 = 1_000.0;
+pub(super) const MOST: f64 = 1_000.0;
 
 /// What the solver's own rounding may be off by.
 pub(super) const HAIR: f64 = 1e-6;
@@ -87,6 +87,33 @@ struct Columns {
     used: Vec<Variable>,
 }
 
+/// What a proposal is to reach: less missing of one nutrient than so much, and no more in all, as missing pounds count.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Goal {
+    pub nutrient: usize,
+    pub short: f64,
+    pub in_all: f64,
+}
+
+/// What missing pounds of all nutrients count.
+pub(super) fn in_all(short: &[f64; 3]) -> f64 {
+    // A hundred-thousandth of a pound of nitrogen is granted to the solver's rounding.
+    short.iter().zip(MISSING).map(|(short, weight)| short * weight).sum::<f64>() + 1.0
+}
+
+/// Whether a goal can be reached with some groups given way. Prices are not weighed: the first proposal that reaches it is
+/// enough, which is found much sooner than the best.
+pub(super) fn reaches(
+    question: &SeasonQuestion<'_>,
+    area: Area,
+    cells: &[Cell],
+    cuts: &[Cut],
+    without: &[Group],
+    goal: Goal,
+) -> bool {
+    solve_for(question, area, cells, cuts, without, BEST, Some(goal)).is_some()
+}
+
 /// Solves it, with some groups given way, to the best or as near to it as is asked. Nothing when the solver finds no answer.
 pub(super) fn solve(
     question: &SeasonQuestion<'_>,
@@ -95,6 +122,18 @@ pub(super) fn solve(
     cuts: &[Cut],
     without: &[Group],
     near: f32,
+) -> Option<Proposal> {
+    solve_for(question, area, cells, cuts, without, near, None)
+}
+
+fn solve_for(
+    question: &SeasonQuestion<'_>,
+    area: Area,
+    cells: &[Cell],
+    cuts: &[Cut],
+    without: &[Group],
+    near: f32,
+    goal: Option<Goal>,
 ) -> Option<Proposal> {
     let free = |group: Group| without.contains(&group);
     let mut variables = ProblemVariables::new();
@@ -120,6 +159,9 @@ pub(super) fn solve(
     if question.aim == Aim::FewestProducts {
         cost += taken.iter().map(|taken| *taken * PRODUCT).sum::<Expression>();
     }
+    if goal.is_some() {
+        cost = Expression::from(0.0);
+    }
     let mut model = variables.minimise(cost).using(microlp).with_time_limit(PATIENCE).with_mip_gap(near).ok()?;
     for constraint in of_cells(question, cells, &columns, &most, &taken, free(Group::Least)) {
         model = model.with(constraint);
@@ -135,6 +177,12 @@ pub(super) fn solve(
     }
     for (_, cut) in cuts.iter().enumerate().filter(|(at, _)| !free(Group::Cut(*at))) {
         model = model.with(cut.constraint(&columns.amount, &columns.used));
+    }
+    if let Some(goal) = goal {
+        let all: Expression = short.iter().zip(MISSING).map(|(short, weight)| *short * weight).sum();
+        model = model.with(constraint!(all <= goal.in_all));
+        let one = *short.get(goal.nutrient)?;
+        model = model.with(constraint!(one <= goal.short));
     }
     let solution = model.solve().ok()?;
     let value = |column: &Variable| solution.value(*column);
