@@ -76,8 +76,13 @@ pub struct HeldCredential {
 impl HeldCredential {
     /// Whether it is valid on a day. One that ran out yesterday excuses nothing today.
     pub fn is_valid_on(&self, day: Day) -> bool {
-        self.valid_from <= day && self.valid_until.is_none_or(|until| day <= until)
+        is_valid_on(self.valid_from, self.valid_until, day)
     }
+}
+
+/// Whether a day lies between the first and the last on which something is valid, both among them.
+pub fn is_valid_on(from: Day, until: Option<Day>, day: Day) -> bool {
+    from <= day && until.is_none_or(|until| day <= until)
 }
 
 /// One section's share of an application.

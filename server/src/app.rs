@@ -145,7 +145,7 @@ fn finish(mut response: Response, id: &str, reader: Reader) -> Response {
         let headers = std::mem::take(response.headers_mut());
         response = match reader {
             Reader::Program => problem.render(id, headers),
-            Reader::Person => pages::fault(&problem, id),
+            Reader::Person => pages::fault(&problem, id, headers),
         };
     }
     let headers = response.headers_mut();

@@ -1,7 +1,7 @@
 //! The only error that becomes HTTP: a problem document (RFC 9457) with all faults at once.
 
 use axum::{
-    http::{HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
 use domain::decision::Finding;
@@ -245,7 +245,7 @@ pub struct Problem {
     #[schema(max_items = 2000)]
     pub findings: Vec<Finding>,
     #[serde(skip)]
-    pub retry_after_s: Option<u64>,
+    retry_after_s: Option<u64>,
 }
 
 /// Most faults that a problem document lists. A person corrects some and sends again.
@@ -327,13 +327,11 @@ impl Problem {
         StatusCode::from_u16(status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
-    /// Writes the body. Only the outermost layer calls it, because only it knows the request id.
-    pub fn render(mut self, request_id: &str, mut headers: axum::http::HeaderMap) -> Response {
-        self.instance = format!("urn:uuid:{request_id}");
-        self.detail = cut(self.detail, 2000);
-        headers.remove(header::CONTENT_LENGTH);
-        headers.remove(header::CONTENT_ENCODING);
-        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
+    /// The headers that go with it, in those of the answer that it takes the place of.
+    pub fn headers(&self, mut headers: HeaderMap) -> HeaderMap {
+        for of_the_body in [header::CONTENT_LENGTH, header::CONTENT_ENCODING, header::CONTENT_TYPE] {
+            headers.remove(of_the_body);
+        }
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
         if self.status == 401 {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer realm=\"swardbook\""));
@@ -341,6 +339,15 @@ impl Problem {
         if let Some(seconds) = self.retry_after_s {
             headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
+        headers
+    }
+
+    /// Writes the body. Only the outermost layer calls it, because only it knows the request id.
+    pub fn render(mut self, request_id: &str, headers: HeaderMap) -> Response {
+        self.instance = format!("urn:uuid:{request_id}");
+        self.detail = cut(self.detail, 2000);
+        let mut headers = self.headers(headers);
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         let body = serde_json::to_vec(&self).unwrap_or_default();
         (self.status(), headers, body).into_response()
     }

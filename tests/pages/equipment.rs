@@ -1,6 +1,6 @@
 //! Machines and their calibrations, entered and corrected by forms.
 
-use harness::world::{Company, rotary_spreader};
+use harness::world::{Company, product, rotary_spreader};
 use serde_json::json;
 
 use super::visitor::{Visitor, changed, made, written};
@@ -129,4 +129,43 @@ async fn a_row_of_pans_is_typed_in_one_line() {
         office.post(&form.action().replace("pans", "boom"), &[], &[("sec-fetch-site", "same-origin")]).await.status,
         404
     );
+}
+
+#[tokio::test]
+async fn the_nozzles_of_a_boom_are_typed_in_one_line_and_the_worn_one_is_named() {
+    // LSU AgCenter, Sprayer Calibration: a nozzle not within 10 percent is replaced. Of 20, 20, 23, 20, 20 and 20 the mean is
+    // 20.5, and 23 is 12 % above (computed).
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let label = json!({
+        "form": "liquid", "nitrogen_percent": "28", "slow_nitrogen_percent": "0", "phosphate_percent": "0", "potash_percent": "0",
+        "printed": { "density_lb_per_gal": "10.6" },
+    });
+    let liquid = product(&company.office, "Liquid 28-0-0", &label).await;
+    let boom = json!({ "name": "Boom 01", "kind": "boom_sprayer", "active": true });
+    let boom = company.office.post("/api/v1/equipment", &boom).await.expect(201).id();
+    let form = office.open(&format!("/office/equipment/{boom}/calibrations/new?method=boom")).await;
+    let typed = |others: &'static str| {
+        [
+            ("/product_id", liquid.as_str()),
+            ("/calibrated_on", "2026-09-14"),
+            ("/test/caught_fl_oz", "20"),
+            ("/test/other_nozzles_fl_oz", others),
+            ("/test/spacing_in", "20"),
+            ("/test/course_ft", "200"),
+            ("/test/target_gal_per_acre", "20"),
+        ]
+    };
+    let refused = office.send(&form, &typed("20 many")).await;
+    assert!(refused.beside("/test/other_nozzles_fl_oz", "fault").contains("number 2, many,"), "{}", refused.html);
+    let shown = async |others| {
+        let form = office.open(&format!("/office/equipment/{boom}/calibrations/new?method=boom")).await;
+        let done = office.send(&form, &typed(others)).await;
+        assert_eq!(done.status, 303, "{}", done.html);
+        office.open(&done.to.unwrap()).await.html
+    };
+    let worn = shown("20 23 20 20 20").await;
+    assert!(worn.contains("■ replace, more than 10 % from the mean: 3, the one above counted as 1"), "{worn}");
+    assert!(shown("20.5").await.contains("✓ none is more than 10 % from the mean"));
+    assert!(!shown("").await.contains("<dt>Nozzles</dt>"), "one nozzle is compared with nothing");
 }

@@ -136,4 +136,9 @@ async fn a_certificate_is_entered_corrected_and_told_before_it_ends() {
     assert_eq!(office.send(&form, &[&good[..3], &good[5..], &renewal].concat()).await.status, 303);
     assert!(!office.open("/office").await.html.contains("Licences and certificates"), "it was renewed");
     assert!(office.open("/office/people").await.html.contains("ran out"), "what was is still told");
+    // Another paper for the same state renews nothing.
+    let other = [("/name", "Pesticide licence"), ("/valid_from", "2026-01-01"), ("/valid_until", "2026-11-01")];
+    let form = office.open(&new).await;
+    assert_eq!(office.send(&form, &[&good[1..3], &good[5..], &other].concat()).await.status, 303);
+    assert!(office.open("/office").await.html.contains("Tech 01: Pesticide licence ends on 2026-11-01"));
 }

@@ -191,7 +191,7 @@ async fn a_round_becomes_visits() {
     let office = Visitor::named(&company, "office").await;
     let id = ready(&company).await;
     let programme = office.open(&format!("/office/programmes/{id}")).await.html;
-    let path = format!("/office/programmes/{id}/visits/new?round=early%20autumn");
+    let path = format!("/office/programmes/{id}/visits/new?round=early+autumn");
     assert!(programme.contains(&path), "{programme}");
     let form = office.open(&path).await;
     let before = written(&company).await;
@@ -217,7 +217,7 @@ async fn a_round_becomes_visits() {
     assert!(!again.contains(&company.front), "{again}");
     assert_eq!(office.open(&format!("/office/programmes/{id}/visits/new?round=spring")).await.status, 404);
     // Only what was looked for is offered, and ticked.
-    let late = format!("/office/programmes/{id}/visits/new?round=late%20autumn&find=REAR");
+    let late = format!("/office/programmes/{id}/visits/new?round=late+autumn&find=REAR");
     let found = office.open(&late).await;
     assert_eq!(found.value("/section_ids"), company.rear);
     assert!(!found.html.contains(&company.front), "{}", found.html);
@@ -243,7 +243,7 @@ async fn days_are_written_in_the_company_s_order() {
         (format!("/office/calibrations/{calibration}"), "on 09/14/2026"),
         (format!("/office/programmes/{id}"), "09/16/2026 to 09/30/2026"),
         (format!("/office/programmes/{id}/plan?work=yes"), "<td class=\"day\">09/2026</td>"),
-        (format!("/office/programmes/{id}/visits/new?round=early%20autumn"), "From 09/16/2026 to 09/30/2026"),
+        (format!("/office/programmes/{id}/visits/new?round=early+autumn"), "From 09/16/2026 to 09/30/2026"),
         (format!("/office/sections/{}/plan?programme_id={id}", company.front), "<td class=\"day\">09/16/2026</td>"),
     ] {
         let shown = office.open(&path).await.html;

@@ -95,6 +95,10 @@ async fn somebody_at_a_browser_reads_a_fault_as_a_page() {
         let (answered, kind, _) = ask(path, "*/*").await;
         assert_eq!((answered, kind.as_str()), (status, "application/problem+json"), "{path}");
     }
+    let posted = client().post(company.app.url("/year")).header("cookie", &owner.cookie).header("accept", browser);
+    let posted = posted.send().await.unwrap();
+    let allow = posted.headers().get("allow").map(|methods| methods.to_str().unwrap().to_owned());
+    assert_eq!((posted.status().as_u16(), allow.as_deref()), (405, Some("GET,HEAD")), "RFC 9110, 15.5.6");
     let (answered, kind, _) = ask("/api/v1/nowhere", browser).await;
     assert_eq!((answered, kind.as_str()), (404, "application/problem+json"), "the API speaks to programs");
 }

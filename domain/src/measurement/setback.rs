@@ -61,10 +61,9 @@ pub struct SetbackFeature {
 impl SetbackFeature {
     /// `distance from water (a line) by us-md.setback`, no longer than an input of a derivation may be.
     pub(super) fn in_words(&self) -> String {
-        let closed = self.positions.len() >= 4 && self.positions.first() == self.positions.last();
-        let form = match self.positions.len() {
-            1 => "a point",
-            _ if closed => "a ring",
+        let form = match self.positions.as_slice() {
+            [_] => "a point",
+            ring if is_ring(ring) => "a ring",
             _ => "a line",
         };
         let name = format!("distance from {} ({form}) by {}", self.kind.words(), self.rule);
@@ -133,11 +132,15 @@ pub(super) fn edge(feature: &SetbackFeature, plane: &Plane) -> Result<LineString
     Ok(LineString(line(&feature.positions)?.0.iter().map(|at| plane.project(*at)).collect()))
 }
 
+/// Whether positions come back to where they began.
+pub(super) fn is_ring<T: PartialEq>(positions: &[T]) -> bool {
+    positions.len() >= 4 && positions.first() == positions.last()
+}
+
 /// Whether a feature's edge runs around ground.
 pub(super) fn bounds_ground(edge: &LineString) -> bool {
-    let closed = edge.0.len() >= 4 && edge.0.first() == edge.0.last();
     // Not the ring's own area: the two halves of a bow tie cancel.
-    closed && edge.convex_hull().unsigned_area() > FLAT
+    is_ring(&edge.0) && edge.convex_hull().unsigned_area() > FLAT
 }
 
 /// The ground too near to a feature, in the plane.

@@ -1,7 +1,5 @@
 //! The season's plan: it meets what can be met, names what collides, and never breaks a rule.
 
-use std::time::Instant as Watch;
-
 use domain::{
     application::{Facts, PastApplication, Purpose},
     decision::{Verdict, decide},
@@ -61,6 +59,18 @@ fn need(nitrogen: &str, potash: &str) -> SeasonNeed {
         nitrogen_lb_per_1000_sqft: amount(nitrogen),
         phosphate_lb_per_1000_sqft: NutrientRate::ZERO,
         potash_lb_per_1000_sqft: amount(potash),
+    }
+}
+
+/// Nitrogen that is down on all of the lawn.
+fn past(on: &str, rate: &str) -> crate::facts::Past {
+    crate::facts::Past {
+        on: Some(on.parse().expect("a day")),
+        n_rate: Some(rate.to_owned()),
+        quick_rate: Some("0.3".to_owned()),
+        p2o5_rate: None,
+        area: Some("8200".to_owned()),
+        enhanced_efficiency: false,
     }
 }
 
@@ -171,14 +181,6 @@ fn a_round_waits_for_the_day_on_which_last_year_stops_counting() {
     // 2.7 lb N in any 365 days (Maryland, read). Put down: 0.6 lb on 2025-10-21 and 1.8 lb in this spring. On October 15 0.3 lb
     // are left, from October 21 on 0.9 (computed).
     let mut asked = Asked::maryland(need("2.7", "0"));
-    let past = |on: &str, rate: &str| crate::facts::Past {
-        on: Some(on.parse().expect("a day")),
-        n_rate: Some(rate.to_owned()),
-        quick_rate: Some("0.3".to_owned()),
-        p2o5_rate: None,
-        area: Some("8200".to_owned()),
-        enhanced_efficiency: false,
-    };
     asked.given.past = vec![past("2025-10-21", "0.6"), past("2026-04-10", "0.9"), past("2026-05-26", "0.9")];
     asked.need.nitrogen_lb_per_1000_sqft = amount("0.9");
     asked.rounds = vec![round("late autumn", "2026-10-15", "2026-11-10")];
@@ -201,6 +203,23 @@ fn a_round_waits_for_the_day_on_which_last_year_stops_counting() {
     let plan = asked.plan();
     assert_eq!(plan.rounds[0].on, day("2026-10-15"));
     near(plan.unmet[0].missing_lb_per_1000_sqft, "0.6", "0.003");
+}
+
+#[test]
+fn of_limits_that_bind_together_only_those_are_named() {
+    // 2.7 lb N in a year (Maryland, read), of which 2.2 are down: 0.5 lb are left, and the company's own limit is the same, so
+    // that neither helps alone. What is on hand is enough for 1 lb: it binds only beyond both (computed).
+    let mut asked = Asked::maryland(need("1.5", "0"));
+    asked.given.past = vec![past("2026-04-10", "0.9"), past("2026-05-26", "0.9"), past("2026-06-30", "0.4")];
+    asked.rounds = vec![round("autumn", "2026-09-20", "2026-10-10")];
+    asked.rounds[0].nitrogen_at_most_lb_per_1000_sqft = Some(amount("0.5"));
+    asked.products = vec![product(blend(), "31", "34.2", false)];
+    let plan = asked.plan();
+    asked.stands(&plan).expect("lawful");
+    near(plan.unmet[0].missing_lb_per_1000_sqft, "1", "0.002");
+    let named = plan.unmet[0].collides_with.join("\n");
+    assert!(named.contains("2.7") && named.contains("the company's own limit of 0.5"), "{named}");
+    assert!(!named.contains("on hand"), "{named}");
 }
 
 #[test]
@@ -304,21 +323,6 @@ fn a_load_sheet_adds_up() {
     assert_eq!((wet.spray_gal, wet.fills), (Some(amount("15")), Some(2)));
     assert_eq!(wet.product_lb_per_tank, Some(amount("3.333333")));
     assert_eq!(sheet.stops[3].spray_gal, Some(amount("9")));
-}
-
-#[test]
-fn a_company_s_season_is_planned_in_time() {
-    // Of 180 sections a tenth, as a test build is many times slower than a released one; the time is printed.
-    const SECTIONS: i64 = 18;
-    let mut asked = Asked::maryland(need("2.4", "0.8"));
-    asked.rounds.push(round("second spring", "2026-04-01", "2026-04-25"));
-    asked.products.push(product(label("46", "0", "0"), "50", "0", true));
-    let watch = Watch::now();
-    for section in 0..SECTIONS {
-        asked.given.area = Some((4_000 + section * 37).to_string());
-        assert!(!asked.plan().rounds.is_empty());
-    }
-    println!("{SECTIONS} plans of 6 rounds took {:?}", watch.elapsed());
 }
 
 prop_compose! {

@@ -10,7 +10,7 @@ use axum::{
 };
 use domain::{
     actor::{Actor, Role},
-    ids::{EquipmentId, PersonId, ProductId},
+    ids::{EquipmentId, PersonId},
     programme::load::Tank,
     quantity::{Percent, ProductMass, SprayRate, Volume},
     time::{Day, Instant},
@@ -24,7 +24,7 @@ use crate::{
     app::App,
     book::{
         self,
-        load_sheet::{self, DayLoad, Machine, Truck},
+        load_sheet::{self, DayLoad, Truck},
         weather::{self, VisitWeather},
     },
     extract::ValidQuery,
@@ -164,44 +164,6 @@ impl LoadSheetQuery {
     }
 }
 
-/// The machine of each product: the one that was named, or the one that the person calibrated last with it.
-async fn machines(
-    app: &App,
-    named: Option<EquipmentId>,
-    products: &[ProductId],
-    person: PersonId,
-    day: Day,
-) -> Result<BTreeMap<ProductId, Machine>, Problem> {
-    let reader = app.store.reader();
-    let named = match named {
-        None => None,
-        Some(id) => {
-            let missing = || FieldFault::parameter("equipment_id", "not_found", "is no equipment of this company");
-            Some(store::equipment::get(reader, id).await?.ok_or_else(|| Problem::invalid(vec![missing()]))?)
-        }
-    };
-    let calibrated =
-        store::calibrations::in_force(reader, named.as_ref().map(|named| named.id), products, Some(person), day)
-            .await?;
-    let mut machines = BTreeMap::new();
-    for product in products {
-        let of_product = calibrated.iter().filter(|found| found.calibration.product_id == *product);
-        let latest = of_product
-            .filter(|found| found.calibration.result.rate_was_found())
-            .max_by_key(|found| (found.calibration.calibrated_on, found.calibration.created_at));
-        let machine = match (&named, latest) {
-            (Some(named), _) => Some(Machine::of(named, latest)),
-            (None, None) => None,
-            (None, Some(found)) => {
-                let equipment = store::equipment::get(reader, found.calibration.equipment_id).await?;
-                equipment.map(|equipment| Machine::of(&equipment, latest))
-            }
-        };
-        machines.extend(machine.map(|machine| (*product, machine)));
-    }
-    Ok(machines)
-}
-
 /// A tenth, as the trade loads (*common practice*).
 const SPARE: Percent = Percent::from_raw(1_000);
 
@@ -235,7 +197,18 @@ pub async fn day_load(app: &App, actor: Actor, day: &str, query: &LoadSheetQuery
     let (day, person) = whose(app, actor, day, query.person_id).await?;
     let mut truck = query.truck()?;
     let visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    truck.machines = machines(app, query.equipment_id, &load_sheet::products(&visits), person.id, day).await?;
+    let named = match query.equipment_id {
+        None => None,
+        Some(id) => {
+            let missing = || FieldFault::parameter("equipment_id", "not_found", "is no equipment of this company");
+            Some(
+                store::equipment::get(app.store.reader(), id)
+                    .await?
+                    .ok_or_else(|| Problem::invalid(vec![missing()]))?,
+            )
+        }
+    };
+    truck.machines = load_sheet::machines(app, named.as_ref(), &load_sheet::products(&visits), person.id, day).await?;
     let sheet = load_sheet::sheet(day, (person.id, person.name), &visits, &truck, app.clock.now());
     sheet.map_err(|fault| {
         let detail = format!("leads to a load that cannot be counted: {fault}");

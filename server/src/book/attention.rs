@@ -101,16 +101,11 @@ pub fn ending<'r>(law: &Lawbook, reports: &'r [NewestReport], today: Day) -> Vec
     reports.iter().filter_map(|report| Some((report, ends(report)?))).filter(soon).collect()
 }
 
-/// Licences and certificates that end soon or have ended within the year, and that no further one of the same person for the same
-/// jurisdiction outlasts.
+/// Licences and certificates that end soon or have ended within the year, and that no further one of the same person, name and
+/// jurisdiction outlasts: a licence for pesticides is no renewal of a certificate for fertilizer.
 pub fn running_out(held: &[Credential], today: Day) -> Vec<(&Credential, Day)> {
-    let same = |one: &Credential, other: &Credential| {
-        one.person_id == other.person_id
-            && match (&one.rule_set, &other.rule_set) {
-                (None, None) => one.name == other.name,
-                (one, other) => one == other,
-            }
-    };
+    let what = |one: &Credential| (one.person_id, one.rule_set.clone(), one.name.to_lowercase());
+    let same = |one: &Credential, other: &Credential| what(one) == what(other);
     let outlasted = |one: &Credential, until: Day| {
         held.iter().any(|other| same(one, other) && other.valid_until.is_none_or(|later| later > until))
     };

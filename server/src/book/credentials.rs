@@ -1,7 +1,7 @@
 //! Licences and certificates as decisions take them: what the person holds who puts the product down, and what has run out.
 
 use domain::{
-    application::HeldCredential,
+    application::{HeldCredential, is_valid_on},
     decision::{Finding, RuleSetUsed, Verdict},
     ids::PersonId,
     time::Day,
@@ -25,7 +25,7 @@ pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &World) -
     let Some(person) = world.people.get(&person) else { return Vec::new() };
     let told = over.iter().filter_map(|set| {
         let here = || person.credentials.iter().filter(|row| row.rule_set.as_ref() == Some(&set.code));
-        if here().any(|row| is_valid_on(row, on)) {
+        if here().any(|row| is_valid_on(row.valid_from, row.valid_until, on)) {
             return None;
         }
         let last = here().max_by_key(|row| row.valid_from)?;
@@ -38,8 +38,4 @@ pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &World) -
         Some(facts::own("book.credential.valid", Verdict::Care, message, hint))
     });
     told.collect()
-}
-
-fn is_valid_on(row: &CredentialRow, day: Day) -> bool {
-    row.valid_from <= day && row.valid_until.is_none_or(|until| day <= until)
 }

@@ -19,9 +19,13 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::store::{
-    calibrations::CalibrationInForce, days::DayVisit, equipment::EquipmentView, products::Product, sections::Section,
-    visits::VisitStatus,
+use crate::{
+    app::App,
+    problem::Problem,
+    store::{
+        self, calibrations::CalibrationInForce, days::DayVisit, equipment::EquipmentView, products::Product,
+        sections::Section, visits::VisitStatus,
+    },
 };
 
 /// What the truck carries. What was said for this sheet goes before what the book knows of the machines.
@@ -58,6 +62,36 @@ impl Machine {
         let (holds_gal, rate_gal_per_1000_sqft) = self.tank_gal.zip(self.calibrated_gal_per_1000_sqft)?;
         Some(Tank { holds_gal, rate_gal_per_1000_sqft })
     }
+}
+
+/// The machine of each product: the one that was named, or the one that the person calibrated last with it.
+pub async fn machines(
+    app: &App,
+    named: Option<&EquipmentView>,
+    products: &[ProductId],
+    person: PersonId,
+    day: Day,
+) -> Result<BTreeMap<ProductId, Machine>, Problem> {
+    let reader = app.store.reader();
+    let calibrated =
+        store::calibrations::in_force(reader, named.map(|named| named.id), products, Some(person), day).await?;
+    let mut machines = BTreeMap::new();
+    for product in products {
+        let of_product = calibrated.iter().filter(|found| found.calibration.product_id == *product);
+        let latest = of_product
+            .filter(|found| found.calibration.result.rate_was_found())
+            .max_by_key(|found| (found.calibration.calibrated_on, found.calibration.created_at));
+        let machine = match (named, latest) {
+            (Some(named), _) => Some(Machine::of(named, latest)),
+            (None, None) => None,
+            (None, Some(found)) => {
+                let equipment = store::equipment::get(reader, found.calibration.equipment_id).await?;
+                equipment.map(|equipment| Machine::of(&equipment, latest))
+            }
+        };
+        machines.extend(machine.map(|machine| (*product, machine)));
+    }
+    Ok(machines)
 }
 
 /// The products of the visits that are still to be made.

@@ -89,7 +89,7 @@ pub async fn record(
             times: [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at, dates)),
             sections: a.lines.iter().map(|line| name_of(&named, line.section_id)).collect(),
             address: property.address,
-            clock_fault: local.fault,
+            clock_fault: local.fault(),
             a,
             d,
             product,

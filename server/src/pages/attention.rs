@@ -154,7 +154,7 @@ fn places(sites: &[Site]) -> Vec<Notice> {
             let words = format!("{}: no rule set is confirmed, so nothing can be cleared there", site.address);
             told.push(notice("■", words, href.clone()));
         }
-        if let Some(fault) = Local::of(&site.time_zone).fault {
+        if let Some(fault) = Local::of(&site.time_zone).fault() {
             told.push(notice("■", format!("{}: {fault}", site.address), href));
         }
     }

@@ -13,16 +13,16 @@ use axum::{
 use domain::{
     calibration::{self, catch_test::CatchResult, pattern::Evenness},
     ids::{self, PersonId, ProductId},
+    quantity::Percent,
 };
 use serde::Deserialize;
 
 use self::methods::{Method, measured, methods};
 use super::{
-    derivation::percent,
     desk::Desk,
     equipment,
     form::{Choice, Field, Form, Sent},
-    office::{ROWS, dates, day},
+    office::{EVERY, dates},
     page,
 };
 use crate::{
@@ -50,8 +50,8 @@ pub struct Names {
 impl Names {
     pub async fn read(app: &App) -> Result<Self, Problem> {
         let reader = app.store.reader();
-        let people = store::people::list(reader, ROWS).await?.into_iter();
-        let products = store::products::list(reader, ROWS).await?.into_iter();
+        let people = store::people::list(reader, EVERY).await?.into_iter();
+        let products = store::products::list(reader, EVERY).await?.into_iter();
         Ok(Self {
             dates: dates(app).await?,
             people: people.map(|row| (row.item.id, row.item.name)).collect(),
@@ -119,8 +119,8 @@ impl Band {
         let off = acceptance.deviation_hundredths_percent;
         let how = match off {
             0 => "on the target".to_owned(),
-            off if off < 0 => format!("{} % below the target", percent(off)),
-            off => format!("{} % above the target", percent(off)),
+            off if off < 0 => format!("{} % below the target", Percent::from_raw(-off)),
+            off => format!("{} % above the target", Percent::from_raw(off)),
         };
         Some(if acceptance.accepted {
             Self { class: "go", words: format!("✓ accepted, {how}") }
@@ -157,9 +157,9 @@ struct Methods {
 
 async fn blank(app: &App, machine: &EquipmentView, method: &Method) -> Result<Form, Problem> {
     let reader = app.store.reader();
-    let products = store::products::list(reader, ROWS).await?.into_iter().map(|row| row.item);
+    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item);
     let products = products.filter(|one| one.label.form == machine.kind.form() && one.status != ProductStatus::Retired);
-    let people = store::people::list(reader, ROWS).await?.into_iter().map(|row| row.item).filter(|one| one.active);
+    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item).filter(|one| one.active);
     let mut fields = vec![
         Field::hidden("/equipment_id", machine.id.to_string()),
         Field::hidden("/test/method", method.word),
@@ -236,6 +236,7 @@ struct CalibrationPage {
     band: Option<Band>,
     target: Option<String>,
     evenness: Option<(&'static str, String)>,
+    worn: Option<(&'static str, String)>,
     /// How it stands today; nothing when a newer one has taken its place, or it is of a day to come.
     standing: Option<Standing>,
     to_come: bool,
@@ -244,11 +245,23 @@ struct CalibrationPage {
 
 fn evenness(result: &CatchResult) -> Option<(&'static str, String)> {
     let variation = result.variation.as_ref()?;
-    let share = percent(variation.hundredths_percent);
+    let share = Percent::from_raw(variation.hundredths_percent);
     Some(match variation.evenness {
         Evenness::Acceptable => ("go", format!("✓ even enough: the catches vary by {share} %")),
         Evenness::Care => ("care", format!("▲ take care: the catches vary by {share} %")),
         Evenness::Rejected => ("stop", format!("■ too uneven: the catches vary by {share} %")),
+    })
+}
+
+/// Which nozzles are worn, where more than one was caught.
+fn worn(result: &CatchResult) -> Option<(&'static str, String)> {
+    let worn: Vec<String> = result.worn_nozzles.as_ref()?.iter().map(ToString::to_string).collect();
+    Some(match worn.as_slice() {
+        [] => ("go", "✓ none is more than 10 % from the mean".to_owned()),
+        worn => {
+            let which = worn.join(", ");
+            ("stop", format!("■ replace, more than 10 % from the mean: {which}, the one above counted as 1"))
+        }
     })
 }
 
@@ -260,7 +273,7 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Calibr
     let machine = equipment::get(&app, one.equipment_id).await?;
     let names = Names::read(&app).await?;
     let (equipment, products, person) = (Some(one.equipment_id), [one.product_id], Some(one.person_id));
-    let today = day(&app).await?;
+    let today = api::office_day(&app).await?;
     let standing = store::calibrations::in_force(reader, equipment, &products, person, today).await?;
     let standing = standing.iter().find(|other| other.calibration.id == id).map(|other| names.standing(other));
     Ok(page(
@@ -272,6 +285,7 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Calibr
             band: Band::of(&one.result),
             target: methods::target(&one.test),
             evenness: evenness(&one.result),
+            worn: worn(&one.result),
             standing,
             to_come: one.calibrated_on > today,
             caution: CAUTION,

@@ -12,20 +12,3 @@ pub const fn mark(mark: SourceMark) -> &'static str {
         SourceMark::Own => "the company's own",
     }
 }
-
-/// Hundredths of a percent as decimal text, without its sign.
-pub fn percent(hundredths: i64) -> String {
-    let (whole, rest) = (hundredths.unsigned_abs() / 100, hundredths.unsigned_abs() % 100);
-    if rest == 0 { whole.to_string() } else { format!("{whole}.{rest:02}").trim_end_matches('0').to_owned() }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::percent;
-
-    #[test]
-    fn hundredths_of_a_percent_are_written_out() {
-        let written = [-400, 0, 5, 1050, 12_345].map(percent);
-        assert_eq!(written, ["4", "0", "0.05", "10.5", "123.45"]);
-    }
-}

@@ -5,7 +5,6 @@ use std::borrow::Borrow;
 use askama::Template;
 use axum::{extract::State, response::Response};
 use domain::{
-    calibration::catch_test::CatchTest,
     equipment::EquipmentKind,
     ids::{self, EquipmentId, ProductId},
 };
@@ -14,7 +13,7 @@ use super::{
     calibrations::{Names, Standing},
     desk::Desk,
     form::{Field, Form, Sent, choices},
-    office::{ROWS, dates, day},
+    office::{EVERY, ROWS, dates},
     page,
 };
 use crate::{
@@ -87,7 +86,7 @@ pub async fn get(app: &App, id: EquipmentId) -> Result<EquipmentView, Problem> {
 
 /// All products of the book, by which calibrations are looked for.
 async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
-    let rows = store::products::list(app.store.reader(), ROWS).await?;
+    let rows = store::products::list(app.store.reader(), EVERY).await?;
     Ok(rows.into_iter().map(|row| row.item.id).collect())
 }
 
@@ -106,9 +105,8 @@ struct Equipment {
 /// Of each product the newest calibration that found a rate.
 fn newest(found: &[CalibrationInForce], machine: EquipmentId) -> Vec<&CalibrationInForce> {
     let mut newest: Vec<&CalibrationInForce> = Vec::new();
-    let rate = |one: &&CalibrationInForce| {
-        one.calibration.equipment_id == machine && !matches!(one.calibration.test, CatchTest::Pans { .. })
-    };
+    let rate =
+        |one: &&CalibrationInForce| one.calibration.equipment_id == machine && one.calibration.result.rate_was_found();
     for one in found.iter().filter(rate) {
         match newest.iter_mut().find(|known| known.calibration.product_id == one.calibration.product_id) {
             Some(known) if known.calibration.calibrated_on <= one.calibration.calibrated_on => *known = one,
@@ -121,8 +119,8 @@ fn newest(found: &[CalibrationInForce], machine: EquipmentId) -> Vec<&Calibratio
 
 /// All machines.
 pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
-    let (reader, today) = (app.store.reader(), day(&app).await?);
-    let machines = store::equipment::list(reader, ROWS).await?;
+    let (reader, today) = (app.store.reader(), api::office_day(&app).await?);
+    let machines = store::equipment::list(reader, EVERY).await?;
     let found = store::calibrations::in_force(reader, None, &product_ids(&app).await?, None, today).await?;
     let names = Names::read(&app).await?;
     let lines = machines.into_iter().map(|row| Line {
@@ -161,7 +159,7 @@ struct MachinePage {
 
 /// A machine with its calibrations, and the form that corrects it.
 pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipment>) -> Result<Response, Problem> {
-    let (reader, today, machine) = (app.store.reader(), day(&app).await?, get(&app, id).await?);
+    let (reader, today, machine) = (app.store.reader(), api::office_day(&app).await?, get(&app, id).await?);
     let found = store::calibrations::in_force(reader, Some(id), &product_ids(&app).await?, None, today).await?;
     let all = store::calibrations::list(reader, ROWS, Filter { equipment: Some(id), ..Filter::default() }).await?;
     let names = Names::read(&app).await?;

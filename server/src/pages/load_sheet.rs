@@ -7,11 +7,14 @@ use domain::time::Day;
 use super::{
     desk::Desk,
     form::{Choice, Field, Form, Sent, also},
-    office::{EVERY, dates, day},
+    office::{EVERY, dates},
     page,
 };
 use crate::{
-    api::days::{LoadSheetQuery, day_load},
+    api::{
+        days::{LoadSheetQuery, day_load},
+        office_day,
+    },
     app::App,
     book::load_sheet::DayLoad,
     problem::{FieldFault, Problem},
@@ -80,7 +83,7 @@ pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Res
     }
     // A link from a person asks for today.
     if sent.one("day").is_none() {
-        let today = day(&app).await?.to_string();
+        let today = office_day(&app).await?.to_string();
         for (name, value) in [("day", today), ("spare_percent", SPARE.to_owned())] {
             form.field(name).into_iter().for_each(|field| field.value = vec![value.clone()]);
         }

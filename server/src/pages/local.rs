@@ -9,24 +9,24 @@ use crate::store::settings::DateOrder;
 #[derive(Debug)]
 pub struct Local {
     zone: TimeZone,
-    /// What to tell when the zone is not known: days and times are then those of UTC, and may be a day off.
-    pub fault: Option<String>,
-    /// The name that is not known.
+    /// The name of a zone that is not known: days and times are then those of UTC, and may be a day off.
     pub unknown: Option<String>,
 }
 
 impl Local {
     pub fn of(name: &str) -> Self {
         match zone(name) {
-            Ok(zone) => Self { zone, fault: None, unknown: None },
-            Err(_) => Self {
-                zone: TimeZone::UTC,
-                unknown: Some(name.to_owned()),
-                fault: Some(format!(
-                    "The time zone “{name}” is not known to this server, so days and times here are those of UTC and may be a day off. Choose the zone again."
-                )),
-            },
+            Ok(zone) => Self { zone, unknown: None },
+            Err(_) => Self { zone: TimeZone::UTC, unknown: Some(name.to_owned()) },
         }
+    }
+
+    /// What to tell when the zone is not known.
+    pub fn fault(&self) -> Option<String> {
+        let name = self.unknown.as_ref()?;
+        Some(format!(
+            "The time zone “{name}” is not known to this server, so days and times here are those of UTC and may be a day off. Choose the zone again."
+        ))
     }
 
     pub fn day(&self, at: Instant) -> Day {
@@ -51,13 +51,13 @@ mod tests {
         let known = Local::of("America/New_York");
         let order = DateOrder::YearMonthDay;
         assert_eq!(
-            (at.map(|at| known.minute(at, order)), &known.fault),
-            (Some("2026-09-14 23:30 EDT".to_owned()), &None)
+            (at.map(|at| known.minute(at, order)), known.fault()),
+            (Some("2026-09-14 23:30 EDT".to_owned()), None)
         );
         let american = at.map(|at| known.minute(at, DateOrder::MonthDayYear));
         assert_eq!(american, Some("09/14/2026 23:30 EDT".to_owned()));
         let unknown = Local::of("America/Nowhere");
         assert_eq!(at.map(|at| unknown.minute(at, order)), Some("2026-09-15 03:30 UTC".to_owned()));
-        assert!(unknown.fault.is_some_and(|words| words.contains("America/Nowhere") && words.contains("not known")));
+        assert!(unknown.fault().is_some_and(|words| words.contains("America/Nowhere") && words.contains("not known")));
     }
 }

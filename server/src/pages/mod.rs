@@ -35,7 +35,7 @@ use askama::Template;
 use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, State},
-    http::{HeaderName, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
     routing::{get, post},
 };
@@ -194,18 +194,15 @@ struct FaultPage<'a> {
 }
 
 /// A problem as somebody at a browser reads it: the same words under the same status.
-pub fn fault(problem: &Problem, id: &str) -> Response {
+pub fn fault(problem: &Problem, id: &str, headers: HeaderMap) -> Response {
     match (FaultPage { problem, id }).render() {
         Ok(html) => {
             let mut response = page_without_form(Ok(html));
             *response.status_mut() = problem.status();
-            response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
-            if let Some(seconds) = problem.retry_after_s {
-                response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
-            }
+            response.headers_mut().extend(problem.headers(headers));
             response
         }
-        Err(error) => Problem::fault(&error).render(id, header::HeaderMap::new()),
+        Err(error) => Problem::fault(&error).render(id, headers),
     }
 }
 

@@ -5,13 +5,11 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::time::Day;
 use serde::Deserialize;
 
 use super::{
     attention::{self, Group},
     desk::Desk,
-    local::Local,
     page,
 };
 use crate::{
@@ -25,8 +23,6 @@ use crate::{
 pub const ROWS: Span = Span { after: 0, take: 1000 };
 /// Where nothing may be left out because it is judged, matched or chosen from.
 pub const EVERY: Span = Span { after: 0, take: 100_000 };
-/// So many lawns the search shows at most.
-const SEARCHED: usize = store::search::MOST;
 pub const NEWEST: Span = Span { after: i64::MAX, take: 200 };
 
 /// What a page shows of a list, and the number after which the rest begins, if one row more than that was found.
@@ -99,7 +95,7 @@ pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Sear
             company,
             searched: !q.is_empty(),
             q,
-            more: found.len() >= SEARCHED,
+            more: i64::try_from(found.len()).is_ok_and(|count| count >= store::search::MOST),
             found,
             groups,
             owner: desk.is_owner(),
@@ -111,10 +107,4 @@ pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Sear
 /// How the company writes a day.
 pub async fn dates(app: &App) -> Result<DateOrder, Problem> {
     Ok(store::settings::get(app.store.reader()).await?.date_order)
-}
-
-/// The company's today.
-pub async fn day(app: &App) -> Result<Day, Problem> {
-    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
-    Ok(Local::of(&zone).day(app.clock.now()))
 }

@@ -14,7 +14,7 @@ use self::fields::{Rows, fields};
 use super::{
     desk::Desk,
     form::{Form, Sent},
-    office::{ROWS, dates},
+    office::{EVERY, dates},
     page,
 };
 use crate::{
@@ -34,7 +34,7 @@ pub async fn get(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
 
 /// All programmes, the newest first.
 pub async fn all(app: &App) -> Result<Vec<Programme>, Problem> {
-    let rows = store::programmes::list(app.store.reader(), ROWS).await?;
+    let rows = store::programmes::list(app.store.reader(), EVERY).await?;
     Ok(rows.into_iter().rev().map(|row| row.item).collect())
 }
 
@@ -106,12 +106,9 @@ struct ProgrammePage {
     form: Form,
 }
 
-/// Text within an address: everything but letters and digits as their bytes.
-pub fn form_urlencoded(text: &str) -> String {
-    let byte = |byte: u8| {
-        if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") }
-    };
-    text.bytes().map(byte).collect()
+/// Text within an address.
+pub fn in_address(text: &str) -> String {
+    form_urlencoded::byte_serialize(text.as_bytes()).collect()
 }
 
 /// A programme, and the form that corrects it.
@@ -141,12 +138,4 @@ pub async fn change(
     let done = done.await;
     let now = stored_form(&app, &get(&app, id).await?, None, None).await?;
     form.changed(done, &now, &format!("/office/programmes/{id}"))
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn a_name_goes_into_an_address() {
-        assert_eq!(super::form_urlencoded("late autumn & 2"), "late%20autumn%20%26%202");
-    }
 }

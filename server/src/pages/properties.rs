@@ -3,13 +3,15 @@
 
 mod place;
 
+use std::collections::HashMap;
+
 use askama::Template;
 use axum::{
     extract::{Query, State},
     response::Response,
 };
 use domain::{
-    ids::{self, PropertyId},
+    ids::{self, ProductId, PropertyId},
     time::Day,
 };
 
@@ -182,11 +184,10 @@ pub async fn one(
     let sections = store::sections::list(reader, ROWS, Some(id), scope).await?;
     let filter = store::applications::Filter { property: Some(id.to_string()), ..Default::default() };
     let (rows, older) = shown(store::applications::list(reader, before.span(), filter, scope).await?, NEWEST.take);
-    let mut applications = Vec::new();
-    for one in rows {
-        let name = store::products::get(reader, one.product_id).await?.map(|product| product.name);
-        applications.push((one, name.unwrap_or_default()));
-    }
+    let products = store::products::list(reader, EVERY).await?.into_iter();
+    let products: HashMap<ProductId, String> = products.map(|row| (row.item.id, row.item.name)).collect();
+    let named = |one: ApplicationView| (products.get(&one.product_id).cloned().unwrap_or_default(), one);
+    let applications = rows.into_iter().map(named).map(|(product, one)| (one, product)).collect();
     let visits = store::visits::list(reader, EVERY, Filter { property: Some(id), ..Filter::default() }, scope).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&property.time_zone);
@@ -203,7 +204,7 @@ pub async fn one(
         newer: before.is_some(),
         today: local.day(app.clock.now()),
         visits: visits.into_iter().map(|row| row.item).collect(),
-        clock_fault: local.fault,
+        clock_fault: local.fault(),
         sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
         property,
     };

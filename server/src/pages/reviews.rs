@@ -12,7 +12,7 @@ use super::{
     desk::{Desk, OwnerDesk},
     form::{Field, Form, Sent},
     local::Local,
-    office::dates,
+    office::{NEWEST, dates, shown},
     page,
 };
 use crate::{
@@ -30,9 +30,6 @@ use crate::{
         settings::DateOrder,
     },
 };
-
-/// Entries of the list on a page.
-const SHOWN: Span = Span { after: i64::MAX, take: 200 };
 
 /// An entry as a person reads it.
 struct Entry {
@@ -93,16 +90,13 @@ struct Reviews {
 /// What the owner must look at; the office sees it too.
 pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
     let dates = dates(&app).await?;
-    let span = Span { take: SHOWN.take + 1, ..SHOWN };
-    let mut rows = store::reviews::list(app.store.reader(), span, true, None).await?;
-    let shown = usize::try_from(SHOWN.take).unwrap_or(usize::MAX);
-    let more = rows.len() > shown;
-    rows.truncate(shown);
+    let span = Span { take: NEWEST.take + 1, ..NEWEST };
+    let (items, older) = shown(store::reviews::list(app.store.reader(), span, true, None).await?, NEWEST.take);
     let mut entries = Vec::new();
-    for row in &rows {
-        entries.push(Entry::of(&app, &row.item, dates).await?);
+    for item in &items {
+        entries.push(Entry::of(&app, item, dates).await?);
     }
-    Ok(page(Reviews { entries, more }.render()))
+    Ok(page(Reviews { entries, more: older.is_some() }.render()))
 }
 
 /// What was sent and refused.

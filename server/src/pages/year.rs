@@ -158,5 +158,5 @@ pub async fn client(
     let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
     let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
     let prepared = local.minute(at, dates);
-    Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault }.render()))
+    Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault() }.render()))
 }

@@ -90,8 +90,8 @@ fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementL
     }
     row[23] = text(&line.applied_by);
     row[24] = line.beyond_the_rules.to_string();
-    row[26] = text(&line.credential_numbers);
     row[25] = if line.late { "received after the day of application".to_owned() } else { String::new() };
+    row[26] = text(&line.credential_numbers);
     row
 }
 

@@ -13,10 +13,10 @@ pub struct Found {
     pub client_name: String,
 }
 
-/// So many are found at most; the statement says the same.
-pub const MOST: usize = 50;
+/// So many are found at most.
+pub const MOST: i64 = 50;
 
-/// Properties whose client, address or applied lot holds a text, fifty at most.
+/// Properties whose client, address or applied lot holds a text.
 pub async fn properties(pool: &SqlitePool, text: &str) -> Result<Vec<Found>, sqlx::Error> {
     // What a person types is text, also a percent sign.
     let pattern = format!("%{}%", text.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_"));
@@ -25,8 +25,9 @@ pub async fn properties(pool: &SqlitePool, text: &str) -> Result<Vec<Found>, sql
            FROM properties AS p JOIN clients AS c ON c.id = p.client_id
            WHERE c.name LIKE $1 ESCAPE '\' OR p.address LIKE $1 ESCAPE '\' OR p.name LIKE $1 ESCAPE '\'
               OR p.id IN (SELECT a.property_id FROM lots AS l JOIN applications AS a ON a.lot_id = l.id WHERE l.lot_number LIKE $1 ESCAPE '\')
-           ORDER BY c.name, p.address LIMIT 50"#,
-        pattern
+           ORDER BY c.name, p.address LIMIT $2"#,
+        pattern,
+        MOST
     )
     .fetch_all(pool)
     .await?;

@@ -9,7 +9,7 @@ use crate::{
         outline::{MOST_POSITIONS, MapPosition, Outline, OutlineFault, in_its_place, line},
         plane::Plane,
         pointer,
-        setback::{LONGEST, SetbackFeature, bounds_ground, edge},
+        setback::{LONGEST, SetbackFeature, bounds_ground, edge, is_ring},
         shapes::{Figures, Shape},
     },
     quantity::Distance,
@@ -127,8 +127,7 @@ fn of_feature(feature: &SetbackFeature, lawn: Option<MapPosition>, at: &str) -> 
         Err(fault) => return vec![misplaced(feature, &fault, at)],
     };
     let mut faults = Vec::new();
-    let closed = line.0.len() >= 4 && line.0.first() == line.0.last();
-    if feature.distance_ft == Distance::ZERO && !closed {
+    if feature.distance_ft == Distance::ZERO && !is_ring(&line.0) {
         let message = "a distance of nothing takes ground off only around a closed ring, such as a drive";
         faults.push(PartFault::new(format!("{at}/distance_ft"), "out_of_range", message));
     }

@@ -34,8 +34,8 @@ const GUN: Method = Method {
 };
 const BOOM: Method = Method {
     word: "boom",
-    name: "the catch of one nozzle",
-    how: "Time a measured course at working speed, then catch one nozzle for that time at working pressure, with water.",
+    name: "the catch of its nozzles",
+    how: "Time a measured course at working speed, then catch one nozzle for that time at working pressure, with water. Caught the others as well, worn ones are found.",
 };
 
 /// The tests of a kind of machine.
@@ -83,6 +83,9 @@ pub fn measured(method: &Method, kind: EquipmentKind) -> Vec<Field> {
         ],
         _ => vec![
             Field::amount("/test/caught_fl_oz", "Caught at one nozzle, fl oz").under("What was measured"),
+            Field::row_of("/test/other_nozzles_fl_oz", "Caught at each other nozzle, fl oz")
+                .optional()
+                .help("In the same time, in their order, with blanks between: one that is far from the mean is worn."),
             Field::amount("/test/spacing_in", "Nozzles apart, in"),
             Field::amount("/test/course_ft", "Length of the course, ft"),
             Field::amount("/test/target_gal_per_acre", "Aimed at, gal on an acre"),
