@@ -123,6 +123,10 @@ async fn land(company: &Company, watch: &mut Watch) {
     let measured =
         json!({ "area_sqft": "9000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01" });
     let _ = watch.one(office.post(&format!("{path}/measurements"), &measured).await, "measurement.added").await;
+    let larger = company.phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &measured).await;
+    let larger = watch.one(larger, "measurement.added").await.id();
+    let said = office.put(&format!("/api/v1/measurements/{larger}/confirmation"), &json!({ "holds": false })).await;
+    let _ = watch.one(said, "measurement.rejected").await;
     let report = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
     let _ = watch.one(office.post(&format!("{path}/soil-reports"), &report).await, "soil_report.added").await;
     let tomorrow = json!({ "sampled_on": "2027-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });

@@ -288,3 +288,55 @@ async fn a_repeated_measurement_is_one_and_strangers_see_none() {
     }
     let _ = stranger.post(&path, &measured).await.problem(404, "not-found");
 }
+
+/// A check of how much may go down on the front lawn at most.
+async fn largest_lawful(company: &Company) -> String {
+    let plan = company.plan(&company.front, "10");
+    let check = company.phone.post("/api/v1/checks", &plan).await.expect(200).body;
+    check["decision"]["sections"][0]["largest_lawful_product_lb"].as_str().unwrap().to_owned()
+}
+
+#[tokio::test]
+async fn a_technicians_larger_lawn_loosens_no_limit_until_the_office_has_looked() {
+    let company = Company::in_maryland().await;
+    let before = largest_lawful(&company).await;
+    let measure = |area: &str| json!({ "area_sqft": area, "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
+    let at = format!("/api/v1/sections/{}/measurements", company.front);
+    let larger = company.phone.post(&at, &measure("90000")).await.expect(201);
+    assert_eq!(larger.body["waits_for_office"], true);
+    assert_eq!(largest_lawful(&company).await, before, "it does not count yet");
+    let section = format!("/api/v1/sections/{}", company.front);
+    assert_eq!(company.phone.get(&section).await.expect(200).body["area_sqft"], "8200");
+    // It stands on the owner's list, and a technician cannot wave it through.
+    let list = company.owner.get("/api/v1/reviews").await.expect(200).body;
+    assert_eq!(
+        (list["items"][0]["why"].as_str(), list["items"][0]["record_id"].as_str()),
+        (Some("measurement_waits"), Some(larger.id().as_str()))
+    );
+    let confirmation = format!("/api/v1/measurements/{}/confirmation", larger.id());
+    let _ = company.phone.put(&confirmation, &json!({ "holds": true })).await.problem(403, "not-allowed");
+    // Rejected, it never counts; said twice it is said once, and nobody says the opposite afterwards.
+    let no = json!({ "holds": false, "note": "A slip of the wheel." });
+    let said = company.office.put(&confirmation, &no).await.expect(200).body;
+    assert_eq!(
+        (said["waits_for_office"].as_bool(), said["confirmation"]["holds"].as_bool()),
+        (Some(false), Some(false))
+    );
+    let _ = company.office.put(&confirmation, &no).await.expect(200);
+    let _ = company.office.put(&confirmation, &json!({ "holds": true })).await.problem(409, "conflict");
+    assert_eq!(largest_lawful(&company).await, before);
+    assert_eq!(company.owner.get("/api/v1/reviews").await.expect(200).body["items"], json!([]));
+    // One that holds counts from then on.
+    let grown = company.phone.post(&at, &measure("9000")).await.expect(201);
+    let confirmation = format!("/api/v1/measurements/{}/confirmation", grown.id());
+    let _ = company.office.put(&confirmation, &json!({ "holds": true })).await.expect(200);
+    assert_eq!(company.phone.get(&section).await.expect(200).body["area_sqft"], "9000");
+    // A smaller lawn tightens, so it counts at once; and so does what the office measures.
+    let smaller = company.phone.post(&at, &measure("7000")).await.expect(201).body;
+    assert_eq!((smaller["waits_for_office"].as_bool(), &smaller["confirmation"]), (Some(false), &json!(null)));
+    assert_eq!(company.phone.get(&section).await.expect(200).body["area_sqft"], "7000");
+    let office = company.office.post(&at, &measure("8200")).await.expect(201).body;
+    assert_eq!(office["waits_for_office"], false);
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}

@@ -3,12 +3,16 @@
 use std::sync::Arc;
 
 use axum::{Json, extract::State};
-use domain::ids::{self, MeasurementId, SectionId};
+use domain::{
+    actor::Role,
+    ids::{self, MeasurementId, SectionId},
+    quantity::Area,
+};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{ListQuery, fingerprint_at, last_past_day, not_yet, whole};
 use crate::{
-    access::{AnyStaff, Scope},
+    access::{AnyStaff, OfficeOrOwner, Scope},
     app::App,
     book::{
         self,
@@ -20,7 +24,7 @@ use crate::{
     reply::{Created, Page},
     store::{
         self,
-        measurements::{Measured, Measurement, MeasurementInput},
+        measurements::{Measured, Measurement, MeasurementInput, confirmations::ConfirmationInput},
     },
 };
 
@@ -29,13 +33,15 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(create_measurement, list_measurements))
         .routes(routes!(get_measurement))
         .routes(routes!(get_measurement_derivation))
+        .routes(routes!(confirm_measurement))
 }
 
 /// Add a measurement
 ///
 /// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
 /// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
-/// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits.
+/// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits; what makes
+/// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "create_measurement", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = MeasurementInput,
@@ -65,13 +71,60 @@ pub async fn create_measurement(
             };
             faults.extend(not_yet("/measured_on", value.measured_on, last));
             whole(faults)?;
-            let measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let before = store::measurements::area_on(&mut *connection, section, value.measured_on).await?;
+            measured.waits = waits(staff.0.role, before, measured.area_sqft);
             let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
             store::sections::remeasured(connection, section).await?;
             Ok(measurement)
         })
     })
     .await
+}
+
+/// Whether a measurement is held back until the office has looked at it: a larger lawn takes more product, and whoever would
+/// put it down must not decide that alone. The first of a section has nothing to be larger than, and without it nothing at all
+/// may go down; a smaller one counts at once.
+fn waits(role: Role, before: Option<Area>, measured: Area) -> bool {
+    role == Role::Technician && before.is_some_and(|before| measured > before)
+}
+
+/// Confirm a measurement
+///
+/// Says whether a measurement that waits holds. From then on it counts, also for days that have been, or never. Said once; the
+/// same again changes nothing.
+#[utoipa::path(put, path = "/api/v1/measurements/{id}/confirmation", operation_id = "confirm_measurement", tag = "sections",
+    security(("bearer" = ["office", "owner"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
+    request_body = ConfirmationInput, responses((status = 200, description = "Kept.", body = Measurement)))]
+pub async fn confirm_measurement(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Measurement>,
+    Valid { value, .. }: Valid<ConfirmationInput>,
+) -> Result<Json<Measurement>, Problem> {
+    let at = app.clock.now();
+    let act = if value.holds { "measurement.confirmed" } else { "measurement.rejected" };
+    let deed = Deed { actor: Some(actor), at, act, subject: id.uuid() };
+    let confirmed = office::change_once(&app, deed, move |connection| {
+        Box::pin(async move {
+            let missing = || Problem::not_found("measurement");
+            let found = store::measurements::get(&mut *connection, id, Scope::Company).await?.ok_or_else(missing)?;
+            match &found.confirmation {
+                Some(said) if said.holds == value.holds && said.note == value.note => return Ok((found, false)),
+                None if found.waits_for_office => {}
+                _ => {
+                    let detail =
+                        "This measurement does not wait for anybody. Measure again if the area is another one.";
+                    return Err(Problem::new(Kind::Conflict, detail));
+                }
+            }
+            store::measurements::confirmations::insert(&mut *connection, id, &value, actor.person, at).await?;
+            store::sections::remeasured(&mut *connection, found.section_id).await?;
+            let said = store::measurements::get(connection, id, Scope::Company).await?.ok_or_else(missing)?;
+            Ok((said, true))
+        })
+    });
+    confirmed.await.map(Json)
 }
 
 /// What is stored, or what is wrong; nothing where there is no such section. The work is done away from the threads that

@@ -52,8 +52,8 @@ impl PageQuery for ReviewQuery {
 
 /// List what must be looked at
 ///
-/// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), and
-/// records that heavy rain followed within a day. The latest first.
+/// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), records
+/// that heavy rain followed within a day, and measurements that wait for the office. The latest first.
 #[utoipa::path(get, path = "/api/v1/reviews", operation_id = "list_reviews", tag = "reviews", security(("bearer" = ["office", "owner"])),
     params(ReviewQuery), responses((status = 200, description = "A page of the list.", body = Page<ReviewItem>)))]
 async fn list_reviews(

@@ -33,6 +33,7 @@ pub struct Waiting {
     pub beyond_the_rules: usize,
     pub refused: usize,
     pub heavy_rain: usize,
+    pub measurements: usize,
 }
 
 pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
@@ -41,6 +42,7 @@ pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
             "beyond_the_rules" => waiting.beyond_the_rules += 1,
             "refused_attempt" => waiting.refused += 1,
             "heavy_rain_after" => waiting.heavy_rain += 1,
+            "measurement_waits" => waiting.measurements += 1,
             _ => {}
         }
         waiting

@@ -84,6 +84,12 @@ async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
         ("■", waiting.beyond_the_rules, ["record is", "records are"], "beyond the rules and not reviewed"),
         ("▲", waiting.refused, ["attempt was", "attempts were"], "refused, and neither sent again nor reviewed"),
         ("●", waiting.heavy_rain, ["record is", "records are"], "followed by heavy rain and not reviewed"),
+        (
+            "▲",
+            waiting.measurements,
+            ["measurement makes", "measurements make"],
+            "a lawn larger and not confirmed, so not counted yet",
+        ),
     ];
     let told = kinds.into_iter().filter(|(_, count, ..)| *count > 0).map(|(sign, count, [one, many], words)| {
         let noun = if count == 1 { one } else { many };

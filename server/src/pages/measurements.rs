@@ -4,7 +4,10 @@ mod shapes;
 
 use askama::Template;
 use axum::{Json, extract::State, response::Response};
-use domain::{explain::Derivation, ids};
+use domain::{
+    explain::Derivation,
+    ids::{self, MeasurementId},
+};
 
 use self::shapes::{PLACES, Parts};
 use super::{
@@ -172,6 +175,34 @@ struct MeasurementPage {
     /// What a distance is kept from.
     kept: Vec<String>,
     pieces: usize,
+    /// What the office says of one that waits.
+    form: Option<Form>,
+}
+
+/// Whether a technician's measurement counts.
+fn confirmation(id: MeasurementId) -> Form {
+    let fields = vec![
+        Field::yes_or_no("/holds", "Is this area right?").help("Yes: product is reckoned on it. No: it never counts."),
+        Field::lines("/note", "How you know").optional().help("It is said once and stays."),
+    ];
+    let at = format!("/office/measurements/{id}");
+    Form::new("Confirm the measurement", at.clone(), "Save", fields).back(at)
+}
+
+/// Says whether a measurement that waits holds.
+pub async fn confirm(
+    desk: Desk,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Measurement>,
+    sent: Sent,
+) -> Result<Response, Problem> {
+    let form = confirmation(id).sent(&sent);
+    let done = async {
+        let valid = form.valid(&app)?;
+        api::measurements::confirm_measurement(desk.office(), State(app.clone()), PathId(id), valid).await
+    };
+    let done = done.await;
+    form.changed(done, &confirmation(id), &format!("/office/measurements/{id}"))
 }
 
 /// A measurement with its parts, each with its derivation.
@@ -198,7 +229,8 @@ pub async fn one(
     };
     let figures = explained.0.figures.into_iter().map(named).collect();
     let dates = dates(&app).await?;
-    Ok(page(MeasurementPage { dates, section, one, figures, error, kept, pieces }.render()))
+    let form = one.waits_for_office.then(|| confirmation(one.id));
+    Ok(page(MeasurementPage { dates, section, one, figures, error, kept, pieces, form }.render()))
 }
 
 /// A part as the form called it: people count from one, the API from nought.

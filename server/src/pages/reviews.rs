@@ -39,8 +39,13 @@ struct Entry {
     property: String,
     person: String,
     received: String,
-    /// The stored record, where there is one.
-    record: Option<String>,
+    /// Where the stored record or the measurement stands, where there is one.
+    stored: Option<Stored>,
+}
+
+struct Stored {
+    href: String,
+    words: &'static str,
 }
 
 impl Entry {
@@ -52,6 +57,7 @@ impl Entry {
         let why = match item.why.as_str() {
             "beyond_the_rules" => "■ Beyond the rules",
             "heavy_rain_after" => "● Heavy rain fell within a day of the work",
+            "measurement_waits" => "▲ A technician measured a larger lawn; it does not count yet",
             _ => "▲ Refused, and neither sent again nor reviewed",
         };
         Ok(Self {
@@ -61,21 +67,26 @@ impl Entry {
             property: item.property_id.to_string(),
             person: person.unwrap_or_default(),
             received: Local::of(&zone).minute(item.received_at, dates),
-            record: record_of(app, item).await?,
+            stored: stored(app, item).await?,
         })
     }
 }
 
-/// The application that an entry is about, if it is stored.
-async fn record_of(app: &App, item: &ReviewItem) -> Result<Option<String>, Problem> {
+/// What an entry is about, if it is stored.
+async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem> {
+    let record = |id: String| Stored { href: format!("/records/{id}"), words: "The record and its decision" };
     match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
         ("refused_attempt", ..) => Ok(None),
+        ("measurement_waits", ..) => {
+            let href = format!("/office/measurements/{}", item.record_id);
+            Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
+        }
         (_, "correction", Ok(id)) => {
             let span = Span { after: 0, take: 1 };
             let found = store::applications::corrections(app.store.reader(), span, None, Some(id), Scope::Company);
-            Ok(found.await?.first().map(|row| row.item.application_id.to_string()))
+            Ok(found.await?.first().map(|row| record(row.item.application_id.to_string())))
         }
-        _ => Ok(Some(item.record_id.clone())),
+        _ => Ok(Some(record(item.record_id.clone()))),
     }
 }
 

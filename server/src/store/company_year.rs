@@ -46,7 +46,7 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
                         AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT coalesce(max(m.area), 0) FROM measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
+                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
                (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),

@@ -1,5 +1,7 @@
 //! Measurements of lawn sections. Only ever inserted.
 
+pub mod confirmations;
+
 use domain::{
     equipment::Equipment,
     explain::SourceMark,
@@ -12,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
+use self::confirmations::{Confirmation, ConfirmationRow};
 use super::{read, read_day, read_instant, read_json, read_word, word};
 use crate::{
     access::Scope,
@@ -174,6 +177,10 @@ pub struct Measurement {
     /// Where the figure is explained: inputs, formula, conversions, rounding, source.
     #[schema(max_length = 100)]
     pub derivation: String,
+    /// A technician's that makes the lawn larger: it counts once the office has confirmed it.
+    pub waits_for_office: bool,
+    /// What the office said of it; null as long as nobody has, and where nobody need.
+    pub confirmation: Option<Confirmation>,
     pub created_at: Instant,
 }
 
@@ -184,6 +191,8 @@ pub struct Measured {
     pub lawn_sqft: Option<Area>,
     pub from: Option<MeasuredFrom>,
     pub error: Option<ErrorEstimate>,
+    /// It counts only once the office has confirmed it.
+    pub waits: bool,
 }
 
 struct MeasurementRow {
@@ -202,6 +211,8 @@ struct MeasurementRow {
     error_mark: Option<String>,
     note: Option<String>,
     created_at: i64,
+    waits: i64,
+    confirmation: Option<String>,
 }
 
 impl TryFrom<MeasurementRow> for Row<Measurement> {
@@ -214,6 +225,8 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
             source,
             mark,
         });
+        let confirmation = row.confirmation.as_deref().map(|text| read_json(text, "confirmation")).transpose()?;
+        let confirmation = confirmation.map(ConfirmationRow::confirmation).transpose()?;
         let item = Measurement {
             id: read(&row.id, "measurement id")?,
             section_id: read(&row.section_id, "section id")?,
@@ -227,6 +240,8 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
             error,
             note: row.note,
             derivation: format!("/api/v1/measurements/{}/derivation", row.id),
+            waits_for_office: row.waits == 1 && confirmation.is_none(),
+            confirmation,
             created_at: read_instant(row.created_at)?,
         };
         Ok(Self { seq: row.seq, item })
@@ -253,8 +268,8 @@ pub async fn insert(
     let error_mark = error.map(|error| word::<SourceMark>(&error.mark));
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
-             error_source, error_mark, note, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+             error_source, error_mark, note, created_at, waits)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
         key,
         section_key,
         area,
@@ -268,7 +283,8 @@ pub async fn insert(
         error_source,
         error_mark,
         input.note,
-        millis
+        millis,
+        measured.waits
     )
     .execute(&mut *connection)
     .await?;
@@ -285,7 +301,9 @@ pub async fn get(
         MeasurementRow,
         r#"SELECT m.seq AS "seq!", m.id AS "id!", m.section_id AS "section_id!", m.area AS "area!", m.metric_area, m.lawn, m.parts,
                   m.measured_on AS "measured_on!", m.method AS "method!", m.measured_by AS "measured_by!", m.error,
-                  m.error_source, m.error_mark, m.note, m.created_at AS "created_at!"
+                  m.error_source, m.error_mark, m.note, m.created_at AS "created_at!", m.waits AS "waits!",
+                  (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
+                   FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String"
            FROM measurements AS m
            WHERE m.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
@@ -305,7 +323,9 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
         MeasurementRow,
         r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", area AS "area!", metric_area, lawn, parts,
                   measured_on AS "measured_on!", method AS "method!", measured_by AS "measured_by!", error, error_source,
-                  error_mark, note, created_at AS "created_at!"
+                  error_mark, note, created_at AS "created_at!", waits AS "waits!",
+                  (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
+                   FROM measurement_confirmations AS c WHERE c.measurement_id = measurements.id) AS "confirmation: String"
            FROM measurements WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,
@@ -314,4 +334,23 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
     .fetch_all(pool)
     .await?;
     rows.into_iter().map(Row::try_from).collect()
+}
+
+/// The area by which product is reckoned on a section on a day: of the latest measurement by then, else of the earliest.
+pub async fn area_on(
+    connection: &mut SqliteConnection,
+    section: SectionId,
+    day: Day,
+) -> Result<Option<Area>, sqlx::Error> {
+    let (section, day) = (section.to_string(), day.to_string());
+    let area = sqlx::query_scalar!(
+        r#"SELECT coalesce(
+               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 AND m.measured_on <= $2
+                ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
+               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.seq LIMIT 1))
+           AS "area: i64""#,
+        section,
+        day
+    );
+    Ok(area.fetch_one(connection).await?.map(Area::from_raw))
 }

@@ -1,5 +1,5 @@
-//! The owner's list: records that went beyond the rules, attempts that were refused and never came back, and records that
-//! heavy rain followed.
+//! The owner's list: records that went beyond the rules, attempts that were refused and never came back, records that heavy
+//! rain followed, and measurements that wait for the office.
 
 use domain::{ids::PersonId, time::Instant};
 use serde::Serialize;
@@ -12,13 +12,14 @@ use crate::reply::{Row, Span};
 /// One entry of the owner's list.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct ReviewItem {
-    /// `beyond_the_rules`, `refused_attempt`, or `heavy_rain_after` when heavy rain fell within a day of the work.
+    /// `beyond_the_rules`, `refused_attempt`, `heavy_rain_after` when heavy rain fell within a day of the work, or
+    /// `measurement_waits` for a technician's measurement that the office has not confirmed yet.
     #[schema(max_length = 30, example = "beyond_the_rules")]
     pub why: String,
-    /// `application`, `correction` or, for an attempt, what was attempted.
+    /// `application`, `correction`, `measurement` or, for an attempt, what was attempted.
     #[schema(max_length = 20, example = "application")]
     pub kind: String,
-    /// The application, the correction or the attempt.
+    /// The application, the correction, the measurement or the attempt.
     #[schema(max_length = 36)]
     pub record_id: String,
     pub property_id: domain::ids::PropertyId,
@@ -102,6 +103,11 @@ pub async fn list(
                WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND NOT EXISTS (
                    SELECT 1 FROM weather_after AS o
                    WHERE o.application_id = w.application_id AND o.heavy = 1 AND o.provider < w.provider)
+               UNION ALL
+               SELECT j.seq, 'measurement_waits', 'measurement', m.id, s.property_id, j.person_id, m.created_at
+               FROM measurements AS m JOIN sections AS s ON s.id = m.section_id
+               JOIN journal AS j ON j.subject_id = m.id AND j.act = 'measurement.added'
+               WHERE m.waits = 1 AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM measurement_confirmations AS o WHERE o.measurement_id = m.id))
                UNION ALL
                SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'

@@ -306,7 +306,7 @@ pub async fn get(
                   s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $2))"#,
         key,
@@ -333,7 +333,7 @@ pub async fn list(
                   s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.seq > $1 AND ($2 IS NULL OR s.property_id = $2) AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $3))
            ORDER BY s.seq LIMIT $4"#,

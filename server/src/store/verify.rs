@@ -250,6 +250,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'properties', count(*) FROM properties
            UNION ALL SELECT 'sections', count(*) FROM sections
            UNION ALL SELECT 'measurements', count(*) FROM measurements
+           UNION ALL SELECT 'measurement_confirmations', count(*) FROM measurement_confirmations
            UNION ALL SELECT 'soil_reports', count(*) FROM soil_reports
            UNION ALL SELECT 'products', count(*) FROM products
            UNION ALL SELECT 'lots', count(*) FROM lots

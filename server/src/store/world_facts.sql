@@ -51,7 +51,7 @@ SELECT 'section', s.id, json_object(
     'natural_strip', s.natural_strip,
     'established_on', s.established_on,
     'touches_pavement', s.touches_pavement,
-    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id),
+    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id),
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
         FROM soil_reports AS r WHERE r.section_id = s.id),
@@ -76,7 +76,7 @@ UNION ALL
 SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
 UNION ALL
 SELECT 'visit', v.id, json_object('property_id', v.property_id, 'product_id', v.product_id, 'planned_on', v.planned_on,
-    'section_ids', (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id))
+    'person_id', v.person_id, 'status', v.status, 'section_ids', (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id))
 FROM json_each($6) AS w CROSS JOIN visits AS v WHERE v.id = w.value
 UNION ALL
 SELECT 'clearance', c.id, json_object(

@@ -58,6 +58,7 @@ impl Expected {
             "property.added" => "properties",
             "section.added" => "sections",
             "measurement.added" => "measurements",
+            "measurement.confirmed" | "measurement.rejected" => "measurement_confirmations",
             "soil_report.added" => "soil_reports",
             "product.added" => "products",
             "lot.received" => "lots",

@@ -1,0 +1,75 @@
+//! What the office says of a technician's measurement that makes a lawn larger. Only ever inserted.
+
+use domain::{
+    ids::{MeasurementId, PersonId},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
+use utoipa::ToSchema;
+
+use crate::store::read_instant;
+
+/// What the office says of a measurement that waits.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "holds": true, "note": "The neighbor's strip was bought in May; seen on the plan." }))]
+pub struct ConfirmationInput {
+    /// Whether product may be reckoned on this area from its day on. If not, the measurement stays and never counts.
+    pub holds: bool,
+    #[serde(default)]
+    #[schema(
+        min_length = 1,
+        max_length = 1000,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
+    )]
+    pub note: Option<String>,
+}
+
+/// What the office said of a measurement.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct Confirmation {
+    pub holds: bool,
+    #[schema(max_length = 1000)]
+    pub note: Option<String>,
+    pub person_id: PersonId,
+    pub confirmed_at: Instant,
+}
+
+/// The confirmation as its row becomes JSON.
+#[derive(Deserialize)]
+pub(super) struct ConfirmationRow {
+    holds: i64,
+    note: Option<String>,
+    person_id: PersonId,
+    confirmed_at: i64,
+}
+
+impl ConfirmationRow {
+    pub(super) fn confirmation(self) -> Result<Confirmation, sqlx::Error> {
+        let confirmed_at = read_instant(self.confirmed_at)?;
+        Ok(Confirmation { holds: self.holds == 1, note: self.note, person_id: self.person_id, confirmed_at })
+    }
+}
+
+/// Keeps what the office said of a measurement.
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    id: MeasurementId,
+    input: &ConfirmationInput,
+    person: PersonId,
+    at: Instant,
+) -> Result<(), sqlx::Error> {
+    let (id, person, at) = (id.to_string(), person.to_string(), at.millis());
+    sqlx::query!(
+        "INSERT INTO measurement_confirmations (measurement_id, holds, note, person_id, confirmed_at) VALUES ($1, $2, $3, $4, $5)",
+        id,
+        input.holds,
+        input.note,
+        person,
+        at
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
