@@ -228,3 +228,44 @@ async fn two_people_do_not_sign_in_with_one_name() {
     let reply = company.owner.post("/api/v1/people", &without).await.problem(422, "invalid");
     assert_eq!(reply.faults(), ["#/sign_in"]);
 }
+
+#[tokio::test]
+async fn a_promotion_ends_every_token_and_code_made_before() {
+    let company = Company::in_maryland().await;
+    let technician = company.phone.id.clone().unwrap();
+    let codes = format!("/api/v1/people/{technician}/enrolment-codes");
+    let code = company.office.post(&codes, &json!({})).await.expect(201).body["code"].clone();
+    let person = format!("/api/v1/people/{technician}");
+    // A name that is written otherwise ends nothing.
+    let renamed = json!({ "name": "Tech 01 B", "role": "technician", "active": true });
+    let _ = company.owner.put_version(&person, "\"v1\"", &renamed).await.expect(200);
+    let _ = company.phone.get("/api/v1/me").await.expect(200);
+    let sign_in = json!({ "name": "tech", "password": "five other plain words" });
+    let promoted = json!({ "name": "Tech 01 B", "role": "owner", "active": true, "sign_in": sign_in });
+    let _ = company.owner.put_version(&person, "\"v2\"", &promoted).await.expect(200);
+    // What lies in the technician's truck is not the owner's.
+    let _ = company.phone.get("/api/v1/me").await.problem(401, "not-signed-in");
+    let enrol = json!({ "code": code, "name": "Phone" });
+    let _ = company.app.nobody().post("/api/v1/devices", &enrol).await.problem(401, "not-signed-in");
+}
+
+#[tokio::test]
+async fn a_new_password_ends_phones_and_codes_too() {
+    let company = Company::in_maryland().await;
+    let technician = company.phone.id.clone().unwrap();
+    let sign_in = json!({ "name": "tech", "password": "five other plain words" });
+    let body = json!({ "name": "Tech 01", "role": "technician", "active": true, "sign_in": sign_in });
+    let _ = company.owner.put_version(&format!("/api/v1/people/{technician}"), "\"v1\"", &body).await.expect(200);
+    let _ = company.phone.get("/api/v1/me").await.problem(401, "not-signed-in");
+}
+
+#[tokio::test]
+async fn another_role_ends_the_session_although_the_password_stays() {
+    let company = Company::in_maryland().await;
+    let office = company.office.id.clone().unwrap();
+    let body = json!({ "name": "Office 01", "role": "technician", "active": true });
+    let _ = company.owner.put_version(&format!("/api/v1/people/{office}"), "\"v1\"", &body).await.expect(200);
+    let _ = company.office.get("/api/v1/me").await.problem(401, "not-signed-in");
+    let again = company.app.sign_in("office", Some(office)).await;
+    assert_eq!(again.get("/api/v1/me").await.expect(200).body["role"], "technician");
+}

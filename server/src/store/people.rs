@@ -156,7 +156,8 @@ pub async fn insert(
     get(connection, id).await?.ok_or(sqlx::Error::RowNotFound)
 }
 
-/// Replaces a person. Without a new sign-in the old one stays; a new password ends every session.
+/// Replaces a person. Without a new sign-in the old one stays. Whoever gets another password or another role, or is let go,
+/// loses every token and code made before: what a phone was given as a technician must not be an owner's.
 pub async fn update(
     connection: &mut SqliteConnection,
     id: PersonId,
@@ -167,6 +168,7 @@ pub async fn update(
 ) -> Result<Changed<Person>, sqlx::Error> {
     let (key, role, active) = (id.to_string(), word(&input.role), i64::from(input.active));
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
+    let before = get(&mut *connection, id).await?;
     let done = sqlx::query!(
         "UPDATE people SET name = $2, role = $3, sign_in = coalesce($4, sign_in), password_hash = coalesce($5, password_hash),
              active = $6, version = version + 1
@@ -181,20 +183,24 @@ pub async fn update(
     )
     .execute(&mut *connection)
     .await?;
-    if done.rows_affected() > 0 && (password_hash.is_some() || !input.active) {
-        let at = at.millis();
-        let sessions_only = input.active;
-        sqlx::query!(
-            "UPDATE tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL AND (NOT $3 OR device_id IS NULL)",
-            key,
-            at,
-            sessions_only
-        )
-        .execute(&mut *connection)
-        .await?;
+    let other_role = before.is_some_and(|before| before.role != input.role);
+    if done.rows_affected() > 0 && (password_hash.is_some() || !input.active || other_role) {
+        end_all(&mut *connection, &key, at).await?;
     }
     let stored = get(connection, id).await?;
     Ok(Changed::of(done.rows_affected(), stored))
+}
+
+/// Ends everything with which a person has been let in: sessions, phones, and codes that nobody has used yet.
+async fn end_all(connection: &mut SqliteConnection, person: &str, at: Instant) -> Result<(), sqlx::Error> {
+    let at = at.millis();
+    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL", person, at)
+        .execute(&mut *connection)
+        .await?;
+    sqlx::query!("UPDATE enrolment_codes SET used_at = $2 WHERE person_id = $1 AND used_at IS NULL", person, at)
+        .execute(connection)
+        .await?;
+    Ok(())
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: PersonId) -> Result<Option<Person>, sqlx::Error> {
