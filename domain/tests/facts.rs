@@ -5,7 +5,10 @@ use domain::{
     equipment::Equipment,
     ids::SectionId,
     land::{SectionFacts, Species, Water},
-    product::{Label, Nutrients, ProductForm},
+    product::{
+        Label, Nutrients, ProductForm,
+        printed::{NitrogenForms, PrintedLabel},
+    },
     quantity::{
         Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, Quantity, QuickNitrogen, TotalNitrogen, Unit,
     },
@@ -30,6 +33,10 @@ pub struct Given {
     /// Percent of the product's weight.
     pub n: Option<String>,
     pub slow_n: Option<String>,
+    /// Of the slow nitrogen: what the label calls water-insoluble, coated, and slowly available water-soluble.
+    pub insoluble_n: Option<String>,
+    pub coated_n: Option<String>,
+    pub slow_soluble_n: Option<String>,
     pub p2o5: Option<String>,
     pub k2o: Option<String>,
     pub enhanced_efficiency: bool,
@@ -191,8 +198,25 @@ impl Given {
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
             wind_limit_mph: None,
-            printed: None,
+            printed: self.printed(),
         }
+    }
+
+    /// The lines beneath total nitrogen, where the case says any; the rest is quick.
+    fn printed(&self) -> Option<Box<PrintedLabel>> {
+        let said = [&self.insoluble_n, &self.coated_n, &self.slow_soluble_n];
+        let [insoluble, coated, soluble] = said.map(|one| or(one.as_ref(), "0"));
+        let slow: i64 = [insoluble, coated, soluble].iter().map(|one: &Percent| one.raw()).sum();
+        let nitrogen: Percent = or(self.n.as_ref(), "0");
+        let forms = NitrogenForms {
+            water_insoluble_percent: insoluble,
+            coated_slow_release_percent: coated,
+            slowly_available_water_soluble_percent: soluble,
+            other_water_soluble_percent: Percent::from_raw(nitrogen.raw() - slow),
+            ..NitrogenForms::default()
+        };
+        let printed = PrintedLabel { nitrogen_forms: Some(forms), ..PrintedLabel::default() };
+        said.iter().any(|one| one.is_some()).then(|| Box::new(printed))
     }
 
     fn product(&self, label: &Label, area: Area) -> ProductMass {

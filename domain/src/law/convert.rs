@@ -322,7 +322,8 @@ fn heat(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
 
 fn slow_share(fields: &mut Fields<'_>) -> Option<Duty> {
     let (comparator, share) = amount(fields, FLOOR);
-    Some(Duty::SlowShare(SlowShare { comparator: comparator?, share: share? }))
+    let not_water_soluble = fields.flag("not_water_soluble").unwrap_or(false);
+    Some(Duty::SlowShare(SlowShare { comparator: comparator?, share: share?, not_water_soluble }))
 }
 
 fn hold_after_seeding(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {

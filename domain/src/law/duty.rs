@@ -245,6 +245,8 @@ pub struct Heat {
 pub struct SlowShare {
     pub comparator: Comparator,
     pub share: Percent,
+    /// Only nitrogen that does not dissolve in water counts as slow-release.
+    pub not_water_soluble: bool,
 }
 
 /// New turf that must be left alone.

@@ -176,6 +176,8 @@ const RAIN: [Field; 6] = [
 ];
 const ALERTS: [Field; 1] = [must("alerts", Shape::Objects(&ALERT))];
 const FLOOR: [Field; 2] = [must("comparator", Shape::Floor), must("value", Shape::Decimal)];
+const SLOW_SHARE: [Field; 3] =
+    [must("comparator", Shape::Floor), must("value", Shape::Decimal), may("not_water_soluble", Shape::Flag)];
 const DAYS: [Field; 1] = [must("days", Shape::Count)];
 const RELEASE: [Field; 3] = [
     must("comparator", Shape::Cap),
@@ -208,7 +210,8 @@ pub(super) const fn of_kind(kind: Kind) -> &'static [Field] {
         Kind::Ground => &GROUND,
         Kind::Rain => &RAIN,
         Kind::Alerts => &ALERTS,
-        Kind::Heat | Kind::SlowShare => &FLOOR,
+        Kind::Heat => &FLOOR,
+        Kind::SlowShare => &SLOW_SHARE,
         Kind::HoldAfterSeeding | Kind::Interval => &DAYS,
         Kind::Surface => &[],
         Kind::Release => &RELEASE,

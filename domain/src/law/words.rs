@@ -84,7 +84,8 @@ impl Duty {
                 format!("No {nutrient} in air of {than} {} °F", duty.temperature)
             }
             Self::SlowShare(duty) => {
-                format!("Of all N {} {} % is slow-release", duty.comparator.words(), duty.share)
+                let soluble = if duty.not_water_soluble { ", which must not be water-soluble" } else { "" };
+                format!("Of all N {} {} % is slow-release{soluble}", duty.comparator.words(), duty.share)
             }
             Self::HoldAfterSeeding(duty) => {
                 format!("No {} until {} days after seeding or sodding", duty.nutrient.words(), duty.days)

@@ -1,14 +1,26 @@
 //! At least so much of all nitrogen must be slow-release. The share is of nitrogen, never of the product's weight.
+//!
+//! Where a law says that only nitrogen which does not dissolve in water counts, the label's single forms decide: water-insoluble
+//! nitrogen counts, slowly available water-soluble nitrogen does not, and of coated nitrogen nobody can say, because what the
+//! coat holds is soluble.
 
 use super::{Answer, Case};
-use crate::law::duty::SlowShare;
+use crate::{law::duty::SlowShare, product::Label, quantity::Percent};
 
 pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
     let label = &case.facts.label;
-    let slow = i128::from(label.slow_nitrogen_percent.raw()) * 10_000;
+    if duty.not_water_soluble { not_water_soluble(duty, label) } else { slow(duty, label) }
+}
+
+/// Whether a part of the label is at least the share of its nitrogen.
+fn reaches(duty: &SlowShare, part: Percent, label: &Label) -> bool {
     let wanted = i128::from(duty.share.raw()) * i128::from(label.nitrogen_percent.raw());
+    duty.comparator.holds((i128::from(part.raw()) * 10_000).cmp(&wanted))
+}
+
+fn slow(duty: &SlowShare, label: &Label) -> Answer {
     let actual = label.slow_share().map_or_else(String::new, |share| share.to_string());
-    let answer = if duty.comparator.holds(slow.cmp(&wanted)) {
+    let answer = if reaches(duty, label.slow_nitrogen_percent, label) {
         Answer::met()
     } else {
         let (than, share) = (duty.comparator.words(), duty.share);
@@ -16,4 +28,39 @@ pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
         Answer::broken(message, format!("Take a product whose N is {than} {share} % slow-release."))
     };
     answer.with(duty.share.to_string(), Some(actual), "% of all N")
+}
+
+fn not_water_soluble(duty: &SlowShare, label: &Label) -> Answer {
+    // What is not slow at all cannot be slow by the stricter meaning.
+    if !reaches(duty, label.slow_nitrogen_percent, label) {
+        return slow(duty, label);
+    }
+    let (than, share) = (duty.comparator.words(), duty.share);
+    let another = format!("Take a product whose N is {than} {share} % water-insoluble.");
+    let answer = match label.printed.as_ref().and_then(|printed| printed.nitrogen_forms) {
+        None => Answer::unknown(
+            format!(
+                "Slow-release N that dissolves in water does not count here, and the label's forms of N are not in the book; {than} {share} % of its N must not be water-soluble."
+            ),
+            "Enter the lines beneath total nitrogen from the label.",
+        ),
+        Some(forms) if reaches(duty, forms.water_insoluble_percent, label) => Answer::met(),
+        Some(forms) => {
+            let with_coated =
+                Percent::from_raw(forms.water_insoluble_percent.raw() + forms.coated_slow_release_percent.raw());
+            if reaches(duty, with_coated, label) {
+                let message = format!(
+                    "Without its coated N, this product's N is not {than} {share} % slow-release, and whether coated N that dissolves in water counts here is not settled."
+                );
+                Answer::unknown(message, format!("{another} Or ask the authority."))
+            } else {
+                let message = format!(
+                    "This product's slow-release N dissolves in water and does not count here; {than} {share} % of its N must not be water-soluble."
+                );
+                Answer::broken(message, another)
+            }
+        }
+    };
+    let actual = label.slow_share().map(|share| share.to_string());
+    answer.with(share.to_string(), actual, "% of all N")
 }
