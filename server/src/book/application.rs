@@ -60,6 +60,16 @@ pub struct ApplicationInput {
     /// The local day of the start, in the property's zone, decides which law applies.
     pub started_at: Instant,
     pub finished_at: Instant,
+    /// What the phone's own clock said when the work began, beside `started_at`, which follows the server's clock.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phone_started_at: Option<Instant>,
+    /// What the phone's own clock said when the work ended.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phone_finished_at: Option<Instant>,
+    /// The farthest that the phone's clock was moved while this was worked on, as the phone noticed; seconds, ahead is positive.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -4_000_000_000_i64, maximum = 4_000_000_000_i64)]
+    pub clock_jump_s: Option<i64>,
     pub purpose: Purpose,
     pub equipment: Equipment,
     /// The company's own machine that was used, if it is known which. It must be in use and of the kind that `equipment` says.
@@ -128,6 +138,13 @@ pub struct ApplicationView {
     pub applied_on: Day,
     pub started_at: Instant,
     pub finished_at: Instant,
+    /// What the phone's own clock said when the work began, beside `started_at`, which follows the server's clock.
+    pub phone_started_at: Option<Instant>,
+    /// What the phone's own clock said when the work ended.
+    pub phone_finished_at: Option<Instant>,
+    /// The farthest that the phone's clock was moved while this was worked on, as the phone noticed; seconds, ahead is positive.
+    #[schema(minimum = -4_000_000_000_i64, maximum = 4_000_000_000_i64)]
+    pub clock_jump_s: Option<i64>,
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub equipment_id: Option<EquipmentId>,
@@ -237,6 +254,9 @@ pub fn view(
         applied_on: row.applied_on,
         started_at: content.started_at,
         finished_at: content.finished_at,
+        phone_started_at: content.phone_started_at,
+        phone_finished_at: content.phone_finished_at,
+        clock_jump_s: content.clock_jump_s,
         purpose: content.purpose,
         equipment: content.equipment,
         equipment_id: content.equipment_id,

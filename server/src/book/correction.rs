@@ -43,7 +43,8 @@ pub struct CorrectionInput {
     /// that nobody's word is overridden unseen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<CorrectionId>,
-    /// What stands in the place of all the application's lines. Leave it out to take the whole application back.
+    /// What stands in the place of all the application's lines. A line without `treated_area_sqft` keeps the area that stands for
+    /// its section, whatever was measured since. Leave it out to take the whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub change: Option<Change>,
     /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
@@ -193,6 +194,8 @@ fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World)
     };
     let mut faults: Vec<FieldFault> =
         facts::repeated(input.lines().map(|line| line.section_id)).into_iter().map(place).collect();
+    // A line that names no area keeps the one that stands: the lawn was treated as it was measured then.
+    let standing = standing_lines(&world.sections, input.application_id);
     let mut lines = Vec::new();
     for (at, line) in input.lines().enumerate() {
         let pointer = format!("/change/lines/{at}");
@@ -203,8 +206,10 @@ fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World)
                 "must be above zero; leave the section out if nothing was put on it",
             ));
         }
-        let on = application.applied_on;
-        match facts::treated(world, application.property_id, line.section_id, line.treated_area_sqft, on, &pointer) {
+        let stands = standing.iter().find(|(section, _)| *section == line.section_id);
+        let kept = stands.filter(|_| line.treated_area_sqft.is_none()).map(|(_, row)| Ok(Area::from_raw(row.2)));
+        let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
+        match kept.unwrap_or_else(|| facts::treated(world, property, line.section_id, part, on, &pointer)) {
             Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
             Err(fault) => faults.push(fault),
         }

@@ -172,6 +172,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
     let mut own = own_findings(question, property, product);
     own.extend(credentials::run_out(question.person, question.on, &decision.rule_sets, world));
     own.extend(right_law(property, question.on, law));
+    own.extend(sound_ground(question.ground, &decision));
     own.extend(question.own.iter().cloned());
     if !own.is_empty() {
         for finding in own {
@@ -182,6 +183,16 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
         decision.summary = summary(decision.verdict, &decision.findings);
     }
     decision
+}
+
+/// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
+fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
+    let ground = ground.filter(|ground| *ground != Ground::Dry && *ground != Ground::Moist)?;
+    let told = |finding: &Finding| finding.unit.as_deref() == Some("ground") && finding.verdict > Verdict::Go;
+    let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.words());
+    let finding = own("book.ground.sound", Verdict::Care, message, "Come back when the ground has changed.");
+    let citation = "The company's own book: common practice".to_owned();
+    (!decision.findings.iter().any(told)).then_some(Finding { citation, ..finding })
 }
 
 fn nothing_known(on: Day) -> Decision {

@@ -25,6 +25,8 @@ use crate::{
 
 /// Work this many days from its planned day still counts as that visit's: rain and illness move days. *Common practice.*
 const DAYS_FROM_PLAN: i32 = 14;
+/// A phone's clock that was moved by more than this leaves the times in doubt.
+const CLOCK_MOVED_S: i64 = 60;
 
 /// Records an application, or refuses it with every finding and keeps the attempt.
 pub fn record(
@@ -54,6 +56,8 @@ pub fn record(
     let person = input.applied_by.unwrap_or(envelope.actor.person);
     let (clearance, mut own) = used_clearance(input, person, envelope.actor.person, on, world);
     own.extend(visit_that_fits(input, on, world));
+    own.extend(visit_that_stands(input, person, world));
+    own.extend(steady_clock(input));
     let weather = input.weather.joined(&envelope.weather.weather);
     let question = Question {
         property: input.property_id,
@@ -305,6 +309,44 @@ fn visit_that_fits(input: &ApplicationInput, on: Day, world: &World) -> Option<F
     let message = format!("The visit that this record names {}.", odd.join(" and "));
     let hint = "If the work belongs to another visit, or to none, correct the record.";
     (!odd.is_empty()).then(|| facts::own("book.visit.fits", Verdict::Care, message, hint))
+}
+
+/// Whether the visit that the record names was still this person's to make. Work that was done is recorded; what went wrong with
+/// its planning is said.
+fn visit_that_stands(input: &ApplicationInput, person: PersonId, world: &World) -> Vec<Finding> {
+    let Some(visit) = input.visit_id.and_then(|id| world.visits.get(&id)) else { return Vec::new() };
+    let mut findings = Vec::new();
+    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
+    if visit.status == "cancelled" {
+        let hint = "The office asks who sent the technician, and tells the client what was put down.";
+        care("book.visit.stands", "The visit that this record names was cancelled.", hint);
+    }
+    if visit.person_id != person {
+        let hint = "Make sure that nobody else treats the same lawn; the office gives the visit to whoever made it.";
+        care("book.visit.person", "The visit that this record names was given to somebody else.", hint);
+    }
+    findings
+}
+
+/// Whether the phone's clock went evenly while the work was done. The times of the record come from the server's clock, as far
+/// as the phone could follow it; a clock that was moved leaves them in doubt.
+fn steady_clock(input: &ApplicationInput) -> Option<Finding> {
+    let off = |phone: Option<Instant>, at: Instant| Some(phone?.since(at).as_secs());
+    let drifted = off(input.phone_started_at, input.started_at)
+        .zip(off(input.phone_finished_at, input.finished_at))
+        .map(|(started, finished)| finished.saturating_sub(started));
+    let worst = [input.clock_jump_s, drifted].into_iter().flatten().max_by_key(|moved| moved.saturating_abs())?;
+    let message = format!("The phone's clock was moved by {} while this was worked on.", duration(worst));
+    let hint = "Check the times of the work with whoever did it, and correct the record if they are wrong.";
+    (worst.saturating_abs() > CLOCK_MOVED_S).then(|| facts::own("book.record.clock", Verdict::Care, message, hint))
+}
+
+/// A span of seconds as people say it.
+fn duration(seconds: i64) -> String {
+    let minutes = (seconds.saturating_abs() + 30) / 60;
+    let (hours, rest) = (minutes / 60, minutes % 60);
+    let direction = if seconds < 0 { "back" } else { "ahead" };
+    if hours > 0 { format!("{hours} h {rest} min {direction}") } else { format!("{rest} min {direction}") }
 }
 
 /// Notes everything that recording writes: record, ledger, stock, journal.

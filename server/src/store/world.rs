@@ -7,7 +7,7 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     application::{PastApplication, Purpose},
     equipment::EquipmentKind,
-    ids::{ApplicationId, ClearanceId, ProductId, PropertyId, SectionId},
+    ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     land::{Species, Water},
     product::{Label, Nutrients},
     quantity::{Area, Distance, NutrientRate},
@@ -103,6 +103,9 @@ pub struct VisitRow {
     pub property_id: PropertyId,
     pub product_id: ProductId,
     pub planned_on: Day,
+    /// Whose it is now.
+    pub person_id: PersonId,
+    pub status: String,
     pub section_ids: Vec<SectionId>,
 }
 
