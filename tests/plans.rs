@@ -3,8 +3,8 @@
 
 use rusqlite::Connection;
 
-#[test]
-fn the_facts_of_an_act_are_found_without_reading_whole_tables() {
+/// A book without rows, with every table and index.
+fn migrated() -> Connection {
     let connection = Connection::open_in_memory().unwrap();
     let folder = harness::approved::top().join("migrations");
     let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
@@ -12,6 +12,12 @@ fn the_facts_of_an_act_are_found_without_reading_whole_tables() {
     for file in files {
         connection.execute_batch(&std::fs::read_to_string(file).unwrap()).unwrap();
     }
+    connection
+}
+
+#[test]
+fn the_facts_of_an_act_are_found_without_reading_whole_tables() {
+    let connection = migrated();
     let facts = include_str!("../server/src/store/world_facts.sql");
     let mut plan = connection.prepare(&format!("EXPLAIN QUERY PLAN {facts}")).unwrap();
     let none = rusqlite::params!["[]", "[]", "[]", "[]", "[]", "[]", 0, "[]", "[]"];
@@ -27,4 +33,92 @@ fn the_facts_of_an_act_are_found_without_reading_whole_tables() {
         whole.is_empty(),
         "If you are here because of {whole:#?}: lead the join from what is wanted to what is stored."
     );
+}
+
+/// Tables whose rows are as many as the company is large, and not as it is old: a read of the whole is a page's work.
+const SMALL: [&str; 15] = [
+    "clients",
+    "company",
+    "credentials",
+    "devices",
+    "equipment",
+    "installation",
+    "lots",
+    "people",
+    "product_files",
+    "products",
+    "programmes",
+    "properties",
+    "sections",
+    "settings",
+    "stock_totals",
+];
+
+/// A table that is read whole, and the statement that does so.
+struct Scan {
+    table: String,
+    statement: String,
+}
+
+/// Names of a statement's tables by their short names.
+fn aliases(statement: &str) -> std::collections::HashMap<&str, &str> {
+    let words: Vec<&str> = statement.split_whitespace().collect();
+    let named = |at: &[&'_ str]| ["FROM", "JOIN"].iter().any(|word| at[0].ends_with(word)) && at[2] == "AS";
+    words.windows(4).filter(|at| named(at)).map(|at| (at[3].trim_matches([',', ')', '(']), at[1])).collect()
+}
+
+/// The scans of a statement, of tables alone: what a statement made itself (a list of ids, a subquery) is as small as it is.
+fn scans(connection: &Connection, statement: &str, tables: &[String]) -> Vec<Scan> {
+    let mut plan = connection.prepare(&format!("EXPLAIN QUERY PLAN {statement}")).unwrap();
+    let (known, mut found, mut steps) = (aliases(statement), Vec::new(), plan.raw_query());
+    while let Some(step) = steps.next().unwrap() {
+        let step: String = step.get(3).unwrap();
+        let Some(name) = step.strip_prefix("SCAN ").and_then(|rest| rest.split(' ').next()) else { continue };
+        let table = (*known.get(name).unwrap_or(&name)).to_owned();
+        if tables.contains(&table) && !SMALL.contains(&table.as_str()) {
+            found.push(Scan { table, statement: statement.split_whitespace().collect::<Vec<_>>().join(" ") });
+        }
+    }
+    found
+}
+
+#[test]
+fn no_statement_reads_the_whole_of_a_table_that_grows() {
+    let connection = migrated();
+    let mut names = connection.prepare("SELECT name FROM sqlite_schema WHERE type = 'table'").unwrap();
+    let tables: Vec<String> = names.query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect();
+    assert!(SMALL.iter().all(|small| tables.iter().any(|table| table == small)), "{tables:?}");
+    let recorded = std::fs::read_dir(harness::approved::top().join(".sqlx")).unwrap();
+    let mut statements: Vec<String> = recorded
+        .map(|entry| std::fs::read_to_string(entry.unwrap().path()).unwrap())
+        .map(|text| serde_json::from_str::<serde_json::Value>(&text).unwrap()["query"].as_str().unwrap().to_owned())
+        .collect();
+    assert!(statements.len() > 100, "{} recorded statements", statements.len());
+    statements.push(include_str!("../server/src/store/world_facts.sql").to_owned());
+    // The effects are several statements in one text.
+    let effects = include_str!("../server/src/store/effects.sql");
+    statements.extend(effects.split(";\n").filter(|one| one.contains("INSERT")).map(str::to_owned));
+    let allowed: toml::Table = include_str!("expected/scans.toml").parse().unwrap();
+    let allowed: Vec<[&str; 2]> = allowed["allowed"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|one| ["scan", "contains"].map(|member| one[member].as_str().unwrap()))
+        .collect();
+    let mut used = vec![false; allowed.len()];
+    let mut offenders = Vec::new();
+    for scan in statements.iter().flat_map(|statement| scans(&connection, statement, &tables)) {
+        let fits =
+            |[table, part]: &[&str; 2]| [scan.table.as_str(), "*"].contains(table) && scan.statement.contains(part);
+        match allowed.iter().position(fits) {
+            Some(at) => used[at] = true,
+            None => offenders.push(format!("{}: {}", scan.table, scan.statement)),
+        }
+    }
+    assert!(
+        offenders.is_empty(),
+        "If you are here because of {offenders:#?}: give it an index or lead the join from the few to the many, or say in tests/expected/scans.toml why it may."
+    );
+    let idle: Vec<_> = allowed.iter().zip(&used).filter(|(_, used)| !**used).map(|(one, _)| one).collect();
+    assert!(idle.is_empty(), "tests/expected/scans.toml allows what no statement does any more: {idle:#?}");
 }

@@ -336,7 +336,8 @@ pub async fn planned_places(pool: &SqlitePool, days: [Day; 2]) -> Result<Vec<At<
     Ok(rows.into_iter().map(|row| At { of: (), latitude: row.latitude, longitude: row.longitude }).collect())
 }
 
-/// Applications of some days, with their place and the beginning of the work, after which nothing was noted by a service yet.
+/// Applications of some days, with their place and the beginning of the work, after which nothing was noted by a service yet; the
+/// newest first.
 pub async fn without_after(
     pool: &SqlitePool,
     provider: &str,
@@ -349,7 +350,7 @@ pub async fn without_after(
            FROM applications AS a JOIN properties AS p ON p.id = a.property_id
            WHERE a.applied_on >= $1 AND p.latitude IS NOT NULL AND p.longitude IS NOT NULL
              AND NOT EXISTS (SELECT 1 FROM weather_after AS w WHERE w.application_id = a.id AND w.provider = $2)
-           ORDER BY a.seq LIMIT 500"#,
+           ORDER BY a.applied_on DESC, a.seq DESC LIMIT 500"#,
         from,
         provider
     )
