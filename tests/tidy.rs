@@ -186,6 +186,33 @@ fn nothing_is_left_half_done() {
     none(&offenders, "finish it, or describe it in DEVELOPERS.md under known quirks.");
 }
 
+/// A transaction that is begun by hand on a pooled connection stays open when its caller hangs up. Two places may say the words:
+/// the probe that finds such a connection, and the writer, whose connection nobody else has.
+#[test]
+fn no_transaction_is_begun_or_ended_by_hand() {
+    let words = ["BEGIN", "SAVEPOINT", "COMMIT", "ROLLBACK", "RELEASE", "END TRANSACTION"];
+    let homes = [("server/src/store/readers.rs", 1), ("server/src/store/writer.rs", 3)];
+    let mut offenders = Vec::new();
+    for (path, text) in sources(&["server/src"]) {
+        let quoted = |line: &&str| words.iter().any(|word| line.contains(&format!("\"{word}")));
+        let said = text.lines().filter(quoted).count();
+        let allowed = homes.iter().find(|(home, _)| *home == path).map_or(0, |(_, times)| *times);
+        if said != allowed {
+            offenders.push(format!("{path} says it {said} times, {allowed} are known"));
+        }
+    }
+    for entry in fs::read_dir(top().join("server/src/store")).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|kind| kind == "sql") {
+            let text = fs::read_to_string(&path).unwrap().to_uppercase();
+            let begun =
+                words.iter().find(|word| text.split(|c: char| !c.is_ascii_alphabetic()).any(|own| own == **word));
+            offenders.extend(begun.map(|word| format!("{} says {word}", path.display())));
+        }
+    }
+    none(&offenders, "read in a `ReadTransaction` and write by `Store::write`: both end when they are dropped.");
+}
+
 #[test]
 fn a_noun_has_the_same_name_on_every_floor() {
     let text = fs::read_to_string(top().join("server/src/api/mod.rs")).unwrap();

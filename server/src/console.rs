@@ -7,3 +7,8 @@ use std::{fmt::Display, io::Write as _};
 pub fn print_line(line: impl Display) {
     let _ = writeln!(std::io::stdout(), "{line}");
 }
+
+/// Says why a command failed, to whoever started it; nobody may be listening any more.
+pub fn print_error(line: impl Display) {
+    let _ = writeln!(std::io::stderr(), "swardbook: {line}");
+}

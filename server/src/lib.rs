@@ -1,5 +1,9 @@
 //! The server: speaks HTTP and SQL, and asks `domain` what may be done.
-#![deny(clippy::print_stdout, reason = "a reader that has gone must not stop anything: use `print_line`")]
+#![deny(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a reader that has gone must not stop anything: use `print_line` and `print_error`"
+)]
 
 pub mod access;
 pub mod api;
@@ -12,6 +16,7 @@ pub mod demo;
 pub mod extract;
 pub mod field_fault;
 pub mod file_body;
+pub mod log;
 pub mod openapi;
 pub mod pages;
 pub mod password;

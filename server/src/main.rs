@@ -8,9 +8,9 @@ use std::{
 use clap::Parser;
 use server::{
     config::{Cli, Command},
-    demo, openapi, serve,
+    console::print_error,
+    demo, log, openapi, serve,
 };
-use tracing_subscriber::EnvFilter;
 
 #[tokio::main]
 async fn main() -> ExitCode {
@@ -19,11 +19,11 @@ async fn main() -> ExitCode {
     let _ = rustls::crypto::ring::default_provider().install_default();
     let done = match cli.command {
         Command::Serve(config) => {
-            log_to_stderr(&config.log, config.log_json);
+            let _log = log::start(&config.log, config.log_json);
             serve::serve(&config).await
         }
         Command::Demo(config) => {
-            log_to_stderr("warn", false);
+            let _log = log::start("warn", false);
             demo::run(&config).await
         }
         Command::Backup(config) => return server::book::backup::run(&config).await,
@@ -38,7 +38,7 @@ async fn main() -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("swardbook: {error}");
+            print_error(error);
             ExitCode::FAILURE
         }
     }
@@ -48,15 +48,9 @@ async fn main() -> ExitCode {
 fn print_whole(text: &str) -> ExitCode {
     match writeln!(std::io::stdout(), "{text}") {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
-            eprintln!("swardbook: {error}");
+            print_error(error);
             ExitCode::FAILURE
         }
         _ => ExitCode::SUCCESS,
     }
-}
-
-fn log_to_stderr(filter: &str, json: bool) {
-    let filter = EnvFilter::try_new(filter).unwrap_or_else(|_| EnvFilter::new("info"));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
-    if json { log.json().init() } else { log.init() }
 }

@@ -64,7 +64,7 @@ async fn get_drift(
         let detail = format!("must not lie before `from`, nor more than {MOST_DAYS} days after it");
         faults.push(FieldFault::parameter("to", "out_of_range", detail));
     }
-    let mut connection = app.store.reader().acquire().await?;
+    let mut connection = store::ReadTransaction::begin(app.store.reader()).await?;
     let missing =
         |name: &str, what| FieldFault::parameter(name, "not_found", format!("names no {what} of this company"));
     if let Some(id) = query.equipment_id

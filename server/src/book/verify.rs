@@ -12,7 +12,7 @@ use sqlx::SqliteConnection;
 
 use super::{application::ApplicationInput, correction::CorrectionInput};
 use crate::{
-    console::print_line,
+    console::{print_error, print_line},
     serve::digest,
     store::verify::{self, Entry},
 };
@@ -35,13 +35,13 @@ pub struct Found {
 /// `swardbook verify`: prints what was found; fails if anything does not fit.
 pub async fn run(file: &Path) -> ExitCode {
     if !file.exists() {
-        eprintln!("swardbook: there is no book at {}", file.display());
+        print_error(format_args!("there is no book at {}", file.display()));
         return ExitCode::FAILURE;
     }
     let found = match check_file(file).await {
         Ok(found) => found,
         Err(error) => {
-            eprintln!("swardbook: {} cannot be read: {error}", file.display());
+            print_error(format_args!("{} cannot be read: {error}", file.display()));
             return ExitCode::FAILURE;
         }
     };

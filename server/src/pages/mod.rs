@@ -101,7 +101,7 @@ fn desk_routes() -> Router<App> {
             "/office/sections/{id}/measurements/shapes",
             get(measurements::new_shapes).post(measurements::add_shapes),
         )
-        .route("/office/measurements/{id}", get(measurements::one))
+        .route("/office/measurements/{id}", get(measurements::one).post(measurements::confirm))
         .route("/office/sections/{id}/soil-reports/new", get(soil_reports::new).post(soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
         .route("/office/visits/{id}", get(visits::one).post(visits::change))
@@ -230,9 +230,8 @@ async fn alive(_: Anyone) -> StatusCode {
     StatusCode::NO_CONTENT
 }
 
-/// The database reads and writes.
+/// The book can be written, and every reader sees what was written last.
 async fn ready(_: Anyone, State(app): State<App>) -> Result<StatusCode, Problem> {
-    store::people::company(app.store.reader()).await?;
-    app.store.write(|_| Box::pin(async { Ok(()) })).await?;
+    app.store.ready().await?;
     Ok(StatusCode::NO_CONTENT)
 }

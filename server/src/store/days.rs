@@ -11,11 +11,11 @@ use domain::{
     time::Day,
 };
 use serde::Serialize;
-use sqlx::{Connection, SqliteConnection, SqlitePool};
+use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use super::{
-    bad_row,
+    ReadTransaction, bad_row,
     calibrations::{self, CalibrationInForce},
     products::{Product, ProductRow},
     properties::{Property, PropertyRow},
@@ -118,9 +118,8 @@ struct ClientWords {
 /// The visits of a person on a day that are planned or done.
 pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<DayVisit>, sqlx::Error> {
     let (person, day) = (who.to_string(), on.to_string());
-    let mut connection = pool.acquire().await?;
     // One transaction, so that everything is read as it stood at one moment.
-    let mut moment = connection.begin().await?;
+    let mut moment = ReadTransaction::begin(pool).await?;
     let visits = planned(&mut moment, &person, &day).await?;
     let mut named = Named::default();
     read_properties(&mut moment, &person, &day, &mut named).await?;
@@ -131,7 +130,7 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<Day
     read_recorded(&mut moment, &person, &day, &mut named).await?;
     let products: Vec<ProductId> = named.products.keys().copied().collect();
     named.calibrations = calibrations::in_force(&mut *moment, None, &products, Some(who), on).await?;
-    moment.commit().await?;
+    drop(moment);
     visits.into_iter().map(|visit| named.complete(visit)).collect()
 }
 
@@ -245,7 +244,7 @@ async fn read_sections(
                   s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.id IN (SELECT w.section_id FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
                WHERE v.person_id = $1 AND v.planned_on = $2)"#,
         person,

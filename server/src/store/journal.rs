@@ -75,6 +75,12 @@ pub async fn append(connection: &mut SqliteConnection, deed: Deed, payload: &str
     Ok(())
 }
 
+/// The newest entry's number, 0 before the first.
+pub async fn head(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    let newest = sqlx::query_scalar!(r#"SELECT seq AS "seq!" FROM journal ORDER BY seq DESC LIMIT 1"#);
+    Ok(newest.fetch_optional(connection).await?.unwrap_or(0))
+}
+
 /// A page of the journal, oldest first.
 pub async fn list(
     pool: &SqlitePool,

@@ -26,6 +26,7 @@ pub mod product_files;
 pub mod products;
 pub mod programmes;
 pub mod properties;
+mod readers;
 pub mod reviews;
 pub mod search;
 pub mod sections;
@@ -50,7 +51,7 @@ use std::{
 use sqlx::{
     ConnectOptions, Connection, SqliteConnection, SqlitePool,
     migrate::{MigrateError, Migrator},
-    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous},
 };
 use tokio::{
     sync::{mpsc, oneshot},
@@ -61,13 +62,14 @@ use crate::{
     book::act::{Act, Reply},
     problem::{Kind, Problem},
 };
+pub use readers::ReadTransaction;
 pub use writer::BoxFuture;
-use writer::Job;
+use writer::{Job, Writer};
 
 pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
 
-/// Readers at once. More would only wait for the two cores.
-const READERS: u32 = 4;
+/// Rows of an index that are looked at when it is counted: enough to tell few from many.
+const ANALYSIS_ROWS: u32 = 400;
 /// Writes that may wait at once; the next one waits to be let in.
 const WAITING_WRITES: usize = 1024;
 
@@ -128,6 +130,12 @@ fn options(path: &Path) -> SqliteConnectOptions {
         .disable_statement_logging()
 }
 
+/// What the writer's connection has beyond that: it makes the file, and when it closes it lets SQLite count what has grown much,
+/// so that the planner knows.
+fn options_of_writer(path: &Path) -> SqliteConnectOptions {
+    options(path).create_if_missing(true).journal_mode(SqliteJournalMode::Wal).optimize_on_close(true, ANALYSIS_ROWS)
+}
+
 /// Takes the lock that says that a server is at work on this book. The system frees it when the server ends, however it
 /// ends. A file of its own, because closing the book's would drop the locks of SQLite.
 fn lock(path: &Path) -> Result<File, OpenError> {
@@ -160,20 +168,12 @@ impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: std::sync::Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
         let lock = lock(path)?;
-        let options_of_writer = options(path).create_if_missing(true).journal_mode(SqliteJournalMode::Wal);
-        let mut connection = SqliteConnection::connect_with(&options_of_writer).await?;
+        let options_of_writer = options_of_writer(path);
+        let mut connection = options_of_writer.connect().await?;
         MIGRATIONS.run(&mut connection).await?;
-        let readers = SqlitePoolOptions::new()
-            .min_connections(READERS)
-            .max_connections(READERS)
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .test_before_acquire(false)
-            .acquire_timeout(Duration::from_secs(5))
-            .connect_with(options(path).read_only(true))
-            .await?;
+        let readers = readers::open(options(path)).await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
-        let task = tokio::spawn(writer::run(connection, jobs, law));
+        let task = tokio::spawn(Writer::new(connection, options_of_writer, law).run(jobs));
         Ok((Self { readers, writer }, WriterTask { task, _lock: lock }))
     }
 
@@ -200,6 +200,16 @@ impl Store {
         answered.await.map_err(|_| stopping())?
     }
 
+    /// Whether the book can be written and every free reader sees what was written last. What cannot is mended by itself; the
+    /// answer says how it stands now.
+    pub async fn ready(&self) -> Result<(), Problem> {
+        let head = self.write(|connection| Box::pin(async move { writer::prove(connection).await })).await?;
+        if readers::see(&self.readers, head).await? {
+            return Ok(());
+        }
+        Err(Problem::new(Kind::Busy, "A reader saw an old book and is being replaced.").retry_after(1))
+    }
+
     async fn send(&self, job: Job) -> Result<(), Problem> {
         self.writer.send(job).await.map_err(|_| stopping())
     }
@@ -224,6 +234,24 @@ pub fn broken_constraint(error: &sqlx::Error) -> Option<&str> {
     let sqlx::Error::Database(error) = error else { return None };
     // SQLite names the columns of a broken UNIQUE and the name of a broken CHECK.
     error.message().rsplit(": ").next()
+}
+
+/// Whether the disk under the book refused: it is full, failing, read-only, or the file is not there (primary result codes of
+/// SQLite: READONLY, IOERR, CORRUPT, FULL, CANTOPEN, NOTADB).
+pub fn is_storage_failure(error: &sqlx::Error) -> bool {
+    matches!(error, sqlx::Error::Io(_) | sqlx::Error::WorkerCrashed)
+        || matches!(code(error), Some(8 | 10 | 11 | 13 | 14 | 26))
+}
+
+/// Whether another program holds the file (BUSY, LOCKED).
+pub fn is_locked(error: &sqlx::Error) -> bool {
+    matches!(code(error), Some(5 | 6))
+}
+
+/// The primary result code: the last byte of an extended one.
+fn code(error: &sqlx::Error) -> Option<i32> {
+    let sqlx::Error::Database(error) = error else { return None };
+    Some(error.code()?.parse::<i32>().ok()? & 0xff)
 }
 
 /// A row that does not read as what was written is a fault of ours, never a panic.

@@ -11,7 +11,7 @@ use domain::{
 };
 use sqlx::{SqliteConnection, SqlitePool};
 
-use super::{read, read_day, read_instant, read_json, read_word};
+use super::{ReadTransaction, read, read_day, read_instant, read_json, read_word};
 use crate::access::Scope;
 
 /// Which sections a statement is about.
@@ -109,11 +109,8 @@ pub struct Parts {
 
 /// Loads a statement in one read transaction, so that its parts belong together.
 pub async fn load(pool: &SqlitePool, about: About, from: Day, to: Day, scope: Scope) -> Result<Parts, sqlx::Error> {
-    let mut connection = pool.acquire().await?;
-    sqlx::query!("BEGIN").execute(&mut *connection).await?;
-    let parts = parts(&mut connection, about, from, to, scope).await;
-    sqlx::query!("COMMIT").execute(&mut *connection).await?;
-    parts
+    let mut moment = ReadTransaction::begin(pool).await?;
+    parts(&mut moment, about, from, to, scope).await
 }
 
 async fn parts(
@@ -167,7 +164,7 @@ async fn sections(
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.name AS "property_name!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM measurements AS m WHERE m.section_id = s.id)
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
                   (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6

@@ -4,18 +4,19 @@ use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 
 use domain::law::Lawbook;
 use futures_util::FutureExt;
-use sqlx::{Connection, SqliteConnection};
+use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
 use tokio::sync::{mpsc, oneshot};
 
 use super::{effects, world};
 use crate::{
     book::act::{Act, Reply},
-    problem::Problem,
+    problem::{Kind, Problem},
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
 type Answer<T> = oneshot::Sender<Result<T, Problem>>;
-type Plain = Box<dyn for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, ()> + Send>;
+/// A write, or the answer to its caller that there is nothing to write through.
+type Plain = Box<dyn for<'c> FnOnce(Result<&'c mut SqliteConnection, Problem>) -> BoxFuture<'c, Ended> + Send>;
 
 /// Acts taken together at most. Beyond it a batch only grows the wait (measured in the benchmark).
 const BATCH: usize = 128;
@@ -35,7 +36,7 @@ impl std::fmt::Debug for Job {
     }
 }
 
-/// Wraps a write so that it begins, commits or rolls back by itself and then answers.
+/// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed.
 pub fn plain<T, F>(work: F, answer: Answer<T>) -> Job
 where
     T: Send + 'static,
@@ -43,11 +44,20 @@ where
 {
     Job::Plain(Box::new(move |connection| {
         Box::pin(async move {
+            let connection = match connection {
+                Ok(connection) => connection,
+                Err(problem) => {
+                    let _ = answer.send(Err(problem));
+                    return Ended::Failed;
+                }
+            };
             // The transaction of a write that panics is rolled back as it is dropped.
             let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().await;
             let done = done.unwrap_or_else(|_| Err(lost()));
+            let ended = Ended::of(&done);
             // A caller that has hung up needs no answer; the write stands all the same.
             let _ = answer.send(done);
+            ended
         })
     }))
 }
@@ -62,57 +72,147 @@ where
     Ok(done)
 }
 
-/// Takes jobs until nobody can send any more, then closes the file.
-pub async fn run(
-    mut connection: SqliteConnection,
-    mut jobs: mpsc::Receiver<Job>,
+/// Writes something that changes nothing, so that the disk must take it, and says where the journal stands.
+pub async fn prove(connection: &mut SqliteConnection) -> Result<i64, Problem> {
+    sqlx::query!("UPDATE installation SET link_key = link_key").execute(&mut *connection).await?;
+    Ok(super::journal::head(connection).await?)
+}
+
+/// The task that writes, with the connection it writes through. After a failure the connection is proved, and replaced when
+/// the disk refused it or it cannot begin anew: SQLite has then ended the transaction, and the library does not know it.
+#[derive(Debug)]
+pub struct Writer {
+    /// Nothing while the file cannot be opened.
+    connection: Option<SqliteConnection>,
+    options: SqliteConnectOptions,
     law: Arc<Lawbook>,
-) -> Result<(), sqlx::Error> {
-    let mut waiting = Vec::with_capacity(BATCH);
-    while jobs.recv_many(&mut waiting, BATCH).await > 0 {
-        let mut acts: Vec<(Box<Act>, Answer<Reply>)> = Vec::new();
-        for job in waiting.drain(..) {
-            match job {
-                Job::Act(act, answer) => acts.push((act, answer)),
-                Job::Plain(work) => {
-                    // What came before it is written before it.
-                    together(&mut connection, std::mem::take(&mut acts), &law).await;
-                    work(&mut connection).await;
+}
+
+impl Writer {
+    pub fn new(connection: SqliteConnection, options: SqliteConnectOptions, law: Arc<Lawbook>) -> Self {
+        Self { connection: Some(connection), options, law }
+    }
+
+    /// Takes jobs until nobody can send any more, then closes the file.
+    pub async fn run(mut self, mut jobs: mpsc::Receiver<Job>) -> Result<(), sqlx::Error> {
+        let mut waiting = Vec::with_capacity(BATCH);
+        while jobs.recv_many(&mut waiting, BATCH).await > 0 {
+            let mut acts: Vec<(Box<Act>, Answer<Reply>)> = Vec::new();
+            for job in waiting.drain(..) {
+                match job {
+                    Job::Act(act, answer) => acts.push((act, answer)),
+                    Job::Plain(work) => {
+                        // What came before it is written before it.
+                        self.together(std::mem::take(&mut acts)).await;
+                        let connection = self.connection().await;
+                        let ended = work(connection).await;
+                        self.after(ended).await;
+                    }
+                }
+            }
+            self.together(acts).await;
+        }
+        match self.connection {
+            Some(connection) => connection.close().await,
+            None => Ok(()),
+        }
+    }
+
+    /// The connection, opened anew if there is none.
+    async fn connection(&mut self) -> Result<&mut SqliteConnection, Problem> {
+        let connection = match self.connection.take() {
+            Some(connection) => connection,
+            None => self.options.connect().await?,
+        };
+        Ok(self.connection.insert(connection))
+    }
+
+    /// Proves the connection after a failure: one that the disk refused, or that cannot begin a write, is thrown away.
+    async fn after(&mut self, ended: Ended) {
+        if ended == Ended::Well {
+            return;
+        }
+        let Some(mut connection) = self.connection.take() else { return };
+        let usable = ended == Ended::Failed && begins(&mut connection).await.is_ok();
+        if usable {
+            self.connection = Some(connection);
+            return;
+        }
+        tracing::warn!("a write failed and left its connection in doubt; another is opened");
+        // What it holds must be free before another writes.
+        if let Err(error) = connection.close_hard().await {
+            tracing::warn!(%error, "the connection in doubt did not close in order");
+        }
+    }
+
+    /// Writes all acts in one transaction. If that fails, each is tried alone, so that one bad act harms no other.
+    async fn together(&mut self, acts: Vec<(Box<Act>, Answer<Reply>)>) {
+        if acts.is_empty() {
+            return;
+        }
+        let (acts, answers): (Vec<_>, Vec<_>) = acts.into_iter().unzip();
+        match self.batch(&acts).await {
+            Ok(replies) => {
+                for (answer, reply) in answers.into_iter().zip(replies) {
+                    let _ = answer.send(Ok(reply));
+                }
+            }
+            // The disk refuses one as it refused all.
+            Err(problem) if problem.is(Kind::StorageFailed) || problem.is(Kind::Busy) => {
+                for answer in answers {
+                    let _ = answer.send(Err(problem.clone()));
+                }
+            }
+            Err(problem) => {
+                tracing::warn!(
+                    detail = problem.detail,
+                    acts = acts.len(),
+                    "a batch failed; its acts are tried one by one"
+                );
+                for (act, answer) in acts.into_iter().zip(answers) {
+                    let alone = self.batch(std::slice::from_ref(&act)).await;
+                    let _ = answer.send(alone.and_then(|mut replies| replies.pop().ok_or_else(lost)));
                 }
             }
         }
-        together(&mut connection, acts, &law).await;
     }
-    connection.close().await
+
+    async fn batch(&mut self, acts: &[Box<Act>]) -> Result<Vec<Reply>, Problem> {
+        let law = Arc::clone(&self.law);
+        let connection = self.connection().await?;
+        let done = batch(connection, acts, &law).await.map_err(Problem::from);
+        self.after(Ended::of(&done)).await;
+        done
+    }
 }
 
-/// Writes all acts in one transaction. If that fails, each is tried alone, so that one bad act harms no other.
-async fn together(connection: &mut SqliteConnection, acts: Vec<(Box<Act>, Answer<Reply>)>, law: &Lawbook) {
-    if acts.is_empty() {
-        return;
-    }
-    let (acts, answers): (Vec<_>, Vec<_>) = acts.into_iter().unzip();
-    match batch(connection, &acts, law).await {
-        Ok(replies) => answer_all(answers, replies),
-        Err(error) => {
-            tracing::warn!(%error, acts = acts.len(), "a batch failed; its acts are tried one by one");
-            for (act, answer) in acts.into_iter().zip(answers) {
-                let alone = batch(connection, std::slice::from_ref(&act), law).await;
-                let reply = alone.map_err(Problem::from).and_then(|mut replies| replies.pop().ok_or_else(lost));
-                let _ = answer.send(reply);
-            }
+/// How a job ended, as far as its connection is concerned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    Well,
+    Failed,
+    /// By the disk, so that the file is to be opened anew.
+    Refused,
+}
+
+impl Ended {
+    /// A refusal of the caller's leaves the connection as it was; everything else is looked into.
+    fn of<T>(done: &Result<T, Problem>) -> Self {
+        match done {
+            Err(problem) if problem.is(Kind::StorageFailed) => Self::Refused,
+            Err(problem) if problem.status >= 500 => Self::Failed,
+            _ => Self::Well,
         }
     }
 }
 
-fn answer_all(answers: Vec<Answer<Reply>>, replies: Vec<Reply>) {
-    for (answer, reply) in answers.into_iter().zip(replies) {
-        let _ = answer.send(Ok(reply));
-    }
+/// Whether a write can begin on it.
+async fn begins(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+    connection.begin_with("BEGIN IMMEDIATE").await?.rollback().await
 }
 
 fn lost() -> Problem {
-    Problem::new(crate::problem::Kind::Fault, "The server lost track of this request.")
+    Problem::new(Kind::Fault, "The server lost track of this request.")
 }
 
 /// Loads the facts of all acts, decides one after another, writes all effects, commits.

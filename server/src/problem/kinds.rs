@@ -1,0 +1,234 @@
+//! Every kind of problem, each with its page.
+
+use axum::http::StatusCode;
+
+/// Every kind of problem this server answers with. `KINDS` documents each one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    Malformed,
+    NotSignedIn,
+    NotAllowed,
+    NotFound,
+    MethodNotAllowed,
+    NotAcceptable,
+    IdReused,
+    Conflict,
+    VersionOutdated,
+    TooLarge,
+    MediaType,
+    Invalid,
+    StoppedByRules,
+    KeyReused,
+    VersionRequired,
+    TooMany,
+    Fault,
+    StorageFailed,
+    Busy,
+}
+
+/// What a person finds at `/problems/{slug}`.
+#[derive(Debug)]
+pub struct About {
+    pub kind: Kind,
+    pub slug: &'static str,
+    pub status: StatusCode,
+    pub title: &'static str,
+    pub meaning: &'static str,
+    pub way_out: &'static str,
+}
+
+pub const KINDS: [About; 19] = [
+    About {
+        kind: Kind::Malformed,
+        slug: "malformed-request",
+        status: StatusCode::BAD_REQUEST,
+        title: "The request cannot be read",
+        meaning: "The body is not JSON, the address carries a query that cannot be read, or a page cursor was not made by this server for this list.",
+        way_out: "Correct what `errors` points at and send it again. Nothing was stored.",
+    },
+    About {
+        kind: Kind::NotSignedIn,
+        slug: "not-signed-in",
+        status: StatusCode::UNAUTHORIZED,
+        title: "Sign in first",
+        meaning: "The request carries no token, or one that has ended.",
+        way_out: "Sign in, or enrol the phone again with a new code. Records waiting on a phone stay there and can be sent afterwards.",
+    },
+    About {
+        kind: Kind::NotAllowed,
+        slug: "not-allowed",
+        status: StatusCode::FORBIDDEN,
+        title: "Not your role",
+        meaning: "You are known, but this needs another role.",
+        way_out: "Ask the office or the owner.",
+    },
+    About {
+        kind: Kind::NotFound,
+        slug: "not-found",
+        status: StatusCode::NOT_FOUND,
+        title: "Nothing here for you",
+        meaning: "There is no such thing, or it is not yours to see. A technician sees the properties that they were sent to.",
+        way_out: "Check the address. If a lawn is missing from your day, call the office.",
+    },
+    About {
+        kind: Kind::MethodNotAllowed,
+        slug: "method-not-allowed",
+        status: StatusCode::METHOD_NOT_ALLOWED,
+        title: "This address does not take that method",
+        meaning: "The address exists, the method does not. The `Allow` header lists what does.",
+        way_out: "Use a method that the API document lists for this address.",
+    },
+    About {
+        kind: Kind::NotAcceptable,
+        slug: "not-acceptable",
+        status: StatusCode::NOT_ACCEPTABLE,
+        title: "Not offered in that form",
+        meaning: "The `Accept` header names no form that this address has.",
+        way_out: "Ask for one of the forms in `detail`.",
+    },
+    About {
+        kind: Kind::IdReused,
+        slug: "id-reused",
+        status: StatusCode::CONFLICT,
+        title: "This id already names something else",
+        meaning: "A record with this id is stored, and its content differs in the fields that `errors` names. The stored one stays as it is.",
+        way_out: "If it is the same work, keep the stored record and send a correction. If it is other work, send it under a new id.",
+    },
+    About {
+        kind: Kind::Conflict,
+        slug: "conflict",
+        status: StatusCode::CONFLICT,
+        title: "That does not go together with what is stored",
+        meaning: "The request is well-formed, but the book has moved on or says otherwise.",
+        way_out: "Read `detail`, look at the present state, and decide again.",
+    },
+    About {
+        kind: Kind::VersionOutdated,
+        slug: "version-outdated",
+        status: StatusCode::PRECONDITION_FAILED,
+        title: "Somebody changed it since you read it",
+        meaning: "The version in `If-Match` is not the stored one. Nothing was changed.",
+        way_out: "Read it again, put your change on top, and send it with the new version.",
+    },
+    About {
+        kind: Kind::TooLarge,
+        slug: "too-large",
+        status: StatusCode::PAYLOAD_TOO_LARGE,
+        title: "The body is too large",
+        meaning: "Bodies are limited to 1 MiB, files to 4 MiB.",
+        way_out: "Send less at once.",
+    },
+    About {
+        kind: Kind::MediaType,
+        slug: "media-type",
+        status: StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        title: "The body is of another kind",
+        meaning: "The `Content-Type` is not one that this address takes: `application/json`, and for files PDF, PNG or JPEG.",
+        way_out: "Send one of the kinds in `detail`, with its `Content-Type`.",
+    },
+    About {
+        kind: Kind::Invalid,
+        slug: "invalid",
+        status: StatusCode::UNPROCESSABLE_ENTITY,
+        title: "Some values do not fit",
+        meaning: "The request can be read, but the values that `errors` points at are missing, unknown, out of range or contradict each other. All faults are listed, the first 500 where there are more; a body of more than 12,000 values is not read. Nothing was stored.",
+        way_out: "Correct every one of them and send it again.",
+    },
+    About {
+        kind: Kind::StoppedByRules,
+        slug: "stopped-by-rules",
+        status: StatusCode::UNPROCESSABLE_ENTITY,
+        title: "Stop: a rule forbids it",
+        meaning: "At least one rule of law, label or company forbids this, or cannot be answered. `findings` lists every one with its citation and what would clear it. Nothing in the book changed; the attempt is kept.",
+        way_out: "Clear the findings. If the work has truly been done, send the record again with every stopping finding's `key` in `acknowledged` and a `reason`: it is then stored, marked beyond the rules, and put on the owner's list.",
+    },
+    About {
+        kind: Kind::KeyReused,
+        slug: "idempotency-key-reused",
+        status: StatusCode::UNPROCESSABLE_ENTITY,
+        title: "This Idempotency-Key was used for another request",
+        meaning: "The same key came with other content. Nothing was stored.",
+        way_out: "Make a new key for each new request; repeat a key only with the very same request.",
+    },
+    About {
+        kind: Kind::VersionRequired,
+        slug: "version-required",
+        status: StatusCode::PRECONDITION_REQUIRED,
+        title: "Say which version you change",
+        meaning: "What can change is changed only with `If-Match`, so that nobody's work is overwritten unseen.",
+        way_out: "Read it, take `version`, and send `If-Match: \"v\" + version` in quotes, such as `If-Match: \"v3\"`.",
+    },
+    About {
+        kind: Kind::TooMany,
+        slug: "too-many-requests",
+        status: StatusCode::TOO_MANY_REQUESTS,
+        title: "Too many tries",
+        meaning: "Signing in and enrolling are limited, by name and by address.",
+        way_out: "Wait as long as `Retry-After` says, then try again.",
+    },
+    FAULT,
+    About {
+        kind: Kind::StorageFailed,
+        slug: "storage-failed",
+        status: StatusCode::SERVICE_UNAVAILABLE,
+        title: "The book cannot be written just now",
+        meaning: "The disk under the book refused a write or a read: it is full, failing or not there. Nothing of this request was stored, and all that was acknowledged before stands.",
+        way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
+    },
+    About {
+        kind: Kind::Busy,
+        slug: "busy",
+        status: StatusCode::SERVICE_UNAVAILABLE,
+        title: "Not just now",
+        meaning: "The server is stopping, or the database did not answer in time.",
+        way_out: "Try again after `Retry-After` seconds.",
+    },
+];
+
+const FAULT: About = About {
+    kind: Kind::Fault,
+    slug: "fault",
+    status: StatusCode::INTERNAL_SERVER_ERROR,
+    title: "A fault of this server",
+    meaning: "Something went wrong that is not your doing. It is logged under the request id in `instance`.",
+    way_out: "Try again. A record sent under its own id is stored once, however often it is sent. If it goes on, give the operator the request id.",
+};
+
+impl Kind {
+    pub fn about(self) -> &'static About {
+        // Every kind stands in the table; a test asks for each.
+        KINDS.iter().find(|about| about.kind == self).unwrap_or(&FAULT)
+    }
+
+    /// The kind that fits a bare status, for replies that a library made.
+    pub(super) fn of_status(status: StatusCode) -> Self {
+        match status {
+            StatusCode::UNAUTHORIZED => Self::NotSignedIn,
+            StatusCode::FORBIDDEN => Self::NotAllowed,
+            StatusCode::NOT_FOUND => Self::NotFound,
+            StatusCode::METHOD_NOT_ALLOWED => Self::MethodNotAllowed,
+            StatusCode::NOT_ACCEPTABLE => Self::NotAcceptable,
+            StatusCode::PAYLOAD_TOO_LARGE => Self::TooLarge,
+            StatusCode::UNSUPPORTED_MEDIA_TYPE => Self::MediaType,
+            StatusCode::UNPROCESSABLE_ENTITY => Self::Invalid,
+            StatusCode::TOO_MANY_REQUESTS => Self::TooMany,
+            StatusCode::SERVICE_UNAVAILABLE | StatusCode::REQUEST_TIMEOUT | StatusCode::GATEWAY_TIMEOUT => Self::Busy,
+            status if status.is_client_error() => Self::Malformed,
+            _ => Self::Fault,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_is_documented_once() {
+        for about in &KINDS {
+            assert_eq!(about.kind.about().slug, about.slug);
+            assert!(about.status.is_client_error() || about.status.is_server_error());
+            assert_eq!(KINDS.iter().filter(|other| other.slug == about.slug).count(), 1);
+        }
+    }
+}
