@@ -10,8 +10,10 @@ use domain::{
 use sha2::{Digest, Sha256};
 
 use crate::{
-    app::App,
     problem::{Kind, Problem},
+    scope::Scope,
+    secret::sha256,
+    state::App,
     store,
 };
 
@@ -30,32 +32,6 @@ pub struct OwnerOnly(pub Actor);
 /// Nobody needs to be signed in. Written out, so that an open route is a choice that can be read.
 #[derive(Debug, Clone, Copy)]
 pub struct Anyone;
-
-/// Which clients' data a person may read. Every read of client data asks for it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Scope {
-    /// All of the company's.
-    Company,
-    /// The properties on this person's visits.
-    VisitsOf(PersonId),
-}
-
-impl Scope {
-    pub fn of(actor: Actor) -> Self {
-        match actor.role {
-            Role::Owner | Role::Office => Self::Company,
-            Role::Technician => Self::VisitsOf(actor.person),
-        }
-    }
-
-    /// The person to whose visits a read is limited, as the store's statements take it.
-    pub fn person(self) -> Option<String> {
-        match self {
-            Self::Company => None,
-            Self::VisitsOf(person) => Some(person.to_string()),
-        }
-    }
-}
 
 impl AnyStaff {
     pub fn scope(self) -> Scope {
@@ -112,7 +88,7 @@ fn from_own_page(parts: &Parts) -> bool {
 
 async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
     let token = shown_token(parts)?;
-    let found = store::people::actor_by_token(app.store.reader(), &hash(&token), app.clock.now()).await?;
+    let found = store::people::actor_by_token(app.store.reader(), &sha256(&token), app.clock.now()).await?;
     found.ok_or_else(|| {
         Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or enrol the phone again.")
     })
@@ -197,35 +173,4 @@ impl FromRequestParts<App> for Anyone {
     async fn from_request_parts(_: &mut Parts, _: &App) -> Result<Self, Self::Rejection> {
         Ok(Self)
     }
-}
-
-/// A new token: 256 bits from the operating system, with a prefix by which a scanner for leaked secrets knows it.
-pub fn new_token() -> Result<String, Problem> {
-    random_text().map(|secret| format!("sward_{secret}"))
-}
-
-/// A one-time code of 128 bits, in groups that can be read aloud.
-pub fn new_code() -> Result<String, Problem> {
-    const ALPHABET: &[u8; 32] = b"ABCDEFGHJKLMNPQRSTUVWXYZ23456789";
-    let mut bytes = [0_u8; 26];
-    getrandom::fill(&mut bytes).map_err(|error| Problem::fault(&error))?;
-    let letters: Vec<u8> = bytes.iter().map(|byte| ALPHABET[usize::from(byte % 32)]).collect();
-    Ok(letters.chunks(5).map(String::from_utf8_lossy).collect::<Vec<_>>().join("-"))
-}
-
-fn random_text() -> Result<String, Problem> {
-    let mut bytes = [0_u8; 32];
-    getrandom::fill(&mut bytes).map_err(|error| Problem::fault(&error))?;
-    Ok(URL_SAFE_NO_PAD.encode(bytes))
-}
-
-/// What is stored of a one-time code. Case and the dashes between the groups do not matter: people type it.
-pub fn code_hash(code: &str) -> String {
-    let plain: String = code.chars().filter(char::is_ascii_alphanumeric).collect();
-    hash(&plain.to_ascii_uppercase())
-}
-
-/// What is stored of a token.
-pub fn hash(secret: &str) -> String {
-    hex(&Sha256::digest(secret.as_bytes()))
 }

@@ -18,9 +18,13 @@ use crate::{
     api,
     clock::{Clock, IdSource},
     openapi, pages,
+    paging::CursorKey,
     problem::{Kind, Problem},
-    reply::{CursorKey, Shown},
+    reply::Shown,
     schema::Schemas,
+    state::App,
+    state::Deps,
+    state::Inner,
     store::Store,
     throttle::Throttle,
     weather::Services,
@@ -28,46 +32,6 @@ use crate::{
 
 const BODY_LIMIT: usize = 1024 * 1024;
 const REQUEST_TIME: Duration = Duration::from_secs(30);
-
-/// What the server is made of.
-#[derive(Debug)]
-pub struct Deps {
-    pub store: Store,
-    pub clock: Arc<dyn Clock>,
-    pub ids: Arc<dyn IdSource>,
-    pub law: Arc<Lawbook>,
-    pub cursors: CursorKey,
-    pub throttle: Throttle,
-    pub weather: Services,
-}
-
-/// Everything a handler can reach. Cheap to clone.
-#[derive(Debug, Clone)]
-pub struct App(Arc<Inner>);
-
-#[derive(Debug)]
-pub struct Inner {
-    deps: Deps,
-    pub schemas: Schemas,
-    /// The API document as it is served.
-    pub document: String,
-}
-
-impl std::ops::Deref for Inner {
-    type Target = Deps;
-
-    fn deref(&self) -> &Deps {
-        &self.deps
-    }
-}
-
-impl std::ops::Deref for App {
-    type Target = Inner;
-
-    fn deref(&self) -> &Inner {
-        &self.0
-    }
-}
 
 /// The server's router.
 pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {

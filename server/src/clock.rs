@@ -6,7 +6,11 @@ use std::{
 };
 
 use domain::{ids::Id, time::Instant};
+use jiff::SignedDuration;
 use uuid::{NoContext, Timestamp, Uuid};
+
+/// Clocks that differ less than this are taken as equal.
+pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(10);
 
 /// What time it is.
 pub trait Clock: Debug + Send + Sync {

@@ -13,8 +13,10 @@ use sha2::{Digest, Sha256};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    app::App,
     problem::{FieldFault, Kind, Problem},
+    secret::fingerprint,
+    state::App,
+    version::Versions,
 };
 
 /// A JSON body that fits the schema `T` of the API document.
@@ -43,12 +45,6 @@ impl<T: DeserializeOwned + ToSchema> FromRequest<App> for Valid<T> {
         let value = read(value, |fault| fault)?;
         Ok(Self { value, fingerprint })
     }
-}
-
-/// SHA-256 of a JSON value's text with sorted members, in hexadecimal.
-pub fn fingerprint(value: &Value) -> String {
-    // serde_json keeps members sorted, so equal values have equal text.
-    domain::journal::hex(&Sha256::digest(value.to_string().as_bytes()))
 }
 
 fn malformed(error: &serde_json::Error) -> Problem {
@@ -208,9 +204,6 @@ pub struct IfMatch {
     #[param(rename = "If-Match", value_type = String, pattern = "^(\\*|\"v[1-9][0-9]{0,8}\")$", max_length = 12, example = "\"v3\"")]
     pub versions: Versions,
 }
-
-/// The versions that a change may be put on top of, as a JSON array for the store; nothing for any version.
-pub type Versions = Option<String>;
 
 impl FromRequestParts<App> for IfMatch {
     type Rejection = Problem;

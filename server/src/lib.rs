@@ -6,6 +6,7 @@
 )]
 
 pub mod access;
+pub mod acts;
 pub mod api;
 pub mod app;
 pub mod book;
@@ -17,15 +18,24 @@ pub mod extract;
 pub mod field_fault;
 pub mod file_body;
 pub mod log;
+pub mod media;
 pub mod openapi;
 pub mod pages;
+pub mod paging;
 pub mod password;
+pub mod places;
 pub mod problem;
+pub mod refresh;
 pub mod reply;
 pub mod report;
 pub mod rules_folder;
 pub mod schema;
+pub mod scope;
+pub mod secret;
 pub mod serve;
+pub mod state;
+pub mod storage_fault;
 pub mod store;
 pub mod throttle;
+pub mod version;
 pub mod weather;

@@ -18,8 +18,8 @@ use utoipa::{
 use utoipa_axum::router::OpenApiRouter;
 
 use crate::{
-    app::App,
     problem::{FieldFault, KINDS, Kind, Problem},
+    state::App,
 };
 
 #[derive(OpenApi)]

@@ -4,8 +4,8 @@
 use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version, password_hash::phc::PasswordHash};
 
 use crate::{
-    app::App,
     problem::{FieldFault, Kind, Problem},
+    state::App,
     store::people::SignIn,
 };
 

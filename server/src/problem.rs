@@ -12,7 +12,7 @@ use utoipa::ToSchema;
 
 pub use self::kinds::{About, KINDS, Kind};
 pub use crate::field_fault::FieldFault;
-use crate::{field_fault::cut, store};
+use crate::{field_fault::cut, storage_fault};
 
 /// A problem document, `application/problem+json`. Clients read `code`, `errors` and `findings`; people read the rest.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -170,10 +170,10 @@ impl From<sqlx::Error> for Problem {
             sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed => {
                 Self::new(Kind::Busy, "The database did not answer in time.").retry_after(1)
             }
-            other if store::is_locked(&other) => {
+            other if storage_fault::is_locked(&other) => {
                 Self::new(Kind::Busy, "Another program holds the book's file.").retry_after(2)
             }
-            other if store::is_storage_failure(&other) => {
+            other if storage_fault::is_storage_failure(&other) => {
                 tracing::error!(error = %other, "the disk under the book failed");
                 Self::new(Kind::StorageFailed, "The disk under the book refused it. Nothing was stored.").retry_after(5)
             }

@@ -14,16 +14,12 @@ use utoipa::ToSchema;
 use crate::{
     extract::IfNoneMatch,
     problem::{FieldFault, Kind, Problem},
+    version::Versioned,
 };
 
 /// Marks an error reply that is a page already and stays one: a form that comes back with its faults.
 #[derive(Debug, Clone, Copy)]
 pub struct Shown;
-
-/// What can be shown with a version and asked for again cheaply.
-pub trait Versioned: Serialize {
-    fn version(&self) -> i64;
-}
 
 /// One thing, or 304 when the caller has this version already.
 pub fn one<T: Versioned>(known: &IfNoneMatch, thing: &T) -> Response {
@@ -69,117 +65,4 @@ impl IntoResponse for Created {
         }
         (StatusCode::CREATED, headers, self.body).into_response()
     }
-}
-
-/// Signs page cursors, so that a forged one is refused.
-#[derive(Clone)]
-pub struct CursorKey(Hmac<Sha256>);
-
-impl std::fmt::Debug for CursorKey {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("CursorKey")
-    }
-}
-
-/// What every list's query has in common.
-pub trait PageQuery: Serialize {
-    fn limit(&self) -> Option<i64>;
-    fn cursor(&self) -> Option<&str>;
-}
-
-/// Where a page begins and how long it is.
-#[derive(Debug, Clone, Copy)]
-pub struct Span {
-    /// The last sequence number of the page before.
-    pub after: i64,
-    /// One more than the page holds, to see whether another follows.
-    pub take: i64,
-}
-
-/// A page of a list.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct Page<T> {
-    #[schema(max_items = 200)]
-    pub items: Vec<T>,
-    /// Send it as `cursor` with the same query for the next page; null on the last.
-    #[schema(max_length = 300)]
-    pub next_cursor: Option<String>,
-}
-
-/// A row with the server's own sequence number, by which lists are ordered: phones' clocks lie.
-#[derive(Debug)]
-pub struct Row<T> {
-    pub seq: i64,
-    pub item: T,
-}
-
-#[derive(Serialize, Deserialize)]
-struct Cursor {
-    version: u8,
-    list: String,
-    after: i64,
-}
-
-impl CursorKey {
-    pub fn new(secret: &[u8]) -> Result<Self, hmac::digest::InvalidLength> {
-        Hmac::new_from_slice(secret).map(Self)
-    }
-
-    /// Reads a query's cursor; the cursor belongs to one list with one filter.
-    pub fn span(&self, list: &str, query: &impl PageQuery, descending: bool) -> Result<Span, Problem> {
-        let limit = query.limit().unwrap_or(50);
-        let start = if descending { i64::MAX } else { 0 };
-        let after =
-            match query.cursor() {
-                None => start,
-                Some(text) => self.open(&list_name(list, query), text).ok_or_else(|| {
-                    let detail = "was not made by this server for this list with this filter; begin again without it";
-                    Problem::new(Kind::Malformed, format!("The cursor {detail}."))
-                        .with_errors(vec![FieldFault::parameter("cursor", "bad_cursor", detail)])
-                })?,
-            };
-        Ok(Span { after, take: limit + 1 })
-    }
-
-    /// Cuts the rows to the page and makes the cursor of the next.
-    pub fn page<T>(&self, list: &str, query: &impl PageQuery, mut rows: Vec<Row<T>>) -> Page<T> {
-        let limit = usize::try_from(query.limit().unwrap_or(50)).unwrap_or(50);
-        let more = rows.len() > limit;
-        rows.truncate(limit);
-        let end = rows.last().map(|row| row.seq).filter(|_| more);
-        let next_cursor = end.map(|after| self.seal(&Cursor { version: 1, list: list_name(list, query), after }));
-        Page { items: rows.into_iter().map(|row| row.item).collect(), next_cursor }
-    }
-
-    fn seal(&self, cursor: &Cursor) -> String {
-        let body = serde_json::to_vec(cursor).unwrap_or_default();
-        let mac = self.0.clone().chain_update(&body).finalize().into_bytes();
-        format!("{}.{}", URL_SAFE_NO_PAD.encode(&body), URL_SAFE_NO_PAD.encode(&mac[..16]))
-    }
-
-    fn open(&self, list: &str, text: &str) -> Option<i64> {
-        let (body, mac) = text.split_once('.')?;
-        let body = URL_SAFE_NO_PAD.decode(body).ok()?;
-        let mac = URL_SAFE_NO_PAD.decode(mac).ok()?;
-        if mac.len() != 16 {
-            return None;
-        }
-        self.0.clone().chain_update(&body).verify_truncated_left(&mac).ok()?;
-        let cursor: Cursor = from_slice(&body)?;
-        (cursor.version == 1 && cursor.list == list).then_some(cursor.after)
-    }
-}
-
-fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
-    serde_json::from_slice(bytes).ok()
-}
-
-/// A list with its filter, without the place in it: hashed, so that the cursor stays short.
-fn list_name(list: &str, query: &impl PageQuery) -> String {
-    let mut filter = serde_json::to_value(query).unwrap_or_default();
-    if let Some(members) = filter.as_object_mut() {
-        members.remove("cursor");
-        members.remove("limit");
-    }
-    crate::extract::fingerprint(&serde_json::json!([list, filter]))[..16].to_owned()
 }

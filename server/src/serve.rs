@@ -18,16 +18,17 @@ use axum_server::{Handle, tls_rustls::RustlsConfig};
 use domain::{journal::hex, law::Lawbook};
 
 use crate::{
-    access,
-    app::{App, Deps, build},
+    secret,
+    app::build,
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     console::print_line,
-    reply::CursorKey,
-    rules_folder,
+    paging::CursorKey,
+    refresh, rules_folder,
+    state::{App, Deps},
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
-    weather::{Services, refresh},
+    weather::Services,
 };
 
 /// Open requests get this long to finish when the server stops.
@@ -120,8 +121,8 @@ pub async fn open_with(
     let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let code = access::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
-    let digest = access::code_hash(&code);
+    let code = secret::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
+    let digest = secret::code_hash(&code);
     let installation = store
         .write(move |connection| {
             Box::pin(async move { Ok(store::people::installation(connection, &key, &digest).await?) })
@@ -235,10 +236,4 @@ pub async fn stop_on_signal(handle: Handle<SocketAddr>) {
     }
     print_line("Stopping: open requests are finished first.");
     handle.graceful_shutdown(Some(GRACE));
-}
-
-/// SHA-256 of a text, as the journal and the tokens use it.
-pub fn digest(text: &str) -> String {
-    use sha2::Digest;
-    hex(&sha2::Sha256::digest(text.as_bytes()))
 }

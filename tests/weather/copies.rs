@@ -70,7 +70,7 @@ async fn what_is_purged_is_fetched_and_kept_again() {
     // After six days and a half the copy is still in use and the place is asked about; after nine more it is not.
     for hours in [156, 9 * 24] {
         later(&company, hours * 60);
-        let _ = server::weather::refresh::round(company.app.beside()).await.unwrap();
+        let _ = server::refresh::round(company.app.beside()).await.unwrap();
         let now = said(&company).await;
         assert!(!gaps(&now).contains("could not be kept"), "{now:#}");
         assert!(has_forecast(&now), "{now:#}");

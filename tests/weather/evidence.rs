@@ -3,7 +3,7 @@
 use harness::new_id;
 use rusqlite::{Connection, OpenFlags};
 use serde_json::{Value, json};
-use server::weather::refresh;
+use server::refresh;
 use sha2::{Digest, Sha256};
 use wiremock::ResponseTemplate;
 

@@ -10,19 +10,21 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::clearances::{done, envelope, refused};
 use crate::{
     access::AnyStaff,
-    app::App,
-    book::{
-        act::{Act, Reply},
+    acts::{
+        Act, Reply,
         application::{self, ApplicationInput, ApplicationView},
+    },
+    api::clearances::{done, envelope, refused},
+    book::{
         duties::{self, RecordDuties},
         weather,
     },
     extract::{PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
-    reply::{Page, PageQuery},
+    state::App,
     store::{self, applications::Filter},
 };
 
@@ -60,7 +62,7 @@ async fn record_application(
         // A repeated request is shown with the corrections that came since.
         Reply::Recorded(view) => {
             let stored = store::applications::get(app.store.reader(), id, staff.scope()).await?;
-            Ok(done(crate::book::act::Done { view: stored.unwrap_or(view.view), new: false }))
+            Ok(done(crate::acts::Done { view: stored.unwrap_or(view.view), new: false }))
         }
         other => Err(refused(other)),
     }

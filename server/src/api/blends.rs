@@ -19,12 +19,12 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::whole;
 use crate::{
     access::AnyStaff,
-    app::App,
+    api::whole,
     extract::Valid,
     problem::{FieldFault, Problem},
+    state::App,
     store::{self, products::Product},
 };
 

@@ -11,18 +11,20 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{last_past_day, not_yet, whole};
 use crate::{
     access::AnyStaff,
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{last_past_day, not_yet, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
-    reply::{Created, Page, PageQuery},
+    reply::Created,
+    state::App,
     store::{
         self,
         calibrations::{Calibration, CalibrationInForce, CalibrationInput, Filter},
         equipment::EquipmentView,
+        journal::Deed,
         products::Product,
     },
 };

@@ -13,15 +13,17 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use uuid::Uuid;
 
 use crate::{
-    access::{AnyStaff, Scope},
-    app::App,
-    book::{
-        act::{Act, Envelope},
+    access::AnyStaff,
+    acts::{
+        Act, Envelope,
         clearance::{self, ClearanceInput},
-        facts, weather,
+        facts,
     },
+    book::weather,
     extract::Valid,
     problem::Problem,
+    scope::Scope,
+    state::App,
     store,
 };
 

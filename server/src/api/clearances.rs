@@ -15,17 +15,16 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
-    app::App,
-    book::{
-        act::{Act, Done, Envelope, Reply},
+    acts::{
+        Act, Done, Envelope, Provided, Reply,
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
-        office::{self, Deed},
-        weather,
     },
-    extract::{PathId, Valid, fingerprint},
+    book::{office, weather},
+    extract::{PathId, Valid},
     problem::{FieldFault, Kind, Problem},
-    store,
-    weather::Provided,
+    secret::fingerprint,
+    state::App,
+    store::{self, journal::Deed},
 };
 
 pub fn routes() -> OpenApiRouter<App> {

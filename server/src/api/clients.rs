@@ -4,17 +4,19 @@ use axum::{Json, extract::State, response::Response};
 use domain::ids::{self, ClientId};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::ListQuery;
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::ListQuery,
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::Problem,
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    state::App,
     store::{
         self,
         clients::{Client, ClientInput},
+        journal::Deed,
     },
 };
 

@@ -6,18 +6,18 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::clearances::{done, envelope, refused};
 use crate::{
     access::AnyStaff,
-    app::App,
-    book::{
-        act::{Act, Done, Reply},
+    acts::{
+        Act, Done, Reply,
         correction::{CorrectionInput, CorrectionView},
-        weather,
     },
+    api::clearances::{done, envelope, refused},
+    book::weather,
     extract::{PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery, Span},
     problem::Problem,
-    reply::{Page, PageQuery, Span},
+    state::App,
     store,
 };
 

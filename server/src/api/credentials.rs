@@ -8,17 +8,19 @@ use domain::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, fingerprint_at, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{ListQuery, fingerprint_at, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    state::App,
     store::{
         self,
         credentials::{Credential, CredentialInput},
+        journal::Deed,
     },
 };
 

@@ -21,7 +21,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
-    app::App,
+    api::whole,
     book::{
         self,
         load_sheet::{self, DayLoad, Truck},
@@ -33,10 +33,9 @@ use crate::{
         self,
         form::{self, Format},
     },
+    state::App,
     store::{self, days::DayVisit, people::Person},
 };
-
-use super::whole;
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(get_day)).routes(routes!(get_load_sheet))

@@ -9,13 +9,13 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::whole;
 use crate::{
     access::OfficeOrOwner,
-    app::App,
+    api::whole,
     book::drift::{self, DriftBy, DriftReport},
     extract::ValidQuery,
     problem::{FieldFault, Problem},
+    state::App,
     store::{self, drift::Period},
 };
 

@@ -9,17 +9,19 @@ use domain::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{ListQuery, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    state::App,
     store::{
         self,
         equipment::{EquipmentInput, EquipmentView},
+        journal::Deed,
     },
 };
 

@@ -8,10 +8,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::OwnerOnly,
-    app::App,
     extract::ValidQuery,
+    paging::{Page, PageQuery},
     problem::Problem,
-    reply::{Page, PageQuery},
+    state::App,
     store::{self, journal::JournalEntry},
 };
 

@@ -7,16 +7,18 @@ use domain::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ProductQuery, last_past_day, not_yet, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{ProductQuery, last_past_day, not_yet, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Kind, Problem},
-    reply::{Created, Page},
+    reply::Created,
+    state::App,
     store::{
         self,
+        journal::Deed,
         lots::{Lot, LotInput},
         stock::{MovementKind, StockMovement},
     },

@@ -10,20 +10,23 @@ use domain::{
 };
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, fingerprint_at, last_past_day, not_yet, whole};
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
+    access::{AnyStaff, OfficeOrOwner},
+    api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
         measurements::MeasurementDerivation,
-        office::{self, Deed, Repeat},
+        office::{self, Repeat},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Kind, Problem},
-    reply::{Created, Page},
+    reply::Created,
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         measurements::{Measured, Measurement, MeasurementInput, confirmations::ConfirmationInput},
     },
 };

@@ -12,7 +12,7 @@ use domain::time::Instant;
 use jiff::SignedDuration;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use crate::{access::OfficeOrOwner, app::App, problem::Problem, store, weather::Seen};
+use crate::{access::OfficeOrOwner, problem::Problem, state::App, store, weather::Seen};
 
 const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 /// Answers older than this are of no use, and have no age that is shown.
@@ -107,7 +107,7 @@ fn text(app: &App, now: Instant, newest: &[(String, String, Instant)]) -> String
         "Time since the last round in the background ended.",
     )
     .write(&mut text, of_round(age));
-    let count = |value: fn(&crate::weather::refresh::Round) -> usize| {
+    let count = |value: fn(&crate::weather::Round) -> usize| {
         round.as_ref().map_or(0, |(_, round)| i64::try_from(value(round)).unwrap_or(i64::MAX))
     };
     family("swardbook_weather_round_places", "gauge", "", "Places of coming visits that the last round asked about.")

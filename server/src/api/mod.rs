@@ -42,9 +42,9 @@ use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use crate::{
-    app::App,
+    paging::PageQuery,
     problem::{FieldFault, Problem},
-    reply::PageQuery,
+    state::App,
     store,
 };
 
@@ -166,5 +166,5 @@ fn whole(faults: Vec<FieldFault>) -> Result<(), Problem> {
 
 /// What tells a repeated request apart when the address names a thing beside the body.
 fn fingerprint_at(id: impl std::fmt::Display, fingerprint: &str) -> String {
-    crate::extract::fingerprint(&serde_json::json!([id.to_string(), fingerprint]))
+    crate::secret::fingerprint(&serde_json::json!([id.to_string(), fingerprint]))
 }

@@ -16,22 +16,25 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{
-    ListQuery,
-    sessions::{Peer, handed_over, no_store},
-    whole,
-};
 use crate::{
-    access::{Anyone, OfficeOrOwner, OwnerOnly, code_hash, hash, new_code, new_token},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    access::{Anyone, OfficeOrOwner, OwnerOnly},
+    api::{
+        ListQuery,
+        sessions::{Peer, handed_over, no_store},
+        whole,
+    },
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     password,
     problem::{FieldFault, Kind, Problem},
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    secret::{code_hash, new_code, new_token, sha256},
+    state::App,
     store::{
         self,
         devices::Device,
+        journal::Deed,
         people::{Person, PersonInput},
     },
 };
@@ -285,7 +288,7 @@ async fn enrol_device(
     let token = new_token()?;
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);
-    let (code, digest, expires_at) = (code_hash(&value.code), hash(&token), at.plus(DEVICE_LIFE));
+    let (code, digest, expires_at) = (code_hash(&value.code), sha256(&token), at.plus(DEVICE_LIFE));
     let in_browser = value.in_browser;
     let deed = Deed { actor: None, at, act: "device.enrolled", subject: id.uuid() };
     let device = office::change(&app, deed, move |connection| {

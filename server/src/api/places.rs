@@ -7,10 +7,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::OfficeOrOwner,
-    app::App,
-    book::places::{self, Suggestion},
     extract::ValidQuery,
+    places::{self, Suggestion},
     problem::Problem,
+    state::App,
 };
 
 pub fn routes() -> OpenApiRouter<App> {

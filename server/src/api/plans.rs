@@ -18,19 +18,21 @@ use tokio::sync::Semaphore;
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{fingerprint_at, office_day, visits, whole};
 use crate::{
-    access::{OfficeOrOwner, Scope},
-    app::App,
+    access::OfficeOrOwner,
+    api::{fingerprint_at, office_day, visits, whole},
     book::{
-        office::{self, Deed, Repeat},
+        office::{self, Repeat},
         season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SectionPlan},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     problem::{FieldFault, Kind, Problem},
     reply::Created,
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         programmes::{Programme, lawns::Lawns},
     },
 };

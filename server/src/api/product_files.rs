@@ -14,17 +14,21 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, fingerprint_at};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
-    extract::{IdempotencyKey, IfNoneMatch, PathId, ValidQuery, fingerprint},
-    file_body::{FILE_LIMIT, FileBody, FileBytes},
+    api::{ListQuery, fingerprint_at},
+    book::office::{self, Repeat},
+    extract::{IdempotencyKey, IfNoneMatch, PathId, ValidQuery},
+    file_body::{FILE_LIMIT, FileBytes},
+    media::FileBody,
+    paging::Page,
     problem::{Kind, Problem},
-    reply::{Created, Page},
+    reply::Created,
+    secret::fingerprint,
+    state::App,
     store::{
         self,
+        journal::Deed,
         product_files::{About, FileKind, ProductFile},
     },
 };

@@ -17,16 +17,18 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, whole};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{ListQuery, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    state::App,
     store::{
         self,
+        journal::Deed,
         products::{Product, ProductInput, ProductStatus},
     },
 };

@@ -18,16 +18,19 @@ use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, whole};
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    access::{AnyStaff, OfficeOrOwner},
+    api::{ListQuery, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page},
+    reply::{self, Created},
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         products::{Product, ProductStatus},
         programmes::{Programme, ProgrammeInput, ProgrammeNeed},
     },

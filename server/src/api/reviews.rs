@@ -8,12 +8,12 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly},
-    app::App,
-    book::office::{self, Deed},
+    book::office,
     extract::{PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery, Span},
     problem::{Kind, Problem},
-    reply::{Page, PageQuery, Span},
-    store::{self, applications::Attempt, reviews::ReviewItem},
+    state::App,
+    store::{self, applications::Attempt, journal::Deed, reviews::ReviewItem},
 };
 
 pub fn routes() -> OpenApiRouter<App> {

@@ -18,9 +18,9 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
-    app::App,
     extract::{PathId, ValidQuery},
     problem::{FieldFault, Problem},
+    state::App,
     store::{self, properties::Property},
 };
 

@@ -9,16 +9,19 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{last_past_day, not_yet, whole};
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    access::{AnyStaff, OfficeOrOwner},
+    api::{last_past_day, not_yet, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page, PageQuery},
+    reply::{self, Created},
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         sections::{NearWater, Section, SectionInput},
     },
 };

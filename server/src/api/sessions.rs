@@ -14,16 +14,18 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::whole;
 use crate::{
-    access::{AnyStaff, Anyone, OwnToken, code_hash, cookie, hash, new_token},
-    app::App,
-    book::office::{self, Deed},
+    access::{AnyStaff, Anyone, OwnToken, cookie},
+    api::whole,
+    book::office,
     extract::Valid,
     password,
     problem::{FieldFault, Kind, Problem},
+    secret::{code_hash, new_token, sha256},
+    state::App,
     store::{
         self,
+        journal::Deed,
         people::{Person, PersonInput, SignIn},
     },
 };
@@ -176,7 +178,7 @@ pub async fn create_session(
     let wrong = || Problem::new(Kind::NotSignedIn, "The name or the password is wrong.");
     let (person, stored) = known.filter(|_| fits).ok_or_else(wrong)?;
     let token = new_token()?;
-    let (at, digest) = (app.clock.now(), hash(&token));
+    let (at, digest) = (app.clock.now(), sha256(&token));
     let expires_at = at.plus(SESSION);
     app.store
         .write(move |connection| {
@@ -205,7 +207,7 @@ pub fn no_store() -> HeaderMap {
 #[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
     responses((status = 204, description = "Signed out.")))]
 pub async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
-    let (digest, at) = (hash(&token), app.clock.now());
+    let (digest, at) = (sha256(&token), app.clock.now());
     app.store
         .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))
         .await?;

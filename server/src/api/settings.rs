@@ -5,13 +5,14 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OwnerOnly},
-    app::App,
-    book::office::{self, Deed},
+    book::office,
     extract::{IfMatch, IfNoneMatch, Valid},
     problem::Problem,
     reply,
+    state::App,
     store::{
         self,
+        journal::Deed,
         settings::{SUBJECT, Settings, SettingsInput},
     },
 };

@@ -15,20 +15,23 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ListQuery, fingerprint_at, last_past_day, not_yet, whole};
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
+    access::{AnyStaff, OfficeOrOwner},
+    api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
-        office::{self, Deed, Repeat},
+        office::{self, Repeat},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
+    paging::Page,
     problem::Problem,
-    reply::{Created, Page},
+    reply::Created,
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         properties::Property,
         sections::Section,
         soil_reports::{SoilReport, SoilReportInput},

@@ -17,7 +17,6 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    app::App,
     book::{
         company_year::{self, SectionSum},
         statement::{self, Preparation, Statement},
@@ -28,6 +27,7 @@ use crate::{
         self,
         form::{self, Format},
     },
+    state::App,
     store::{self, statements::About},
 };
 

@@ -5,16 +5,18 @@ use domain::{ids::StockMovementId, quantity::StockBalance, time::Day};
 use sqlx::SqliteConnection;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{ProductQuery, last_past_day, not_yet, whole};
 use crate::{
     access::OfficeOrOwner,
-    app::App,
-    book::office::{self, Deed, Repeat},
+    api::{ProductQuery, last_past_day, not_yet, whole},
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, Valid, ValidQuery},
+    paging::Page,
     problem::{FieldFault, Problem},
-    reply::{Created, Page},
+    reply::Created,
+    state::App,
     store::{
         self,
+        journal::Deed,
         stock::{MovementKind, StockChange, StockMovement, StockMovementInput},
     },
 };

@@ -10,16 +10,19 @@ use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::whole;
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
-    book::office::{self, Deed, Repeat},
+    access::{AnyStaff, OfficeOrOwner},
+    api::whole,
+    book::office::{self, Repeat},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
+    paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
-    reply::{self, Created, Page, PageQuery},
+    reply::{self, Created},
+    scope::Scope,
+    state::App,
     store::{
         self,
+        journal::Deed,
         products::ProductStatus,
         visits::{Filter, Visit, VisitChange, VisitInput, VisitStatus},
     },

@@ -16,12 +16,13 @@ use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, Scope},
-    app::App,
+    access::{AnyStaff, OfficeOrOwner},
     book::weather::{self, Planned, ProductHours, ServiceWeather, WorkingWindow},
     extract::{PathId, ValidQuery},
+    paging::Span,
     problem::{FieldFault, Kind, Problem},
-    reply::Span,
+    scope::Scope,
+    state::App,
     store::{
         self,
         properties::Property,

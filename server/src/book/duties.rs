@@ -8,8 +8,10 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::application::ApplicationView;
-use crate::store::{clients::Client, credentials::Credential, properties::Property};
+use crate::{
+    acts::application::ApplicationView,
+    store::{clients::Client, credentials::Credential, properties::Property},
+};
 
 /// A record held against what the law wants written.
 #[derive(Debug, Serialize, ToSchema)]

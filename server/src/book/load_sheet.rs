@@ -20,8 +20,8 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    app::App,
     problem::Problem,
+    state::App,
     store::{
         self, calibrations::CalibrationInForce, days::DayVisit, equipment::EquipmentView, products::Product,
         sections::Section, visits::VisitStatus,

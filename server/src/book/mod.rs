@@ -1,22 +1,14 @@
 //! The acts that span nouns in one transaction. API and pages both call these.
 
-pub mod act;
-pub mod application;
 pub mod attention;
 pub mod backup;
-pub mod clearance;
 pub mod company_year;
-pub mod correction;
-pub mod credentials;
 pub mod days;
 pub mod drift;
 pub mod duties;
-pub mod facts;
 pub mod load_sheet;
 pub mod measurements;
 pub mod office;
-pub mod places;
-pub mod record;
 pub mod season;
 pub mod soil_reports;
 pub mod statement;

@@ -7,22 +7,13 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use crate::{
-    app::App,
     extract::IdempotencyKey,
     problem::{Kind, Problem},
     reply::Created,
+    state::App,
+    store::journal::Deed,
     store::{self, BoxFuture},
 };
-
-/// Who does what to which thing, for the journal.
-#[derive(Debug, Clone, Copy)]
-pub struct Deed {
-    /// Nobody at the set-up, when there are no people yet.
-    pub actor: Option<Actor>,
-    pub at: Instant,
-    pub act: &'static str,
-    pub subject: Uuid,
-}
 
 /// By what a repeated request is recognised.
 #[derive(Debug, Clone)]
@@ -30,38 +21,6 @@ pub struct Repeat {
     pub key: IdempotencyKey,
     pub route: &'static str,
     pub fingerprint: String,
-}
-
-/// How a change of a versioned thing ended in the store.
-#[derive(Debug)]
-pub enum Changed<T> {
-    Done(T),
-    Outdated { version: i64 },
-    Missing,
-}
-
-impl<T: crate::reply::Versioned> Changed<T> {
-    /// From the number of rows an update touched and what stands there now.
-    pub fn of(touched: u64, stored: Option<T>) -> Self {
-        match stored {
-            Some(thing) if touched > 0 => Self::Done(thing),
-            Some(thing) => Self::Outdated { version: thing.version() },
-            None => Self::Missing,
-        }
-    }
-}
-
-impl<T> Changed<T> {
-    pub fn or_problem(self, what: &'static str) -> Result<T, Problem> {
-        match self {
-            Self::Done(thing) => Ok(thing),
-            Self::Missing => Err(Problem::not_found(what)),
-            Self::Outdated { version } => Err(Problem::new(
-                Kind::VersionOutdated,
-                format!("The {what} is at version {version} now. Read it again and put your change on top."),
-            )),
-        }
-    }
 }
 
 /// Makes a thing: 201 with its address. With an Idempotency-Key, the same request again gets the first answer.

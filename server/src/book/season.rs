@@ -26,15 +26,12 @@ pub use round_visits::{LeftOut, PlannedVisits, RoundVisits, drafts, planned_mean
 use view::{CAUTION, price};
 pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
 
-use super::{act::World, facts};
 use crate::{
+    acts::{World, facts, rows::SectionRow},
     field_fault::cut,
-    store::{
-        programmes::{
-            Programme,
-            lawns::{Lawn, VisitLine},
-        },
-        world::SectionRow,
+    store::programmes::{
+        Programme,
+        lawns::{Lawn, VisitLine},
     },
 };
 

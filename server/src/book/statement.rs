@@ -15,11 +15,13 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{
-    application::{ApplicationInput, line_view},
-    correction::CorrectionInput,
+use crate::{
+    acts::{
+        application::{ApplicationInput, line_view},
+        correction::CorrectionInput,
+    },
+    store::statements::{Parts, RecordPart, SectionPart},
 };
-use crate::store::statements::{Parts, RecordPart, SectionPart};
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]

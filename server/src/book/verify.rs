@@ -10,10 +10,10 @@ use serde_json::Value;
 use sha2::Digest;
 use sqlx::SqliteConnection;
 
-use super::{application::ApplicationInput, correction::CorrectionInput};
 use crate::{
+    acts::{application::ApplicationInput, correction::CorrectionInput},
     console::{print_error, print_line},
-    serve::digest,
+    secret::sha256,
     store::verify::{self, Entry},
 };
 
@@ -220,11 +220,11 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
         differs("the end");
     }
     if let Some(stated) = payload["decision_sha256"].as_str()
-        && entry.decision.as_deref().map(digest).as_deref() != Some(stated)
+        && entry.decision.as_deref().map(sha256).as_deref() != Some(stated)
     {
         differs("the decision");
     }
-    let weather = entry.weather.as_deref().map(digest);
+    let weather = entry.weather.as_deref().map(sha256);
     if weather.as_deref() != payload["weather_sha256"].as_str() && (entry.is_record() || entry.act == "attempt.refused")
     {
         differs("the weather");

@@ -19,11 +19,12 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    access::Scope,
-    app::App,
+    acts::Provided,
     problem::Problem,
+    scope::Scope,
+    state::App,
     store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
-    weather::{Patience, Place, Provided, Said, WeatherGap},
+    weather::{Patience, Place, Said, WeatherGap},
 };
 
 /// The hours of the local day in which crews work. *Common practice.*

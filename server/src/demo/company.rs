@@ -44,7 +44,7 @@ pub fn phone_id(at: Instant) -> String {
 /// Sets the book up and signs everybody in, each with a password made for this demonstration alone.
 pub async fn staff(base: &str, setup_code: &str) -> Result<Staff, String> {
     let nobody = Caller::nobody(base)?;
-    let password = crate::access::new_code().map_err(|problem| problem.detail)?.to_lowercase();
+    let password = crate::secret::new_code().map_err(|problem| problem.detail)?.to_lowercase();
     let sign_in = |name: &str| json!({ "name": name, "password": password });
     let set_up = json!({
         "setup_code": setup_code, "company_name": "Demonstration Company", "time_zone": "America/New_York",

@@ -9,18 +9,15 @@ use domain::{
     ids::{self, ApplicationId},
 };
 
-use self::seen::Seen;
-use super::{desk::Desk, local::Local, office::dates, page};
 use crate::{
-    access::Scope,
-    app::App,
-    book::{
-        application::ApplicationView,
-        duties::{self, RecordDuties},
-    },
+    acts::application::ApplicationView,
+    book::duties::{self, RecordDuties},
     extract::PathId,
+    pages::{applications::seen::Seen, desk::Desk, local::Local, office::dates, page},
+    paging::Span,
     problem::Problem,
-    reply::Span,
+    scope::Scope,
+    state::App,
     store::{self, settings::DateOrder, weather::Evidence},
 };
 

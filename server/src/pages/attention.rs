@@ -4,15 +4,15 @@ use std::collections::HashMap;
 
 use domain::{ids::PersonId, time::Day};
 
-use super::{
-    local::Local,
-    office::{EVERY, NEWEST},
-};
 use crate::{
-    app::App,
     book::attention::{self, Short},
+    pages::{
+        local::Local,
+        office::{EVERY, NEWEST},
+    },
+    paging::Span,
     problem::Problem,
-    reply::Span,
+    state::App,
     store::{
         self,
         attention::{NewestReport, Site},

@@ -17,20 +17,20 @@ use domain::{
 };
 use serde::Deserialize;
 
-use self::methods::{Method, measured, methods};
-use super::{
-    desk::Desk,
-    equipment,
-    form::{Choice, Field, Form, Sent},
-    office::{EVERY, dates},
-    page,
-};
 use crate::{
     access::AnyStaff,
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        calibrations::methods::{Method, measured, methods},
+        desk::Desk,
+        equipment,
+        form::{Choice, Field, Form, Sent},
+        office::{EVERY, dates},
+        page,
+    },
     problem::Problem,
+    state::App,
     store::{
         self,
         calibrations::{Calibration, CalibrationInForce},

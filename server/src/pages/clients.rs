@@ -7,20 +7,20 @@ use axum::{
 };
 use domain::ids;
 
-use super::{
-    desk::Desk,
-    form::{Field, Form, Sent},
-    office::{After, ROWS, dates, shown},
-    page,
-};
 use crate::{
-    access::Scope,
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Field, Form, Sent},
+        office::{After, ROWS, dates, shown},
+        page,
+    },
     problem::Problem,
-    reply::Versioned,
+    scope::Scope,
+    state::App,
     store::{self, clients::Client, properties::Property, settings::DateOrder},
+    version::Versioned,
 };
 
 fn form(title: &str, action: String, button: &'static str) -> Form {

@@ -3,18 +3,18 @@
 use axum::{extract::State, response::Response};
 use domain::ids;
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent},
-    people,
-};
 use crate::{
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent},
+        people,
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{self, credentials::Credential, people::Person},
+    version::Versioned,
 };
 
 /// The choices of this server, and what stands already, even if no rule set of today knows it.

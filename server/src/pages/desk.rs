@@ -8,11 +8,11 @@ use axum::{
 };
 use domain::actor::{Actor, Role};
 
-use super::{local::Local, office::dates, page};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
-    app::App,
+    pages::{local::Local, office::dates, page},
     problem::{Kind, Problem},
+    state::App,
     store,
 };
 

@@ -9,25 +9,25 @@ use domain::{
     ids::{self, EquipmentId, ProductId},
 };
 
-use super::{
-    calibrations::{Names, Standing},
-    desk::Desk,
-    form::{Field, Form, Sent, choices},
-    office::{EVERY, ROWS, dates},
-    page,
-};
 use crate::{
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        calibrations::{Names, Standing},
+        desk::Desk,
+        form::{Field, Form, Sent, choices},
+        office::{EVERY, ROWS, dates},
+        page,
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{
         self,
         calibrations::{Calibration, CalibrationInForce, Filter},
         equipment::EquipmentView,
         settings::DateOrder,
     },
+    version::Versioned,
 };
 
 /// What a machine is called in a list, without its article.

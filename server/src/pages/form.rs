@@ -14,16 +14,16 @@ use serde::{Serialize, de::DeserializeOwned};
 use serde_json::Value;
 use utoipa::ToSchema;
 
-pub use self::{
+pub use crate::pages::form::{
     choice::{Choice, choices},
     field::{Control, Field},
     sent::{Sent, SentFile},
 };
-use super::page;
 use crate::{
-    app::App,
     extract::{self, IdempotencyKey, IfMatch, Valid},
+    pages::page,
     problem::{FieldFault, Kind, Problem},
+    state::App,
 };
 
 /// A form with what stands in it, and the page around it.
@@ -162,7 +162,7 @@ impl Form {
     /// The request, held against its schema.
     pub fn valid<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<Valid<T>, Problem> {
         let body = self.body();
-        let fingerprint = extract::fingerprint(&body);
+        let fingerprint = crate::secret::fingerprint(&body);
         let unreadable: Vec<FieldFault> = self.fields.iter().filter_map(Field::unreadable).collect();
         let checked = extract::checked(app, body, |fault| fault).map_err(|mut problem| {
             // What is no JSON at all need not be told to have the wrong shape.

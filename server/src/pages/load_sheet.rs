@@ -4,20 +4,20 @@ use askama::Template;
 use axum::{extract::State, response::Response};
 use domain::time::Day;
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, also},
-    office::{EVERY, dates},
-    page,
-};
 use crate::{
     api::{
         days::{LoadSheetQuery, day_load},
         office_day,
     },
-    app::App,
     book::load_sheet::DayLoad,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, also},
+        office::{EVERY, dates},
+        page,
+    },
     problem::{FieldFault, Problem},
+    state::App,
     store::{self, equipment::EquipmentView, settings::DateOrder},
 };
 

@@ -3,12 +3,18 @@
 use axum::{extract::State, response::Response};
 use domain::ids;
 
-use super::{
-    desk::Desk,
-    form::{Field, Form, Sent},
-    products,
+use crate::{
+    api,
+    extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Field, Form, Sent},
+        products,
+    },
+    problem::Problem,
+    state::App,
+    store::products::Product,
 };
-use crate::{api, app::App, extract::PathId, problem::Problem, store::products::Product};
 
 fn blank(product: &Product) -> Form {
     let at = format!("/office/products/{}", product.id);

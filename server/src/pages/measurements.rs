@@ -9,20 +9,20 @@ use domain::{
     ids::{self, MeasurementId},
 };
 
-use self::shapes::{PLACES, Parts};
-use super::{
-    derivation::mark,
-    desk::Desk,
-    form::{Field, Form, Sent, choices},
-    office::dates,
-    page, sections,
-};
 use crate::{
     access::AnyStaff,
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        derivation::mark,
+        desk::Desk,
+        form::{Field, Form, Sent, choices},
+        measurements::shapes::{PLACES, Parts},
+        office::dates,
+        page, sections,
+    },
     problem::Problem,
+    state::App,
     store::{measurements::Measurement, sections::Section, settings::DateOrder},
 };
 
@@ -245,7 +245,7 @@ fn part(figure: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::part;
+    use crate::pages::part;
 
     #[test]
     fn parts_are_counted_from_one() {

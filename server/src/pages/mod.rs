@@ -43,8 +43,8 @@ use utoipa_swagger_ui::{Config, SwaggerUi};
 
 use crate::{
     access::Anyone,
-    app::App,
     problem::{About, KINDS, Problem},
+    state::App,
     store,
 };
 

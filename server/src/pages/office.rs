@@ -7,15 +7,15 @@ use axum::{
 };
 use serde::Deserialize;
 
-use super::{
-    attention::{self, Group},
-    desk::Desk,
-    page,
-};
 use crate::{
-    app::App,
+    pages::{
+        attention::{self, Group},
+        desk::Desk,
+        page,
+    },
+    paging::{Row, Span},
     problem::Problem,
-    reply::{Row, Span},
+    state::App,
     store::{self, search::Found, settings::DateOrder},
 };
 

@@ -8,20 +8,20 @@ use axum::{
 };
 use domain::{ids, time::Day};
 
-use super::{
-    desk::{Desk, OwnerDesk},
-    form::{Field, Form, Sent, choices},
-    office::{self, After, EVERY, ROWS, shown},
-    page,
-    phone::enrolment::{Enrolment, enrolment_qr},
-};
 use crate::{
     api::{self, people::EnrolmentCode},
-    app::App,
     extract::PathId,
+    pages::{
+        desk::{Desk, OwnerDesk},
+        form::{Field, Form, Sent, choices},
+        office::{self, After, EVERY, ROWS, shown},
+        page,
+        phone::enrolment::{Enrolment, enrolment_qr},
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{self, credentials::Credential, devices::Device, people::Person, settings::DateOrder},
+    version::Versioned,
 };
 
 fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {

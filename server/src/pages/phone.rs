@@ -10,7 +10,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 
-use crate::{access::Anyone, problem::Problem, serve::digest};
+use crate::{access::Anyone, problem::Problem, secret::sha256};
 
 /// Everything from this server, nothing inline; the worker and the requests too.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -42,7 +42,7 @@ pub const MODULES: [(&str, &str); 12] = [
 static VERSIONED_WORKER: LazyLock<String> = LazyLock::new(|| {
     let all: String =
         MODULES.iter().map(|(_, text)| *text).chain([PAGE, STYLE, ICON, ICON_FULL, MANIFEST, WORKER]).collect();
-    WORKER.replace("'VERSION'", &format!("'{}'", &digest(&all)[..16]))
+    WORKER.replace("'VERSION'", &format!("'{}'", &sha256(&all)[..16]))
 });
 
 const MANIFEST: &str = r##"{"name":"Swardbook: today's stops","short_name":"Swardbook","id":"/phone","start_url":"/phone","scope":"/phone","display":"standalone","lang":"en","background_color":"#fdfefb","theme_color":"#1f3d16","icons":[{"src":"/icon.svg","sizes":"any","type":"image/svg+xml","purpose":"any"},{"src":"/icon-full.svg","sizes":"any","type":"image/svg+xml","purpose":"maskable"}]}"##;

@@ -13,23 +13,23 @@ use domain::{
     time::Day,
 };
 
-pub use self::visits::{add, new};
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, choices},
-    office::{EVERY, dates},
-    page, programmes, sections,
-};
+pub use crate::pages::plans::visits::{add, new};
 use crate::{
-    access::Scope,
     api::{
         self,
         plans::{CompanyPlanQuery, SectionPlanQuery},
     },
-    app::App,
     book::season::{CompanyPlan, SectionPlan},
     extract::{PathId, ValidQuery},
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, choices},
+        office::{EVERY, dates},
+        page, programmes, sections,
+    },
     problem::Problem,
+    scope::Scope,
+    state::App,
     store::{
         self,
         programmes::{
@@ -236,7 +236,7 @@ pub async fn of_company(
 
 #[cfg(test)]
 mod tests {
-    use super::sentence;
+    use crate::pages::sentence;
 
     #[test]
     fn a_constraint_is_a_sentence() {

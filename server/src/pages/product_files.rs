@@ -3,17 +3,18 @@
 use axum::{extract::State, response::Response};
 use domain::ids;
 
-use super::{
-    desk::Desk,
-    form::{Field, Form, SentFile, also, choices},
-    products,
-};
 use crate::{
     api::{self, product_files::FileQuery},
-    app::App,
     extract::{PathId, ValidQuery},
-    file_body::{FILE_LIMIT, FileBody},
+    file_body::FILE_LIMIT,
+    media::FileBody,
+    pages::{
+        desk::Desk,
+        form::{Field, Form, SentFile, also, choices},
+        products,
+    },
     problem::{FieldFault, Problem},
+    state::App,
     store::{product_files::FileKind, products::Product},
 };
 
@@ -85,7 +86,7 @@ pub async fn add(
 
 #[cfg(test)]
 mod tests {
-    use super::size;
+    use crate::pages::size;
 
     #[test]
     fn a_size_is_read_at_a_glance() {

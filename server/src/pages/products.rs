@@ -9,21 +9,21 @@ use axum::{
 };
 use domain::ids::{self, ProductId};
 
-use super::{
-    desk::Desk,
-    form::{Field, Form, Sent, choices},
-    office::{After, Before, NEWEST, ROWS, dates, shown},
-    page,
-};
 use crate::{
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Field, Form, Sent, choices},
+        office::{After, Before, NEWEST, ROWS, dates, shown},
+        page,
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{
         self, lots::Lot, product_files::ProductFile, products::Product, settings::DateOrder, stock::StockMovement,
     },
+    version::Versioned,
 };
 
 fn blank() -> Form {

@@ -10,20 +10,20 @@ use axum::{
 use domain::ids::{self, ProgrammeId, SectionId};
 use serde::Deserialize;
 
-use self::fields::{Rows, fields};
-use super::{
-    desk::Desk,
-    form::{Form, Sent},
-    office::{EVERY, dates},
-    page,
-};
 use crate::{
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Form, Sent},
+        office::{EVERY, dates},
+        page,
+        programmes::fields::{Rows, fields},
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{self, programmes::Programme, settings::DateOrder},
+    version::Versioned,
 };
 
 /// A programme of the book.

@@ -15,21 +15,20 @@ use domain::{
     time::Day,
 };
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, also},
-    local::Local,
-    office::{Before, EVERY, NEWEST, ROWS, dates, shown},
-    page,
-};
 use crate::{
-    access::Scope,
+    acts::application::ApplicationView,
     api,
-    app::App,
-    book::application::ApplicationView,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, also},
+        local::Local,
+        office::{Before, EVERY, NEWEST, ROWS, dates, shown},
+        page,
+    },
     problem::Problem,
-    reply::Versioned,
+    scope::Scope,
+    state::App,
     store::{
         self,
         clients::Client,
@@ -38,6 +37,7 @@ use crate::{
         settings::DateOrder,
         visits::{Filter, Visit, VisitStatus},
     },
+    version::Versioned,
 };
 
 /// The fields that every form of a property has.

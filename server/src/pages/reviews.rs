@@ -7,22 +7,22 @@ use domain::{
     ids::{self, RecordId},
 };
 
-use super::{
-    applications::{class, name_of, section_names, seen},
-    desk::{Desk, OwnerDesk},
-    form::{Field, Form, Sent},
-    local::Local,
-    office::{NEWEST, dates, shown},
-    page,
-};
 use crate::{
-    access::Scope,
+    acts::application::ApplicationInput,
     api,
-    app::App,
-    book::application::ApplicationInput,
     extract::PathId,
+    pages::{
+        applications::{class, name_of, section_names, seen},
+        desk::{Desk, OwnerDesk},
+        form::{Field, Form, Sent},
+        local::Local,
+        office::{NEWEST, dates, shown},
+        page,
+    },
+    paging::Span,
     problem::Problem,
-    reply::Span,
+    scope::Scope,
+    state::App,
     store::{
         self,
         applications::Attempt,
@@ -172,7 +172,7 @@ async fn refused(app: &App, attempt: Attempt, dates: DateOrder) -> Result<Refuse
         let product = store::products::get(app.store.reader(), input.product_id).await?;
         let from = local.minute(input.started_at, dates);
         sent.push(format!("{}, begun {from}", product.map(|product| product.name).unwrap_or_default()));
-        let line = |line: &crate::book::application::AppliedLine| {
+        let line = |line: &crate::acts::application::AppliedLine| {
             format!("{} lb on the {}", line.product_lb, name_of(&named, line.section_id))
         };
         sent.extend(input.lines.iter().map(line));

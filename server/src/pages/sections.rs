@@ -7,24 +7,24 @@ use domain::{
     land::Species,
 };
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, choices},
-    office::{ROWS, dates},
-    page,
-    soil_reports::read::Read,
-};
 use crate::{
-    access::Scope,
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, choices},
+        office::{ROWS, dates},
+        page,
+        soil_reports::read::Read,
+    },
     problem::Problem,
-    reply::Versioned,
+    scope::Scope,
+    state::App,
     store::{
         self, measurements::Measurement, properties::Property, sections::Section, settings::DateOrder,
         soil_reports::SoilReport,
     },
+    version::Versioned,
 };
 
 const SPECIES: [(&str, Species); 10] = [

@@ -9,14 +9,14 @@ use axum::{
 use serde::Deserialize;
 use serde_json::json;
 
-use super::{form::Sent, page};
 use crate::{
     access::{AnyStaff, Anyone, OwnPage, OwnToken},
     api::sessions::{self, Peer},
-    app::App,
     extract::{self, Valid},
+    pages::{form::Sent, page},
     problem::Problem,
     reply::Shown,
+    state::App,
 };
 
 #[derive(Debug, Deserialize)]
@@ -97,7 +97,7 @@ fn onward(answered: &HeaderMap, to: &str) -> Response {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::pages::*;
 
     #[test]
     fn nobody_is_sent_away_from_this_server() {

@@ -2,16 +2,16 @@
 
 use axum::{extract::State, response::Response};
 
-use super::{
-    desk::OwnerDesk,
-    form::{Field, Form, Sent, choices},
-};
 use crate::{
     api,
-    app::App,
+    pages::{
+        desk::OwnerDesk,
+        form::{Field, Form, Sent, choices},
+    },
     problem::Problem,
-    reply::Versioned,
+    state::App,
     store::{self, settings::Settings},
+    version::Versioned,
 };
 
 fn form(settings: &Settings) -> Form {

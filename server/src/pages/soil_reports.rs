@@ -5,13 +5,19 @@ pub mod read;
 use axum::{extract::State, response::Response};
 use domain::{ids, soil::interpret::Extractant};
 
-pub use self::read::one;
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, choices},
-    sections,
+pub use crate::pages::soil_reports::read::one;
+use crate::{
+    api,
+    extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, choices},
+        sections,
+    },
+    problem::Problem,
+    state::App,
+    store::sections::Section,
 };
-use crate::{api, app::App, extract::PathId, problem::Problem, store::sections::Section};
 
 const EXTRACTANTS: [(&str, Extractant); 9] = [
     ("mehlich_3", Extractant::Mehlich3),

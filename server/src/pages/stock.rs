@@ -3,17 +3,17 @@
 use axum::{extract::State, response::Response};
 use domain::ids;
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, choices},
-    office::ROWS,
-    products,
-};
 use crate::{
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, choices},
+        office::ROWS,
+        products,
+    },
     problem::Problem,
+    state::App,
     store::{self, products::Product},
 };
 

@@ -3,19 +3,19 @@
 use axum::{extract::State, response::Response};
 use domain::ids::{self, PropertyId, VisitId};
 
-use super::{
-    desk::Desk,
-    form::{Choice, Field, Form, Sent, choices},
-    office::{EVERY, ROWS, dates},
-};
 use crate::{
-    access::Scope,
     api,
-    app::App,
     extract::PathId,
+    pages::{
+        desk::Desk,
+        form::{Choice, Field, Form, Sent, choices},
+        office::{EVERY, ROWS, dates},
+    },
     problem::Problem,
-    reply::Versioned,
+    scope::Scope,
+    state::App,
     store::{self, products::ProductStatus, visits::Visit},
+    version::Versioned,
 };
 
 /// What a visit may name: the people, products and sections of the book; the standing ones, even if they are not active any

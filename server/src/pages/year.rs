@@ -10,17 +10,22 @@ use axum::{
 use domain::{actor::Role, ids, law::ReportDue, time::Day};
 use serde::Deserialize;
 
-use self::outlook::{JournalState, RunsPast};
-use super::{desk::Desk, local::Local, office::dates, page};
 use crate::{
-    access::Scope,
-    app::App,
     book::{
         company_year::{self, SectionSum},
         statement::{self, Preparation, Statement},
     },
     extract::PathId,
+    pages::{
+        desk::Desk,
+        local::Local,
+        office::dates,
+        page,
+        year::outlook::{JournalState, RunsPast},
+    },
     problem::{FieldFault, Problem},
+    scope::Scope,
+    state::App,
     store::{self, settings::DateOrder, statements::About},
 };
 

@@ -10,14 +10,14 @@ use serde::Serialize;
 use sqlx::{SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_json, read_word, world};
 use crate::{
-    access::Scope,
-    book::{
+    acts::{rows, 
         application::{self, ApplicationView, LineView},
         correction::{self, CorrectionView},
     },
-    reply::{Row, Span},
+    paging::{Row, Span},
+    scope::Scope,
+    store::{read, read_day, read_instant, read_json, read_word},
 };
 
 /// Which applications a list shows.
@@ -62,7 +62,7 @@ pub fn line((section, area, product, nitrogen, quick, phosphate, potash): Stored
         section_id: section,
         area_sqft: area,
         product_lb: ProductMass::from_raw(product),
-        delivers: world::nutrients(nitrogen, quick, phosphate, potash),
+        delivers: rows::nutrients(nitrogen, quick, phosphate, potash),
         nitrogen_lb_per_1000_sqft: domain::quantity::rate_rounded_up(nitrogen, area),
     }
 }
@@ -73,7 +73,7 @@ impl TryFrom<StoredRow> for Row<ApplicationView> {
     fn try_from(stored: StoredRow) -> Result<Self, sqlx::Error> {
         let id = read(&stored.id, "application id")?;
         let applied_on = read_day(&stored.applied_on)?;
-        let row = world::ApplicationRow {
+        let row = rows::ApplicationRow {
             property_id: read(&stored.property_id, "property id")?,
             product_id: read(&stored.product_id, "product id")?,
             lot_id: stored.lot_id.as_deref().map(|id| read(id, "lot id")).transpose()?,
@@ -194,7 +194,7 @@ impl TryFrom<CorrectionStored> for Row<CorrectionView> {
     type Error = sqlx::Error;
 
     fn try_from(stored: CorrectionStored) -> Result<Self, sqlx::Error> {
-        let row = world::CorrectionRow {
+        let row = rows::CorrectionRow {
             application_id: read(&stored.application_id, "application id")?,
             person_id: read(&stored.person_id, "person id")?,
             device_id: stored.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,

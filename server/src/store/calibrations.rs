@@ -13,8 +13,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{equipment, read, read_day, read_instant, read_json};
-use crate::reply::{Row, Span};
+use crate::{
+    paging::{Row, Span},
+    store::{equipment, read, read_day, read_instant, read_json},
+};
 
 /// A calibration as whoever made it writes it down.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]

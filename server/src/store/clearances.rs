@@ -7,10 +7,10 @@ use domain::{
 };
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 
-use super::{read, read_day, read_json, read_word, world};
 use crate::{
-    access::Scope,
-    book::clearance::{self, ClearanceView},
+    acts::{clearance::{self, ClearanceView}, rows},
+    scope::Scope,
+    store::{read, read_day, read_json, read_word},
 };
 
 /// A clearance as it stands now.
@@ -35,7 +35,7 @@ pub async fn get(
     .fetch_optional(executor)
     .await?;
     row.map(|row| {
-        let stored = world::ClearanceRow {
+        let stored = rows::ClearanceRow {
             property_id: read(&row.property_id, "property id")?,
             product_id: read(&row.product_id, "product id")?,
             person_id: read(&row.person_id, "person id")?,

@@ -8,12 +8,11 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant};
 use crate::{
-    access::Scope,
-    book::office::Changed,
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    scope::Scope,
+    store::{read, read_day, read_instant},
+    version::{Changed, Versioned, Versions},
 };
 
 /// A client as the office writes it.

@@ -8,11 +8,11 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{properties::RuleSetCode, read, read_day, read_instant};
 use crate::{
-    book::office::Changed,
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    places::RuleSetCode,
+    store::{read, read_day, read_instant},
+    version::{Changed, Versioned, Versions},
 };
 
 /// A licence or certificate as the office writes it. A renewal is a further one.

@@ -14,16 +14,18 @@ use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{
-    ReadTransaction, bad_row,
-    calibrations::{self, CalibrationInForce},
-    products::{Product, ProductRow},
-    properties::{Property, PropertyRow},
-    read,
-    sections::{Section, SectionRow},
-    visits::{Visit, VisitRow},
+use crate::{
+    paging::Row,
+    store::{
+        ReadTransaction, bad_row,
+        calibrations::{self, CalibrationInForce},
+        products::{Product, ProductRow},
+        properties::{Property, PropertyRow},
+        read,
+        sections::{Section, SectionRow},
+        visits::{Visit, VisitRow},
+    },
 };
-use crate::reply::Row;
 
 /// One stop of the day, with all that belongs to it.
 #[derive(Debug, Serialize, ToSchema)]

@@ -1,14 +1,22 @@
 //! The journal, and the answers that are kept for repeated requests.
 
-use domain::{journal, time::Instant};
+use domain::{actor::Actor, journal, time::Instant};
+use uuid::Uuid;
 use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use crate::{
-    book::office::Deed,
-    reply::{Row, Span},
-};
+use crate::paging::{Row, Span};
+
+/// Who does what to which thing, for the journal.
+#[derive(Debug, Clone, Copy)]
+pub struct Deed {
+    /// Nobody at the set-up, when there are no people yet.
+    pub actor: Option<Actor>,
+    pub at: Instant,
+    pub act: &'static str,
+    pub subject: Uuid,
+}
 
 /// Repeated requests are recognised for this long: a phone may lie in a drawer for a season's break.
 const KEPT_MS: i64 = 90 * 24 * 3600 * 1000;

@@ -9,8 +9,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant};
-use crate::reply::{Row, Span};
+use crate::{
+    paging::{Row, Span},
+    store::{read, read_day, read_instant},
+};
 
 /// A delivery as the office writes it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]

@@ -14,11 +14,13 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use self::confirmations::{Confirmation, ConfirmationRow};
-use super::{read, read_day, read_instant, read_json, read_word, word};
 use crate::{
-    access::Scope,
-    reply::{Row, Span},
+    paging::{Row, Span},
+    scope::Scope,
+    store::{
+        measurements::confirmations::{Confirmation, ConfirmationRow},
+        read, read_day, read_instant, read_json, read_word, word,
+    },
 };
 
 /// How an area was measured.

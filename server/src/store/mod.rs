@@ -59,7 +59,7 @@ use tokio::{
 };
 
 use crate::{
-    book::act::{Act, Reply},
+    acts::{Act, Reply},
     problem::{Kind, Problem},
 };
 pub use readers::ReadTransaction;
@@ -234,24 +234,6 @@ pub fn broken_constraint(error: &sqlx::Error) -> Option<&str> {
     let sqlx::Error::Database(error) = error else { return None };
     // SQLite names the columns of a broken UNIQUE and the name of a broken CHECK.
     error.message().rsplit(": ").next()
-}
-
-/// Whether the disk under the book refused: it is full, failing, read-only, or the file is not there (primary result codes of
-/// SQLite: READONLY, IOERR, CORRUPT, FULL, CANTOPEN, NOTADB).
-pub fn is_storage_failure(error: &sqlx::Error) -> bool {
-    matches!(error, sqlx::Error::Io(_) | sqlx::Error::WorkerCrashed)
-        || matches!(code(error), Some(8 | 10 | 11 | 13 | 14 | 26))
-}
-
-/// Whether another program holds the file (BUSY, LOCKED).
-pub fn is_locked(error: &sqlx::Error) -> bool {
-    matches!(code(error), Some(5 | 6))
-}
-
-/// The primary result code: the last byte of an extended one.
-fn code(error: &sqlx::Error) -> Option<i32> {
-    let sqlx::Error::Database(error) = error else { return None };
-    Some(error.code()?.parse::<i32>().ok()? & 0xff)
 }
 
 /// A row that does not read as what was written is a fault of ours, never a panic.

@@ -9,11 +9,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_instant, read_word, word};
 use crate::{
-    book::office::Changed,
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    store::{read, read_instant, read_word, word},
+    version::{Changed, Versioned, Versions},
 };
 
 /// A member of staff as the owner writes it.

@@ -8,10 +8,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_word, word};
 use crate::{
-    file_body::{FileBody, MediaType},
-    reply::{Row, Span},
+    media::{FileBody, MediaType},
+    paging::{Row, Span},
+    store::{read, read_day, read_instant, read_word, word},
 };
 
 /// What a file of a product is.

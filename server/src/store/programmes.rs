@@ -14,11 +14,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_instant, read_json};
 use crate::{
-    book::office::Changed,
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    store::{read, read_instant, read_json},
+    version::{Changed, Versioned, Versions},
 };
 
 /// A product that the programme may use.

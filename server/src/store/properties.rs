@@ -8,22 +8,17 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_json};
 use crate::{
-    access::Scope,
-    book::{office::Changed, places},
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    places,
+    places::RuleSetCode,
+    scope::Scope,
+    store::{read, read_day, read_instant, read_json},
+    version::{Changed, Versioned, Versions},
 };
 
 /// The first day of whoever was the first client.
 pub const FROM_THE_BEGINNING: &str = "0001-01-01";
-
-/// The code of a rule set, as the list of rule sets shows it.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
-#[serde(transparent)]
-#[schema(min_length = 2, max_length = 40, pattern = "^[a-z0-9-]{2,40}$", example = "us-md")]
-pub struct RuleSetCode(pub String);
 
 /// Where a property lies, as codes in the form of a rule set's, whether or not the server has a rule set for each.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

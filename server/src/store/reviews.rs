@@ -6,8 +6,10 @@ use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_instant};
-use crate::reply::{Row, Span};
+use crate::{
+    paging::{Row, Span},
+    store::{read, read_instant},
+};
 
 /// One entry of the owner's list.
 #[derive(Debug, Clone, Serialize, ToSchema)]

@@ -12,12 +12,11 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_word, word};
 use crate::{
-    access::Scope,
-    book::office::Changed,
-    extract::Versions,
-    reply::{Row, Span, Versioned},
+    paging::{Row, Span},
+    scope::Scope,
+    store::{read, read_day, read_instant, read_word, word},
+    version::{Changed, Versioned, Versions},
 };
 
 /// Whether there is water near a section. A setback is measured from it.

@@ -8,8 +8,10 @@ use sqlx::{SqliteConnection, SqliteExecutor};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::{read_word, word};
-use crate::{book::office::Changed, extract::Versions, reply::Versioned};
+use crate::{
+    store::{read_word, word},
+    version::{Changed, Versioned, Versions},
+};
 
 /// The one thing that the journal's entries about settings are about.
 pub const SUBJECT: Uuid = Uuid::from_u128(0x0000_0000_0000_7000_8000_0000_0000_0001);
@@ -81,7 +83,7 @@ pub async fn update(
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::store::*;
 
     #[test]
     fn a_day_is_written_in_the_order_of_the_company() {

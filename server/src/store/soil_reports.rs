@@ -16,10 +16,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_json, read_word, word};
 use crate::{
-    access::Scope,
-    reply::{Row, Span},
+    paging::{Row, Span},
+    scope::Scope,
+    store::{read, read_day, read_instant, read_json, read_word, word},
 };
 
 /// One number from the laboratory's paper.

@@ -11,8 +11,10 @@ use domain::{
 };
 use sqlx::{SqliteConnection, SqlitePool};
 
-use super::{ReadTransaction, read, read_day, read_instant, read_json, read_word};
-use crate::access::Scope;
+use crate::{
+    scope::Scope,
+    store::{ReadTransaction, read, read_day, read_instant, read_json, read_word},
+};
 
 /// Which sections a statement is about.
 #[derive(Debug, Clone, Copy)]

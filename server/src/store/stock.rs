@@ -9,8 +9,10 @@ use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_day, read_instant, read_word, word};
-use crate::reply::{Row, Span};
+use crate::{
+    paging::{Row, Span},
+    store::{read, read_day, read_instant, read_word, word},
+};
 
 /// What the office writes about stock beside deliveries.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

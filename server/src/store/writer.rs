@@ -7,10 +7,10 @@ use futures_util::FutureExt;
 use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
 use tokio::sync::{mpsc, oneshot};
 
-use super::{effects, world};
 use crate::{
-    book::act::{Act, Reply},
+    acts::{Act, Reply},
     problem::{Kind, Problem},
+    store::{effects, world},
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
@@ -222,7 +222,7 @@ async fn batch(connection: &mut SqliteConnection, acts: &[Box<Act>], law: &Lawbo
     // An act that panics must not take the writer with it. Nothing of this batch is written; `together` then tries its acts
     // one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
-        acts.iter().map(|act| crate::book::act::decide(act, &mut world, law)).collect::<Vec<Reply>>()
+        acts.iter().map(|act| crate::acts::decide(act, &mut world, law)).collect::<Vec<Reply>>()
     }));
     let Ok(replies) = decided else {
         transaction.rollback().await?;

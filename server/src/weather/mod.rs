@@ -5,12 +5,11 @@
 
 pub mod base;
 mod breaker;
-mod client;
-mod fetcher;
+pub(crate) mod client;
+pub(crate) mod fetcher;
 mod nws;
 mod open_meteo;
 pub mod read;
-pub mod refresh;
 
 use std::{
     fmt::Debug,
@@ -30,6 +29,7 @@ pub use breaker::Seen;
 pub use fetcher::{Patience, unpacked};
 
 use crate::{
+    acts::Provided,
     clock::Clock,
     config,
     store::{BoxFuture, Store},
@@ -37,6 +37,8 @@ use crate::{
 
 /// How long a person who asks waits for the network at most.
 pub const PERSON_WAITS: Duration = Duration::from_secs(4);
+/// How long the background waits for one document.
+pub const BACKGROUND_WAITS: Duration = Duration::from_secs(20);
 
 /// A place to about a hundred metres: a forecast's cell has two and a half kilometres, and neighbours share what is fetched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -93,6 +95,15 @@ pub trait Service: Debug + Send + Sync {
     fn seen(&self) -> Seen;
 }
 
+/// What a round in the background did.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub struct Round {
+    pub places: usize,
+    pub gaps: usize,
+    pub after: usize,
+    pub purged: u64,
+}
+
 /// The services that are configured; none when the operator has not asked for any.
 #[derive(Debug, Clone, Default)]
 pub struct Services {
@@ -100,14 +111,7 @@ pub struct Services {
     /// What answers is a stand-in on this machine, so that nothing it says is weather.
     sample: bool,
     /// When the last round in the background ended, and how.
-    last_round: Arc<Mutex<Option<(Instant, refresh::Round)>>>,
-}
-
-/// What a decision is made with, beside what the request says, and the fetches behind it.
-#[derive(Debug, Clone, Default)]
-pub struct Provided {
-    pub weather: Weather,
-    pub fetches: Vec<i64>,
+    last_round: Arc<Mutex<Option<(Instant, Round)>>>,
 }
 
 impl Place {
@@ -173,11 +177,11 @@ impl Services {
         &self.all
     }
 
-    pub fn last_round(&self) -> Option<(Instant, refresh::Round)> {
+    pub fn last_round(&self) -> Option<(Instant, Round)> {
         *self.last_round.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn note_round(&self, at: Instant, round: refresh::Round) {
+    pub fn note_round(&self, at: Instant, round: Round) {
         *self.last_round.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, round));
     }
 
@@ -193,7 +197,7 @@ impl Services {
     /// What a decision about work that begins at `at` may know beside what the request says. Of now, the services are asked
     /// where the request leaves something open; of a moment that has been, what was known then is taken from the book.
     pub async fn provided(&self, store: &Store, place: Place, asked: &Weather, at: Instant, now: Instant) -> Provided {
-        let is_now = now.since(at).abs() <= crate::book::facts::CLOCKS_DIFFER;
+        let is_now = now.since(at).abs() <= crate::clock::CLOCKS_DIFFER;
         let patience = if is_now && asked.has_gaps() {
             Patience::Until(time::Instant::now() + PERSON_WAITS)
         } else {

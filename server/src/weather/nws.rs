@@ -318,7 +318,7 @@ impl Service for Nws {
     fn fallen<'a>(&'a self, store: &'a Store, place: Place, from: Instant) -> BoxFuture<'a, Option<Fallen>> {
         Box::pin(async move {
             let day = Span::hours_from(from, 24);
-            let patience = Patience::Until(tokio::time::Instant::now() + super::refresh::PATIENCE);
+            let patience = Patience::Until(tokio::time::Instant::now() + super::BACKGROUND_WAITS);
             for station in self.stations_at(store, place, patience).await {
                 let whole_seconds = |at: Instant| at.to_string().replace(".000Z", "Z");
                 let path = format!(

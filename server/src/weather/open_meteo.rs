@@ -99,7 +99,7 @@ impl Service for OpenMeteo {
 
     fn fallen<'a>(&'a self, store: &'a Store, place: Place, from: Instant) -> BoxFuture<'a, Option<Fallen>> {
         Box::pin(async move {
-            let patience = Patience::Until(tokio::time::Instant::now() + super::refresh::PATIENCE);
+            let patience = Patience::Until(tokio::time::Instant::now() + super::BACKGROUND_WAITS);
             let document = self.fetcher.document(store, &Self::path(place), GOOD_FOR, patience).await.ok()?;
             let (forecast, _) = forecast(&document.body, document.fetched_at).ok()?;
             let day = Span::hours_from(from, 24);

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 
 use crate::{
-    access::Scope,
+    scope::Scope,
     store::{
         calibrations, clients, credentials, devices, equipment, lots, measurements, people, product_files, products,
         programmes, properties, sections, settings, soil_reports,

@@ -5,7 +5,7 @@ use domain::{
     weather::{Alerts, Basis, FromService, RainForecast, Weather, WeatherSource},
 };
 
-use crate::{book::application::ApplicationView, pages::local::Local, store::settings::DateOrder};
+use crate::{acts::application::ApplicationView, pages::local::Local, store::settings::DateOrder};
 
 /// One thing that was seen or said.
 #[derive(Debug)]

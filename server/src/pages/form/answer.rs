@@ -3,11 +3,11 @@
 use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::Value;
 
-use super::{Field, Form};
 use crate::{
-    app::App,
+    pages::form::{Field, Form},
     problem::{FieldFault, Kind, Problem},
     reply::{Created, Shown},
+    state::App,
 };
 
 impl Form {

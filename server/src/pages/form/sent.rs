@@ -9,8 +9,8 @@ use axum::{
 };
 
 use crate::{
-    app::App,
     problem::{Kind, Problem},
+    state::App,
 };
 
 /// The fields of a form as they were sent.
@@ -128,7 +128,7 @@ impl Sent {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::pages::form::*;
 
     #[test]
     fn rows_that_say_something_close_up() {

@@ -13,11 +13,13 @@ use domain::{
 };
 use serde::Deserialize;
 
-use super::{
-    Choice, DateOrder, Desk, EVERY, Field, Form, Lawns, PathId, Problem, Programme, ProgrammeId, Sent, aim, api, dates,
-    ids, lawns, page, programmes, store,
+use crate::{
+    pages::plans::{
+        Choice, DateOrder, Desk, EVERY, Field, Form, Lawns, PathId, Problem, Programme, ProgrammeId, Sent, aim, api,
+        dates, ids, lawns, page, programmes, store,
+    },
+    state::App,
 };
-use crate::app::App;
 
 /// Sections that one form offers, and one request takes.
 const OFFERED: usize = 200;

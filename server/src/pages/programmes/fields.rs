@@ -3,13 +3,13 @@
 use domain::{equipment::Equipment, programme::published::PUBLISHED};
 
 use crate::{
-    app::App,
     pages::{
         form::{Choice, Field, Sent, choices},
         office::EVERY,
         sections::species,
     },
     problem::Problem,
+    state::App,
     store::{
         self,
         products::ProductStatus,

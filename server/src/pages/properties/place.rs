@@ -5,11 +5,10 @@ use std::sync::Arc;
 use serde_json::Value;
 
 use crate::{
-    app::App,
-    book::places,
     pages::form::{Choice, Form},
+    places::{self, RuleSetCode},
     problem::{FieldFault, Problem},
-    store::properties::RuleSetCode,
+    state::App,
 };
 
 /// The name of the box by which a person confirms the rule sets. It is the page's own and no part of the property.
@@ -133,7 +132,7 @@ pub fn confirmed(form: &Form, before: &[RuleSetCode]) -> Vec<FieldFault> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::pages::properties::*;
 
     #[test]
     fn every_zone_to_choose_is_known_and_the_standing_one_is_among_them() {

@@ -12,9 +12,8 @@ use domain::{
 };
 
 use crate::{
-    access::{AnyStaff, Scope},
+    access::AnyStaff,
     api::{self, soil_reports::LimeQuery},
-    app::App,
     book::soil_reports::{self, LimeAsk, SoilInterpretation, SoilLime},
     extract::{PathId, ValidQuery},
     pages::{
@@ -25,6 +24,8 @@ use crate::{
         page, sections,
     },
     problem::Problem,
+    scope::Scope,
+    state::App,
     store::{self, properties::Property, sections::Section, settings::DateOrder, soil_reports::SoilReport},
 };
 
@@ -173,7 +174,7 @@ pub async fn one(
 
 #[cfg(test)]
 mod tests {
-    use super::plain;
+    use crate::pages::soil_reports::plain;
 
     #[test]
     fn a_sentence_loses_the_names_of_parameters() {

@@ -3,11 +3,11 @@
 use domain::{journal, time::Day};
 
 use crate::{
-    app::App,
     book::company_year::SectionSum,
     pages::local::Local,
+    paging::Span,
     problem::Problem,
-    reply::Span,
+    state::App,
     store::{self, journal::JournalEntry, settings::DateOrder},
 };
 
@@ -105,7 +105,7 @@ fn first_break(entries: &[JournalEntry]) -> Option<i64> {
 mod tests {
     use domain::time::Instant;
 
-    use super::*;
+    use crate::pages::year::*;
 
     fn chain() -> Vec<JournalEntry> {
         let mut previous_hash = journal::BEGINNING.to_owned();

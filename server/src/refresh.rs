@@ -10,19 +10,18 @@ use domain::{
 use jiff::{SignedDuration, tz::TimeZone};
 use tokio::time;
 
-use super::{Fallen, Patience, Place, client::random, fetcher::USED};
-use crate::{
-    app::App,
-    book::office::Deed,
+use crate::{weather::BACKGROUND_WAITS, 
     problem::Problem,
+    state::App,
     store::{
         self,
+        journal::Deed,
         weather::{AfterRow, At},
     },
+    weather::Round,
+    weather::{Fallen, Patience, Place, client::random, fetcher::USED},
 };
 
-/// How long the background waits for one document.
-pub const PATIENCE: Duration = Duration::from_secs(20);
 /// What nothing refers to is kept a day longer than it is used.
 const KEPT: SignedDuration = SignedDuration::from_hours(24 + USED.as_hours());
 /// Pause between two places, the greater part of it by chance.
@@ -33,15 +32,6 @@ const DAYS_BACK: i32 = 3;
 const HEAVY_HOUR_MM: Billionths = Billionths::from_raw(7_620_000_000);
 /// This much within the day puts the record on the owner's list too: 2 in, the amount that county ordinances name.
 const HEAVY_DAY_MM: Billionths = Billionths::from_raw(50_800_000_000);
-
-/// What a round did.
-#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
-pub struct Round {
-    pub places: usize,
-    pub gaps: usize,
-    pub after: usize,
-    pub purged: u64,
-}
 
 /// Goes round and round, some 45 minutes apart and never on the full hour, when everybody else asks.
 pub async fn run(app: App) {
@@ -94,7 +84,7 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
             time::sleep(Duration::from_millis(u64::from(PAUSE_MS.0 + random() % PAUSE_MS.1))).await;
         }
         // One place after another: what belongs together is fetched together, and nobody is flooded.
-        let patience = Patience::Until(time::Instant::now() + PATIENCE);
+        let patience = Patience::Until(time::Instant::now() + BACKGROUND_WAITS);
         let said = app.weather.told(&app.store, place, patience).await;
         round.places += 1;
         round.gaps += said.iter().map(|said| said.gaps.len()).sum::<usize>();
@@ -155,7 +145,7 @@ fn row(application_id: domain::ids::ApplicationId, fallen: &Fallen) -> AfterRow 
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::weather::*;
 
     #[test]
     fn a_round_never_begins_near_the_full_hour() {

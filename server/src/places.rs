@@ -8,10 +8,14 @@ use std::sync::LazyLock;
 use country_boundaries::{BOUNDARIES_ODBL_360X180, CountryBoundaries, LatLon};
 use domain::law::Lawbook;
 use reverse_geocoder::ReverseGeocoder;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::store::properties::RuleSetCode;
+/// The code of a rule set, as the list of rule sets shows it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(transparent)]
+#[schema(min_length = 2, max_length = 40, pattern = "^[a-z0-9-]{2,40}$", example = "us-md")]
+pub struct RuleSetCode(pub String);
 
 /// What the coordinates say about a place.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -134,7 +138,7 @@ fn slug(name: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::book::*;
 
     /// Towns and their states as `GeoNames` lists them (CC BY 4.0): the other source than the boundaries'. Delmar, Texarkana,
     /// Kansas City and Bristol lie at a border, with a namesake across it.

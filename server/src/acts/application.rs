@@ -16,10 +16,13 @@ use domain::{
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::facts::{self, Line};
-use crate::store::{
-    effects::LineRow,
-    world::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
+use crate::{
+    acts::{
+        effects::LineRow,
+        facts::{self, Line},
+        rows::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
+    },
+    clock::CLOCKS_DIFFER,
 };
 
 /// What was put down on one section.
@@ -236,10 +239,8 @@ pub fn view(
     late: bool,
 ) -> Result<ApplicationView, serde_json::Error> {
     let content: ApplicationInput = serde_json::from_str(&row.content)?;
-    let skew = row
-        .sent_at
-        .map(|sent| (sent - row.received_at) / 1000)
-        .filter(|skew| skew.abs() > facts::CLOCKS_DIFFER.as_secs());
+    let skew =
+        row.sent_at.map(|sent| (sent - row.received_at) / 1000).filter(|skew| skew.abs() > CLOCKS_DIFFER.as_secs());
     Ok(ApplicationView {
         id,
         property_id: row.property_id,

@@ -15,14 +15,16 @@ use domain::{
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{
-    act::{Done, Envelope, Reply, World, differing, with_content},
-    application::{LineView, flags, line_view},
-    facts::{self, Line, Question},
-};
 use crate::{
+    acts::{
+        Done, Envelope, Reply, World,
+        application::{LineView, flags, line_view},
+        differing,
+        facts::{self, Line, Question},
+        rows::{ClearanceRow, ClearedLine, HeldRow},
+        with_content,
+    },
     problem::FieldFault,
-    store::world::{ClearanceRow, ClearedLine, HeldRow},
 };
 
 /// What is to be put down on one section: so much product, or as much as delivers a nitrogen target.

@@ -11,17 +11,17 @@ use domain::{
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{
-    act::{Done, Envelope, Reply, World, differing, unacknowledged, with_content},
-    application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
-    facts::{self, Line, Question},
-};
 use crate::{
-    problem::FieldFault,
-    store::{
+    acts::{
+        Done, Envelope, Reply, World,
+        application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
+        differing,
         effects::{LineRow, MovementRow},
-        world::{ApplicationRow, CorrectionRow, standing_lines},
+        facts::{self, Line, Question},
+        rows::{ApplicationRow, CorrectionRow, standing_lines},
+        unacknowledged, with_content,
     },
+    problem::FieldFault,
 };
 
 /// What is wrong with an application, and what is true instead.

@@ -1,6 +1,15 @@
 //! The acts under load: clear, record, correct. Each is pure, facts in, decision and effects out, so the writer can decide
 //! for all who wait and commit once.
 
+pub mod application;
+pub mod clearance;
+pub mod correction;
+pub mod credentials;
+pub mod effects;
+pub mod facts;
+pub mod record;
+pub mod rows;
+
 use std::collections::{HashMap, HashSet};
 
 use domain::{
@@ -13,26 +22,30 @@ use domain::{
     journal,
     law::Lawbook,
     time::Instant,
+    weather::Weather,
 };
 use uuid::Uuid;
 
-use super::{
-    application::{ApplicationInput, ApplicationView},
-    clearance::{self, ClearanceInput, ClearanceView},
-    correction::{self, CorrectionInput, CorrectionView},
-    record,
-};
 use crate::{
-    problem::FieldFault,
-    store::{
+    acts::{
+        application::{ApplicationInput, ApplicationView},
+        clearance::{ClearanceInput, ClearanceView},
+        correction::{CorrectionInput, CorrectionView},
         effects::{Effects, JournalRow, LineRow},
-        world::{
+        rows::{
             ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow,
             SectionRow, VisitRow,
         },
     },
-    weather::Provided,
+    problem::FieldFault,
 };
+
+/// What a decision is made with, beside what the request says, and the fetches behind it.
+#[derive(Debug, Clone, Default)]
+pub struct Provided {
+    pub weather: Weather,
+    pub fetches: Vec<i64>,
+}
 
 /// Who acts, when, and with which content.
 #[derive(Debug, Clone)]
@@ -57,7 +70,7 @@ impl Envelope {
 
     /// Its hash, by which the journal vouches for it.
     pub fn weather_sha256(&self) -> Option<String> {
-        self.weather_facts().map(|facts| crate::access::hash(&facts))
+        self.weather_facts().map(|facts| crate::secret::sha256(&facts))
     }
 }
 
@@ -208,7 +221,7 @@ impl World {
     /// Keeps the decision word for word, the text of every rule set it was made under, and the weather services' part in it.
     pub fn keep_decision(&mut self, subject: &str, envelope: &Envelope, decision: &Decision, law: &Lawbook) -> String {
         let body = serde_json::to_string(decision).unwrap_or_default();
-        let hash = crate::access::hash(&body);
+        let hash = crate::secret::sha256(&body);
         self.effects.decision(subject, envelope.at, &body);
         if let Some(facts) = envelope.weather_facts() {
             self.effects.weather(subject, envelope.at, &facts, &envelope.weather.fetches);

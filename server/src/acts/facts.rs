@@ -14,14 +14,15 @@ use domain::{
 };
 use jiff::{SignedDuration, tz::TimeZone};
 
-use super::{act::World, credentials, places};
 use crate::{
+    acts::{
+        World, credentials,
+        rows::{ProductRow, PropertyRow},
+    },
+    clock::CLOCKS_DIFFER,
+    places,
     problem::FieldFault,
-    store::world::{ProductRow, PropertyRow},
 };
-
-/// Clocks that differ less than this are taken as equal.
-pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(10);
 
 /// One section's share, resolved against the book.
 #[derive(Debug, Clone, Copy)]

@@ -7,8 +7,7 @@ use domain::{
     time::Day,
 };
 
-use super::{act::World, facts};
-use crate::store::world::CredentialRow;
+use crate::acts::{World, facts, rows::CredentialRow};
 
 /// What a person holds that frees from a rule, valid on the day or not.
 pub fn held(person: PersonId, world: &World) -> Vec<HeldCredential> {

@@ -10,17 +10,17 @@ use domain::{
     time::{Day, Instant},
 };
 
-use super::{
-    act::{Done, Envelope, Reply, World, differing, unacknowledged, with_content},
-    application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
-    facts::{self, Line, Question, Work},
-};
 use crate::{
-    problem::FieldFault,
-    store::{
+    acts::{
+        Done, Envelope, Reply, World,
+        application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
+        differing,
         effects::MovementRow,
-        world::{ApplicationRow, standing_lines},
+        facts::{self, Line, Question, Work},
+        rows::{ApplicationRow, standing_lines},
+        unacknowledged, with_content,
     },
+    problem::FieldFault,
 };
 
 /// Work this many days from its planned day still counts as that visit's: rain and illness move days. *Common practice.*

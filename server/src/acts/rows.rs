@@ -1,0 +1,282 @@
+//! The facts of acts as rows, with named fields: what `store/world.rs` loads and the acts read.
+
+use std::collections::{HashMap, HashSet};
+
+use domain::{
+    application::{PastApplication, Purpose},
+    equipment::EquipmentKind,
+    ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
+    land::{Species, Water},
+    product::{Label, Nutrients},
+    quantity::{Area, Distance, NutrientRate},
+    soil::{SoilCategory, SoilReport},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+
+pub const FLAG_ENHANCED: i64 = 1;
+pub const FLAG_ORGANIC: i64 = 2;
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct PropertyRow {
+    pub client_id: String,
+    pub time_zone: String,
+    pub rule_sets: Vec<String>,
+    pub cancelled_on: Option<Day>,
+    pub latitude: Option<f64>,
+    pub longitude: Option<f64>,
+    /// Codes of county and municipality, as far as they are known.
+    pub places: Vec<Option<String>>,
+    pub local_rules_checked_on: Option<Day>,
+    /// People who were ever sent here.
+    pub visited_by: HashSet<domain::ids::PersonId>,
+}
+
+/// Somebody who puts product down.
+#[derive(Debug, Clone, Deserialize)]
+pub struct PersonRow {
+    pub name: String,
+    pub credentials: Vec<CredentialRow>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct CredentialRow {
+    pub name: String,
+    pub rule_set: Option<String>,
+    pub code: Option<String>,
+    pub valid_from: Day,
+    pub valid_until: Option<Day>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct SectionRow {
+    pub property_id: PropertyId,
+    pub name: String,
+    species: Option<Species>,
+    water: String,
+    water_distance: Option<i64>,
+    natural_strip: Option<i64>,
+    pub established_on: Option<Day>,
+    touches_pavement: i64,
+    measurements: Vec<(Day, i64, i64)>,
+    soil_reports: Vec<SoilRow>,
+    #[serde(rename = "lines")]
+    pub ledger: Vec<LedgerRow>,
+    pub held: Vec<HeldRow>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct SoilRow {
+    id: domain::ids::SoilReportId,
+    sampled_on: Day,
+    laboratory: String,
+    phosphorus: Option<SoilCategory>,
+    phosphate_recommended: Option<i64>,
+}
+
+/// A line of the ledger: application, day, area, product, nitrogen, quick nitrogen, phosphate, potash, flags, purpose.
+#[derive(Debug, Clone, Deserialize)]
+pub struct LedgerRow(
+    pub ApplicationId,
+    pub Day,
+    pub i64,
+    pub i64,
+    pub i64,
+    pub i64,
+    pub i64,
+    pub i64,
+    pub i64,
+    pub Purpose,
+);
+
+/// Room held: clearance, day, area, nitrogen, quick nitrogen, phosphate, potash, flags, purpose.
+#[derive(Debug, Clone, Deserialize)]
+pub struct HeldRow(pub ClearanceId, pub Day, pub i64, pub i64, pub i64, pub i64, pub i64, pub i64, pub Purpose);
+
+/// A planned stop, as far as a record is held against it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct VisitRow {
+    pub property_id: PropertyId,
+    pub product_id: ProductId,
+    pub planned_on: Day,
+    /// Whose it is now.
+    pub person_id: PersonId,
+    pub status: String,
+    pub section_ids: Vec<SectionId>,
+}
+
+/// A machine, as far as a record is held against it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct EquipmentRow {
+    pub kind: EquipmentKind,
+    pub has_deflector: i64,
+    pub active: i64,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct ProductRow {
+    pub name: String,
+    pub label: Label,
+    pub net_weight: i64,
+    pub status: String,
+    pub balance: i64,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct ClearanceRow {
+    pub property_id: PropertyId,
+    pub product_id: ProductId,
+    pub person_id: domain::ids::PersonId,
+    pub device_id: Option<domain::ids::DeviceId>,
+    pub planned_on: Day,
+    pub verdict: domain::decision::Verdict,
+    pub content: String,
+    pub fingerprint: String,
+    pub granted_at: i64,
+    pub expires_at: i64,
+    pub ended: Option<String>,
+    pub lines: Vec<ClearedLine>,
+}
+
+/// Section, area, product.
+#[derive(Debug, Clone, Deserialize, Serialize)]
+pub struct ClearedLine(pub SectionId, pub i64, pub i64);
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct ApplicationRow {
+    pub property_id: PropertyId,
+    pub product_id: ProductId,
+    pub lot_id: Option<domain::ids::LotId>,
+    /// Who did the work.
+    pub person_id: domain::ids::PersonId,
+    /// That person's name at the time.
+    pub person_name: String,
+    pub entered_by: domain::ids::PersonId,
+    pub device_id: Option<domain::ids::DeviceId>,
+    pub applied_on: Day,
+    pub received_at: i64,
+    pub sent_at: Option<i64>,
+    pub verdict: domain::decision::Verdict,
+    pub beyond_the_rules: i64,
+    pub content: String,
+    pub fingerprint: String,
+    /// The correction that says what stands now.
+    pub last_correction: Option<domain::ids::CorrectionId>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct CorrectionRow {
+    pub application_id: ApplicationId,
+    pub person_id: domain::ids::PersonId,
+    pub device_id: Option<domain::ids::DeviceId>,
+    pub received_at: i64,
+    pub verdict: domain::decision::Verdict,
+    pub beyond_the_rules: i64,
+    pub content: String,
+    pub fingerprint: String,
+}
+
+impl SectionRow {
+    /// The area by the latest measurement on or before a day; the first one for days before any.
+    pub fn area_on(&self, day: Day) -> Option<Area> {
+        let latest = self.measurements.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
+        let earliest = || self.measurements.iter().min_by_key(|(on, seq, _)| (*on, *seq));
+        latest.or_else(earliest).map(|(_, _, area)| Area::from_raw(*area))
+    }
+
+    pub fn species(&self) -> Option<Species> {
+        self.species
+    }
+
+    pub fn touches_pavement(&self) -> bool {
+        self.touches_pavement == 1
+    }
+
+    pub fn water(&self) -> Water {
+        match (self.water.as_str(), self.water_distance) {
+            ("none", _) => Water::None,
+            ("near", Some(distance)) => Water::At(Distance::from_raw(distance)),
+            _ => Water::Unknown,
+        }
+    }
+
+    pub fn natural_strip(&self) -> Option<Distance> {
+        self.natural_strip.map(Distance::from_raw)
+    }
+
+    pub fn soil_reports(&self) -> Vec<SoilReport> {
+        let report = |row: &SoilRow| SoilReport {
+            id: row.id,
+            sampled_on: row.sampled_on,
+            laboratory: row.laboratory.clone(),
+            phosphorus: row.phosphorus,
+            phosphate_recommended: row.phosphate_recommended.map(NutrientRate::from_raw),
+        };
+        self.soil_reports.iter().map(report).collect()
+    }
+
+    /// What stands in the ledger of one application: reversals cancel what they take back.
+    pub fn standing(&self, of: impl Fn(ApplicationId) -> bool) -> Vec<LedgerRow> {
+        let mut standing: Vec<LedgerRow> = Vec::new();
+        for row in self.ledger.iter().filter(|row| of(row.0)) {
+            let same = |known: &&mut LedgerRow| {
+                (known.0, known.1, known.2, known.8, known.9) == (row.0, row.1, row.2, row.8, row.9)
+            };
+            match standing.iter_mut().find(same) {
+                Some(sum) => {
+                    (sum.3, sum.4, sum.5, sum.6, sum.7) =
+                        (sum.3 + row.3, sum.4 + row.4, sum.5 + row.5, sum.6 + row.6, sum.7 + row.7);
+                }
+                None => standing.push(row.clone()),
+            }
+        }
+        standing.retain(|row| row.3 != 0);
+        standing
+    }
+
+    /// What rules count as put down or held, without one application and one clearance.
+    pub fn past(&self, without: Option<ApplicationId>, without_hold: Option<ClearanceId>) -> Vec<PastApplication> {
+        let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| PastApplication {
+            on: row.1,
+            area: Area::from_raw(row.2),
+            nutrients: nutrients(row.4, row.5, row.6, row.7),
+            enhanced_efficiency: row.8 & FLAG_ENHANCED != 0,
+            organic: row.8 & FLAG_ORGANIC != 0,
+            purpose: row.9,
+            held: false,
+        });
+        let held = self.held.iter().filter(|row| Some(row.0) != without_hold).map(|row| PastApplication {
+            on: row.1,
+            area: Area::from_raw(row.2),
+            nutrients: nutrients(row.3, row.4, row.5, row.6),
+            enhanced_efficiency: row.7 & FLAG_ENHANCED != 0,
+            organic: row.7 & FLAG_ORGANIC != 0,
+            purpose: row.8,
+            held: true,
+        });
+        put_down.chain(held).collect()
+    }
+}
+
+pub fn nutrients(nitrogen: i64, quick: i64, phosphate: i64, potash: i64) -> Nutrients {
+    use domain::quantity::{Phosphate, Potash, QuickNitrogen, TotalNitrogen};
+    Nutrients {
+        nitrogen_lb: TotalNitrogen::from_raw(nitrogen),
+        quick_nitrogen_lb: QuickNitrogen::from_raw(quick),
+        phosphate_lb: Phosphate::from_raw(phosphate),
+        potash_lb: Potash::from_raw(potash),
+    }
+}
+
+/// Sections of one application, each with what stands.
+pub(crate) fn standing_lines(
+    sections: &HashMap<SectionId, SectionRow>,
+    application: ApplicationId,
+) -> Vec<(SectionId, LedgerRow)> {
+    let mut lines: Vec<(SectionId, LedgerRow)> = sections
+        .iter()
+        .flat_map(|(id, section)| section.standing(|of| of == application).into_iter().map(|row| (*id, row)))
+        .collect();
+    lines.sort_by_key(|(id, _)| *id);
+    lines
+}
