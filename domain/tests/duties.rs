@@ -188,6 +188,7 @@ fn in_town(parent: &str, extra: &str, p2o5: &str) -> (Verdict, bool) {
     let given = Given {
         n: Some("20".into()),
         slow_n: Some("10".into()),
+        insoluble_n: Some("10".into()),
         n_rate: Some("0.5".into()),
         p2o5: Some(p2o5.into()),
         purpose: Some(domain::application::Purpose::Establishment),

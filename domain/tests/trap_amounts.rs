@@ -47,7 +47,10 @@ fn t8_quick_and_total_nitrogen_are_two_tests() {
 #[test]
 fn t9_slow_release_is_a_share_of_nitrogen_and_each_text_has_its_own_floor() {
     // 15 % in Vermont (VT-02), 20 % in the District (DC-15), 50 % in Alachua County (FL-31), of all N and never of weight.
-    let share = |slow: &str| Given { slow_n: Some(slow.into()), ..nitrogen("0.4") };
+    let share = |slow: &str| {
+        let slow = Some(slow.to_owned());
+        Given { insoluble_n: slow.clone(), slow_n: slow, ..nitrogen("0.4") }
+    };
     for (code, under, at) in [("us-vt", "2.99", "3"), ("us-dc", "3.99", "4"), ("us-fl-alachua", "9.99", "10")] {
         assert_eq!(stands(code, "2026-05-15", &share(under), "nitrogen.slow_share"), "refused", "{code}");
         assert_eq!(stands(code, "2026-05-15", &share(at), "nitrogen.slow_share"), "met", "{code}");

@@ -52,7 +52,7 @@ fn not_water_soluble(duty: &SlowShare, label: &Label) -> Answer {
                 let message = format!(
                     "Without its coated N, this product's N is not {than} {share} % slow-release, and whether coated N that dissolves in water counts here is not settled."
                 );
-                Answer::unknown(message, format!("{another} Or ask the authority."))
+                Answer::care(message, format!("{another} Or ask the authority."))
             } else {
                 let message = format!(
                     "This product's slow-release N dissolves in water and does not count here; {than} {share} % of its N must not be water-soluble."
