@@ -8,8 +8,7 @@ use crate::{
 };
 
 /// The kind of spreader or sprayer, as the statutes tell them apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Equipment {
     /// Throws granules to all sides.
@@ -38,8 +37,7 @@ impl Equipment {
 }
 
 /// What a spreader or sprayer is, as a company owns it. How it was used on a lawn is `Equipment`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum EquipmentKind {
     DropSpreader,

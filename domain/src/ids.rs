@@ -107,7 +107,6 @@ impl<'de, K> Deserialize<'de> for Id<K> {
     }
 }
 
-#[cfg(feature = "schema")]
 impl<K: Named> utoipa::PartialSchema for Id<K> {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         use utoipa::openapi::schema::{SchemaFormat, Type};
@@ -123,7 +122,6 @@ impl<K: Named> utoipa::PartialSchema for Id<K> {
     }
 }
 
-#[cfg(feature = "schema")]
 impl<K: Named> utoipa::ToSchema for Id<K> {
     fn name() -> std::borrow::Cow<'static, str> {
         K::SCHEMA.into()

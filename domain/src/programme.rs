@@ -25,11 +25,10 @@ use crate::{
 };
 
 /// One pass over the lawns, with the days on which the company means to make it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlanRound {
-    #[cfg_attr(feature = "schema", schema(min_length = 1, max_length = 120, example = "early autumn"))]
+    #[schema(min_length = 1, max_length = 120, example = "early autumn")]
     pub name: String,
     pub from: Day,
     pub to: Day,
@@ -39,11 +38,10 @@ pub struct PlanRound {
 }
 
 /// A product that may be used.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlanProduct {
-    #[cfg_attr(feature = "schema", schema(min_length = 1, max_length = 120))]
+    #[schema(min_length = 1, max_length = 120)]
     pub name: String,
     pub label: Label,
     pub bag_lb: ProductMass,
@@ -54,8 +52,7 @@ pub struct PlanProduct {
 }
 
 /// What the section needs over the planned rounds, clippings and shade already credited.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SeasonNeed {
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
@@ -65,8 +62,7 @@ pub struct SeasonNeed {
 }
 
 /// What the plan makes least of, after meeting the need.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Aim {
     LeastCost,
@@ -95,16 +91,15 @@ impl std::fmt::Debug for SeasonQuestion<'_> {
 }
 
 /// One planned round.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct PlannedRound {
     /// Which of the rounds, counted from zero.
-    #[cfg_attr(feature = "schema", schema(maximum = 100))]
+    #[schema(maximum = 100)]
     pub round: usize,
     /// The first day in it on which nothing known forbids the work.
     pub on: Day,
     /// Which of the products, counted from zero.
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     pub product_lb: ProductMass,
     /// Rounded down.
@@ -114,36 +109,33 @@ pub struct PlannedRound {
 }
 
 /// A round that is left out.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct SkippedRound {
-    #[cfg_attr(feature = "schema", schema(maximum = 100))]
+    #[schema(maximum = 100)]
     pub round: usize,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub why: String,
 }
 
 /// A need that the plan cannot meet, and what stands against each other.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct UnmetNeed {
     pub nutrient: GradeNutrient,
     /// Rounded up.
     pub missing_lb_per_1000_sqft: NutrientRate,
     /// Each of these, without the others, would have to give way for more to be met; or, where no single one is enough, those
     /// that would together. Rounds that are closed, over or given out are named beside them.
-    #[cfg_attr(feature = "schema", schema(max_items = 200, value_type = Vec<crate::explain::Sentence>))]
+    #[schema(max_items = 200, value_type = Vec<crate::explain::Sentence>)]
     pub collides_with: Vec<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct SeasonPlan {
-    #[cfg_attr(feature = "schema", schema(max_items = 100))]
+    #[schema(max_items = 100)]
     pub rounds: Vec<PlannedRound>,
-    #[cfg_attr(feature = "schema", schema(max_items = 100))]
+    #[schema(max_items = 100)]
     pub skipped: Vec<SkippedRound>,
-    #[cfg_attr(feature = "schema", schema(max_items = 3))]
+    #[schema(max_items = 3)]
     pub unmet: Vec<UnmetNeed>,
     pub delivers: Nutrients,
     /// Price of the product that is put down, by the price of a bag, rounded up to the cent. Not that of whole bags.

@@ -17,8 +17,7 @@ use crate::{ids::SoilReportId, quantity::NutrientRate, time::Day};
 
 /// How a laboratory rates the phosphorus it found. The number behind it means nothing without its extractant, so the
 /// category and the recommendation are what rules read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilCategory {
     VeryLow,

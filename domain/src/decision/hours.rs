@@ -11,16 +11,15 @@ use crate::{
 };
 
 /// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct HourAnswer {
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
+    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
     pub starts_at: Instant,
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
+    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
     pub ends_at: Instant,
     pub verdict: Verdict,
     /// Why the hour is not a plain `go`, the gravest first.
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub findings: Vec<Finding>,
 }
 

@@ -24,15 +24,14 @@ use crate::{
 };
 
 /// What the rules for labels and sellers say of a product.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LabelCheck {
     pub on: Day,
     /// The gravest of the findings; it judges the label, never an application.
     pub verdict: Verdict,
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub findings: Vec<Finding>,
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub met: Vec<MetRule>,
 }
 

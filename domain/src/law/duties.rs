@@ -12,50 +12,46 @@ use super::{
 use crate::{application::Audience, decision::Mark, quantity::Area, time::Day};
 
 /// Where a duty is written.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct DutySource {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.retention"))]
+    #[schema(max_length = 120, example = "us-md.retention")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }
 
 /// One thing that a record must hold.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RequiredField {
     pub field: RecordField,
     /// The field in words.
-    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    #[schema(max_length = 120)]
     pub words: String,
     pub source: DutySource,
 }
 
 /// How long a record of an application is kept at least.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct KeptUntil {
     /// The last day on which it must still be there.
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
+    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
     pub until: Day,
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1000))]
+    #[schema(minimum = 1, maximum = 1000)]
     pub years: u16,
     pub source: DutySource,
 }
 
 /// A report that is due for a calendar year.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportDue {
     /// The last day on which it may come in.
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
+    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
     pub due: Day,
     /// What is reported, to whom and by whom, in one sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub words: String,
     pub source: DutySource,
 }

@@ -12,8 +12,7 @@ use crate::{
 };
 
 /// The closed list of duties. Each that judges an application has one file under `rules`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
     CapApplication,
@@ -94,8 +93,7 @@ impl Kind {
 }
 
 /// Whom a rule binds. Only what binds the applicator judges an application; a label's or a seller's duty is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Binds {
     Applicator,

@@ -14,8 +14,7 @@ use crate::{
 };
 
 /// The four answers to "does this rule hold on that day".
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum InForce {
     InForce,
@@ -27,37 +26,36 @@ pub enum InForce {
 }
 
 /// What one rule says on one day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleOnDay {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-pa.nitrogen.quick.application"))]
+    #[schema(max_length = 120, example = "us-pa.nitrogen.quick.application")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
+    #[schema(max_length = 60, example = "us-pa")]
     pub rule_set: String,
     pub kind: Kind,
     pub binds: Binds,
-    #[cfg_attr(feature = "schema", schema(max_items = 2))]
+    #[schema(max_items = 2)]
     pub audience: Vec<Audience>,
     /// Recommended only: it warns and never refuses.
     pub advice: bool,
     pub in_force: InForce,
     /// Why its set only warns here, or counts for some products only.
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub note: Option<String>,
     /// The duty in one plain sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub words: String,
     /// First day of this answer, if that is known.
     pub since: Option<Day>,
     /// Last day of this answer, if a later one is written.
     pub until: Option<Day>,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
     /// Rows of the reading notes.
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<super::RowId>))]
+    #[schema(max_items = 20, value_type = Vec<super::RowId>)]
     pub rows: Vec<String>,
 }
 

@@ -12,30 +12,29 @@ use super::{
 use crate::{application::Audience, decision::Mark, rules::is_young, time::Day};
 
 /// How long one rule takes a soil report that was dug on a day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportTaken {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.professional.phosphorus"))]
+    #[schema(max_length = 120, example = "us-md.professional.phosphorus")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-md"))]
+    #[schema(max_length = 60, example = "us-md")]
     pub rule_set: String,
     /// In force, or unknown where no text of the rule was read for the day.
     pub in_force: InForce,
     /// The oldest report that it takes, in calendar months; null when it names no age.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
+    #[schema(minimum = 1, maximum = 65535)]
     pub months: Option<u16>,
     /// The last day of application on which it takes this report; null when it names no age or its text is unknown.
-    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
+    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
     pub until: Option<Day>,
     /// The same in one sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub words: String,
     /// Why its set only warns here, or counts for some products only.
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub note: Option<String>,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }

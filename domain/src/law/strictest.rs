@@ -34,17 +34,16 @@ pub struct Intent<'a> {
 }
 
 /// Of every line the strictest that may refuse. Rules that only warn are not here.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Strictest {
     /// The lowest cap of each nutrient, for one application, for a year and for the season that the day lies in.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub caps: Vec<StrictestCap>,
     /// Whether the day lies in a closed season for something the product holds: of every set, since barred days add up.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub closed_by: Vec<RuleName>,
     /// The first day from this one on that no set closes for the product; nothing within a year means never.
-    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
+    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
     pub first_open_day: Option<Day>,
     /// The longest distance from water for the equipment.
     pub distance: Option<StrictestDistance>,
@@ -53,22 +52,20 @@ pub struct Strictest {
     /// The longest time that a record of this day is kept.
     pub kept_until: Option<KeptUntil>,
     /// Everything that a record must hold.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub record_fields: Vec<RequiredField>,
     /// Rules that may refuse and of which no text was read for the day: what they hold is not in the lines above.
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub unknown: Vec<RuleName>,
 }
 
 /// The id of a rule.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-ny.season"))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 120, example = "us-ny.season")]
 #[serde(transparent)]
 pub struct RuleName(pub String);
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestCap {
     pub nutrient: Nutrient,
     pub per: CapPer,
@@ -78,8 +75,7 @@ pub struct StrictestCap {
     pub rule: RuleName,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CapPer {
     Application,
@@ -88,8 +84,7 @@ pub enum CapPer {
     Season,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestDistance {
     pub distance_ft: Distance,
     /// Whether the distance itself is far enough, or only more.
@@ -97,10 +92,9 @@ pub struct StrictestDistance {
     pub rule: RuleName,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestMonths {
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
+    #[schema(minimum = 1, maximum = 65535)]
     pub months: u16,
     pub rule: RuleName,
 }

@@ -20,12 +20,11 @@ use crate::{
 };
 
 /// How far an area may be off, and who says so.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ErrorEstimate {
     /// Either way.
     pub error_sqft: Area,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub source: String,
     pub mark: SourceMark,
 }

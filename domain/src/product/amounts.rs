@@ -31,8 +31,7 @@ pub struct Asked {
 }
 
 /// What follows. A figure that nothing follows for is null, and `missing` says why.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Amounts {
     pub nutrient: GradeNutrient,
     /// Product on 1,000 sq ft for the target, rounded down.
@@ -58,13 +57,13 @@ pub struct Amounts {
     pub price_usd_per_lb_of_nutrient: Option<PricePerPound>,
     /// An acre at the target.
     pub price_usd_per_acre: Option<Price>,
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub derivations: Vec<Derivation>,
     /// What does not follow from what was given, and what would have to be known.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub missing: Vec<Sentence>,
     /// What the label itself says against it.
-    #[cfg_attr(feature = "schema", schema(max_items = 5))]
+    #[schema(max_items = 5)]
     pub cautions: Vec<Sentence>,
 }
 

@@ -9,12 +9,11 @@ use crate::{
 };
 
 /// What to buy for a need. The need itself stays what it was: the rest of the last bag goes back to the shed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Purchase {
     /// Product that is to be put down.
     pub needed_lb: ProductMass,
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 1_000_000_000_000_i64))]
+    #[schema(minimum = 0, maximum = 1_000_000_000_000_i64)]
     pub bags: i64,
     pub bought_lb: ProductMass,
     pub left_over_lb: ProductMass,

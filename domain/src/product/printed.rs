@@ -9,8 +9,7 @@ use crate::{
 };
 
 /// The lines beneath total nitrogen, each in percent of the weight of the product. Together they are the total.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct NitrogenForms {
     pub ammoniacal_percent: Percent,
@@ -66,8 +65,7 @@ impl NitrogenForms {
 }
 
 /// What one package holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
 pub enum NetContents {
     #[serde(rename = "weight_lb")]
@@ -77,8 +75,7 @@ pub enum NetContents {
 }
 
 /// A guarantee after the three of the grade, as the element.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FurtherNutrient {
     pub element: Element,
@@ -86,8 +83,7 @@ pub struct FurtherNutrient {
 }
 
 /// The word that a pesticide label must bear.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SignalWord {
     Caution,
@@ -97,44 +93,36 @@ pub enum SignalWord {
 }
 
 /// The pesticide half of a combination product. Such a product is a pesticide, and its label binds as one.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PesticidePart {
     pub epa_registration: EpaRegistration,
     /// The establishment number as printed.
     #[serde(default)]
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 40,
-            example = "6767-GA-1",
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 40,
+        example = "6767-GA-1",
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub establishment: Option<String>,
     #[serde(default)]
     pub signal_word: Option<SignalWord>,
     #[serde(default)]
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 400,
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 400,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub active_ingredients: Option<String>,
 }
 
 /// The rest of a label, as the bag or jug prints it.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct PrintedLabel {
     pub nitrogen_forms: Option<NitrogenForms>,
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub further_nutrients: Vec<FurtherNutrient>,
     pub net_contents: Option<NetContents>,
     /// Weight of a gallon, for a liquid. It depends on maker and temperature, so only the label's own figure counts.
@@ -143,58 +131,45 @@ pub struct PrintedLabel {
     pub claims_slow_release: bool,
     /// Nitrogen that the label calls organic, in percent of the weight of the product.
     pub organic_nitrogen_percent: Option<Percent>,
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 600,
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 600,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub derived_from: Option<String>,
     /// Size of the particles as printed.
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 80,
-            example = "SGN 150",
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 80,
+        example = "SGN 150",
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub particle_size: Option<String>,
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 60,
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 60,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub state_registration: Option<String>,
     pub pesticide: Option<PesticidePart>,
     /// Least and most water that the label asks for after application.
     pub watering_in_at_least_in: Option<RainDepth>,
     pub watering_in_at_most_in: Option<RainDepth>,
-    #[cfg_attr(
-        feature = "schema",
-        schema(
-            min_length = 1,
-            max_length = 60,
-            pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-        )
+    #[schema(
+        min_length = 1,
+        max_length = 60,
+        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
     )]
     pub version: Option<String>,
     pub dated: Option<Day>,
 }
 
 /// A claim of a label that its own guarantees do not bear. The label is kept as printed; the office is told.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LabelRemark {
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub message: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub source: String,
 }
 

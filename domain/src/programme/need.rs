@@ -15,8 +15,7 @@ use crate::{
 };
 
 /// How much is made of a lawn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Maintenance {
     Low,
@@ -78,8 +77,7 @@ pub struct NeedQuestion<'a> {
 }
 
 /// One nutrient's need.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct NeededRate {
     /// What is still to be put down this season.
     pub still_lb_per_1000_sqft: NutrientRate,
@@ -89,14 +87,13 @@ pub struct NeededRate {
 }
 
 /// A section's need, and what nobody has said.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReckonedNeed {
     pub nitrogen: NeededRate,
     pub phosphate: NeededRate,
     pub potash: NeededRate,
     /// What would make it more certain, in sentences.
-    #[cfg_attr(feature = "schema", schema(max_items = 8, value_type = Vec<crate::explain::Sentence>))]
+    #[schema(max_items = 8, value_type = Vec<crate::explain::Sentence>)]
     pub gaps: Vec<String>,
 }
 

@@ -31,8 +31,7 @@ pub struct Published {
 }
 
 /// Why an application does not fit a programme.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Misfit {
     /// The programme has none on that day.

@@ -208,7 +208,6 @@ impl<'de, U: Unit> Deserialize<'de> for Quantity<U> {
     }
 }
 
-#[cfg(feature = "schema")]
 impl<U: Unit> utoipa::PartialSchema for Quantity<U> {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         utoipa::openapi::ObjectBuilder::new()
@@ -227,7 +226,6 @@ impl<U: Unit> utoipa::PartialSchema for Quantity<U> {
     }
 }
 
-#[cfg(feature = "schema")]
 impl<U: Unit> utoipa::ToSchema for Quantity<U> {
     fn name() -> std::borrow::Cow<'static, str> {
         U::SCHEMA.into()

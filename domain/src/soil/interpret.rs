@@ -12,8 +12,7 @@ use crate::{
 };
 
 /// With what the laboratory drew the nutrient out of the soil.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Extractant {
     #[serde(rename = "mehlich_1")]
@@ -49,8 +48,7 @@ impl Extractant {
 }
 
 /// In what the number is given. Numbers by volume of soil are no parts per million.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilUnit {
     /// Parts per million by weight, the same as mg/kg.
@@ -63,8 +61,7 @@ pub enum SoilUnit {
 }
 
 /// Whether a number counts the element or its oxide.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilBasis {
     Element,
@@ -72,8 +69,7 @@ pub enum SoilBasis {
 }
 
 /// What a laboratory measures beside acidity.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilNutrient {
     Phosphorus,
@@ -83,8 +79,7 @@ pub enum SoilNutrient {
 }
 
 /// The laboratories and authorities whose tables were read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilTable {
     /// Rutgers NJAES, relative levels of nutrients.
@@ -112,8 +107,7 @@ pub enum SoilTable {
 }
 
 /// A number from a report.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SoilValue {
     pub nutrient: SoilNutrient,
@@ -138,11 +132,10 @@ pub enum SoilFault {
 }
 
 /// What a table says of a number.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Interpretation {
     /// The table's own word.
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "low"))]
+    #[schema(max_length = 60, example = "low")]
     pub class: String,
     /// The same as a category that rules read; nothing where the table does not draw that line.
     pub category: Option<SoilCategory>,
@@ -152,8 +145,7 @@ pub struct Interpretation {
 }
 
 /// Whether the source says that more of the nutrient is wanted. Never how much.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Advice {
     /// The source recommends some.

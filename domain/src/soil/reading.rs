@@ -13,8 +13,7 @@ use super::{
 use crate::quantity::{NutrientRate, SoilReading};
 
 /// A number as the laboratory printed it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportedValue {
     pub nutrient: SoilNutrient,
     pub reading: SoilReading,
@@ -22,7 +21,7 @@ pub struct ReportedValue {
     pub unit: SoilUnit,
     pub basis: SoilBasis,
     /// The equation that North Carolina's laboratory gives for the crop.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 25))]
+    #[schema(minimum = 1, maximum = 25)]
     pub north_carolina_equation: Option<i32>,
 }
 
@@ -39,8 +38,7 @@ impl SoilNutrient {
 }
 
 /// A number and what it means.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ValueRead {
     pub nutrient: SoilNutrient,
     pub reading: SoilReading,
@@ -50,7 +48,7 @@ pub struct ValueRead {
     /// Class, category and source by the table; null where no table of this laboratory was read for it.
     pub interpretation: Option<Interpretation>,
     /// Why there is none, and where to look.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub not_read: Option<String>,
 }
 
@@ -81,16 +79,12 @@ fn told(fault: &SoilFault) -> String {
 }
 
 /// What to put down of an oxide in the year, in numbers where somebody published them.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct OxideAdvice {
     /// Null when the report holds neither a recommendation nor a number that a source reads.
     pub recommendation: Option<Recommendation>,
     /// The same in one sentence.
-    #[cfg_attr(
-        feature = "schema",
-        schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year.")
-    )]
+    #[schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year.")]
     pub words: String,
 }
 
