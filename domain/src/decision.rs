@@ -12,7 +12,7 @@ pub use run::summary;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    application::Facts,
+    facts::Facts,
     ids::SectionId,
     law::Lawbook,
     product::Nutrients,

@@ -9,6 +9,7 @@ pub mod epa;
 pub mod guarantee;
 pub mod liquid;
 pub mod printed;
+pub mod printed_check;
 
 use serde::{Deserialize, Serialize};
 

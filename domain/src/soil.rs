@@ -8,6 +8,7 @@ pub mod need;
 pub mod potash_phosphate;
 pub mod reading;
 pub mod sample;
+pub mod table;
 mod tables;
 pub mod target_ph;
 

@@ -1,8 +1,8 @@
 //! How the answers of many rules become one decision.
 
 use domain::{
-    application::Facts,
     decision::{Decision, Mark, Outcome, Verdict, decide},
+    facts::Facts,
     law::{EMBEDDED, Lawbook},
 };
 

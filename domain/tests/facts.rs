@@ -1,10 +1,11 @@
 //! Facts for tests, written short: what is not said is harmless, so that a case says only what it is about.
 
 use domain::{
-    application::{Audience, Facts, Ground, HeldCredential, LineFacts, PastApplication, Purpose},
+    application::{Audience, Ground, Purpose},
     equipment::Equipment,
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts},
     ids::SectionId,
-    land::{SectionFacts, Species, Water},
+    land::{Species, Water},
     product::{Label, Nutrients, ProductForm},
     quantity::{
         Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, Quantity, QuickNitrogen, TotalNitrogen, Unit,

@@ -2,8 +2,9 @@
 //! `xx`, it is invented, and the expectation follows from its words.
 
 use domain::{
-    application::{Audience, Facts, PastApplication},
+    application::Audience,
     decision::{Decision, decide},
+    facts::{Facts, PastApplication},
     land::Water,
     law::{Lawbook, nutrient::Nutrient},
     product::Nutrients,

@@ -1,8 +1,9 @@
 //! What happens exactly at a limit, and what is said beside it. Limits without a source are a town's, invented for the test.
 
 use domain::{
-    application::{Audience, Facts},
+    application::Audience,
     decision::{Decision, Verdict, decide},
+    facts::Facts,
     land::Species,
     law::Lawbook,
     weather::{Basis, FromService, WeatherSource, Wind},

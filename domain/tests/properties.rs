@@ -1,9 +1,10 @@
 //! What must hold for every load, not only for those somebody thought of. `PROPTEST_CASES` asks for more of them.
 
 use domain::{
-    application::{Facts, HeldCredential, PastApplication, Purpose},
+    application::Purpose,
     decision::{Decision, Verdict, decide},
     equipment::Equipment,
+    facts::{Facts, HeldCredential, PastApplication},
     land::Water,
     law::{EMBEDDED, Lawbook},
     product::ProductForm,

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Finding, Verdict, run::Run};
 use crate::{
-    application::Facts,
+    facts::Facts,
     law::Lawbook,
     time::Instant,
     weather::{Weather, series::Span, told::Told},

@@ -8,10 +8,11 @@ use super::{
     run::{Origin, Run},
 };
 use crate::{
-    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    application::{Audience, Ground, Purpose},
     equipment::Equipment,
+    facts::{Facts, LineFacts, SectionFacts},
     ids::SectionId,
-    land::{SectionFacts, Water},
+    land::Water,
     law::{
         Lawbook,
         model::{Binds, Rule, Standing, Value},

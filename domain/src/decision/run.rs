@@ -5,7 +5,7 @@ use super::{
     section::{self, Bounds},
 };
 use crate::{
-    application::Facts,
+    facts::Facts,
     ids::SectionId,
     law::{
         Force, Lawbook, Stack,

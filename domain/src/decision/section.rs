@@ -2,7 +2,7 @@
 
 use super::{SectionAnswer, run::Run};
 use crate::{
-    application::{Facts, LineFacts},
+    facts::{Facts, LineFacts},
     law::{
         duty::Duty,
         limited,

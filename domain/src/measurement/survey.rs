@@ -3,8 +3,10 @@
 
 mod faults;
 mod ground;
+mod part_fault;
 
 use num_rational::BigRational;
+pub use part_fault::PartFault;
 use serde::{Deserialize, Serialize};
 
 use self::{faults::faults, ground::Ground};
@@ -41,21 +43,6 @@ pub struct Survey {
     pub pieces: Vec<Outline>,
     /// Part by part, the sum, and what the distances leave.
     pub derivations: Vec<Derivation>,
-}
-
-/// One fault of a survey: where in its parts, in one word for programs, and in a sentence.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PartFault {
-    /// A JSON Pointer below the survey, such as `/lawn/0/outline/coordinates/0/4`.
-    pub pointer: String,
-    pub code: &'static str,
-    pub message: String,
-}
-
-impl PartFault {
-    fn new(pointer: impl Into<String>, code: &'static str, message: &(impl ToString + ?Sized)) -> Self {
-        Self { pointer: pointer.into(), code, message: message.to_string() }
-    }
 }
 
 /// Least that a survey may make or leave: ten square feet, in hundredths.

@@ -4,9 +4,8 @@
 use std::collections::BTreeMap;
 
 use super::{
-    UnmetNeed,
-    candidates::Closed,
-    season::Planner,
+    model::{Closed, UnmetNeed},
+    planner::Planner,
     solve::{self, Group, Proposal},
 };
 use crate::{

@@ -4,8 +4,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    SeasonNeed,
-    published::Published,
+    model::SeasonNeed,
+    published::{Maintenance, Published},
     timing::{Credits, Shade},
 };
 use crate::{
@@ -13,26 +13,6 @@ use crate::{
     quantity::NutrientRate,
     time::Day,
 };
-
-/// How much is made of a lawn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Maintenance {
-    Low,
-    Medium,
-    High,
-}
-
-impl Maintenance {
-    /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Low => "low",
-            Self::Medium => "medium",
-            Self::High => "high",
-        }
-    }
-}
 
 /// Where the nitrogen of the year comes from.
 #[derive(Debug, Clone, Copy)]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{PlanProduct, SeasonPlan};
+use super::model::{PlanProduct, SeasonPlan};
 use crate::{
     product::buying::{BuyingFault, Purchase, bags_rounded_up},
     quantity::{Percent, ProductMass, StockBalance, quotient_up},

@@ -1,16 +1,17 @@
 //! Proposal, question, cut, until the whole plan stands.
 
 use super::{
-    PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound,
-    candidates::{self, Cell, Closed},
-    collide,
+    candidates, collide,
     cuts::{self, Cut},
+    float,
+    model::{Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
+    planner::Planner,
     solve::{self, Proposal},
 };
 use crate::{
-    application::{LineFacts, PastApplication},
     decision::{Verdict, decide},
     explain::{Derivation, SourceMark},
+    facts::{LineFacts, PastApplication},
     law::Lawbook,
     product::Nutrients,
     quantity::{Area, Price, ProductMass, ProductRate, quotient_down, quotient_up},
@@ -30,14 +31,6 @@ enum Answer {
     Refused(String),
 }
 
-pub(super) struct Planner<'a> {
-    pub lawbook: &'a Lawbook,
-    pub question: &'a SeasonQuestion<'a>,
-    pub area: Area,
-    pub cells: Vec<Cell>,
-    pub cuts: Vec<Cut>,
-}
-
 /// Plans a section's season: meets as much of the need as the rules, the windows, the stock and the company's own limits let
 /// it, at the least cost. Every round of the answer stands before [`decide`] with all the others in the book.
 pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
@@ -52,7 +45,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
     let mut proposal = None;
     let mut planned = Vec::new();
     for _ in 0..PROPOSALS {
-        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[], solve::BEST);
+        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[], solve::MIP_GAP_NONE);
         let Some(proposed) = &proposal else { break };
         planned = season.amounts(proposed);
         let learnt = season.clip_or_learn(&mut planned);
@@ -67,7 +60,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
 
 impl Planner<'_> {
     fn amounts(&self, proposal: &Proposal) -> Planned {
-        let mass = |rate: &f64| solve::mass_rounded_down(*rate, self.area);
+        let mass = |rate: &f64| float::mass_rounded_down(*rate, self.area);
         proposal.amounts.iter().map(mass).enumerate().filter(|(_, mass)| !mass.is_zero()).collect()
     }
 

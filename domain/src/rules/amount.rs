@@ -1,7 +1,7 @@
 //! Amounts of a nutrient on a section, and the product that still fits under a limit. Shared by every kind that counts.
 
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     land::{Species, Water},
     law::{duty::Amount, model::Comparator, nutrient::Nutrient},
     product::Label,

@@ -2,11 +2,11 @@
 //! record does not open the cap again.
 
 use super::{
-    Answer, Case, SectionCase, amount,
-    amount::{Bound, OnSection},
+    Answer, Case, SectionCase,
+    amount::{self, Bound, OnSection},
 };
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::duty::CapApplication,
     quantity::{NutrientRate, ProductMass},
 };

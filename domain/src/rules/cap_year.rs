@@ -4,11 +4,11 @@
 //! day. A record may be entered late, and then the span that ends on a later entry can be the one that breaks.
 
 use super::{
-    Answer, Case, SectionCase, amount,
-    amount::{Bound, OnSection},
+    Answer, Case, SectionCase,
+    amount::{self, Bound, OnSection},
 };
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     law::{
         duty::{CapYear, Counts},
         model::Scope,

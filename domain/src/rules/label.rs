@@ -2,7 +2,7 @@
 
 use super::{Answer, Case, SectionCase, amount, heat};
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     law::{model::Comparator, nutrient::Nutrient},
     product::Label,
     quantity::{NutrientRate, ProductMass, ProductRate, RateSum, largest_product},

@@ -27,9 +27,8 @@ pub(crate) use phosphorus_need::is_young;
 use std::borrow::Cow;
 
 use crate::{
-    application::{Facts, LineFacts},
     decision::Outcome,
-    land::SectionFacts,
+    facts::{Facts, LineFacts, SectionFacts},
     law::{
         duty::{Duty, Proof, Window},
         model::{Kind, Rule, Scope},

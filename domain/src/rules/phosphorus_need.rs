@@ -1,8 +1,13 @@
 //! Phosphorus only where a soil report shows a need, or where the product and the purpose need no report.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound, cap_year, growing_season, growing_season::Excuse};
+use super::{
+    Answer, Case, SectionCase,
+    amount::{self, Bound},
+    cap_year,
+    growing_season::{self, Excuse},
+};
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::{
         duty::{PhosphorusNeed, Proof},
         list,

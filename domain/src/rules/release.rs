@@ -4,9 +4,12 @@
 //! certain. Earlier loads of such products go on releasing. How much is not in the book, so all their nitrogen of the last
 //! half year is taken as what may still come: a load that fits with that is certain, and one that fits only alone is not.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
+use super::{
+    Answer, Case, SectionCase,
+    amount::{self, Bound},
+};
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     law::{
         duty::{Release, ReleasePer},
         list,

@@ -3,9 +3,12 @@
 //! Both named days are barred; a window may wrap the end of the year, and one that ends on February 29 ends on the 28th in
 //! a year without it.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
+use super::{
+    Answer, Case, SectionCase,
+    amount::{self, Bound},
+};
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::{
         duty::{Window, WindowPer},
         model::Comparator,

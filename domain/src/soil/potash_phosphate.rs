@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::interpret::{Advice, Interpretation};
+use super::{interpret::Interpretation, table::Advice};
 use crate::{
     explain::{Derivation, SourceMark},
     quantity::{NutrientRate, SoilReading, quotient_down},

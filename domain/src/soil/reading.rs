@@ -5,10 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     SoilCategory,
-    interpret::{
-        Extractant, Interpretation, SoilBasis, SoilFault, SoilNutrient, SoilTable, SoilUnit, SoilValue, interpret,
-    },
+    interpret::{Interpretation, SoilFault, SoilValue, interpret},
     potash_phosphate::{Recommendation, north_carolina_rounded_down, recommend},
+    table::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
 };
 use crate::quantity::{NutrientRate, SoilReading};
 

@@ -1,8 +1,9 @@
 //! The season's plan: it meets what can be met, names what collides, and never breaks a rule.
 
 use domain::{
-    application::{Facts, PastApplication, Purpose},
+    application::Purpose,
     decision::{Verdict, decide},
+    facts::{Facts, PastApplication},
     law::Lawbook,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
     programme::{

@@ -7,12 +7,12 @@ use domain::{
     soil::{
         SoilCategory,
         interpret::{
-            Advice, Extractant, Interpretation, SoilBasis, SoilFault, SoilNutrient, SoilTable, SoilUnit, SoilValue,
-            bray_from_mehlich_3_rounded_down, interpret, manganese_index_tenths,
+            Interpretation, SoilFault, SoilValue, bray_from_mehlich_3_rounded_down, interpret, manganese_index_tenths,
         },
         need::{NeededElement, above_supply_rounded_down, pounds_of_grams_rounded_down, sustained_need},
         potash_phosphate::{NoEquation, Recommendation, north_carolina_rounded_down, recommend},
         sample::{SamplingAdvice, SoilSample},
+        table::{Advice, Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
     },
 };
 

@@ -8,7 +8,7 @@ use domain::{
         LabelFault,
         amounts::{Amounts, Asked},
         arithmetic::GradeNutrient,
-        printed::PrintedFault,
+        printed_check::PrintedFault,
     },
     quantity::{Area, NutrientRate, Price, ProductMass, Volume},
     time::Day,

@@ -2,11 +2,11 @@
 
 use domain::{
     actor::{Actor, Role},
-    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    application::{Audience, Ground, Purpose},
     decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
+    facts::{Facts, LineFacts, SectionFacts},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
-    land::SectionFacts,
     law::{Lawbook, Level, LocalRules, Preemption, Reach, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},

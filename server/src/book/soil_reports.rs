@@ -6,11 +6,11 @@ use domain::{
     quantity::{LimeCredit, NeutralisingValue, SoilPh},
     soil::{
         SoilCategory,
-        interpret::{Extractant, SoilNutrient, SoilTable, SoilUnit},
         lime_rules::{CapOn, SplitRule},
         liming::{LimeAnswer, LimeBy, LimeQuestion, answer},
         reading::{OxideAdvice, ValueRead, advise, category, read_value},
         sample::SamplingAdvice,
+        table::{Extractant, SoilNutrient, SoilTable, SoilUnit},
     },
     time::Day,
 };

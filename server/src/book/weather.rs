@@ -1,9 +1,10 @@
 //! Weather for the acts, and the hours that suit. Services are asked here, before a transaction begins, never inside one.
 
 use domain::{
-    application::{Audience, Facts, Purpose},
+    application::{Audience, Purpose},
     decision::{HourAnswer, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
+    facts::Facts,
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
     time::{Day, Instant, reckoned::ReckonedInstant, zone},

@@ -3,7 +3,7 @@
 pub mod read;
 
 use axum::{extract::State, response::Response};
-use domain::{ids, soil::interpret::Extractant};
+use domain::{ids, soil::table::Extractant};
 
 pub use self::read::one;
 use super::{

@@ -1,11 +1,11 @@
 //! Which need of a programme is a section's, and what is spent of it already.
 
 use domain::{
-    application::PastApplication,
+    facts::PastApplication,
     land::Species,
     programme::{
-        need::{Maintenance, NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
-        published::published,
+        need::{NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
+        published::{Maintenance, published},
         timing::Shade,
     },
     quantity::{NutrientRate, RateSum},
