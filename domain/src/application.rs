@@ -16,6 +16,17 @@ pub enum Purpose {
     Repair,
 }
 
+impl Purpose {
+    /// What the work is, for a sentence.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Maintenance => "feeding an established lawn",
+            Self::Establishment => "first establishment",
+            Self::Repair => "repair of turf",
+        }
+    }
+}
+
 /// The state of the ground as a person saw it. No forecast knows this.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]

@@ -26,5 +26,6 @@ pub mod quantity;
 pub mod rules;
 pub mod soil;
 pub mod statement;
+mod text;
 pub mod time;
 pub mod weather;

@@ -54,3 +54,8 @@ pub struct SoilReport {
     /// P2O5 that the laboratory recommends for the year; zero when it says none is needed.
     pub phosphate_recommended: Option<NutrientRate>,
 }
+
+/// Whether soil that was dug on a day is young enough on another: the months are counted back from the day of application.
+pub(crate) fn is_young(sampled_on: Day, on: Day, months: u16) -> bool {
+    sampled_on >= on.minus_months(i32::from(months))
+}

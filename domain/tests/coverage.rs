@@ -7,7 +7,8 @@ use domain::{
     law::{
         Lawbook,
         duty::{Duty, Proof},
-        model::{Binds, Rule},
+        kind::Binds,
+        model::Rule,
     },
     time::Day,
 };

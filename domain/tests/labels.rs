@@ -4,11 +4,7 @@ use std::collections::BTreeSet;
 
 use domain::{
     decision::{Verdict, check_label},
-    law::{
-        Lawbook,
-        duty::Duty,
-        model::{Binds, Rule},
-    },
+    law::{Lawbook, duty::Duty, kind::Binds, model::Rule},
 };
 use serde::Deserialize;
 

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use domain::{
     application::Purpose,
     decision::{Decision, Verdict, decide},
-    law::{Lawbook, duty::Duty, model::Binds, told::Told},
+    law::{Lawbook, duty::Duty, kind::Binds, told::Told},
     quantity::Area,
 };
 

@@ -2,7 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Finding, Verdict, run::Run};
+use super::{
+    answer::{Finding, Verdict},
+    run::Run,
+};
 use crate::{
     facts::Facts,
     law::Lawbook,

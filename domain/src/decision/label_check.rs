@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Finding, MetRule, Verdict,
+    answer::{Finding, MetRule, Verdict},
     run::{Origin, Run},
 };
 use crate::{
@@ -15,7 +15,8 @@ use crate::{
     land::Water,
     law::{
         Lawbook,
-        model::{Binds, Rule, Standing, Value},
+        kind::Binds,
+        model::{Rule, Standing, Value},
     },
     product::Label,
     quantity::{Area, ProductMass},

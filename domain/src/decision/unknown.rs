@@ -1,12 +1,13 @@
 //! What is not known of the law itself: sets that nobody gathered, and the holes of those that somebody did.
 
 use super::{
-    Mark,
-    run::{MESSAGE_LENGTH, NUMBER_LENGTH, Origin, Run},
+    answer::{MESSAGE_LENGTH, NUMBER_LENGTH},
+    run::{Origin, Run},
 };
 use crate::{
-    law::{Hole, limited},
+    law::{Hole, Mark},
     rules::Answer,
+    text::truncate_chars,
 };
 
 const LOOK_UP_LABELS: &str = "Look up what the law of the place says of labels.";
@@ -45,11 +46,11 @@ impl Run<'_> {
             run.push(&origin, answer);
         };
         for code in &missing {
-            let rule = limited(&format!("law.{code}"), NUMBER_LENGTH);
+            let rule = truncate_chars(&format!("law.{code}"), NUMBER_LENGTH);
             say(
                 self,
                 &rule,
-                limited(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
+                truncate_chars(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
             );
         }
         if !gathered && missing.is_empty() {
@@ -89,8 +90,8 @@ impl Run<'_> {
     pub(super) fn unknown_labels(&mut self) {
         for code in std::mem::take(&mut self.stack.missing) {
             let message = format!("No rule set `{code}` was gathered, so what it says of labels is not known.");
-            let answer = Answer::law_unknown(limited(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
-            self.push(&not_gathered(&limited(&format!("law.{code}"), NUMBER_LENGTH)), answer);
+            let answer = Answer::law_unknown(truncate_chars(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
+            self.push(&not_gathered(&truncate_chars(&format!("law.{code}"), NUMBER_LENGTH)), answer);
         }
         for (rule, words, place) in self.holes_that(|hole| hole.about_labels) {
             let hint = format!("Look up what the law of {place} says of labels.");

@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::model::Scope;
-use crate::{decision::Mark, time::Day};
+use super::{mark::Mark, scope::Scope};
+use crate::time::Day;
 
 /// How far a rule set reaches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
     on_day::{self, RuleOnDay},
 };
 use crate::time::Day;

@@ -3,13 +3,15 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
     duty::Duty,
-    model::{Binds, Rule, Standing, Value},
+    kind::Binds,
+    mark::Mark,
+    model::{Rule, Standing, Value},
     stack::Stack,
     told::{CountsFrom, RecordField, Told},
 };
-use crate::{application::Audience, decision::Mark, quantity::Area, time::Day};
+use crate::{application::Audience, quantity::Area, time::Day};
 
 /// Where a duty is written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

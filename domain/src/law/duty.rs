@@ -2,11 +2,7 @@
 
 use serde::Deserialize;
 
-use super::{
-    model::{Comparator, Kind, Scope},
-    nutrient::Nutrient,
-    told::Told,
-};
+use super::{comparator::Comparator, kind::Kind, month_day::MonthDay, nutrient::Nutrient, scope::Scope, told::Told};
 use crate::{
     application::{Ground, Purpose},
     equipment::Equipment,
@@ -78,9 +74,6 @@ pub enum Counts {
     /// Only those the rule itself is about.
     WithinScope,
 }
-
-/// A month and a day of it, in any year.
-pub type MonthDay = (i8, i8);
 
 /// Days of the year on which less of some nutrients may go down, or none.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -201,7 +194,7 @@ impl GroundBar {
         let frozen = self.barred.contains(&Ground::Frozen);
         let said: Vec<Ground> =
             self.barred.iter().copied().filter(|ground| !(frozen && *ground == Ground::FrozenTwoInches)).collect();
-        super::list(&said, |ground| ground.words().to_owned(), "or")
+        crate::text::list(&said, |ground| ground.words().to_owned(), "or")
     }
 }
 

@@ -7,8 +7,8 @@ use super::{
     about::{Hole, Level, Preemption, RuleSetAbout, SetCode, StandsBy},
     convert,
     fields::Fields,
-    model::Scope,
-    read::source,
+    read_source::source,
+    scope::Scope,
 };
 
 pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout> {

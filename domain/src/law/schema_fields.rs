@@ -1,6 +1,6 @@
 //! The fields of a rule file, by what they stand in.
 
-use super::{model::Kind, nutrient::Nutrient, schema::names, told};
+use super::{kind::Kind, names::names, nutrient::Nutrient, told};
 use crate::{application, equipment, land, product, soil, weather};
 
 /// How a field is written.

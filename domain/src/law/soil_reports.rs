@@ -3,13 +3,15 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
     duty::{Duty, Proof},
-    model::{Binds, Rule, Standing, Value},
+    kind::Binds,
+    mark::Mark,
+    model::{Rule, Standing, Value},
     on_day::InForce,
     stack::Stack,
 };
-use crate::{application::Audience, decision::Mark, rules::is_young, time::Day};
+use crate::{application::Audience, soil::is_young, time::Day};
 
 /// How long one rule takes a soil report that was dug on a day.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

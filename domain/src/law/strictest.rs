@@ -6,10 +6,12 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
+    comparator::Comparator,
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
-    model::{Binds, Comparator, Kind, Rule, Standing, Value},
+    kind::{Binds, Kind},
+    model::{Rule, Standing, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
 };

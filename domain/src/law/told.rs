@@ -5,12 +5,11 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    duty::MonthDay,
-    fields::Fields,
-    model::{Comparator, Kind},
-    on_day::{list, month_day},
+    comparator::Comparator,
+    kind::Kind,
+    month_day::{MonthDay, month_day},
 };
-use crate::quantity::Area;
+use crate::{quantity::Area, text::list};
 
 /// One duty of the kinds that are told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -213,59 +212,4 @@ impl Told {
             | Self::Penalty(said) => format!("{}{area}", said.words),
         }
     }
-}
-
-/// Reads the fields of a duty that is told.
-pub(super) fn told(kind: Kind, fields: &mut Fields<'_>) -> Option<Told> {
-    Some(match kind {
-        Kind::RecordFields => Told::RecordFields(fields.required_words("fields", "what a record must hold")?),
-        Kind::RecordDeadline => record_deadline(fields)?,
-        Kind::Retention => {
-            let years = fields.required_count("years", "how many years records are kept");
-            let from = fields.required_word("counts_from", "\"application\" or \"end_of_employment\"");
-            Told::Retention(Retention { years: years?, counts_from: from? })
-        }
-        Kind::Report => {
-            let due = fields.month_day("due", "the last day on which it may come in");
-            let Saying { words, area } = saying(fields)?;
-            Told::Report(Report { words, due: due?, area })
-        }
-        Kind::Credential => Told::Credential(saying(fields)?),
-        Kind::Notice => Told::Notice(saying(fields)?),
-        Kind::Plan => Told::Plan(saying(fields)?),
-        Kind::Conduct => Told::Conduct(saying(fields)?),
-        Kind::Meaning => Told::Meaning(saying(fields)?),
-        Kind::Penalty => Told::Penalty(saying(fields)?),
-        _ => return None,
-    })
-}
-
-fn record_deadline(fields: &mut Fields<'_>) -> Option<Told> {
-    let hours = fields.count("hours");
-    let at_once = fields.flag("during_the_work").unwrap_or(false);
-    if at_once == hours.is_some() {
-        fields.fault("hours", "write either the hours or `during_the_work = true`");
-        return None;
-    }
-    Some(Told::RecordDeadline(RecordDeadline { hours }))
-}
-
-fn saying(fields: &mut Fields<'_>) -> Option<Saying> {
-    let words = fields.required_text("words", 400, "the duty in one plain sentence without its full stop");
-    if words.is_some_and(|words| words.ends_with('.')) {
-        fields.fault("words", "must not end with a full stop, which is added where the sentence is shown");
-    }
-    let comparator: Option<Comparator> = fields.word("area_comparator");
-    let area = fields.amount("area_sqft");
-    let threshold = match (comparator, area) {
-        (Some(comparator @ (Comparator::AtLeast | Comparator::MoreThan)), Some(area)) => {
-            Some(AreaThreshold { comparator, area })
-        }
-        (None, None) => None,
-        _ => {
-            fields.fault("area_sqft", "needs `area_comparator = \"at_least\"` or \"more_than\" beside it");
-            None
-        }
-    };
-    Some(Saying { words: words?.to_owned(), area: threshold })
 }

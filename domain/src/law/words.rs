@@ -2,11 +2,11 @@
 
 use super::{
     duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, Window, WindowPer},
-    model::Scope,
+    month_day::month_day,
     nutrient::Nutrient,
-    on_day::{list, month_day, purpose},
+    scope::Scope,
 };
-use crate::{application::Purpose, product::ProductForm};
+use crate::{application::Purpose, product::ProductForm, text::list};
 
 impl Scope {
     /// What narrows the rule, ready to be put behind its sentence.
@@ -42,7 +42,7 @@ impl Scope {
             parts.push(format!("products with more than {over} % P2O5"));
         }
         if !self.purposes.is_empty() {
-            parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
+            parts.push(list(&self.purposes, |wanted| wanted.label().to_owned(), "or"));
         }
         parts
     }
@@ -213,7 +213,7 @@ impl Setback {
             String::new()
         } else {
             let season = season(self.waived_purposes.iter(), self.establishment_months);
-            format!(", none for {}{season}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
+            format!(", none for {}{season}", list(&self.waived_purposes, |wanted| wanted.label().to_owned(), "or"))
         };
         let only = self.only_where.as_ref().map_or_else(String::new, |waters| format!(", where it is {waters}"));
         format!("Keep {than} {distance} ft from {from}{only}{reduced}{strip}{purposes}")

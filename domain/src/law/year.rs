@@ -3,13 +3,17 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
+    comparator::Comparator,
     duty::{Amount, CapYear, Duty},
-    model::{Binds, Comparator, Rule, Scope, Standing},
+    kind::Binds,
+    mark::Mark,
+    model::{Rule, Standing},
     nutrient::Nutrient,
+    scope::Scope,
     stack::{Force, Stack},
 };
-use crate::{application::Audience, decision::Mark, land::Species, quantity::NutrientRate, time::Day};
+use crate::{application::Audience, land::Species, quantity::NutrientRate, time::Day};
 
 /// A yearly cap and who set it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

@@ -65,7 +65,7 @@ impl SetbackFeature {
             _ => "a line",
         };
         let name = format!("distance from {} ({form}) by {}", self.kind.words(), self.rule);
-        crate::law::limited(&name, 120)
+        crate::text::truncate_chars(&name, 120)
     }
 }
 

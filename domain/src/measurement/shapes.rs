@@ -137,7 +137,7 @@ impl Shape {
             }
             other => other.lengths().iter().map(|(_, length)| length.to_string()).collect(),
         };
-        crate::law::limited(&lengths.join(" x "), 120)
+        crate::text::truncate_chars(&lengths.join(" x "), 120)
     }
 
     /// The area in ten-thousandths of a square foot, every length longer by `off` hundredths of a foot.

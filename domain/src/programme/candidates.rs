@@ -5,11 +5,12 @@ use super::{
     model::{Cell, Closed, SeasonQuestion},
 };
 use crate::{
-    decision::{Decision, Finding, Outcome, Verdict, decide},
+    decision::{Decision, Finding, Verdict, decide},
     facts::{Facts, PastApplication},
     law::Lawbook,
     product::{Label, product_for_target},
     quantity::ProductMass,
+    rules::Outcome,
     time::Day,
 };
 

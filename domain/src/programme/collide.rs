@@ -87,7 +87,7 @@ fn against(
     named.push(format!("the need of {}", nutrient.words()));
     let mut unique = Vec::new();
     for words in named {
-        let words = crate::law::limited(&words, 600);
+        let words = crate::text::truncate_chars(&words, 600);
         if !unique.contains(&words) && unique.len() < 200 {
             unique.push(words);
         }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{explain::SourceMark, land::Species, law::duty::MonthDay, quantity::NutrientRate, time::Day};
+use crate::{explain::SourceMark, land::Species, law::month_day::MonthDay, quantity::NutrientRate, time::Day};
 
 /// How much is made of a lawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]

@@ -233,7 +233,7 @@ impl Planner<'_> {
                 let open = self.cells.iter().any(|cell| cell.round == round);
                 let why = closed.iter().find(|closed| closed.round == round).filter(|_| !open);
                 let why = why.map_or_else(|| self.why_not(round), |closed| closed.why.clone());
-                SkippedRound { round, why: crate::law::limited(&why, 600) }
+                SkippedRound { round, why: crate::text::truncate_chars(&why, 600) }
             })
             .collect()
     }

@@ -1,11 +1,13 @@
 //! No application under certain watches and warnings.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, words as age_words, worth},
 };
 use crate::{
-    law::{duty::AlertBar, list},
+    law::duty::AlertBar,
+    text::list,
     time::Instant,
     weather::{Alert, Alerts, age::ALERTS_MINUTES},
 };

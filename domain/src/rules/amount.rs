@@ -1,12 +1,15 @@
 //! Amounts of a nutrient on a section, and the product that still fits under a limit. Shared by every kind that counts.
 
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
     facts::{LineFacts, PastApplication},
     land::{Species, Water},
-    law::{duty::Amount, model::Comparator, nutrient::Nutrient},
+    law::{comparator::Comparator, duty::Amount, nutrient::Nutrient},
     product::Label,
     quantity::{Area, Limit, NutrientRate, ProductMass, RateSum, largest_product},
-    rules::{Answer, Case, SectionCase},
 };
 
 /// Which limit holds on a section.

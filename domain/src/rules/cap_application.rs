@@ -2,8 +2,9 @@
 //! record does not open the cap again.
 
 use super::{
-    Answer, Case, SectionCase,
     amount::{self, Bound, OnSection},
+    answer::Answer,
+    case::{Case, SectionCase},
 };
 use crate::{
     facts::LineFacts,

@@ -4,15 +4,16 @@
 //! day. A record may be entered late, and then the span that ends on a later entry can be the one that breaks.
 
 use super::{
-    Answer, Case, SectionCase,
     amount::{self, Bound, OnSection},
+    answer::Answer,
+    case::{Case, SectionCase},
 };
 use crate::{
     facts::{LineFacts, PastApplication},
     law::{
         duty::{CapYear, Counts},
-        model::Scope,
         nutrient::Nutrient,
+        scope::Scope,
     },
     quantity::{NutrientRate, NutrientRoom, ProductMass, RateSum},
     time::Day,
@@ -131,7 +132,7 @@ fn too_much(
         Some(room) if room.raw() > 0 => format!("Only {room} {unit} is left on {name}"),
         _ => format!("Nothing is left on {name}"),
     };
-    let spans = crate::law::list(broken, |(span, _)| span.words(), "and");
+    let spans = crate::text::list(broken, |(span, _)| span.words(), "and");
     let than = duty.comparator.words();
     format!("{left} {spans}; this load puts down {load}, and a year may get {than} {limit} {unit}.")
 }

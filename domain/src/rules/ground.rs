@@ -1,13 +1,15 @@
 //! Nothing on ground that is frozen, covered with snow or saturated. A person sees that; no forecast does.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, worth},
 };
 use crate::{
     application::Ground,
-    law::{duty::GroundBar, list, nutrient::Nutrient},
+    law::{duty::GroundBar, nutrient::Nutrient},
     quantity::{Percent, Temperature},
+    text::list,
 };
 
 /// Water freezes at 32 °F.

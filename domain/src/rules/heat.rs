@@ -1,10 +1,15 @@
 //! No quick-release nitrogen in hot air, which burns the leaf.
 
 use super::{
-    Answer, Case, capital,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, words, worth},
 };
-use crate::{law::duty::Heat, law::model::Comparator, quantity::Temperature};
+use crate::{
+    law::{comparator::Comparator, duty::Heat},
+    quantity::Temperature,
+    text::capital,
+};
 
 pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
     let too_hot = format!(

@@ -1,8 +1,12 @@
 //! Not oftener than every so many days. It needs the list of days, not a sum of pounds.
 
-use super::{Answer, Case, SectionCase, capital};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
     law::{duty::Interval, nutrient::Nutrient},
+    text::capital,
     time::Day,
 };
 

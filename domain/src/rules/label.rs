@@ -1,9 +1,14 @@
 //! What the product's own label allows: law too, since a product is used as its label says.
 
-use super::{Answer, Case, SectionCase, amount, heat};
+use super::{
+    amount,
+    answer::Answer,
+    case::{Case, SectionCase},
+    heat,
+};
 use crate::{
     facts::{LineFacts, PastApplication},
-    law::{model::Comparator, nutrient::Nutrient},
+    law::{comparator::Comparator, nutrient::Nutrient},
     product::Label,
     quantity::{NutrientRate, ProductMass, ProductRate, RateSum, largest_product},
 };

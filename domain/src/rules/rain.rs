@@ -1,13 +1,14 @@
 //! No application while heavy rain falls, or when the forecast brings too much of it.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, age, words, worth},
 };
 use crate::{
     law::{
+        comparator::Comparator,
         duty::{ForecastBar, Rain},
-        model::Comparator,
     },
     quantity::RainDepth,
     time::Instant,
@@ -31,10 +32,10 @@ pub(super) fn judge(duty: &Rain, case: &Case<'_>) -> Answer {
 /// The graver answer is the one that is given.
 fn rank(answer: &Answer) -> u8 {
     match answer.outcome {
-        crate::decision::Outcome::Met => 0,
-        crate::decision::Outcome::Care => 1,
-        crate::decision::Outcome::Unknown => 2,
-        crate::decision::Outcome::Broken => 3,
+        crate::rules::answer::Outcome::Met => 0,
+        crate::rules::answer::Outcome::Care => 1,
+        crate::rules::answer::Outcome::Unknown => 2,
+        crate::rules::answer::Outcome::Broken => 3,
     }
 }
 

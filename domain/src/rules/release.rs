@@ -5,16 +5,15 @@
 //! half year is taken as what may still come: a load that fits with that is certain, and one that fits only alone is not.
 
 use super::{
-    Answer, Case, SectionCase,
     amount::{self, Bound},
+    answer::Answer,
+    case::{Case, SectionCase},
 };
 use crate::{
     facts::{LineFacts, PastApplication},
-    law::{
-        duty::{Release, ReleasePer},
-        list,
-    },
+    law::duty::{Release, ReleasePer},
     quantity::{Limit, Percent, ProductMass, RateSum, largest_product},
+    text::list,
     time::Day,
 };
 

@@ -1,10 +1,15 @@
 //! A distance from water, which equipment can shorten and a strip of natural vegetation can lift.
 
-use super::{Answer, Case, SectionCase, capital, growing_season};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+    growing_season,
+};
 use crate::{
     land::Water,
-    law::{duty::Setback, list, model::Comparator},
+    law::{comparator::Comparator, duty::Setback},
     quantity::Distance,
+    text::{capital, list},
 };
 
 pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {

@@ -1,6 +1,6 @@
 //! At least so much of all nitrogen must be slow-release. The share is of nitrogen, never of the product's weight.
 
-use super::{Answer, Case};
+use super::{answer::Answer, case::Case};
 use crate::law::duty::SlowShare;
 
 pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {

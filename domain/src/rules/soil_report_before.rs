@@ -1,7 +1,12 @@
 //! A soil report must lie before an application of a nutrient to a section: before the first, or before the second.
 
-use super::{Answer, Case, SectionCase, growing_season, growing_season::Excuse, interval, ordinal, phosphorus_need};
-use crate::law::duty::SoilReportBefore;
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+    growing_season::{self, Excuse},
+    interval, phosphorus_need,
+};
+use crate::{law::duty::SoilReportBefore, text::ordinal};
 
 pub(super) fn judge(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     let excuse = growing_season::of_purposes(&duty.excused_purposes, duty.establishment_months, case, section);

@@ -131,7 +131,7 @@ pub fn advise(
             format!("The report holds no recommendation of {oxide} and no number that a source reads. {SEE_LABORATORY}")
         }
     };
-    OxideAdvice { recommendation, words: crate::law::limited(&words, 300) }
+    OxideAdvice { recommendation, words: crate::text::truncate_chars(&words, 300) }
 }
 
 /// The category of a nutrient by the table, where it draws that line.
