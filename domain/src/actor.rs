@@ -18,7 +18,7 @@ pub enum Role {
 
 impl Role {
     /// How a page calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Technician => "technician",
             Self::Office => "office",

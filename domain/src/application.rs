@@ -43,7 +43,7 @@ pub enum Ground {
 
 impl Ground {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Dry => "dry",
             Self::Moist => "moist",

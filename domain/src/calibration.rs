@@ -127,7 +127,8 @@ pub fn age(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimi
 /// How a calibration stands, in the word that a person acts on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Standing {
+#[schema(as = Standing)]
+pub enum CalibrationStatus {
     Fresh,
     /// The next application is the last one that it is good for, or it ends within thirty days.
     Due,
@@ -139,11 +140,13 @@ pub enum Standing {
 const DUE_DAYS: i32 = 30;
 
 /// How a calibration stands on a day, after so many applications made with it.
-pub fn standing(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimits) -> Standing {
+pub fn standing(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimits) -> CalibrationStatus {
     let left = limits.days.saturating_sub(on.days_since(calibrated_on));
     match age(calibrated_on, on, applications_since, limits) {
-        Age::OldByDays | Age::OldByUse | Age::NotYet => Standing::Out,
-        Age::Current if left < DUE_DAYS || applications_since.saturating_add(1) >= limits.applications => Standing::Due,
-        Age::Current => Standing::Fresh,
+        Age::OldByDays | Age::OldByUse | Age::NotYet => CalibrationStatus::Out,
+        Age::Current if left < DUE_DAYS || applications_since.saturating_add(1) >= limits.applications => {
+            CalibrationStatus::Due
+        }
+        Age::Current => CalibrationStatus::Fresh,
     }
 }

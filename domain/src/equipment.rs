@@ -25,7 +25,7 @@ pub enum Equipment {
 
 impl Equipment {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::RotarySpreader => "a rotary spreader without deflector",
             Self::RotarySpreaderWithDeflector => "a rotary spreader with deflector",
@@ -48,7 +48,7 @@ pub enum EquipmentKind {
 
 impl EquipmentKind {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::DropSpreader => "a drop spreader",
             Self::RotarySpreader => "a rotary spreader",

@@ -23,7 +23,7 @@ pub enum Species {
 
 impl Species {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::TallFescue => "tall fescue",
             Self::FineFescue => "fine fescue",

@@ -4,7 +4,7 @@
 //! all the others in the book, and what does not stand is taken back. A plan therefore breaks no rule that is known today.
 
 mod candidates;
-mod collide;
+mod conflict;
 mod cuts;
 mod float;
 pub mod load;

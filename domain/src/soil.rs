@@ -31,7 +31,7 @@ pub enum SoilCategory {
 
 impl SoilCategory {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::VeryLow => "very low",
             Self::Low => "low",

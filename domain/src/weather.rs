@@ -2,8 +2,8 @@
 
 pub mod age;
 pub mod alert_list;
+pub mod reported;
 pub mod series;
-pub mod told;
 pub mod value;
 
 use serde::{Deserialize, Serialize};
@@ -279,7 +279,7 @@ fn graver<T: Copy, V: Ord>(
 
 impl AlertEvent {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::SevereThunderstorm => "severe thunderstorm",
             Self::Flood => "flood",
@@ -298,7 +298,7 @@ pub enum AlertLevel {
 
 impl AlertLevel {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Watch => "watch",
             Self::Warning => "warning",

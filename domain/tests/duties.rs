@@ -5,8 +5,8 @@ use domain::{
     decision::{Outcome, Verdict, check_label, decide},
     law::{
         EMBEDDED, InForce, Lawbook,
+        disclosure::{DisclosureDuty, RecordField},
         duty::Duty,
-        told::{RecordField, Told},
     },
     quantity::Area,
 };
@@ -144,7 +144,7 @@ fn v51_municipal_land_of_five_acres_has_a_schedule() {
     let threshold = |id: &str| {
         let rule = set.rules.iter().find(|rule| rule.id == id).expect("the rule");
         match rule.values.first().and_then(|value| value.duty.as_ref()) {
-            Some(Duty::Told(told @ Told::Plan(_))) => told.area().expect("a threshold"),
+            Some(Duty::Disclosure(told @ DisclosureDuty::Plan(_))) => told.area().expect("a threshold"),
             other => panic!("{id} is no plan: {other:?}"),
         }
     };

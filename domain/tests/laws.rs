@@ -4,7 +4,7 @@ use std::{collections::BTreeSet, path::Path};
 
 use domain::{
     decision::{Mark, Verdict, decide},
-    law::{EMBEDDED, InForce, Lawbook, Level, model::Standing},
+    law::{EMBEDDED, InForce, Lawbook, Level, model::InForceStatus},
     time::Day,
 };
 
@@ -147,8 +147,8 @@ fn a_rule_stands_in_one_of_four_ways() {
     let book = Lawbook::from_texts(&[("company.toml", &text)]).expect("a company with a withdrawn setting");
     let rule = &book.rule_set("company").expect("the company").rules[0];
     let on = |text: &str| rule.on(Day::parse(text).expect("a day")).expect("an answer");
-    assert!(matches!(on("2026-06-30"), Standing::InForce(..)));
-    assert!(matches!(on("2026-07-01"), Standing::Repealed(_)));
+    assert!(matches!(on("2026-06-30"), InForceStatus::InForce(..)));
+    assert!(matches!(on("2026-07-01"), InForceStatus::Repealed(_)));
     // The repealed setting judges nothing.
     let hot = Given { n: Some("20".into()), n_rate: Some("0.5".into()), air: Some("99".into()), ..Given::default() };
     let stops = |date: &str| {

@@ -4,7 +4,7 @@ use domain::{
     application::Audience,
     law::{
         Lawbook,
-        told::RecordField::{self, *},
+        disclosure::RecordField::{self, *},
     },
 };
 

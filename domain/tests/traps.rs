@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use domain::{
     application::Purpose,
     decision::{Decision, Verdict, decide},
-    law::{Lawbook, duty::Duty, kind::Binds, told::Told},
+    law::{Lawbook, disclosure::DisclosureDuty, duty::Duty, kind::Binds},
     quantity::Area,
 };
 
@@ -261,7 +261,12 @@ fn what_binds_labels_and_sellers_is_never_told_as_the_applicators() {
     for set in book().rule_sets() {
         for rule in set.rules.iter().filter(|rule| rule.binds != Binds::Applicator) {
             let told = rule.values.iter().any(|value| {
-                matches!(value.duty, Some(Duty::Told(Told::RecordFields(_) | Told::Retention(_) | Told::Report(_))))
+                matches!(
+                    value.duty,
+                    Some(Duty::Disclosure(
+                        DisclosureDuty::RecordFields(_) | DisclosureDuty::Retention(_) | DisclosureDuty::Report(_)
+                    ))
+                )
             });
             assert!(!told, "{} is a duty of the company, and binds something else", rule.id);
         }

@@ -10,7 +10,7 @@ use crate::{
     facts::Facts,
     law::Lawbook,
     time::Instant,
-    weather::{Weather, series::Span, told::Told},
+    weather::{Weather, reported::Reported, series::Span},
 };
 
 /// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
@@ -32,13 +32,14 @@ pub fn judge_hours(
     lawbook: &Lawbook,
     rule_sets: &[String],
     facts: &Facts,
-    told: &[&Told],
+    reported: &[&Reported],
     hours: &[Span],
     now: Instant,
 ) -> Vec<HourAnswer> {
     let answer = |hour: &Span| {
         // The data's age is its age now, whichever hour is asked about.
-        let weather = told.iter().fold(Weather::default(), |known, told| known.joined(&told.weather(hour.start, now)));
+        let weather =
+            reported.iter().fold(Weather::default(), |known, one| known.joined(&one.weather(hour.start, now)));
         let facts = Facts { at: now, weather, ..facts.clone() };
         let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);

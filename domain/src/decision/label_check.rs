@@ -16,7 +16,7 @@ use crate::{
     law::{
         Lawbook,
         kind::Binds,
-        model::{Rule, Standing, Value},
+        model::{InForceStatus, Rule, Value},
     },
     product::Label,
     quantity::{Area, ProductMass},
@@ -51,12 +51,12 @@ pub fn check_label(lawbook: &Lawbook, rule_sets: &[String], label: &Label, on: D
     let on_labels: Vec<&Rule> = all.into_iter().filter(|rule| rule.binds != Binds::Applicator).collect();
     for rule in on_labels.iter().filter(|rule| rule.scope.covers(label, Purpose::Maintenance)) {
         let (origin, answer) = match rule.on(on) {
-            Some(Standing::InForce(value, duty)) if duty.concerns(label) => {
+            Some(InForceStatus::InForce(value, duty)) if duty.concerns(label) => {
                 let section = run.case.sections.first();
                 let answer = section.and_then(|section| rules::of_label(rule, duty, &run.case, section));
                 (Origin::of(rule, value, None), answer)
             }
-            Some(Standing::Unknown(first)) if first.duty.as_ref().is_none_or(|duty| duty.concerns(label)) => {
+            Some(InForceStatus::Unknown(first)) if first.duty.as_ref().is_none_or(|duty| duty.concerns(label)) => {
                 let origin = Origin { since: None, may_refuse: false, ..Origin::of(rule, first, None) };
                 (origin, Some(unread(on, first)))
             }

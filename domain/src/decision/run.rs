@@ -11,7 +11,7 @@ use crate::{
         Force, Lawbook, Mark, Stack,
         duty::Duty,
         kind::Binds,
-        model::{Rule, Source, Standing, Value},
+        model::{InForceStatus, Rule, Source, Value},
     },
     rules::{self, Answer, Case, Outcome, label, wind},
     text::truncate_chars,
@@ -89,15 +89,15 @@ impl<'a> Run<'a> {
                 && rule.scope.covers(&facts.label, facts.purpose)
                 && !is_released(rule, facts);
             match rule.on(facts.on) {
-                Some(Standing::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
+                Some(InForceStatus::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
                     turns.push(Turn { rule, value, duty, only_warns });
                 }
-                Some(Standing::Unknown(first))
+                Some(InForceStatus::Unknown(first))
                     if speaks && first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
                 {
                     unread.push((rule, first, only_warns));
                 }
-                Some(Standing::InForce(value, duty)) if speaks => {
+                Some(InForceStatus::InForce(value, duty)) if speaks => {
                     unconcerned.push(Turn { rule, value, duty, only_warns });
                 }
                 _ => {}

@@ -101,7 +101,7 @@ pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<Year
             if let Some(lowest) = lowest {
                 answer.largest_lawful_product_lb = Some(lowest.mass);
                 answer.bound_by = Some(lowest.rule.clone().into_owned());
-                answer.bound_by_words = Some(truncate_chars(&lowest.words(&section.name()), 600));
+                answer.bound_by_words = Some(truncate_chars(&lowest.sentence(&section.name()), 600));
             }
             answers.push(answer);
         }
@@ -110,14 +110,14 @@ pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<Year
 }
 
 impl Lowest<'_> {
-    fn words(&self, name: &str) -> String {
+    fn sentence(&self, name: &str) -> String {
         let most = if self.mass.is_zero() {
             format!("None of this product on {name}")
         } else {
             format!("At most {} lb of this product on {name}", self.mass)
         };
         match &self.why {
-            Why::Duty(duty, citation) => format!("{most}. {} ({citation}).", duty.words()),
+            Why::Duty(duty, citation) => format!("{most}. {} ({citation}).", duty.sentence()),
             Why::Label => format!("{most}: the label allows no more."),
             Why::Forbidden(message) => format!("{most}. {message}"),
         }

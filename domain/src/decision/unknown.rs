@@ -5,7 +5,7 @@ use super::{
     run::{Origin, Run},
 };
 use crate::{
-    law::{Hole, Mark},
+    law::{CoverageGap, Mark},
     rules::Answer,
     text::truncate_chars,
 };
@@ -60,12 +60,12 @@ impl Run<'_> {
     }
 
     /// Says what is known to be missing, so that it is looked up before the work begins.
-    pub(super) fn holes(&mut self) {
+    pub(super) fn coverage_gaps(&mut self) {
         let mut said: Vec<(String, String, String)> = Vec::new();
         for (set, words) in self.stack.undecided() {
             said.push((format!("law.{}.local", set.about.code), words.to_owned(), set.about.name.clone()));
         }
-        said.extend(self.holes_that(|hole| hole.asks_care));
+        said.extend(self.gaps_that(|hole| hole.asks_care));
         for (rule, words, place) in said {
             let answer = Answer::law_care(words, format!("Look up the law of {place} before you start."));
             self.push(&not_gathered(&rule), answer);
@@ -73,7 +73,7 @@ impl Run<'_> {
     }
 
     /// The id, the words and the place of the holes of a kind that are about the product.
-    fn holes_that(&self, wanted: impl Fn(&Hole) -> bool) -> Vec<(String, String, String)> {
+    fn gaps_that(&self, wanted: impl Fn(&CoverageGap) -> bool) -> Vec<(String, String, String)> {
         let facts = self.case.facts;
         let mut said = Vec::new();
         for set in self.stack.sets.iter().filter(|stacked| stacked.force.may_run()).map(|stacked| stacked.set) {
@@ -93,7 +93,7 @@ impl Run<'_> {
             let answer = Answer::law_unknown(truncate_chars(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
             self.push(&not_gathered(&truncate_chars(&format!("law.{code}"), NUMBER_LENGTH)), answer);
         }
-        for (rule, words, place) in self.holes_that(|hole| hole.about_labels) {
+        for (rule, words, place) in self.gaps_that(|hole| hole.about_labels) {
             let hint = format!("Look up what the law of {place} says of labels.");
             self.push(&not_gathered(&rule), Answer::law_care(words, hint));
         }

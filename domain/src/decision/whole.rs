@@ -23,7 +23,7 @@ impl Run<'_> {
         }
         self.label();
         self.unknown_law();
-        self.holes();
+        self.coverage_gaps();
         let on = self.case.facts.on;
         let sections = section::answers(&self.case, &self.bounds, &self.rooms);
         let rule_sets = self.stack.used();

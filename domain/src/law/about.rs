@@ -36,10 +36,10 @@ pub struct RuleSetAbout {
     /// Day on which a local rule was enacted, if that is known: some states let older ones stand.
     pub enacted_on: Option<Day>,
     /// What lets a local rule stand although the place around it bars local rules.
-    pub stands_by: Option<StandsBy>,
+    pub stands_by: Option<Authorization>,
     /// What is known to be missing.
     #[schema(max_items = 40)]
-    pub holes: Vec<Hole>,
+    pub holes: Vec<CoverageGap>,
     /// What the set covers, and what it does not.
     #[schema(max_length = 600)]
     pub coverage: String,
@@ -70,7 +70,8 @@ pub enum LocalRules {
 /// Which local rules a bar meets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Reach {
+#[schema(as = Reach)]
+pub enum AppliesTo {
     /// Every local rule.
     #[default]
     All,
@@ -90,11 +91,11 @@ pub struct Preemption {
     pub mark: Mark,
     #[schema(max_items = 20, value_type = Vec<RowId>)]
     pub rows: Vec<String>,
-    pub reach: Reach,
+    pub reach: AppliesTo,
     /// Local rules enacted before this day stand.
     pub older_than: Option<Day>,
     /// What of such older rules stands.
-    pub older_reach: Reach,
+    pub older_reach: AppliesTo,
     /// Local sets that the bar does not meet, with every place inside them.
     #[schema(max_items = 40)]
     pub except: Vec<SetCode>,
@@ -108,7 +109,8 @@ pub struct SetCode(pub String);
 
 /// The finding or approval by which a local rule stands under a state that bars local rules.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct StandsBy {
+#[schema(as = StandsBy)]
+pub struct Authorization {
     #[schema(max_length = 300)]
     pub words: String,
     #[schema(max_length = 400)]
@@ -120,7 +122,8 @@ pub struct StandsBy {
 
 /// Law that is known to exist, or likely to, and was not found. It stays visible.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct Hole {
+#[schema(as = Hole)]
+pub struct CoverageGap {
     /// What is missing, in a sentence.
     #[schema(max_length = 300)]
     pub words: String,

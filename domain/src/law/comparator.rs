@@ -13,7 +13,7 @@ pub enum Comparator {
 }
 
 impl Comparator {
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::AtMost => "at most",
             Self::LessThan => "less than",

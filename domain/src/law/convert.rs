@@ -11,7 +11,7 @@ use super::{
     fields::Fields,
     kind::Kind,
     nutrient::Nutrient,
-    read_told,
+    read_disclosure,
     scope::Scope,
 };
 use crate::{
@@ -45,7 +45,7 @@ pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<D
         Kind::Release => release(head, fields),
         Kind::Interval => interval(head, fields),
         Kind::CountYear => count_year(head, fields),
-        _ => read_told::told(kind, fields).map(Duty::Told),
+        _ => read_disclosure::disclosure(kind, fields).map(Duty::Disclosure),
     }
 }
 
@@ -53,7 +53,7 @@ pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<D
 fn comparator(fields: &mut Fields<'_>, fitting: [Comparator; 2]) -> Option<Comparator> {
     let [inclusive, strict] = fitting;
     let about =
-        format!("\"{}\" or \"{}\"", inclusive.words(), strict.words()).replace(' ', "_").replace("_or_", " or ");
+        format!("\"{}\" or \"{}\"", inclusive.label(), strict.label()).replace(' ', "_").replace("_or_", " or ");
     let found = fields.required_word("comparator", &about)?;
     if fitting.contains(&found) {
         return Some(found);

@@ -2,7 +2,10 @@
 
 use serde::Deserialize;
 
-use super::{comparator::Comparator, kind::Kind, month_day::MonthDay, nutrient::Nutrient, scope::Scope, told::Told};
+use super::{
+    comparator::Comparator, disclosure::DisclosureDuty, kind::Kind, month_day::MonthDay, nutrient::Nutrient,
+    scope::Scope,
+};
 use crate::{
     application::{Ground, Purpose},
     equipment::Equipment,
@@ -33,7 +36,7 @@ pub enum Duty {
     Interval(Interval),
     CountYear(CountYear),
     /// Judges no application.
-    Told(Told),
+    Disclosure(DisclosureDuty),
 }
 
 /// Most of a nutrient in one application.
@@ -190,11 +193,11 @@ pub struct GroundBar {
 
 impl GroundBar {
     /// The barred states. Ground that is frozen at all needs no depth beside it.
-    pub(crate) fn words(&self) -> String {
+    pub(crate) fn label(&self) -> String {
         let frozen = self.barred.contains(&Ground::Frozen);
         let said: Vec<Ground> =
             self.barred.iter().copied().filter(|ground| !(frozen && *ground == Ground::FrozenTwoInches)).collect();
-        crate::text::list(&said, |ground| ground.words().to_owned(), "or")
+        crate::text::list(&said, |ground| ground.label().to_owned(), "or")
     }
 }
 
@@ -299,7 +302,7 @@ impl Duty {
             Self::Release(_) => Kind::Release,
             Self::Interval(_) => Kind::Interval,
             Self::CountYear(_) => Kind::CountYear,
-            Self::Told(told) => told.kind(),
+            Self::Disclosure(duty) => duty.kind(),
         }
     }
 
@@ -325,7 +328,7 @@ impl Duty {
             Self::Release(duty) => any(&[duty.nutrient]),
             Self::Interval(duty) => any(&[duty.nutrient]),
             Self::CountYear(duty) => any(&[duty.nutrient]),
-            Self::Told(_) => false,
+            Self::Disclosure(_) => false,
         }
     }
 }

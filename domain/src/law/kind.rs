@@ -65,7 +65,7 @@ impl Kind {
         Self::Penalty,
     ];
 
-    /// Whether a rule of this kind judges an application. The others are duties that are told.
+    /// Whether a rule of this kind judges an application. The others are only read out.
     pub const fn judges(self) -> bool {
         !matches!(
             self,

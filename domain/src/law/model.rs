@@ -48,7 +48,7 @@ pub struct Rule {
 
 /// The four answers to "what does this rule say on that day".
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing<'r> {
+pub enum InForceStatus<'r> {
     InForce(&'r Value, &'r Duty),
     Repealed(&'r Value),
     /// The duty began later.
@@ -59,15 +59,15 @@ pub enum Standing<'r> {
 
 impl Rule {
     /// What holds on a day; nothing for a rule without values, which the loader refuses.
-    pub fn on(&self, day: Day) -> Option<Standing<'_>> {
+    pub fn on(&self, day: Day) -> Option<InForceStatus<'_>> {
         let standing = match self.values.iter().rfind(|value| value.from <= day) {
             Some(value) => match &value.duty {
-                Some(duty) => Standing::InForce(value, duty),
-                None => Standing::Repealed(value),
+                Some(duty) => InForceStatus::InForce(value, duty),
+                None => InForceStatus::Repealed(value),
             },
             None => match self.values.first()? {
-                first if first.starts => Standing::NotYet(first),
-                first => Standing::Unknown(first),
+                first if first.starts => InForceStatus::NotYet(first),
+                first => InForceStatus::Unknown(first),
             },
         };
         Some(standing)

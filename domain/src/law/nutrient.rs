@@ -27,7 +27,7 @@ pub enum Nutrient {
 
 impl Nutrient {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::NitrogenTotal => "N",
             Self::NitrogenQuick => "quick-release N",

@@ -6,7 +6,7 @@ use super::{
     book::Lawbook,
     kind::{Binds, Kind},
     mark::Mark,
-    model::{Rule, RuleSet, Standing},
+    model::{InForceStatus, Rule, RuleSet},
     stack::Stack,
 };
 use crate::{application::Audience, text::truncate_chars, time::Day};
@@ -78,19 +78,19 @@ pub(super) fn rule(set: &RuleSet, rule: &Rule, day: Day) -> Option<RuleOnDay> {
     Some(on_day(&set.about.code, rule, rule.on(day)?, day))
 }
 
-fn on_day(set: &str, rule: &Rule, standing: Standing<'_>, day: Day) -> RuleOnDay {
+fn on_day(set: &str, rule: &Rule, standing: InForceStatus<'_>, day: Day) -> RuleOnDay {
     let (value, in_force, since, words) = match standing {
-        Standing::InForce(value, duty) => (
+        InForceStatus::InForce(value, duty) => (
             value,
             InForce::InForce,
             Some(value.from),
-            truncate_chars(&format!("{}{}{}{}.", bound(rule), duty.words(), rule.scope.words(), unless(rule)), 600),
+            truncate_chars(&format!("{}{}{}{}.", bound(rule), duty.sentence(), rule.scope.label(), unless(rule)), 600),
         ),
-        Standing::Repealed(value) => {
+        InForceStatus::Repealed(value) => {
             (value, InForce::Repealed, Some(value.from), format!("Repealed from {} on.", value.from))
         }
-        Standing::NotYet(value) => (value, InForce::NotYet, None, format!("Begins on {}.", value.from)),
-        Standing::Unknown(value) => {
+        InForceStatus::NotYet(value) => (value, InForce::NotYet, None, format!("Begins on {}.", value.from)),
+        InForceStatus::Unknown(value) => {
             (value, InForce::Unknown, None, format!("The oldest text that was read is of {}.", value.from))
         }
     };

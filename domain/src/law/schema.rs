@@ -5,7 +5,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 
 use super::{
-    about::{Level, LocalRules, Reach},
+    about::{AppliesTo, Level, LocalRules},
     comparator::Comparator,
     kind::{Binds, Kind},
     mark::Mark,
@@ -21,8 +21,8 @@ pub fn rule_file_schema() -> Value {
         properties.insert("level".to_owned(), words::<Level>());
         properties.insert("local_rules".to_owned(), words::<LocalRules>());
         properties.insert("preempts_local".to_owned(), preemption());
-        properties.insert("stands_by".to_owned(), object(&schema_fields::STANDS_BY));
-        properties.insert("hole".to_owned(), list(&object(&schema_fields::HOLE)));
+        properties.insert("stands_by".to_owned(), object(&schema_fields::AUTHORIZATION));
+        properties.insert("hole".to_owned(), list(&object(&schema_fields::COVERAGE_GAP)));
         let kinds: Vec<Value> = Kind::ALL.into_iter().map(rule).collect();
         properties.insert("rule".to_owned(), list(&json!({ "oneOf": kinds })));
     }
@@ -38,8 +38,8 @@ pub fn rule_file_schema() -> Value {
 fn preemption() -> Value {
     let mut object = object(&schema_fields::PREEMPTION);
     if let Some(properties) = object.get_mut("properties").and_then(Value::as_object_mut) {
-        properties.insert("reach".to_owned(), words::<Reach>());
-        properties.insert("older_reach".to_owned(), words::<Reach>());
+        properties.insert("reach".to_owned(), words::<AppliesTo>());
+        properties.insert("older_reach".to_owned(), words::<AppliesTo>());
     }
     object
 }

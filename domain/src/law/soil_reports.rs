@@ -7,7 +7,7 @@ use super::{
     duty::{Duty, Proof},
     kind::Binds,
     mark::Mark,
-    model::{Rule, Standing, Value},
+    model::{InForceStatus, Rule, Value},
     on_day::InForce,
     stack::Stack,
 };
@@ -97,7 +97,7 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
         mark: value.source.mark,
     };
     match rule.on(on)? {
-        Standing::InForce(value, duty) => match Age::asked_by(duty)? {
+        InForceStatus::InForce(value, duty) => match Age::asked_by(duty)? {
             Age::AtMost(months) => {
                 let until = last_day(sampled_on, months);
                 let how_long = if until >= on { "until" } else { "no more after" };
@@ -109,12 +109,12 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
                 Some(taken(value, InForce::InForce, None, None, words))
             }
         },
-        Standing::Unknown(value) => {
+        InForceStatus::Unknown(value) => {
             value.duty.as_ref().and_then(Age::asked_by)?;
             let words = format!("The oldest text that was read is of {}; what held before is not known.", value.from);
             Some(taken(value, InForce::Unknown, None, None, words))
         }
-        Standing::Repealed(_) | Standing::NotYet(_) => None,
+        InForceStatus::Repealed(_) | InForceStatus::NotYet(_) => None,
     }
 }
 

@@ -7,7 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    about::{Level, LocalRules, Preemption, Reach},
+    about::{AppliesTo, Level, LocalRules, Preemption},
     book::Lawbook,
     embedded::{COMPANY, LABEL},
     mark::Mark,
@@ -181,8 +181,8 @@ fn barred(bar: &Preemption, set: &RuleSet) -> Force {
     }
     if let Some(older_than) = bar.older_than {
         match (set.about.enacted_on, bar.older_reach) {
-            (Some(day), Reach::All) if day < older_than => return Force::Runs,
-            (Some(day), Reach::Phosphorus) if day < older_than => {
+            (Some(day), AppliesTo::All) if day < older_than => return Force::Runs,
+            (Some(day), AppliesTo::Phosphorus) if day < older_than => {
                 let why = format!("Applied to products with phosphorus only: {} ({})", bar.words, bar.citation);
                 return Force::InertWithoutPhosphorus(cut(why));
             }
@@ -197,8 +197,8 @@ fn barred(bar: &Preemption, set: &RuleSet) -> Force {
         }
     }
     match bar.reach {
-        Reach::All => Force::Inert(cut(format!("Not applied: {} ({})", bar.words, bar.citation))),
-        Reach::Phosphorus => {
+        AppliesTo::All => Force::Inert(cut(format!("Not applied: {} ({})", bar.words, bar.citation))),
+        AppliesTo::Phosphorus => {
             let why = format!("Not applied to products with phosphorus: {} ({})", bar.words, bar.citation);
             Force::InertWithPhosphorus(cut(why))
         }

@@ -11,7 +11,7 @@ use super::{
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
     kind::{Binds, Kind},
-    model::{Rule, Standing, Value},
+    model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
 };
@@ -160,7 +160,7 @@ impl Lawbook {
     /// The rules that may refuse, with what they demand on a day.
     fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
         let duties = self.speaking(codes, intent).into_iter().filter_map(|rule| match rule.on(day)? {
-            Standing::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
+            InForceStatus::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
                 Some((rule, duty))
             }
             _ => None,
@@ -177,7 +177,7 @@ impl Lawbook {
         };
         let mut rules = self.speaking(codes, intent);
         rules.retain(|rule| match rule.on(intent.on) {
-            Some(Standing::Unknown(first)) => rule.may_refuse(first) && rule.kind.judges() && stops(first),
+            Some(InForceStatus::Unknown(first)) => rule.may_refuse(first) && rule.kind.judges() && stops(first),
             _ => false,
         });
         rules

@@ -8,7 +8,7 @@ use super::{
     duty::{Amount, CapYear, Duty},
     kind::Binds,
     mark::Mark,
-    model::{Rule, Standing},
+    model::{InForceStatus, Rule},
     nutrient::Nutrient,
     scope::Scope,
     stack::{Force, Stack},
@@ -58,7 +58,7 @@ fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<Yea
     if rule.binds != Binds::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
         return None;
     }
-    let Standing::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
+    let InForceStatus::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
     if duty.nutrient != Nutrient::NitrogenTotal {
         return None;
     }

@@ -31,7 +31,7 @@ pub enum FeatureKind {
 
 impl FeatureKind {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Water => "water",
             Self::Drain => "a drain",
@@ -64,7 +64,7 @@ impl SetbackFeature {
             ring if is_ring(ring) => "a ring",
             _ => "a line",
         };
-        let name = format!("distance from {} ({form}) by {}", self.kind.words(), self.rule);
+        let name = format!("distance from {} ({form}) by {}", self.kind.label(), self.rule);
         crate::text::truncate_chars(&name, 120)
     }
 }

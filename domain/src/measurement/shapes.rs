@@ -177,7 +177,7 @@ impl Shape {
     }
 
     /// How a sentence calls it.
-    pub const fn words(&self) -> &'static str {
+    pub const fn label(&self) -> &'static str {
         match self {
             Self::Rectangle { .. } => "rectangle",
             Self::Triangle { .. } => "triangle",

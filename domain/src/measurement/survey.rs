@@ -107,7 +107,7 @@ fn parts(figures: &Figures, ground: &Ground) -> Vec<Derivation> {
     for (side, shapes) in [("lawn", &figures.lawn), ("not lawn", &figures.not_lawn)] {
         for (index, shape) in shapes.iter().enumerate() {
             let (formula, source, mark) = shape.formula();
-            let derivation = Derivation::of(&format!("{side} {index}: {}", shape.words()), formula);
+            let derivation = Derivation::of(&format!("{side} {index}: {}", shape.label()), formula);
             let rounding = "down to the hundredth of a square foot";
             derivations.push(match shape {
                 Shape::Outline { outline, .. } => {

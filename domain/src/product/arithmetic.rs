@@ -23,7 +23,7 @@ impl GradeNutrient {
     pub const ALL: [Self; 3] = [Self::Nitrogen, Self::Phosphate, Self::Potash];
 
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Nitrogen => "N",
             Self::Phosphate => "P2O5",
@@ -46,7 +46,7 @@ const RATE_SOURCE: &str =
 
 fn rate_formula(figure: &str, formula: &str, label: &Label, nutrient: GradeNutrient) -> Derivation {
     Derivation::of(figure, formula)
-        .with(&format!("{} on the label", nutrient.words()), nutrient.percent(label))
+        .with(&format!("{} on the label", nutrient.label()), nutrient.percent(label))
         .from_source(SourceMark::Read, RATE_SOURCE)
 }
 

@@ -79,7 +79,7 @@ pub fn blend_rounded_down(need: &NutrientNeed, products: &[Label]) -> Blend {
         }
         delivers = delivers.checked_add(brought).unwrap_or(delivers);
         let derivation = Derivation::of("product for what is still needed", "rest of the need / (percent / 100)")
-            .with_text(&format!("{} still needed", nutrient.words()), &TotalNitrogen::from_raw(lacking), "lb")
+            .with_text(&format!("{} still needed", nutrient.label()), &TotalNitrogen::from_raw(lacking), "lb")
             .with("percent", nutrient.percent(label))
             .from_source(
                 SourceMark::Read2,

@@ -96,7 +96,7 @@ fn priced(
     Derivation::of(figure, formula)
         .with("price", price)
         .with("net weight of a bag", bag)
-        .with(&format!("{} on the label", nutrient.words()), nutrient.percent(label))
+        .with(&format!("{} on the label", nutrient.label()), nutrient.percent(label))
         .from_source(
             SourceMark::Read,
             "USGA Green Section Record 60(5), 2022: urea at 50 USD a bag is 2.17 USD a pound of N",

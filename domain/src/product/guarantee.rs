@@ -24,7 +24,7 @@ pub enum Element {
 
 impl Element {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Calcium => "calcium",
             Self::Magnesium => "magnesium",

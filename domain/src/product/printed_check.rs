@@ -65,7 +65,7 @@ impl Label {
         let further = &printed.further_nutrients;
         for (at, one) in further.iter().enumerate() {
             if further.iter().skip(at + 1).any(|other| other.element == one.element) {
-                faults.push(PrintedFault::ElementTwice { element: one.element.words() });
+                faults.push(PrintedFault::ElementTwice { element: one.element.label() });
             }
         }
         let grade = self.nitrogen_percent.raw() + self.phosphate_percent.raw() + self.potash_percent.raw();

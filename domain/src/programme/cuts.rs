@@ -8,7 +8,7 @@ use super::{
     model::{Cell, SeasonQuestion},
 };
 use crate::{
-    law::{Lawbook, duty::Duty, model::Standing, nutrient::Nutrient},
+    law::{Lawbook, duty::Duty, model::InForceStatus, nutrient::Nutrient},
     quantity::{Area, ProductMass},
     time::Day,
 };
@@ -58,7 +58,7 @@ impl Cut {
 /// What a rule that limits an amount over several rounds counts, if it is one.
 pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient> {
     let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
-    let Some(Standing::InForce(_, duty)) = rules.find(|known| known.id == rule)?.on(on) else { return None };
+    let Some(InForceStatus::InForce(_, duty)) = rules.find(|known| known.id == rule)?.on(on) else { return None };
     match duty {
         Duty::CapYear(cap) => Some(cap.nutrient),
         Duty::Window(window) => window.caps.first().map(|(nutrient, _)| *nutrient).filter(|_| window.caps.len() == 1),
@@ -71,7 +71,7 @@ pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient
 pub(super) fn of_a_year(lawbook: &Lawbook, rule: &str, on: Day) -> bool {
     let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
     let standing = rules.find(|known| known.id == rule).and_then(|rule| rule.on(on));
-    matches!(standing, Some(Standing::InForce(_, Duty::CapYear(_))))
+    matches!(standing, Some(InForceStatus::InForce(_, Duty::CapYear(_))))
 }
 
 /// All rounds within a year of one together bring no more of a nutrient than the others and what is lawful in this one.

@@ -111,7 +111,7 @@ fn nitrogen(question: &NeedQuestion<'_>) -> NeededRate {
         NitrogenSource::Published(programme, level) => (
             programme.at_level(level),
             begun("N")
-                .with_text("level of the lawn", &level.words(), "")
+                .with_text("level of the lawn", &level.label(), "")
                 .with("nitrogen of the programme at this level", programme.at_level(level))
                 .from_source(
                     programme.mark,

@@ -15,7 +15,7 @@ pub enum Maintenance {
 
 impl Maintenance {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Low => "low",
             Self::Medium => "medium",

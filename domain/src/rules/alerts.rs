@@ -13,7 +13,7 @@ use crate::{
 };
 
 fn words(alert: Alert) -> String {
-    format!("{} {}", alert.event.words(), alert.level.words())
+    format!("{} {}", alert.event.label(), alert.level.label())
 }
 
 pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {

@@ -57,7 +57,7 @@ impl OnSection {
 /// The table says nothing about what grows here.
 pub(super) fn no_number(of: &str, species: Species, section: &SectionCase<'_>) -> Answer {
     let table = if of == "a year" { "yearly table" } else { "table" };
-    let message = format!("The {table} has no number for {}, which grows on {}.", species.words(), section.name());
+    let message = format!("The {table} has no number for {}, which grows on {}.", species.label(), section.name());
     Answer::care(message, format!("Ask the office how much N fits this turf in {of}."))
 }
 
@@ -68,7 +68,7 @@ pub(super) fn not_told_apart(
     lowest: NutrientRate,
     section: &SectionCase<'_>,
 ) -> Answer {
-    let (name, nutrient) = (section.name(), nutrient.words());
+    let (name, nutrient) = (section.name(), nutrient.label());
     if matches!(amount, Amount::ByWaterfront { .. }) {
         return Answer::unknown(
             format!(

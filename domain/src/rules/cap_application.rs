@@ -38,7 +38,7 @@ pub(super) fn judge(duty: &CapApplication, case: &Case<'_>, section: &SectionCas
             let message = format!(
                 "This load{with_earlier} puts {rate} {unit} on {}; one application may put down {} {limit}.",
                 section.name(),
-                duty.comparator.words(),
+                duty.comparator.label(),
             );
             Answer::broken(message, less())
         }

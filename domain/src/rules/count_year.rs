@@ -28,7 +28,7 @@ pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>)
     let on = case.facts.on;
     let days = interval::days(duty.nutrient, section);
     let highest = highest(duty, &days, on);
-    let (most, nutrient) = (usize::from(duty.most), duty.nutrient.words());
+    let (most, nutrient) = (usize::from(duty.most), duty.nutrient.label());
     let answer = if highest <= most {
         Answer::met()
     } else {

@@ -14,8 +14,8 @@ use crate::{
 pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
     let too_hot = format!(
         "{} may not go down in air of {} {} °F",
-        capital(duty.nutrient.words()),
-        duty.comparator.words(),
+        capital(duty.nutrient.label()),
+        duty.comparator.label(),
         duty.temperature
     );
     in_air(case, duty.comparator, duty.temperature, &too_hot)

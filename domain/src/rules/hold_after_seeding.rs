@@ -8,7 +8,7 @@ use super::{
 use crate::{application::Purpose, law::duty::HoldAfterSeeding, text::capital};
 
 pub(super) fn judge(duty: &HoldAfterSeeding, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
-    let (days, name, nutrient) = (i32::from(duty.days), section.name(), duty.nutrient.words());
+    let (days, name, nutrient) = (i32::from(duty.days), section.name(), duty.nutrient.label());
     let age = section.section.established_on.map(|seeded| (seeded, case.facts.on.days_since(seeded)));
     let answer = match age {
         Some((seeded, age)) if (0..=days).contains(&age) => {

@@ -71,7 +71,12 @@ pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Se
         Duty::Release(duty) => Some(release::judge(duty, case, section)),
         Duty::Interval(duty) => Some(interval::judge(*duty, case, section)),
         Duty::CountYear(duty) => Some(count_year::judge(*duty, case, section)),
-        Duty::Ground(_) | Duty::Rain(_) | Duty::Alerts(_) | Duty::Heat(_) | Duty::SlowShare(_) | Duty::Told(_) => None,
+        Duty::Ground(_)
+        | Duty::Rain(_)
+        | Duty::Alerts(_)
+        | Duty::Heat(_)
+        | Duty::SlowShare(_)
+        | Duty::Disclosure(_) => None,
     }
 }
 

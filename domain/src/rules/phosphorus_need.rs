@@ -135,7 +135,7 @@ fn no_report(duty: &PhosphorusNeed, newest: Option<&SoilReport>, section: &Secti
 
 /// What a report must say to open phosphorus: exactly what `need` and `within_recommended` look for.
 fn opens(duty: &PhosphorusNeed) -> String {
-    let categories = list(&duty.categories, |category| category.words().to_owned(), "or");
+    let categories = list(&duty.categories, |category| category.label().to_owned(), "or");
     match (duty.soil_report, duty.up_to_recommended) {
         (Proof::Category, true) => format!("rates phosphorus {categories} and recommends an amount of P2O5"),
         (Proof::Category, false) => format!("rates phosphorus {categories}"),

@@ -117,7 +117,7 @@ fn forecast(bar: ForecastBar, comparator: Comparator, amount: RainDepth, case: &
     let numbers = |answer: Answer, rain: Option<RainDepth>| {
         answer.with(amount.to_string(), rain.map(|rain| rain.to_string()), format!("in within {} hours", bar.hours))
     };
-    let (than, hours) = (comparator.words(), bar.hours);
+    let (than, hours) = (comparator.label(), bar.hours);
     // A forecast that gives no chance may be certain, and is taken so.
     let likely = |forecast: &RainForecast| {
         bar.chance_over.is_none_or(|over| forecast.chance_percent.is_none_or(|chance| chance > over))

@@ -90,7 +90,7 @@ pub(super) fn judge(duty: &Release, case: &Case<'_>, section: &SectionCase<'_>) 
                 own.part_rounded_up(1, ALL),
                 section.name(),
                 before.part_rounded_up(1, ALL),
-                duty.comparator.words(),
+                duty.comparator.label(),
             );
             let less = amount::less(case, section, |line| largest(duty, case, section, line));
             let wait = format!(
@@ -106,7 +106,7 @@ pub(super) fn judge(duty: &Release, case: &Case<'_>, section: &SectionCase<'_>) 
 /// This load alone sets free more than it may.
 fn too_much(duty: &Release, own: &RateSum, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let free = own.part_rounded_up(1, ALL);
-    let (name, than, limit, unit) = (section.name(), duty.comparator.words(), duty.limit, amount::unit(duty.nutrient));
+    let (name, than, limit, unit) = (section.name(), duty.comparator.label(), duty.limit, amount::unit(duty.nutrient));
     let less = amount::less(case, section, |line| largest(duty, case, section, line));
     match (case.facts.label.release_percent_per_month, duty.per) {
         (None, _) => Answer::unknown(

@@ -11,7 +11,7 @@ pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
     let answer = if duty.comparator.holds(slow.cmp(&wanted)) {
         Answer::met()
     } else {
-        let (than, share) = (duty.comparator.words(), duty.share);
+        let (than, share) = (duty.comparator.label(), duty.share);
         let message = format!("Of this product's N {actual} % is slow-release; it must be {than} {share} %.");
         Answer::broken(message, format!("Take a product whose N is {than} {share} % slow-release."))
     };

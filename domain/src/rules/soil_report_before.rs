@@ -21,7 +21,7 @@ fn without_excuse(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCas
     // Loads of one day are one application, so another load of the same day is no second one.
     let which = interval::days(duty.nutrient, section).into_iter().filter(|day| *day < facts.on).count() + 1;
     let age = duty.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
-    let (nutrient, name) = (duty.nutrient.words(), section.name());
+    let (nutrient, name) = (duty.nutrient.label(), section.name());
     let numbers = |answer: Answer| {
         let limit = format!("soil report before application {}", duty.application);
         answer.with(limit, Some(format!("application {which}")), "count")

@@ -41,7 +41,7 @@ pub(super) fn judge_season(window: &Window, unless_credential: Option<&str>, cas
     if closed.is_empty() {
         return None;
     }
-    let what = crate::text::list(&closed, |nutrient| nutrient.words().to_owned(), "or");
+    let what = crate::text::list(&closed, |nutrient| nutrient.label().to_owned(), "or");
     let message = format!("The season is closed: from {season} no {what} may go down, and this product holds it.");
     let open = first_open_day(window, case).map(|day| format!("The first open day for this product is {day}."));
     let holder = unless_credential.map(|code| format!("Whoever holds `{code}` may put it down."));

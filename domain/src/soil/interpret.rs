@@ -63,7 +63,7 @@ pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, 
             && printed.extractant == extractant
             && printed.unit == value.unit
     };
-    let no_table = SoilFault::NoTable { extractant: extractant.words() };
+    let no_table = SoilFault::NoTable { extractant: extractant.label() };
     let printed = tables::PRINTED.iter().find(fits).ok_or(no_table.clone())?;
     if value.basis != SoilBasis::Element {
         return Err(SoilFault::OtherBasis);
@@ -77,7 +77,7 @@ pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, 
         format!("{} to {}", SoilReading::from_raw(band.from), SoilReading::from_raw(band.to))
     };
     let derivation = Derivation::of("class of a soil number", "the line of the laboratory's table that holds it")
-        .with_text(&format!("{} reading", extractant.words()), &value.reading, "as reported")
+        .with_text(&format!("{} reading", extractant.label()), &value.reading, "as reported")
         .with_text("line of the table", &ends, "as reported")
         .from_source(printed.mark, printed.source)
         .gives_text(&band.class, "", "between two lines the higher counts");

@@ -26,7 +26,7 @@ pub struct ReportedValue {
 
 impl SoilNutrient {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Phosphorus => "phosphorus",
             Self::Potassium => "potassium",
@@ -124,7 +124,7 @@ pub fn advise(
         Some(Recommendation::SeeLaboratory { class }) => {
             format!(
                 "The {} is {class}; no source that was read says how much {oxide}. {SEE_LABORATORY}",
-                nutrient.words()
+                nutrient.label()
             )
         }
         Some(Recommendation::FromReport { .. }) | None => {

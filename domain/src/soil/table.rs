@@ -26,7 +26,7 @@ pub enum Extractant {
 
 impl Extractant {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Mehlich1 => "Mehlich-1",
             Self::Mehlich3 => "Mehlich-3",

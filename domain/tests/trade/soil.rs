@@ -87,7 +87,7 @@ fn a_number_is_read_with_its_own_table_or_not_at_all() {
     ];
     for (extractant, unit) in others {
         let refused = read((SoilTable::Rutgers, nutrient, extractant, unit), "30");
-        assert_eq!(refused, Err(SoilFault::NoTable { extractant: extractant.words() }));
+        assert_eq!(refused, Err(SoilFault::NoTable { extractant: extractant.label() }));
     }
     // UMass did not print the line between very low and low, so there is no category below the optimum.
     let umass = (SoilTable::Massachusetts, nutrient, Extractant::ModifiedMorgan, SoilUnit::Ppm);

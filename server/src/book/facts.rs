@@ -7,7 +7,7 @@ use domain::{
     equipment::Equipment,
     facts::{Facts, LineFacts, SectionFacts},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
-    law::{Lawbook, Level, LocalRules, Preemption, Reach, RuleSet},
+    law::{AppliesTo, Lawbook, Level, LocalRules, Preemption, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -293,7 +293,7 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
 
 /// Whether a state leaves anything to its counties and towns: it bars nothing, or only some of their rules.
 fn may_have_local_rules(set: &RuleSet) -> bool {
-    let barred = |bar: &Preemption| bar.reach == Reach::All && bar.older_than.is_none() && bar.except.is_empty();
+    let barred = |bar: &Preemption| bar.reach == AppliesTo::All && bar.older_than.is_none() && bar.except.is_empty();
     let whole = set.about.preempts_local.as_ref().is_some_and(barred);
     set.about.level == Level::State && !whole && set.about.local_rules != LocalRules::Absent
 }

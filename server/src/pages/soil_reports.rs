@@ -26,7 +26,7 @@ const EXTRACTANTS: [(&str, Extractant); 9] = [
 ];
 
 fn extractants() -> Vec<Choice> {
-    EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.words())).collect()
+    EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.label())).collect()
 }
 
 /// The published tables of laboratories that were read.

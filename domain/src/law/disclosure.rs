@@ -11,9 +11,9 @@ use super::{
 };
 use crate::{quantity::Area, text::list};
 
-/// One duty of the kinds that are told.
+/// One duty that judges no application and is read out.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Told {
+pub enum DisclosureDuty {
     RecordFields(Vec<RecordField>),
     RecordDeadline(RecordDeadline),
     Retention(Retention),
@@ -59,7 +59,7 @@ pub enum RecordField {
 
 impl RecordField {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::CustomerName => "the customer's name",
             Self::CustomerAddress => "the customer's mailing address",
@@ -147,12 +147,12 @@ impl AreaThreshold {
         self.comparator.holds(area.cmp(&self.area))
     }
 
-    fn words(self) -> String {
-        format!(" (where {} {} sq ft are concerned)", self.comparator.words(), self.area)
+    fn label(self) -> String {
+        format!(" (where {} {} sq ft are concerned)", self.comparator.label(), self.area)
     }
 }
 
-impl Told {
+impl DisclosureDuty {
     pub const fn kind(&self) -> Kind {
         match self {
             Self::RecordFields(_) => Kind::RecordFields,
@@ -183,11 +183,11 @@ impl Told {
     }
 
     /// The duty in one sentence without its full stop.
-    pub(crate) fn words(&self) -> String {
-        let area = self.area().map_or_else(String::new, AreaThreshold::words);
+    pub(crate) fn sentence(&self) -> String {
+        let area = self.area().map_or_else(String::new, AreaThreshold::label);
         match self {
             Self::RecordFields(fields) => {
-                format!("The record of an application names {}", list(fields, |field| field.words().to_owned(), "and"))
+                format!("The record of an application names {}", list(fields, |field| field.label().to_owned(), "and"))
             }
             Self::RecordDeadline(RecordDeadline { hours: None }) => {
                 "The record is written while the work is done".to_owned()

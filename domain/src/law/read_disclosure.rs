@@ -1,45 +1,45 @@
-//! From the fields of a rule to a duty that is only told.
+//! From the fields of a rule to a duty that judges no application.
 
 use super::{
     comparator::Comparator,
+    disclosure::{AreaThreshold, DisclosureDuty, RecordDeadline, Report, Retention, Saying},
     fields::Fields,
     kind::Kind,
-    told::{AreaThreshold, RecordDeadline, Report, Retention, Saying, Told},
 };
 
-/// Reads the fields of a duty that is told.
-pub(super) fn told(kind: Kind, fields: &mut Fields<'_>) -> Option<Told> {
+/// Nothing for the kinds that judge, which convert.rs reads.
+pub(super) fn disclosure(kind: Kind, fields: &mut Fields<'_>) -> Option<DisclosureDuty> {
     Some(match kind {
-        Kind::RecordFields => Told::RecordFields(fields.required_words("fields", "what a record must hold")?),
+        Kind::RecordFields => DisclosureDuty::RecordFields(fields.required_words("fields", "what a record must hold")?),
         Kind::RecordDeadline => record_deadline(fields)?,
         Kind::Retention => {
             let years = fields.required_count("years", "how many years records are kept");
             let from = fields.required_word("counts_from", "\"application\" or \"end_of_employment\"");
-            Told::Retention(Retention { years: years?, counts_from: from? })
+            DisclosureDuty::Retention(Retention { years: years?, counts_from: from? })
         }
         Kind::Report => {
             let due = fields.month_day("due", "the last day on which it may come in");
             let Saying { words, area } = saying(fields)?;
-            Told::Report(Report { words, due: due?, area })
+            DisclosureDuty::Report(Report { words, due: due?, area })
         }
-        Kind::Credential => Told::Credential(saying(fields)?),
-        Kind::Notice => Told::Notice(saying(fields)?),
-        Kind::Plan => Told::Plan(saying(fields)?),
-        Kind::Conduct => Told::Conduct(saying(fields)?),
-        Kind::Meaning => Told::Meaning(saying(fields)?),
-        Kind::Penalty => Told::Penalty(saying(fields)?),
+        Kind::Credential => DisclosureDuty::Credential(saying(fields)?),
+        Kind::Notice => DisclosureDuty::Notice(saying(fields)?),
+        Kind::Plan => DisclosureDuty::Plan(saying(fields)?),
+        Kind::Conduct => DisclosureDuty::Conduct(saying(fields)?),
+        Kind::Meaning => DisclosureDuty::Meaning(saying(fields)?),
+        Kind::Penalty => DisclosureDuty::Penalty(saying(fields)?),
         _ => return None,
     })
 }
 
-fn record_deadline(fields: &mut Fields<'_>) -> Option<Told> {
+fn record_deadline(fields: &mut Fields<'_>) -> Option<DisclosureDuty> {
     let hours = fields.count("hours");
     let at_once = fields.flag("during_the_work").unwrap_or(false);
     if at_once == hours.is_some() {
         fields.fault("hours", "write either the hours or `during_the_work = true`");
         return None;
     }
-    Some(Told::RecordDeadline(RecordDeadline { hours }))
+    Some(DisclosureDuty::RecordDeadline(RecordDeadline { hours }))
 }
 
 fn saying(fields: &mut Fields<'_>) -> Option<Saying> {
