@@ -6,6 +6,7 @@ use domain::{
     facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts},
     ids::SectionId,
     land::{Species, Water},
+    law::Lawbook,
     product::{Label, Nutrients, ProductForm},
     quantity::{
         Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, Quantity, QuickNitrogen, TotalNitrogen, Unit,
@@ -15,6 +16,13 @@ use domain::{
     weather::{AirTemperature, Alert, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
 };
 use serde::Deserialize;
+
+/// The embedded law, read once for all tests.
+pub fn book() -> &'static Lawbook {
+    static BOOK: std::sync::LazyLock<Lawbook> =
+        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
+    &BOOK
+}
 
 pub const SECTION: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a10";
 const REPORT: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a99";

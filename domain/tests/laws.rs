@@ -8,11 +8,7 @@ use domain::{
     time::Day,
 };
 
-use crate::facts::{Given, day};
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
+use crate::facts::{Given, book, day};
 
 #[test]
 fn the_list_names_every_file_of_the_folder() {
@@ -124,7 +120,7 @@ fn every_day_of_three_years_has_an_answer_in_every_set() {
         for (liquid, organic) in [(false, false), (true, true)] {
             let mut facts = given(liquid, organic).facts(day("2027-01-01"));
             while facts.on <= day("2029-12-31") {
-                let decision = decide(&book, &codes, &facts);
+                let decision = decide(book, &codes, &facts);
                 let worst = decision.findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
                 assert_eq!(decision.verdict, worst, "{} on {}", set.about.code, facts.on);
                 assert_eq!(decision.sections.len(), 1);

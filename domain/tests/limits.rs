@@ -13,8 +13,8 @@ use jiff::SignedDuration;
 use crate::{
     cases::standing,
     edges::{codes, town},
-    facts::{Given, Past, amount, day},
-    traps::{ask, book, half_slow, nitrogen, past},
+    facts::{Given, Past, amount, book, day},
+    traps::{ask, half_slow, nitrogen, past},
 };
 
 /// A wind of this morning, so many minutes old.

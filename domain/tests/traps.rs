@@ -6,20 +6,15 @@ use std::collections::BTreeSet;
 use domain::{
     application::Purpose,
     decision::{Decision, Verdict, decide},
-    law::{Lawbook, disclosure::DisclosureDuty, duty::Duty, kind::Binds},
+    law::{disclosure::DisclosureDuty, duty::Duty, kind::Binds},
     quantity::Area,
 };
 
 use crate::{
     cases::standing,
+    facts::book,
     facts::{Given, Past, day},
 };
-
-pub fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> =
-        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
-    &BOOK
-}
 
 pub fn ask(code: &str, on: &str, given: &Given) -> Decision {
     decide(book(), &[code.to_owned()], &given.facts(day(on)))

@@ -97,7 +97,7 @@ impl Reader<'_> {
             first => {
                 let child: Vec<String> = at.iter().cloned().chain([first.to_owned()]).collect();
                 if !self.modules.0.contains_key(&child) {
-                    at = self.aliases.get(first)?.clone();
+                    at.clone_from(self.aliases.get(first)?);
                     rest = rest.get(1..)?;
                 }
             }
