@@ -7,8 +7,8 @@ use domain::{
 
 use crate::{
     cases::standing,
-    facts::{Given, Report, amount, day},
-    traps::{ask, book, half_slow, nitrogen, past, stands},
+    facts::{Given, Report, amount, book, day},
+    traps::{ask, half_slow, nitrogen, past, stands},
 };
 
 #[test]
@@ -157,7 +157,7 @@ fn t33_intervals_and_counts_follow_the_days_and_not_the_pounds() {
     let book = crate::cases::without_bars();
     let given = Given { past: vec![past("2026-05-05", "0.01")], ..half_slow("0.1") };
     let on = |on: &str, given: &Given| {
-        let decision = decide(&book, &["us-mi-wolverine-lake".to_owned()], &given.facts(day(on)));
+        let decision = decide(book, &["us-mi-wolverine-lake".to_owned()], &given.facts(day(on)));
         let finding = decision.findings.iter().find(|finding| finding.rule == "us-mi-wolverine-lake.interval").cloned();
         finding.map(|finding| (finding.outcome, finding.hint))
     };
@@ -170,7 +170,7 @@ fn t33_intervals_and_counts_follow_the_days_and_not_the_pounds() {
     let mut reversal = facts.lines[0].section.past[0];
     reversal.nutrients.nitrogen_lb = domain::quantity::TotalNitrogen::from_raw(-reversal.nutrients.nitrogen_lb.raw());
     facts.lines[0].section.past.push(reversal);
-    let decision = decide(&book, &["us-mi-wolverine-lake".to_owned()], &facts);
+    let decision = decide(book, &["us-mi-wolverine-lake".to_owned()], &facts);
     assert_eq!(standing(&decision, "us-mi-wolverine-lake.interval"), "met");
 }
 
