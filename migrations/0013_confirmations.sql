@@ -12,10 +12,8 @@ CREATE TABLE measurement_confirmations (
     confirmed_at   INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 
-CREATE TRIGGER measurement_confirmations_stay BEFORE UPDATE ON measurement_confirmations
-BEGIN SELECT raise(ABORT, 'what was said of a measurement is never edited'); END;
-CREATE TRIGGER measurement_confirmations_remain BEFORE DELETE ON measurement_confirmations
-BEGIN SELECT raise(ABORT, 'what was said of a measurement is never removed'); END;
+CREATE TRIGGER measurement_confirmations_keep BEFORE UPDATE ON measurement_confirmations BEGIN SELECT RAISE(ABORT, 'confirmations are never edited'); END;
+CREATE TRIGGER measurement_confirmations_stay BEFORE DELETE ON measurement_confirmations BEGIN SELECT RAISE(ABORT, 'confirmations are never deleted'); END;
 
 -- The measurements by which product is reckoned. Whoever asks for a section's area asks here.
 CREATE VIEW counted_measurements AS

@@ -84,11 +84,13 @@ async fn a_record_takes_the_room_of_no_clearance_but_its_own() {
         "property_id": company.property, "person_id": other, "planned_on": "2026-09-15", "product_id": company.feed,
         "section_ids": [company.front], "purpose": "maintenance",
     });
-    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+    let visit = company.office.post("/api/v1/visits", &visit).await.expect(201).id();
     let record = company.record(&company.front, "5");
+    let mut colleagues = record.clone();
+    colleagues["visit_id"] = json!(visit);
 
     let clearance = clear(&company.phone, &company.plan(&company.front, "5")).await;
-    does_not_go_with(&company, &colleague, record.clone(), &clearance, "book.clearance.person", "open").await;
+    does_not_go_with(&company, &colleague, colleagues, &clearance, "book.clearance.person", "open").await;
 
     let rear = clear(&company.phone, &company.plan(&company.rear, "5")).await;
     does_not_go_with(&company, &company.phone, record.clone(), &rear, "book.clearance.sections", "open").await;

@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 25] = [
+const INSERT_ONLY: [&str; 26] = [
     "application_lines",
     "applications",
     "assignments",
@@ -26,6 +26,7 @@ const INSERT_ONLY: [&str; 25] = [
     "file_bodies",
     "journal",
     "lots",
+    "measurement_confirmations",
     "measurements",
     "ownerships",
     "product_files",
@@ -152,6 +153,10 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let note = json!({ "note": "It was never put down." });
     let _ = company.owner.put(&format!("/api/v1/reviews/{entry}"), &note).await.expect(200);
     let _ = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let larger = json!({ "area_sqft": "9000", "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
+    let larger = phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201).id();
+    let holds = format!("/api/v1/measurements/{larger}/confirmation");
+    let _ = company.office.put(&holds, &json!({ "holds": true })).await.expect(200);
     let spreader = rotary_spreader(&company.office).await;
     let _ =
         company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);

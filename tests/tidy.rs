@@ -1,5 +1,9 @@
 //! How the sources are kept: short files, one direction of dependency, each thing in its one place. Fails, never only prints.
 
+mod arrows;
+mod direction;
+mod small_trees;
+
 use std::{
     collections::BTreeSet,
     fs,

@@ -2,11 +2,12 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use domain::{
-    application::{Audience, Facts, Ground, LineFacts, PastApplication, Purpose},
+    application::{Audience, Ground, Purpose},
     decision::decide,
     equipment::Equipment,
+    facts::{Facts, LineFacts, PastApplication, SectionFacts},
     ids::SectionId,
-    land::{SectionFacts, Species, Water},
+    land::{Species, Water},
     law::Lawbook,
     product::{Label, ProductForm},
     quantity::{Area, Percent, ProductMass, RainDepth, Temperature},

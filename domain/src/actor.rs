@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::ids::{DeviceId, PersonId};
 
 /// What a person does in the company, which decides what they may see and change.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
     /// Walks the lawns: own visits, checks, clearances and records.
@@ -19,7 +18,7 @@ pub enum Role {
 
 impl Role {
     /// How a page calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Technician => "technician",
             Self::Office => "office",

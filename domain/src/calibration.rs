@@ -38,13 +38,12 @@ pub enum CalibrationFault {
 }
 
 /// How a measured rate stands to its target.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Acceptance {
     pub accepted: bool,
     /// Measured less target in hundredths of a percent of the target, to the nearest. For showing: whether it is accepted
     /// is decided exactly.
-    #[cfg_attr(feature = "schema", schema(minimum = -10_000, maximum = 10_000_000))]
+    #[schema(minimum = -10_000, maximum = 10_000_000)]
     pub deviation_hundredths_percent: i64,
     pub derivation: Derivation,
 }
@@ -83,15 +82,14 @@ pub fn half_rate_rounded_down(target: ProductRate) -> Figure<ProductRate> {
 }
 
 /// When a calibration is old, as the company sets it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AgeLimits {
     /// Days after which it is old. *Common practice*: a season.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 3_650))]
+    #[schema(minimum = 1, maximum = 3_650)]
     pub days: i32,
     /// Applications after which it is old. NC State, Calibration of Turfgrass and Boom Sprayers and Spreaders: 4.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 10_000))]
+    #[schema(minimum = 1, maximum = 10_000)]
     pub applications: i32,
 }
 
@@ -100,8 +98,7 @@ impl AgeLimits {
 }
 
 /// Whether a calibration still stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Age {
     Current,
@@ -128,10 +125,10 @@ pub fn age(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimi
 }
 
 /// How a calibration stands, in the word that a person acts on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Standing {
+#[schema(as = Standing)]
+pub enum CalibrationStatus {
     Fresh,
     /// The next application is the last one that it is good for, or it ends within thirty days.
     Due,
@@ -143,11 +140,13 @@ pub enum Standing {
 const DUE_DAYS: i32 = 30;
 
 /// How a calibration stands on a day, after so many applications made with it.
-pub fn standing(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimits) -> Standing {
+pub fn standing(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimits) -> CalibrationStatus {
     let left = limits.days.saturating_sub(on.days_since(calibrated_on));
     match age(calibrated_on, on, applications_since, limits) {
-        Age::OldByDays | Age::OldByUse | Age::NotYet => Standing::Out,
-        Age::Current if left < DUE_DAYS || applications_since.saturating_add(1) >= limits.applications => Standing::Due,
-        Age::Current => Standing::Fresh,
+        Age::OldByDays | Age::OldByUse | Age::NotYet => CalibrationStatus::Out,
+        Age::Current if left < DUE_DAYS || applications_since.saturating_add(1) >= limits.applications => {
+            CalibrationStatus::Due
+        }
+        Age::Current => CalibrationStatus::Fresh,
     }
 }

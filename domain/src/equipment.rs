@@ -8,8 +8,7 @@ use crate::{
 };
 
 /// The kind of spreader or sprayer, as the statutes tell them apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Equipment {
     /// Throws granules to all sides.
@@ -26,7 +25,7 @@ pub enum Equipment {
 
 impl Equipment {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::RotarySpreader => "a rotary spreader without deflector",
             Self::RotarySpreaderWithDeflector => "a rotary spreader with deflector",
@@ -38,8 +37,7 @@ impl Equipment {
 }
 
 /// What a spreader or sprayer is, as a company owns it. How it was used on a lawn is `Equipment`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum EquipmentKind {
     DropSpreader,
@@ -50,7 +48,7 @@ pub enum EquipmentKind {
 
 impl EquipmentKind {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::DropSpreader => "a drop spreader",
             Self::RotarySpreader => "a rotary spreader",

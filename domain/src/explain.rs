@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::quantity::{Quantity, Unit};
 
 /// How well the source of a formula is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SourceMark {
     /// Read in the source itself.
@@ -23,54 +22,51 @@ pub enum SourceMark {
 }
 
 /// One number that went in.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct DerivationInput {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "nitrogen on the label"))]
+    #[schema(max_length = 120, example = "nitrogen on the label")]
     pub name: String,
     /// One number, or all readings of a row.
-    #[cfg_attr(feature = "schema", schema(max_length = 4000, example = "24"))]
+    #[schema(max_length = 4000, example = "24")]
     pub value: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "%"))]
+    #[schema(max_length = 60, example = "%")]
     pub unit: String,
 }
 
 /// One conversion on the way, in words.
-#[cfg(feature = "schema")]
 #[derive(Debug, utoipa::ToSchema)]
 #[schema(max_length = 400, example = "1 sq ft is 0.09290304 square meters exactly")]
 pub struct Conversion(pub String);
 
 /// How one figure was worked out.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Derivation {
     /// What the figure is.
-    #[cfg_attr(feature = "schema", schema(max_length = 200, example = "product for the target"))]
+    #[schema(max_length = 200, example = "product for the target")]
     pub figure: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400, example = "target x area / 1,000 / (percent / 100)"))]
+    #[schema(max_length = 400, example = "target x area / 1,000 / (percent / 100)")]
     pub formula: String,
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub inputs: Vec<DerivationInput>,
     /// Conversions between units on the way, in words; empty when there are none.
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<Conversion>))]
+    #[schema(max_items = 20, value_type = Vec<Conversion>)]
     pub conversions: Vec<String>,
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "25.6"))]
+    #[schema(max_length = 120, example = "25.6")]
     pub result: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "lb"))]
+    #[schema(max_length = 60, example = "lb")]
     pub unit: String,
     /// Where and which way it was rounded; rounding happens once, at the end.
-    #[cfg_attr(feature = "schema", schema(max_length = 200, example = "down to the millionth of a pound"))]
+    #[schema(max_length = 200, example = "down to the millionth of a pound")]
     pub rounding: String,
     /// Author, title and year, or the definition the formula follows from.
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub source: String,
     pub mark: SourceMark,
 }
 
 /// A sentence for a person.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(max_length = 800))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 800)]
 #[serde(transparent)]
 pub struct Sentence(pub String);
 

@@ -6,7 +6,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use uuid::{Uuid, Variant};
 
 /// What an identifier names.
-pub trait Named: 'static {
+pub trait IdKind: 'static {
     const NAME: &'static str;
     const SCHEMA: &'static str;
 }
@@ -54,7 +54,7 @@ impl<K> fmt::Display for Id<K> {
     }
 }
 
-impl<K: Named> fmt::Debug for Id<K> {
+impl<K: IdKind> fmt::Debug for Id<K> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} {}", K::NAME, self.uuid)
     }
@@ -107,8 +107,7 @@ impl<'de, K> Deserialize<'de> for Id<K> {
     }
 }
 
-#[cfg(feature = "schema")]
-impl<K: Named> utoipa::PartialSchema for Id<K> {
+impl<K: IdKind> utoipa::PartialSchema for Id<K> {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         use utoipa::openapi::schema::{SchemaFormat, Type};
         utoipa::openapi::ObjectBuilder::new()
@@ -123,8 +122,7 @@ impl<K: Named> utoipa::PartialSchema for Id<K> {
     }
 }
 
-#[cfg(feature = "schema")]
-impl<K: Named> utoipa::ToSchema for Id<K> {
+impl<K: IdKind> utoipa::ToSchema for Id<K> {
     fn name() -> std::borrow::Cow<'static, str> {
         K::SCHEMA.into()
     }
@@ -135,7 +133,7 @@ macro_rules! ids {
     ($($alias:ident of $kind:ident: $name:literal,)*) => {$(
         #[derive(Debug)]
         pub enum $kind {}
-        impl Named for $kind {
+        impl IdKind for $kind {
             const NAME: &'static str = $name;
             const SCHEMA: &'static str = stringify!($alias);
         }

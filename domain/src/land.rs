@@ -2,13 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{
-    application::PastApplication, ids::SectionId, quantity::Area, quantity::Distance, soil::SoilReport, time::Day,
-};
+use crate::quantity::Distance;
 
 /// Turf species, as far as the annual tables in force tell them apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Species {
     TallFescue,
@@ -26,7 +23,7 @@ pub enum Species {
 
 impl Species {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::TallFescue => "tall fescue",
             Self::FineFescue => "fine fescue",
@@ -40,30 +37,6 @@ impl Species {
             Self::Other => "another species",
         }
     }
-}
-
-/// A lawn section and its year, as it stood when the decision was made.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SectionFacts {
-    pub id: SectionId,
-    /// What people call it: "front lawn".
-    pub name: String,
-    /// Area by the measurement in force on the day.
-    pub area: Area,
-    pub species: Option<Species>,
-    /// Shortest distance from the treated ground to water, if there is any and it was measured.
-    pub water: Water,
-    /// Width of the strip of natural vegetation between lawn and water.
-    pub natural_strip: Option<Distance>,
-    /// When the turf was seeded or sodded, if that is known.
-    pub established_on: Option<Day>,
-    /// Pavement, walks or drives beside the section.
-    pub touches_pavement: bool,
-    /// Reports for this section, in no order.
-    pub soil_reports: Vec<SoilReport>,
-    /// Everything that was put down on it, before and after the day asked about, and what other clearances hold, in no
-    /// order.
-    pub past: Vec<PastApplication>,
 }
 
 /// What is known about water near a section.

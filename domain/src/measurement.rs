@@ -7,7 +7,6 @@ pub mod outline;
 mod plane;
 mod pointer;
 pub mod setback;
-#[cfg(feature = "schema")]
 mod shape_schema;
 pub mod shapes;
 pub mod survey;
@@ -17,8 +16,7 @@ use serde::{Deserialize, Serialize};
 use crate::{explain::Derivation, quantity::Area};
 
 /// A measured area. Who measured it and when is kept with the section.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct MeasuredArea {
     /// Rounded down.
     pub area_sqft: Area,

@@ -9,6 +9,7 @@ pub mod epa;
 pub mod guarantee;
 pub mod liquid;
 pub mod printed;
+pub mod printed_check;
 
 use serde::{Deserialize, Serialize};
 
@@ -17,8 +18,7 @@ use crate::quantity::{
     TotalNitrogen, WindSpeed, largest_product,
 };
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ProductForm {
     Granular,
@@ -26,8 +26,7 @@ pub enum ProductForm {
 }
 
 /// What a label says, as far as rules read it. Percentages are of the weight of the product.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 #[expect(clippy::struct_excessive_bools, reason = "each is one plain claim of a label")]
 pub struct Label {
@@ -93,8 +92,7 @@ impl Label {
 }
 
 /// Nutrients in a mass of product, exact.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Nutrients {
     pub nitrogen_lb: TotalNitrogen,
     pub quick_nitrogen_lb: QuickNitrogen,

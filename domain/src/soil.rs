@@ -8,6 +8,7 @@ pub mod need;
 pub mod potash_phosphate;
 pub mod reading;
 pub mod sample;
+pub mod table;
 mod tables;
 pub mod target_ph;
 
@@ -17,8 +18,7 @@ use crate::{ids::SoilReportId, quantity::NutrientRate, time::Day};
 
 /// How a laboratory rates the phosphorus it found. The number behind it means nothing without its extractant, so the
 /// category and the recommendation are what rules read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SoilCategory {
     VeryLow,
@@ -31,7 +31,7 @@ pub enum SoilCategory {
 
 impl SoilCategory {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::VeryLow => "very low",
             Self::Low => "low",
@@ -53,4 +53,9 @@ pub struct SoilReport {
     pub phosphorus: Option<SoilCategory>,
     /// P2O5 that the laboratory recommends for the year; zero when it says none is needed.
     pub phosphate_recommended: Option<NutrientRate>,
+}
+
+/// Whether soil that was dug on a day is young enough on another: the months are counted back from the day of application.
+pub(crate) fn is_young(sampled_on: Day, on: Day, months: u16) -> bool {
+    sampled_on >= on.minus_months(i32::from(months))
 }

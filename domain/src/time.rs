@@ -194,7 +194,6 @@ impl<'de> Deserialize<'de> for Instant {
     }
 }
 
-#[cfg(feature = "schema")]
 fn schema(
     format: utoipa::openapi::schema::KnownFormat,
     about: &str,
@@ -212,7 +211,6 @@ fn schema(
         .into()
 }
 
-#[cfg(feature = "schema")]
 impl utoipa::PartialSchema for Day {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         let format = utoipa::openapi::schema::KnownFormat::Date;
@@ -220,10 +218,8 @@ impl utoipa::PartialSchema for Day {
     }
 }
 
-#[cfg(feature = "schema")]
 impl utoipa::ToSchema for Day {}
 
-#[cfg(feature = "schema")]
 impl utoipa::PartialSchema for Instant {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         let format = utoipa::openapi::schema::KnownFormat::DateTime;
@@ -232,12 +228,10 @@ impl utoipa::PartialSchema for Instant {
     }
 }
 
-#[cfg(feature = "schema")]
 impl utoipa::ToSchema for Instant {}
 
 /// How a document describes days and moments that were worked out from entered ones: they may lie beyond those that can be
 /// entered.
-#[cfg(feature = "schema")]
 pub mod reckoned {
     #[derive(Debug)]
     pub struct ReckonedDay;

@@ -2,8 +2,8 @@
 
 pub mod age;
 pub mod alert_list;
+pub mod reported;
 pub mod series;
-pub mod told;
 pub mod value;
 
 use serde::{Deserialize, Serialize};
@@ -14,8 +14,7 @@ use crate::{
 };
 
 /// What is known about the weather for one application. Every part may be missing.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Weather {
     /// Air temperature where the work is done.
@@ -23,7 +22,7 @@ pub struct Weather {
     pub air_temperature: Option<AirTemperature>,
     /// Rain that is expected in the hours to come. More than one span may be given, since laws ask about different spans.
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(max_items = 8))]
+    #[schema(max_items = 8)]
     pub rain_forecast: Vec<RainForecast>,
     /// Watches and warnings in force for the county. An empty list says that somebody looked and there were none.
     #[serde(default)]
@@ -41,8 +40,7 @@ pub struct Weather {
 
 /// How a service came by a value, which decides how far it may be trusted. Old or partial data can prove that work must
 /// stop, never that it may go on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FromService {
     pub basis: Basis,
@@ -64,8 +62,7 @@ impl FromService {
 }
 
 /// Whether somebody or something measured a value, or worked it out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Basis {
     Observed,
@@ -75,8 +72,7 @@ pub enum Basis {
 }
 
 /// Wind, as somebody measured it or a service gives it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Wind {
     pub wind_mph: WindSpeed,
@@ -97,8 +93,7 @@ impl Wind {
 }
 
 /// The soil by a model, about the first four inches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ModelledSoil {
     pub soil_temperature_f: Temperature,
@@ -112,8 +107,7 @@ pub struct ModelledSoil {
 }
 
 /// Heavy rain that falls or does not fall, as somebody saw it or a service reported it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct HeavyRain {
     pub falls: bool,
@@ -122,8 +116,7 @@ pub struct HeavyRain {
 }
 
 /// Where a value comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum WeatherSource {
     /// The person on the lawn saw or measured it.
@@ -132,8 +125,7 @@ pub enum WeatherSource {
     WeatherService,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AirTemperature {
     pub air_temperature_f: Temperature,
@@ -145,14 +137,13 @@ pub struct AirTemperature {
     pub service: Option<FromService>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RainForecast {
     /// Depth that the forecast expects over the whole span. Where `bounds` are given, the most that it allows.
     pub rain_in: RainDepth,
     /// Length of the span, which begins when the forecast was issued.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 168))]
+    #[schema(minimum = 1, maximum = 168)]
     pub hours: u16,
     /// Chance that the depth is reached, if the forecast gives one.
     #[serde(default)]
@@ -168,8 +159,7 @@ pub struct RainForecast {
 }
 
 /// What a forecast in longer intervals says of a span that cuts them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RainBounds {
     /// Beginning of the span, if it is not `issued_at`.
@@ -192,18 +182,17 @@ impl RainForecast {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Alerts {
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub active: Vec<Alert>,
     pub source: WeatherSource,
     pub looked_at: Instant,
     /// Names of other watches, warnings and statements in force that ask for care: advisories, and names that nobody here
     /// has read before and that speak of rain, flood, storm, wind or frost.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub others: Vec<AlertName>,
     /// Said when this server had it from a weather service. Coverage below 100 percent says that one of the questions, for
     /// the point, the county and the forecast zone, was not answered.
@@ -212,23 +201,20 @@ pub struct Alerts {
 }
 
 /// What a service calls an alert.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 120, example = "Flood Advisory"))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 120, example = "Flood Advisory")]
 #[serde(transparent)]
 pub struct AlertName(pub String);
 
 /// A watch or warning of the National Weather Service.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Alert {
     pub event: AlertEvent,
     pub level: AlertLevel,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum AlertEvent {
     SevereThunderstorm,
@@ -293,7 +279,7 @@ fn graver<T: Copy, V: Ord>(
 
 impl AlertEvent {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::SevereThunderstorm => "severe thunderstorm",
             Self::Flood => "flood",
@@ -303,8 +289,7 @@ impl AlertEvent {
     }
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum AlertLevel {
     Watch,
@@ -313,7 +298,7 @@ pub enum AlertLevel {
 
 impl AlertLevel {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Watch => "watch",
             Self::Warning => "warning",

@@ -8,7 +8,7 @@ use domain::{
     quantity::{Percent, ProductMass, Quantity, Unit},
 };
 
-use crate::facts::amount;
+use crate::facts::{amount, book};
 
 fn label(nitrogen: &str, phosphate: &str, potash: &str) -> Label {
     Label {
@@ -69,9 +69,8 @@ fn c16_massachusetts_with_half_rate() {
     let whole = product(&label("20", "5", "10"), "1", "1000");
     near(whole, "5", "0");
     let given = crate::facts::Given { n: Some("20".into()), product_lb: Some("5".into()), ..Default::default() };
-    let book = domain::law::Lawbook::embedded().expect("the embedded law");
-    let decision =
-        domain::decision::decide(&book, &["us-pa".to_owned()], &given.facts(crate::facts::day("2026-05-15")));
+    let book = book();
+    let decision = domain::decision::decide(book, &["us-pa".to_owned()], &given.facts(crate::facts::day("2026-05-15")));
     let answer = &decision.sections[0];
     assert_eq!(answer.product_lb_per_1000_sqft.to_string(), "5");
     assert_eq!(answer.half_rate_product_lb_per_1000_sqft.to_string(), "2.5");

@@ -7,12 +7,15 @@ use domain::{
     law::{
         Lawbook,
         duty::{Duty, Proof},
-        model::{Binds, Rule},
+        kind::Binds,
+        model::Rule,
     },
     time::Day,
 };
 
 use crate::cases::shown;
+
+use crate::facts::book;
 
 /// Every rule that judges an application.
 fn judging(book: &Lawbook) -> Vec<&Rule> {
@@ -22,8 +25,8 @@ fn judging(book: &Lawbook) -> Vec<&Rule> {
 
 #[test]
 fn every_rule_is_seen_to_allow_and_to_refuse() {
-    let (book, shown) = (Lawbook::embedded().expect("the embedded law"), shown());
-    let rules = judging(&book);
+    let (book, shown) = (book(), shown());
+    let rules = judging(book);
     let missing = |seen: &BTreeSet<String>| -> Vec<&str> {
         rules.iter().filter(|rule| !seen.contains(&rule.id)).map(|rule| rule.id.as_str()).collect()
     };
@@ -47,7 +50,7 @@ fn every_rule_is_seen_to_allow_and_to_refuse() {
 
 #[test]
 fn every_case_speaks_of_rules_that_exist() {
-    let (book, shown) = (Lawbook::embedded().expect("the embedded law"), shown());
+    let (book, shown) = (book(), shown());
     let known: BTreeSet<&str> =
         book.rule_sets().iter().flat_map(|set| &set.rules).map(|rule| rule.id.as_str()).collect();
     let strangers: Vec<&String> = shown
@@ -70,8 +73,8 @@ fn edges(rule: &Rule) -> Vec<Day> {
 
 #[test]
 fn every_first_day_is_tried_with_the_day_before() {
-    let (book, shown) = (Lawbook::embedded().expect("the embedded law"), shown());
-    let missing: Vec<String> = judging(&book)
+    let (book, shown) = (book(), shown());
+    let missing: Vec<String> = judging(book)
         .into_iter()
         .flat_map(|rule| edges(rule).into_iter().map(|day| (rule.id.clone(), day)))
         .filter(|edge| !shown.days.contains(edge))
@@ -82,7 +85,7 @@ fn every_first_day_is_tried_with_the_day_before() {
 
 #[test]
 fn every_season_is_tried_at_both_ends() {
-    let (book, shown) = (Lawbook::embedded().expect("the embedded law"), shown());
+    let (book, shown) = (book(), shown());
     let mut by_rule: BTreeMap<&str, BTreeSet<(i8, i8)>> = BTreeMap::new();
     for (rule, day) in &shown.days {
         by_rule.entry(rule).or_default().insert((day.date().month(), day.date().day()));
@@ -212,8 +215,8 @@ fn of_files(book: &Lawbook) -> (ByRow, ByRow) {
 
 #[test]
 fn the_list_of_rows_and_the_files_say_the_same() {
-    let book = Lawbook::embedded().expect("the embedded law");
-    let (rules, holes) = of_files(&book);
+    let book = book();
+    let (rules, holes) = of_files(book);
     let listed = readme();
     let differ = |listed: &ByRow, files: &ByRow| -> Vec<String> {
         let rows: BTreeSet<&String> = listed.keys().chain(files.keys()).collect();
@@ -230,11 +233,11 @@ fn the_list_of_rows_and_the_files_say_the_same() {
 /// A number that is only remembered may warn. That it is met shows nothing, so a hole beside it asks for care.
 #[test]
 fn beside_every_number_from_memory_stands_a_hole_that_asks() {
-    let book = Lawbook::embedded().expect("the embedded law");
+    let book = book();
     let mut remembered = 0;
     for set in book.rule_sets() {
         let asks = |row: &String| set.about.holes.iter().any(|hole| hole.asks_care && hole.rows.contains(row));
-        for rule in judging(&book).into_iter().filter(|rule| set.rules.contains(rule)) {
+        for rule in judging(book).into_iter().filter(|rule| set.rules.contains(rule)) {
             for value in rule.values.iter().filter(|value| value.source.mark == Mark::Memory) {
                 remembered += 1;
                 assert!(value.source.rows.iter().any(asks), "{}: no hole of its set asks for care", rule.id);
@@ -265,7 +268,7 @@ fn every_row_of_the_notes_is_listed() {
 #[test]
 fn the_list_of_sets_says_what_each_covers() {
     let text = include_str!("../law/README.md");
-    for set in Lawbook::embedded().expect("the embedded law").rule_sets() {
+    for set in book().rule_sets() {
         let line = format!("| `{}` | {} |", set.about.code, set.about.coverage);
         assert!(text.contains(&line), "{} is not in the list of sets as its file says it", set.about.code);
     }

@@ -1,16 +1,12 @@
 //! How the answers of many rules become one decision.
 
 use domain::{
-    application::Facts,
     decision::{Decision, Mark, Outcome, Verdict, decide},
+    facts::Facts,
     law::{EMBEDDED, Lawbook},
 };
 
-use crate::facts::{Given, Past, amount, day};
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
+use crate::facts::{Given, Past, amount, book, day};
 
 /// The embedded law with one more file.
 fn with(name: &str, text: &str) -> Lawbook {
@@ -99,20 +95,20 @@ fn a_value_from_memory_warns_and_never_binds() {
 fn law_that_nobody_gathered_is_never_no_law() {
     let book = book();
     for codes in [&[][..], &["us-zz"][..], &["us-pa", "us-zz"][..], &["company"][..], &["label"][..]] {
-        let decision = ask(&book, codes, &spring(&urea("0.5")));
+        let decision = ask(book, codes, &spring(&urea("0.5")));
         assert_eq!(decision.verdict, Verdict::Stop, "{codes:?}");
         let finding = &decision.findings[0];
         assert_eq!(finding.outcome, Outcome::Unknown, "{codes:?}");
         assert_eq!(decision.sections[0].largest_lawful_product_lb, Some(amount("0")), "{codes:?}");
     }
-    let decision = ask(&book, &["us-zz"], &spring(&urea("0.5")));
+    let decision = ask(book, &["us-zz"], &spring(&urea("0.5")));
     assert_eq!(decision.findings[0].key, "law.us-zz");
     assert!(decision.rule_sets.iter().any(|set| set.code == "us-zz" && set.note.is_some()));
 }
 
 #[test]
 fn a_day_before_the_oldest_text_stops_the_work() {
-    let decision = ask(&book(), &["us-md"], &urea("0.5").facts(day("2013-10-27")));
+    let decision = ask(book(), &["us-md"], &urea("0.5").facts(day("2013-10-27")));
     assert_eq!(decision.verdict, Verdict::Stop);
     assert!(decision.findings.iter().all(|finding| finding.outcome == Outcome::Unknown), "{:#?}", decision.findings);
     assert!(decision.findings[0].message.starts_with("No text of this rule was read for 2013-10-27"));
@@ -124,14 +120,14 @@ fn two_lines_on_one_section_see_each_other() {
     let mut facts = spring(&urea("0.4"));
     let line = facts.lines[0].clone();
     facts.lines.push(line.clone());
-    let decision = ask(&book(), &["us-pa"], &facts);
+    let decision = ask(book(), &["us-pa"], &facts);
     assert_eq!(decision.verdict, Verdict::Stop);
     assert_eq!(decision.findings[0].actual.as_deref(), Some("0.8"));
     assert_eq!(decision.sections.len(), 2);
     // The other line leaves 0.3 lb, 1.5 lb of product.
     assert_eq!(decision.sections[0].largest_lawful_product_lb, Some(amount("1.5")));
     facts.lines[1].section.id = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11".parse().expect("an id");
-    assert_eq!(ask(&book(), &["us-pa"], &facts).verdict, Verdict::Go);
+    assert_eq!(ask(book(), &["us-pa"], &facts).verdict, Verdict::Go);
 }
 
 #[test]
@@ -139,7 +135,7 @@ fn a_part_of_a_section_counts_at_its_own_rate() {
     // 0.7 lb on half of the section is 1.4 lb on 1,000 sq ft of the ground that is treated.
     let mut facts = spring(&urea("0.7"));
     facts.lines[0].area = amount("500");
-    let decision = ask(&book(), &["us-pa"], &facts);
+    let decision = ask(book(), &["us-pa"], &facts);
     assert_eq!(decision.findings[0].actual.as_deref(), Some("1.4"));
 }
 
@@ -147,7 +143,7 @@ fn a_part_of_a_section_counts_at_its_own_rate() {
 fn the_gravest_finding_comes_first_and_names_its_section() {
     let given =
         Given { ground: Some("unseen".into()), air: Some("90".into()), water: Some("unknown".into()), ..urea("0.9") };
-    let decision = ask(&book(), &["us-pa"], &spring(&given));
+    let decision = ask(book(), &["us-pa"], &spring(&given));
     let order: Vec<(Verdict, Outcome)> = decision.findings.iter().map(|f| (f.verdict, f.outcome)).collect();
     assert_eq!(
         order,
@@ -171,7 +167,7 @@ fn a_message_says_what_is_left_and_what_would_do() {
         past: vec![Past { on: "2026-03-10".parse().ok(), n_rate: Some("3.67".into()), ..Past::default() }],
         ..urea("0.75")
     };
-    let decision = ask(&book(), &["us-fl-pinellas"], &spring(&given));
+    let decision = ask(book(), &["us-fl-pinellas"], &spring(&given));
     let finding = &decision.findings[0];
     assert_eq!(
         finding.message,
@@ -191,7 +187,7 @@ fn the_room_of_the_year_is_shown_for_a_product_without_nitrogen() {
         past: vec![Past { on: "2026-03-10".parse().ok(), n_rate: Some("1".into()), ..Past::default() }],
         ..Given::default()
     };
-    let answer = &ask(&book(), &["us-fl-pinellas"], &spring(&given)).sections[0];
+    let answer = &ask(book(), &["us-fl-pinellas"], &spring(&given)).sections[0];
     assert_eq!(answer.nitrogen_room_before_lb_per_1000_sqft, Some(amount("3")));
     assert_eq!(answer.nitrogen_room_after_lb_per_1000_sqft, Some(amount("3")));
     assert_eq!(answer.largest_lawful_product_lb, None);
@@ -200,7 +196,7 @@ fn the_room_of_the_year_is_shown_for_a_product_without_nitrogen() {
 #[test]
 fn a_closed_season_names_the_first_open_day() {
     let hint =
-        |codes: &[&str], on: &str, given: &Given| ask(&book(), codes, &given.facts(day(on))).findings[0].hint.clone();
+        |codes: &[&str], on: &str, given: &Given| ask(book(), codes, &given.facts(day(on))).findings[0].hint.clone();
     assert_eq!(hint(&["us-ny"], "2026-12-24", &urea("0.5")), "The first open day for this product is 2027-04-02.");
     assert_eq!(hint(&["us-nj"], "2027-12-24", &urea("0.5")), "The first open day for this product is 2028-03-01.");
     // In Maryland slow nitrogen meets two closed windows in a row.
@@ -210,14 +206,14 @@ fn a_closed_season_names_the_first_open_day() {
 
 #[test]
 fn the_same_set_twice_is_asked_once() {
-    let once = ask(&book(), &["us-fl-pinellas"], &spring(&urea("0.5")));
-    let twice = ask(&book(), &["us-fl", "us-fl-pinellas", "us-fl-pinellas", "company"], &spring(&urea("0.5")));
+    let once = ask(book(), &["us-fl-pinellas"], &spring(&urea("0.5")));
+    let twice = ask(book(), &["us-fl", "us-fl-pinellas", "us-fl-pinellas", "company"], &spring(&urea("0.5")));
     assert_eq!(once, twice);
 }
 
 #[test]
 fn a_decision_survives_being_written_down() {
-    let decision = ask(&book(), &["us-md", "us-ny"], &spring(&urea("0.9")));
+    let decision = ask(book(), &["us-md", "us-ny"], &spring(&urea("0.9")));
     let text = serde_json::to_string(&decision).expect("JSON");
     assert_eq!(serde_json::from_str::<Decision>(&text).expect("a decision"), decision);
 }

@@ -5,19 +5,15 @@ use domain::{
     decision::{Outcome, Verdict, check_label, decide},
     law::{
         EMBEDDED, InForce, Lawbook,
+        disclosure::{DisclosureDuty, RecordField},
         duty::Duty,
-        told::{RecordField, Told},
     },
     quantity::Area,
 };
 
-use crate::facts::{Given, amount, day};
+use crate::facts::{Given, amount, book, day};
 
 const PRO: Audience = Audience::Professional;
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
 
 fn codes(codes: &[&str]) -> Vec<String> {
     codes.iter().map(|code| (*code).to_owned()).collect()
@@ -144,7 +140,7 @@ fn v51_municipal_land_of_five_acres_has_a_schedule() {
     let threshold = |id: &str| {
         let rule = set.rules.iter().find(|rule| rule.id == id).expect("the rule");
         match rule.values.first().and_then(|value| value.duty.as_ref()) {
-            Some(Duty::Told(told @ Told::Plan(_))) => told.area().expect("a threshold"),
+            Some(Duty::Disclosure(told @ DisclosureDuty::Plan(_))) => told.area().expect("a threshold"),
             other => panic!("{id} is no plan: {other:?}"),
         }
     };
@@ -188,6 +184,7 @@ fn in_town(parent: &str, extra: &str, p2o5: &str) -> (Verdict, bool) {
     let given = Given {
         n: Some("20".into()),
         slow_n: Some("10".into()),
+        insoluble_n: Some("10".into()),
         n_rate: Some("0.5".into()),
         p2o5: Some(p2o5.into()),
         purpose: Some(domain::application::Purpose::Establishment),
@@ -246,7 +243,7 @@ fn bag(n: &str, slow: &str, p2o5: &str, most: Option<&str>) -> domain::product::
 
 #[test]
 fn a_label_is_checked_at_its_own_largest_rate_and_stops_nothing_else() {
-    let check = |sets: &[&str], label| check_label(&book(), &codes(sets), &label, day("2026-05-15"));
+    let check = |sets: &[&str], label| check_label(book(), &codes(sets), &label, day("2026-05-15"));
     let stops = |check: &domain::decision::LabelCheck| -> Vec<String> {
         check.findings.iter().filter(|finding| finding.verdict == Verdict::Stop).map(|f| f.rule.clone()).collect()
     };
@@ -313,7 +310,7 @@ fn the_companys_own_file_takes_the_place_of_the_built_in_one_and_only_tightens()
     assert_eq!(book.rule_sets().len(), EMBEDDED.len());
     let warm = Given { n: Some("20".into()), n_rate: Some("0.4".into()), air: Some("80".into()), ..Given::default() };
     let verdict = |book: &Lawbook| decide(book, &codes(&["us-wi"]), &warm.facts(day("2026-06-15"))).verdict;
-    assert_eq!((verdict(&self::book()), verdict(&book)), (Verdict::Go, Verdict::Stop));
+    assert_eq!((verdict(self::book()), verdict(&book)), (Verdict::Go, Verdict::Stop));
     // A laxer limit of the company's changes nothing of the law: Pennsylvania's 0.7 still refuses.
     let lax = r#"
 

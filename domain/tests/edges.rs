@@ -9,6 +9,7 @@ use domain::{
 
 use crate::{
     cases::standing,
+    facts::book,
     facts::{Given, Past, day},
 };
 
@@ -122,8 +123,8 @@ fn the_fuller_of_the_two_years_is_the_one_shown() {
         past: vec![Past { on: "2025-10-01".parse().ok(), n_rate: Some("3".into()), ..Past::default() }],
         ..nitrogen(&[])
     };
-    let book = Lawbook::embedded().expect("the embedded law");
-    let decision = decide(&book, &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
+    let book = book();
+    let decision = decide(book, &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
     let met = decision.met.iter().find(|met| met.rule == "us-fl-pinellas.nitrogen.total.year").expect("met");
     assert_eq!(met.actual.as_deref(), Some("3.5"));
 }
@@ -134,12 +135,12 @@ fn the_yearly_cap_that_is_shown_is_the_applicators() {
         let cap = book.tightest_year_cap(&codes(&[code]), Some(Species::TallFescue), day("2026-06-15"))?;
         Some((cap.rule, cap.limit_lb_per_1000_sqft.to_string(), cap.advice, cap.limit_allowed))
     };
-    let book = Lawbook::embedded().expect("the embedded law");
+    let book = book();
     // New Jersey's 4.25 is a professional's and from memory (NJ-11); the 3.2 of consumer labels is not (NJ-12).
-    let jersey = shown(&book, "us-nj").expect("a cap");
+    let jersey = shown(book, "us-nj").expect("a cap");
     assert_eq!(jersey, ("us-nj.professional.nitrogen.total.year".to_owned(), "4.25".to_owned(), true, true));
     // The 2.5 lb of enhanced products are no cap on every product (DC-16), nor is a household's.
-    assert_eq!(shown(&book, "us-dc"), None);
+    assert_eq!(shown(book, "us-dc"), None);
     let head = "nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"";
     let value = "comparator = \"less_than\"\nvalue = \"2\"\ncounts = \"all_products\"";
     let own = town("cap_year", head, value);
@@ -152,7 +153,7 @@ fn the_yearly_cap_that_is_shown_is_the_applicators() {
     let phosphate = town("cap_year", &head.replace("nitrogen_total", "phosphate"), value);
     assert_eq!(shown(&phosphate, "us-zz-town"), None);
     // Wolverine Lake's lower number is for the water, and the set only warns (MI-13, MI-14).
-    let lake = shown(&book, "us-mi-wolverine-lake").expect("a cap");
+    let lake = shown(book, "us-mi-wolverine-lake").expect("a cap");
     assert_eq!((lake.1.as_str(), lake.2), ("4", true));
 }
 
@@ -292,8 +293,8 @@ fn what_is_left_is_what_the_fuller_year_leaves() {
         n: Some("20".into()),
         ..Given::default()
     };
-    let book = Lawbook::embedded().expect("the embedded law");
-    let decision = decide(&book, &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
+    let book = book();
+    let decision = decide(book, &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
     let finding = decision.findings.iter().find(|f| f.rule == "us-fl-pinellas.nitrogen.total.year").expect("too much");
     let start = "Only 0.4 lb N per 1,000 sq ft is left on the front lawn in the calendar year 2026 and in the 365 days";
     assert!(finding.message.starts_with(start), "{}", finding.message);

@@ -1,10 +1,12 @@
 //! Facts for tests, written short: what is not said is harmless, so that a case says only what it is about.
 
 use domain::{
-    application::{Audience, Facts, Ground, HeldCredential, LineFacts, PastApplication, Purpose},
+    application::{Audience, Ground, Purpose},
     equipment::Equipment,
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts},
     ids::SectionId,
-    land::{SectionFacts, Species, Water},
+    land::{Species, Water},
+    law::Lawbook,
     product::{
         Label, Nutrients, ProductForm,
         printed::{NitrogenForms, PrintedLabel},
@@ -17,6 +19,13 @@ use domain::{
     weather::{AirTemperature, Alert, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
 };
 use serde::Deserialize;
+
+/// The embedded law, read once for all tests.
+pub fn book() -> &'static Lawbook {
+    static BOOK: std::sync::LazyLock<Lawbook> =
+        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
+    &BOOK
+}
 
 pub const SECTION: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a10";
 const REPORT: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a99";

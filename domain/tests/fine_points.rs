@@ -2,8 +2,9 @@
 //! `xx`, it is invented, and the expectation follows from its words.
 
 use domain::{
-    application::{Audience, Facts, PastApplication},
+    application::Audience,
     decision::{Decision, decide},
+    facts::{Facts, PastApplication},
     land::Water,
     law::{Lawbook, nutrient::Nutrient},
     product::Nutrients,
@@ -16,10 +17,6 @@ use crate::{
     facts::{Given, Report, amount, day},
     small_print::{RATE, at_most, book, codes, head, read, rule},
 };
-
-fn embedded() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
 
 #[track_caller]
 fn said(decision: &Decision, rule: &str) -> String {
@@ -160,7 +157,7 @@ fn low_phosphorus_fertilizer_holds_five_percent_and_no_more() {
             soil_reports: vec![report],
             ..Given::default()
         };
-        let decision = asked(&embedded(), "us-md", &given.facts(day("2026-06-15")));
+        let decision = asked(crate::facts::book(), "us-md", &given.facts(day("2026-06-15")));
         decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string())
     };
     assert_eq!(largest("5").as_deref(), Some("2"));
@@ -190,7 +187,7 @@ fn a_load_that_was_taken_back_is_not_among_the_days_that_still_release() {
     };
     facts.lines[0].section.past = vec![load("2026-05-01", 1), load("2026-05-02", 1), load("2026-05-02", -1)];
     facts.lines[0].section.water = Water::None;
-    let decision = asked(&embedded(), "us-dc", &facts);
+    let decision = asked(crate::facts::book(), "us-dc", &facts);
     let words: String = decision.findings.iter().map(|finding| finding.message.as_str()).collect();
     assert!(words.contains("what went down there on 2026-05-01 may still set free"), "{words}");
 }
@@ -206,7 +203,7 @@ fn behind_a_natural_strip_nobody_need_know_how_far_the_water_is() {
             strip: Some(strip.into()),
             ..Given::default()
         };
-        let decision = asked(&embedded(), "us-ny", &given.facts(day("2026-06-15")));
+        let decision = asked(crate::facts::book(), "us-ny", &given.facts(day("2026-06-15")));
         crate::cases::standing(&decision, "us-ny.water.distance")
     };
     assert_eq!((at("10"), at("9.99")), ("met", "unknown"));

@@ -4,15 +4,11 @@ use std::collections::BTreeSet;
 
 use domain::{
     decision::{Verdict, check_label},
-    law::{
-        Lawbook,
-        duty::Duty,
-        model::{Binds, Rule},
-    },
+    law::{duty::Duty, kind::Binds, model::Rule},
 };
 use serde::Deserialize;
 
-use crate::facts::{Given, day};
+use crate::facts::{Given, book, day};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -45,11 +41,11 @@ fn labels() -> Vec<Label> {
 
 #[test]
 fn every_label_is_judged_as_written() {
-    let book = Lawbook::embedded().expect("the embedded law");
+    let book = book();
     let mut failures = Vec::new();
     for label in labels() {
         assert!(!label.source.is_empty() && !label.rows.is_empty(), "{}: no source", label.name);
-        let check = check_label(&book, &label.rule_sets, &label.given.label(), day(&label.on.to_string()));
+        let check = check_label(book, &label.rule_sets, &label.given.label(), day(&label.on.to_string()));
         let with = |verdict| -> BTreeSet<String> {
             let findings = check.findings.iter().filter(|finding| finding.verdict == verdict);
             findings.map(|finding| finding.rule.clone()).collect()
@@ -70,7 +66,7 @@ fn every_label_is_judged_as_written() {
 
 #[test]
 fn every_rule_for_labels_is_seen_to_allow_and_to_refuse() {
-    let book = Lawbook::embedded().expect("the embedded law");
+    let book = book();
     let (mut allowed, mut refused) = (BTreeSet::new(), BTreeSet::new());
     for label in labels() {
         allowed.extend(label.allowed_by);

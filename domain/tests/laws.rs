@@ -4,15 +4,11 @@ use std::{collections::BTreeSet, path::Path};
 
 use domain::{
     decision::{Mark, Verdict, decide},
-    law::{EMBEDDED, InForce, Lawbook, Level, model::Standing},
+    law::{EMBEDDED, InForce, Lawbook, Level, model::InForceStatus},
     time::Day,
 };
 
-use crate::facts::{Given, day};
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
+use crate::facts::{Given, book, day};
 
 #[test]
 fn the_list_names_every_file_of_the_folder() {
@@ -124,7 +120,7 @@ fn every_day_of_three_years_has_an_answer_in_every_set() {
         for (liquid, organic) in [(false, false), (true, true)] {
             let mut facts = given(liquid, organic).facts(day("2027-01-01"));
             while facts.on <= day("2029-12-31") {
-                let decision = decide(&book, &codes, &facts);
+                let decision = decide(book, &codes, &facts);
                 let worst = decision.findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
                 assert_eq!(decision.verdict, worst, "{} on {}", set.about.code, facts.on);
                 assert_eq!(decision.sections.len(), 1);
@@ -147,8 +143,8 @@ fn a_rule_stands_in_one_of_four_ways() {
     let book = Lawbook::from_texts(&[("company.toml", &text)]).expect("a company with a withdrawn setting");
     let rule = &book.rule_set("company").expect("the company").rules[0];
     let on = |text: &str| rule.on(Day::parse(text).expect("a day")).expect("an answer");
-    assert!(matches!(on("2026-06-30"), Standing::InForce(..)));
-    assert!(matches!(on("2026-07-01"), Standing::Repealed(_)));
+    assert!(matches!(on("2026-06-30"), InForceStatus::InForce(..)));
+    assert!(matches!(on("2026-07-01"), InForceStatus::Repealed(_)));
     // The repealed setting judges nothing.
     let hot = Given { n: Some("20".into()), n_rate: Some("0.5".into()), air: Some("99".into()), ..Given::default() };
     let stops = |date: &str| {

@@ -1,8 +1,9 @@
 //! What happens exactly at a limit, and what is said beside it. Limits without a source are a town's, invented for the test.
 
 use domain::{
-    application::{Audience, Facts},
+    application::Audience,
     decision::{Decision, Verdict, decide},
+    facts::Facts,
     land::Species,
     law::Lawbook,
     weather::{Basis, FromService, WeatherSource, Wind},
@@ -12,8 +13,8 @@ use jiff::SignedDuration;
 use crate::{
     cases::standing,
     edges::{codes, town},
-    facts::{Given, Past, amount, day},
-    traps::{ask, book, half_slow, nitrogen, past},
+    facts::{Given, Past, amount, book, day},
+    traps::{ask, half_slow, nitrogen, past},
 };
 
 /// A wind of this morning, so many minutes old.

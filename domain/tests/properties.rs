@@ -1,9 +1,10 @@
 //! What must hold for every load, not only for those somebody thought of. `PROPTEST_CASES` asks for more of them.
 
 use domain::{
-    application::{Facts, HeldCredential, PastApplication, Purpose},
+    application::Purpose,
     decision::{Decision, Verdict, decide},
     equipment::Equipment,
+    facts::{Facts, HeldCredential, PastApplication},
     land::Water,
     law::{EMBEDDED, Lawbook},
     product::ProductForm,
@@ -17,8 +18,7 @@ use crate::facts::{Given, Report, day};
 
 /// The embedded law with nothing that bars local rules, so that every set is tried.
 fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> = std::sync::LazyLock::new(crate::cases::without_bars);
-    &BOOK
+    crate::cases::without_bars()
 }
 
 fn code() -> impl Strategy<Value = String> {

@@ -2,17 +2,14 @@
 
 use domain::{
     application::Audience,
-    law::{
-        Lawbook,
-        told::RecordField::{self, *},
-    },
+    law::disclosure::RecordField::{self, *},
 };
 
-use crate::facts::day;
+use crate::facts::{book, day};
 
 #[test]
 fn a_record_names_what_each_regulation_lists_and_nothing_else() {
-    let book = Lawbook::embedded().expect("the embedded law");
+    let book = book();
     let regulations: [(&str, &str, &[RecordField]); 4] = [
         (
             "us-md",

@@ -78,7 +78,7 @@ fn a_label_without_a_release_may_release_all_and_a_record_taken_back_releases_no
     let mut reversal = facts.lines[0].section.past[0];
     reversal.nutrients.nitrogen_lb = domain::quantity::Quantity::from_raw(-reversal.nutrients.nitrogen_lb.raw());
     facts.lines[0].section.past.push(reversal);
-    let decision = domain::decision::decide(crate::traps::book(), &["us-md".to_owned()], &facts);
+    let decision = domain::decision::decide(crate::facts::book(), &["us-md".to_owned()], &facts);
     assert_eq!(crate::cases::standing(&decision, &format!("us-md.{RULE}")), "met");
     // Nothing is left once the earlier loads may set free all that is allowed.
     let full = ask("us-md", "2026-05-15", &enhanced("0.2", vec![coated("2026-04-01", "0.7")]));

@@ -51,7 +51,7 @@ fn room_that_is_held_for_the_day_counts_and_a_reversal_gives_it_back() {
     let entry = &mut held.lines[0].section.past[0];
     entry.held = true;
     facts.lines[0].section.past.push(*entry);
-    let ask = |facts: &_| decide(crate::traps::book(), &["us-pa".to_owned()], facts);
+    let ask = |facts: &_| decide(crate::facts::book(), &["us-pa".to_owned()], facts);
     let decision = ask(&facts);
     let message = &finding(&decision, "us-pa.nitrogen.quick.application").message;
     assert!(message.contains("earlier that day or is cleared for it"), "{message}");

@@ -141,8 +141,8 @@ fn a_bar_on_local_rules_about_phosphorus_leaves_other_products_to_the_town() {
 #[test]
 fn each_species_has_the_cap_of_its_own_line() {
     // University of Maryland schedule: fine fescue 1.4, zoysia 1.8, tall fescue 2.7 (rows MD-07 to MD-09).
-    let book = Lawbook::embedded().expect("the embedded law");
-    let cap = |species| yearly(&book, &["us-md"], species).0;
+    let book = crate::facts::book();
+    let cap = |species| yearly(book, &["us-md"], species).0;
     assert_eq!(
         [Species::TallFescue, Species::FineFescue, Species::Zoysia].map(cap),
         ["2.7".to_owned(), "1.4".to_owned(), "1.8".to_owned()]

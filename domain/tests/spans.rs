@@ -4,19 +4,16 @@ use domain::{
     application::{Audience, Purpose},
     decision::decide,
     equipment::Equipment,
-    law::{Intent, Lawbook},
+    law::Intent,
 };
 
 use crate::{
     cases::standing,
     edges::{ask, codes, nitrogen, stands, town},
+    facts::book,
     facts::{Given, day},
     ties::{entry, report},
 };
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
 
 #[test]
 fn a_longer_forecast_that_is_too_wet_asks_for_a_look_and_stops_nothing() {
@@ -32,7 +29,7 @@ fn new_turf_opens_on_the_day_after_the_days_to_wait() {
     // Thirty days from 2026-10-02 end with 2026-11-01, which is still barred (FL-21).
     let given = Given { established_on: "2026-10-02".parse().ok(), ..nitrogen(&[]) };
     let on = |on: &str| {
-        let decision = decide(&book(), &codes(&["us-fl-pinellas"]), &given.facts(day(on)));
+        let decision = decide(book(), &codes(&["us-fl-pinellas"]), &given.facts(day(on)));
         decision.findings.iter().find(|f| f.rule == "us-fl-pinellas.new_turf").map(|f| f.hint.clone())
     };
     assert_eq!(on("2026-11-01").as_deref(), Some("The first open day is 2026-11-02."));
@@ -76,7 +73,7 @@ fn a_report_of_soil_that_was_dug_on_the_day_counts() {
         soil_reports: vec![report("2026-06-15", "1")],
         ..Given::default()
     };
-    let decision = decide(&book(), &codes(&["us-wi"]), &given.facts(day("2026-06-15")));
+    let decision = decide(book(), &codes(&["us-wi"]), &given.facts(day("2026-06-15")));
     assert_eq!(standing(&decision, "us-wi.phosphorus.need"), "met");
 }
 
@@ -86,7 +83,7 @@ fn near_water_the_lower_number_clears_and_only_the_higher_refuses() {
     let lake = crate::cases::without_bars();
     let with = |water: &str, past: &str| {
         let given = Given { water: Some(water.into()), past: vec![entry("2026-04-02", past)], ..nitrogen(&[]) };
-        let decision = decide(&lake, &codes(&["us-mi-wolverine-lake"]), &given.facts(day("2026-06-15")));
+        let decision = decide(lake, &codes(&["us-mi-wolverine-lake"]), &given.facts(day("2026-06-15")));
         standing(&decision, "us-mi-wolverine-lake.nitrogen.total.year")
     };
     for (water, past, expected) in [

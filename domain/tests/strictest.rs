@@ -5,22 +5,17 @@ use domain::{
     decision::{Verdict, decide},
     equipment::Equipment,
     land::{Species, Water},
-    law::{CapPer, Intent, Lawbook, Strictest},
+    law::{CapPer, Intent, Strictest},
     quantity::{Distance, Quantity},
     time::Day,
 };
 use proptest::prelude::*;
 
 use crate::{
+    facts::book,
     facts::{Given, day},
     properties::facts,
 };
-
-fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> =
-        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
-    &BOOK
-}
 
 fn strictest(codes: &[&str], on: &str, given: &Given, equipment: Equipment) -> Strictest {
     let codes: Vec<String> = codes.iter().map(|code| (*code).to_owned()).collect();

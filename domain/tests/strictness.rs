@@ -210,7 +210,7 @@ fn the_largest_amount_is_lawful_and_a_millionth_more_is_not_in_every_set_form_an
         for (form, on) in forms.iter().flat_map(|form| days().into_iter().map(move |on| (form, on))) {
             let mut facts = form.facts(on);
             facts.purpose = Purpose::Maintenance;
-            let asked = decide(&book, &codes, &facts);
+            let asked = decide(book, &codes, &facts);
             let Some(most) = largest(&asked) else {
                 assert_ne!(asked.verdict, Verdict::Stop, "{} on {on}: {}", set.about.code, asked.summary);
                 free += 1;
@@ -219,11 +219,11 @@ fn the_largest_amount_is_lawful_and_a_millionth_more_is_not_in_every_set_form_an
             limited += 1;
             if !most.is_zero() {
                 facts.lines[0].product = most;
-                let at = decide(&book, &codes, &facts);
+                let at = decide(book, &codes, &facts);
                 assert_ne!(at.verdict, Verdict::Stop, "{} on {on}, {most} lb: {}", set.about.code, at.summary);
             }
             facts.lines[0].product = ProductMass::from_raw(most.raw() + 1);
-            let over = decide(&book, &codes, &facts);
+            let over = decide(book, &codes, &facts);
             assert_eq!(over.verdict, Verdict::Stop, "{} on {on}, over {most} lb", set.about.code);
         }
     }

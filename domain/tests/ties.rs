@@ -11,12 +11,9 @@ use domain::{
 use crate::{
     cases::standing,
     edges::{ask, codes, nitrogen, stands, town},
+    facts::book,
     facts::{Given, Past, Report, day},
 };
-
-fn book() -> Lawbook {
-    Lawbook::embedded().expect("the embedded law")
-}
 
 pub fn entry(on: &str, rate: &str) -> Past {
     Past { on: on.parse().ok(), n_rate: Some(rate.into()), ..Past::default() }
@@ -30,7 +27,7 @@ fn message(decision: &Decision, rule: &str) -> String {
 #[test]
 fn when_the_cap_is_full_nothing_is_left() {
     let given = Given { past: vec![entry("2026-03-01", "4")], ..nitrogen(&[]) };
-    let decision = decide(&book(), &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
+    let decision = decide(book(), &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
     let message = message(&decision, "us-fl-pinellas.nitrogen.total.year");
     assert!(message.starts_with("Nothing is left on the front lawn in the calendar year 2026"), "{message}");
 }
@@ -62,7 +59,7 @@ fn a_winter_window_counts_its_own_winter_only() {
     let rule = "us-pa.nitrogen.winter";
     let stands = |on: &str, past: &str| {
         let given = Given { past: vec![entry(past, "0.4")], n_rate: Some("0.2".into()), ..nitrogen(&[]) };
-        standing(&decide(&book(), &codes(&["us-pa"]), &given.facts(day(on))), rule)
+        standing(&decide(book(), &codes(&["us-pa"]), &given.facts(day(on))), rule)
     };
     for (on, past, expected) in [
         ("2026-12-20", "2026-12-16", "refused"),
@@ -100,10 +97,10 @@ fn of_two_equal_distances_the_one_that_is_not_enough_itself_is_stricter() {
 fn a_table_without_the_species_says_which_table() {
     // Marion County (FL-23) names five species, Virginia's table of single rates eight (VA-01).
     let given = Given { species: Some("other".into()), ..nitrogen(&[]) };
-    let year = decide(&book(), &codes(&["us-fl-marion"]), &given.facts(day("2026-06-15")));
+    let year = decide(book(), &codes(&["us-fl-marion"]), &given.facts(day("2026-06-15")));
     let words = "The yearly table has no number for another species, which grows on the front lawn.";
     assert_eq!(message(&year, "us-fl-marion.nitrogen.total.year"), words);
-    let single = decide(&book(), &codes(&["us-va"]), &given.facts(day("2026-06-15")));
+    let single = decide(book(), &codes(&["us-va"]), &given.facts(day("2026-06-15")));
     let words = "The table has no number for another species, which grows on the front lawn.";
     assert_eq!(message(&single, "us-va.guidance.nitrogen.total.application"), words);
 }
@@ -121,7 +118,7 @@ fn the_newest_report_speaks() {
         ..Given::default()
     };
     let on_day =
-        |reports: &[(&str, &str)]| decide(&book(), &codes(&["us-wi"]), &given(reports).facts(day("2026-06-15")));
+        |reports: &[(&str, &str)]| decide(book(), &codes(&["us-wi"]), &given(reports).facts(day("2026-06-15")));
     let rule = "us-wi.phosphorus.need";
     assert_eq!(standing(&on_day(&[("2025-04-01", "1"), ("2026-04-01", "0")]), rule), "refused");
     assert_eq!(standing(&on_day(&[("2026-04-01", "1"), ("2025-04-01", "0")]), rule), "met");
@@ -134,7 +131,7 @@ fn the_newest_report_speaks() {
 #[test]
 fn the_largest_amount_of_phosphorus_is_none_where_no_amount_helps_and_free_where_nothing_limits() {
     let largest = |code: &str, given: &Given| {
-        let decision = decide(&book(), &codes(&[code]), &given.facts(day("2026-06-15")));
+        let decision = decide(book(), &codes(&[code]), &given.facts(day("2026-06-15")));
         decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string())
     };
     // COMAR 15.20.10.02 B(11) (MD-32): over 5 % P2O5 is no low phosphorus fertilizer, in no amount.
@@ -207,7 +204,7 @@ fn the_recommended_phosphate_is_bounded_by_the_fuller_year() {
         past: vec![Past { on: "2025-10-01".parse().ok(), p2o5_rate: Some("0.4".into()), ..Past::default() }],
         ..Given::default()
     };
-    let decision = decide(&book(), &codes(&["us-mi"]), &given.facts(day("2026-06-15")));
+    let decision = decide(book(), &codes(&["us-mi"]), &given.facts(day("2026-06-15")));
     assert_eq!(standing(&decision, "us-mi.phosphorus.need"), "refused");
     let largest = decision.sections[0].largest_lawful_product_lb.map(|mass| mass.to_string());
     assert_eq!(largest.as_deref(), Some("6"));
@@ -294,7 +291,7 @@ fn without_a_species_the_lowest_number_clears_and_only_the_highest_refuses() {
             soil_reports: vec![report("2025-06-01", "0")],
             ..nitrogen(&[])
         };
-        let decision = decide(&book(), &codes(&["us-md"]), &given.facts(day("2026-06-15")));
+        let decision = decide(book(), &codes(&["us-md"]), &given.facts(day("2026-06-15")));
         standing(&decision, "us-md.professional.nitrogen.total.year")
     };
     assert_eq!(with("0.9"), "met");
@@ -306,6 +303,6 @@ fn without_a_species_the_lowest_number_clears_and_only_the_highest_refuses() {
 #[test]
 fn an_open_season_says_nothing_of_what_it_never_closes_for() {
     let potash = Given { k2o: Some("20".into()), ..Given::default() };
-    let decision = decide(&book(), &codes(&["us-nj"]), &potash.facts(day("2026-06-15")));
+    let decision = decide(book(), &codes(&["us-nj"]), &potash.facts(day("2026-06-15")));
     assert_eq!(standing(&decision, "us-nj.professional.season"), "silent");
 }

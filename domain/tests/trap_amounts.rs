@@ -7,8 +7,8 @@ use domain::{
 
 use crate::{
     cases::standing,
-    facts::{Given, Report, amount, day},
-    traps::{ask, book, half_slow, nitrogen, past, stands},
+    facts::{Given, Report, amount, book, day},
+    traps::{ask, half_slow, nitrogen, past, stands},
 };
 
 #[test]
@@ -47,7 +47,10 @@ fn t8_quick_and_total_nitrogen_are_two_tests() {
 #[test]
 fn t9_slow_release_is_a_share_of_nitrogen_and_each_text_has_its_own_floor() {
     // 15 % in Vermont (VT-02), 20 % in the District (DC-15), 50 % in Alachua County (FL-31), of all N and never of weight.
-    let share = |slow: &str| Given { slow_n: Some(slow.into()), ..nitrogen("0.4") };
+    let share = |slow: &str| {
+        let slow = Some(slow.to_owned());
+        Given { insoluble_n: slow.clone(), slow_n: slow, ..nitrogen("0.4") }
+    };
     for (code, under, at) in [("us-vt", "2.99", "3"), ("us-dc", "3.99", "4"), ("us-fl-alachua", "9.99", "10")] {
         assert_eq!(stands(code, "2026-05-15", &share(under), "nitrogen.slow_share"), "refused", "{code}");
         assert_eq!(stands(code, "2026-05-15", &share(at), "nitrogen.slow_share"), "met", "{code}");
@@ -154,7 +157,7 @@ fn t33_intervals_and_counts_follow_the_days_and_not_the_pounds() {
     let book = crate::cases::without_bars();
     let given = Given { past: vec![past("2026-05-05", "0.01")], ..half_slow("0.1") };
     let on = |on: &str, given: &Given| {
-        let decision = decide(&book, &["us-mi-wolverine-lake".to_owned()], &given.facts(day(on)));
+        let decision = decide(book, &["us-mi-wolverine-lake".to_owned()], &given.facts(day(on)));
         let finding = decision.findings.iter().find(|finding| finding.rule == "us-mi-wolverine-lake.interval").cloned();
         finding.map(|finding| (finding.outcome, finding.hint))
     };
@@ -167,7 +170,7 @@ fn t33_intervals_and_counts_follow_the_days_and_not_the_pounds() {
     let mut reversal = facts.lines[0].section.past[0];
     reversal.nutrients.nitrogen_lb = domain::quantity::TotalNitrogen::from_raw(-reversal.nutrients.nitrogen_lb.raw());
     facts.lines[0].section.past.push(reversal);
-    let decision = decide(&book, &["us-mi-wolverine-lake".to_owned()], &facts);
+    let decision = decide(book, &["us-mi-wolverine-lake".to_owned()], &facts);
     assert_eq!(standing(&decision, "us-mi-wolverine-lake.interval"), "met");
 }
 

@@ -6,20 +6,15 @@ use std::collections::BTreeSet;
 use domain::{
     application::Purpose,
     decision::{Decision, Verdict, decide},
-    law::{Lawbook, duty::Duty, model::Binds, told::Told},
+    law::{disclosure::DisclosureDuty, duty::Duty, kind::Binds},
     quantity::Area,
 };
 
 use crate::{
     cases::standing,
+    facts::book,
     facts::{Given, Past, day},
 };
-
-pub fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> =
-        std::sync::LazyLock::new(|| Lawbook::embedded().expect("the embedded law"));
-    &BOOK
-}
 
 pub fn ask(code: &str, on: &str, given: &Given) -> Decision {
     decide(book(), &[code.to_owned()], &given.facts(day(on)))
@@ -261,7 +256,12 @@ fn what_binds_labels_and_sellers_is_never_told_as_the_applicators() {
     for set in book().rule_sets() {
         for rule in set.rules.iter().filter(|rule| rule.binds != Binds::Applicator) {
             let told = rule.values.iter().any(|value| {
-                matches!(value.duty, Some(Duty::Told(Told::RecordFields(_) | Told::Retention(_) | Told::Report(_))))
+                matches!(
+                    value.duty,
+                    Some(Duty::Disclosure(
+                        DisclosureDuty::RecordFields(_) | DisclosureDuty::Retention(_) | DisclosureDuty::Report(_)
+                    ))
+                )
             });
             assert!(!told, "{} is a duty of the company, and binds something else", rule.id);
         }

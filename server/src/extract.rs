@@ -6,7 +6,7 @@ use axum::{
     extract::{FromRequest, FromRequestParts, Path},
     http::{HeaderMap, Request, header, request::Parts},
 };
-use domain::ids::{Id, Named};
+use domain::ids::{Id, IdKind};
 use serde::{Deserialize, Deserializer, de::DeserializeOwned};
 use serde_json::{Map, Value};
 use sha2::{Digest, Sha256};
@@ -182,9 +182,9 @@ fn serde_urlencoded_pairs(query: &str) -> Vec<(String, String)> {
 
 /// The id in the path.
 #[derive(Debug)]
-pub struct PathId<K: Named>(pub Id<K>);
+pub struct PathId<K: IdKind>(pub Id<K>);
 
-impl<K: Named> FromRequestParts<App> for PathId<K> {
+impl<K: IdKind> FromRequestParts<App> for PathId<K> {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {

@@ -10,8 +10,7 @@ use crate::{
 };
 
 /// What was measured.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case", tag = "method", deny_unknown_fields)]
 pub enum CatchTest {
     /// Granules, weighed before and after a measured walk. `swath_by` says how the swath was found.
@@ -32,7 +31,7 @@ pub enum CatchTest {
     },
     /// A row of pans across the path of a rotary spreader, from left to right with the centre in the middle.
     Pans {
-        #[cfg_attr(feature = "schema", schema(min_items = 3, max_items = 201))]
+        #[schema(min_items = 3, max_items = 201)]
         catches: Vec<Catch>,
         spacing_ft: Distance,
     },
@@ -43,7 +42,7 @@ pub enum CatchTest {
         caught_fl_oz: Caught,
         /// What each other nozzle gave in the same time, in their order, so that a worn one is found.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
-        #[cfg_attr(feature = "schema", schema(max_items = 100))]
+        #[schema(max_items = 100)]
         other_nozzles_fl_oz: Vec<Caught>,
         spacing_in: Inches,
         course_ft: Distance,
@@ -52,8 +51,7 @@ pub enum CatchTest {
 }
 
 /// What a test found. Only what its method can find is there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CatchResult {
     pub product_lb_per_1000_sqft: Option<ProductRate>,
     /// For each of two passes at right angles: half of the target.
@@ -66,16 +64,15 @@ pub struct CatchResult {
     /// Nozzles that are further than 10 % from the mean of all and are replaced: 1 is the one that the rate is found with, 2 the
     /// first of the others. Left out where no other was caught.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schema(max_items = 101, nullable = false, value_type = Vec<NozzleNumber>))]
+    #[schema(max_items = 101, nullable = false, value_type = Vec<NozzleNumber>)]
     pub worn_nozzles: Option<Vec<usize>>,
     /// Against the target; nothing for a row of pans, which has none.
     pub acceptance: Option<Acceptance>,
-    #[cfg_attr(feature = "schema", schema(max_items = 5))]
+    #[schema(max_items = 5)]
     pub derivations: Vec<Derivation>,
 }
 
 /// A nozzle, counted from 1.
-#[cfg(feature = "schema")]
 #[derive(Debug, utoipa::ToSchema)]
 #[schema(minimum = 1, maximum = 101)]
 pub struct NozzleNumber(pub u8);

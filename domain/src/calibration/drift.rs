@@ -22,17 +22,16 @@ pub struct Put<K> {
 }
 
 /// How a spreader, an operator or both have drifted.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Drift {
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1_000_000_000))]
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub records: i64,
     pub first_on: Day,
     pub last_on: Day,
     pub meant_lb: StockBalance,
     pub used_lb: StockBalance,
     /// Used less meant in hundredths of a percent of what was meant, to the nearest; nothing when nothing was meant.
-    #[cfg_attr(feature = "schema", schema(minimum = -10_000, maximum = 10_000_000))]
+    #[schema(minimum = -10_000, maximum = 10_000_000)]
     pub deviation_hundredths_percent: Option<i64>,
     /// The whole is further from what was meant than the accepted 5 %.
     pub beyond_acceptance: bool,

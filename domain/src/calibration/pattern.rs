@@ -9,8 +9,7 @@ use crate::{
 };
 
 /// What is meant by the width a spreader covers. The two are not the same number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SwathBy {
     /// Between the places on either side where the catch is half of the centre's: passes this far apart overlap evenly.
@@ -74,8 +73,7 @@ fn half_at(side: &[i64], centre: Catch) -> Result<HalfPoint, CalibrationFault> {
 }
 
 /// How even the overlapped spread is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Evenness {
     /// Coefficient of variation up to 15 %.
@@ -87,11 +85,10 @@ pub enum Evenness {
 }
 
 /// Coefficient of variation of the overlapped catches: standard deviation over mean.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Variation {
     /// In hundredths of a percent, rounded down. For showing: the band is decided exactly.
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 10_000_000))]
+    #[schema(minimum = 0, maximum = 10_000_000)]
     pub hundredths_percent: i64,
     pub evenness: Evenness,
     pub derivation: Derivation,

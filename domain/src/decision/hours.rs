@@ -2,25 +2,27 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Finding, Verdict, run::Run};
+use super::{
+    answer::{Finding, Verdict},
+    run::Run,
+};
 use crate::{
-    application::Facts,
+    facts::Facts,
     law::Lawbook,
     time::Instant,
-    weather::{Weather, series::Span, told::Told},
+    weather::{Weather, reported::Reported, series::Span},
 };
 
 /// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct HourAnswer {
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
+    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
     pub starts_at: Instant,
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedInstant))]
+    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
     pub ends_at: Instant,
     pub verdict: Verdict,
     /// Why the hour is not a plain `go`, the gravest first.
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub findings: Vec<Finding>,
 }
 
@@ -30,13 +32,14 @@ pub fn judge_hours(
     lawbook: &Lawbook,
     rule_sets: &[String],
     facts: &Facts,
-    told: &[&Told],
+    reported: &[&Reported],
     hours: &[Span],
     now: Instant,
 ) -> Vec<HourAnswer> {
     let answer = |hour: &Span| {
         // The data's age is its age now, whichever hour is asked about.
-        let weather = told.iter().fold(Weather::default(), |known, told| known.joined(&told.weather(hour.start, now)));
+        let weather =
+            reported.iter().fold(Weather::default(), |known, one| known.joined(&one.weather(hour.start, now)));
         let facts = Facts { at: now, weather, ..facts.clone() };
         let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);

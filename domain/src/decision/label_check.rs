@@ -4,17 +4,19 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Finding, MetRule, Verdict,
+    answer::{Finding, MetRule, Verdict},
     run::{Origin, Run},
 };
 use crate::{
-    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    application::{Audience, Ground, Purpose},
     equipment::Equipment,
+    facts::{Facts, LineFacts, SectionFacts},
     ids::SectionId,
-    land::{SectionFacts, Water},
+    land::Water,
     law::{
         Lawbook,
-        model::{Binds, Rule, Standing, Value},
+        kind::Binds,
+        model::{InForceStatus, Rule, Value},
     },
     product::Label,
     quantity::{Area, ProductMass},
@@ -24,15 +26,14 @@ use crate::{
 };
 
 /// What the rules for labels and sellers say of a product.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LabelCheck {
     pub on: Day,
     /// The gravest of the findings; it judges the label, never an application.
     pub verdict: Verdict,
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub findings: Vec<Finding>,
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub met: Vec<MetRule>,
 }
 
@@ -50,12 +51,12 @@ pub fn check_label(lawbook: &Lawbook, rule_sets: &[String], label: &Label, on: D
     let on_labels: Vec<&Rule> = all.into_iter().filter(|rule| rule.binds != Binds::Applicator).collect();
     for rule in on_labels.iter().filter(|rule| rule.scope.covers(label, Purpose::Maintenance)) {
         let (origin, answer) = match rule.on(on) {
-            Some(Standing::InForce(value, duty)) if duty.concerns(label) => {
+            Some(InForceStatus::InForce(value, duty)) if duty.concerns(label) => {
                 let section = run.case.sections.first();
                 let answer = section.and_then(|section| rules::of_label(rule, duty, &run.case, section));
                 (Origin::of(rule, value, None), answer)
             }
-            Some(Standing::Unknown(first)) if first.duty.as_ref().is_none_or(|duty| duty.concerns(label)) => {
+            Some(InForceStatus::Unknown(first)) if first.duty.as_ref().is_none_or(|duty| duty.concerns(label)) => {
                 let origin = Origin { since: None, may_refuse: false, ..Origin::of(rule, first, None) };
                 (origin, Some(unread(on, first)))
             }

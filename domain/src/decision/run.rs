@@ -1,50 +1,46 @@
 //! Runs every rule and gathers what they answer.
 
 use super::{
-    Decision, Finding, Mark, MetRule, Outcome, Verdict,
-    section::{self, Bounds},
+    answer::{Finding, MESSAGE_LENGTH, MetRule, NUMBER_LENGTH, Verdict},
+    section::{Bounds, YearRoom},
 };
 use crate::{
-    application::Facts,
+    facts::Facts,
     ids::SectionId,
     law::{
-        Force, Lawbook, Stack,
+        Force, Lawbook, Mark, Stack,
         duty::Duty,
-        limited,
-        model::{Binds, Rule, Source, Standing, Value},
+        kind::Binds,
+        model::{InForceStatus, Rule, Source, Value},
     },
-    quantity::NutrientRoom,
-    rules::{self, Answer, Case, label, wind},
+    rules::{self, Answer, Case, Outcome, label, wind},
+    text::truncate_chars,
     time::Day,
 };
-
-/// The longest texts a finding may hold.
-pub(super) const MESSAGE_LENGTH: usize = 600;
-pub(super) const NUMBER_LENGTH: usize = 120;
 
 /// A decision in the making.
 pub(super) struct Run<'a> {
     pub(super) stack: Stack<'a>,
     pub(super) case: Case<'a>,
-    findings: Vec<Finding>,
+    pub(super) findings: Vec<Finding>,
     met: Vec<MetRule>,
     pub(super) bounds: Bounds<'a>,
     /// Nitrogen left before and after, by section.
-    pub(super) rooms: Vec<Option<(NutrientRoom, NutrientRoom)>>,
+    pub(super) rooms: Vec<Option<YearRoom>>,
 }
 
 /// A rule whose turn it is, with the value that holds on the day.
 #[derive(Clone, Copy)]
-struct Turn<'a> {
-    rule: &'a Rule,
+pub(super) struct Turn<'a> {
+    pub(super) rule: &'a Rule,
     value: &'a Value,
-    duty: &'a Duty,
+    pub(super) duty: &'a Duty,
     /// Nothing shows whether the set counts here, so its rules only warn.
     only_warns: bool,
 }
 
 impl Turn<'_> {
-    fn may_refuse(&self) -> bool {
+    pub(super) fn may_refuse(&self) -> bool {
         !self.only_warns && self.rule.may_refuse(self.value)
     }
 }
@@ -75,38 +71,9 @@ impl<'a> Run<'a> {
         }
     }
 
-    pub(super) fn decide(mut self) -> Decision {
-        let turns = self.turns();
-        self.case.windows = turns
-            .iter()
-            .filter_map(|turn| match turn.duty {
-                Duty::Window(window) if turn.may_refuse() => Some(window),
-                _ => None,
-            })
-            .collect();
-        for turn in turns {
-            self.take(turn);
-        }
-        self.label();
-        self.unknown_law();
-        self.holes();
-        // The sort is stable: what is equally grave stays in the order of the rule sets.
-        self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
-        let verdict = self.findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
-        Decision {
-            verdict,
-            summary: summary(verdict, &self.findings),
-            on: self.case.facts.on,
-            sections: section::answers(&self),
-            rule_sets: self.stack.used(),
-            findings: self.findings,
-            met: self.met,
-        }
-    }
-
     /// The rules that speak about this application, with what holds on its day. A rule without text for the day is
     /// answered here.
-    fn turns(&mut self) -> Vec<Turn<'a>> {
+    pub(super) fn turns(&mut self) -> Vec<Turn<'a>> {
         let facts = self.case.facts;
         let mut turns = Vec::with_capacity(64);
         let (mut unread, mut unconcerned) = (Vec::new(), Vec::new());
@@ -122,15 +89,15 @@ impl<'a> Run<'a> {
                 && rule.scope.covers(&facts.label, facts.purpose)
                 && !is_released(rule, facts);
             match rule.on(facts.on) {
-                Some(Standing::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
+                Some(InForceStatus::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
                     turns.push(Turn { rule, value, duty, only_warns });
                 }
-                Some(Standing::Unknown(first))
+                Some(InForceStatus::Unknown(first))
                     if speaks && first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
                 {
                     unread.push((rule, first, only_warns));
                 }
-                Some(Standing::InForce(value, duty)) if speaks => {
+                Some(InForceStatus::InForce(value, duty)) if speaks => {
                     unconcerned.push(Turn { rule, value, duty, only_warns });
                 }
                 _ => {}
@@ -162,7 +129,7 @@ impl<'a> Run<'a> {
         self.push(&origin, answer);
     }
 
-    fn take(&mut self, turn: Turn<'a>) {
+    pub(super) fn take(&mut self, turn: Turn<'a>) {
         if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
             self.settle(turn, None, answer);
         }
@@ -179,7 +146,7 @@ impl<'a> Run<'a> {
     }
 
     /// Files an answer. One that forbids whatever the amount leaves no lawful amount.
-    fn settle(&mut self, turn: Turn<'a>, at: Option<usize>, answer: Answer) {
+    pub(super) fn settle(&mut self, turn: Turn<'a>, at: Option<usize>, answer: Answer) {
         let section = at.and_then(|at| self.case.sections.get(at));
         let section = section.map(|section| section.section.id);
         let origin = Origin { may_refuse: turn.may_refuse(), ..Origin::of(turn.rule, turn.value, section) };
@@ -212,7 +179,7 @@ impl<'a> Run<'a> {
     }
 
     /// What label and practice say of the hour's heat and wind.
-    fn label_weather(&mut self) {
+    pub(super) fn label_weather(&mut self) {
         let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case));
         let label = [
             (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
@@ -229,24 +196,7 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// Only what another hour can mend: rain, alerts, heat and wind; and law that is not known, which may be about them.
-    pub(super) fn decide_weather(mut self) -> Vec<Finding> {
-        let turns = self.turns();
-        let sets = self.stack.sets.iter().flat_map(|stacked| &stacked.set.rules);
-        let weather: Vec<&str> =
-            sets.filter(|rule| rules::is_on_weather(rule.kind)).map(|rule| rule.id.as_str()).collect();
-        self.findings.retain(|finding| weather.contains(&finding.rule.as_str()));
-        for turn in turns.into_iter().filter(|turn| rules::is_on_weather(turn.rule.kind)) {
-            if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
-                self.settle(turn, None, answer);
-            }
-        }
-        self.label_weather();
-        self.unknown_law();
-        self.into_answers().0
-    }
-
-    fn label(&mut self) {
+    pub(super) fn label(&mut self) {
         let origin = |rule, section| Origin {
             rule,
             section,
@@ -273,6 +223,7 @@ impl<'a> Run<'a> {
 
     /// What was answered so far, the gravest first.
     pub(super) fn into_answers(mut self) -> (Vec<Finding>, Vec<MetRule>) {
+        // The sort is stable: what is equally grave stays in the order of the rule sets.
         self.findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), gravity(finding.outcome)));
         (self.findings, self.met)
     }
@@ -280,7 +231,7 @@ impl<'a> Run<'a> {
     pub(super) fn push(&mut self, origin: &Origin<'_>, answer: Answer) {
         let verdict = origin.verdict(&answer);
         let number = |text: Option<String>| {
-            text.map(|text| if text.len() > NUMBER_LENGTH { limited(&text, NUMBER_LENGTH) } else { text })
+            text.map(|text| if text.len() > NUMBER_LENGTH { truncate_chars(&text, NUMBER_LENGTH) } else { text })
         };
         if answer.outcome == Outcome::Met {
             self.met.push(MetRule {
@@ -300,7 +251,7 @@ impl<'a> Run<'a> {
             section_id: origin.section,
             outcome: answer.outcome,
             verdict,
-            message: limited(&answer.message, MESSAGE_LENGTH),
+            message: truncate_chars(&answer.message, MESSAGE_LENGTH),
             limit: number(answer.limit),
             actual: number(answer.actual),
             unit: answer.unit.map(std::borrow::Cow::into_owned),
@@ -308,7 +259,7 @@ impl<'a> Run<'a> {
             href: origin.href.map(str::to_owned),
             mark: origin.mark,
             since: origin.since,
-            hint: limited(&answer.hint, MESSAGE_LENGTH),
+            hint: truncate_chars(&answer.hint, MESSAGE_LENGTH),
         });
     }
 }
@@ -353,38 +304,4 @@ const fn gravity(outcome: Outcome) -> u8 {
         Outcome::Care => 2,
         Outcome::Met => 3,
     }
-}
-
-/// A sentence behind a colon begins small, unless its first word is a name or a sign such as N or P2O5.
-fn after_colon(sentence: &str) -> String {
-    let mut letters = sentence.chars();
-    match (letters.next(), letters.clone().next()) {
-        (Some(first), Some(next))
-            if BEGINS_SMALL.iter().any(|word| sentence.starts_with(word)) && !next.is_uppercase() =>
-        {
-            first.to_lowercase().chain(letters).collect()
-        }
-        _ => sentence.to_owned(),
-    }
-}
-
-/// First words of messages that are no names.
-const BEGINS_SMALL: [&str; 12] =
-    ["A ", "An ", "Another ", "By ", "In ", "No ", "Nobody ", "Nothing ", "Only ", "The ", "This ", "With "];
-
-/// The verdict in one sentence, with the gravest reason and how many more there are.
-pub fn summary(verdict: Verdict, findings: &[Finding]) -> String {
-    let count = findings.iter().filter(|finding| finding.verdict == verdict).count();
-    let word = match verdict {
-        Verdict::Go => return "Go: every rule that was asked is met.".to_owned(),
-        Verdict::Care => "Care",
-        Verdict::Stop => "Stop",
-    };
-    let first = findings.first().map_or_else(String::new, |finding| after_colon(&finding.message));
-    let more = match count.saturating_sub(1) {
-        0 => String::new(),
-        1 => " (and one more reason)".to_owned(),
-        more => format!(" (and {more} more reasons)"),
-    };
-    limited(&format!("{word}: {first}{more}"), MESSAGE_LENGTH)
 }

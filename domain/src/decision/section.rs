@@ -1,16 +1,19 @@
 //! The figures of each section: what the load delivers, the largest lawful amount and what binds it, the room of the year.
 
-use super::{SectionAnswer, run::Run};
+use super::answer::SectionAnswer;
 use crate::{
-    application::{Facts, LineFacts},
+    facts::{Facts, LineFacts},
     law::{
         duty::Duty,
-        limited,
         model::{Rule, Source},
     },
-    quantity::{Area, ProductMass, ProductRate, RateSum, rate_rounded_up},
+    quantity::{Area, NutrientRoom, ProductMass, ProductRate, RateSum, rate_rounded_up},
     rules::{self, Case, SectionCase, label},
+    text::truncate_chars,
 };
+
+/// Nitrogen that a year leaves, before and after the load.
+pub(super) type YearRoom = (NutrientRoom, NutrientRoom);
 
 /// Why no more may go down.
 enum Why<'a> {
@@ -87,10 +90,10 @@ impl<'a> Bounds<'a> {
 }
 
 /// One answer a line, the lines of a section together.
-pub(super) fn answers(run: &Run<'_>) -> Vec<SectionAnswer> {
-    let facts = run.case.facts;
+pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<YearRoom>]) -> Vec<SectionAnswer> {
+    let facts = case.facts;
     let mut answers = Vec::with_capacity(facts.lines.len());
-    for ((section, lines), room) in run.case.sections.iter().zip(&run.bounds.by_section).zip(&run.rooms) {
+    for ((section, lines), room) in case.sections.iter().zip(&bounds.by_section).zip(rooms) {
         for (line, lowest) in section.lines.iter().zip(lines) {
             let mut answer = figures(facts, line);
             answer.nitrogen_room_before_lb_per_1000_sqft = room.map(|(before, _)| before);
@@ -98,7 +101,7 @@ pub(super) fn answers(run: &Run<'_>) -> Vec<SectionAnswer> {
             if let Some(lowest) = lowest {
                 answer.largest_lawful_product_lb = Some(lowest.mass);
                 answer.bound_by = Some(lowest.rule.clone().into_owned());
-                answer.bound_by_words = Some(limited(&lowest.words(&section.name()), 600));
+                answer.bound_by_words = Some(truncate_chars(&lowest.sentence(&section.name()), 600));
             }
             answers.push(answer);
         }
@@ -107,14 +110,14 @@ pub(super) fn answers(run: &Run<'_>) -> Vec<SectionAnswer> {
 }
 
 impl Lowest<'_> {
-    fn words(&self, name: &str) -> String {
+    fn sentence(&self, name: &str) -> String {
         let most = if self.mass.is_zero() {
             format!("None of this product on {name}")
         } else {
             format!("At most {} lb of this product on {name}", self.mass)
         };
         match &self.why {
-            Why::Duty(duty, citation) => format!("{most}. {} ({citation}).", duty.words()),
+            Why::Duty(duty, citation) => format!("{most}. {} ({citation}).", duty.sentence()),
             Why::Label => format!("{most}: the label allows no more."),
             Why::Forbidden(message) => format!("{most}. {message}"),
         }

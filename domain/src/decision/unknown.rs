@@ -1,12 +1,13 @@
 //! What is not known of the law itself: sets that nobody gathered, and the holes of those that somebody did.
 
 use super::{
-    Mark,
-    run::{MESSAGE_LENGTH, NUMBER_LENGTH, Origin, Run},
+    answer::{MESSAGE_LENGTH, NUMBER_LENGTH},
+    run::{Origin, Run},
 };
 use crate::{
-    law::{Hole, limited},
+    law::{CoverageGap, Mark},
     rules::Answer,
+    text::truncate_chars,
 };
 
 const LOOK_UP_LABELS: &str = "Look up what the law of the place says of labels.";
@@ -45,11 +46,11 @@ impl Run<'_> {
             run.push(&origin, answer);
         };
         for code in &missing {
-            let rule = limited(&format!("law.{code}"), NUMBER_LENGTH);
+            let rule = truncate_chars(&format!("law.{code}"), NUMBER_LENGTH);
             say(
                 self,
                 &rule,
-                limited(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
+                truncate_chars(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
             );
         }
         if !gathered && missing.is_empty() {
@@ -59,12 +60,12 @@ impl Run<'_> {
     }
 
     /// Says what is known to be missing, so that it is looked up before the work begins.
-    pub(super) fn holes(&mut self) {
+    pub(super) fn coverage_gaps(&mut self) {
         let mut said: Vec<(String, String, String)> = Vec::new();
         for (set, words) in self.stack.undecided() {
             said.push((format!("law.{}.local", set.about.code), words.to_owned(), set.about.name.clone()));
         }
-        said.extend(self.holes_that(|hole| hole.asks_care));
+        said.extend(self.gaps_that(|hole| hole.asks_care));
         for (rule, words, place) in said {
             let answer = Answer::law_care(words, format!("Look up the law of {place} before you start."));
             self.push(&not_gathered(&rule), answer);
@@ -72,7 +73,7 @@ impl Run<'_> {
     }
 
     /// The id, the words and the place of the holes of a kind that are about the product.
-    fn holes_that(&self, wanted: impl Fn(&Hole) -> bool) -> Vec<(String, String, String)> {
+    fn gaps_that(&self, wanted: impl Fn(&CoverageGap) -> bool) -> Vec<(String, String, String)> {
         let facts = self.case.facts;
         let mut said = Vec::new();
         for set in self.stack.sets.iter().filter(|stacked| stacked.force.may_run()).map(|stacked| stacked.set) {
@@ -89,10 +90,10 @@ impl Run<'_> {
     pub(super) fn unknown_labels(&mut self) {
         for code in std::mem::take(&mut self.stack.missing) {
             let message = format!("No rule set `{code}` was gathered, so what it says of labels is not known.");
-            let answer = Answer::law_unknown(limited(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
-            self.push(&not_gathered(&limited(&format!("law.{code}"), NUMBER_LENGTH)), answer);
+            let answer = Answer::law_unknown(truncate_chars(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
+            self.push(&not_gathered(&truncate_chars(&format!("law.{code}"), NUMBER_LENGTH)), answer);
         }
-        for (rule, words, place) in self.holes_that(|hole| hole.about_labels) {
+        for (rule, words, place) in self.gaps_that(|hole| hole.about_labels) {
             let hint = format!("Look up what the law of {place} says of labels.");
             self.push(&not_gathered(&rule), Answer::law_care(words, hint));
         }

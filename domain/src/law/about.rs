@@ -2,12 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::model::Scope;
-use crate::{decision::Mark, time::Day};
+use super::{mark::Mark, scope::Scope};
+use crate::time::Day;
 
 /// How far a rule set reaches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Level {
     State,
@@ -17,50 +16,47 @@ pub enum Level {
 }
 
 /// What a rule set is, without its rules.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleSetAbout {
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-pa"))]
+    #[schema(max_length = 60, example = "us-pa")]
     pub code: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "Pennsylvania"))]
+    #[schema(max_length = 120, example = "Pennsylvania")]
     pub name: String,
     pub level: Level,
     /// The set of the place around this one.
-    #[cfg_attr(feature = "schema", schema(max_length = 60))]
+    #[schema(max_length = 60)]
     pub parent: Option<String>,
     /// Said when local rules under this set do not count.
     pub preempts_local: Option<Preemption>,
     /// Whether it is known that local rules count here.
     pub local_rules: LocalRules,
     /// Said when this set is no whole answer: which place inside it decides.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub local_decides: Option<String>,
     /// Day on which a local rule was enacted, if that is known: some states let older ones stand.
     pub enacted_on: Option<Day>,
     /// What lets a local rule stand although the place around it bars local rules.
-    pub stands_by: Option<StandsBy>,
+    pub stands_by: Option<Authorization>,
     /// What is known to be missing.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
-    pub holes: Vec<Hole>,
+    #[schema(max_items = 40)]
+    pub holes: Vec<CoverageGap>,
     /// What the set covers, and what it does not.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub coverage: String,
     pub last_checked: Day,
     /// SHA-256 of the rule set's text, in hexadecimal.
-    #[cfg_attr(feature = "schema", schema(max_length = 64))]
+    #[schema(max_length = 64)]
     pub hash: String,
 }
 
 /// A row of the reading notes in `domain/law/README.md`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 20, example = "PA-02"))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 20, example = "PA-02")]
 #[serde(transparent)]
 pub struct RowId(pub String);
 
 /// Whether local rules count where nothing bars them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LocalRules {
     #[default]
@@ -72,10 +68,10 @@ pub enum LocalRules {
 }
 
 /// Which local rules a bar meets.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Reach {
+#[schema(as = Reach)]
+pub enum AppliesTo {
     /// Every local rule.
     #[default]
     All,
@@ -84,65 +80,63 @@ pub enum Reach {
 }
 
 /// The text by which a state keeps local rules from counting.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Preemption {
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub words: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<RowId>))]
+    #[schema(max_items = 20, value_type = Vec<RowId>)]
     pub rows: Vec<String>,
-    pub reach: Reach,
+    pub reach: AppliesTo,
     /// Local rules enacted before this day stand.
     pub older_than: Option<Day>,
     /// What of such older rules stands.
-    pub older_reach: Reach,
+    pub older_reach: AppliesTo,
     /// Local sets that the bar does not meet, with every place inside them.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub except: Vec<SetCode>,
 }
 
 /// The code of a rule set.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-ma-barnstable"))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 60, example = "us-ma-barnstable")]
 #[serde(transparent)]
 pub struct SetCode(pub String);
 
 /// The finding or approval by which a local rule stands under a state that bars local rules.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct StandsBy {
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = StandsBy)]
+pub struct Authorization {
+    #[schema(max_length = 300)]
     pub words: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }
 
 /// Law that is known to exist, or likely to, and was not found. It stays visible.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Hole {
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = Hole)]
+pub struct CoverageGap {
     /// What is missing, in a sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub words: String,
-    #[cfg_attr(feature = "schema", schema(max_items = 20, value_type = Vec<RowId>))]
+    #[schema(max_items = 20, value_type = Vec<RowId>)]
     pub rows: Vec<String>,
     /// Whether every application under the set asks for care because of it.
     pub asks_care: bool,
     /// Whether it is about what labels may say, so that the check of a label asks for care because of it.
     #[serde(skip)]
-    #[cfg_attr(feature = "schema", schema(ignore))]
+    #[schema(ignore)]
     pub about_labels: bool,
     /// Which products it is about.
     #[serde(skip)]
-    #[cfg_attr(feature = "schema", schema(ignore))]
+    #[schema(ignore)]
     pub when: Scope,
 }

@@ -3,16 +3,15 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
     on_day::{self, RuleOnDay},
 };
 use crate::time::Day;
 
 /// One day on which one rule began to say something else.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RuleChange {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-fl-alachua.season"))]
+    #[schema(max_length = 120, example = "us-fl-alachua.season")]
     pub rule: String,
     /// The first day of the new answer.
     pub on: Day,

@@ -3,14 +3,16 @@
 use toml::Table;
 
 use super::{
+    comparator::Comparator,
     duty::{
         AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, Duty, ForecastBar, GroundBar, Heat,
         HoldAfterSeeding, Interval, PhosphorusNeed, Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window,
     },
     fields::Fields,
-    model::{Comparator, Kind, Scope},
+    kind::Kind,
     nutrient::Nutrient,
-    told,
+    read_disclosure,
+    scope::Scope,
 };
 use crate::{
     land::Species,
@@ -22,38 +24,6 @@ use crate::{
 pub(super) struct Head {
     pub(super) nutrient: Option<Nutrient>,
     pub(super) nutrients: Vec<Nutrient>,
-}
-
-impl Kind {
-    /// The unit a kind's numbers are written in, if it has numbers with one.
-    pub(super) const fn unit(self) -> Option<&'static str> {
-        match self {
-            Self::CapApplication | Self::CapYear | Self::Window | Self::Release => Some("lb/ksf"),
-            Self::PhosphorusNeed | Self::SlowShare => Some("%"),
-            Self::Setback => Some("ft"),
-            Self::Rain => Some("in"),
-            Self::Heat => Some("°F"),
-            _ => None,
-        }
-    }
-
-    pub(super) const fn has_nutrient(self) -> bool {
-        matches!(
-            self,
-            Self::CapApplication
-                | Self::CapYear
-                | Self::Release
-                | Self::SoilReportBefore
-                | Self::Heat
-                | Self::HoldAfterSeeding
-                | Self::Interval
-                | Self::CountYear
-        )
-    }
-
-    pub(super) const fn has_nutrients(self) -> bool {
-        matches!(self, Self::Setback | Self::Ground | Self::Rain | Self::Alerts | Self::Surface)
-    }
 }
 
 /// Reads the fields of one value; nothing when one that is needed is missing or bad, which is then among the faults.
@@ -75,7 +45,7 @@ pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<D
         Kind::Release => release(head, fields),
         Kind::Interval => interval(head, fields),
         Kind::CountYear => count_year(head, fields),
-        _ => told::told(kind, fields).map(Duty::Told),
+        _ => read_disclosure::disclosure(kind, fields).map(Duty::Disclosure),
     }
 }
 
@@ -83,7 +53,7 @@ pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<D
 fn comparator(fields: &mut Fields<'_>, fitting: [Comparator; 2]) -> Option<Comparator> {
     let [inclusive, strict] = fitting;
     let about =
-        format!("\"{}\" or \"{}\"", inclusive.words(), strict.words()).replace(' ', "_").replace("_or_", " or ");
+        format!("\"{}\" or \"{}\"", inclusive.label(), strict.label()).replace(' ', "_").replace("_or_", " or ");
     let found = fields.required_word("comparator", &about)?;
     if fitting.contains(&found) {
         return Some(found);

@@ -1,61 +1,59 @@
-//! The duties that are told, worked out: what a record must hold, how long it is kept, which reports are due.
+//! The duties that judge no application, worked out: what a record must hold, how long it is kept, which reports are due.
 
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
+    disclosure::{CountsFrom, DisclosureDuty, RecordField},
     duty::Duty,
-    model::{Binds, Rule, Standing, Value},
+    kind::Binds,
+    mark::Mark,
+    model::{InForceStatus, Rule, Value},
     stack::Stack,
-    told::{CountsFrom, RecordField, Told},
 };
-use crate::{application::Audience, decision::Mark, quantity::Area, time::Day};
+use crate::{application::Audience, quantity::Area, time::Day};
 
 /// Where a duty is written.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct DutySource {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.retention"))]
+    #[schema(max_length = 120, example = "us-md.retention")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }
 
 /// One thing that a record must hold.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct RequiredField {
     pub field: RecordField,
     /// The field in words.
-    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    #[schema(max_length = 120)]
     pub words: String,
     pub source: DutySource,
 }
 
 /// How long a record of an application is kept at least.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct KeptUntil {
     /// The last day on which it must still be there.
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
+    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
     pub until: Day,
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1000))]
+    #[schema(minimum = 1, maximum = 1000)]
     pub years: u16,
     pub source: DutySource,
 }
 
 /// A report that is due for a calendar year.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportDue {
     /// The last day on which it may come in.
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
+    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
     pub due: Day,
     /// What is reported, to whom and by whom, in one sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub words: String,
     pub source: DutySource,
 }
@@ -65,11 +63,11 @@ impl Lawbook {
     /// several name is cited from the widest place.
     pub fn record_fields(&self, codes: &[String], audience: Audience, day: Day) -> Vec<RequiredField> {
         let mut fields: Vec<RequiredField> = Vec::new();
-        for (rule, value, told) in self.told(codes, audience, day) {
-            let Told::RecordFields(named) = told else { continue };
+        for (rule, value, duty) in self.disclosures(codes, audience, day) {
+            let DisclosureDuty::RecordFields(named) = duty else { continue };
             for field in named.iter().filter(|field| !field.is_met_by(&chosen(&fields))).copied().collect::<Vec<_>>() {
                 let source = DutySource::of(rule, value);
-                fields.push(RequiredField { field, words: field.words().to_owned(), source });
+                fields.push(RequiredField { field, words: field.label().to_owned(), source });
             }
         }
         fields.sort_by_key(|required| required.field);
@@ -100,7 +98,9 @@ impl Lawbook {
             let values = rule.values.iter().zip(ends);
             let held = values.filter(move |(value, end)| value.from <= today && end.is_none_or(|end| end > applied_on));
             held.filter_map(move |(value, _)| match &value.duty {
-                Some(Duty::Told(Told::Retention(kept))) if kept.counts_from == CountsFrom::Application => {
+                Some(Duty::Disclosure(DisclosureDuty::Retention(kept)))
+                    if kept.counts_from == CountsFrom::Application =>
+                {
                     Some((kept.years, rule, value))
                 }
                 _ => None,
@@ -116,26 +116,35 @@ impl Lawbook {
     pub fn reports_due(&self, codes: &[String], audience: Audience, year: i16, treated: Area) -> Vec<ReportDue> {
         let Ok(over) = Day::new(year + 1, 1, 1) else { return Vec::new() };
         let mut due: Vec<ReportDue> = Vec::new();
-        for (rule, value, told) in self.told(codes, audience, over) {
-            let Told::Report(report) = told else { continue };
+        for (rule, value, duty) in self.disclosures(codes, audience, over) {
+            let DisclosureDuty::Report(report) = duty else { continue };
             if report.area.is_some_and(|threshold| !threshold.is_reached_by(treated)) {
                 continue;
             }
             let (month, date) = report.due;
             let Ok(day) = Day::new(year + 1, month, date).or_else(|_| Day::new(year + 1, month, 28)) else { continue };
-            due.push(ReportDue { due: day, words: format!("{}.", told.words()), source: DutySource::of(rule, value) });
+            due.push(ReportDue {
+                due: day,
+                words: format!("{}.", duty.sentence()),
+                source: DutySource::of(rule, value),
+            });
         }
         due.sort_by_key(|report| report.due);
         due
     }
 
     /// The duties that judge nothing, as they hold on a day for whoever works there.
-    fn told<'b>(&'b self, codes: &[String], audience: Audience, day: Day) -> Vec<(&'b Rule, &'b Value, &'b Told)> {
+    fn disclosures<'b>(
+        &'b self,
+        codes: &[String],
+        audience: Audience,
+        day: Day,
+    ) -> Vec<(&'b Rule, &'b Value, &'b DisclosureDuty)> {
         let stack = Stack::of(self, codes);
         let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
         let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| binds(rule, audience));
         let in_force = rules.filter_map(|rule| match rule.on(day)? {
-            Standing::InForce(value, Duty::Told(told)) => Some((rule, value, told)),
+            InForceStatus::InForce(value, Duty::Disclosure(duty)) => Some((rule, value, duty)),
             _ => None,
         });
         in_force.collect()

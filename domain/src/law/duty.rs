@@ -3,9 +3,8 @@
 use serde::Deserialize;
 
 use super::{
-    model::{Comparator, Kind, Scope},
-    nutrient::Nutrient,
-    told::Told,
+    comparator::Comparator, disclosure::DisclosureDuty, kind::Kind, month_day::MonthDay, nutrient::Nutrient,
+    scope::Scope,
 };
 use crate::{
     application::{Ground, Purpose},
@@ -37,7 +36,7 @@ pub enum Duty {
     Interval(Interval),
     CountYear(CountYear),
     /// Judges no application.
-    Told(Told),
+    Disclosure(DisclosureDuty),
 }
 
 /// Most of a nutrient in one application.
@@ -78,9 +77,6 @@ pub enum Counts {
     /// Only those the rule itself is about.
     WithinScope,
 }
-
-/// A month and a day of it, in any year.
-pub type MonthDay = (i8, i8);
 
 /// Days of the year on which less of some nutrients may go down, or none.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -197,11 +193,11 @@ pub struct GroundBar {
 
 impl GroundBar {
     /// The barred states. Ground that is frozen at all needs no depth beside it.
-    pub(crate) fn words(&self) -> String {
+    pub(crate) fn label(&self) -> String {
         let frozen = self.barred.contains(&Ground::Frozen);
         let said: Vec<Ground> =
             self.barred.iter().copied().filter(|ground| !(frozen && *ground == Ground::FrozenTwoInches)).collect();
-        super::list(&said, |ground| ground.words().to_owned(), "or")
+        crate::text::list(&said, |ground| ground.label().to_owned(), "or")
     }
 }
 
@@ -308,7 +304,7 @@ impl Duty {
             Self::Release(_) => Kind::Release,
             Self::Interval(_) => Kind::Interval,
             Self::CountYear(_) => Kind::CountYear,
-            Self::Told(told) => told.kind(),
+            Self::Disclosure(duty) => duty.kind(),
         }
     }
 
@@ -334,7 +330,7 @@ impl Duty {
             Self::Release(duty) => any(&[duty.nutrient]),
             Self::Interval(duty) => any(&[duty.nutrient]),
             Self::CountYear(duty) => any(&[duty.nutrient]),
-            Self::Told(_) => false,
+            Self::Disclosure(_) => false,
         }
     }
 }

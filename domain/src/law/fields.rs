@@ -3,7 +3,7 @@
 use serde::de::DeserializeOwned;
 use toml::{Table, Value};
 
-use super::{fault::LawFault, schema};
+use super::{fault::LawFault, names::names};
 use crate::{
     quantity::{Quantity, Unit},
     time::Day,
@@ -154,8 +154,8 @@ impl<'t> Fields<'t> {
     /// One word of a closed list.
     pub(super) fn word<T: DeserializeOwned>(&mut self, field: &'static str) -> Option<T> {
         let value = self.get(field)?;
-        let said = |fault: toml::de::Error| match (value.as_str(), schema::names::<T>()) {
-            (Some(word), [_, ..]) => format!("`{word}` is not known; write one of {}", schema::names::<T>().join(", ")),
+        let said = |fault: toml::de::Error| match (value.as_str(), names::<T>()) {
+            (Some(word), [_, ..]) => format!("`{word}` is not known; write one of {}", names::<T>().join(", ")),
             _ => first_line(&fault),
         };
         value.clone().try_into().map_err(|fault| self.fault(field, said(fault))).ok()

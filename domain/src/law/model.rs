@@ -1,180 +1,13 @@
 //! A rule as the rules read it: typed, dated and cited.
 
-use serde::{Deserialize, Serialize};
-
-use super::duty::Duty;
-use crate::{
-    application::{Audience, Purpose},
-    decision::Mark,
-    product::{Label, ProductForm},
-    quantity::Percent,
-    time::Day,
+use super::{
+    about::RuleSetAbout,
+    duty::Duty,
+    kind::{Binds, Kind},
+    mark::Mark,
+    scope::Scope,
 };
-
-/// The closed list of duties. Each that judges an application has one file under `rules`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Kind {
-    CapApplication,
-    CapYear,
-    Window,
-    PhosphorusNeed,
-    SoilReportBefore,
-    Setback,
-    Ground,
-    Rain,
-    Alerts,
-    Heat,
-    SlowShare,
-    HoldAfterSeeding,
-    Surface,
-    Release,
-    Interval,
-    CountYear,
-    RecordFields,
-    RecordDeadline,
-    Retention,
-    Credential,
-    Notice,
-    Report,
-    Plan,
-    Conduct,
-    Meaning,
-    Penalty,
-}
-
-impl Kind {
-    /// Every kind, judging ones first.
-    pub const ALL: [Self; 26] = [
-        Self::CapApplication,
-        Self::CapYear,
-        Self::Window,
-        Self::PhosphorusNeed,
-        Self::SoilReportBefore,
-        Self::Setback,
-        Self::Ground,
-        Self::Rain,
-        Self::Alerts,
-        Self::Heat,
-        Self::SlowShare,
-        Self::HoldAfterSeeding,
-        Self::Surface,
-        Self::Release,
-        Self::Interval,
-        Self::CountYear,
-        Self::RecordFields,
-        Self::RecordDeadline,
-        Self::Retention,
-        Self::Credential,
-        Self::Notice,
-        Self::Report,
-        Self::Plan,
-        Self::Conduct,
-        Self::Meaning,
-        Self::Penalty,
-    ];
-
-    /// Whether a rule of this kind judges an application. The others are duties that are told.
-    pub const fn judges(self) -> bool {
-        !matches!(
-            self,
-            Self::RecordFields
-                | Self::RecordDeadline
-                | Self::Retention
-                | Self::Credential
-                | Self::Notice
-                | Self::Report
-                | Self::Plan
-                | Self::Conduct
-                | Self::Meaning
-                | Self::Penalty
-        )
-    }
-}
-
-/// Whom a rule binds. Only what binds the applicator judges an application; a label's or a seller's duty is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Binds {
-    Applicator,
-    Label,
-    Seller,
-}
-
-/// How a number compares: statutes say "not more than" and "less than", and mean it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Comparator {
-    AtMost,
-    LessThan,
-    AtLeast,
-    MoreThan,
-}
-
-impl Comparator {
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::AtMost => "at most",
-            Self::LessThan => "less than",
-            Self::AtLeast => "at least",
-            Self::MoreThan => "more than",
-        }
-    }
-
-    /// Whether a value so ordered to the number satisfies the comparison.
-    pub const fn holds(self, order: std::cmp::Ordering) -> bool {
-        match self {
-            Self::AtMost => order.is_le(),
-            Self::LessThan => order.is_lt(),
-            Self::AtLeast => order.is_ge(),
-            Self::MoreThan => order.is_gt(),
-        }
-    }
-}
-
-/// Which products and purposes a rule is about; what is not named does not matter.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Scope {
-    pub forms: Vec<ProductForm>,
-    pub purposes: Vec<Purpose>,
-    pub enhanced_efficiency: Option<bool>,
-    pub organic: Option<bool>,
-    pub labelled_for_establishment: Option<bool>,
-    pub compost: Option<bool>,
-    /// Products whose nitrogen is slow-release to at least this share.
-    pub slow_share_at_least: Option<Percent>,
-    /// Products with nitrogen of which less than this share is slow-release.
-    pub slow_share_below: Option<Percent>,
-    /// Products with more than this share of P2O5.
-    pub phosphate_over: Option<Percent>,
-}
-
-impl Scope {
-    /// Whether a product used for a purpose is meant.
-    pub fn covers(&self, label: &Label, purpose: Purpose) -> bool {
-        let is = |wanted: Option<bool>, fact: bool| wanted.is_none_or(|wanted| wanted == fact);
-        (self.forms.is_empty() || self.forms.contains(&label.form))
-            && (self.purposes.is_empty() || self.purposes.contains(&purpose))
-            && is(self.enhanced_efficiency, label.enhanced_efficiency)
-            && is(self.organic, label.organic)
-            && is(self.labelled_for_establishment, label.labelled_for_establishment)
-            && is(self.compost, label.compost)
-            && self
-                .slow_share_at_least
-                .is_none_or(|least| slow_share(label, least).is_some_and(std::cmp::Ordering::is_ge))
-            && self.slow_share_below.is_none_or(|below| slow_share(label, below).is_some_and(std::cmp::Ordering::is_lt))
-            && self.phosphate_over.is_none_or(|over| label.phosphate_percent > over)
-    }
-}
-
-/// How the slow-release share of a label's nitrogen compares, without rounding; nothing for a product without nitrogen.
-fn slow_share(label: &Label, with: Percent) -> Option<std::cmp::Ordering> {
-    let total = i128::from(label.nitrogen_percent.raw());
-    let slow = i128::from(label.slow_nitrogen_percent.raw()) * 10_000;
-    (total > 0).then(|| slow.cmp(&(i128::from(with.raw()) * total)))
-}
+use crate::{application::Audience, time::Day};
 
 /// Where a value stands written, and how it was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -215,7 +48,7 @@ pub struct Rule {
 
 /// The four answers to "what does this rule say on that day".
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing<'r> {
+pub enum InForceStatus<'r> {
     InForce(&'r Value, &'r Duty),
     Repealed(&'r Value),
     /// The duty began later.
@@ -226,15 +59,15 @@ pub enum Standing<'r> {
 
 impl Rule {
     /// What holds on a day; nothing for a rule without values, which the loader refuses.
-    pub fn on(&self, day: Day) -> Option<Standing<'_>> {
+    pub fn on(&self, day: Day) -> Option<InForceStatus<'_>> {
         let standing = match self.values.iter().rfind(|value| value.from <= day) {
             Some(value) => match &value.duty {
-                Some(duty) => Standing::InForce(value, duty),
-                None => Standing::Repealed(value),
+                Some(duty) => InForceStatus::InForce(value, duty),
+                None => InForceStatus::Repealed(value),
             },
             None => match self.values.first()? {
-                first if first.starts => Standing::NotYet(first),
-                first => Standing::Unknown(first),
+                first if first.starts => InForceStatus::NotYet(first),
+                first => InForceStatus::Unknown(first),
             },
         };
         Some(standing)
@@ -244,4 +77,13 @@ impl Rule {
     pub fn may_refuse(&self, value: &Value) -> bool {
         !self.advice && value.source.mark != Mark::Memory
     }
+}
+
+/// One file of law.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RuleSet {
+    pub about: RuleSetAbout,
+    /// The file word for word: what the hash was taken of.
+    pub text: String,
+    pub rules: Vec<Rule>,
 }

@@ -13,8 +13,7 @@ const PHOSPHORUS_PARTS: i64 = 4364;
 const WHOLE: i64 = 10_000;
 
 /// What a rule counts. Phosphorus and phosphate are two nutrients, and so are the forms of nitrogen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Nutrient {
     NitrogenTotal,
@@ -28,7 +27,7 @@ pub enum Nutrient {
 
 impl Nutrient {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::NitrogenTotal => "N",
             Self::NitrogenQuick => "quick-release N",

@@ -4,11 +4,11 @@ use sha2::{Digest, Sha256};
 use toml::Table;
 
 use super::{
-    about::{Hole, Level, Preemption, RuleSetAbout, SetCode, StandsBy},
+    about::{Authorization, CoverageGap, Level, Preemption, RuleSetAbout, SetCode},
     convert,
     fields::Fields,
-    model::Scope,
-    read::source,
+    read_source::source,
+    scope::Scope,
 };
 
 pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout> {
@@ -22,8 +22,8 @@ pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout>
     let local_rules = fields.word("local_rules").unwrap_or_default();
     let local_decides = fields.text("local_decides", 300).map(str::to_owned);
     let enacted_on = fields.optional_day("enacted_on");
-    let stands_by = fields.table("stands_by").and_then(|table| stands_by(table, level, fields));
-    let holes = fields.tables("hole").into_iter().filter_map(|table| hole(table, fields)).collect();
+    let stands_by = fields.table("stands_by").and_then(|table| authorization(table, level, fields));
+    let holes = fields.tables("hole").into_iter().filter_map(|table| coverage_gap(table, fields)).collect();
     match (level, &parent) {
         (Some(Level::County | Level::Municipality), None) => {
             fields.fault("parent", "is missing: a place lies in another");
@@ -93,16 +93,16 @@ fn preemption(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> O
     })
 }
 
-fn stands_by(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> Option<StandsBy> {
+fn authorization(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> Option<Authorization> {
     let mut inner = Fields::new(table, "", None);
     let words = inner.required_text("words", 300, "what lets the rules stand, in a sentence").map(str::to_owned);
     let source = source(level, &mut inner);
     fields.take_faults("stands_by", inner.finish("what lets the rules stand"));
     let source = source?;
-    Some(StandsBy { words: words?, citation: source.citation, href: source.href, mark: source.mark })
+    Some(Authorization { words: words?, citation: source.citation, href: source.href, mark: source.mark })
 }
 
-fn hole(table: &Table, fields: &mut Fields<'_>) -> Option<Hole> {
+fn coverage_gap(table: &Table, fields: &mut Fields<'_>) -> Option<CoverageGap> {
     let mut inner = Fields::new(table, "", None);
     let words = inner.required_text("words", 300, "what is missing, in a sentence").map(str::to_owned);
     let rows: Option<Vec<String>> = inner.required_words("rows", "the rows of the reading notes");
@@ -110,5 +110,5 @@ fn hole(table: &Table, fields: &mut Fields<'_>) -> Option<Hole> {
     let asks_care = inner.flag("asks_care").unwrap_or(false);
     let about_labels = inner.flag("about_labels").unwrap_or(false);
     fields.take_faults("hole", inner.finish("a hole"));
-    Some(Hole { words: words?, rows: rows?, asks_care, about_labels, when })
+    Some(CoverageGap { words: words?, rows: rows?, asks_care, about_labels, when })
 }

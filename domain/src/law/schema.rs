@@ -1,15 +1,18 @@
 //! The JSON Schema of a rule file, for editors that check a file while it is written. The words of closed lists are taken
 //! from the types that read them; the fields of each kind stand in one table, which a test holds against the reader.
 
-use serde::de::{DeserializeOwned, Deserializer, Error as _, Visitor, value::Error};
+use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 
 use super::{
-    about::{Level, LocalRules, Reach},
-    model::{Binds, Comparator, Kind},
+    about::{AppliesTo, Level, LocalRules},
+    comparator::Comparator,
+    kind::{Binds, Kind},
+    mark::Mark,
+    names::names,
     schema_fields::{self, Field, Shape},
 };
-use crate::{application::Audience, decision::Mark};
+use crate::application::Audience;
 
 /// Describes a rule file.
 pub fn rule_file_schema() -> Value {
@@ -18,8 +21,8 @@ pub fn rule_file_schema() -> Value {
         properties.insert("level".to_owned(), words::<Level>());
         properties.insert("local_rules".to_owned(), words::<LocalRules>());
         properties.insert("preempts_local".to_owned(), preemption());
-        properties.insert("stands_by".to_owned(), object(&schema_fields::STANDS_BY));
-        properties.insert("hole".to_owned(), list(&object(&schema_fields::HOLE)));
+        properties.insert("stands_by".to_owned(), object(&schema_fields::AUTHORIZATION));
+        properties.insert("hole".to_owned(), list(&object(&schema_fields::COVERAGE_GAP)));
         let kinds: Vec<Value> = Kind::ALL.into_iter().map(rule).collect();
         properties.insert("rule".to_owned(), list(&json!({ "oneOf": kinds })));
     }
@@ -35,8 +38,8 @@ pub fn rule_file_schema() -> Value {
 fn preemption() -> Value {
     let mut object = object(&schema_fields::PREEMPTION);
     if let Some(properties) = object.get_mut("properties").and_then(Value::as_object_mut) {
-        properties.insert("reach".to_owned(), words::<Reach>());
-        properties.insert("older_reach".to_owned(), words::<Reach>());
+        properties.insert("reach".to_owned(), words::<AppliesTo>());
+        properties.insert("older_reach".to_owned(), words::<AppliesTo>());
     }
     object
 }
@@ -142,40 +145,6 @@ fn list(items: &Value) -> Value {
 
 fn words<T: DeserializeOwned>() -> Value {
     json!({ "enum": names::<T>() })
-}
-
-/// The words of a closed list, as its type reads them.
-pub(super) fn names<T: DeserializeOwned>() -> &'static [&'static str] {
-    let mut found: &'static [&'static str] = &[];
-    // The reader below always answers with a fault; what it learns on the way is what counts.
-    let _ = T::deserialize(Names(&mut found));
-    found
-}
-
-/// Learns from a type which words it takes.
-struct Names<'n>(&'n mut &'static [&'static str]);
-
-impl<'de> Deserializer<'de> for Names<'_> {
-    type Error = Error;
-
-    fn deserialize_enum<V: Visitor<'de>>(
-        self,
-        _name: &'static str,
-        variants: &'static [&'static str],
-        _visitor: V,
-    ) -> Result<V::Value, Error> {
-        *self.0 = variants;
-        Err(Error::custom("only the words were asked for"))
-    }
-
-    fn deserialize_any<V: Visitor<'de>>(self, _visitor: V) -> Result<V::Value, Error> {
-        Err(Error::custom("is no closed list of words"))
-    }
-
-    serde::forward_to_deserialize_any! {
-        bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64 char str string bytes byte_buf option unit unit_struct
-        newtype_struct seq tuple tuple_struct map struct identifier ignored_any
-    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! The fields of a rule file, by what they stand in.
 
-use super::{model::Kind, nutrient::Nutrient, schema::names, told};
+use super::{disclosure, kind::Kind, names::names, nutrient::Nutrient};
 use crate::{application, equipment, land, product, soil, weather};
 
 /// How a field is written.
@@ -81,7 +81,7 @@ pub(super) const PREEMPTION: [Field; 9] = [
     may("except", Shape::Texts),
 ];
 
-pub(super) const STANDS_BY: [Field; 5] = [
+pub(super) const AUTHORIZATION: [Field; 5] = [
     must("words", Shape::Text(300)),
     must("cite", Shape::Text(400)),
     may("href", Shape::Link(600)),
@@ -89,7 +89,7 @@ pub(super) const STANDS_BY: [Field; 5] = [
     may("rows", Shape::Texts),
 ];
 
-pub(super) const HOLE: [Field; 5] = [
+pub(super) const COVERAGE_GAP: [Field; 5] = [
     must("words", Shape::Text(300)),
     must("rows", Shape::Texts),
     may("asks_care", Shape::Flag),
@@ -185,10 +185,10 @@ const RELEASE: [Field; 3] = [
     must("per", Shape::Word(names::<super::duty::ReleasePer>)),
 ];
 const COUNT: [Field; 2] = [must("most", Shape::Count), may("calendar_year", Shape::Flag)];
-const RECORD_FIELDS: [Field; 1] = [must("fields", Shape::Words(names::<told::RecordField>))];
+const RECORD_FIELDS: [Field; 1] = [must("fields", Shape::Words(names::<disclosure::RecordField>))];
 const RECORD_DEADLINE: [Field; 2] = [may("hours", Shape::Count), may("during_the_work", Shape::Flag)];
 const RETENTION: [Field; 2] =
-    [must("years", Shape::Count), must("counts_from", Shape::Word(names::<told::CountsFrom>))];
+    [must("years", Shape::Count), must("counts_from", Shape::Word(names::<disclosure::CountsFrom>))];
 const SAYING: [Field; 3] =
     [must("words", Shape::Text(400)), may("area_comparator", Shape::Floor), may("area_sqft", Shape::Decimal)];
 const REPORT: [Field; 4] = [

@@ -3,39 +3,40 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
     duty::{Duty, Proof},
-    model::{Binds, Rule, Standing, Value},
+    kind::Binds,
+    mark::Mark,
+    model::{InForceStatus, Rule, Value},
     on_day::InForce,
     stack::Stack,
 };
-use crate::{application::Audience, decision::Mark, rules::is_young, time::Day};
+use crate::{application::Audience, soil::is_young, time::Day};
 
 /// How long one rule takes a soil report that was dug on a day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportTaken {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.professional.phosphorus"))]
+    #[schema(max_length = 120, example = "us-md.professional.phosphorus")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-md"))]
+    #[schema(max_length = 60, example = "us-md")]
     pub rule_set: String,
     /// In force, or unknown where no text of the rule was read for the day.
     pub in_force: InForce,
     /// The oldest report that it takes, in calendar months; null when it names no age.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
+    #[schema(minimum = 1, maximum = 65535)]
     pub months: Option<u16>,
     /// The last day of application on which it takes this report; null when it names no age or its text is unknown.
-    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
+    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
     pub until: Option<Day>,
     /// The same in one sentence.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub words: String,
     /// Why its set only warns here, or counts for some products only.
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub note: Option<String>,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }
@@ -96,7 +97,7 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
         mark: value.source.mark,
     };
     match rule.on(on)? {
-        Standing::InForce(value, duty) => match Age::asked_by(duty)? {
+        InForceStatus::InForce(value, duty) => match Age::asked_by(duty)? {
             Age::AtMost(months) => {
                 let until = last_day(sampled_on, months);
                 let how_long = if until >= on { "until" } else { "no more after" };
@@ -108,12 +109,12 @@ fn of_rule(set: &str, rule: &Rule, on: Day, sampled_on: Day) -> Option<ReportTak
                 Some(taken(value, InForce::InForce, None, None, words))
             }
         },
-        Standing::Unknown(value) => {
+        InForceStatus::Unknown(value) => {
             value.duty.as_ref().and_then(Age::asked_by)?;
             let words = format!("The oldest text that was read is of {}; what held before is not known.", value.from);
             Some(taken(value, InForce::Unknown, None, None, words))
         }
-        Standing::Repealed(_) | Standing::NotYet(_) => None,
+        InForceStatus::Repealed(_) | InForceStatus::NotYet(_) => None,
     }
 }
 

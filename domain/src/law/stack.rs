@@ -4,8 +4,31 @@
 //! lowest cap, the union of barred days, the longest distance, the youngest soil report. A set is only left out where the
 //! law itself says so.
 
-use super::{COMPANY, LABEL, Lawbook, Level, LocalRules, Preemption, Reach, RuleSet};
-use crate::decision::{Mark, RuleSetUsed};
+use serde::{Deserialize, Serialize};
+
+use super::{
+    about::{AppliesTo, Level, LocalRules, Preemption},
+    book::Lawbook,
+    embedded::{COMPANY, LABEL},
+    mark::Mark,
+    model::RuleSet,
+};
+use crate::time::Day;
+
+/// A rule set that took part, by the hash of its text.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct RuleSetUsed {
+    #[schema(max_length = 60, example = "us-pa")]
+    pub code: String,
+    /// SHA-256 of the rule set's text, in hexadecimal; null when nobody has gathered it.
+    #[schema(max_length = 64)]
+    pub hash: Option<String>,
+    /// The day it was last compared with the law; null when nobody has gathered it.
+    pub last_checked: Option<Day>,
+    /// Said when the set did not take part: it is pre-empted, or nobody has gathered its law.
+    #[schema(max_length = 400)]
+    pub note: Option<String>,
+}
 
 /// The sets that stand over one property.
 #[derive(Debug)]
@@ -100,7 +123,7 @@ impl<'b> Stack<'b> {
             note: stacked.force.note().map(str::to_owned),
         });
         let missing = self.missing.iter().map(|code| RuleSetUsed {
-            code: super::limited(code, 60),
+            code: crate::text::truncate_chars(code, 60),
             hash: None,
             last_checked: None,
             note: Some("Nobody has gathered this law; nothing of it was asked.".to_owned()),
@@ -127,7 +150,7 @@ fn force(book: &Lawbook, set: &RuleSet) -> Force {
     }
     let mut inside = vec![set.about.code.as_str()];
     let mut parent = set.about.parent.as_deref();
-    for _ in 0..=book.sets.len() {
+    for _ in 0..=book.rule_sets().len() {
         let Some(above) = parent.and_then(|code| book.rule_set(code)) else { return Force::Runs };
         match &above.about.preempts_local {
             Some(bar) if bar.mark != Mark::Memory && !bar.excepts(&inside) => return barred(bar, set),
@@ -152,14 +175,14 @@ impl Preemption {
 }
 
 fn barred(bar: &Preemption, set: &RuleSet) -> Force {
-    let cut = |text: String| super::limited(&text, 400);
+    let cut = |text: String| crate::text::truncate_chars(&text, 400);
     if set.about.stands_by.as_ref().is_some_and(|by| by.mark != Mark::Memory) {
         return Force::Runs;
     }
     if let Some(older_than) = bar.older_than {
         match (set.about.enacted_on, bar.older_reach) {
-            (Some(day), Reach::All) if day < older_than => return Force::Runs,
-            (Some(day), Reach::Phosphorus) if day < older_than => {
+            (Some(day), AppliesTo::All) if day < older_than => return Force::Runs,
+            (Some(day), AppliesTo::Phosphorus) if day < older_than => {
                 let why = format!("Applied to products with phosphorus only: {} ({})", bar.words, bar.citation);
                 return Force::InertWithoutPhosphorus(cut(why));
             }
@@ -174,10 +197,17 @@ fn barred(bar: &Preemption, set: &RuleSet) -> Force {
         }
     }
     match bar.reach {
-        Reach::All => Force::Inert(cut(format!("Not applied: {} ({})", bar.words, bar.citation))),
-        Reach::Phosphorus => {
+        AppliesTo::All => Force::Inert(cut(format!("Not applied: {} ({})", bar.words, bar.citation))),
+        AppliesTo::Phosphorus => {
             let why = format!("Not applied to products with phosphorus: {} ({})", bar.words, bar.citation);
             Force::InertWithPhosphorus(cut(why))
         }
+    }
+}
+
+impl Lawbook {
+    /// The sets that stand over a place with these codes, and why one of them does not count there.
+    pub fn over(&self, codes: &[String]) -> Vec<RuleSetUsed> {
+        Stack::of(self, codes).used()
     }
 }

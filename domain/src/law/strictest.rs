@@ -6,10 +6,12 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
+    comparator::Comparator,
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
-    model::{Binds, Comparator, Kind, Rule, Standing, Value},
+    kind::{Binds, Kind},
+    model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
 };
@@ -34,17 +36,16 @@ pub struct Intent<'a> {
 }
 
 /// Of every line the strictest that may refuse. Rules that only warn are not here.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Strictest {
     /// The lowest cap of each nutrient, for one application, for a year and for the season that the day lies in.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub caps: Vec<StrictestCap>,
     /// Whether the day lies in a closed season for something the product holds: of every set, since barred days add up.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub closed_by: Vec<RuleName>,
     /// The first day from this one on that no set closes for the product; nothing within a year means never.
-    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
+    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
     pub first_open_day: Option<Day>,
     /// The longest distance from water for the equipment.
     pub distance: Option<StrictestDistance>,
@@ -53,22 +54,20 @@ pub struct Strictest {
     /// The longest time that a record of this day is kept.
     pub kept_until: Option<KeptUntil>,
     /// Everything that a record must hold.
-    #[cfg_attr(feature = "schema", schema(max_items = 40))]
+    #[schema(max_items = 40)]
     pub record_fields: Vec<RequiredField>,
     /// Rules that may refuse and of which no text was read for the day: what they hold is not in the lines above.
-    #[cfg_attr(feature = "schema", schema(max_items = 200))]
+    #[schema(max_items = 200)]
     pub unknown: Vec<RuleName>,
 }
 
 /// The id of a rule.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-ny.season"))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(max_length = 120, example = "us-ny.season")]
 #[serde(transparent)]
 pub struct RuleName(pub String);
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestCap {
     pub nutrient: Nutrient,
     pub per: CapPer,
@@ -78,8 +77,7 @@ pub struct StrictestCap {
     pub rule: RuleName,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CapPer {
     Application,
@@ -88,8 +86,7 @@ pub enum CapPer {
     Season,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestDistance {
     pub distance_ft: Distance,
     /// Whether the distance itself is far enough, or only more.
@@ -97,10 +94,9 @@ pub struct StrictestDistance {
     pub rule: RuleName,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestMonths {
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 65535))]
+    #[schema(minimum = 1, maximum = 65535)]
     pub months: u16,
     pub rule: RuleName,
 }
@@ -164,7 +160,7 @@ impl Lawbook {
     /// The rules that may refuse, with what they demand on a day.
     fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
         let duties = self.speaking(codes, intent).into_iter().filter_map(|rule| match rule.on(day)? {
-            Standing::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
+            InForceStatus::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
                 Some((rule, duty))
             }
             _ => None,
@@ -181,7 +177,7 @@ impl Lawbook {
         };
         let mut rules = self.speaking(codes, intent);
         rules.retain(|rule| match rule.on(intent.on) {
-            Some(Standing::Unknown(first)) => rule.may_refuse(first) && rule.kind.judges() && stops(first),
+            Some(InForceStatus::Unknown(first)) => rule.may_refuse(first) && rule.kind.judges() && stops(first),
             _ => false,
         });
         rules

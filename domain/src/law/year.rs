@@ -3,30 +3,33 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Lawbook,
+    book::Lawbook,
+    comparator::Comparator,
     duty::{Amount, CapYear, Duty},
-    model::{Binds, Comparator, Rule, Scope, Standing},
+    kind::Binds,
+    mark::Mark,
+    model::{InForceStatus, Rule},
     nutrient::Nutrient,
+    scope::Scope,
     stack::{Force, Stack},
 };
-use crate::{application::Audience, decision::Mark, land::Species, quantity::NutrientRate, time::Day};
+use crate::{application::Audience, land::Species, quantity::NutrientRate, time::Day};
 
 /// A yearly cap and who set it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct YearCap {
-    #[cfg_attr(feature = "schema", schema(max_length = 120, example = "us-md.nitrogen.total.year"))]
+    #[schema(max_length = 120, example = "us-md.nitrogen.total.year")]
     pub rule: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 60, example = "us-md"))]
+    #[schema(max_length = 60, example = "us-md")]
     pub rule_set: String,
     pub limit_lb_per_1000_sqft: NutrientRate,
     /// Whether the limit itself is allowed, or only less.
     pub limit_allowed: bool,
     /// Recommended only: going past it warns and is not refused.
     pub advice: bool,
-    #[cfg_attr(feature = "schema", schema(max_length = 400))]
+    #[schema(max_length = 400)]
     pub citation: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub href: Option<String>,
     pub mark: Mark,
 }
@@ -55,7 +58,7 @@ fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<Yea
     if rule.binds != Binds::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
         return None;
     }
-    let Standing::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
+    let InForceStatus::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
     if duty.nutrient != Nutrient::NitrogenTotal {
         return None;
     }

@@ -16,33 +16,29 @@ use crate::{
 };
 
 /// The only shape that bounds ground.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub enum OutlineType {
     Polygon,
 }
 
 /// A polygon of RFC 7946: rings of positions, longitude before latitude, the first ring around the lawn, further ones around
 /// holes. Every ring ends where it began.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Outline {
     #[serde(rename = "type")]
     pub kind: OutlineType,
-    #[cfg_attr(feature = "schema", schema(schema_with = rings_schema))]
+    #[schema(schema_with = rings_schema)]
     pub coordinates: Vec<Vec<Vec<f64>>>,
 }
 
 /// Rings of positions with their bounds, for the API document. A third number is a height and is left out of account.
-#[cfg(feature = "schema")]
 pub fn rings_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
     let rings = utoipa::openapi::ArrayBuilder::new().items(positions_schema()).min_items(Some(1));
     rings.max_items(Some(MOST_RINGS)).into()
 }
 
 /// Positions with their bounds, longitude before latitude.
-#[cfg(feature = "schema")]
 pub fn positions_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
     use utoipa::openapi::{ArrayBuilder, ObjectBuilder, schema::Type};
     let degrees = ObjectBuilder::new().schema_type(Type::Number).minimum(Some(-12_000)).maximum(Some(12_000));
@@ -58,12 +54,11 @@ pub fn positions_schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
 }
 
 /// A place, longitude before latitude, in degrees.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct MapPosition {
-    #[cfg_attr(feature = "schema", schema(minimum = -180, maximum = 180))]
+    #[schema(minimum = -180, maximum = 180)]
     pub longitude: f64,
-    #[cfg_attr(feature = "schema", schema(minimum = -90, maximum = 90))]
+    #[schema(minimum = -90, maximum = 90)]
     pub latitude: f64,
 }
 

@@ -19,8 +19,7 @@ use crate::{
 };
 
 /// What the distance is kept from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum FeatureKind {
     Water,
@@ -32,7 +31,7 @@ pub enum FeatureKind {
 
 impl FeatureKind {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Water => "water",
             Self::Drain => "a drain",
@@ -44,17 +43,16 @@ impl FeatureKind {
 }
 
 /// A feature on or near the lawn, with the distance that the law or the label sets for the equipment in use.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetbackFeature {
     pub kind: FeatureKind,
     /// Positions of its edge, longitude before latitude: one for a point, more for a line, and a closed ring for ground.
-    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 1_000))]
+    #[schema(min_items = 1, max_items = 1_000)]
     pub positions: Vec<Vec<f64>>,
     pub distance_ft: Distance,
     /// The rule that sets the distance.
-    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    #[schema(max_length = 120)]
     pub rule: String,
 }
 
@@ -66,20 +64,19 @@ impl SetbackFeature {
             ring if is_ring(ring) => "a ring",
             _ => "a line",
         };
-        let name = format!("distance from {} ({form}) by {}", self.kind.words(), self.rule);
-        crate::law::limited(&name, 120)
+        let name = format!("distance from {} ({form}) by {}", self.kind.label(), self.rule);
+        crate::text::truncate_chars(&name, 120)
     }
 }
 
 /// The ground that may be treated.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct TreatableArea {
     pub outline_sqft: Area,
     /// Rounded down; nothing when the distances leave less than ten square feet.
     pub treatable_sqft: Option<Area>,
     /// The pieces that are left.
-    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
+    #[schema(max_items = 1_000)]
     pub pieces: Vec<Outline>,
     pub derivation: Derivation,
 }

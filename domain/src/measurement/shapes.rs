@@ -11,8 +11,7 @@ use crate::{
 };
 
 /// How widths across a line make an area.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum OffsetRule {
     /// Straight lines between the widths.
@@ -72,15 +71,14 @@ pub enum Shape {
 }
 
 /// A measured section: figures that are lawn, less figures that are not.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Figures {
-    #[cfg_attr(feature = "schema", schema(min_items = 1, max_items = 100))]
+    #[schema(min_items = 1, max_items = 100)]
     pub lawn: Vec<Shape>,
     /// House, drive, beds.
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(max_items = 100))]
+    #[schema(max_items = 100)]
     pub not_lawn: Vec<Shape>,
     /// How far each length may be off.
     #[serde(default)]
@@ -139,7 +137,7 @@ impl Shape {
             }
             other => other.lengths().iter().map(|(_, length)| length.to_string()).collect(),
         };
-        crate::law::limited(&lengths.join(" x "), 120)
+        crate::text::truncate_chars(&lengths.join(" x "), 120)
     }
 
     /// The area in ten-thousandths of a square foot, every length longer by `off` hundredths of a foot.
@@ -179,7 +177,7 @@ impl Shape {
     }
 
     /// How a sentence calls it.
-    pub const fn words(&self) -> &'static str {
+    pub const fn label(&self) -> &'static str {
         match self {
             Self::Rectangle { .. } => "rectangle",
             Self::Triangle { .. } => "triangle",

@@ -3,8 +3,10 @@
 
 mod faults;
 mod ground;
+mod part_fault;
 
 use num_rational::BigRational;
+pub use part_fault::PartFault;
 use serde::{Deserialize, Serialize};
 
 use self::{faults::faults, ground::Ground};
@@ -20,12 +22,11 @@ use crate::{
 };
 
 /// How far an area may be off, and who says so.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ErrorEstimate {
     /// Either way.
     pub error_sqft: Area,
-    #[cfg_attr(feature = "schema", schema(max_length = 600))]
+    #[schema(max_length = 600)]
     pub source: String,
     pub mark: SourceMark,
 }
@@ -42,21 +43,6 @@ pub struct Survey {
     pub pieces: Vec<Outline>,
     /// Part by part, the sum, and what the distances leave.
     pub derivations: Vec<Derivation>,
-}
-
-/// One fault of a survey: where in its parts, in one word for programs, and in a sentence.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PartFault {
-    /// A JSON Pointer below the survey, such as `/lawn/0/outline/coordinates/0/4`.
-    pub pointer: String,
-    pub code: &'static str,
-    pub message: String,
-}
-
-impl PartFault {
-    fn new(pointer: impl Into<String>, code: &'static str, message: &(impl ToString + ?Sized)) -> Self {
-        Self { pointer: pointer.into(), code, message: message.to_string() }
-    }
 }
 
 /// Least that a survey may make or leave: ten square feet, in hundredths.
@@ -121,7 +107,7 @@ fn parts(figures: &Figures, ground: &Ground) -> Vec<Derivation> {
     for (side, shapes) in [("lawn", &figures.lawn), ("not lawn", &figures.not_lawn)] {
         for (index, shape) in shapes.iter().enumerate() {
             let (formula, source, mark) = shape.formula();
-            let derivation = Derivation::of(&format!("{side} {index}: {}", shape.words()), formula);
+            let derivation = Derivation::of(&format!("{side} {index}: {}", shape.label()), formula);
             let rounding = "down to the hundredth of a square foot";
             derivations.push(match shape {
                 Shape::Outline { outline, .. } => {

@@ -20,7 +20,7 @@ use crate::{
 
 /// What is asked. Whatever follows from what is given is worked out.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Asked {
+pub struct AmountsQuestion {
     /// The nutrient that the target and the prices are about; nitrogen unless said otherwise.
     pub nutrient: Option<GradeNutrient>,
     pub target: Option<NutrientRate>,
@@ -31,8 +31,7 @@ pub struct Asked {
 }
 
 /// What follows. A figure that nothing follows for is null, and `missing` says why.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Amounts {
     pub nutrient: GradeNutrient,
     /// Product on 1,000 sq ft for the target, rounded down.
@@ -58,13 +57,13 @@ pub struct Amounts {
     pub price_usd_per_lb_of_nutrient: Option<PricePerPound>,
     /// An acre at the target.
     pub price_usd_per_acre: Option<Price>,
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub derivations: Vec<Derivation>,
     /// What does not follow from what was given, and what would have to be known.
-    #[cfg_attr(feature = "schema", schema(max_items = 20))]
+    #[schema(max_items = 20)]
     pub missing: Vec<Sentence>,
     /// What the label itself says against it.
-    #[cfg_attr(feature = "schema", schema(max_items = 5))]
+    #[schema(max_items = 5)]
     pub cautions: Vec<Sentence>,
 }
 
@@ -95,7 +94,7 @@ impl Work {
 
 impl Label {
     /// What follows from this label and its package for what is asked. A weight and a volume are not asked together.
-    pub fn amounts(&self, package: ProductMass, asked: Asked) -> Amounts {
+    pub fn amounts(&self, package: ProductMass, asked: AmountsQuestion) -> Amounts {
         let nutrient = asked.nutrient.unwrap_or(GradeNutrient::Nitrogen);
         let mut work = Work::default();
         let rate = asked.target.and_then(|target| work.take(product_rate_rounded_down(self, nutrient, target)));
@@ -149,7 +148,7 @@ impl Label {
     }
 
     /// The amount by weight: as it was asked about, by volume, or for the target on the area.
-    fn amount_asked(&self, nutrient: GradeNutrient, asked: Asked, work: &mut Work) -> Option<ProductMass> {
+    fn amount_asked(&self, nutrient: GradeNutrient, asked: AmountsQuestion, work: &mut Work) -> Option<ProductMass> {
         match (asked.product, asked.volume) {
             (Some(product), _) => Some(product),
             (None, Some(volume)) => {
@@ -171,19 +170,19 @@ impl Label {
             (GradeNutrient::Potash, nutrients.potash_lb.to_string()),
         ];
         work.derivations.extend(each.into_iter().map(|(nutrient, pounds)| {
-            Derivation::of(&format!("{} delivered", nutrient.words()), "product x percent / 100")
+            Derivation::of(&format!("{} delivered", nutrient.label()), "product x percent / 100")
                 .with("product", product)
                 .with("percent", nutrient.percent(self))
                 .from_source(SourceMark::Read2, "Definition of a grade; Virginia, nutrient management worksheet")
-                .gives_text(&pounds, &format!("lb {}", nutrient.words()), "exact")
+                .gives_text(&pounds, &format!("lb {}", nutrient.label()), "exact")
         }));
         nutrients
     }
 
-    fn say_what_lacks(&self, nutrient: GradeNutrient, asked: Asked, work: &mut Work) {
+    fn say_what_lacks(&self, nutrient: GradeNutrient, asked: AmountsQuestion, work: &mut Work) {
         let without = nutrient.percent(self).is_zero();
         if without && (asked.target.is_some() || asked.bag_price.is_some()) {
-            let words = nutrient.words();
+            let words = nutrient.label();
             work.lacks(&format!("The label guarantees no {words}, so no amount brings it and it has no price."));
         }
         if self.density().is_none() && (self.form == ProductForm::Liquid || asked.volume.is_some()) {
@@ -203,7 +202,12 @@ impl Label {
     }
 
     /// The label's own limit, which binds whatever the arithmetic says.
-    fn amount_cautions(&self, rate: Option<ProductRate>, asked: Asked, product: Option<ProductMass>) -> Vec<Sentence> {
+    fn amount_cautions(
+        &self,
+        rate: Option<ProductRate>,
+        asked: AmountsQuestion,
+        product: Option<ProductMass>,
+    ) -> Vec<Sentence> {
         let Some(limit) = self.product_limit_lb_per_1000_sqft else { return Vec::new() };
         // lb x 1,000 / sq ft against the limit: 1e-6 lb x 1e5 over 1e-2 sq ft.
         let over_on_area = asked.area.zip(product).is_some_and(|(area, product)| {

@@ -11,8 +11,7 @@ use crate::{
 };
 
 /// The three nutrients of a grade.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum GradeNutrient {
     Nitrogen,
@@ -24,7 +23,7 @@ impl GradeNutrient {
     pub const ALL: [Self; 3] = [Self::Nitrogen, Self::Phosphate, Self::Potash];
 
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Nitrogen => "N",
             Self::Phosphate => "P2O5",
@@ -47,7 +46,7 @@ const RATE_SOURCE: &str =
 
 fn rate_formula(figure: &str, formula: &str, label: &Label, nutrient: GradeNutrient) -> Derivation {
     Derivation::of(figure, formula)
-        .with(&format!("{} on the label", nutrient.words()), nutrient.percent(label))
+        .with(&format!("{} on the label", nutrient.label()), nutrient.percent(label))
         .from_source(SourceMark::Read, RATE_SOURCE)
 }
 
@@ -117,8 +116,7 @@ pub fn coverage_rounded_down(
 }
 
 /// How fast the nitrogen of a product is released, by the share that is slowly available.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ReleaseClass {
     Quick,

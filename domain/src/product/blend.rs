@@ -9,8 +9,7 @@ use crate::{
 };
 
 /// Nutrients that an area needs, as masses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NutrientNeed {
     pub nitrogen_lb: TotalNitrogen,
@@ -19,11 +18,10 @@ pub struct NutrientNeed {
 }
 
 /// So much of one of the products.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct BlendPart {
     /// Which of the products that were given, counted from zero.
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     /// The nutrient it was taken for.
     pub taken_for: GradeNutrient,
@@ -33,23 +31,21 @@ pub struct BlendPart {
 }
 
 /// What a blend leaves open of one nutrient.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Shortfall {
     pub nutrient: GradeNutrient,
     /// Ten-billionths of a pound.
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 100_000_000_000_000_000_i64))]
+    #[schema(minimum = 0, maximum = 100_000_000_000_000_000_i64)]
     pub missing_1e10_lb: i64,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Blend {
-    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
+    #[schema(max_items = 1_000)]
     pub parts: Vec<BlendPart>,
     pub delivers: Nutrients,
     /// Nutrients that are not met exactly, by more than rounding to a millionth of a pound of product leaves open.
-    #[cfg_attr(feature = "schema", schema(max_items = 3))]
+    #[schema(max_items = 3)]
     pub off: Vec<Shortfall>,
 }
 
@@ -83,7 +79,7 @@ pub fn blend_rounded_down(need: &NutrientNeed, products: &[Label]) -> Blend {
         }
         delivers = delivers.checked_add(brought).unwrap_or(delivers);
         let derivation = Derivation::of("product for what is still needed", "rest of the need / (percent / 100)")
-            .with_text(&format!("{} still needed", nutrient.words()), &TotalNitrogen::from_raw(lacking), "lb")
+            .with_text(&format!("{} still needed", nutrient.label()), &TotalNitrogen::from_raw(lacking), "lb")
             .with("percent", nutrient.percent(label))
             .from_source(
                 SourceMark::Read2,

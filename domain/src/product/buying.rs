@@ -9,12 +9,11 @@ use crate::{
 };
 
 /// What to buy for a need. The need itself stays what it was: the rest of the last bag goes back to the shed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Purchase {
     /// Product that is to be put down.
     pub needed_lb: ProductMass,
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 1_000_000_000_000_i64))]
+    #[schema(minimum = 0, maximum = 1_000_000_000_000_i64)]
     pub bags: i64,
     pub bought_lb: ProductMass,
     pub left_over_lb: ProductMass,
@@ -97,7 +96,7 @@ fn priced(
     Derivation::of(figure, formula)
         .with("price", price)
         .with("net weight of a bag", bag)
-        .with(&format!("{} on the label", nutrient.words()), nutrient.percent(label))
+        .with(&format!("{} on the label", nutrient.label()), nutrient.percent(label))
         .from_source(
             SourceMark::Read,
             "USGA Green Section Record 60(5), 2022: urea at 50 USD a bag is 2.17 USD a pound of N",

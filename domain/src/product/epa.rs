@@ -65,7 +65,6 @@ impl<'de> Deserialize<'de> for EpaRegistration {
     }
 }
 
-#[cfg(feature = "schema")]
 impl utoipa::PartialSchema for EpaRegistration {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         utoipa::openapi::ObjectBuilder::new()
@@ -78,7 +77,6 @@ impl utoipa::PartialSchema for EpaRegistration {
     }
 }
 
-#[cfg(feature = "schema")]
 impl utoipa::ToSchema for EpaRegistration {
     fn name() -> std::borrow::Cow<'static, str> {
         "EpaRegistration".into()

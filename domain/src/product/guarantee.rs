@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::quantity::{Percent, quotient_nearest};
 
 /// Secondary and minor nutrients, guaranteed as elements.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Element {
     Calcium,
@@ -25,7 +24,7 @@ pub enum Element {
 
 impl Element {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Calcium => "calcium",
             Self::Magnesium => "magnesium",
@@ -63,8 +62,7 @@ impl Element {
 }
 
 /// Metals that the model rule limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Metal {
     Arsenic,

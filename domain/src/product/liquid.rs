@@ -24,7 +24,7 @@ pub fn nutrient_per_gallon_rounded_nearest(
 ) -> Figure<Density> {
     let percent = nutrient.percent(label);
     let pounds = quotient_nearest(i128::from(density.raw()) * i128::from(percent.raw()), 10_000);
-    Derivation::of(&format!("{} in a gallon", nutrient.words()), "density x percent / 100")
+    Derivation::of(&format!("{} in a gallon", nutrient.label()), "density x percent / 100")
         .with("density", density)
         .with("percent", percent)
         .from_source(SourceMark::Read2, SOURCE)

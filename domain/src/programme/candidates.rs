@@ -1,33 +1,18 @@
 //! For each round and product the day, the first open one unless a later one has more room, and the most that may go down on it.
 
-use super::{SeasonQuestion, cuts};
+use super::{
+    cuts,
+    model::{Cell, Closed, SeasonQuestion},
+};
 use crate::{
-    application::{Facts, PastApplication},
-    decision::{Decision, Finding, Outcome, Verdict, decide},
+    decision::{Decision, Finding, Verdict, decide},
+    facts::{Facts, PastApplication},
     law::Lawbook,
     product::{Label, product_for_target},
     quantity::ProductMass,
+    rules::Outcome,
     time::Day,
 };
-
-/// A product in a round.
-#[derive(Debug, Clone)]
-pub(super) struct Cell {
-    pub round: usize,
-    pub product: usize,
-    pub on: Day,
-    /// The most that the rules let through with nothing else planned; nothing when no rule limits it.
-    pub most: Option<ProductMass>,
-    /// What sets it, in words.
-    pub most_words: String,
-}
-
-/// Why a round is closed for a product.
-#[derive(Debug, Clone)]
-pub(super) struct Closed {
-    pub round: usize,
-    pub why: String,
-}
 
 /// Days between two that are tried in a round: a window that opens inside a round is found within a few days.
 const STEP: i32 = 3;

@@ -3,9 +3,12 @@
 
 use good_lp::{Constraint, Expression, Variable, constraint};
 
-use super::{SeasonQuestion, candidates::Cell, solve};
+use super::{
+    float,
+    model::{Cell, SeasonQuestion},
+};
 use crate::{
-    law::{Lawbook, duty::Duty, model::Standing, nutrient::Nutrient},
+    law::{Lawbook, duty::Duty, model::InForceStatus, nutrient::Nutrient},
     quantity::{Area, ProductMass},
     time::Day,
 };
@@ -37,7 +40,7 @@ impl Cut {
             .iter()
             .filter_map(|(cell, weight)| amounts.get(*cell).map(|amount| value(amount) * *weight))
             .sum();
-        left > self.at_most + solve::HAIR
+        left > self.at_most + float::TOLERANCE
     }
 
     /// These cells cannot all be used.
@@ -48,14 +51,14 @@ impl Cut {
 
     /// This cell takes no more than so much.
     pub(super) fn cell_at_most(cell: usize, most: ProductMass, area: Area, words: String) -> Self {
-        Self { terms: vec![(cell, 1.0)], at_most: solve::per_1000(most, area), counts: false, words }
+        Self { terms: vec![(cell, 1.0)], at_most: float::per_1000(most, area), counts: false, words }
     }
 }
 
 /// What a rule that limits an amount over several rounds counts, if it is one.
 pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient> {
     let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
-    let Some(Standing::InForce(_, duty)) = rules.find(|known| known.id == rule)?.on(on) else { return None };
+    let Some(InForceStatus::InForce(_, duty)) = rules.find(|known| known.id == rule)?.on(on) else { return None };
     match duty {
         Duty::CapYear(cap) => Some(cap.nutrient),
         Duty::Window(window) => window.caps.first().map(|(nutrient, _)| *nutrient).filter(|_| window.caps.len() == 1),
@@ -68,7 +71,7 @@ pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient
 pub(super) fn of_a_year(lawbook: &Lawbook, rule: &str, on: Day) -> bool {
     let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
     let standing = rules.find(|known| known.id == rule).and_then(|rule| rule.on(on));
-    matches!(standing, Some(Standing::InForce(_, Duty::CapYear(_))))
+    matches!(standing, Some(InForceStatus::InForce(_, Duty::CapYear(_))))
 }
 
 /// All rounds within a year of one together bring no more of a nutrient than the others and what is lawful in this one.
@@ -84,14 +87,14 @@ pub(super) fn load(
     let day = cells.get(refused)?.on;
     let within = |cell: &Cell| cell.on.days_since(day).abs() <= 365;
     let of = |cell: &Cell| {
-        question.products.get(cell.product).map_or(0.0, |product| solve::share(nutrient.share(&product.label)))
+        question.products.get(cell.product).map_or(0.0, |product| float::share(nutrient.share(&product.label)))
     };
     let terms: Vec<(usize, f64)> =
         cells.iter().enumerate().filter(|(_, cell)| within(cell)).map(|(at, cell)| (at, of(cell))).collect();
     let at_most = planned
         .iter()
         .filter_map(|(at, mass)| cells.get(*at).filter(|cell| within(cell)).map(|cell| (at, mass, of(cell))))
-        .map(|(at, mass, share)| solve::per_1000(if *at == refused { lawful } else { *mass }, area) * share)
+        .map(|(at, mass, share)| float::per_1000(if *at == refused { lawful } else { *mass }, area) * share)
         .sum();
     Some(Cut { terms, at_most, counts: false, words })
 }

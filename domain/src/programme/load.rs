@@ -9,25 +9,23 @@ use crate::{
 };
 
 /// One stop.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct LoadStop {
-    #[cfg_attr(feature = "schema", schema(min_length = 1, max_length = 120))]
+    #[schema(min_length = 1, max_length = 120)]
     pub name: String,
     /// Which of the products, counted from zero.
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     pub area_sqft: Area,
     pub product_lb: ProductMass,
 }
 
 /// A product on the truck and what it is put down with.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct LoadProduct {
-    #[cfg_attr(feature = "schema", schema(min_length = 1, max_length = 120))]
+    #[schema(min_length = 1, max_length = 120)]
     pub name: String,
     pub bag_lb: ProductMass,
     /// What the hopper holds of this product; left out for a liquid.
@@ -39,8 +37,7 @@ pub struct LoadProduct {
 }
 
 /// A sprayer's tank and what it was calibrated to put down.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Tank {
     pub holds_gal: Volume,
@@ -48,12 +45,11 @@ pub struct Tank {
 }
 
 /// What one stop takes.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StopLoad {
-    #[cfg_attr(feature = "schema", schema(max_length = 120))]
+    #[schema(max_length = 120)]
     pub name: String,
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     pub product_lb: ProductMass,
     /// Finished spray, rounded up; nothing for a granule.
@@ -61,20 +57,19 @@ pub struct StopLoad {
 }
 
 /// What the truck takes of one product.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ProductLoad {
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     /// What all stops take.
     pub needed_lb: ProductMass,
     /// Whole bags for it and the spare.
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 1_000_000_000_000_i64))]
+    #[schema(minimum = 0, maximum = 1_000_000_000_000_i64)]
     pub bags: i64,
     pub loaded_lb: ProductMass,
     /// Finished spray of all stops, and how often hopper or tank is filled; nothing without hopper and tank.
     pub spray_gal: Option<Volume>,
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 1_000_000))]
+    #[schema(minimum = 0, maximum = 1_000_000)]
     pub fills: Option<i64>,
     /// Product for one full tank, rounded down, where every stop takes the same rate; nothing otherwise.
     pub product_lb_per_tank: Option<ProductMass>,
@@ -84,12 +79,11 @@ pub struct ProductLoad {
     pub fills_derivation: Option<Derivation>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LoadSheet {
-    #[cfg_attr(feature = "schema", schema(max_items = 500))]
+    #[schema(max_items = 500)]
     pub stops: Vec<StopLoad>,
-    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
+    #[schema(max_items = 1_000)]
     pub products: Vec<ProductLoad>,
 }
 

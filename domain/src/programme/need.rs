@@ -4,8 +4,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    SeasonNeed,
-    published::Published,
+    model::SeasonNeed,
+    published::{Maintenance, Published},
     timing::{Credits, Shade},
 };
 use crate::{
@@ -13,27 +13,6 @@ use crate::{
     quantity::NutrientRate,
     time::Day,
 };
-
-/// How much is made of a lawn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Maintenance {
-    Low,
-    Medium,
-    High,
-}
-
-impl Maintenance {
-    /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Low => "low",
-            Self::Medium => "medium",
-            Self::High => "high",
-        }
-    }
-}
 
 /// Where the nitrogen of the year comes from.
 #[derive(Debug, Clone, Copy)]
@@ -78,8 +57,7 @@ pub struct NeedQuestion<'a> {
 }
 
 /// One nutrient's need.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct NeededRate {
     /// What is still to be put down this season.
     pub still_lb_per_1000_sqft: NutrientRate,
@@ -89,14 +67,13 @@ pub struct NeededRate {
 }
 
 /// A section's need, and what nobody has said.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReckonedNeed {
     pub nitrogen: NeededRate,
     pub phosphate: NeededRate,
     pub potash: NeededRate,
     /// What would make it more certain, in sentences.
-    #[cfg_attr(feature = "schema", schema(max_items = 8, value_type = Vec<crate::explain::Sentence>))]
+    #[schema(max_items = 8, value_type = Vec<crate::explain::Sentence>)]
     pub gaps: Vec<String>,
 }
 
@@ -134,7 +111,7 @@ fn nitrogen(question: &NeedQuestion<'_>) -> NeededRate {
         NitrogenSource::Published(programme, level) => (
             programme.at_level(level),
             begun("N")
-                .with_text("level of the lawn", &level.words(), "")
+                .with_text("level of the lawn", &level.label(), "")
                 .with("nitrogen of the programme at this level", programme.at_level(level))
                 .from_source(
                     programme.mark,

@@ -1,9 +1,28 @@
 //! Season programmes as extension services print them: to plan from, and to hold a plan against.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-use super::need::Maintenance;
-use crate::{explain::SourceMark, land::Species, law::duty::MonthDay, quantity::NutrientRate, time::Day};
+use crate::{explain::SourceMark, land::Species, law::month_day::MonthDay, quantity::NutrientRate, time::Day};
+
+/// How much is made of a lawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Maintenance {
+    Low,
+    Medium,
+    High,
+}
+
+impl Maintenance {
+    /// How a sentence calls it.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::Medium => "medium",
+            Self::High => "high",
+        }
+    }
+}
 
 /// One application of a programme. Rates are nitrogen, in hundredths of a pound on 1,000 sq ft.
 ///
@@ -31,8 +50,7 @@ pub struct Published {
 }
 
 /// Why an application does not fit a programme.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Misfit {
     /// The programme has none on that day.

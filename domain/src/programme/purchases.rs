@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{PlanProduct, SeasonPlan};
+use super::model::{PlanProduct, SeasonPlan};
 use crate::{
     product::buying::{BuyingFault, Purchase, bags_rounded_up},
     quantity::{Percent, ProductMass, StockBalance, quotient_up},
@@ -12,10 +12,9 @@ use crate::{
 };
 
 /// What to buy of one product for one month.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct MonthPurchase {
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     /// The first day of the month it is needed in.
     pub month: Day,
@@ -29,31 +28,28 @@ pub struct MonthPurchase {
 }
 
 /// Product that no plan uses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Unused {
-    #[cfg_attr(feature = "schema", schema(maximum = 1_000))]
+    #[schema(maximum = 1_000)]
     pub product: usize,
     /// What stays on hand after every planned round: it cannot be used under the limits, or is not needed.
     pub left_lb: ProductMass,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Purchases {
-    #[cfg_attr(feature = "schema", schema(max_items = 10_000))]
+    #[schema(max_items = 10_000)]
     pub months: Vec<MonthPurchase>,
-    #[cfg_attr(feature = "schema", schema(max_items = 1_000))]
+    #[schema(max_items = 1_000)]
     pub unused: Vec<Unused>,
 }
 
 /// How the company orders.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OrderSettings {
     /// Days from order to delivery.
-    #[cfg_attr(feature = "schema", schema(minimum = 0, maximum = 365))]
+    #[schema(minimum = 0, maximum = 365)]
     pub lead_days: i32,
     /// Bought beyond the need, for spill and sweepings; *common practice* is 5 %. It is bought, and never put down for it.
     pub spare_percent: Percent,

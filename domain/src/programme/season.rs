@@ -1,16 +1,17 @@
 //! Proposal, question, cut, until the whole plan stands.
 
 use super::{
-    PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound,
-    candidates::{self, Cell, Closed},
-    collide,
+    candidates, conflict,
     cuts::{self, Cut},
+    float,
+    model::{Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
+    planner::Planner,
     solve::{self, Proposal},
 };
 use crate::{
-    application::{LineFacts, PastApplication},
     decision::{Verdict, decide},
     explain::{Derivation, SourceMark},
+    facts::{LineFacts, PastApplication},
     law::Lawbook,
     product::Nutrients,
     quantity::{Area, Price, ProductMass, ProductRate, quotient_down, quotient_up},
@@ -19,23 +20,15 @@ use crate::{
 /// Proposals before the plan is brought to stand by leaving rounds out.
 const PROPOSALS: usize = 40;
 
-type Planned = Vec<(usize, ProductMass)>;
+type RoundAmounts = Vec<(usize, ProductMass)>;
 
 /// What the rules say of one planned round among the others.
-enum Answer {
+enum RoundCheck {
     Stands,
     /// It would with this much.
     AtMost(ProductMass, Option<String>, String),
     /// It does not, whatever the amount.
     Refused(String),
-}
-
-pub(super) struct Planner<'a> {
-    pub lawbook: &'a Lawbook,
-    pub question: &'a SeasonQuestion<'a>,
-    pub area: Area,
-    pub cells: Vec<Cell>,
-    pub cuts: Vec<Cut>,
 }
 
 /// Plans a section's season: meets as much of the need as the rules, the windows, the stock and the company's own limits let
@@ -52,7 +45,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
     let mut proposal = None;
     let mut planned = Vec::new();
     for _ in 0..PROPOSALS {
-        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[], solve::BEST);
+        proposal = solve::solve(question, area, &season.cells, &season.cuts, &[], solve::MIP_GAP_NONE);
         let Some(proposed) = &proposal else { break };
         planned = season.amounts(proposed);
         let learnt = season.clip_or_learn(&mut planned);
@@ -66,8 +59,8 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
 }
 
 impl Planner<'_> {
-    fn amounts(&self, proposal: &Proposal) -> Planned {
-        let mass = |rate: &f64| solve::mass_rounded_down(*rate, self.area);
+    fn amounts(&self, proposal: &Proposal) -> RoundAmounts {
+        let mass = |rate: &f64| float::mass_rounded_down(*rate, self.area);
         proposal.amounts.iter().map(mass).enumerate().filter(|(_, mass)| !mass.is_zero()).collect()
     }
 
@@ -85,9 +78,9 @@ impl Planner<'_> {
         })
     }
 
-    fn ask(&self, at: usize, mass: ProductMass, others: &[(usize, ProductMass)]) -> Answer {
-        let Some(cell) = self.cells.get(at) else { return Answer::Stands };
-        let Some(product) = self.question.products.get(cell.product) else { return Answer::Stands };
+    fn ask(&self, at: usize, mass: ProductMass, others: &[(usize, ProductMass)]) -> RoundCheck {
+        let Some(cell) = self.cells.get(at) else { return RoundCheck::Stands };
+        let Some(product) = self.question.products.get(cell.product) else { return RoundCheck::Stands };
         let past: Vec<_> = others
             .iter()
             .filter(|(other, _)| *other != at)
@@ -96,13 +89,15 @@ impl Planner<'_> {
         let facts = candidates::facts(self.question, cell.on, &product.label, mass, &past);
         let decision = decide(self.lawbook, self.question.rule_sets, &facts);
         if decision.verdict != Verdict::Stop {
-            return Answer::Stands;
+            return RoundCheck::Stands;
         }
         let words = candidates::reason(&decision);
         let answer = decision.sections.first();
         match answer.and_then(|answer| answer.largest_lawful_product_lb) {
-            Some(most) if most < mass => Answer::AtMost(most, answer.and_then(|answer| answer.bound_by.clone()), words),
-            _ => Answer::Refused(words),
+            Some(most) if most < mass => {
+                RoundCheck::AtMost(most, answer.and_then(|answer| answer.bound_by.clone()), words)
+            }
+            _ => RoundCheck::Refused(words),
         }
     }
 
@@ -114,9 +109,9 @@ impl Planner<'_> {
             for (other, _) in self.cells.iter().enumerate().filter(|(_, other)| other.round > cell.round) {
                 let both = [(at, candidates::TRIAL), (other, candidates::TRIAL)];
                 let refused = both.iter().find_map(|(cell, mass)| match self.ask(*cell, *mass, &both) {
-                    Answer::Refused(words) => Some(words),
-                    Answer::AtMost(most, _, words) if most.is_zero() => Some(words),
-                    Answer::Stands | Answer::AtMost(..) => None,
+                    RoundCheck::Refused(words) => Some(words),
+                    RoundCheck::AtMost(most, _, words) if most.is_zero() => Some(words),
+                    RoundCheck::Stands | RoundCheck::AtMost(..) => None,
                 });
                 cuts.extend(refused.map(|words| Cut::not_all(&[at, other], words)));
             }
@@ -125,28 +120,30 @@ impl Planner<'_> {
     }
 
     /// Takes off a proposal what rounding put over a limit, and gives the cuts for all that is more.
-    fn clip_or_learn(&self, planned: &mut Planned) -> Vec<Cut> {
+    fn clip_or_learn(&self, planned: &mut RoundAmounts) -> Vec<Cut> {
         let mut cuts = Vec::new();
         for index in 0..planned.len() {
             let Some((at, mass)) = planned.get(index).copied() else { continue };
             match self.ask(at, mass, planned) {
-                Answer::Stands => {}
+                RoundCheck::Stands => {}
                 // A part in 1,000 is the solver's and the thousandth's; it is not worth another proposal.
-                Answer::AtMost(most, ..)
+                RoundCheck::AtMost(most, ..)
                     if most.raw() > 0 && (mass.raw() - most.raw()) <= mass.raw() / 1_000 + 1_000 =>
                 {
                     if let Some(entry) = planned.get_mut(index) {
                         entry.1 = most;
                     }
                 }
-                Answer::AtMost(most, rule, words) => cuts.push(self.limit(at, most, rule.as_deref(), words, planned)),
-                Answer::Refused(words) => cuts.push(self.clash(at, mass, words, planned)),
+                RoundCheck::AtMost(most, rule, words) => {
+                    cuts.push(self.limit(at, most, rule.as_deref(), words, planned));
+                }
+                RoundCheck::Refused(words) => cuts.push(self.clash(at, mass, words, planned)),
             }
         }
         cuts
     }
 
-    fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &Planned) -> Cut {
+    fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &RoundAmounts) -> Cut {
         let day = self.cells.get(at).map(|cell| cell.on);
         let nutrient = rule.zip(day).and_then(|(rule, on)| cuts::counted(self.lawbook, rule, on));
         let by_load = nutrient.and_then(|nutrient| {
@@ -163,9 +160,10 @@ impl Planner<'_> {
     }
 
     /// Which other round a refused one clashes with; all of them together when no single one does.
-    fn clash(&self, at: usize, mass: ProductMass, words: String, planned: &Planned) -> Cut {
-        let alone =
-            |other: &&(usize, ProductMass)| !matches!(self.ask(at, mass, std::slice::from_ref(*other)), Answer::Stands);
+    fn clash(&self, at: usize, mass: ProductMass, words: String, planned: &RoundAmounts) -> Cut {
+        let alone = |other: &&(usize, ProductMass)| {
+            !matches!(self.ask(at, mass, std::slice::from_ref(*other)), RoundCheck::Stands)
+        };
         match planned.iter().filter(|(other, _)| *other != at).find(alone) {
             Some((other, _)) => Cut::not_all(&[at, *other], words),
             None => Cut::not_all(&planned.iter().map(|(cell, _)| *cell).collect::<Vec<_>>(), words),
@@ -173,9 +171,10 @@ impl Planner<'_> {
     }
 
     /// Leaves out what still does not stand, until everything does.
-    fn leave_out(&self, planned: &mut Planned) {
+    fn leave_out(&self, planned: &mut RoundAmounts) {
         loop {
-            let falls = |(at, mass): &(usize, ProductMass)| !matches!(self.ask(*at, *mass, planned), Answer::Stands);
+            let falls =
+                |(at, mass): &(usize, ProductMass)| !matches!(self.ask(*at, *mass, planned), RoundCheck::Stands);
             let Some(index) = planned.iter().position(falls) else { break };
             planned.remove(index);
         }
@@ -188,7 +187,7 @@ impl Planner<'_> {
         let price = rounds.iter().map(|round| self.cents_1e12(round)).sum::<i128>();
         SeasonPlan {
             skipped: self.skipped(&rounds, closed),
-            unmet: collide::unmet(self, &delivers, closed, proposal),
+            unmet: conflict::unmet(self, &delivers, closed, proposal),
             rounds,
             delivers,
             price_usd: Price::from_raw(quotient_up(price, 1_000_000_000_000)),
@@ -240,7 +239,7 @@ impl Planner<'_> {
                 let open = self.cells.iter().any(|cell| cell.round == round);
                 let why = closed.iter().find(|closed| closed.round == round).filter(|_| !open);
                 let why = why.map_or_else(|| self.why_not(round), |closed| closed.why.clone());
-                SkippedRound { round, why: crate::law::limited(&why, 600) }
+                SkippedRound { round, why: crate::text::truncate_chars(&why, 600) }
             })
             .collect()
     }

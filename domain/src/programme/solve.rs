@@ -11,11 +11,12 @@ use good_lp::{
     constraint, microlp, variable,
 };
 
-use super::{Aim, SeasonQuestion, candidates::Cell, cuts::Cut};
-use crate::{
-    product::arithmetic::GradeNutrient,
-    quantity::{Area, Percent, ProductMass, Quantity, Unit},
+use super::{
+    cuts::Cut,
+    float::{TOLERANCE, float, per_1000, share},
+    model::{Aim, Cell, SeasonQuestion},
 };
+use crate::{product::arithmetic::GradeNutrient, quantity::Area};
 
 /// Something that could give way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,38 +50,12 @@ const PRODUCT: f64 = 1_000.0;
 /// the perfect answer to a contrived one. What has been found by then is taken.
 const PATIENCE: f64 = 2.0;
 /// The best proposal, proven.
-pub(super) const BEST: f32 = 0.0;
+pub(super) const MIP_GAP_NONE: f32 = 0.0;
 /// Near enough to see whether more of a need is met: a part in ten thousand of what missing pounds count, so that the solver
 /// does not go on weighing prices against each other.
 pub(super) const NEAR: f32 = 1e-4;
 /// More product than any lawn takes, in pounds on 1,000 sq ft.
 pub(super) const MOST: f64 = 1_000.0;
-
-/// What the solver's own rounding may be off by.
-pub(super) const HAIR: f64 = 1e-6;
-
-/// A quantity as a float in its own unit.
-#[expect(clippy::cast_precision_loss, reason = "a proposal; the amounts themselves are whole numbers")]
-pub(super) fn float<U: Unit>(quantity: Quantity<U>) -> f64 {
-    quantity.raw() as f64 / 10_f64.powi(i32::try_from(U::SCALE).unwrap_or(0))
-}
-
-/// A mass on an area as pounds on 1,000 sq ft.
-pub(super) fn per_1000(mass: ProductMass, area: Area) -> f64 {
-    float(mass) * 1_000.0 / float(area).max(f64::MIN_POSITIVE)
-}
-
-/// A proposed rate on an area as a mass, rounded down to the thousandth of a pound.
-#[expect(clippy::cast_possible_truncation, reason = "held between bounds that a whole number has")]
-pub(super) fn mass_rounded_down(rate: f64, area: Area) -> ProductMass {
-    // A hair is added, so that a whole number that the solver gives as 4.9999999999 stays whole; the rules are asked after.
-    let thousandths = (rate * float(area) + 1e-6).floor().clamp(0.0, 1e9);
-    ProductMass::from_raw(thousandths as i64 * 1_000)
-}
-
-pub(super) fn share(percent: Percent) -> f64 {
-    float(percent) / 100.0
-}
 
 struct Columns {
     amount: Vec<Variable>,
@@ -111,7 +86,7 @@ pub(super) fn reaches(
     without: &[Group],
     goal: Goal,
 ) -> bool {
-    solve_for(question, area, cells, cuts, without, BEST, Some(goal)).is_some()
+    solve_for(question, area, cells, cuts, without, MIP_GAP_NONE, Some(goal)).is_some()
 }
 
 /// Solves it, with some groups given way, to the best or as near to it as is asked. Nothing when the solver finds no answer.
@@ -205,7 +180,7 @@ pub(super) fn is_broken(
     group: Group,
     amounts: &[f64],
 ) -> bool {
-    let beyond = |left: f64, most: f64| left > most + HAIR;
+    let beyond = |left: f64, most: f64| left > most + TOLERANCE;
     let total = |weight: &dyn Fn(&Cell) -> f64| {
         cells.iter().zip(amounts).map(|(cell, amount)| weight(cell) * amount).sum::<f64>()
     };

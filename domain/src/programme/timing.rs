@@ -34,8 +34,7 @@ pub fn within_quoted_drift_statement(wind: WindSpeed) -> bool {
 }
 
 /// What a low temperature is called on maps of first dates (National Weather Service, read).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Cold {
     None,
@@ -60,8 +59,7 @@ impl Cold {
 
 /// Rules that end feeding so long before the first freeze. The date of the freeze comes with its threshold and probability,
 /// and whoever looks it up keeps all three.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum BeforeFreeze {
     /// No later than one month before the normal first killing frost (University of Georgia AESL, crop sheet 792).
@@ -88,8 +86,7 @@ impl BeforeFreeze {
 }
 
 /// States whose advice on the first and last nitrogen of the year was read. It is advice: the law is asked separately.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum NitrogenSeason {
     /// Last in mid-October: only 11 % was taken up under a mid-November regime.
@@ -128,8 +125,7 @@ impl NitrogenSeason {
 }
 
 /// How much of the day's light a lawn gets (University of Connecticut, read). An edge belongs to the lighter class.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Shade {
     /// 75 % of the light or more.
@@ -151,8 +147,7 @@ impl Shade {
 }
 
 /// What is taken off the nitrogen that a lawn in full sun with clippings removed would need.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Credits {
     /// For clippings that are left, in percent. The sources say 25 to 50; 25 is Idaho's and North Carolina's.

@@ -9,7 +9,7 @@ use std::cmp::Ordering;
 use num_bigint::BigInt;
 use num_rational::BigRational;
 
-use super::{Area, NutrientRate, NutrientRoom, Percent, ProductMass};
+use super::units::{Area, NutrientRate, NutrientRoom, Percent, ProductMass};
 
 /// Turns a load of 1e-10 lb into the 1e-11 lb in which a cap times an area is counted.
 const LOAD_STEPS: i128 = 10;

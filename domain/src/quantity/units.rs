@@ -1,6 +1,6 @@
 //! The units of the trade. Masses of different nutrients are different types, so phosphorus is never added to phosphate.
 
-use super::{Quantity, Unit};
+use super::number::{Quantity, Unit};
 
 /// Declares one unit. A function cannot declare a type, so this one macro stands.
 macro_rules! unit {

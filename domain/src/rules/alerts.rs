@@ -1,17 +1,19 @@
 //! No application under certain watches and warnings.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, words as age_words, worth},
 };
 use crate::{
-    law::{duty::AlertBar, list},
+    law::duty::AlertBar,
+    text::list,
     time::Instant,
     weather::{Alert, Alerts, age::ALERTS_MINUTES},
 };
 
 fn words(alert: Alert) -> String {
-    format!("{} {}", alert.event.words(), alert.level.words())
+    format!("{} {}", alert.event.label(), alert.level.label())
 }
 
 pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {

@@ -1,12 +1,15 @@
 //! Amounts of a nutrient on a section, and the product that still fits under a limit. Shared by every kind that counts.
 
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     land::{Species, Water},
-    law::{duty::Amount, model::Comparator, nutrient::Nutrient},
+    law::{comparator::Comparator, duty::Amount, nutrient::Nutrient},
     product::Label,
     quantity::{Area, Limit, NutrientRate, ProductMass, RateSum, largest_product},
-    rules::{Answer, Case, SectionCase},
 };
 
 /// Which limit holds on a section.
@@ -54,7 +57,7 @@ impl OnSection {
 /// The table says nothing about what grows here.
 pub(super) fn no_number(of: &str, species: Species, section: &SectionCase<'_>) -> Answer {
     let table = if of == "a year" { "yearly table" } else { "table" };
-    let message = format!("The {table} has no number for {}, which grows on {}.", species.words(), section.name());
+    let message = format!("The {table} has no number for {}, which grows on {}.", species.label(), section.name());
     Answer::care(message, format!("Ask the office how much N fits this turf in {of}."))
 }
 
@@ -65,7 +68,7 @@ pub(super) fn not_told_apart(
     lowest: NutrientRate,
     section: &SectionCase<'_>,
 ) -> Answer {
-    let (name, nutrient) = (section.name(), nutrient.words());
+    let (name, nutrient) = (section.name(), nutrient.label());
     if matches!(amount, Amount::ByWaterfront { .. }) {
         return Answer::unknown(
             format!(

@@ -2,11 +2,12 @@
 //! record does not open the cap again.
 
 use super::{
-    Answer, Case, SectionCase, amount,
-    amount::{Bound, OnSection},
+    amount::{self, Bound, OnSection},
+    answer::Answer,
+    case::{Case, SectionCase},
 };
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::duty::CapApplication,
     quantity::{NutrientRate, ProductMass},
 };
@@ -37,7 +38,7 @@ pub(super) fn judge(duty: &CapApplication, case: &Case<'_>, section: &SectionCas
             let message = format!(
                 "This load{with_earlier} puts {rate} {unit} on {}; one application may put down {} {limit}.",
                 section.name(),
-                duty.comparator.words(),
+                duty.comparator.label(),
             );
             Answer::broken(message, less())
         }

@@ -4,15 +4,16 @@
 //! day. A record may be entered late, and then the span that ends on a later entry can be the one that breaks.
 
 use super::{
-    Answer, Case, SectionCase, amount,
-    amount::{Bound, OnSection},
+    amount::{self, Bound, OnSection},
+    answer::Answer,
+    case::{Case, SectionCase},
 };
 use crate::{
-    application::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication},
     law::{
         duty::{CapYear, Counts},
-        model::Scope,
         nutrient::Nutrient,
+        scope::Scope,
     },
     quantity::{NutrientRate, NutrientRoom, ProductMass, RateSum},
     time::Day,
@@ -32,7 +33,7 @@ impl Span {
         self.past
     }
 
-    fn words(&self) -> String {
+    fn label(&self) -> String {
         if self.calendar {
             format!("in the calendar year {}", self.last.year())
         } else {
@@ -131,8 +132,8 @@ fn too_much(
         Some(room) if room.raw() > 0 => format!("Only {room} {unit} is left on {name}"),
         _ => format!("Nothing is left on {name}"),
     };
-    let spans = crate::law::list(broken, |(span, _)| span.words(), "and");
-    let than = duty.comparator.words();
+    let spans = crate::text::list(broken, |(span, _)| span.label(), "and");
+    let than = duty.comparator.label();
     format!("{left} {spans}; this load puts down {load}, and a year may get {than} {limit} {unit}.")
 }
 

@@ -1,7 +1,15 @@
 //! Not more than so many applications in a year. Loads of one day are one application.
 
-use super::{Answer, Case, SectionCase, capital, interval, ordinal};
-use crate::{law::duty::CountYear, time::Day};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+    interval,
+};
+use crate::{
+    law::duty::CountYear,
+    text::{capital, ordinal},
+    time::Day,
+};
 
 /// The most applications that lie in the calendar year of a day, or in a span of 365 days that holds it, with one on the day
 /// itself. A record may be entered late, so a span may end on a later application.
@@ -20,7 +28,7 @@ pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>)
     let on = case.facts.on;
     let days = interval::days(duty.nutrient, section);
     let highest = highest(duty, &days, on);
-    let (most, nutrient) = (usize::from(duty.most), duty.nutrient.words());
+    let (most, nutrient) = (usize::from(duty.most), duty.nutrient.label());
     let answer = if highest <= most {
         Answer::met()
     } else {

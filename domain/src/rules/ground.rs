@@ -1,13 +1,15 @@
 //! Nothing on ground that is frozen, covered with snow or saturated. A person sees that; no forecast does.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, worth},
 };
 use crate::{
     application::Ground,
-    law::{duty::GroundBar, list, nutrient::Nutrient},
+    law::{duty::GroundBar, nutrient::Nutrient},
     quantity::{Percent, Temperature},
+    text::list,
 };
 
 /// Water freezes at 32 °F.
@@ -16,10 +18,10 @@ const FREEZING: Temperature = Temperature::from_raw(320);
 const FULL: Percent = Percent::from_raw(4_000);
 
 pub(super) fn judge(duty: &GroundBar, case: &Case<'_>) -> Answer {
-    let barred = duty.words();
+    let barred = duty.label();
     let nothing = match duty.nutrients.as_slice() {
         [] => "nothing".to_owned(),
-        nutrients => format!("no {}", list(nutrients, |nutrient| nutrient.words().to_owned(), "or")),
+        nutrients => format!("no {}", list(nutrients, |nutrient| nutrient.label().to_owned(), "or")),
     };
     let answer = match case.facts.ground {
         None => {
@@ -28,17 +30,17 @@ pub(super) fn judge(duty: &GroundBar, case: &Case<'_>) -> Answer {
         }
         Some(ground) if duty.barred.contains(&ground) => {
             let message =
-                format!("The ground is {}, and {nothing} may go down on ground that is {barred}.", ground.words());
+                format!("The ground is {}, and {nothing} may go down on ground that is {barred}.", ground.label());
             Answer::broken(message, come_back(duty))
         }
         Some(ground) if duty.measure.contains(&ground) => {
             let message =
-                format!("The ground is {}; {nothing} may go down on ground that is {barred}.", ground.words());
+                format!("The ground is {}; {nothing} may go down on ground that is {barred}.", ground.label());
             Answer::care(message, "Measure it before you start.")
         }
         Some(_) => modelled(duty, case).unwrap_or_else(Answer::met),
     };
-    answer.with(format!("not {barred}"), case.facts.ground.map(|ground| ground.words().to_owned()), "ground")
+    answer.with(format!("not {barred}"), case.facts.ground.map(|ground| ground.label().to_owned()), "ground")
 }
 
 /// A model that has the soil freezing or full of water asks for a second look where such ground is barred. It never stands
@@ -66,7 +68,7 @@ fn come_back(duty: &GroundBar) -> String {
     // What a label states in phosphate people call phosphorus.
     let name = |nutrient: &Nutrient| match nutrient {
         Nutrient::Phosphate | Nutrient::Phosphorus => "phosphorus".to_owned(),
-        other => other.words().to_owned(),
+        other => other.label().to_owned(),
     };
     let without = list(&duty.nutrients, name, "or");
     format!("Come back when the ground has changed, or take a product without {without}.")

@@ -1,8 +1,11 @@
 //! New turf may get phosphorus without a soil report, or nearer to water, in its first growing season. The purpose of a load
 //! is what somebody says; the day of seeding is what the book knows, and it decides whether that season still runs.
 
-use super::{Answer, Case, SectionCase};
-use crate::{application::Purpose, decision::Outcome, time::Day};
+use super::{
+    answer::{Answer, Outcome},
+    case::{Case, SectionCase},
+};
+use crate::{application::Purpose, time::Day};
 
 /// How far an excuse for a purpose carries on one section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -1,16 +1,21 @@
 //! No quick-release nitrogen in hot air, which burns the leaf.
 
 use super::{
-    Answer, Case, capital,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, words, worth},
 };
-use crate::{law::duty::Heat, law::model::Comparator, quantity::Temperature};
+use crate::{
+    law::{comparator::Comparator, duty::Heat},
+    quantity::Temperature,
+    text::capital,
+};
 
 pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
     let too_hot = format!(
         "{} may not go down in air of {} {} °F",
-        capital(duty.nutrient.words()),
-        duty.comparator.words(),
+        capital(duty.nutrient.label()),
+        duty.comparator.label(),
         duty.temperature
     );
     in_air(case, duty.comparator, duty.temperature, &too_hot)

@@ -1,11 +1,14 @@
 //! New turf is left alone for a number of days. The day of seeding and the last of those days are barred too, which is the
 //! strict reading of "for thirty days".
 
-use super::{Answer, Case, SectionCase, capital};
-use crate::{application::Purpose, law::duty::HoldAfterSeeding};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
+use crate::{application::Purpose, law::duty::HoldAfterSeeding, text::capital};
 
 pub(super) fn judge(duty: &HoldAfterSeeding, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
-    let (days, name, nutrient) = (i32::from(duty.days), section.name(), duty.nutrient.words());
+    let (days, name, nutrient) = (i32::from(duty.days), section.name(), duty.nutrient.label());
     let age = section.section.established_on.map(|seeded| (seeded, case.facts.on.days_since(seeded)));
     let answer = match age {
         Some((seeded, age)) if (0..=days).contains(&age) => {

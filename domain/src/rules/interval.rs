@@ -1,8 +1,12 @@
 //! Not oftener than every so many days. It needs the list of days, not a sum of pounds.
 
-use super::{Answer, Case, SectionCase, capital};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
     law::{duty::Interval, nutrient::Nutrient},
+    text::capital,
     time::Day,
 };
 
@@ -28,7 +32,7 @@ pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) 
     let nearest = others.min_by_key(|day| (between(*day), *day));
     let answer = match nearest {
         Some(day) if between(day) < least => {
-            let (name, nutrient, gap) = (section.name(), duty.nutrient.words(), between(day));
+            let (name, nutrient, gap) = (section.name(), duty.nutrient.label(), between(day));
             let away = if gap == 1 { "a day".to_owned() } else { format!("{gap} days") };
             let message = format!(
                 "{name} gets {nutrient} on {day}, {away} away; at least {least} days must lie between two applications."

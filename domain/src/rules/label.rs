@@ -1,9 +1,14 @@
 //! What the product's own label allows: law too, since a product is used as its label says.
 
-use super::{Answer, Case, SectionCase, amount, heat};
+use super::{
+    amount,
+    answer::Answer,
+    case::{Case, SectionCase},
+    heat,
+};
 use crate::{
-    application::{LineFacts, PastApplication},
-    law::{model::Comparator, nutrient::Nutrient},
+    facts::{LineFacts, PastApplication},
+    law::{comparator::Comparator, nutrient::Nutrient},
     product::Label,
     quantity::{NutrientRate, ProductMass, ProductRate, RateSum, largest_product},
 };
@@ -72,7 +77,7 @@ pub(crate) fn largest(case: &Case<'_>, section: &SectionCase<'_>, line: &LineFac
     largest_product(load, crate::quantity::Percent::from_raw(WHOLE))
 }
 
-/// The hottest air.
+/// What the label says of the air of the hour.
 pub(crate) fn air_temperature(case: &Case<'_>) -> Option<Answer> {
     let limit = case.facts.label.air_temperature_limit_f?;
     let too_hot = format!("the label allows the product up to {limit} °F");

@@ -1,17 +1,22 @@
 //! Phosphorus only where a soil report shows a need, or where the product and the purpose need no report.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound, cap_year, growing_season, growing_season::Excuse};
+use super::{
+    amount::{self, Bound},
+    answer::Answer,
+    cap_year,
+    case::{Case, SectionCase},
+    growing_season::{self, Excuse},
+};
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::{
+        comparator::Comparator,
         duty::{PhosphorusNeed, Proof},
-        list,
-        model::Comparator,
         nutrient::Nutrient,
-        purpose,
     },
     quantity::{NutrientRate, ProductMass, RateSum},
-    soil::SoilReport,
+    soil::{SoilReport, is_young},
+    text::list,
     time::Day,
 };
 
@@ -24,11 +29,6 @@ enum Need<'r> {
     Unsaid(&'r SoilReport),
     /// There is none that is young enough; the newest of all, if any.
     NoReport(Option<&'r SoilReport>),
-}
-
-/// Whether soil that was dug on a day is young enough on another: the months are counted back from the day of application.
-pub(crate) fn is_young(sampled_on: Day, on: Day, months: u16) -> bool {
-    sampled_on >= on.minus_months(i32::from(months))
 }
 
 /// The newest report that was sampled by the day and is young enough. A report of soil that was dug later proves nothing
@@ -88,7 +88,7 @@ fn without_excuse(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<
     if duty.soil_report == Proof::Never {
         let message = format!(
             "This product holds {share} % P2O5, and for {} no phosphorus may go down whatever the soil report says.",
-            purpose(case.facts.purpose)
+            case.facts.purpose.label()
         );
         return numbers(Answer::broken(message, "Take a product without phosphorus."));
     }
@@ -135,7 +135,7 @@ fn no_report(duty: &PhosphorusNeed, newest: Option<&SoilReport>, section: &Secti
 
 /// What a report must say to open phosphorus: exactly what `need` and `within_recommended` look for.
 fn opens(duty: &PhosphorusNeed) -> String {
-    let categories = list(&duty.categories, |category| category.words().to_owned(), "or");
+    let categories = list(&duty.categories, |category| category.label().to_owned(), "or");
     match (duty.soil_report, duty.up_to_recommended) {
         (Proof::Category, true) => format!("rates phosphorus {categories} and recommends an amount of P2O5"),
         (Proof::Category, false) => format!("rates phosphorus {categories}"),

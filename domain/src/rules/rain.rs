@@ -1,13 +1,14 @@
 //! No application while heavy rain falls, or when the forecast brings too much of it.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, age, words, worth},
 };
 use crate::{
     law::{
+        comparator::Comparator,
         duty::{ForecastBar, Rain},
-        model::Comparator,
     },
     quantity::RainDepth,
     time::Instant,
@@ -31,10 +32,10 @@ pub(super) fn judge(duty: &Rain, case: &Case<'_>) -> Answer {
 /// The graver answer is the one that is given.
 fn rank(answer: &Answer) -> u8 {
     match answer.outcome {
-        crate::decision::Outcome::Met => 0,
-        crate::decision::Outcome::Care => 1,
-        crate::decision::Outcome::Unknown => 2,
-        crate::decision::Outcome::Broken => 3,
+        crate::rules::answer::Outcome::Met => 0,
+        crate::rules::answer::Outcome::Care => 1,
+        crate::rules::answer::Outcome::Unknown => 2,
+        crate::rules::answer::Outcome::Broken => 3,
     }
 }
 
@@ -116,7 +117,7 @@ fn forecast(bar: ForecastBar, comparator: Comparator, amount: RainDepth, case: &
     let numbers = |answer: Answer, rain: Option<RainDepth>| {
         answer.with(amount.to_string(), rain.map(|rain| rain.to_string()), format!("in within {} hours", bar.hours))
     };
-    let (than, hours) = (comparator.words(), bar.hours);
+    let (than, hours) = (comparator.label(), bar.hours);
     // A forecast that gives no chance may be certain, and is taken so.
     let likely = |forecast: &RainForecast| {
         bar.chance_over.is_none_or(|over| forecast.chance_percent.is_none_or(|chance| chance > over))

@@ -4,14 +4,16 @@
 //! certain. Earlier loads of such products go on releasing. How much is not in the book, so all their nitrogen of the last
 //! half year is taken as what may still come: a load that fits with that is certain, and one that fits only alone is not.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
+use super::{
+    amount::{self, Bound},
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
-    application::{LineFacts, PastApplication},
-    law::{
-        duty::{Release, ReleasePer},
-        list,
-    },
+    facts::{LineFacts, PastApplication},
+    law::duty::{Release, ReleasePer},
     quantity::{Limit, Percent, ProductMass, RateSum, largest_product},
+    text::list,
     time::Day,
 };
 
@@ -88,7 +90,7 @@ pub(super) fn judge(duty: &Release, case: &Case<'_>, section: &SectionCase<'_>) 
                 own.part_rounded_up(1, ALL),
                 section.name(),
                 before.part_rounded_up(1, ALL),
-                duty.comparator.words(),
+                duty.comparator.label(),
             );
             let less = amount::less(case, section, |line| largest(duty, case, section, line));
             let wait = format!(
@@ -104,7 +106,7 @@ pub(super) fn judge(duty: &Release, case: &Case<'_>, section: &SectionCase<'_>) 
 /// This load alone sets free more than it may.
 fn too_much(duty: &Release, own: &RateSum, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let free = own.part_rounded_up(1, ALL);
-    let (name, than, limit, unit) = (section.name(), duty.comparator.words(), duty.limit, amount::unit(duty.nutrient));
+    let (name, than, limit, unit) = (section.name(), duty.comparator.label(), duty.limit, amount::unit(duty.nutrient));
     let less = amount::less(case, section, |line| largest(duty, case, section, line));
     match (case.facts.label.release_percent_per_month, duty.per) {
         (None, _) => Answer::unknown(

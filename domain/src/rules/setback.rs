@@ -1,10 +1,15 @@
 //! A distance from water, which equipment can shorten and a strip of natural vegetation can lift.
 
-use super::{Answer, Case, SectionCase, capital, growing_season};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+    growing_season,
+};
 use crate::{
     land::Water,
-    law::{duty::Setback, list, model::Comparator},
+    law::{comparator::Comparator, duty::Setback},
     quantity::Distance,
+    text::{capital, list},
 };
 
 pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
@@ -21,7 +26,7 @@ pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) 
 fn distance(duty: &Setback, waived: bool, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let equipment = case.facts.equipment;
     let wanted = duty.distance_for(equipment);
-    let (than, name) = (duty.comparator.words(), section.name());
+    let (than, name) = (duty.comparator.label(), section.name());
     let (answer, actual) = match section.section.water {
         Water::None => (Answer::met(), Some("no water near".to_owned())),
         Water::At(distance) if waived || duty.comparator.holds(distance.cmp(&wanted)) => {
@@ -35,7 +40,7 @@ fn distance(duty: &Setback, waived: bool, case: &Case<'_>, section: &SectionCase
             let message = format!(
                 "{name} comes within {distance} ft of {}; with {} it must stay {than} {wanted} ft away.",
                 duty.measured_from,
-                equipment.words()
+                equipment.label()
             );
             (Answer::broken(capital(&message), hint(duty, distance, wanted)), Some(distance.to_string()))
         }
@@ -56,7 +61,7 @@ fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
     let near = distance.map_or_else(|| "an unknown distance".to_owned(), |distance| format!("{distance} ft"));
     let message = format!(
         "{name} comes within {near} of water; where that is {kind}, it must stay {} {} ft away.",
-        duty.comparator.words(),
+        duty.comparator.label(),
         duty.distance
     );
     Answer::unseen(capital(&message), format!("Find out whether the water is {kind}; if it is, stay back."))
@@ -68,7 +73,7 @@ fn hint(duty: &Setback, distance: Distance, wanted: Distance) -> String {
     if let Some((shorter, equipment)) = &duty.reduced
         && duty.comparator.holds(distance.cmp(shorter))
     {
-        ways.push(format!("use {}", list(equipment, |one| one.words().to_owned(), "or")));
+        ways.push(format!("use {}", list(equipment, |one| one.label().to_owned(), "or")));
     }
     let too_near = match duty.comparator {
         Comparator::MoreThan => format!("{wanted} ft away or nearer"),

@@ -4,7 +4,7 @@
 //! nitrogen counts, slowly available water-soluble nitrogen does not, and of coated nitrogen nobody can say, because what the
 //! coat holds is soluble.
 
-use super::{Answer, Case};
+use super::{answer::Answer, case::Case};
 use crate::{law::duty::SlowShare, product::Label, quantity::Percent};
 
 pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
@@ -23,7 +23,7 @@ fn slow(duty: &SlowShare, label: &Label) -> Answer {
     let answer = if reaches(duty, label.slow_nitrogen_percent, label) {
         Answer::met()
     } else {
-        let (than, share) = (duty.comparator.words(), duty.share);
+        let (than, share) = (duty.comparator.label(), duty.share);
         let message = format!("Of this product's N {actual} % is slow-release; it must be {than} {share} %.");
         Answer::broken(message, format!("Take a product whose N is {than} {share} % slow-release."))
     };
@@ -35,7 +35,7 @@ fn not_water_soluble(duty: &SlowShare, label: &Label) -> Answer {
     if !reaches(duty, label.slow_nitrogen_percent, label) {
         return slow(duty, label);
     }
-    let (than, share) = (duty.comparator.words(), duty.share);
+    let (than, share) = (duty.comparator.label(), duty.share);
     let another = format!("Take a product whose N is {than} {share} % water-insoluble.");
     let answer = match label.printed.as_ref().and_then(|printed| printed.nitrogen_forms) {
         None => Answer::unknown(
@@ -52,7 +52,7 @@ fn not_water_soluble(duty: &SlowShare, label: &Label) -> Answer {
                 let message = format!(
                     "Without its coated N, this product's N is not {than} {share} % slow-release, and whether coated N that dissolves in water counts here is not settled."
                 );
-                Answer::unknown(message, format!("{another} Or ask the authority."))
+                Answer::care(message, format!("{another} Or ask the authority."))
             } else {
                 let message = format!(
                     "This product's slow-release N dissolves in water and does not count here; {than} {share} % of its N must not be water-soluble."

@@ -1,7 +1,12 @@
 //! A soil report must lie before an application of a nutrient to a section: before the first, or before the second.
 
-use super::{Answer, Case, SectionCase, growing_season, growing_season::Excuse, interval, ordinal, phosphorus_need};
-use crate::law::duty::SoilReportBefore;
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+    growing_season::{self, Excuse},
+    interval, phosphorus_need,
+};
+use crate::{law::duty::SoilReportBefore, text::ordinal};
 
 pub(super) fn judge(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     let excuse = growing_season::of_purposes(&duty.excused_purposes, duty.establishment_months, case, section);
@@ -16,7 +21,7 @@ fn without_excuse(duty: &SoilReportBefore, case: &Case<'_>, section: &SectionCas
     // Loads of one day are one application, so another load of the same day is no second one.
     let which = interval::days(duty.nutrient, section).into_iter().filter(|day| *day < facts.on).count() + 1;
     let age = duty.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
-    let (nutrient, name) = (duty.nutrient.words(), section.name());
+    let (nutrient, name) = (duty.nutrient.label(), section.name());
     let numbers = |answer: Answer| {
         let limit = format!("soil report before application {}", duty.application);
         answer.with(limit, Some(format!("application {which}")), "count")

@@ -1,6 +1,9 @@
 //! Product on pavement is swept or blown back. Before the work is done there is nothing to have cleaned.
 
-use super::{Answer, Case, SectionCase};
+use super::{
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 
 pub(super) fn judge(case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     if !section.section.touches_pavement {

@@ -1,7 +1,8 @@
 //! Wind that carries product off the lawn.
 
 use super::{
-    Answer, Case,
+    answer::Answer,
+    case::Case,
     weather_age::{Age, words, worth},
 };
 use crate::{product::ProductForm, quantity::WindSpeed, weather::Wind};

@@ -3,13 +3,17 @@
 //! Both named days are barred; a window may wrap the end of the year, and one that ends on February 29 ends on the 28th in
 //! a year without it.
 
-use super::{Answer, Case, SectionCase, amount, amount::Bound};
+use super::{
+    amount::{self, Bound},
+    answer::Answer,
+    case::{Case, SectionCase},
+};
 use crate::{
-    application::LineFacts,
+    facts::LineFacts,
     law::{
+        comparator::Comparator,
         duty::{Window, WindowPer},
-        model::Comparator,
-        month_day,
+        month_day::month_day,
         nutrient::Nutrient,
     },
     quantity::{NutrientRate, ProductMass, RateSum},
@@ -37,9 +41,9 @@ pub(super) fn judge_season(window: &Window, unless_credential: Option<&str>, cas
     if closed.is_empty() {
         return None;
     }
-    let what = crate::law::list(&closed, |nutrient| nutrient.words().to_owned(), "or");
+    let what = crate::text::list(&closed, |nutrient| nutrient.label().to_owned(), "or");
     let message = format!("The season is closed: from {season} no {what} may go down, and this product holds it.");
-    let open = super::first_open_day(window, case).map(|day| format!("The first open day for this product is {day}."));
+    let open = first_open_day(window, case).map(|day| format!("The first open day for this product is {day}."));
     let holder = unless_credential.map(|code| format!("Whoever holds `{code}` may put it down."));
     let hint: Vec<String> = open.into_iter().chain(holder).collect();
     Some(Answer::broken(message, hint.join(" ")).with(season, Some(case.facts.on.to_string()), "day"))
@@ -126,4 +130,14 @@ pub(super) fn largest(
         bound(nutrient, rate).largest(&others, nutrient, line, &case.facts.label)
     });
     masses.min()
+}
+
+/// The first day after the one asked about on which neither the season that is reported nor one that may refuse closes the
+/// product. Another season that only warns moves no day.
+fn first_open_day(reported: &Window, case: &Case<'_>) -> Option<Day> {
+    let closed = |day: Day| {
+        let mut seasons = case.windows.iter().copied().chain([reported]);
+        seasons.any(|season| season.holds_on(day) && closed_for(season, case))
+    };
+    (1..=366).map(|days| case.facts.on.plus_days(days)).find(|day| !closed(*day))
 }

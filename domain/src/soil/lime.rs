@@ -8,8 +8,7 @@ use crate::{
 };
 
 /// Goals of Penn State's table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 pub enum LimeGoal {
     #[serde(rename = "6.0")]
     Six,

@@ -10,8 +10,7 @@ use crate::{
 };
 
 /// Whose rule splits the lime.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SplitRule {
     /// Over 50 lb: half now, wait four months, test again.
@@ -56,8 +55,7 @@ impl SplitRule {
 
 /// What the limit at once is held against. The sheets state the recommendation; which of the two a company holds is its
 /// setting.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CapOn {
     #[default]
@@ -66,11 +64,10 @@ pub enum CapOn {
 }
 
 /// One spreading of lime.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimePart {
     /// The first day on which it may follow.
-    #[cfg_attr(feature = "schema", schema(value_type = crate::time::reckoned::ReckonedDay))]
+    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
     pub not_before: Day,
     /// As pure calcium carbonate.
     pub recommended_lb_per_1000_sqft: ProductRate,
@@ -79,15 +76,14 @@ pub struct LimePart {
 }
 
 /// Lime over the coming months.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimePlan {
-    #[cfg_attr(feature = "schema", schema(max_items = 100))]
+    #[schema(max_items = 100)]
     pub parts: Vec<LimePart>,
     /// Test the soil again on this day before anything more; said instead of further parts.
-    #[cfg_attr(feature = "schema", schema(value_type = Option<crate::time::reckoned::ReckonedDay>))]
+    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
     pub test_again_on: Option<Day>,
-    #[cfg_attr(feature = "schema", schema(max_length = 200))]
+    #[schema(max_length = 200)]
     pub source: String,
     pub mark: SourceMark,
 }

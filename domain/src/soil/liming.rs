@@ -17,8 +17,7 @@ use crate::{
 };
 
 /// Of how much soil the acidity was measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 pub enum AcidityPer {
     /// By weight, as Penn State's laboratory does.
     #[serde(rename = "100_g")]
@@ -29,8 +28,7 @@ pub enum AcidityPer {
 }
 
 /// Acidity that lime must neutralise, as the laboratory measured it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Acidity {
     pub meq: SoilAcidity,
@@ -38,8 +36,7 @@ pub struct Acidity {
 }
 
 /// Whose figure the lime is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LimeBy {
     /// The laboratory's own, entered from its report.
@@ -71,8 +68,7 @@ pub struct LimeQuestion {
 }
 
 /// A figure of lime as pure calcium carbonate, and whose it is.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimeNeed {
     pub by: LimeBy,
     pub recommended_lb_per_1000_sqft: ProductRate,
@@ -80,34 +76,31 @@ pub struct LimeNeed {
 }
 
 /// The same in a material that one can buy.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimeMaterial {
     pub cce_percent: NeutralisingValue,
     pub material_lb_per_1000_sqft: ProductRate,
     /// For the whole section; null when it has not been measured or that is more than can be stored.
     pub section_lb: Option<ProductMass>,
     /// How each of the two was worked out.
-    #[cfg_attr(feature = "schema", schema(max_items = 2))]
+    #[schema(max_items = 2)]
     pub derivations: Vec<Derivation>,
 }
 
 /// What one source's sheet for the grass says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimeAsked {
     pub asks_for_lime: bool,
-    #[cfg_attr(feature = "schema", schema(max_length = 200))]
+    #[schema(max_length = 200)]
     pub source: String,
     pub mark: SourceMark,
 }
 
 /// The whole answer.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct LimeAnswer {
     /// Every range that was read for the grass, a source's own sheet for it first; sources differ.
-    #[cfg_attr(feature = "schema", schema(max_items = 10))]
+    #[schema(max_items = 10)]
     pub target_ph: Vec<TargetPh>,
     /// Whether Georgia's sheet for the grass asks for lime at this acidity; null where no sheet was read.
     pub georgia: Option<LimeAsked>,
@@ -118,15 +111,14 @@ pub struct LimeAnswer {
     /// Dolomitic lime is wanted, because magnesium is low (University of Georgia AESL, crop sheet 792).
     pub dolomitic: bool,
     /// What is missing for a whole answer, and where it stands.
-    #[cfg_attr(feature = "schema", schema(max_items = 10, value_type = Vec<LimeNote>))]
+    #[schema(max_items = 10, value_type = Vec<LimeNote>)]
     pub not_known: Vec<String>,
     /// What to mind.
-    #[cfg_attr(feature = "schema", schema(max_items = 10, value_type = Vec<LimeNote>))]
+    #[schema(max_items = 10, value_type = Vec<LimeNote>)]
     pub cautions: Vec<String>,
 }
 
 /// One sentence.
-#[cfg(feature = "schema")]
 #[derive(Debug, utoipa::ToSchema)]
 #[schema(max_length = 300)]
 pub struct LimeNote(pub String);

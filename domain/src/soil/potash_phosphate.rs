@@ -3,15 +3,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::interpret::{Advice, Interpretation};
+use super::{interpret::Interpretation, table::Advice};
 use crate::{
     explain::{Derivation, SourceMark},
     quantity::{NutrientRate, SoilReading, quotient_down},
 };
 
 /// What to put down of P2O5 or K2O in the year.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case", tag = "kind")]
 pub enum Recommendation {
     /// The laboratory's own figure, entered from its report.
@@ -22,7 +21,7 @@ pub enum Recommendation {
     NoneNeeded { derivation: Derivation },
     /// No source that was read gives a figure: see the laboratory's own recommendation.
     SeeLaboratory {
-        #[cfg_attr(feature = "schema", schema(max_length = 60))]
+        #[schema(max_length = 60)]
         class: String,
     },
 }

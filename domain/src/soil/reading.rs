@@ -5,16 +5,14 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     SoilCategory,
-    interpret::{
-        Extractant, Interpretation, SoilBasis, SoilFault, SoilNutrient, SoilTable, SoilUnit, SoilValue, interpret,
-    },
+    interpret::{Interpretation, SoilFault, SoilValue, interpret},
     potash_phosphate::{Recommendation, north_carolina_rounded_down, recommend},
+    table::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
 };
 use crate::quantity::{NutrientRate, SoilReading};
 
 /// A number as the laboratory printed it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportedValue {
     pub nutrient: SoilNutrient,
     pub reading: SoilReading,
@@ -22,13 +20,13 @@ pub struct ReportedValue {
     pub unit: SoilUnit,
     pub basis: SoilBasis,
     /// The equation that North Carolina's laboratory gives for the crop.
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 25))]
+    #[schema(minimum = 1, maximum = 25)]
     pub north_carolina_equation: Option<i32>,
 }
 
 impl SoilNutrient {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Phosphorus => "phosphorus",
             Self::Potassium => "potassium",
@@ -39,8 +37,7 @@ impl SoilNutrient {
 }
 
 /// A number and what it means.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ValueRead {
     pub nutrient: SoilNutrient,
     pub reading: SoilReading,
@@ -50,7 +47,7 @@ pub struct ValueRead {
     /// Class, category and source by the table; null where no table of this laboratory was read for it.
     pub interpretation: Option<Interpretation>,
     /// Why there is none, and where to look.
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub not_read: Option<String>,
 }
 
@@ -81,16 +78,12 @@ fn told(fault: &SoilFault) -> String {
 }
 
 /// What to put down of an oxide in the year, in numbers where somebody published them.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct OxideAdvice {
     /// Null when the report holds neither a recommendation nor a number that a source reads.
     pub recommendation: Option<Recommendation>,
     /// The same in one sentence.
-    #[cfg_attr(
-        feature = "schema",
-        schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year.")
-    )]
+    #[schema(max_length = 300, example = "The laboratory recommends 1 lb P2O5 per 1,000 sq ft for the year.")]
     pub words: String,
 }
 
@@ -131,14 +124,14 @@ pub fn advise(
         Some(Recommendation::SeeLaboratory { class }) => {
             format!(
                 "The {} is {class}; no source that was read says how much {oxide}. {SEE_LABORATORY}",
-                nutrient.words()
+                nutrient.label()
             )
         }
         Some(Recommendation::FromReport { .. }) | None => {
             format!("The report holds no recommendation of {oxide} and no number that a source reads. {SEE_LABORATORY}")
         }
     };
-    OxideAdvice { recommendation, words: crate::law::limited(&words, 300) }
+    OxideAdvice { recommendation, words: crate::text::truncate_chars(&words, 300) }
 }
 
 /// The category of a nutrient by the table, where it draws that line.

@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::{quantity::Inches, time::Day};
 
 /// With what the cores were taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SamplingTool {
     Probe,
@@ -17,13 +16,12 @@ pub enum SamplingTool {
 }
 
 /// What was dug and mixed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SoilSample {
     pub sampled_on: Day,
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(minimum = 1, maximum = 1_000))]
+    #[schema(minimum = 1, maximum = 1_000)]
     pub cores: Option<i32>,
     #[serde(default)]
     pub depth_in: Option<Inches>,
@@ -35,8 +33,7 @@ pub struct SoilSample {
 }
 
 /// Whose advice on sampling is followed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SamplingAdvice {
     Missouri,
@@ -100,12 +97,11 @@ impl SamplingAdvice {
 }
 
 /// Why a sample tells less than it could. It is used all the same, and the caution stays with it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct SampleCaution {
-    #[cfg_attr(feature = "schema", schema(max_length = 300))]
+    #[schema(max_length = 300)]
     pub message: String,
-    #[cfg_attr(feature = "schema", schema(max_length = 200))]
+    #[schema(max_length = 200)]
     pub source: String,
 }
 

@@ -2,7 +2,7 @@
 
 use super::{
     SoilCategory,
-    interpret::{Advice, Band, Extractant, Printed, SoilNutrient, SoilTable, SoilUnit},
+    table::{Advice, Band, Extractant, Printed, SoilNutrient, SoilTable, SoilUnit},
 };
 use crate::explain::SourceMark;
 

@@ -5,12 +5,11 @@ use serde::Serialize;
 use crate::{explain::SourceMark, land::Species, quantity::SoilPh};
 
 /// A range that one source prints for a grass.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct TargetPh {
     pub from: SoilPh,
     pub to: SoilPh,
-    #[cfg_attr(feature = "schema", schema(max_length = 200))]
+    #[schema(max_length = 200)]
     pub source: &'static str,
     pub mark: SourceMark,
 }

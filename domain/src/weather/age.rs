@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::time::Instant;
 
 /// What the age of a service's word is worth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum AgeClass {
     /// Fetched within the hour, made within eight.

@@ -26,8 +26,7 @@ pub struct AlertWord {
 }
 
 /// What an alert in force means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case", tag = "kind")]
 pub enum Meaning {
     /// One of those that laws name; whether it bars is the rule's to say.

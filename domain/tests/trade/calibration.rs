@@ -2,7 +2,7 @@
 
 use domain::{
     calibration::{
-        Age, AgeLimits, CalibrationFault, Standing, accept, age,
+        Age, AgeLimits, CalibrationFault, CalibrationStatus, accept, age,
         drift::{Put, drift, target_on_part_rounded_nearest},
         half_rate_rounded_down,
         pattern::{Evenness, effective_swath_rounded_down, variation},
@@ -121,12 +121,12 @@ fn a_calibration_that_is_nearly_old_is_due() {
     let at = |on: &str, used| standing(day("2026-03-01"), day(on), used, AgeLimits::DEFAULT);
     assert_eq!(
         [0, 2, 3, 4].map(|used| at("2026-03-02", used)),
-        [Standing::Fresh, Standing::Fresh, Standing::Due, Standing::Out]
+        [CalibrationStatus::Fresh, CalibrationStatus::Fresh, CalibrationStatus::Due, CalibrationStatus::Out]
     );
     // 365 days end on 2027-03-01; thirty days are left on 2027-01-30.
-    assert_eq!((at("2027-01-30", 0), at("2027-01-31", 0)), (Standing::Fresh, Standing::Due));
-    assert_eq!((at("2027-03-01", 0), at("2027-03-02", 0)), (Standing::Due, Standing::Out));
-    assert_eq!(at("2026-02-28", 0), Standing::Out);
+    assert_eq!((at("2027-01-30", 0), at("2027-01-31", 0)), (CalibrationStatus::Fresh, CalibrationStatus::Due));
+    assert_eq!((at("2027-03-01", 0), at("2027-03-02", 0)), (CalibrationStatus::Due, CalibrationStatus::Out));
+    assert_eq!(at("2026-02-28", 0), CalibrationStatus::Out);
 }
 
 #[test]

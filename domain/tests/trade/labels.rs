@@ -5,10 +5,8 @@ use domain::product::{
     arithmetic::ReleaseClass,
     epa::{EpaFault, EpaRegistration},
     guarantee::{Element, Metal},
-    printed::{
-        FurtherNutrient, NetContents, NitrogenForms, PesticidePart, PrintedFault, PrintedLabel, SignalWord,
-        least_insoluble_rounded_up,
-    },
+    printed::{FurtherNutrient, NetContents, NitrogenForms, PesticidePart, PrintedLabel, SignalWord},
+    printed_check::{PrintedFault, least_insoluble_rounded_up},
 };
 
 use super::{amount, label};

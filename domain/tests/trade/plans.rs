@@ -1,8 +1,9 @@
 //! The season's plan: it meets what can be met, names what collides, and never breaks a rule.
 
 use domain::{
-    application::{Facts, PastApplication, Purpose},
+    application::Purpose,
     decision::{Verdict, decide},
+    facts::{Facts, PastApplication},
     law::Lawbook,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
     programme::{
@@ -14,14 +15,13 @@ use domain::{
     quantity::{NutrientRate, Percent, Price, ProductMass},
     time::Day,
 };
-use proptest::prelude::*;
+use proptest::{prelude::*, test_runner::TestRunner};
 
 use super::{amount, label, near};
 use crate::facts::{Given, Report, day};
 
 fn book() -> &'static Lawbook {
-    static BOOK: std::sync::LazyLock<Lawbook> = std::sync::LazyLock::new(crate::cases::without_bars);
-    &BOOK
+    crate::cases::without_bars()
 }
 
 fn round(name: &str, from: &str, to: &str) -> PlanRound {
@@ -373,21 +373,36 @@ impl std::fmt::Debug for Asked {
     }
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2_000))]
-
-    #[test]
-    fn a_plan_never_breaks_a_rule(asked in lawns()) {
-        let plan = asked.plan();
-        if let Err(broken) = asked.stands(&plan) {
-            return Err(TestCaseError::fail(broken));
-        }
-        // Nor the stock, nor the need.
-        for (at, product) in asked.products.iter().enumerate().filter(|(_, product)| !product.may_buy) {
-            let used: i64 = plan.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
-            prop_assert!(used <= product.on_hand_lb.raw() + 5_000, "{used}");
-        }
-        let days: std::collections::BTreeSet<_> = plan.rounds.iter().map(|round| round.round).collect();
-        prop_assert_eq!(days.len(), plan.rounds.len());
+fn never_breaks_a_rule(asked: &Asked) -> Result<(), TestCaseError> {
+    let plan = asked.plan();
+    if let Err(broken) = asked.stands(&plan) {
+        return Err(TestCaseError::fail(broken));
     }
+    // Nor the stock, nor the need.
+    for (at, product) in asked.products.iter().enumerate().filter(|(_, product)| !product.may_buy) {
+        let used: i64 =
+            plan.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
+        prop_assert!(used <= product.on_hand_lb.raw() + 5_000, "{used}");
+    }
+    let days: std::collections::BTreeSet<_> = plan.rounds.iter().map(|round| round.round).collect();
+    prop_assert_eq!(days.len(), plan.rounds.len());
+    Ok(())
+}
+
+#[test]
+fn a_plan_never_breaks_a_rule() {
+    // A plan takes hundredths of a second, so the 2,000 lawns are shared out over the cores.
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let cases = 2_000_u32.div_ceil(u32::try_from(cores).expect("a number of cores"));
+    let config = ProptestConfig { cases, source_file: Some(file!()), ..ProptestConfig::default() };
+    let try_some = || {
+        let tried = TestRunner::new(config.clone()).run(&lawns(), |asked| never_breaks_a_rule(&asked));
+        tried.map_err(|broken| broken.to_string())
+    };
+    std::thread::scope(|scope| {
+        let shares: Vec<_> = (0..cores).map(|_| scope.spawn(try_some)).collect();
+        for share in shares {
+            share.join().expect("a share of the lawns").unwrap_or_else(|broken| panic!("{broken}"));
+        }
+    });
 }

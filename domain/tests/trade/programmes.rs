@@ -3,8 +3,8 @@
 use domain::{
     decision::{Outcome, Verdict, decide},
     programme::{
-        need::{Maintenance, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
-        published::{Misfit, PUBLISHED, Published, published},
+        need::{NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
+        published::{Maintenance, Misfit, PUBLISHED, Published, published},
         timing::{
             BeforeFreeze, Cold, Credits, NitrogenSeason, Shade, growing_degree_hundredths, heat_index_tenths,
             late_autumn_feeding_may_begin, september_feeding_may_go_down, within_quoted_drift_statement,
@@ -97,7 +97,7 @@ fn c93_maryland_s_two_limits() {
             n_rate: Some(rate.to_owned()),
             ..Given::default()
         };
-        let decision = decide(&book, &["us-md".to_owned()], &given.facts(day("2026-09-15")));
+        let decision = decide(book, &["us-md".to_owned()], &given.facts(day("2026-09-15")));
         decision.findings.iter().any(|finding| finding.outcome == Outcome::Broken && finding.verdict == Verdict::Stop)
     };
     assert!(!capped("0.7", "0") && capped("0.8", "0"));
@@ -203,7 +203,7 @@ fn c135_age_of_a_report() {
             soil_reports: vec![report],
             ..Given::default()
         };
-        decide(&book, &["us-wa".to_owned()], &given.facts(day("2026-06-15"))).verdict
+        decide(book, &["us-wa".to_owned()], &given.facts(day("2026-06-15"))).verdict
     };
     assert_eq!(broken("2023-05-14"), Verdict::Stop);
     assert_ne!(broken("2023-06-16"), Verdict::Stop);

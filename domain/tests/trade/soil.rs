@@ -7,12 +7,12 @@ use domain::{
     soil::{
         SoilCategory,
         interpret::{
-            Advice, Extractant, Interpretation, SoilBasis, SoilFault, SoilNutrient, SoilTable, SoilUnit, SoilValue,
-            bray_from_mehlich_3_rounded_down, interpret, manganese_index_tenths,
+            Interpretation, SoilFault, SoilValue, bray_from_mehlich_3_rounded_down, interpret, manganese_index_tenths,
         },
         need::{NeededElement, above_supply_rounded_down, pounds_of_grams_rounded_down, sustained_need},
         potash_phosphate::{NoEquation, Recommendation, north_carolina_rounded_down, recommend},
         sample::{SamplingAdvice, SoilSample},
+        table::{Advice, Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
     },
 };
 
@@ -87,7 +87,7 @@ fn a_number_is_read_with_its_own_table_or_not_at_all() {
     ];
     for (extractant, unit) in others {
         let refused = read((SoilTable::Rutgers, nutrient, extractant, unit), "30");
-        assert_eq!(refused, Err(SoilFault::NoTable { extractant: extractant.words() }));
+        assert_eq!(refused, Err(SoilFault::NoTable { extractant: extractant.label() }));
     }
     // UMass did not print the line between very low and low, so there is no category below the optimum.
     let umass = (SoilTable::Massachusetts, nutrient, Extractant::ModifiedMorgan, SoilUnit::Ppm);

@@ -1,8 +1,9 @@
 //! Licences and certificates as decisions take them: what the person holds who puts the product down, and what has run out.
 
 use domain::{
-    application::{HeldCredential, is_valid_on},
+    application::is_valid_on,
     decision::{Finding, RuleSetUsed, Verdict},
+    facts::HeldCredential,
     ids::PersonId,
     time::Day,
 };

@@ -2,12 +2,12 @@
 
 use domain::{
     actor::{Actor, Role},
-    application::{Audience, Facts, Ground, LineFacts, Purpose},
+    application::{Audience, Ground, Purpose},
     decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
+    facts::{Facts, LineFacts, SectionFacts},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
-    land::SectionFacts,
-    law::{Lawbook, Level, LocalRules, Preemption, Reach, RuleSet},
+    law::{AppliesTo, Lawbook, Level, LocalRules, Preemption, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -190,7 +190,7 @@ pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision 
 fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
     let ground = ground.filter(|ground| *ground != Ground::Dry && *ground != Ground::Moist)?;
     let told = |finding: &Finding| finding.unit.as_deref() == Some("ground") && finding.verdict > Verdict::Go;
-    let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.words());
+    let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.label());
     let finding = own("book.ground.sound", Verdict::Care, message, "Come back when the ground has changed.");
     let citation = "The company's own book: common practice".to_owned();
     (!decision.findings.iter().any(told)).then_some(Finding { citation, ..finding })
@@ -305,7 +305,7 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
 
 /// Whether a state leaves anything to its counties and towns: it bars nothing, or only some of their rules.
 fn may_have_local_rules(set: &RuleSet) -> bool {
-    let barred = |bar: &Preemption| bar.reach == Reach::All && bar.older_than.is_none() && bar.except.is_empty();
+    let barred = |bar: &Preemption| bar.reach == AppliesTo::All && bar.older_than.is_none() && bar.except.is_empty();
     let whole = set.about.preempts_local.as_ref().is_some_and(barred);
     set.about.level == Level::State && !whole && set.about.local_rules != LocalRules::Absent
 }

@@ -240,7 +240,7 @@ fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFau
         }
         Some(machine) if !machine.kind.serves(input.equipment, machine.has_deflector == 1) => {
             let deflector = if machine.has_deflector == 1 { " with a deflector" } else { "" };
-            let (kind, said) = (machine.kind.words(), input.equipment.words());
+            let (kind, said) = (machine.kind.label(), input.equipment.label());
             fault("contradiction", format!("is {kind}{deflector}, and the record says that {said} was used"))
         }
         Some(_) => None,

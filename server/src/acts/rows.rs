@@ -3,8 +3,9 @@
 use std::collections::{HashMap, HashSet};
 
 use domain::{
-    application::{PastApplication, Purpose},
+    application::Purpose,
     equipment::EquipmentKind,
+    facts::PastApplication,
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     land::{Species, Water},
     product::{Label, Nutrients},

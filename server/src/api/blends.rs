@@ -204,7 +204,7 @@ fn on_area(pointer: &str, rates: &NutrientRates, area: Area, faults: &mut Vec<Fi
 fn need_derived(input: &BlendInput, need: &NutrientNeed) -> Vec<Derivation> {
     let rates = &input.need;
     let of = |nutrient: GradeNutrient, rate: NutrientRate| {
-        Derivation::of(&format!("{} needed on the area", nutrient.words()), "rate x area / 1,000")
+        Derivation::of(&format!("{} needed on the area", nutrient.label()), "rate x area / 1,000")
             .with("rate", rate)
             .with("area", input.area_sqft)
             .from_source(SourceMark::Computed, "Definition of a rate")

@@ -79,7 +79,7 @@ fn faults(
             }
             if !machine.kind.takes(&input.test) {
                 let kind = machine.kind;
-                let detail = format!("{} is calibrated by {}", kind.words(), kind.tests_in_words());
+                let detail = format!("{} is calibrated by {}", kind.label(), kind.tests_in_words());
                 faults.push(FieldFault::at("/test/method", "contradiction", detail));
             }
         }
@@ -87,7 +87,7 @@ fn faults(
     match (product, equipment) {
         (None, _) => faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company")),
         (Some(product), Some(machine)) if product.label.form != machine.kind.form() => {
-            let detail = format!("does not go through {}: one is granular, the other liquid", machine.kind.words());
+            let detail = format!("does not go through {}: one is granular, the other liquid", machine.kind.label());
             faults.push(FieldFault::at("/product_id", "contradiction", detail));
         }
         _ => {}
@@ -285,10 +285,10 @@ async fn get_calibrations_in_force(
 }
 
 fn words(items: &[CalibrationInForce]) -> String {
-    use domain::calibration::Standing;
+    use domain::calibration::CalibrationStatus;
     let rates = || items.iter().filter(|item| !matches!(item.calibration.test, CatchTest::Pans { .. }));
     let accepted = |item: &&CalibrationInForce| item.calibration.result.acceptance.as_ref().is_some_and(|a| a.accepted);
-    let good = rates().filter(accepted).filter(|item| item.standing != Standing::Out).count();
+    let good = rates().filter(accepted).filter(|item| item.standing != CalibrationStatus::Out).count();
     match (rates().count(), good) {
         (0, _) => "No rate was measured with this machine and product. Calibrate before use.".to_owned(),
         (_, 0) => "None of these is both within 5 % of its target and not too old. Calibrate before use.".to_owned(),

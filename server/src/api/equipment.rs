@@ -37,7 +37,7 @@ fn faults(input: &EquipmentInput) -> Vec<FieldFault> {
     let mut contradicts = |pointer: &str, detail: String| {
         faults.push(FieldFault::at(pointer, "contradiction", detail));
     };
-    let words = input.kind.words();
+    let words = input.kind.label();
     if input.has_deflector && input.kind != EquipmentKind::RotarySpreader {
         contradicts("/has_deflector", format!("{words} has none; only a rotary spreader does"));
     }
@@ -135,7 +135,7 @@ pub async fn replace_equipment(
             let known = known.ok_or_else(|| Problem::not_found("equipment"))?;
             if known.kind != value.kind {
                 let detail =
-                    format!("this is {}, and stays one; add a machine of another kind anew", known.kind.words());
+                    format!("this is {}, and stays one; add a machine of another kind anew", known.kind.label());
                 faults.push(FieldFault::at("/kind", "contradiction", detail));
             }
             whole(faults)?;

@@ -6,9 +6,9 @@ use domain::{
     ids::{self, ProductId},
     product::{
         LabelFault,
-        amounts::{Amounts, Asked},
+        amounts::{Amounts, AmountsQuestion},
         arithmetic::GradeNutrient,
-        printed::PrintedFault,
+        printed_check::PrintedFault,
     },
     quantity::{Area, NutrientRate, Price, ProductMass, Volume},
     time::Day,
@@ -207,7 +207,7 @@ async fn get_amounts(
         return Err(Problem::invalid(vec![FieldFault::parameter("volume_gal", "contradiction", detail)]));
     }
     let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
-    let asked = Asked {
+    let asked = AmountsQuestion {
         nutrient: query.nutrient,
         target: query.target_lb_per_1000_sqft,
         area: query.area_sqft,

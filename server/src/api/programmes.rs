@@ -7,10 +7,7 @@ use domain::{
     explain::SourceMark,
     ids::{self, ProductId, ProgrammeId},
     land::Species,
-    programme::{
-        need::Maintenance,
-        published::{PUBLISHED, Published, published},
-    },
+    programme::published::{Maintenance, PUBLISHED, Published, published},
     quantity::NutrientRate,
 };
 use serde::Serialize;

@@ -2,7 +2,7 @@
 
 use domain::{
     application::Audience,
-    law::{KeptUntil, Lawbook, RequiredField, told::RecordField},
+    law::{KeptUntil, Lawbook, RequiredField, disclosure::RecordField},
     time::Day,
 };
 use serde::Serialize;

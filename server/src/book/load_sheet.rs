@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use domain::{
-    calibration::Standing,
+    calibration::CalibrationStatus,
     explain::{Derivation, Sentence},
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::{
@@ -49,7 +49,7 @@ pub struct Machine {
 
 impl Machine {
     pub fn of(equipment: &EquipmentView, calibrated: Option<&CalibrationInForce>) -> Self {
-        let stands = calibrated.filter(|calibrated| calibrated.standing != Standing::Out);
+        let stands = calibrated.filter(|calibrated| calibrated.standing != CalibrationStatus::Out);
         Self {
             name: equipment.name.clone(),
             hopper_lb: equipment.hopper_lb,

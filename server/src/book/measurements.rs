@@ -176,7 +176,7 @@ fn with_distances(from: &MeasuredFrom, property: &Property, law: &Lawbook, on: D
         let found = if feature.kind == FeatureKind::Water {
             legal.get_or_insert_with(|| from_water(property, law, on, equipment)).clone()
         } else {
-            let what = feature.kind.words();
+            let what = feature.kind.label();
             Err(format!(
                 "is required: the law that was read sets no distance from {what}; enter that of the label, or your own"
             ))

@@ -11,9 +11,9 @@ use std::{collections::HashMap, sync::Arc};
 
 pub use company::{CompanyPlan, Purchasing, SectionSeason, company_plan};
 use domain::{
-    application::{Audience, Facts, Ground, LineFacts, PastApplication, Purpose},
+    application::{Audience, Ground, Purpose},
+    facts::{Facts, LineFacts, PastApplication, SectionFacts},
     ids::{ProductId, SectionId},
-    land::SectionFacts,
     law::Lawbook,
     product::{Label, product_for_target},
     programme::{Aim, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, UnmetNeed, need::ReckonedNeed, plan},

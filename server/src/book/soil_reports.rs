@@ -6,11 +6,11 @@ use domain::{
     quantity::{LimeCredit, NeutralisingValue, SoilPh},
     soil::{
         SoilCategory,
-        interpret::{Extractant, SoilNutrient, SoilTable, SoilUnit},
         lime_rules::{CapOn, SplitRule},
         liming::{LimeAnswer, LimeBy, LimeQuestion, answer},
         reading::{OxideAdvice, ValueRead, advise, category, read_value},
         sample::SamplingAdvice,
+        table::{Extractant, SoilNutrient, SoilTable, SoilUnit},
     },
     time::Day,
 };
@@ -115,8 +115,8 @@ fn contradiction(entered: SoilCategory, table: SoilCategory) -> Option<Caution> 
     let sentence = || {
         format!(
             "The report was entered with phosphorus {}; the laboratory's table says {}. The rules of law read what was entered: compare it with the paper.",
-            entered.words(),
-            table.words()
+            entered.label(),
+            table.label()
         )
     };
     (entered != table).then(|| Caution(sentence()))

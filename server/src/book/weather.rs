@@ -1,17 +1,18 @@
 //! Weather for the acts, and the hours that suit. Services are asked here, before a transaction begins, never inside one.
 
 use domain::{
-    application::{Audience, Facts, Purpose},
+    application::{Audience, Purpose},
     decision::{HourAnswer, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
+    facts::Facts,
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
     time::{Day, Instant, reckoned::ReckonedInstant, zone},
     weather::{
         Weather,
         age::AgeClass,
+        reported::{Forecast, Reported},
         series::Span,
-        told::{Forecast, Told},
     },
 };
 use jiff::{civil::Time, tz::TimeZone};
@@ -266,7 +267,7 @@ fn stretches(hours: &[HourAnswer]) -> Vec<DayStretch> {
 /// Judges the working hours of a day for each product, from what services said.
 pub fn window(app: &App, property: &Property, day: Day, planned: &[Planned], said: &[Said]) -> WorkingWindow {
     let now = app.clock.now();
-    let told: Vec<&Told> = said.iter().map(|said| &said.told).collect();
+    let told: Vec<&Reported> = said.iter().map(|said| &said.told).collect();
     let mut gaps: Vec<WeatherGap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
     if app.weather.are_off() {
         gaps.push(WeatherGap { part: "forecast", why: "No weather service is configured.".to_owned() });
@@ -282,7 +283,7 @@ fn product_hours(
     property: &Property,
     day: Day,
     planned: &Planned,
-    told: &[&Told],
+    told: &[&Reported],
     now: Instant,
 ) -> ProductHours {
     let zone = zone_of(property);

@@ -69,9 +69,9 @@ impl Names {
 
     pub fn standing(&self, one: &CalibrationInForce) -> Standing {
         let (class, stands) = match one.standing {
-            calibration::Standing::Fresh => ("go", "✓ fresh"),
-            calibration::Standing::Due => ("care", "▲ due soon"),
-            calibration::Standing::Out => ("stop", "■ too old, calibrate before use"),
+            calibration::CalibrationStatus::Fresh => ("go", "✓ fresh"),
+            calibration::CalibrationStatus::Due => ("care", "▲ due soon"),
+            calibration::CalibrationStatus::Out => ("stop", "■ too old, calibrate before use"),
         };
         let counted = |count: i32, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
         Standing {

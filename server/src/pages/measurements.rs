@@ -220,7 +220,7 @@ pub async fn one(
         error.map(|error| format!("{} sq ft either way. {} ({})", error.error_sqft, error.source, mark(error.mark)));
     let kept = one.from.iter().flat_map(|from| &from.keep_off).map(|feature| {
         let distance = feature.distance_ft.map_or_else(|| "no distance".to_owned(), |feet| format!("{feet} ft"));
-        format!("{distance} from {}, {}", feature.kind.words(), feature.rule.as_deref().unwrap_or("as entered"))
+        format!("{distance} from {}, {}", feature.kind.label(), feature.rule.as_deref().unwrap_or("as entered"))
     });
     let (kept, pieces) = (kept.collect(), explained.0.treatable.len());
     let named = |mut figure: Derivation| {

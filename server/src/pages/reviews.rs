@@ -176,7 +176,7 @@ async fn refused(app: &App, attempt: Attempt, dates: DateOrder) -> Result<Refuse
             format!("{} lb on the {}", line.product_lb, name_of(&named, line.section_id))
         };
         sent.extend(input.lines.iter().map(line));
-        seen.push(seen::Seen { what: "Ground", words: input.ground.words().to_owned() });
+        seen.push(seen::Seen { what: "Ground", words: input.ground.label().to_owned() });
         seen.extend(seen::of_weather(&input.weather, &local, dates));
     }
     let class = attempt.decision.as_ref().map_or("care", |decision| class(decision.verdict));

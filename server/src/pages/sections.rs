@@ -42,7 +42,7 @@ const SPECIES: [(&str, Species); 10] = [
 
 /// The turf that may be chosen.
 pub fn species() -> Vec<Choice> {
-    SPECIES.iter().map(|(value, species)| Choice::new(*value, species.words())).collect()
+    SPECIES.iter().map(|(value, species)| Choice::new(*value, species.label())).collect()
 }
 
 fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {

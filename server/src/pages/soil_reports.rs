@@ -3,7 +3,7 @@
 pub mod read;
 
 use axum::{extract::State, response::Response};
-use domain::{ids, soil::interpret::Extractant};
+use domain::{ids, soil::table::Extractant};
 
 pub use crate::pages::soil_reports::read::one;
 use crate::{
@@ -32,7 +32,7 @@ const EXTRACTANTS: [(&str, Extractant); 9] = [
 ];
 
 fn extractants() -> Vec<Choice> {
-    EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.words())).collect()
+    EXTRACTANTS.iter().map(|(value, one)| Choice::new(*value, one.label())).collect()
 }
 
 /// The published tables of laboratories that were read.

@@ -2,7 +2,7 @@
 
 use domain::{
     calibration::{
-        Age, AgeLimits, Standing, age,
+        Age, AgeLimits, CalibrationStatus, age,
         catch_test::{CatchResult, CatchTest},
         standing,
     },
@@ -87,7 +87,7 @@ pub struct CalibrationInForce {
     #[schema(minimum = 0, maximum = 2_000_000_000)]
     pub applications_since: i32,
     pub age: Age,
-    pub standing: Standing,
+    pub standing: CalibrationStatus,
     /// The limits by which it was judged: the company's own for this machine, or 365 days and 4 applications.
     pub limits: AgeLimits,
 }

@@ -155,7 +155,8 @@ pub struct MeasurementInput {
     },
     "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01",
     "error": { "error_sqft": "111", "source": "What the area would change by if every length were read too long or too short by the reading error", "mark": "computed" },
-    "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation", "created_at": "2026-03-02T15:00:00.000Z"
+    "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation",
+    "waits_for_office": false, "confirmation": null, "created_at": "2026-03-02T15:00:00.000Z"
 }))]
 pub struct Measurement {
     pub id: MeasurementId,

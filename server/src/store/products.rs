@@ -2,7 +2,7 @@
 
 use domain::{
     ids::ProductId,
-    product::{Label, printed::LabelRemark},
+    product::{Label, printed_check::LabelRemark},
     quantity::{Percent, ProductMass, StockBalance},
     time::Instant,
 };

@@ -6,7 +6,7 @@ use domain::{
     equipment::Equipment,
     ids::{ProductId, ProgrammeId, SectionId},
     land::Species,
-    programme::{PlanRound, need::Maintenance, timing::Credits},
+    programme::{PlanRound, published::Maintenance, timing::Credits},
     quantity::{NutrientRate, Price, ProductRate},
     time::Instant,
 };

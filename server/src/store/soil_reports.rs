@@ -5,10 +5,10 @@ use domain::{
     quantity::{Inches, NutrientRate, Percent, ProductRate, SoilAcidity, SoilPh, SoilReading},
     soil::{
         SoilCategory,
-        interpret::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
         liming::Acidity,
         reading::ReportedValue,
         sample::{SamplingAdvice, SamplingTool, SoilSample},
+        table::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
     },
     time::{Day, Instant},
 };

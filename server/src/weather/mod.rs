@@ -19,7 +19,7 @@ use std::{
 
 use domain::{
     time::Instant,
-    weather::{Weather, told::Told},
+    weather::{Weather, reported::Reported},
 };
 use serde::Serialize;
 use tokio::time;
@@ -61,7 +61,7 @@ pub struct WeatherGap {
 #[derive(Debug, Default)]
 pub struct Said {
     pub provider: &'static str,
-    pub told: Told,
+    pub told: Reported,
     /// Numbers of the fetches behind it.
     pub fetches: Vec<i64>,
     pub gaps: Vec<WeatherGap>,

@@ -8,8 +8,8 @@ use domain::{
         Basis,
         age::{AgeClass, OBSERVATION_MINUTES},
         alert_list::AlertWord,
+        reported::{AlertList, Forecast, Observation},
         series::{Coverage, Series, Span},
-        told::{AlertList, Forecast, Observation},
         value::Billionths,
     },
 };

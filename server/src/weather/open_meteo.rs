@@ -7,8 +7,8 @@ use domain::{
     time::Instant,
     weather::{
         Basis,
+        reported::Forecast,
         series::{Piece, Series, Span},
-        told::Forecast,
         value::{Billionths, Measure},
     },
 };
@@ -221,7 +221,7 @@ mod tests {
     #[test]
     fn the_latest_soil_temperature_that_is_there_is_taken() {
         let (read, _) = forecast(SAMPLE, instant("2026-06-18T16:00:00Z")).expect("a forecast");
-        let told = domain::weather::told::Told { forecast: Some(read), ..Default::default() };
+        let told = domain::weather::reported::Reported { forecast: Some(read), ..Default::default() };
         let at = instant("2026-06-18T16:00:00Z");
         let soil = told.weather(at, at).soil.expect("soil");
         assert_eq!(soil.soil_temperature_f.to_string(), "80.9");

@@ -2,7 +2,7 @@
 
 use geo::Polygon;
 
-use super::{PartFault, ground::Polygons};
+use super::{ground::Polygons, part_fault::PartFault};
 use crate::{
     measurement::{
         MeasurementFault,

@@ -2,7 +2,7 @@
 
 use geo::{BooleanOps, Centroid, Coord, GeodesicArea, MapCoords, MultiPolygon, Polygon, unary_union};
 
-use super::PartFault;
+use super::part_fault::PartFault;
 use crate::{
     measurement::{
         outline::{Outline, deviation},

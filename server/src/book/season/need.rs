@@ -1,11 +1,11 @@
 //! Which need of a programme is a section's, and what is spent of it already.
 
 use domain::{
-    application::PastApplication,
+    facts::PastApplication,
     land::Species,
     programme::{
-        need::{Maintenance, NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
-        published::published,
+        need::{NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
+        published::{Maintenance, published},
         timing::Shade,
     },
     quantity::{NutrientRate, RateSum},
@@ -49,7 +49,7 @@ pub fn of(
 ) -> Result<ReckonedNeed, NotPlanned> {
     let refuse = |why: String| NotPlanned { code: "no_need", why };
     let Some(entry) = entry(programme, lawn, species) else {
-        let turf = species.map_or("turf that nobody has named", Species::words);
+        let turf = species.map_or("turf that nobody has named", Species::label);
         return Err(refuse(format!("has {turf}, for which the programme states no need; enter one")));
     };
     let because = entry.because.as_deref().unwrap_or_default();
@@ -58,7 +58,7 @@ pub fn of(
         (Some(name), None) => {
             let source = published(name).ok_or_else(|| refuse(format!("needs {name}, which is not published here")))?;
             if species.is_none_or(|species| !source.species.contains(&species)) {
-                let turf = species.map_or("nobody has named its turf", Species::words);
+                let turf = species.map_or("nobody has named its turf", Species::label);
                 let why = format!("cannot take its need from {name}: that is for other turf ({turf}); enter a need");
                 return Err(refuse(why));
             }

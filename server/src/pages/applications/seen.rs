@@ -22,8 +22,8 @@ const fn said(what: &'static str, words: String) -> Seen {
 pub fn of_record(a: &ApplicationView) -> Vec<Seen> {
     let swept = if a.pavement_cleaned { "✓ swept or blown back" } else { "■ not swept or blown back" };
     let mut seen = vec![
-        said("Ground", a.ground.words().to_owned()),
-        said("With", a.equipment.words().to_owned()),
+        said("Ground", a.ground.label().to_owned()),
+        said("With", a.equipment.label().to_owned()),
         said("Pavement", swept.to_owned()),
     ];
     seen.extend(a.notes.iter().map(|notes| said("Notes", notes.clone())));
@@ -70,7 +70,7 @@ fn rain_words(rain: &RainForecast, from: &str) -> String {
 }
 
 fn alert_words(alerts: &Alerts) -> String {
-    let named = alerts.active.iter().map(|alert| format!("{} {}", alert.event.words(), alert.level.words()));
+    let named = alerts.active.iter().map(|alert| format!("{} {}", alert.event.label(), alert.level.label()));
     let all: Vec<String> = named.chain(alerts.others.iter().map(|name| name.0.clone())).collect();
     if all.is_empty() { "none in force".to_owned() } else { format!("■ {}", all.join(", ")) }
 }

@@ -75,7 +75,7 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
         ("broadcast_sprayer", Equipment::BroadcastSprayer),
         ("targeted_sprayer", Equipment::TargetedSprayer),
     ];
-    let uses = uses.iter().map(|(value, one)| Choice::new(*value, one.words())).collect();
+    let uses = uses.iter().map(|(value, one)| Choice::new(*value, one.label())).collect();
     let mut fields = vec![
         Field::line("/name", "Name").help("Such as Cool-season lawns."),
         Field::number("/season_year", "Year of the season"),

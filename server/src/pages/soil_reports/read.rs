@@ -7,7 +7,11 @@ use domain::{
     ids,
     law::ReportTaken,
     quantity::LimeCredit,
-    soil::{interpret::Advice, interpret::SoilUnit, lime_rules::CapOn, liming::LimeBy},
+    soil::{
+        lime_rules::CapOn,
+        liming::LimeBy,
+        table::{Advice, SoilUnit},
+    },
     time::Day,
 };
 

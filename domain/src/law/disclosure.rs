@@ -5,16 +5,15 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    duty::MonthDay,
-    fields::Fields,
-    model::{Comparator, Kind},
-    on_day::{list, month_day},
+    comparator::Comparator,
+    kind::Kind,
+    month_day::{MonthDay, month_day},
 };
-use crate::quantity::Area;
+use crate::{quantity::Area, text::list};
 
-/// One duty of the kinds that are told.
+/// One duty that judges no application and is read out.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Told {
+pub enum DisclosureDuty {
     RecordFields(Vec<RecordField>),
     RecordDeadline(RecordDeadline),
     Retention(Retention),
@@ -28,8 +27,7 @@ pub enum Told {
 }
 
 /// What a record of an application must hold, as the laws that were read name it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum RecordField {
     CustomerName,
@@ -61,7 +59,7 @@ pub enum RecordField {
 
 impl RecordField {
     /// How a sentence calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::CustomerName => "the customer's name",
             Self::CustomerAddress => "the customer's mailing address",
@@ -149,12 +147,12 @@ impl AreaThreshold {
         self.comparator.holds(area.cmp(&self.area))
     }
 
-    fn words(self) -> String {
-        format!(" (where {} {} sq ft are concerned)", self.comparator.words(), self.area)
+    fn label(self) -> String {
+        format!(" (where {} {} sq ft are concerned)", self.comparator.label(), self.area)
     }
 }
 
-impl Told {
+impl DisclosureDuty {
     pub const fn kind(&self) -> Kind {
         match self {
             Self::RecordFields(_) => Kind::RecordFields,
@@ -185,11 +183,11 @@ impl Told {
     }
 
     /// The duty in one sentence without its full stop.
-    pub(crate) fn words(&self) -> String {
-        let area = self.area().map_or_else(String::new, AreaThreshold::words);
+    pub(crate) fn sentence(&self) -> String {
+        let area = self.area().map_or_else(String::new, AreaThreshold::label);
         match self {
             Self::RecordFields(fields) => {
-                format!("The record of an application names {}", list(fields, |field| field.words().to_owned(), "and"))
+                format!("The record of an application names {}", list(fields, |field| field.label().to_owned(), "and"))
             }
             Self::RecordDeadline(RecordDeadline { hours: None }) => {
                 "The record is written while the work is done".to_owned()
@@ -214,59 +212,4 @@ impl Told {
             | Self::Penalty(said) => format!("{}{area}", said.words),
         }
     }
-}
-
-/// Reads the fields of a duty that is told.
-pub(super) fn told(kind: Kind, fields: &mut Fields<'_>) -> Option<Told> {
-    Some(match kind {
-        Kind::RecordFields => Told::RecordFields(fields.required_words("fields", "what a record must hold")?),
-        Kind::RecordDeadline => record_deadline(fields)?,
-        Kind::Retention => {
-            let years = fields.required_count("years", "how many years records are kept");
-            let from = fields.required_word("counts_from", "\"application\" or \"end_of_employment\"");
-            Told::Retention(Retention { years: years?, counts_from: from? })
-        }
-        Kind::Report => {
-            let due = fields.month_day("due", "the last day on which it may come in");
-            let Saying { words, area } = saying(fields)?;
-            Told::Report(Report { words, due: due?, area })
-        }
-        Kind::Credential => Told::Credential(saying(fields)?),
-        Kind::Notice => Told::Notice(saying(fields)?),
-        Kind::Plan => Told::Plan(saying(fields)?),
-        Kind::Conduct => Told::Conduct(saying(fields)?),
-        Kind::Meaning => Told::Meaning(saying(fields)?),
-        Kind::Penalty => Told::Penalty(saying(fields)?),
-        _ => return None,
-    })
-}
-
-fn record_deadline(fields: &mut Fields<'_>) -> Option<Told> {
-    let hours = fields.count("hours");
-    let at_once = fields.flag("during_the_work").unwrap_or(false);
-    if at_once == hours.is_some() {
-        fields.fault("hours", "write either the hours or `during_the_work = true`");
-        return None;
-    }
-    Some(Told::RecordDeadline(RecordDeadline { hours }))
-}
-
-fn saying(fields: &mut Fields<'_>) -> Option<Saying> {
-    let words = fields.required_text("words", 400, "the duty in one plain sentence without its full stop");
-    if words.is_some_and(|words| words.ends_with('.')) {
-        fields.fault("words", "must not end with a full stop, which is added where the sentence is shown");
-    }
-    let comparator: Option<Comparator> = fields.word("area_comparator");
-    let area = fields.amount("area_sqft");
-    let threshold = match (comparator, area) {
-        (Some(comparator @ (Comparator::AtLeast | Comparator::MoreThan)), Some(area)) => {
-            Some(AreaThreshold { comparator, area })
-        }
-        (None, None) => None,
-        _ => {
-            fields.fault("area_sqft", "needs `area_comparator = \"at_least\"` or \"more_than\" beside it");
-            None
-        }
-    };
-    Some(Saying { words: words?.to_owned(), area: threshold })
 }

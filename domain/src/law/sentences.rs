@@ -2,15 +2,15 @@
 
 use super::{
     duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, Window, WindowPer},
-    model::Scope,
+    month_day::month_day,
     nutrient::Nutrient,
-    on_day::{list, month_day, purpose},
+    scope::Scope,
 };
-use crate::{application::Purpose, product::ProductForm};
+use crate::{application::Purpose, product::ProductForm, text::list};
 
 impl Scope {
     /// What narrows the rule, ready to be put behind its sentence.
-    pub(super) fn words(&self) -> String {
+    pub(super) fn label(&self) -> String {
         let parts = self.parts();
         if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
     }
@@ -42,83 +42,83 @@ impl Scope {
             parts.push(format!("products with more than {over} % P2O5"));
         }
         if !self.purposes.is_empty() {
-            parts.push(list(&self.purposes, |wanted| purpose(*wanted).to_owned(), "or"));
+            parts.push(list(&self.purposes, |wanted| wanted.label().to_owned(), "or"));
         }
         parts
     }
 }
 
 fn of_nutrients(nutrients: &[Nutrient]) -> String {
-    if nutrients.is_empty() { "fertilizer".to_owned() } else { list(nutrients, |one| one.words().to_owned(), "or") }
+    if nutrients.is_empty() { "fertilizer".to_owned() } else { list(nutrients, |one| one.label().to_owned(), "or") }
 }
 
 impl Duty {
     /// The duty in one sentence without its full stop.
-    pub(crate) fn words(&self) -> String {
+    pub(crate) fn sentence(&self) -> String {
         match self {
             Self::CapApplication(cap) => {
-                let amount = cap.amount.words(cap.nutrient);
-                format!("One application puts down {}{amount}", cap.comparator.words())
+                let amount = cap.amount.sentence(cap.nutrient);
+                format!("One application puts down {}{amount}", cap.comparator.label())
             }
             Self::CapYear(cap) => {
                 let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
-                let amount = cap.amount.words(cap.nutrient);
-                format!("A year puts down {}{amount}{counts}", cap.comparator.words())
+                let amount = cap.amount.sentence(cap.nutrient);
+                format!("A year puts down {}{amount}{counts}", cap.comparator.label())
             }
-            Self::Window(window) => window.words(),
-            Self::PhosphorusNeed(need) => need.words(),
+            Self::Window(window) => window.sentence(),
+            Self::PhosphorusNeed(need) => need.sentence(),
             Self::SoilReportBefore(duty) => {
                 let age = duty.report_months.map_or_else(String::new, |months| format!(" at most {months} months old"));
-                let (which, nutrient) = (ordinal(duty.application), duty.nutrient.words());
+                let (which, nutrient) = (ordinal(duty.application), duty.nutrient.label());
                 format!("A soil report{age} lies before the {which} application of {nutrient} to a section")
             }
-            Self::Setback(setback) => setback.words(),
-            Self::Ground(duty) => format!("No {} on ground that is {}", of_nutrients(&duty.nutrients), duty.words()),
-            Self::Rain(duty) => duty.words(),
+            Self::Setback(setback) => setback.sentence(),
+            Self::Ground(duty) => format!("No {} on ground that is {}", of_nutrients(&duty.nutrients), duty.label()),
+            Self::Rain(duty) => duty.sentence(),
             Self::Alerts(duty) => {
-                let words = |alert: &crate::weather::Alert| format!("{} {}", alert.event.words(), alert.level.words());
+                let words = |alert: &crate::weather::Alert| format!("{} {}", alert.event.label(), alert.level.label());
                 format!("No {} under a {}", of_nutrients(&duty.nutrients), list(&duty.alerts, words, "or"))
             }
             Self::Heat(duty) => {
-                let (than, nutrient) = (duty.comparator.words(), duty.nutrient.words());
+                let (than, nutrient) = (duty.comparator.label(), duty.nutrient.label());
                 format!("No {nutrient} in air of {than} {} °F", duty.temperature)
             }
             Self::SlowShare(duty) => {
                 let soluble = if duty.not_water_soluble { ", which must not be water-soluble" } else { "" };
-                format!("Of all N {} {} % is slow-release{soluble}", duty.comparator.words(), duty.share)
+                format!("Of all N {} {} % is slow-release{soluble}", duty.comparator.label(), duty.share)
             }
             Self::HoldAfterSeeding(duty) => {
-                format!("No {} until {} days after seeding or sodding", duty.nutrient.words(), duty.days)
+                format!("No {} until {} days after seeding or sodding", duty.nutrient.label(), duty.days)
             }
             Self::Surface(nutrients) => {
                 format!("No {} stays on pavement; it is swept or blown back", of_nutrients(nutrients))
             }
             Self::Release(duty) => {
                 let span = if duty.per == ReleasePer::Month { "in a month" } else { "at any time" };
-                let than = duty.comparator.words();
+                let than = duty.comparator.label();
                 format!("An enhanced-efficiency product sets free {than} {} lb N on 1,000 sq ft {span}", duty.limit)
             }
             Self::Interval(duty) => {
-                format!("At least {} days lie between two applications of {}", duty.days, duty.nutrient.words())
+                format!("At least {} days lie between two applications of {}", duty.days, duty.nutrient.label())
             }
             Self::CountYear(duty) => {
                 let year = if duty.calendar { "calendar year" } else { "year" };
-                format!("A {year} has at most {} applications of {}", duty.most, duty.nutrient.words())
+                format!("A {year} has at most {} applications of {}", duty.most, duty.nutrient.label())
             }
-            Self::Told(told) => told.words(),
+            Self::Disclosure(duty) => duty.sentence(),
         }
     }
 }
 
 impl Amount {
     /// The number with its nutrient and its ground; a table behind a colon.
-    fn words(&self, nutrient: Nutrient) -> String {
-        let nutrient = nutrient.words();
+    fn sentence(&self, nutrient: Nutrient) -> String {
+        let nutrient = nutrient.label();
         let table = |numbers: String| format!(", in lb {nutrient} on 1,000 sq ft: {numbers}");
         match self {
             Self::One(rate) => format!(" {rate} lb {nutrient} on 1,000 sq ft"),
             Self::BySpecies(rates) => {
-                table(list(rates, |(species, rate)| format!("{rate} on {}", species.words()), "and"))
+                table(list(rates, |(species, rate)| format!("{rate} on {}", species.label()), "and"))
             }
             Self::ByWaterfront { waterfront, elsewhere } => {
                 table(format!("{waterfront} on the water and {elsewhere} elsewhere"))
@@ -128,7 +128,7 @@ impl Amount {
 }
 
 impl Rain {
-    fn words(&self) -> String {
+    fn sentence(&self) -> String {
         let mut when = Vec::new();
         if self.occurring {
             when.push("heavy rain falls".to_owned());
@@ -140,7 +140,7 @@ impl Rain {
             let hours = forecast.hours;
             when.push(match forecast.amount {
                 Some((than, depth)) => {
-                    format!("{} {depth} in of rain is forecast within {hours} hours{chance}", than.words())
+                    format!("{} {depth} in of rain is forecast within {hours} hours{chance}", than.label())
                 }
                 None => format!("heavy rain is forecast within {hours} hours{chance}"),
             });
@@ -150,13 +150,13 @@ impl Rain {
 }
 
 impl Window {
-    fn words(&self) -> String {
+    fn sentence(&self) -> String {
         let cap = |(nutrient, rate): &(Nutrient, crate::quantity::NutrientRate)| {
             if rate.is_zero() {
-                format!("no {}", nutrient.words())
+                format!("no {}", nutrient.label())
             } else {
                 let whole = if self.per == WindowPer::Window { " in all" } else { "" };
-                format!("at most {rate} lb {} on 1,000 sq ft{whole}", nutrient.words())
+                format!("at most {rate} lb {} on 1,000 sq ft{whole}", nutrient.label())
             }
         };
         let (first, last) = (month_day(self.first_barred), month_day(self.last_barred));
@@ -165,14 +165,14 @@ impl Window {
 }
 
 impl PhosphorusNeed {
-    fn words(&self) -> String {
+    fn sentence(&self) -> String {
         let above = if self.threshold.is_zero() { String::new() } else { format!(" with over {} %", self.threshold) };
         let age = self.report_months.map_or_else(String::new, |months| format!(" of the last {months} months"));
         let report = match self.soil_report {
             Proof::Never => String::new(),
             Proof::Recommendation => format!(" where a soil report{age} shows a need"),
             Proof::Category => {
-                let categories = list(&self.categories, |category| category.words().to_owned(), "or");
+                let categories = list(&self.categories, |category| category.label().to_owned(), "or");
                 format!(" where a soil report{age} rates phosphorus {categories}")
             }
         };
@@ -202,10 +202,10 @@ fn season<'p>(mut purposes: impl Iterator<Item = &'p Purpose>, months: u16) -> S
 }
 
 impl Setback {
-    fn words(&self) -> String {
-        let (than, distance, from) = (self.comparator.words(), self.distance, &self.measured_from);
+    fn sentence(&self) -> String {
+        let (than, distance, from) = (self.comparator.label(), self.distance, &self.measured_from);
         let reduced = self.reduced.as_ref().map_or_else(String::new, |(shorter, equipment)| {
-            format!(", {shorter} ft with {}", list(equipment, |one| one.words().to_owned(), "or"))
+            format!(", {shorter} ft with {}", list(equipment, |one| one.label().to_owned(), "or"))
         });
         let strip = self
             .waived_by_strip
@@ -214,7 +214,7 @@ impl Setback {
             String::new()
         } else {
             let season = season(self.waived_purposes.iter(), self.establishment_months);
-            format!(", none for {}{season}", list(&self.waived_purposes, |wanted| purpose(*wanted).to_owned(), "or"))
+            format!(", none for {}{season}", list(&self.waived_purposes, |wanted| wanted.label().to_owned(), "or"))
         };
         let only = self.only_where.as_ref().map_or_else(String::new, |waters| format!(", where it is {waters}"));
         format!("Keep {than} {distance} ft from {from}{only}{reduced}{strip}{purposes}")

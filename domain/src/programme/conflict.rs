@@ -4,9 +4,8 @@
 use std::collections::BTreeMap;
 
 use super::{
-    UnmetNeed,
-    candidates::Closed,
-    season::Planner,
+    model::{Closed, UnmetNeed},
+    planner::Planner,
     solve::{self, Group, Proposal},
 };
 use crate::{
@@ -57,7 +56,7 @@ fn against(
     let question = planner.question;
     let brings = question.products.iter().any(|product| nutrient.percent(&product.label).raw() > 0);
     if !brings {
-        return vec![format!("no product offered brings {}", nutrient.words())];
+        return vec![format!("no product offered brings {}", nutrient.label())];
     }
     let groups = groups(planner);
     let without =
@@ -85,10 +84,10 @@ fn against(
         let round = question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
         format!("round {round} is closed: {}", closed.why)
     }));
-    named.push(format!("the need of {}", nutrient.words()));
+    named.push(format!("the need of {}", nutrient.label()));
     let mut unique = Vec::new();
     for words in named {
-        let words = crate::law::limited(&words, 600);
+        let words = crate::text::truncate_chars(&words, 600);
         if !unique.contains(&words) && unique.len() < 200 {
             unique.push(words);
         }

@@ -14,7 +14,7 @@ use crate::{quantity::Percent, time::Instant};
 
 /// Everything that is known from one service about one place. A part that could not be had is missing.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Told {
+pub struct Reported {
     pub forecast: Option<Forecast>,
     pub observation: Option<Observation>,
     pub alerts: Option<AlertList>,
@@ -60,7 +60,7 @@ pub struct AlertList {
 /// Spans that laws ask about, in hours, and the shorter ones by which the office plans.
 pub const RAIN_HOURS: [u16; 4] = [6, 12, 24, 48];
 
-impl Told {
+impl Reported {
     /// What a rule may know about an hour that begins at `from`, when it is `now`.
     pub fn weather(&self, from: Instant, now: Instant) -> Weather {
         let hour = Span::hours_from(from, 1);

@@ -1,0 +1,108 @@
+//! The facts that a decision is made from.
+
+use crate::{
+    application::{Audience, Ground, Purpose, is_valid_on},
+    equipment::Equipment,
+    ids::SectionId,
+    land::{Species, Water},
+    product::{Label, Nutrients},
+    quantity::{Area, Distance, ProductMass},
+    soil::SoilReport,
+    time::{Day, Instant},
+    weather::Weather,
+};
+
+/// A licence or certificate as rules read it: several laws bind its holder differently.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeldCredential {
+    /// The code by which rule files call it, such as `us-md-professional`.
+    pub code: String,
+    pub valid_from: Day,
+    /// The last day on which it is valid; nothing when it has no end.
+    pub valid_until: Option<Day>,
+}
+
+impl HeldCredential {
+    /// Whether it is valid on a day. One that ran out yesterday excuses nothing today.
+    pub fn is_valid_on(&self, day: Day) -> bool {
+        is_valid_on(self.valid_from, self.valid_until, day)
+    }
+}
+
+/// One section's share of an application.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LineFacts {
+    pub section: SectionFacts,
+    /// Ground that is treated: the whole section or a part of it.
+    pub area: Area,
+    pub product: ProductMass,
+}
+
+impl LineFacts {
+    pub fn section_id(&self) -> SectionId {
+        self.section.id
+    }
+
+    /// What this line delivers.
+    pub fn nutrients(&self, label: &Label) -> Nutrients {
+        label.nutrients_in(self.product)
+    }
+}
+
+/// Everything a decision is made from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Facts {
+    /// Local civil day of application. It decides the law.
+    pub on: Day,
+    /// The moment the question is about: now for a check, the start of work for a record.
+    pub at: Instant,
+    pub audience: Audience,
+    /// What the applicator holds, whether it is valid on the day or not.
+    pub credentials: Vec<HeldCredential>,
+    pub purpose: Purpose,
+    pub equipment: Equipment,
+    pub label: Label,
+    pub weather: Weather,
+    /// As seen by a person; nothing when nobody has looked yet.
+    pub ground: Option<Ground>,
+    /// Whether product on pavement was swept or blown back; nothing before the work is done.
+    pub pavement_cleaned: Option<bool>,
+    pub lines: Vec<LineFacts>,
+}
+
+/// An earlier application on a section, or room that another clearance holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PastApplication {
+    pub on: Day,
+    pub area: Area,
+    pub nutrients: Nutrients,
+    pub enhanced_efficiency: bool,
+    pub organic: bool,
+    pub purpose: Purpose,
+    /// Room held by a clearance, not yet put down.
+    pub held: bool,
+}
+
+/// A lawn section and its year, as it stood when the decision was made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SectionFacts {
+    pub id: SectionId,
+    /// What people call it: "front lawn".
+    pub name: String,
+    /// Area by the measurement in force on the day.
+    pub area: Area,
+    pub species: Option<Species>,
+    /// Shortest distance from the treated ground to water, if there is any and it was measured.
+    pub water: Water,
+    /// Width of the strip of natural vegetation between lawn and water.
+    pub natural_strip: Option<Distance>,
+    /// When the turf was seeded or sodded, if that is known.
+    pub established_on: Option<Day>,
+    /// Pavement, walks or drives beside the section.
+    pub touches_pavement: bool,
+    /// Reports for this section, in no order.
+    pub soil_reports: Vec<SoilReport>,
+    /// Everything that was put down on it, before and after the day asked about, and what other clearances hold, in no
+    /// order.
+    pub past: Vec<PastApplication>,
+}

@@ -1,0 +1,15 @@
+//! A season that is being planned.
+
+use super::{
+    cuts::Cut,
+    model::{Cell, SeasonQuestion},
+};
+use crate::{law::Lawbook, quantity::Area};
+
+pub(super) struct Planner<'a> {
+    pub lawbook: &'a Lawbook,
+    pub question: &'a SeasonQuestion<'a>,
+    pub area: Area,
+    pub cells: Vec<Cell>,
+    pub cuts: Vec<Cut>,
+}
