@@ -10,6 +10,7 @@ import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
 import { download, downloaded, forget, waiting } from './shelf.js';
 import { stopPage } from './stop.js';
+import { adoptOldWork, keptWork, sentOf } from './work.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
 const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
@@ -22,6 +23,8 @@ let elsewhere = false;
 let turn = 0;
 /** How the last download went, where that must be said. */
 let note = '';
+/** What a page that was left has to say; said once. */
+let parting = '';
 
 /** @param {...(Node | null)} nodes */
 function show(...nodes) {
@@ -34,11 +37,17 @@ function show(...nodes) {
 
 /** The phone's own way back leads from a stop to the list, and not out of the page. @param {() => Promise<void>} work */
 async function enter(work) {
+  parting = '';
   if (history.state !== 'inside') history.pushState('inside', '');
   await work();
 }
 
-const leave = () => (history.state === 'inside' ? history.back() : void showDay());
+/** @param {string} [words] to be said on the list */
+function leave(words = '') {
+  parting = words;
+  if (history.state === 'inside') history.back();
+  else void showDay();
+}
 
 /** Records that wait: my own, and those of a colleague who used this phone. */
 async function queued() {
@@ -68,8 +77,8 @@ async function standing(stop, decision, day) {
   const item = (await waiting()).find((one) => one.record.visit_id === stop.visit.id);
   if (item?.state === 'refused') return { state: '▲ its record needs you', kind: 'done', known: 'The server did not take the record of this stop: open it above, where it says that it needs you.' };
   if (item) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.' };
-  if (stop.visit.status === 'done' || stop.recorded || (await downloaded(`recorded/${stop.visit.id}`))) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.' };
-  const work = await downloaded(`work/${stop.visit.id}`);
+  if (stop.visit.status === 'done' || stop.recorded || (await sentOf(day.me.person.id, stop.visit.id)).length > 0) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.' };
+  const work = await keptWork(day.me.person.id, stop.visit.id);
   if (work?.started_at) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '' };
   return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '' };
 }
@@ -82,7 +91,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   /** @type {{ state: string, kind: string, known: string }[]} */
   const stands = [];
   for (const stop of day.day.visits) stands.push(await standing(stop, day.decisions[stop.visit.id], day));
-  const from = JSON.stringify([day.at, stands, note]);
+  const from = JSON.stringify([day.at, stands, note, parting]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
   const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
@@ -98,7 +107,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   });
   const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
   const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
-  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), note === '' ? null : h('p', { role: 'status' }, note), wrong,
+  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((words) => (words === '' ? null : h('p', { role: 'status' }, words))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void signOut() }, 'Take my data off this phone')].filter((node) => node !== null);
@@ -183,6 +192,7 @@ function showNoShelf(fault) {
 }
 
 async function begin() {
+  await adoptOldWork();
   onChange(() => void drawQueue());
   await drawQueue();
   addEventListener('popstate', () => void (coded() ? showEnrol('') : showDay()));

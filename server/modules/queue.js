@@ -3,7 +3,8 @@
 // reply and a second tab make no second record. One that is refused waits for its technician and holds up no other.
 
 import { call } from './api.js';
-import { download, drop, keep, waiting } from './shelf.js';
+import { drop, keep, waiting } from './shelf.js';
+import { markSent, saveOnce } from './work.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 /** @typedef {'idle' | 'sending' | 'offline' | 'signed_out'} State */
@@ -37,20 +38,32 @@ function become(next) {
 }
 
 /**
- * Puts a record on the phone and tries to send it. Resolves when it is on the disk; rejects when the phone cannot keep it.
- * @param {Waiting} item
+ * Puts the record of begun work on the phone and tries to send it. Resolves when it is on the disk; rejects when the phone
+ * cannot keep it.
+ * @param {Waiting} item @returns {Promise<boolean>} false when it was saved already
  */
-export async function send(item) {
+export async function save(item) {
+  const saved = await saveOnce(item);
+  wake();
+  return saved;
+}
+
+/** Sends a record again that was refused. @param {Waiting} item */
+export async function sendAgain(item) {
   await keep(item);
+  wake();
+}
+
+/** Takes a record off the phone that is written down elsewhere. @param {Waiting} item */
+export async function takeOff(item) {
+  await markSent(item, { id: item.id });
+  become(state);
+}
+
+function wake() {
   pause = 0;
   become(state);
   void flush();
-}
-
-/** Takes a record off the phone that is written down elsewhere. @param {string} id */
-export async function takeOff(id) {
-  await drop(id);
-  become(state);
 }
 
 /** Sends what waits. Only one tab does it at a time. */
@@ -83,8 +96,8 @@ async function sendOne(item) {
   const answer = await call('PUT', `/api/v1/applications/${item.id}`, body);
   if (answer.status === 200 || answer.status === 201) {
     // The day on the phone was downloaded before: the stop must not look open because its record has left the queue.
-    await download(`recorded/${item.record.visit_id}`, true).catch(() => undefined);
-    await drop(item.id);
+    // A phone without room for the mark still has none for a record that is in the book.
+    await markSent(item, { id: item.id }).catch(() => drop(item.id));
     become('sending');
     return true;
   }

@@ -3,7 +3,7 @@
 // amounts are put right.
 
 import { h } from './dom.js';
-import { send, takeOff } from './queue.js';
+import { sendAgain, takeOff } from './queue.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 
@@ -32,11 +32,11 @@ function one(item, back) {
     if (read.size < findings.length) return void (fault.textContent = 'Read every reason and tick it.');
     if (findings.length > 0 && reason.value.trim() === '') return void (fault.textContent = 'Say why it was done all the same.');
     const record = findings.length === 0 ? item.record : { ...item.record, acknowledged: [...read], reason: reason.value.trim() };
-    await send({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
+    await sendAgain({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
     back();
   };
   const off = async () => {
-    await takeOff(item.id);
+    await takeOff(item);
     back();
   };
   const amounts = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {

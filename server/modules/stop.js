@@ -3,17 +3,17 @@
 // know is asked and never filled in beforehand.
 
 import { amount, answerOf, cautions, howMuch, openPoints, settings, source, verdict } from './answer.js';
-import { call, newId } from './api.js';
+import { call } from './api.js';
 import { now, plan } from './day.js';
 import { clock, h, pounds, replace } from './dom.js';
 import { toRead } from './files.js';
-import { send } from './queue.js';
-import { download, downloaded } from './shelf.js';
+import { save as saveRecord } from './queue.js';
 import { forecast } from './weather.js';
+import { begin, keepWork, workOn } from './work.js';
 
-/** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
-/** @typedef {{ visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, work: Work, redraw: () => Promise<void>, back: () => void }} Visit */
+/** @typedef {import('./work.js').Work} Work */
+/** @typedef {import('./work.js').Asked} Asked */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -31,25 +31,23 @@ const USUAL = { least: 0.5, most: 1.5 };
  * @param {import('./day.js').Decision | null} decision
  * @param {import('./day.js').Day} day
  * @param {string} known what is known of a record of it already; nothing when there is none
- * @param {() => void} back
+ * @param {(words?: string) => void} back with what there is to say on the list
  * @returns {Promise<HTMLElement>}
  */
 export async function stopPage(stop, decision, day, known, back) {
   const page = h('section', { class: 'stop' });
-  /** @type {Work} */
-  const work = (await downloaded(`work/${stop.visit.id}`)) ?? fresh(stop, (await downloaded('equipment')) ?? '');
-  const redraw = async () => {
-    // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
-    await download(`work/${stop.visit.id}`, work).catch(() => undefined);
+  const work = await workOn(day.me.person.id, stop.visit.id);
+  // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
+  const keep = () => void keepWork(visit.work).catch(() => undefined);
+  const redraw = () => {
     replace(page, parts(visit));
+    keep();
   };
-  const visit = { stop, downloaded: decision, day, known, work, redraw, back };
+  /** @type {Visit} */
+  const visit = { stop, downloaded: decision, day, known, work, redraw, keep, back };
   page.append(...parts(visit));
   return page;
 }
-
-/** @param {any} stop @param {string} equipment @returns {Work} */
-const fresh = (stop, equipment) => ({ visit: stop.visit.id, here: false, ground: '', started_at: '', finished_at: '', air: '', equipment, used: {}, cleaned: '' });
 
 /** The server's answer to just this ground and equipment, if it gave one. @param {Visit} visit @returns {Asked | null} */
 const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment ? work.asked : null);
@@ -61,7 +59,7 @@ const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
 function parts(visit) {
   const { stop, work, back } = visit;
   const head = [
-    h('button', { class: 'plain', type: 'button', onclick: back, 'data-key': 'back' }, '‹ Back to the day'),
+    h('button', { class: 'plain', type: 'button', onclick: () => back(), 'data-key': 'back' }, '‹ Back to the day'),
     h('h1', {}, stop.property.address),
     h('p', {}, `${stop.client_name}${stop.client_phone ? `, ${stop.client_phone}` : ''}. ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}.`),
   ];
@@ -79,7 +77,7 @@ function open(visit) {
 function arrival(visit) {
   const here = () => {
     visit.work.here = true;
-    void visit.redraw();
+    visit.redraw();
   };
   const again = visit.known === '' ? null : h('p', { class: 'verdict care' }, `▲ ${visit.known} Go on only with ground that was not treated then.`);
   return [again, open(visit), h('p', { class: 'ask' }, 'Read the number on the house. Is it the one above?'), h('button', { class: 'big', type: 'button', onclick: here }, 'I am at this address')];
@@ -93,7 +91,7 @@ async function askAgain(visit) {
   const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
   if (reply.status !== 200) return;
   work.asked = { decision: reply.body.decision, at: Date.now() + day.skew, ground, equipment };
-  if (work.started_at === '') await visit.redraw();
+  if (visit.work.started_at === '') visit.redraw();
 }
 
 /** @param {Visit} visit */
@@ -102,14 +100,15 @@ function before(visit) {
   const decision = answer(visit);
   const picked = (/** @type {'ground' | 'equipment'} */ what) => async (/** @type {string} */ word) => {
     work[what] = word;
-    await redraw();
+    redraw();
     await askAgain(visit);
   };
-  const start = () => {
-    if (work.ground === '' || work.equipment === '') return;
-    work.started_at = now(day);
-    void download('equipment', work.equipment).catch(() => undefined);
-    void redraw();
+  let starting = false;
+  const start = async () => {
+    if (work.ground === '' || work.equipment === '' || starting) return;
+    starting = true;
+    visit.work = await begin({ ...work, started_at: now(day) });
+    redraw();
   };
   const stopped = decision?.verdict === 'stop';
   const words = stopped ? 'Start all the same; it will be marked' : 'Start';
@@ -125,7 +124,7 @@ function before(visit) {
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
-    h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: start, disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words),
+    h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words),
     work.ground === '' || work.equipment === '' ? h('p', { class: 'source' }, 'Say first how the ground is, and with what you work.') : null,
   ];
 }
@@ -135,40 +134,42 @@ function during(visit) {
   const { stop, day, work, redraw } = visit;
   const finish = () => {
     work.finished_at = now(day);
-    void redraw();
+    redraw();
   };
   return [h('p', {}, `Started at ${clock(work.started_at, day.me.time_zone)}.`), howMuch(stop, answer(visit), day), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
 }
 
 /** @param {Visit} visit */
 function after(visit) {
-  const { stop, day, work, redraw, back } = visit;
+  const { stop, day, work, redraw, keep, back } = visit;
   const decision = answer(visit);
   const fault = h('p', { role: 'alert', class: 'fault' });
   const sure = new Set();
+  let saving = false;
   const save = async () => {
+    if (saving) return;
     const wrong = missing(stop, decision, work, sure);
     fault.textContent = wrong;
     if (wrong !== '') return;
+    saving = true;
     try {
-      await send({ id: newId(), by: day.me.person.id, made_at: Date.now(), record: record(stop, work), words: stop.property.address, state: 'waiting', problem: null, tries: 0 });
+      const first = await saveRecord({ id: work.id, by: work.by, made_at: Date.now(), record: record(stop, work), words: stop.property.address, state: 'waiting', problem: null, tries: 0 });
+      back(first ? '' : `${stop.property.address}: this work was saved already. It is one record.`);
     } catch {
       fault.textContent = 'This phone could not keep the record: its memory is full or locked. Write it down, make room, and press Save again.';
-      return;
+      saving = false;
     }
-    await download(`work/${stop.visit.id}`, undefined).catch(() => undefined);
-    back();
   };
   const amounts = stop.sections.map((/** @type {any} */ section) => {
     const expected = expectedOf(decision, section.id);
     const hint = expected ? `Usual here: ${pounds(expected * USUAL.least)} to ${pounds(expected * USUAL.most)} lb. ` : '';
-    return typed(`used-${section.id}`, `Used on the ${section.name}`, 'lb', work.used[section.id] ?? '', `${hint}Leave it empty if nothing went on it.`, (text) => void (work.used[section.id] = text));
+    return typed(`used-${section.id}`, `Used on the ${section.name}`, 'lb', work.used[section.id] ?? '', `${hint}Leave it empty if nothing went on it.`, (text) => void ((work.used[section.id] = text), keep()));
   });
   return [
     h('p', {}, `From ${clock(work.started_at, day.me.time_zone)} to ${clock(work.finished_at, day.me.time_zone)}, on ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()} ground.`),
     ...amounts,
     choice('Pavement swept or blown back', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
-    typed('air', 'Air, if you measured it', '°F', work.air, '', (text) => void (work.air = text)),
+    typed('air', 'Air, if you measured it', '°F', work.air, '', (text) => void ((work.air = text), keep())),
     fault,
     h('button', { class: 'big', type: 'button', onclick: () => void save() }, 'Save'),
   ];

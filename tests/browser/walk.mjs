@@ -68,10 +68,15 @@ export async function arrive(page, stop, tap = (locator) => locator.click()) {
   await page.getByRole('button', { name: 'Start', exact: true }).waitFor();
 }
 
-/** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
-export async function start(page, tap = (locator) => locator.click()) {
+/** Says what was seen. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
+export async function see(page, tap = (locator) => locator.click()) {
   await tap(page.getByRole('button', { name: 'Moist' }));
   if ((await page.locator('fieldset', { hasText: 'With' }).locator('[aria-pressed=true]').count()) === 0) await tap(page.getByRole('button', { name: 'Rotary spreader with deflector' }));
+}
+
+/** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
+export async function start(page, tap = (locator) => locator.click()) {
+  await see(page, tap);
   await tap(page.getByRole('button', { name: 'Start', exact: true }));
 }
 
@@ -103,6 +108,25 @@ export async function recordStop(page, stop, amount) {
   // Kept on the phone, it leads back to the list; an amount that is asked about again does not.
   if (amount === undefined) await page.getByRole('heading', { name: /Stops of/ }).waitFor();
   return taps;
+}
+
+/**
+ * A stop from the list as far as the button of this name, and not pressed; from where the page stands without a stop.
+ * @param {any} page @param {any} stop @param {'Start' | 'Finish' | 'Save'} [as]
+ */
+export async function fillStop(page, stop, as = 'Save') {
+  if (stop !== null) {
+    await arrive(page, stop);
+    await see(page);
+    if (as === 'Start') return;
+    await page.getByRole('button', { name: 'Start', exact: true }).click();
+  }
+  const finish = page.getByRole('button', { name: 'Finish' });
+  if (as === 'Finish') return finish.waitFor();
+  await finish.click();
+  await page.locator('.amount input').first().fill(await usualAmount(page));
+  await page.getByRole('button', { name: 'Yes' }).click();
+  await page.getByRole('button', { name: '✓ Yes' }).waitFor();
 }
 
 /** Waits until nothing is left on the phone; says what the phone says if something stays. @param {any} page */

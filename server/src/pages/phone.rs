@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 12] = [
+pub const MODULES: [(&str, &str); 13] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
@@ -36,6 +36,7 @@ pub const MODULES: [(&str, &str); 12] = [
     ("shelf.js", include_str!("../../modules/shelf.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
     ("weather.js", include_str!("../../modules/weather.js")),
+    ("work.js", include_str!("../../modules/work.js")),
 ];
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.

@@ -1,0 +1,111 @@
+// @ts-check
+// Work that was begun on this phone, and what became of it. One beginning has one id from Start on: the record is kept, sent and
+// remembered under it, so that it can be saved once and no more, in however many tabs and after whatever happened.
+
+import { newId } from './api.js';
+import { across, got } from './shelf.js';
+
+/** @typedef {import('./shelf.js').Waiting} Waiting */
+/** @typedef {import('./shelf.js').Shelves} Shelves */
+/** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
+/** @typedef {{ id: string, by: string, visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
+/** @typedef {{ id: string }} Sent a record that has left the phone */
+
+/** @param {string} by @param {string} visit */
+const workName = (by, visit) => `work/${by}/${visit}`;
+/** @param {string} by @param {string} visit */
+const sentName = (by, visit) => `sent/${by}/${visit}`;
+
+/** @param {string} by @param {string} visit @param {string} equipment @returns {Work} */
+const fresh = (by, visit, equipment) => ({ id: '', by, visit, here: false, ground: '', started_at: '', finished_at: '', air: '', equipment, used: {}, cleaned: '' });
+
+/** What is kept of a stop, begun or not. @param {string} by @param {string} visit @returns {Promise<Work | undefined>} */
+export const keptWork = (by, visit) => across('readonly', (shelves) => got(shelves.downloaded.get(workName(by, visit))));
+
+/** @param {string} by @param {string} visit @returns {Promise<Work>} */
+export const workOn = (by, visit) =>
+  across('readonly', async ({ downloaded }) => (await got(downloaded.get(workName(by, visit)))) ?? fresh(by, visit, (await got(downloaded.get('equipment'))) ?? ''));
+
+/** Whether a record of this id was saved already. @param {Shelves} shelves @param {string} by @param {string} visit @param {string} id */
+async function isSaved({ waiting, downloaded }, by, visit, id) {
+  if ((await got(waiting.getKey(id))) !== undefined) return true;
+  const sent = /** @type {Sent[] | undefined} */ (await got(downloaded.get(sentName(by, visit))));
+  return (sent ?? []).some((one) => one.id === id);
+}
+
+/**
+ * Begins the work, unless another tab has: then that beginning is the one. A phone without room goes on from memory.
+ * @param {Work} work what was seen, with the moment of the start @returns {Promise<Work>} the work that was begun
+ */
+export async function begin(work) {
+  const begun = { ...work, id: newId() };
+  const one = await across('readwrite', async ({ downloaded }) => {
+    const kept = /** @type {Work | undefined} */ (await got(downloaded.get(workName(work.by, work.visit))));
+    if (kept?.id) return kept;
+    await got(downloaded.put(begun, workName(work.by, work.visit)));
+    await got(downloaded.put(work.equipment, 'equipment'));
+    return begun;
+  }).catch(() => begun);
+  return one;
+}
+
+/**
+ * Keeps what was seen or typed. What another tab has begun or saved meanwhile is not written over.
+ * @param {Work} work
+ */
+export const keepWork = (work) =>
+  across('readwrite', async (shelves) => {
+    const kept = /** @type {Work | undefined} */ (await got(shelves.downloaded.get(workName(work.by, work.visit))));
+    if (kept && kept.id !== work.id) return;
+    if (work.id !== '' && (await isSaved(shelves, work.by, work.visit, work.id))) return;
+    await got(shelves.downloaded.put(work, workName(work.by, work.visit)));
+  });
+
+/**
+ * Puts the record of begun work onto the shelf of those that wait, and takes the work away, both or neither. Rejects when the
+ * phone cannot keep it.
+ * @param {Waiting} item @returns {Promise<boolean>} false when it was saved already, and nothing was done
+ */
+export const saveOnce = (item) =>
+  across('readwrite', async (shelves) => {
+    const { by, id, record } = item;
+    const name = workName(by, record.visit_id);
+    const kept = /** @type {Work | undefined} */ (await got(shelves.downloaded.get(name)));
+    if (kept?.id === id) await got(shelves.downloaded.delete(name));
+    if (await isSaved(shelves, by, record.visit_id, id)) return false;
+    await got(shelves.waiting.put(item));
+    return true;
+  });
+
+/** Takes a record off the shelf of those that wait and remembers its id, both or neither. @param {Waiting} item @param {Sent} sent */
+export const markSent = (item, sent) =>
+  across('readwrite', async ({ waiting, downloaded }) => {
+    const name = sentName(item.by, item.record.visit_id);
+    const before = /** @type {Sent[]} */ ((await got(downloaded.get(name))) ?? []);
+    await got(downloaded.put([...before.filter((one) => one.id !== sent.id), sent], name));
+    await got(waiting.delete(item.id));
+  });
+
+/** Records of a stop that have left this phone. @param {string} by @param {string} visit @returns {Promise<Sent[]>} */
+export const sentOf = (by, visit) => across('readonly', async ({ downloaded }) => (await got(downloaded.get(sentName(by, visit)))) ?? []);
+
+/**
+ * Gives what an earlier version of this page kept its owner and its id. Until now a phone kept the begun work of one person
+ * alone, that of the day on it.
+ */
+export const adoptOldWork = () =>
+  across('readwrite', async ({ downloaded }) => {
+    const day = await got(downloaded.get('day'));
+    if (day === undefined) return;
+    const by = day.me.person.id;
+    for (const key of await got(downloaded.getAllKeys())) {
+      const old = /^(work|recorded)\/([^/]+)$/.exec(String(key));
+      if (old === null) continue;
+      const [, kind, visit] = old;
+      const value = await got(downloaded.get(key));
+      await got(downloaded.delete(key));
+      if (!value) continue;
+      if (kind === 'recorded') await got(downloaded.put([{ id: '' }], sentName(by, visit)));
+      else if ((await got(downloaded.getKey(workName(by, visit)))) === undefined) await got(downloaded.put({ ...fresh(by, visit, ''), ...value, id: value.started_at ? newId() : '' }, workName(by, visit)));
+    }
+  });
