@@ -59,7 +59,7 @@ async function queued() {
 async function drawQueue() {
   const { mine, refused, others } = await queued();
   const unsent = mine.length - refused.length;
-  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', signed_out: ' Enrol this phone again to send.' }[queueState()];
+  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', foreign: ' The reply was not the record; trying again.', signed_out: ' Enrol this phone again to send.' }[queueState()];
   const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '● 0 waiting.' : `✓ Everything is sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
   const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, `▲ ${refused.length} need${refused.length === 1 ? 's' : ''} you`);
   const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Enrol again');

@@ -52,6 +52,7 @@ const trials = [
   ['a clock that is a day off changes neither the day nor the record', offline.aClockADayOff],
   ['the forecast and what may go down are read without a network, and signing out there is made good', offline.theForecastIsKept],
   ['a reply that is lost makes no second record; faults of the server and the network only delay', faults.aLostReply],
+  ['only a reply that is the record takes it off the phone', faults.aForeignReply],
   ['a slipped decimal point is caught, a refused record comes back with its findings and blocks no other', faults.aRefusedRecord],
   ['a record that is in the book with other figures comes back and blocks no other', faults.anotherContent],
   ['a session that ended keeps the records, and a technician is not let to the owner', faults.anEndedSession],

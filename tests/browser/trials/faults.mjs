@@ -43,6 +43,37 @@ export async function aLostReply(world) {
   await context.close();
 }
 
+/** Only the record itself takes it off the phone: not an empty answer, another record, or a page in between. @param {World} world */
+export async function aForeignReply(world) {
+  const context = await phone(world, 'foreign');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  const portal = '<!doctype html><title>Sign in to the network</title>';
+  const replies = [
+    { status: 200, contentType: 'application/json', body: '{}' },
+    { status: 201, contentType: 'application/json', body: JSON.stringify({ id: [...world.before][0] }) },
+    { status: 200, contentType: 'text/html', body: portal },
+    { status: 404, contentType: 'application/json', body: '{}' },
+    { status: 401, contentType: 'text/html', body: portal },
+  ];
+  let tries = 0;
+  await page.route(SENDING, (/** @type {any} */ route) => {
+    const reply = replies[tries];
+    tries += 1;
+    return reply ? route.fulfill({ ...reply, headers: { 'retry-after': '2' } }) : route.continue();
+  });
+  await recordStop(page, openStops(page).first());
+  for (let seen = 1; seen <= replies.length; seen += 1) {
+    await page.getByText('1 waiting. The reply was not the record; trying again').waitFor();
+    while (tries < seen) await page.waitForTimeout(50);
+    assert.equal((await added(world)).length, known, 'nothing is in the book yet');
+  }
+  await allSent(page);
+  assert.equal(tries, replies.length + 1);
+  assert.equal((await added(world)).length, known + 1);
+  await context.close();
+}
+
 /** @param {World} world */
 export async function aRefusedRecord(world) {
   const context = await phone(world, 'refused');
