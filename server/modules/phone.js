@@ -8,9 +8,10 @@ import { clock, h, heading, replace, span } from './dom.js';
 import { forgetFiles } from './files.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
-import { download, downloaded, forget, waiting } from './shelf.js';
+import { leavingPage } from './leaving.js';
+import { download, downloaded, waiting } from './shelf.js';
 import { stopPage } from './stop.js';
-import { adoptOldWork, keptWork, sentOf } from './work.js';
+import { adoptOldWork, begunBy, forget, keptWork, sentOf } from './work.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
 const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
@@ -110,7 +111,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((words) => (words === '' ? null : h('p', { role: 'status' }, words))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
-    h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void signOut() }, 'Take my data off this phone')].filter((node) => node !== null);
+    h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
   else replace(main, nodes);
   drawn = from;
@@ -128,17 +129,18 @@ const dayAt = (at, zone) => new Intl.DateTimeFormat('en-CA', { timeZone: zone, y
 /** @param {string} day */
 const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
 
+/** Asks before anything is erased; what is only on this phone is never erased unasked. */
 async function signOut() {
-  const { mine } = await queued();
-  if (mine.length > 0) {
-    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${mine.length} ${mine.length === 1 ? 'record is' : 'records are'} only on this phone. Send them first; until then they are kept.`),
-      h('button', { type: 'button', class: 'big', onclick: () => void flush() }, 'Send now'), h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, 'Back'));
-    return;
-  }
-  await forget();
-  await forgetFiles();
-  await download('leaving', true);
-  await endSession();
+  const day = await keptDay();
+  if (!day) return showEnrol('');
+  const me = day.me.person.id;
+  const erase = async () => {
+    await forget(me);
+    await forgetFiles();
+    await download('leaving', true);
+    await endSession();
+  };
+  show(...leavingPage((await queued()).mine.length, await begunBy(me), day.me.time_zone, { back: () => leave(), send: () => void flush(), erase: () => void erase() }));
 }
 
 /** Ends the session on the server; without a network, as soon as there is one. */
@@ -168,8 +170,9 @@ async function showEnrol(fault) {
     history.replaceState(null, '', location.pathname);
     await download('leaving', false);
     await navigator.storage?.persist?.();
-    // Another person's day is not to be seen under a new name, not even when the first download fails.
-    if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget();
+    // Another person's day is not to be seen under a new name, not even when the first download fails. What that person began
+    // stays for them.
+    if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget('');
     note = '';
     await downloadDay();
     await showDay();

@@ -84,6 +84,3 @@ export const downloaded = (name) => across('readonly', (shelves) => got(shelves.
 
 /** @param {string} name @param {any} value */
 export const download = (name, value) => across('readwrite', (shelves) => got(shelves.downloaded.put(value, name)));
-
-/** Takes everything that was downloaded off the phone. What waits to be sent stays. */
-export const forget = () => across('readwrite', (shelves) => got(shelves.downloaded.clear()));

@@ -107,7 +107,7 @@ function before(visit) {
   const start = async () => {
     if (work.ground === '' || work.equipment === '' || starting) return;
     starting = true;
-    visit.work = await begin({ ...work, started_at: now(day) });
+    visit.work = await begin({ ...work, stop, decision: visit.downloaded, started_at: now(day) });
     redraw();
   };
   const stopped = decision?.verdict === 'stop';

@@ -8,7 +8,7 @@ import { across, got } from './shelf.js';
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 /** @typedef {import('./shelf.js').Shelves} Shelves */
 /** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
-/** @typedef {{ id: string, by: string, visit: string, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
+/** @typedef {{ id: string, by: string, visit: string, stop?: any, decision?: any, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
 /** @typedef {{ id: string }} Sent a record that has left the phone */
 
 /** @param {string} by @param {string} visit */
@@ -25,6 +25,12 @@ export const keptWork = (by, visit) => across('readonly', (shelves) => got(shelv
 /** @param {string} by @param {string} visit @returns {Promise<Work>} */
 export const workOn = (by, visit) =>
   across('readonly', async ({ downloaded }) => (await got(downloaded.get(workName(by, visit)))) ?? fresh(by, visit, (await got(downloaded.get('equipment'))) ?? ''));
+
+/** What somebody began here and has not saved, oldest first. @param {string} by @returns {Promise<Work[]>} */
+export async function begunBy(by) {
+  const all = /** @type {Work[]} */ (await across('readonly', ({ downloaded }) => got(downloaded.getAll(IDBKeyRange.bound(workName(by, ''), workName(by, '\uffff'))))));
+  return all.filter((work) => work.id !== '').sort((one, other) => Date.parse(one.started_at) - Date.parse(other.started_at));
+}
 
 /** Whether a record of this id was saved already. @param {Shelves} shelves @param {string} by @param {string} visit @param {string} id */
 async function isSaved({ waiting, downloaded }, by, visit, id) {
@@ -90,6 +96,17 @@ export const markSent = (item, sent) =>
 export const sentOf = (by, visit) => across('readonly', async ({ downloaded }) => (await got(downloaded.get(sentName(by, visit)))) ?? []);
 
 /**
+ * Takes a day off the phone: what was downloaded, and with `mine` what this person began and sent. The begun work of whoever
+ * else works with this phone stays until they come back.
+ * @param {string} mine the person who erases it, or nobody
+ */
+export const forget = (mine) =>
+  across('readwrite', async ({ downloaded }) => {
+    const stays = (/** @type {string} */ name) => /^(work|sent)\//.test(name) && (mine === '' || name.split('/')[1] !== mine);
+    for (const key of await got(downloaded.getAllKeys())) if (!stays(String(key))) await got(downloaded.delete(key));
+  });
+
+/**
  * Gives what an earlier version of this page kept its owner and its id. Until now a phone kept the begun work of one person
  * alone, that of the day on it.
  */
@@ -98,6 +115,7 @@ export const adoptOldWork = () =>
     const day = await got(downloaded.get('day'));
     if (day === undefined) return;
     const by = day.me.person.id;
+    const stopOf = (/** @type {string} */ id) => day.day.visits.find((/** @type {any} */ one) => one.visit.id === id);
     for (const key of await got(downloaded.getAllKeys())) {
       const old = /^(work|recorded)\/([^/]+)$/.exec(String(key));
       if (old === null) continue;
@@ -106,6 +124,6 @@ export const adoptOldWork = () =>
       await got(downloaded.delete(key));
       if (!value) continue;
       if (kind === 'recorded') await got(downloaded.put([{ id: '' }], sentName(by, visit)));
-      else if ((await got(downloaded.getKey(workName(by, visit)))) === undefined) await got(downloaded.put({ ...fresh(by, visit, ''), ...value, id: value.started_at ? newId() : '' }, workName(by, visit)));
+      else if ((await got(downloaded.getKey(workName(by, visit)))) === undefined) await got(downloaded.put({ ...fresh(by, visit, ''), ...value, stop: stopOf(visit), decision: day.decisions[visit], id: value.started_at ? newId() : '' }, workName(by, visit)));
     }
   });

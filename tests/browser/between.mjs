@@ -4,6 +4,7 @@
 import { readFile } from 'node:fs/promises';
 import { createServer, request } from 'node:http';
 import { join } from 'node:path';
+import { gzipSync } from 'node:zlib';
 
 /**
  * @param {string} base of the server
@@ -44,8 +45,8 @@ export async function fromSources(base, folder) {
   const server = createServer(async (asked, answer) => {
     const found = await source(asked.url ?? '', folder);
     if (found !== null) {
-      answer.writeHead(200, { ...found.headers, 'cache-control': 'no-cache' });
-      return void answer.end(found.text);
+      answer.writeHead(200, { ...found.headers, 'cache-control': 'no-cache', 'content-encoding': 'gzip' });
+      return void answer.end(gzipSync(found.text));
     }
     const onward = request({ hostname, port, path: asked.url, method: asked.method, headers: asked.headers }, (reply) => {
       answer.writeHead(reply.statusCode ?? 502, reply.headers);

@@ -15,6 +15,7 @@ import { join } from 'node:path';
 import { fromSources } from './between.mjs';
 import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
 import * as faults from './trials/faults.mjs';
+import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
 import * as saving from './trials/saving.mjs';
@@ -29,7 +30,7 @@ const argument = (name, otherwise) => {
 };
 const book = await demonstration(argument('server', 'target/release/swardbook'), Number(argument('port', '8397')));
 const { technician } = await enrolmentCode(book.office);
-await planVisits(book.office, technician, 40);
+await planVisits(book.office, technician, 70);
 const modules = argument('modules', '');
 const way = modules === '' ? { base: book.base, stop: () => undefined } : await fromSources(book.base, modules);
 /** @type {import('./walk.mjs').World} */
@@ -61,6 +62,9 @@ const trials = [
   ['saved in two tabs, before and after it was sent, a stop is one record', saving.twoTabs],
   ['saved again after a crash, a stop is one record', saving.aCrashWhileSaving],
   ['started in two tabs, a stop is one record', saving.twoStarts],
+  ['signing out asks before begun work is lost, and the safe way comes first', keeping.signingOutAsks],
+  ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
+  ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],

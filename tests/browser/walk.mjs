@@ -39,6 +39,28 @@ export async function enrol(world, context, base = world.base) {
   return page;
 }
 
+/** Signs out with nothing that is only on the phone: asked once, and done. @param {any} page */
+export async function signOut(page) {
+  await page.getByRole('button', { name: 'Sign out and erase' }).click();
+  await page.getByRole('heading', { name: 'Sign out and erase?' }).waitFor();
+  await page.getByRole('button', { name: 'Erase and sign out' }).click();
+}
+
+/** Enrols a phone that is somebody's already for somebody else, or again. @param {World} world @param {any} page @param {string} person */
+export async function enrolAgain(world, page, person) {
+  const { code } = await world.book.office('POST', `/api/v1/people/${person}/enrolment-codes`, {}, 201);
+  await page.goto('about:blank');
+  await page.goto(`${world.base}/phone#${code}`);
+  await page.getByRole('button', { name: 'Enrol', exact: true }).click();
+  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+}
+
+/** The first open stop by a name that holds in each tab, however the list is drawn since. @param {any} page */
+export async function firstStop(page) {
+  const key = await openStops(page).first().getAttribute('data-key');
+  return (/** @type {any} */ tab) => tab.locator(`[data-key="${key}"]`);
+}
+
 /** Lets the clock of a phone stand at a moment, and go on from there. @param {any} context @param {number} moment */
 export const setClock = (context, moment) =>
   context.addInitScript((/** @type {number} */ ahead) => {

@@ -5,7 +5,7 @@ import assert from 'node:assert/strict';
 
 import { planVisits } from '../book.mjs';
 import { between } from '../between.mjs';
-import { added, allSent, arrive, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
+import { added, allSent, arrive, enrol, listen, openStops, phone, recordStop, setClock, signOut } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -34,7 +34,7 @@ export async function aDayWithoutANetwork(world) {
   await page.getByText('20 waiting').waitFor();
   await second.getByText('20 waiting').waitFor();
   assert.equal((await added(world)).length, known);
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await page.getByRole('button', { name: 'Sign out and erase' }).click();
   await page.getByText('20 records are only on this phone').waitFor();
   await page.getByRole('button', { name: 'Back' }).click();
   // Both tabs come back on line at once.
@@ -43,7 +43,7 @@ export async function aDayWithoutANetwork(world) {
   await allSent(second);
   assert.equal((await added(world)).length, known + 20);
   await page.reload();
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await signOut(page);
   await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
   await page.reload();
   await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
@@ -165,7 +165,7 @@ export async function theForecastIsKept(world) {
   assert.ok(large <= most && large > most - 0.01 && most < planned, `${large} lb in large print, at most ${most}, ${planned} planned`);
   await page.getByRole('button', { name: 'Back to the day' }).click();
   // Signed out without a network: nothing is on the phone, and the server hears of it later.
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await signOut(page);
   await page.getByText('does not know yet that you signed out').waitFor();
   await context.setOffline(false);
   await page.reload();

@@ -3,15 +3,9 @@
 
 import assert from 'node:assert/strict';
 
-import { added, allSent, enrol, fillStop, listen, openStops, phone } from '../walk.mjs';
+import { added, allSent, enrol, fillStop, firstStop, listen, openStops, phone } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
-
-/** The first open stop by a name that holds in each tab, however the list is drawn since. @param {any} page */
-async function firstStop(page) {
-  const key = await openStops(page).first().getAttribute('data-key');
-  return (/** @type {any} */ tab) => tab.locator(`[data-key="${key}"]`);
-}
 
 /** Presses Save, and waits for the list. @param {any} page */
 async function save(page) {
