@@ -30,32 +30,55 @@ export function writtenDay(day, order) {
 /** What was kept of today, or of an earlier day. @returns {Promise<Day | undefined>} */
 export const keptDay = () => downloaded('day');
 
+/** A part of a download that did not come. */
+class Unfinished extends Error {}
+
 /**
- * Downloads the day whole, and keeps it. Answers how it went.
- * @returns {Promise<'fresh' | 'offline' | 'signed_out'>}
+ * What a request of a download brings; a download of which a part is missing is none.
+ * @param {string} method @param {string} path @param {(body: any) => boolean} whole @param {any} [body]
+ */
+async function part(method, path, whole, body) {
+  const answer = await call(method, path, body);
+  if (answer.status !== 200 || !whole(answer.body)) throw new Unfinished(path);
+  return answer.body;
+}
+
+/**
+ * Downloads the day, and keeps it whole or not at all: half of a day would look like all of it. Answers how it went.
+ * @returns {Promise<'fresh' | 'offline' | 'unfinished' | 'signed_out'>}
  */
 export async function downloadDay() {
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return 'signed_out';
-  if (me.status !== 200) return 'offline';
+  if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'offline';
   const asked = Date.now();
+  try {
+    const day = await wholeDay(me.body, asked);
+    await download('day', day);
+    void keepFiles(day.files ?? {});
+    return 'fresh';
+  } catch (fault) {
+    if (fault instanceof Unfinished) return 'unfinished';
+    throw fault;
+  }
+}
+
+/** @param {any} me @param {number} asked when that was answered, by the phone's clock @returns {Promise<Day>} */
+async function wholeDay(me, asked) {
   // The server's clock decides which day it is: a phone's may be wrong.
-  const on = (await serverDay(me.body)) ?? today();
-  const day = await call('GET', `/api/v1/days/${on}`);
-  if (day.status !== 200) return 'offline';
+  const on = (await serverDay(me)) ?? today();
+  const day = await part('GET', `/api/v1/days/${on}`, (body) => body?.day === on && Array.isArray(body.visits));
   /** @type {Record<string, Decision | null>} */
   const decisions = {};
   // Asked for what this technician worked with last; who takes another spreader is told that the answer was for this one.
   const equipment = (await downloaded('equipment')) ?? 'rotary_spreader';
-  for (const stop of day.body.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
-  const settings = await call('GET', '/api/v1/settings');
-  const machines = await call('GET', '/api/v1/equipment?limit=200');
-  const named = (machines.body?.items ?? []).map((/** @type {any} */ one) => [one.id, one.name]);
-  const files = await listFiles(day.body.visits.map((/** @type {any} */ stop) => stop.product.id));
-  const at = Date.parse(me.body.now);
-  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - asked, equipment, dates: settings.body?.date_order, machines: Object.fromEntries(named), files });
-  void keepFiles(files);
-  return 'fresh';
+  for (const stop of day.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
+  const settings = await part('GET', '/api/v1/settings', (body) => typeof body?.date_order === 'string');
+  const machines = await part('GET', '/api/v1/equipment?limit=200', (body) => Array.isArray(body?.items));
+  const named = machines.items.map((/** @type {any} */ one) => [one.id, one.name]);
+  const files = await listFiles(day.visits.map((/** @type {any} */ stop) => stop.product.id), part);
+  const at = Date.parse(me.now);
+  return { me, day, decisions, at, skew: at - asked, equipment, dates: settings.date_order, machines: Object.fromEntries(named), files };
 }
 
 /** The day it is in the company's zone by the server's clock. @param {any} me */
@@ -74,7 +97,10 @@ async function ask(stop, on, equipment) {
   const target = stop.visit.target_nitrogen_lb_per_1000_sqft;
   if (target === null) return null;
   const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }));
-  return answer.status === 200 ? answer.body.decision : null;
+  if (answer.status === 200 && answer.body?.decision) return answer.body.decision;
+  // What the server cannot judge, such as a section that was never measured, has no amount; that is an answer.
+  if (answer.status === 404 || answer.status === 422) return null;
+  throw new Unfinished('/api/v1/checks');
 }
 
 /**

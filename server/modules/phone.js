@@ -24,6 +24,15 @@ let elsewhere = false;
 let turn = 0;
 /** How the last download went, where that must be said. */
 let note = '';
+/** The server has taken this phone for somebody's. */
+let connected = false;
+/** How a download went, where that must be said. */
+const NOTES = {
+  fresh: '',
+  offline: '▲ The server does not answer. This is the day as it was downloaded.',
+  unfinished: '▲ The download did not finish. This is the day as it was downloaded before.',
+  signed_out: '▲ This phone is not enrolled any more. This is the day as it was downloaded.',
+};
 /** What a page that was left has to say; said once. */
 let parting = '';
 
@@ -88,7 +97,7 @@ async function standing(stop, decision, day) {
 async function drawStops(/** @type {boolean} */ anyway) {
   const begun = turn;
   const day = await keptDay();
-  if (!day) return showEnrol('');
+  if (!day) return showNoDay();
   /** @type {{ state: string, kind: string, known: string }[]} */
   const stands = [];
   for (const stop of day.day.visits) stands.push(await standing(stop, day.decisions[stop.visit.id], day));
@@ -118,9 +127,17 @@ async function drawStops(/** @type {boolean} */ anyway) {
   elsewhere = false;
 }
 
-async function showDay() {
+/** @param {Awaited<ReturnType<typeof downloadDay>>} [how] the download went, if there was one just now */
+async function showDay(how) {
+  if (how) note = NOTES[how];
   drawn = '';
   await drawStops(true);
+}
+
+/** Enrolled, and the first download has not finished: there is nothing to show instead. */
+async function showNoDay() {
+  if (!connected) return showEnrol('');
+  show(h('h1', {}, 'The day is not on this phone yet'), h('p', { role: 'alert' }, note), h('button', { type: 'button', class: 'big', onclick: () => void refresh() }, 'Download the day'));
 }
 
 /** The day of a moment at a place, year first. @param {number} at @param {string} zone */
@@ -145,6 +162,7 @@ async function signOut() {
 
 /** Ends the session on the server; without a network, as soon as there is one. */
 async function endSession() {
+  connected = false;
   const answer = await call('DELETE', '/api/v1/sessions/current');
   const ended = answer.status === 204 || answer.status === 401;
   if (ended) await download('leaving', false);
@@ -154,8 +172,10 @@ async function endSession() {
 async function refresh() {
   const how = await downloadDay();
   if (how === 'signed_out' && !(await keptDay())) return showEnrol('');
-  note = { fresh: '', offline: '▲ The server does not answer. This is the day as it was downloaded.', signed_out: '▲ This phone is not enrolled any more. This is the day as it was downloaded.' }[how];
+  note = NOTES[how];
+  connected = how === 'fresh' || how === 'unfinished' || (connected && how !== 'signed_out');
   if (!elsewhere) await drawStops(true);
+  else if (!(await keptDay())) await showNoDay();
 }
 
 /** @param {string} fault */
@@ -168,14 +188,13 @@ async function showEnrol(fault) {
     const answer = await call('POST', '/api/v1/devices', { code: code.value, name: `Phone: ${name}`, in_browser: true });
     if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Enrolling needs one, once.');
     history.replaceState(null, '', location.pathname);
+    connected = true;
     await download('leaving', false);
     await navigator.storage?.persist?.();
     // Another person's day is not to be seen under a new name, not even when the first download fails. What that person began
     // stays for them.
     if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget('');
-    note = '';
-    await downloadDay();
-    await showDay();
+    await showDay(await downloadDay());
     void flush();
   };
   const back = h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, '‹ Back to the day');

@@ -45,8 +45,9 @@ export async function fromSources(base, folder) {
   const server = createServer(async (asked, answer) => {
     const found = await source(asked.url ?? '', folder);
     if (found !== null) {
-      answer.writeHead(200, { ...found.headers, 'cache-control': 'no-cache', 'content-encoding': 'gzip' });
-      return void answer.end(gzipSync(found.text));
+      const small = (asked.headers['accept-encoding'] ?? '').includes('gzip');
+      answer.writeHead(200, { ...found.headers, 'cache-control': 'no-cache', ...(small ? { 'content-encoding': 'gzip' } : {}) });
+      return void answer.end(small ? gzipSync(found.text) : found.text);
     }
     const onward = request({ hostname, port, path: asked.url, method: asked.method, headers: asked.headers }, (reply) => {
       answer.writeHead(reply.statusCode ?? 502, reply.headers);

@@ -65,6 +65,7 @@ const trials = [
   ['signing out asks before begun work is lost, and the safe way comes first', keeping.signingOutAsks],
   ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
   ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
+  ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],

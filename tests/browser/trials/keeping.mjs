@@ -65,6 +65,54 @@ export async function aColleaguesTurn(world) {
   await context.close();
 }
 
+/** A download of which any part is missing leaves the day as it was, and says so. @param {World} world */
+export async function aHalfDownload(world) {
+  const label = new TextEncoder().encode('%PDF-1.7\n%%EOF\n');
+  for (const { id } of (await world.book.office('GET', '/api/v1/products?limit=200', undefined, 200)).items) {
+    await world.book.office('POST', `/api/v1/products/${id}/files?kind=label`, label, 201);
+  }
+  const context = await phone(world, 'half');
+  const page = await enrol(world, context);
+  const stop = await firstStop(page);
+  for (const end = Date.now() + 20_000; !(await page.evaluate(keptDay)).includes('/content'); ) assert.ok(Date.now() < end, 'the label is kept');
+  const before = await page.evaluate(keptDay);
+  const broken = { status: 503, contentType: 'application/problem+json', body: '{"title":"Not now","detail":"Not now","status":503,"code":"busy"}' };
+  const empty = { status: 200, contentType: 'application/json', body: '{}' };
+  for (const [path, reply] of /** @type {[string, any][]} */ ([['checks', broken], ['settings', empty], ['equipment?*', null], ['products/*/files?*', broken], ['days/*', empty]])) {
+    // The third of its kind fails, or the first where there is one: half of the day has come by then.
+    let asked = 0;
+    await page.route(`**/api/v1/${path}`, (/** @type {any} */ route) => {
+      asked += 1;
+      if (path === 'checks' && asked !== 3) return route.continue();
+      return reply === null ? route.abort() : route.fulfill(reply);
+    });
+    await page.reload();
+    await page.getByText('The download did not finish').waitFor();
+    assert.equal(await page.evaluate(keptDay), before, `${path} has come by half`);
+    await page.unroute(`**/api/v1/${path}`);
+  }
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  await page.getByText('The download did not finish').waitFor({ state: 'hidden' });
+  // The label is still read where the work is.
+  await stop(page).click();
+  await page.getByRole('button', { name: 'I am at this address' }).click();
+  await page.locator('li', { has: page.getByRole('link', { name: 'Label' }) }).getByText('on this phone').waitFor();
+  await context.close();
+}
+
+/** In the page: the day as it is kept, and what is kept to read. @returns {Promise<string>} */
+async function keptDay() {
+  const read = caches.open('files').then(async (shelf) => (await shelf.keys()).map((one) => one.url).sort());
+  return new Promise((resolve, reject) => {
+    const asked = indexedDB.open('swardbook');
+    asked.onerror = () => reject(asked.error);
+    asked.onsuccess = () => {
+      const found = asked.result.transaction('downloaded').objectStore('downloaded').get('day');
+      found.onsuccess = async () => (asked.result.close(), resolve(JSON.stringify([found.result, await read])));
+    };
+  });
+}
+
 /** Work as the first version of the page kept it: by its visit alone, without an owner and an id. @param {World} world */
 export async function anOlderVersionsWork(world) {
   const context = await phone(world, 'older');
