@@ -51,16 +51,24 @@ export function amount(answer) {
   return { product: Number(atMost(most)), half: atMost((Number(most) / Number(answer.area_sqft)) * 500, 3), planned };
 }
 
-/** @param {any} stop @param {any} decision @param {import('./day.js').Day} day @returns {HTMLElement} */
-export function howMuch(stop, decision, day) {
-  const rows = stop.sections.map((/** @type {any} */ section) => {
+/**
+ * How much goes on what is still open of each section.
+ * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {import('./ground.js').Ground[]} grounds @returns {HTMLElement}
+ */
+export function howMuch(stop, decision, day, grounds) {
+  const rows = grounds.map(({ section, area: whole, open, touched }) => {
+    // Large print is for what is to be done.
+    if (open === 0) return h('li', {}, h('strong', {}, section.name), ': recorded.');
     const answer = answerOf(decision, section.id);
     const measured = section.measured_on ? `, measured ${writtenDay(section.measured_on, day.dates)}` : '';
     const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft${measured}`;
     if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
-    const { product, half, planned } = amount(answer);
+    const share = touched && open !== null && whole ? open / whole : 1;
+    const { half, planned, product: all } = amount(answer);
+    const product = share === 1 ? all : Number(atMost(all * share));
+    const left = share === 1 ? '' : `; ${Math.round(open ?? 0).toLocaleString('en-US')} sq ft still open`;
     return h('li', {},
-      h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}`),
+      h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}${left}`),
       planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${pounds(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),
       h('p', { class: 'figure' }, h('strong', {}, `${pounds(product)} lb`), product === 0 ? null : h('span', {}, bags(String(product), stop))),
       product === 0 ? null : h('p', {}, 'Set for ', h('strong', {}, `${half} lb on 1,000 sq ft`), ': half the amount each way, crosswise.'),

@@ -3,7 +3,8 @@
 
 import { call } from './api.js';
 import { keepFiles, listFiles } from './files.js';
-import { download, downloaded } from './shelf.js';
+import { downloaded } from './shelf.js';
+import { keepDay, sentBy } from './work.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
 /** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
@@ -53,8 +54,9 @@ export async function downloadDay() {
   if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'offline';
   const asked = Date.now();
   try {
+    const known = await sentBy(me.body.person.id);
     const day = await wholeDay(me.body, asked);
-    await download('day', day);
+    await keepDay(day, known);
     void keepFiles(day.files ?? {});
     return 'fresh';
   } catch (fault) {

@@ -1,17 +1,18 @@
 // @ts-check
 // The technician's phone: enrol once, then today's stops, and the records that wait to be sent, always in sight.
 
-import { mark, openPoints } from './answer.js';
+import { openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, writtenDay } from './day.js';
 import { clock, h, heading, replace, span } from './dom.js';
 import { forgetFiles } from './files.js';
+import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
 import { leavingPage } from './leaving.js';
 import { download, downloaded, waiting } from './shelf.js';
 import { stopPage } from './stop.js';
-import { adoptOldWork, begunBy, forget, keptWork, sentOf } from './work.js';
+import { adoptOldWork, begunBy, forget, keptOf } from './work.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
 const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
@@ -22,6 +23,8 @@ let drawn = '';
 let elsewhere = false;
 /** Counts the pages that were shown: what was begun before another page came must not push that one away. */
 let turn = 0;
+/** Counts what the queue has told: a list that was gathered before must not stand. */
+let changes = 0;
 /** How the last download went, where that must be said. */
 let note = '';
 /** The server has taken this phone for somebody's. */
@@ -82,33 +85,27 @@ async function showRefused() {
   show(await refusedPage((await queued()).refused, leave));
 }
 
-/** How a stop stands, in a word, and what to know before it is opened again. @param {any} stop @param {any} decision @param {import('./day.js').Day} day */
-async function standing(stop, decision, day) {
-  const item = (await waiting()).find((one) => one.record.visit_id === stop.visit.id);
-  if (item?.state === 'refused') return { state: '▲ its record needs you', kind: 'done', known: 'The server did not take the record of this stop: open it above, where it says that it needs you.' };
-  if (item) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.' };
-  if (stop.visit.status === 'done' || stop.recorded || (await sentOf(day.me.person.id, stop.visit.id)).length > 0) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.' };
-  const work = await keptWork(day.me.person.id, stop.visit.id);
-  if (work?.started_at) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '' };
-  return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '' };
-}
-
 /** The list of stops, drawn anew only where something changed, so that it does not move under a thumb. */
 async function drawStops(/** @type {boolean} */ anyway) {
   const begun = turn;
   const day = await keptDay();
   if (!day) return showNoDay();
-  /** @type {{ state: string, kind: string, known: string }[]} */
-  const stands = [];
-  for (const stop of day.day.visits) stands.push(await standing(stop, day.decisions[stop.visit.id], day));
+  /** @type {import('./work.js').Kept} */
+  let kept;
+  let seen;
+  do {
+    seen = changes;
+    kept = await keptOf(day.me.person.id);
+  } while (seen !== changes);
+  const stands = day.day.visits.map((/** @type {any} */ stop) => standing(stop, day.decisions[stop.visit.id], day, kept));
   const from = JSON.stringify([day.at, stands, note, parting]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
   const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
     const decision = day.decisions[stop.visit.id];
-    const { state, kind, known } = stands[at];
+    const { state, kind } = stands[at];
     const points = kind === 'done' ? [] : openPoints(stop, decision, day);
-    const open = async () => show(await stopPage(stop, decision, day, known, leave));
+    const open = async () => show(await stopPage(stop, decision, day, stands[at], leave));
     return h('li', {}, h('button', { type: 'button', class: 'stop-button', 'data-key': stop.visit.id, onclick: () => void enter(open) },
       h('strong', {}, `${at + 1}. ${stop.property.address}`),
       h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
@@ -215,7 +212,10 @@ function showNoShelf(fault) {
 
 async function begin() {
   await adoptOldWork();
-  onChange(() => void drawQueue());
+  onChange(() => {
+    changes += 1;
+    void drawQueue();
+  });
   await drawQueue();
   addEventListener('popstate', () => void (coded() ? showEnrol('') : showDay()));
   if (await downloaded('leaving')) await endSession();

@@ -8,8 +8,8 @@ import { across, got } from './shelf.js';
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 /** @typedef {import('./shelf.js').Shelves} Shelves */
 /** @typedef {{ decision: any, at: number, ground: string, equipment: string }} Asked what the server answered to what was seen here */
-/** @typedef {{ id: string, by: string, visit: string, stop?: any, decision?: any, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
-/** @typedef {{ id: string }} Sent a record that has left the phone */
+/** @typedef {{ id: string, by: string, visit: string, stop?: any, decision?: any, here: boolean, ground: string, started_at: string, finished_at: string, air: string, equipment: string, treated: Record<string, string>, area: Record<string, string>, used: Record<string, string>, cleaned: string, asked?: Asked }} Work */
+/** @typedef {{ id: string, lines?: import('./ground.js').Line[], counted?: boolean }} Sent a record that has left the phone; counted when the day that was downloaded since knows of it */
 
 /** @param {string} by @param {string} visit */
 const workName = (by, visit) => `work/${by}/${visit}`;
@@ -17,10 +17,20 @@ const workName = (by, visit) => `work/${by}/${visit}`;
 const sentName = (by, visit) => `sent/${by}/${visit}`;
 
 /** @param {string} by @param {string} visit @param {string} equipment @returns {Work} */
-const fresh = (by, visit, equipment) => ({ id: '', by, visit, here: false, ground: '', started_at: '', finished_at: '', air: '', equipment, used: {}, cleaned: '' });
+const fresh = (by, visit, equipment) => ({ id: '', by, visit, here: false, ground: '', started_at: '', finished_at: '', air: '', equipment, treated: {}, area: {}, used: {}, cleaned: '' });
 
-/** What is kept of a stop, begun or not. @param {string} by @param {string} visit @returns {Promise<Work | undefined>} */
-export const keptWork = (by, visit) => across('readonly', (shelves) => got(shelves.downloaded.get(workName(by, visit))));
+/** @typedef {{ items: Waiting[], works: Map<string, Work>, sent: Map<string, Sent[]> }} Kept all that is kept of a person's stops, by the visit */
+
+/** All that is kept of a person's stops, as it stands at one moment. @param {string} by @returns {Promise<Kept>} */
+export const keptOf = (by) =>
+  across('readonly', async ({ waiting, downloaded }) => {
+    const named = async (/** @type {string} */ from) => {
+      const range = IDBKeyRange.bound(from, `${from}\uffff`);
+      const [names, values] = [await got(downloaded.getAllKeys(range)), await got(downloaded.getAll(range))];
+      return new Map(names.map((name, at) => [String(name).slice(from.length), values[at]]));
+    };
+    return { items: await got(waiting.getAll()), works: await named(workName(by, '')), sent: await named(sentName(by, '')) };
+  });
 
 /** @param {string} by @param {string} visit @returns {Promise<Work>} */
 export const workOn = (by, visit) =>
@@ -92,8 +102,30 @@ export const markSent = (item, sent) =>
     await got(waiting.delete(item.id));
   });
 
-/** Records of a stop that have left this phone. @param {string} by @param {string} visit @returns {Promise<Sent[]>} */
-export const sentOf = (by, visit) => across('readonly', async ({ downloaded }) => (await got(downloaded.get(sentName(by, visit)))) ?? []);
+/** Takes away work of which nothing is to be recorded. @param {Work} work */
+export const dropWork = (work) =>
+  across('readwrite', async ({ downloaded }) => {
+    const kept = /** @type {Work | undefined} */ (await got(downloaded.get(workName(work.by, work.visit))));
+    if (kept?.id === work.id) await got(downloaded.delete(workName(work.by, work.visit)));
+  });
+
+/** Ids of the records of a person that have left this phone. @param {string} by @returns {Promise<Set<string>>} */
+export const sentBy = (by) =>
+  across('readonly', async ({ downloaded }) => new Set((await got(downloaded.getAll(IDBKeyRange.bound(sentName(by, ''), sentName(by, '\uffff'))))).flat().map((/** @type {Sent} */ one) => one.id)));
+
+/**
+ * Keeps a day, and marks the records that it counts.
+ * @param {any} day @param {Set<string>} known ids of the records that had left the phone before the day was asked for
+ */
+export const keepDay = (day, known) =>
+  across('readwrite', async ({ downloaded }) => {
+    await got(downloaded.put(day, 'day'));
+    const mine = sentName(day.me.person.id, '');
+    for (const key of await got(downloaded.getAllKeys(IDBKeyRange.bound(mine, `${mine}\uffff`)))) {
+      const sent = /** @type {Sent[]} */ (await got(downloaded.get(key)));
+      await got(downloaded.put(sent.map((one) => (known.has(one.id) ? { ...one, counted: true } : one)), key));
+    }
+  });
 
 /**
  * Takes a day off the phone: what was downloaded, and with `mine` what this person began and sent. The begun work of whoever

@@ -18,6 +18,7 @@ import * as faults from './trials/faults.mjs';
 import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
+import * as parts from './trials/parts.mjs';
 import * as saving from './trials/saving.mjs';
 
 const require = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url);
@@ -66,6 +67,8 @@ const trials = [
   ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
   ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
+  ['half a lawn is recorded as half, and the rest stays open until it is recorded', parts.aPartIsAPart],
+  ['a start of which nothing was treated leaves no record', parts.nothingTreated],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],

@@ -102,11 +102,23 @@ export async function start(page, tap = (locator) => locator.click()) {
   await tap(page.getByRole('button', { name: 'Start', exact: true }));
 }
 
-/** An amount in the middle of what is usual. @param {any} page */
-export async function usualAmount(page) {
-  const usual = await page.locator('.amount small').first().textContent();
-  const [, least, most] = /Usual here: ([\d.]+) to ([\d.]+) lb/.exec(usual ?? '') ?? assert.fail(`no usual amount in: ${usual}`);
-  return ((Number(least) + Number(most)) / 2).toFixed(2);
+/** The amount that was planned for a section. @param {any} page @param {number} [at] which of those that are asked about */
+export async function usualAmount(page, at = 0) {
+  const usual = await page.locator('.ground .amount small').nth(at).textContent();
+  return /Planned ([\d.]+) lb/.exec(usual ?? '')?.[1] ?? assert.fail(`no planned amount in: ${usual}`);
+}
+
+/** The field of the amount used that stands first. @param {any} page */
+export const firstAmount = (page) => page.locator('input[id^="used-"]').first();
+
+/** Says that all of each section was treated, and with how much. @param {any} page @param {string} [amount] @param {(locator: any) => Promise<void>} [tap] */
+export async function treatAll(page, amount, tap = (locator) => locator.click()) {
+  const all = page.getByRole('button', { name: /^All (of it|that was open)$/ });
+  for (let at = 0; (await all.count()) > 0; at += 1) {
+    await tap(all.first());
+    // The number is asked next, so the field has the focus already.
+    await page.keyboard.type(amount ?? (await usualAmount(page, at)));
+  }
 }
 
 /**
@@ -123,8 +135,7 @@ export async function recordStop(page, stop, amount) {
   await arrive(page, stop, tap);
   await start(page, tap);
   await tap(page.getByRole('button', { name: 'Finish' }));
-  await tap(page.locator('.amount input').first());
-  await page.keyboard.type(amount ?? (await usualAmount(page)));
+  await treatAll(page, amount, tap);
   await tap(page.getByRole('button', { name: 'Yes' }));
   await tap(page.getByRole('button', { name: 'Save' }));
   // Kept on the phone, it leads back to the list; an amount that is asked about again does not.
@@ -146,7 +157,7 @@ export async function fillStop(page, stop, as = 'Save') {
   const finish = page.getByRole('button', { name: 'Finish' });
   if (as === 'Finish') return finish.waitFor();
   await finish.click();
-  await page.locator('.amount input').first().fill(await usualAmount(page));
+  await treatAll(page);
   await page.getByRole('button', { name: 'Yes' }).click();
   await page.getByRole('button', { name: '✓ Yes' }).waitFor();
 }

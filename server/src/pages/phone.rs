@@ -23,12 +23,13 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 14] = [
+pub const MODULES: [(&str, &str); 16] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
     ("files.js", include_str!("../../modules/files.js")),
+    ("ground.js", include_str!("../../modules/ground.js")),
     ("leaving.js", include_str!("../../modules/leaving.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
     ("print.js", include_str!("../../modules/print.js")),
@@ -36,6 +37,7 @@ pub const MODULES: [(&str, &str); 14] = [
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
+    ("used.js", include_str!("../../modules/used.js")),
     ("weather.js", include_str!("../../modules/weather.js")),
     ("work.js", include_str!("../../modules/work.js")),
 ];

@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 
 import { enrolmentCode } from '../book.mjs';
-import { added, allSent, enrol, openStops, phone, recordStop } from '../walk.mjs';
+import { added, allSent, enrol, firstAmount, openStops, phone, recordStop } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -37,7 +37,7 @@ export async function aLostReply(world) {
   await stop.filter({ hasText: '✓ recorded' }).waitFor();
   await page.route('**/api/v1/days/*', (/** @type {any} */ route) => route.abort());
   await page.reload();
-  await page.getByText('The server does not answer').waitFor();
+  await page.getByText('The download did not finish').waitFor();
   await stop.filter({ hasText: '✓ recorded' }).click();
   await page.getByText('This stop is recorded already').waitFor();
   await context.close();
@@ -181,7 +181,7 @@ export async function aFullPhone(world) {
   const save = page.getByRole('button', { name: 'Save' });
   if (await page.getByText('is not usual').isVisible()) await save.click();
   await page.getByText('could not keep the record').waitFor();
-  assert.equal(await page.locator('.amount input').first().inputValue(), '1.11');
+  assert.equal(await firstAmount(page).inputValue(), '1.11');
   assert.equal((await added(world)).length, known);
   await page.evaluate(() => /** @type {any} */ (globalThis).makeRoom());
   await save.click();

@@ -3,7 +3,7 @@
 
 import assert from 'node:assert/strict';
 
-import { added, allSent, enrol, enrolAgain, fillStop, firstStop, openStops, phone, recordStop, start } from '../walk.mjs';
+import { added, allSent, enrol, enrolAgain, fillStop, firstAmount, firstStop, openStops, phone, recordStop, start } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -24,7 +24,7 @@ export async function signingOutAsks(world) {
   await stop(page).filter({ hasText: 'begun at' }).waitFor();
   await page.reload();
   await stop(page).filter({ hasText: 'begun at' }).click();
-  assert.notEqual(await page.locator('.amount input').first().inputValue(), '');
+  assert.notEqual(await firstAmount(page).inputValue(), '');
   await page.goBack();
   await page.getByRole('button', { name: 'Sign out and erase' }).click();
   await page.getByRole('button', { name: 'Erase this work and sign out' }).click();
@@ -44,7 +44,7 @@ export async function aColleaguesTurn(world) {
   await recordStop(page, openStops(page).first());
   const stop = await firstStop(page);
   await fillStop(page, stop(page));
-  const typed = await page.locator('.amount input').first().inputValue();
+  const typed = await firstAmount(page).inputValue();
   await enrolAgain(world, page, colleague.id);
   // The colleague sees nothing of it, and erases only what is the colleague's own.
   assert.equal(await page.locator('.stop-button').count(), 0);
@@ -57,7 +57,7 @@ export async function aColleaguesTurn(world) {
   await allSent(page);
   assert.equal((await added(world)).length, known + 1);
   await stop(page).filter({ hasText: 'begun at' }).click();
-  assert.equal(await page.locator('.amount input').first().inputValue(), typed);
+  assert.equal(await firstAmount(page).inputValue(), typed);
   await page.getByRole('button', { name: 'Save' }).click();
   await page.getByRole('heading', { name: /Stops of/ }).waitFor();
   await allSent(page);
@@ -129,13 +129,13 @@ export async function anOlderVersionsWork(world) {
   await stop(page).filter({ hasText: 'begun at' }).click();
   await fillStop(page, null);
   // What is typed last outlives the page too.
-  const typed = (Number(await page.locator('.amount input').first().inputValue()) + 0.01).toFixed(2);
-  await page.locator('.amount input').first().fill(typed);
+  const typed = (Number(await firstAmount(page).inputValue()) + 0.01).toFixed(2);
+  await firstAmount(page).fill(typed);
   // A hand takes longer than that to close the page.
   await page.waitForTimeout(300);
   await page.reload();
   await stop(page).filter({ hasText: 'begun at' }).click();
-  assert.equal(await page.locator('.amount input').first().inputValue(), typed);
+  assert.equal(await firstAmount(page).inputValue(), typed);
   await page.getByRole('button', { name: 'Save' }).click();
   await page.getByRole('heading', { name: /Stops of/ }).waitFor();
   await allSent(page);

@@ -3,7 +3,7 @@
 
 import assert from 'node:assert/strict';
 
-import { OPEN_PAGES, allSent, arrive, deskPages, enrol, largeTargets, listen, notWide, openStops, phone, signIn, sound, start, usualAmount } from '../walk.mjs';
+import { OPEN_PAGES, allSent, arrive, deskPages, enrol, firstAmount, largeTargets, listen, notWide, openStops, phone, signIn, sound, start, usualAmount } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -82,10 +82,16 @@ export async function thePhonesPagesAreSound(world) {
     await start(page);
     await look('the work');
     await page.getByRole('button', { name: 'Finish' }).click();
-    assert.equal(await page.locator('.amount input').first().inputValue(), '', 'the amount is asked, never filled in');
-    assert.equal(await page.locator('.amount input').first().getAttribute('inputmode'), 'decimal');
+    assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'what was treated is asked, never filled in');
     await look('after the work');
-    await page.locator('.amount input').first().fill('260');
+    await page.getByRole('button', { name: 'Part of it' }).first().click();
+    assert.equal(await page.locator('input[id^="area-"]').first().inputValue(), '', 'the area is asked, never filled in');
+    await look('a part of it');
+    await page.getByRole('button', { name: 'All of it' }).first().click();
+    assert.equal(await firstAmount(page).inputValue(), '', 'the amount is asked, never filled in');
+    assert.equal(await firstAmount(page).getAttribute('inputmode'), 'decimal');
+    await look('all of it');
+    await firstAmount(page).fill('260');
     await page.getByRole('button', { name: 'Yes' }).click();
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('is not usual').waitFor();
@@ -126,7 +132,10 @@ export async function narrowAndLarge(world) {
   await start(page);
   await page.getByRole('button', { name: 'Finish' }).click();
   await notWide(page, 'after the work');
-  await page.locator('.amount input').first().fill('260');
+  await page.getByRole('button', { name: 'Part of it' }).first().click();
+  await notWide(page, 'a part of it');
+  await page.getByRole('button', { name: 'All of it' }).first().click();
+  await firstAmount(page).fill('260');
   await page.getByRole('button', { name: 'Yes' }).click();
   for (let press = 0; press < 2; press += 1) await page.getByRole('button', { name: 'Save' }).click();
   await page.getByRole('button', { name: '1 needs you' }).click();
@@ -162,10 +171,11 @@ export async function byKeyboardAlone(world) {
   await press(page, /^Start/);
   await page.getByRole('button', { name: 'Finish' }).waitFor();
   await press(page, /^Finish/);
-  await page.locator('.amount input').first().waitFor();
-  const amount = await usualAmount(page);
-  while (!(await page.evaluate(() => document.activeElement?.id.startsWith('used-')))) await page.keyboard.press('Tab');
-  await page.keyboard.type(amount);
+  await page.getByRole('button', { name: 'All of it' }).first().waitFor();
+  await press(page, /^All of it/);
+  await firstAmount(page).waitFor();
+  assert.ok(await page.evaluate(() => document.activeElement?.id.startsWith('used-')), 'the number is asked next');
+  await page.keyboard.type(await usualAmount(page));
   await press(page, /^Yes/);
   await page.getByRole('button', { name: '✓ Yes' }).waitFor();
   await press(page, /^Save/);

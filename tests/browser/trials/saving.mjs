@@ -3,7 +3,7 @@
 
 import assert from 'node:assert/strict';
 
-import { added, allSent, enrol, fillStop, firstStop, listen, openStops, phone } from '../walk.mjs';
+import { added, allSent, enrol, fillStop, firstAmount, firstStop, listen, openStops, phone } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -51,7 +51,7 @@ export async function twoTabs(world) {
   for (const other of [second, third]) {
     await other.goto(`${world.base}/phone`);
     await stop(other).filter({ hasText: 'begun at' }).click();
-    assert.notEqual(await other.locator('.amount input').first().inputValue(), '', 'what was typed is kept');
+    assert.notEqual(await firstAmount(other).inputValue(), '', 'what was typed is kept');
   }
   await context.setOffline(true);
   await save(page);
