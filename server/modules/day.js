@@ -4,10 +4,11 @@
 import { call } from './api.js';
 import { keepFiles, listFiles } from './files.js';
 import { downloaded } from './shelf.js';
+import { hear } from './time.js';
 import { keepDay, sentBy } from './work.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -15,12 +16,6 @@ export function today() {
   const two = (/** @type {number} */ part) => String(part).padStart(2, '0');
   return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
 }
-
-/**
- * The time now by the server's clock, as far as the phone knows it: a phone's own clock may stand wrong.
- * @param {{ skew: number }} day
- */
-export const now = (day) => new Date(Date.now() + day.skew).toISOString();
 
 /** A day as the company writes it. @param {string} day year first @param {string | undefined} order */
 export function writtenDay(day, order) {
@@ -49,13 +44,14 @@ async function part(method, path, whole, body) {
  * @returns {Promise<'fresh' | 'offline' | 'unfinished' | 'signed_out'>}
  */
 export async function downloadDay() {
+  const asked = performance.now();
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return 'signed_out';
   if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'offline';
-  const asked = Date.now();
+  hear(me.body.now, asked);
   try {
     const known = await sentBy(me.body.person.id);
-    const day = await wholeDay(me.body, asked);
+    const day = await wholeDay(me.body);
     await keepDay(day, known);
     void keepFiles(day.files ?? {});
     return 'fresh';
@@ -65,8 +61,8 @@ export async function downloadDay() {
   }
 }
 
-/** @param {any} me @param {number} asked when that was answered, by the phone's clock @returns {Promise<Day>} */
-async function wholeDay(me, asked) {
+/** @param {any} me @returns {Promise<Day>} */
+async function wholeDay(me) {
   // The server's clock decides which day it is: a phone's may be wrong.
   const on = (await serverDay(me)) ?? today();
   const day = await part('GET', `/api/v1/days/${on}`, (body) => body?.day === on && Array.isArray(body.visits));
@@ -79,8 +75,7 @@ async function wholeDay(me, asked) {
   const machines = await part('GET', '/api/v1/equipment?limit=200', (body) => Array.isArray(body?.items));
   const named = machines.items.map((/** @type {any} */ one) => [one.id, one.name]);
   const files = await listFiles(day.visits.map((/** @type {any} */ stop) => stop.product.id), part);
-  const at = Date.parse(me.now);
-  return { me, day, decisions, at, skew: at - asked, equipment, dates: settings.date_order, machines: Object.fromEntries(named), files };
+  return { me, day, decisions, at: Date.parse(me.now), equipment, dates: settings.date_order, machines: Object.fromEntries(named), files };
 }
 
 /** The day it is in the company's zone by the server's clock. @param {any} me */

@@ -4,14 +4,15 @@
 import { openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, writtenDay } from './day.js';
-import { clock, h, heading, replace, span } from './dom.js';
+import { clock, h, heading, replace } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
 import { leavingPage } from './leaving.js';
 import { download, downloaded, waiting } from './shelf.js';
-import { stopPage } from './stop.js';
+import { stopPage, tellStop } from './stop.js';
+import { clockWords, onJump, startClock } from './time.js';
 import { adoptOldWork, begunBy, forget, keptOf } from './work.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
@@ -81,6 +82,12 @@ async function drawQueue() {
   if (drawn !== '') await drawStops(false);
 }
 
+/** Says what has changed, on the list or at the top of the stop that is open. */
+async function tell() {
+  tellStop();
+  if (drawn !== '') await drawStops(false);
+}
+
 async function showRefused() {
   show(await refusedPage((await queued()).refused, leave));
 }
@@ -98,7 +105,8 @@ async function drawStops(/** @type {boolean} */ anyway) {
     kept = await keptOf(day.me.person.id);
   } while (seen !== changes);
   const stands = day.day.visits.map((/** @type {any} */ stop) => standing(stop, day.decisions[stop.visit.id], day, kept));
-  const from = JSON.stringify([day.at, stands, note, parting]);
+  const words = clockWords(day.at, day.me.time_zone);
+  const from = JSON.stringify([day.at, stands, note, parting, words]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
   const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
@@ -113,8 +121,8 @@ async function drawStops(/** @type {boolean} */ anyway) {
       ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
   });
   const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
-  const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
-  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((words) => (words === '' ? null : h('p', { role: 'status' }, words))), wrong,
+  const wrong = words === '' ? null : h('p', { class: 'caution', role: 'status' }, words);
+  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((said) => (said === '' ? null : h('p', { role: 'status' }, said))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
     h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
@@ -212,6 +220,8 @@ function showNoShelf(fault) {
 
 async function begin() {
   await adoptOldWork();
+  await startClock();
+  onJump(() => void tell());
   onChange(() => {
     changes += 1;
     void drawQueue();

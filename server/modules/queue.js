@@ -4,6 +4,7 @@
 
 import { call } from './api.js';
 import { drop, keep, waiting } from './shelf.js';
+import { hear } from './time.js';
 import { markSent, saveOnce } from './work.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
@@ -69,10 +70,12 @@ function wake() {
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
   clearTimeout(timer);
+  const asked = performance.now();
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return become('signed_out');
   const sender = me.body?.person?.id;
   if (me.status !== 200 || typeof sender !== 'string') return later(me.wait, me.foreign || me.status === 200);
+  hear(me.body.now, asked);
   await navigator.locks.request('sending', { ifAvailable: true }, async (lock) => {
     // Another tab sends already, and says how it goes.
     if (lock === null) return;

@@ -4,9 +4,10 @@
 
 import { cautions, howMuch, openPoints, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
-import { now, plan } from './day.js';
+import { plan } from './day.js';
 import { clock, h, replace } from './dom.js';
 import { toRead } from './files.js';
+import { clockWords, jumpSince, phoneClock, serverNow } from './time.js';
 import { afterWork, choice } from './used.js';
 import { forecast } from './weather.js';
 import { begin, keepWork, workOn } from './work.js';
@@ -44,6 +45,7 @@ export async function stopPage(stop, decision, day, { known, grounds }, back) {
   /** @type {Visit} */
   const visit = { stop, downloaded: decision, day, known, grounds, work, redraw, keep, back };
   page.append(...parts(visit));
+  shown = { page, visit };
   return page;
 }
 
@@ -57,12 +59,28 @@ const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
 function parts(visit) {
   const { stop, work, back } = visit;
   const head = [
+    notices(visit),
     h('button', { class: 'plain', type: 'button', onclick: () => back(), 'data-key': 'back' }, '‹ Back to the day'),
     h('h1', {}, stop.property.address),
     h('p', {}, `${stop.client_name}${stop.client_phone ? `, ${stop.client_phone}` : ''}. ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}.`),
   ];
   const body = !work.here ? arrival(visit) : work.started_at === '' ? before(visit) : work.finished_at === '' ? during(visit) : afterWork(visit, answer(visit), GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase());
   return [...head, ...body].filter((node) => node !== null);
+}
+
+/** What has changed since this stop was opened; filled anew while somebody works below it, who is not disturbed. @param {Visit} visit */
+function notices(visit) {
+  const words = [clockWords(visit.work.since ?? visit.day.at, visit.day.me.time_zone)].filter((one) => one !== '');
+  return h('div', { role: 'status', class: 'notices' }, ...words.map((one) => h('p', { class: 'caution' }, one)));
+}
+
+/** The stop that was opened last, and its page. @type {{ page: HTMLElement, visit: Visit } | null} */
+let shown = null;
+
+/** Says at the top of the open stop what has changed. */
+export function tellStop() {
+  if (shown === null || !shown.page.isConnected) return;
+  shown.page.querySelector('.notices')?.replaceWith(notices(shown.visit));
 }
 
 /** @param {Visit} visit */
@@ -88,7 +106,7 @@ async function askAgain(visit) {
   if (ground === '' || equipment === '' || stop.visit.target_nitrogen_lb_per_1000_sqft === null || asked(visit)) return;
   const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
   if (reply.status !== 200) return;
-  work.asked = { decision: reply.body.decision, at: Date.now() + day.skew, ground, equipment };
+  work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment };
   if (visit.work.started_at === '') visit.redraw();
 }
 
@@ -105,7 +123,7 @@ function before(visit) {
   const start = async () => {
     if (work.ground === '' || work.equipment === '' || starting) return;
     starting = true;
-    visit.work = await begin({ ...work, stop, decision: visit.downloaded, started_at: now(day) });
+    visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
   };
   const stopped = decision?.verdict === 'stop';
@@ -131,7 +149,10 @@ function before(visit) {
 function during(visit) {
   const { stop, day, work, redraw } = visit;
   const finish = () => {
-    work.finished_at = now(day);
+    // Counted on from another answer of the server, the end may lie a blink before the start.
+    work.finished_at = new Date(Math.max(serverNow(), Date.parse(work.started_at))).toISOString();
+    work.phone_finished_at = phoneClock();
+    work.clock_jump_s = jumpSince(work.since ?? day.at)?.s;
     redraw();
   };
   return [h('p', {}, `Started at ${clock(work.started_at, day.me.time_zone)}.`), howMuch(stop, answer(visit), day, visit.grounds), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];

@@ -134,7 +134,13 @@ function record(stop, asked, work) {
   return {
     property_id: stop.property.id, product_id: stop.product.id, visit_id: stop.visit.id, started_at: work.started_at, finished_at: work.finished_at,
     purpose: stop.visit.purpose, equipment: work.equipment, ground: work.ground, pavement_cleaned: work.cleaned === 'yes', weather, lines,
+    ...clocks(work),
   };
+}
+
+/** What the phone's own clock said, where that is known. @param {Work} work */
+function clocks({ phone_started_at, phone_finished_at, clock_jump_s }) {
+  return { ...(phone_started_at ? { phone_started_at } : {}), ...(phone_finished_at ? { phone_finished_at } : {}), ...(clock_jump_s ? { clock_jump_s } : {}) };
 }
 
 /**

@@ -60,6 +60,17 @@ pub struct ApplicationInput {
     /// The local day of the start, in the property's zone, decides which law applies.
     pub started_at: Instant,
     pub finished_at: Instant,
+    /// What the phone's own clock said at the start, whether it was right or not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phone_started_at: Option<Instant>,
+    /// What the phone's own clock said at the end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phone_finished_at: Option<Instant>,
+    /// The largest jump of the phone's clock that it noticed between the download of the day and the end, in seconds; ahead is
+    /// positive. Left out when there was none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -4_000_000_000_i64, maximum = 4_000_000_000_i64)]
+    pub clock_jump_s: Option<i64>,
     pub purpose: Purpose,
     pub equipment: Equipment,
     /// The company's own machine that was used, if it is known which. It must be in use and of the kind that `equipment` says.

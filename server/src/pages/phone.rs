@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 16] = [
+pub const MODULES: [(&str, &str); 17] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
@@ -37,6 +37,7 @@ pub const MODULES: [(&str, &str); 16] = [
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
+    ("time.js", include_str!("../../modules/time.js")),
     ("used.js", include_str!("../../modules/used.js")),
     ("weather.js", include_str!("../../modules/weather.js")),
     ("work.js", include_str!("../../modules/work.js")),
