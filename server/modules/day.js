@@ -3,12 +3,13 @@
 
 import { call } from './api.js';
 import { keepFiles, listFiles } from './files.js';
+import { goneFrom } from './gone.js';
 import { downloaded } from './shelf.js';
 import { hear } from './time.js';
-import { keepDay, sentBy } from './work.js';
+import { begunBy, keepDay, sentBy } from './work.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]>, gone?: import('./gone.js').Gone[] }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -61,6 +62,24 @@ export async function downloadDay() {
   }
 }
 
+/**
+ * Asks whether the day has changed since it was downloaded, and downloads it again if it has: that is much less to ask.
+ * @returns {Promise<'same' | Awaited<ReturnType<typeof downloadDay>>>}
+ */
+export async function lookAgain() {
+  const kept = await keptDay();
+  if (!kept) return 'same';
+  const asked = performance.now();
+  const me = await call('GET', '/api/v1/me');
+  if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'same';
+  hear(me.body.now, asked);
+  const on = await serverDay(me.body);
+  const day = await call('GET', `/api/v1/days/${on}`);
+  if (day.status !== 200 || !Array.isArray(day.body?.visits)) return 'same';
+  const stands = (/** @type {any} */ one) => JSON.stringify([one.day, one.person_id, one.visits]);
+  return stands(day.body) === stands(kept.day) ? 'same' : downloadDay();
+}
+
 /** @param {any} me @returns {Promise<Day>} */
 async function wholeDay(me) {
   // The server's clock decides which day it is: a phone's may be wrong.
@@ -74,8 +93,10 @@ async function wholeDay(me) {
   const settings = await part('GET', '/api/v1/settings', (body) => typeof body?.date_order === 'string');
   const machines = await part('GET', '/api/v1/equipment?limit=200', (body) => Array.isArray(body?.items));
   const named = machines.items.map((/** @type {any} */ one) => [one.id, one.name]);
+  const gone = await goneFrom(day, await keptDay(), await begunBy(me.person.id));
+  if (gone === null) throw new Unfinished('/api/v1/visits');
   const files = await listFiles(day.visits.map((/** @type {any} */ stop) => stop.product.id), part);
-  return { me, day, decisions, at: Date.parse(me.now), equipment, dates: settings.date_order, machines: Object.fromEntries(named), files };
+  return { me, day, decisions, at: Date.parse(me.now), equipment, dates: settings.date_order, machines: Object.fromEntries(named), files, gone };
 }
 
 /** The day it is in the company's zone by the server's clock. @param {any} me */

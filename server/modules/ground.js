@@ -6,7 +6,7 @@ import { clock } from './dom.js';
 
 /** @typedef {{ section_id: string, treated_area_sqft?: string, product_lb: string }} Line */
 /** @typedef {{ section: any, area: number | null, open: number | null, touched: boolean }} Ground how much of a section is still open, in square feet; null where it was never measured and has no record */
-/** @typedef {{ state: string, kind: string, known: string, grounds: Ground[] }} Standing */
+/** @typedef {{ state: string, kind: string, known: string, grounds: Ground[], begun: boolean, fate?: string }} Standing */
 
 /** Square feet as people read them. @param {number} area */
 export const squareFeet = (area) => `${(Math.round(area * 100) / 100).toLocaleString('en-US')} sq ft`;
@@ -45,10 +45,10 @@ export function standing(stop, decision, day, kept) {
   const part = grounds.some((one) => one.touched) && grounds.some((one) => one.open !== 0);
   const left = part ? `Open: ${openWords(grounds)}.` : '';
   const work = kept.works.get(stop.visit.id);
-  if (items.some((item) => item.state === 'refused')) return { state: '▲ its record needs you', kind: part ? 'care' : 'done', known: `The server did not take the record of this stop: open it above, where it says that it needs you. ${left}`.trim(), grounds };
-  if (work?.id) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '', grounds };
-  if (part) return { state: `◐ part done. ${left}${items.length > 0 ? ' ● waiting to be sent' : ''}`, kind: 'care', known: `Part of this stop is recorded. ${left}`, grounds };
-  if (items.length > 0) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.', grounds };
-  if (grounds.every((one) => one.open === 0)) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.', grounds };
-  return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '', grounds };
+  if (items.some((item) => item.state === 'refused')) return { state: '▲ its record needs you', kind: part ? 'care' : 'done', known: `The server did not take the record of this stop: open it above, where it says that it needs you. ${left}`.trim(), grounds, begun: work?.id !== undefined && work.id !== '' };
+  if (work?.id) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '', grounds, begun: work?.id !== undefined && work.id !== '' };
+  if (part) return { state: `◐ part done. ${left}${items.length > 0 ? ' ● waiting to be sent' : ''}`, kind: 'care', known: `Part of this stop is recorded. ${left}`, grounds, begun: work?.id !== undefined && work.id !== '' };
+  if (items.length > 0) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.', grounds, begun: work?.id !== undefined && work.id !== '' };
+  if (grounds.every((one) => one.open === 0)) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.', grounds, begun: work?.id !== undefined && work.id !== '' };
+  return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '', grounds, begun: work?.id !== undefined && work.id !== '' };
 }

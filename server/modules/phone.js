@@ -3,7 +3,7 @@
 
 import { openPoints } from './answer.js';
 import { call } from './api.js';
-import { downloadDay, keptDay, writtenDay } from './day.js';
+import { downloadDay, keptDay, lookAgain, writtenDay } from './day.js';
 import { clock, h, heading, replace } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
@@ -28,6 +28,9 @@ let turn = 0;
 let changes = 0;
 /** How the last download went, where that must be said. */
 let note = '';
+/** How often a page that shows asks whether the day has changed, in milliseconds. */
+const LOOK = 240_000;
+let looking = false;
 /** The server has taken this phone for somebody's. */
 let connected = false;
 /** How a download went, where that must be said. */
@@ -84,13 +87,16 @@ async function drawQueue() {
 
 /** Says what has changed, on the list or at the top of the stop that is open. */
 async function tell() {
-  tellStop();
+  tellStop((await keptDay())?.gone ?? []);
   if (drawn !== '') await drawStops(false);
 }
 
 async function showRefused() {
   show(await refusedPage((await queued()).refused, leave));
 }
+
+/** The stops of the list: those of the day, and those that are not on it any more. @param {import('./day.js').Day} day @returns {import('./gone.js').Gone[]} */
+const stopsOf = (day) => [...day.day.visits.map((/** @type {any} */ stop) => ({ stop, decision: day.decisions[stop.visit.id], fate: '' })), ...(day.gone ?? [])];
 
 /** The list of stops, drawn anew only where something changed, so that it does not move under a thumb. */
 async function drawStops(/** @type {boolean} */ anyway) {
@@ -104,20 +110,21 @@ async function drawStops(/** @type {boolean} */ anyway) {
     seen = changes;
     kept = await keptOf(day.me.person.id);
   } while (seen !== changes);
-  const stands = day.day.visits.map((/** @type {any} */ stop) => standing(stop, day.decisions[stop.visit.id], day, kept));
+  const listed = stopsOf(day);
+  const stands = listed.map(({ stop, decision, fate }) => ({ ...standing(stop, decision, day, kept), fate }));
   const words = clockWords(day.at, day.me.time_zone);
   const from = JSON.stringify([day.at, stands, note, parting, words]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
-  const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
-    const decision = day.decisions[stop.visit.id];
+  const stops = listed.map(({ stop, decision, fate }, at) => {
     const { state, kind } = stands[at];
-    const points = kind === 'done' ? [] : openPoints(stop, decision, day);
+    const points = kind === 'done' || fate !== '' ? [] : openPoints(stop, decision, day);
     const open = async () => show(await stopPage(stop, decision, day, stands[at], leave));
     return h('li', {}, h('button', { type: 'button', class: 'stop-button', 'data-key': stop.visit.id, onclick: () => void enter(open) },
       h('strong', {}, `${at + 1}. ${stop.property.address}`),
       h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
-      h('span', { class: `state ${kind}` }, state),
+      fate === '' ? null : h('span', { class: 'state stop' }, `■ ${fate}`),
+      fate === '' || kind === 'done' || stands[at].begun ? h('span', { class: `state ${kind}` }, state) : null,
       ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
   });
   const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
@@ -172,6 +179,16 @@ async function endSession() {
   const ended = answer.status === 204 || answer.status === 401;
   if (ended) await download('leaving', false);
   showEnrol(ended ? '' : 'Your data is off this phone. There is no network, so the server does not know yet that you signed out: open this page again when there is one.');
+}
+
+/** Asks now and then whether the day has changed; whoever works on a page is told at its top, and not taken away from it. */
+async function look() {
+  if (looking || document.visibilityState !== 'visible' || !(await keptDay())) return;
+  looking = true;
+  const how = await lookAgain().finally(() => (looking = false));
+  if (how === 'same') return;
+  note = NOTES[how];
+  await tell();
 }
 
 async function refresh() {
@@ -236,6 +253,9 @@ async function begin() {
     await refresh();
   }
   keepTrying();
+  addEventListener('online', () => void look());
+  document.addEventListener('visibilitychange', () => void look());
+  setInterval(() => void look(), LOOK);
 }
 
 try {

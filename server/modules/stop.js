@@ -7,6 +7,7 @@ import { call } from './api.js';
 import { plan } from './day.js';
 import { clock, h, replace } from './dom.js';
 import { toRead } from './files.js';
+import { goneWords } from './gone.js';
 import { clockWords, jumpSince, phoneClock, serverNow } from './time.js';
 import { afterWork, choice } from './used.js';
 import { forecast } from './weather.js';
@@ -14,7 +15,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, grounds: import('./ground.js').Ground[], work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./ground.js').Ground[], work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -33,7 +34,7 @@ const BARRED = new Set(['saturated', 'frozen', 'snow_covered']);
  * @param {(words?: string) => void} back with what there is to say on the list
  * @returns {Promise<HTMLElement>}
  */
-export async function stopPage(stop, decision, day, { known, grounds }, back) {
+export async function stopPage(stop, decision, day, { known, grounds, fate = '' }, back) {
   const page = h('section', { class: 'stop' });
   const work = await workOn(day.me.person.id, stop.visit.id);
   // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
@@ -43,7 +44,7 @@ export async function stopPage(stop, decision, day, { known, grounds }, back) {
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, grounds, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
@@ -70,17 +71,24 @@ function parts(visit) {
 
 /** What has changed since this stop was opened; filled anew while somebody works below it, who is not disturbed. @param {Visit} visit */
 function notices(visit) {
-  const words = [clockWords(visit.work.since ?? visit.day.at, visit.day.me.time_zone)].filter((one) => one !== '');
-  return h('div', { role: 'status', class: 'notices' }, ...words.map((one) => h('p', { class: 'caution' }, one)));
+  const gone = visit.fate === '' ? null : h('p', { class: 'verdict stop' }, goneWords(visit.fate, visit.work.id !== ''));
+  const set = clockWords(visit.work.since ?? visit.day.at, visit.day.me.time_zone);
+  return h('div', { role: 'status', class: 'notices' }, gone, set === '' ? null : h('p', { class: 'caution' }, set));
 }
 
 /** The stop that was opened last, and its page. @type {{ page: HTMLElement, visit: Visit } | null} */
 let shown = null;
 
-/** Says at the top of the open stop what has changed. */
-export function tellStop() {
+/** Says at the top of the open stop what has changed. @param {import('./gone.js').Gone[]} gone stops that are not on the list any more */
+export function tellStop(gone) {
   if (shown === null || !shown.page.isConnected) return;
-  shown.page.querySelector('.notices')?.replaceWith(notices(shown.visit));
+  const { visit, page } = shown;
+  const fate = gone.find((one) => one.stop.visit.id === visit.stop.visit.id)?.fate ?? '';
+  const changed = fate !== visit.fate;
+  visit.fate = fate;
+  // Before the start nothing is typed, and Start itself has to change.
+  if (changed && visit.work.id === '') visit.redraw();
+  else page.querySelector('.notices')?.replaceWith(notices(visit));
 }
 
 /** @param {Visit} visit */
@@ -126,7 +134,7 @@ function before(visit) {
     visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
   };
-  const stopped = decision?.verdict === 'stop';
+  const stopped = decision?.verdict === 'stop' || visit.fate !== '';
   const words = stopped ? 'Start all the same; it will be marked' : 'Start';
   return [
     open(visit),

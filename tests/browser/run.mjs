@@ -14,6 +14,7 @@ import { join } from 'node:path';
 
 import { fromSources } from './between.mjs';
 import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
+import * as changed from './trials/changed.mjs';
 import * as clock from './trials/clock.mjs';
 import * as faults from './trials/faults.mjs';
 import * as keeping from './trials/keeping.mjs';
@@ -73,6 +74,7 @@ const trials = [
   ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
   ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
+  ['what the office changes is said on the list and on the open stop', changed.theOfficeChangesItsMind],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],

@@ -23,12 +23,13 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 17] = [
+pub const MODULES: [(&str, &str); 18] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
     ("files.js", include_str!("../../modules/files.js")),
+    ("gone.js", include_str!("../../modules/gone.js")),
     ("ground.js", include_str!("../../modules/ground.js")),
     ("leaving.js", include_str!("../../modules/leaving.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
