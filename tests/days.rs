@@ -54,7 +54,7 @@ async fn the_day_tells_what_stands_recorded_of_each_section() {
         (stop["recorded"].clone(), of(&company.front), of(&company.rear))
     };
     assert_eq!(stop().await, (json!(false), json!(null), json!(null)));
-    let mut half = company.record(&company.front, "12");
+    let mut half = company.record(&company.front, "4");
     half["lines"][0]["treated_area_sqft"] = json!("4100");
     let first = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{first}"), &half).await.expect(201);
@@ -65,7 +65,7 @@ async fn the_day_tells_what_stands_recorded_of_each_section() {
     let rear = company.put_down(&company.rear, "15").await;
     assert_eq!(stop().await, (json!(true), json!(["8200", null]), json!(["5000", null])));
     // A correction says that it was less, and another that it was nothing at all.
-    let line = json!([{ "section_id": company.front, "product_lb": "11", "treated_area_sqft": "4000" }]);
+    let line = json!([{ "section_id": company.front, "product_lb": "3", "treated_area_sqft": "4000" }]);
     let less = json!({ "application_id": first, "reason": "Paced it out again.", "change": { "lines": line } });
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &less).await.expect(201);
     let back = json!({ "application_id": rear, "reason": "It was the neighbour's." });

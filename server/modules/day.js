@@ -9,7 +9,7 @@ import { hear } from './time.js';
 import { begunBy, keepDay, sentBy } from './work.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]>, gone?: import('./gone.js').Gone[] }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, assumed?: Record<string, string>, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]>, gone?: import('./gone.js').Gone[] }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -87,16 +87,32 @@ async function wholeDay(me) {
   const day = await part('GET', `/api/v1/days/${on}`, (body) => body?.day === on && Array.isArray(body.visits));
   /** @type {Record<string, Decision | null>} */
   const decisions = {};
-  // Asked for what this technician worked with last; who takes another spreader is told that the answer was for this one.
-  const equipment = (await downloaded('equipment')) ?? 'rotary_spreader';
-  for (const stop of day.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
   const settings = await part('GET', '/api/v1/settings', (body) => typeof body?.date_order === 'string');
   const machines = await part('GET', '/api/v1/equipment?limit=200', (body) => Array.isArray(body?.items));
+  /** @type {Record<string, string>} */
+  const assumed = {};
+  const last = await downloaded('equipment');
+  for (const { visit, ...stop } of day.visits) assumed[visit.id] = spreaderFor(stop, machines.items, last);
+  for (const stop of day.visits) decisions[stop.visit.id] = await ask(stop, on, assumed[stop.visit.id]);
   const named = machines.items.map((/** @type {any} */ one) => [one.id, one.name]);
   const gone = await goneFrom(day, await keptDay(), await begunBy(me.person.id));
   if (gone === null) throw new Unfinished('/api/v1/visits');
   const files = await listFiles(day.visits.map((/** @type {any} */ stop) => stop.product.id), part);
-  return { me, day, decisions, at: Date.parse(me.now), equipment, dates: settings.date_order, machines: Object.fromEntries(named), files, gone };
+  return { me, day, decisions, at: Date.parse(me.now), assumed, dates: settings.date_order, machines: Object.fromEntries(named), files, gone };
+}
+
+/**
+ * The spreader that an answer is asked for; who takes another is told that the answer was for this one. The machine that was
+ * calibrated last with the product tells it, or else what this technician worked with last.
+ * @param {any} stop @param {any[]} machines @param {string | undefined} last
+ */
+function spreaderFor(stop, machines, last) {
+  const as = (/** @type {any} */ machine) => (machine?.kind === 'drop_spreader' ? 'drop_spreader' : machine?.kind === 'rotary_spreader' ? (machine.has_deflector ? 'rotary_spreader_with_deflector' : 'rotary_spreader') : undefined);
+  const newest = [...(stop.calibrations ?? [])].sort((one, other) => other.calibration.calibrated_on.localeCompare(one.calibration.calibrated_on));
+  const calibrated = newest.map((one) => as(machines.find((machine) => machine.id === one.calibration.equipment_id))).find((found) => found !== undefined);
+  const rotary = machines.filter((machine) => machine.active && machine.kind === 'rotary_spreader');
+  const all = rotary.length > 0 && rotary.every((machine) => machine.has_deflector) ? 'rotary_spreader_with_deflector' : 'rotary_spreader';
+  return calibrated ?? last ?? all;
 }
 
 /** The day it is in the company's zone by the server's clock. @param {any} me */

@@ -45,7 +45,7 @@ export function standing(stop, decision, day, kept) {
   const part = grounds.some((one) => one.touched) && grounds.some((one) => one.open !== 0);
   const left = part ? `Open: ${openWords(grounds)}.` : '';
   const work = kept.works.get(stop.visit.id);
-  if (items.some((item) => item.state === 'refused')) return { state: '▲ its record needs you', kind: part ? 'care' : 'done', known: `The server did not take the record of this stop: open it above, where it says that it needs you. ${left}`.trim(), grounds, begun: work?.id !== undefined && work.id !== '' };
+  if (items.some((item) => item.state === 'refused')) return { state: '▲ its record was refused', kind: part ? 'care' : 'done', known: `The server did not take the record of this stop: open it above, where it says so. ${left}`.trim(), grounds, begun: work?.id !== undefined && work.id !== '' };
   if (work?.id) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '', grounds, begun: work?.id !== undefined && work.id !== '' };
   if (part) return { state: `◐ part done. ${left}${items.length > 0 ? ' ● waiting to be sent' : ''}`, kind: 'care', known: `Part of this stop is recorded. ${left}`, grounds, begun: work?.id !== undefined && work.id !== '' };
   if (items.length > 0) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.', grounds, begun: work?.id !== undefined && work.id !== '' };

@@ -1,9 +1,9 @@
 // @ts-check
-// The technician's phone: enrol once, then today's stops, and the records that wait to be sent, always in sight.
+// The technician's phone: connect once, then today's stops, and the records that wait to be sent, always in sight.
 
 import { openPoints } from './answer.js';
 import { call } from './api.js';
-import { downloadDay, keptDay, lookAgain, writtenDay } from './day.js';
+import { downloadDay, keptDay, lookAgain } from './day.js';
 import { clock, h, heading, replace } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
@@ -31,6 +31,8 @@ let note = '';
 /** How often a page that shows asks whether the day has changed, in milliseconds. */
 const LOOK = 240_000;
 let looking = false;
+/** The day is being downloaded because somebody asked for it. */
+let busy = false;
 /** The server has taken this phone for somebody's. */
 let connected = false;
 /** How a download went, where that must be said. */
@@ -38,7 +40,7 @@ const NOTES = {
   fresh: '',
   offline: '▲ The server does not answer. This is the day as it was downloaded.',
   unfinished: '▲ The download did not finish. This is the day as it was downloaded before.',
-  signed_out: '▲ This phone is not enrolled any more. This is the day as it was downloaded.',
+  signed_out: '▲ This phone is not connected any more. This is the day as it was downloaded.',
 };
 /** What a page that was left has to say; said once. */
 let parting = '';
@@ -76,12 +78,12 @@ async function queued() {
 async function drawQueue() {
   const { mine, refused, others } = await queued();
   const unsent = mine.length - refused.length;
-  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', foreign: ' The reply was not the record; trying again.', signed_out: ' Enrol this phone again to send.' }[queueState()];
-  const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '● 0 waiting.' : `✓ Everything is sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
-  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, `▲ ${refused.length} need${refused.length === 1 ? 's' : ''} you`);
-  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Enrol again');
+  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', foreign: ' The reply was not the record; trying again.', signed_out: ' Connect this phone again to send.' }[queueState()];
+  const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '' : `✓ Nothing is waiting to be sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
+  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, refused.length === 1 ? '▲ 1 record was refused: open it' : `▲ ${refused.length} records were refused: open them`);
+  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Connect again');
   bar.replaceChildren(h('span', {}, words), ...(refused.length > 0 ? [need] : []), ...(queueState() === 'signed_out' && (await keptDay()) ? [enrol] : []),
-    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague enrols here.`)] : []));
+    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague connects here.`)] : []));
   if (drawn !== '') await drawStops(false);
 }
 
@@ -113,7 +115,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   const listed = stopsOf(day);
   const stands = listed.map(({ stop, decision, fate }) => ({ ...standing(stop, decision, day, kept), fate }));
   const words = clockWords(day.at, day.me.time_zone);
-  const from = JSON.stringify([day.at, stands, note, parting, words]);
+  const from = JSON.stringify([day.at, stands, note, parting, words, busy]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
   const stops = listed.map(({ stop, decision, fate }, at) => {
@@ -127,11 +129,12 @@ async function drawStops(/** @type {boolean} */ anyway) {
       fate === '' || kind === 'done' || stands[at].begun ? h('span', { class: `state ${kind}` }, state) : null,
       ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
   });
-  const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
+  const on = dayAt(day.at, day.me.time_zone);
+  const age = `Updated ${on === day.day.day ? '' : `${longDay(on)}, `}${clock(day.at, day.me.time_zone)}.`;
   const wrong = words === '' ? null : h('p', { class: 'caution', role: 'status' }, words);
-  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((said) => (said === '' ? null : h('p', { role: 'status' }, said))), wrong,
+  const nodes = [h('h1', {}, longDay(day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((said) => (said === '' ? null : h('p', { role: 'status' }, said))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
-    h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
+    h('button', { type: 'button', class: 'plain', 'data-key': 'again', 'aria-busy': busy ? 'true' : 'false', onclick: () => void refresh() }, busy ? 'Downloading the day …' : 'Download the day again'),
     h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
   else replace(main, nodes);
@@ -155,8 +158,8 @@ async function showNoDay() {
 /** The day of a moment at a place, year first. @param {number} at @param {string} zone */
 const dayAt = (at, zone) => new Intl.DateTimeFormat('en-CA', { timeZone: zone, year: 'numeric', month: '2-digit', day: '2-digit' }).format(new Date(at));
 
-/** @param {string} day */
-const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
+/** @param {string} day year first */
+const longDay = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', month: 'long', day: 'numeric', timeZone: 'UTC' });
 
 /** Asks before anything is erased; what is only on this phone is never erased unasked. */
 async function signOut() {
@@ -192,7 +195,10 @@ async function look() {
 }
 
 async function refresh() {
-  const how = await downloadDay();
+  if (busy) return;
+  busy = true;
+  if (drawn !== '') await drawStops(false);
+  const how = await downloadDay().finally(() => (busy = false));
   if (how === 'signed_out' && !(await keptDay())) return showEnrol('');
   note = NOTES[how];
   connected = how === 'fresh' || how === 'unfinished' || (connected && how !== 'signed_out');
@@ -208,7 +214,7 @@ async function showEnrol(fault) {
     event.preventDefault();
     const name = navigator.userAgent.slice(0, 60).replace(/[^ -~]/g, ' ').trim();
     const answer = await call('POST', '/api/v1/devices', { code: code.value, name: `Phone: ${name}`, in_browser: true });
-    if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Enrolling needs one, once.');
+    if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Connecting needs one, once.');
     history.replaceState(null, '', location.pathname);
     connected = true;
     await download('leaving', false);
@@ -220,8 +226,8 @@ async function showEnrol(fault) {
     void flush();
   };
   const back = h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, '‹ Back to the day');
-  show((await keptDay()) ? back : null, h('h1', {}, 'Enrol this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
-    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Enrol')));
+  show((await keptDay()) ? back : null, h('h1', {}, 'Connect this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
+    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Connect')));
 }
 
 /** Whether the address holds a code, as the picture's link does. */

@@ -110,7 +110,7 @@ async function sendOne(item) {
     return false;
   }
   // An answer that is not this record says nothing of it: it may be anybody's, so the record stays and goes again.
-  const temporary = taken || answer.status === 0 || answer.status === 429 || answer.status >= 500;
+  const temporary = taken || answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500;
   if (temporary) {
     await keep({ ...item, tries: item.tries + 1 });
     later(answer.wait, taken || answer.foreign);

@@ -15,7 +15,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./ground.js').Ground[], work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./ground.js').Ground[], stoppedAt: number, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -23,6 +23,8 @@ const EQUIPMENT = {
   rotary_spreader_with_deflector: 'Rotary spreader with deflector',
   drop_spreader: 'Drop spreader',
 };
+/** How long a tap is taken for one that was meant for the button before it said something else, in milliseconds. */
+const READ = 700;
 /** Ground on which most rule sets let nothing down. */
 const BARRED = new Set(['saturated', 'frozen', 'snow_covered']);
 
@@ -44,7 +46,7 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, stoppedAt: -Infinity, work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
@@ -115,7 +117,9 @@ async function askAgain(visit) {
   const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
   if (reply.status !== 200) return;
   work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment };
-  if (visit.work.started_at === '') visit.redraw();
+  if (visit.work.started_at !== '') return;
+  if (reply.body.decision.verdict === 'stop') visit.stoppedAt = performance.now();
+  visit.redraw();
 }
 
 /** @param {Visit} visit */
@@ -129,13 +133,13 @@ function before(visit) {
   };
   let starting = false;
   const start = async () => {
-    if (work.ground === '' || work.equipment === '' || starting) return;
+    if (work.ground === '' || work.equipment === '' || starting || performance.now() - visit.stoppedAt < READ) return;
     starting = true;
     visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
   };
   const stopped = decision?.verdict === 'stop' || visit.fate !== '';
-  const words = stopped ? 'Start all the same; it will be marked' : 'Start';
+  const words = visit.fate !== '' ? 'Start against the plan (the owner will see it)' : stopped ? 'Start against the rule (the owner will see it)' : 'Start';
   return [
     open(visit),
     howMuch(stop, decision, day, visit.grounds),
@@ -143,13 +147,14 @@ function before(visit) {
     forecast(stop, day),
     choice('The ground is', GROUND, work.ground, picked('ground')),
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
-    verdict(decision, source(day, asked(visit))),
+    verdict(decision, source(stop, day, asked(visit))),
     BARRED.has(work.ground) && !asked(visit) ? h('p', { class: 'verdict stop' }, '■ On such ground most rule sets let nothing down, and the answer above did not know it. Ask the office first.') : null,
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
-    h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words),
     work.ground === '' || work.equipment === '' ? h('p', { class: 'source' }, 'Say first how the ground is, and with what you work.') : null,
+    // It stays at the foot of the screen, so that it does not move under the thumb when the answer arrives above it.
+    h('div', { class: 'foot' }, h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words)),
   ];
 }
 

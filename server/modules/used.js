@@ -2,7 +2,7 @@
 // After the work: what was treated of each section, and what was really used on it. Asked for each, and never filled in beforehand.
 
 import { amount, answerOf } from './answer.js';
-import { clock, h, pounds } from './dom.js';
+import { clock, h, threeFigures } from './dom.js';
 import { openGrounds, squareFeet } from './ground.js';
 import { save as saveRecord } from './queue.js';
 import { dropWork } from './work.js';
@@ -43,8 +43,8 @@ export function afterWork(visit, decision, ground) {
   return [
     h('p', {}, `From ${clock(work.started_at, day.me.time_zone)} to ${clock(work.finished_at, day.me.time_zone)}, on ${ground} ground.`),
     ...asked.map((one) => treatedPart(visit, decision, one)),
-    choice('Pavement swept or blown back', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
-    typed('air', 'Air, if you measured it', '°F', work.air, '', (text) => void ((work.air = text), keep())),
+    choice('Is the pavement clean?', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
+    typed('air', 'Air temperature', '°F', work.air, 'If you measured it.', (text) => void ((work.air = text), keep())),
     fault,
     none
       ? h('button', { class: 'warned', type: 'button', 'data-key': 'save', onclick: () => void nothing() }, 'Nothing was treated: delete this start')
@@ -66,7 +66,7 @@ function treatedPart({ work, redraw, keep }, decision, ground) {
   const size = rest ? `, ${squareFeet(open)} still open` : area === null ? '' : `, ${squareFeet(area)}`;
   const chosen = work.treated[id] ?? '';
   const planned = expectedOf(decision, ground);
-  const hint = planned === 0 ? '' : `Planned ${pounds(planned)} lb${chosen === 'part' ? ' for all of it' : ''}.`;
+  const hint = planned === 0 ? '' : `Planned ${threeFigures(planned)} lb${chosen === 'part' ? ' for all of it' : ''}.`;
   return h('section', { class: 'ground' },
     choice(`What was treated of the ${section.name}${size}?`, { all: rest ? 'All that was open' : 'All of it', part: 'Part of it', none: 'None' }, chosen, pick),
     chosen === 'part' ? typed(`area-${id}`, `Treated of the ${section.name}`, 'sq ft', work.area[id] ?? '', '', (text) => void ((work.area[id] = text), keep())) : null,
@@ -84,7 +84,7 @@ function expectedOf(decision, { section, area, open }) {
 const number = (text) => text.trim().replace(',', '.');
 
 /** Square feet as a thumb types them: here a comma parts the thousands. @param {string} text */
-const areaNumber = (text) => text.trim().replace(/(?<=\d),(?=\d{3}(\D|$))/g, '');
+export const areaNumber = (text) => text.trim().replace(/(?<=\d),(?=\d{3}(\D|$))/g, '');
 
 /** What still has to be answered, or is worth a second look. @param {Ground[]} asked @param {any} decision @param {Work} work @param {Set<any>} sure */
 function missing(asked, decision, work, sure) {
@@ -92,7 +92,7 @@ function missing(asked, decision, work, sure) {
     const wrong = wrongWith(ground, decision, work, sure);
     if (wrong !== '') return wrong;
   }
-  if (work.cleaned === '') return 'Was the pavement swept or blown back?';
+  if (work.cleaned === '') return 'Is the pavement clean, swept or blown back?';
   if (work.air.trim() !== '' && !/^-?\d{1,3}(\.\d)?$/.test(number(work.air))) return 'The temperature must be a number, such as 71.5, or nothing.';
   return '';
 }
@@ -119,7 +119,7 @@ function wrongWith(ground, decision, work, sure) {
   if (!odd || sure.has(said)) return '';
   sure.add(said);
   const on = treated === 'part' ? `${squareFeet(Number(part))} of the ${name}` : `the ${name}`;
-  return `${text} lb on ${on} is not usual: planned were ${pounds(expected)} lb. If it is right, press Save again.`;
+  return `${text} lb on ${on} is not usual: planned were ${threeFigures(expected)} lb. If it is right, press Save again.`;
 }
 
 /** The record as the server takes it. @param {any} stop @param {Ground[]} asked @param {Work} work */
@@ -143,13 +143,22 @@ function clocks({ phone_started_at, phone_finished_at, clock_jump_s }) {
   return { ...(phone_started_at ? { phone_started_at } : {}), ...(phone_finished_at ? { phone_finished_at } : {}), ...(clock_jump_s ? { clock_jump_s } : {}) };
 }
 
+/** Enter goes on to what is asked next. @param {KeyboardEvent} event */
+function goOn(event) {
+  if (event.key !== 'Enter') return;
+  event.preventDefault();
+  const input = /** @type {HTMLElement} */ (event.target);
+  const asked = [...document.querySelectorAll('.stop input, .stop fieldset button:first-of-type, .stop [data-key="save"]')];
+  /** @type {HTMLElement | undefined} */ (asked[asked.indexOf(input) + 1])?.focus();
+}
+
 /**
  * A number with its unit beside it, for the phone's number pad.
  * @param {string} id @param {string} label @param {string} unit @param {string} value @param {string} hint @param {(text: string) => void} changed
  */
 function typed(id, label, unit, value, hint, changed) {
   const oninput = (/** @type {InputEvent} */ event) => changed(/** @type {HTMLInputElement} */ (event.target).value);
-  const input = /** @type {HTMLInputElement} */ (h('input', { id, inputmode: 'decimal', autocomplete: 'off', 'data-key': id, 'aria-describedby': `unit-${id}${hint === '' ? '' : ` usual-${id}`}`, oninput }));
+  const input = /** @type {HTMLInputElement} */ (h('input', { id, inputmode: 'decimal', autocomplete: 'off', enterkeyhint: 'next', 'data-key': id, 'aria-describedby': `unit-${id}${hint === '' ? '' : ` usual-${id}`}`, oninput, onkeydown: goOn }));
   input.value = value;
   return h('div', { class: 'amount' }, h('label', { for: id }, label), input, h('span', { class: 'unit', id: `unit-${id}` }, unit), hint === '' ? null : h('small', { id: `usual-${id}` }, hint));
 }

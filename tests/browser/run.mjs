@@ -17,6 +17,7 @@ import { applications, demonstration, enrolmentCode, planVisits } from './book.m
 import * as changed from './trials/changed.mjs';
 import * as clock from './trials/clock.mjs';
 import * as faults from './trials/faults.mjs';
+import * as hands from './trials/hands.mjs';
 import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
@@ -75,6 +76,10 @@ const trials = [
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
   ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
   ['what the office changes is said on the list and on the open stop', changed.theOfficeChangesItsMind],
+  ['a download says that it works', hands.aDownloadSaysSo],
+  ['Start does not move when the answer comes', hands.startStays],
+  ['Enter in an amount goes on', hands.enterGoesOn],
+  ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],

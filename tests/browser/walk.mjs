@@ -33,8 +33,8 @@ export async function enrol(world, context, base = world.base) {
   const { code } = await enrolmentCode(world.book.office);
   const page = listen(world, await context.newPage());
   await page.goto(`${base}/phone#${code}`);
-  await page.getByRole('button', { name: 'Enrol' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('button', { name: 'Connect' }).click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await page.evaluate(() => navigator.serviceWorker.ready);
   return page;
 }
@@ -51,8 +51,8 @@ export async function enrolAgain(world, page, person) {
   const { code } = await world.book.office('POST', `/api/v1/people/${person}/enrolment-codes`, {}, 201);
   await page.goto('about:blank');
   await page.goto(`${world.base}/phone#${code}`);
-  await page.getByRole('button', { name: 'Enrol', exact: true }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
 }
 
 /** The first open stop by a name that holds in each tab, however the list is drawn since. @param {any} page */
@@ -81,7 +81,7 @@ export const setClock = (context, moment) =>
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 
 /** Stops of the list that are still to be made and may be. @param {any} page */
-export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|needs you|✓|■/ });
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|refused|✓|■/ });
 
 /** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
 export async function arrive(page, stop, tap = (locator) => locator.click()) {
@@ -139,7 +139,7 @@ export async function recordStop(page, stop, amount) {
   await tap(page.getByRole('button', { name: 'Yes' }));
   await tap(page.getByRole('button', { name: 'Save' }));
   // Kept on the phone, it leads back to the list; an amount that is asked about again does not.
-  if (amount === undefined) await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  if (amount === undefined) await page.getByRole('heading', { name: /September 15/ }).waitFor();
   return taps;
 }
 
@@ -165,10 +165,10 @@ export async function fillStop(page, stop, as = 'Save') {
 /** Waits until nothing is left on the phone; says what the phone says if something stays. @param {any} page */
 export async function allSent(page) {
   try {
-    await page.getByText('Everything is sent').waitFor({ timeout: 60_000 });
+    await page.getByText('Nothing is waiting to be sent').waitFor({ timeout: 60_000 });
   } catch (error) {
     const bar = await page.locator('#queue').textContent();
-    const need = page.getByRole('button', { name: /needs? you/ });
+    const need = page.getByRole('button', { name: /refused/ });
     const why = (await need.count()) === 0 ? '' : (await need.click(), await page.locator('article').first().textContent());
     throw new Error(`not everything was sent: ${bar} ${why}`, { cause: error });
   }

@@ -40,12 +40,12 @@ async fn a_day_s_load_adds_up() {
     let after = company.phone.get(path).await.expect(200).body;
     assert_eq!(super::each(&after["stops"], "section_id"), [&company.rear]);
     // Of a section of which a part is recorded, the rest is still to be loaded: 3.125 lb on 1,000 sq ft, 9.375 lb on 3,000.
-    let mut part = company.record(&company.rear, "6");
+    let mut part = company.record(&company.rear, "2");
     part["lines"][0]["treated_area_sqft"] = json!("2000");
     let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &part).await.expect(201);
     let after = company.phone.get(path).await.expect(200).body;
     assert_eq!(super::each(&after["stops"], "product_lb"), ["9.375"]);
-    company.put_down(&company.rear, "9").await;
+    company.put_down(&company.rear, "5").await;
     let after = company.phone.get(path).await.expect(200).body;
     assert_eq!((&after["stops"], &after["products"]), (&json!([]), &json!([])));
 }

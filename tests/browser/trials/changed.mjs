@@ -73,7 +73,7 @@ async function workGoesOn(world, page, context, { id, stop }) {
   await page.getByText('may still be recorded').waitFor();
   await firstAmount(page).fill(typed.slice(0, -1));
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   assert.equal((await added(world)).length, known + 1);
 }

@@ -54,7 +54,7 @@ async function setInTheMiddle(world, name, { from, to, words, anew }) {
   const ended = await server();
   await fillStop(page, null);
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   /** @type {any} */
   let sent = null;
   page.on('request', (/** @type {any} */ request) => request.url().includes('/api/v1/applications/') && (sent = request.postDataJSON()));
@@ -87,7 +87,7 @@ export async function aClockThatIsLeft(world) {
   const sent = (await sending).postDataJSON();
   assert.equal(sent.clock_jump_s, undefined);
   assert.ok(sent.phone_started_at && sent.phone_finished_at);
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   await context.close();
 }
@@ -110,7 +110,7 @@ export async function aPhoneThatSlept(world) {
   await fillStop(page, null);
   assert.equal(await page.getByText(/clock jumped/).count(), 0);
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   const sending = page.waitForRequest('**/api/v1/applications/*');
   await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => route.abort());
   await context.setOffline(false);

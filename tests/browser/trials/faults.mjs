@@ -20,7 +20,7 @@ export async function aLostReply(world) {
   const page = await enrol(world, context);
   const known = (await added(world)).length;
   // The worst moment: the record is in the book, and the phone does not hear of it. Then the server is in trouble.
-  const answers = ['lost', 503, 429, 500];
+  const answers = ['lost', 503, 429, 408, 500];
   await page.route(SENDING, async (/** @type {any} */ route) => {
     const answer = answers.shift();
     if (answer === undefined) return route.continue();
@@ -82,17 +82,17 @@ export async function aRefusedRecord(world) {
   await recordStop(page, openStops(page).first(), '260');
   await page.getByText('260 lb on the').waitFor();
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByText('1 needs you').waitFor();
-  await page.locator('.stop-button', { hasText: 'its record needs you' }).waitFor();
+  await page.getByText('1 record was refused').waitFor();
+  await page.locator('.stop-button', { hasText: 'its record was refused' }).waitFor();
   await recordStop(page, openStops(page).last());
-  await page.getByText('0 waiting').waitFor();
+  await page.locator('#queue', { hasNotText: '●' }).waitFor();
   assert.equal((await added(world)).length, known + 1, 'the other one went through');
-  await page.getByRole('button', { name: '1 needs you' }).click();
-  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
+  await page.getByRole('button', { name: 'Send, against the rule' }).click();
   await page.getByText('Read every reason').waitFor();
   for (const box of await page.locator('.finding input').all()) await box.check();
   await page.locator('textarea').fill('The gate of the hopper stuck.');
-  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await page.getByRole('button', { name: 'Send, against the rule' }).click();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
   await context.close();
@@ -114,10 +114,10 @@ export async function anotherContent(world) {
     return refuse(route, 503);
   });
   await recordStop(page, openStops(page).first());
-  await page.getByText('1 needs you').waitFor();
+  await page.getByText('1 record was refused').waitFor();
   await recordStop(page, openStops(page).last());
-  await page.getByText('0 waiting').waitFor();
-  await page.getByRole('button', { name: '1 needs you' }).click();
+  await page.locator('#queue', { hasNotText: '●' }).waitFor();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
   await page.locator('article').getByText(/^The amounts used:/).first().waitFor();
   assert.equal((await added(world)).length, known + 2);
   await context.close();
@@ -139,10 +139,10 @@ export async function anEndedSession(world) {
   let ended = 1;
   await page.route(SENDING, (/** @type {any} */ route) => refuse(route, 401));
   await recordStop(page, openStops(page).first());
-  await page.getByText('Enrol this phone again to send').waitFor();
+  await page.getByText('Connect this phone again to send').waitFor();
   await page.route('**/api/v1/me', (/** @type {any} */ route) => ((ended += 1), refuse(route, 401)));
   await recordStop(page, openStops(page).first());
-  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
+  await page.getByText('2 waiting. Connect this phone again to send').waitFor();
   assert.ok(ended > 1);
   assert.equal((await added(world)).length, known);
   await page.unrouteAll();
@@ -150,14 +150,14 @@ export async function anEndedSession(world) {
   const phones = (await world.book.office('GET', '/api/v1/devices?limit=200', undefined, 200)).items;
   await world.book.office('DELETE', `/api/v1/devices/${phones.at(-1).id}`, undefined);
   await page.reload();
-  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
-  await page.getByRole('button', { name: 'Enrol again' }).click();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByText('2 waiting. Connect this phone again to send').waitFor();
+  await page.getByRole('button', { name: 'Connect again' }).click();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await page.getByRole('button', { name: 'Back to the day' }).click();
   const { code } = await enrolmentCode(world.book.office);
   await page.goto('about:blank');
   await page.goto(`${world.base}/phone#${code}`);
-  await page.getByRole('button', { name: 'Enrol', exact: true }).click();
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
   assert.equal(await page.locator('.stop-button', { hasText: 'waiting to be sent' }).count(), 0);
@@ -185,7 +185,7 @@ export async function aFullPhone(world) {
   assert.equal((await added(world)).length, known);
   await page.evaluate(() => /** @type {any} */ (globalThis).makeRoom());
   await save.click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   assert.equal((await added(world)).length, known + 1);
   // A browser that keeps nothing at all takes no record.

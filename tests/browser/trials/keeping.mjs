@@ -28,7 +28,7 @@ export async function signingOutAsks(world) {
   await page.goBack();
   await page.getByRole('button', { name: 'Sign out and erase' }).click();
   await page.getByRole('button', { name: 'Erase this work and sign out' }).click();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await enrolAgain(world, page, world.technician);
   await stop(page).filter({ hasNotText: 'begun at' }).waitFor();
   await context.close();
@@ -51,7 +51,7 @@ export async function aColleaguesTurn(world) {
   await page.getByText('1 of a colleague').waitFor();
   await page.getByRole('button', { name: 'Sign out and erase' }).click();
   await page.getByRole('button', { name: 'Erase and sign out' }).click();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await page.unroute('**/api/v1/applications/*');
   await enrolAgain(world, page, world.technician);
   await allSent(page);
@@ -59,7 +59,7 @@ export async function aColleaguesTurn(world) {
   await stop(page).filter({ hasText: 'begun at' }).click();
   assert.equal(await firstAmount(page).inputValue(), typed);
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
   await context.close();
@@ -67,7 +67,7 @@ export async function aColleaguesTurn(world) {
 
 /** A download of which any part is missing leaves the day as it was, and says so. @param {World} world */
 export async function aHalfDownload(world) {
-  const label = new TextEncoder().encode('%PDF-1.7\n%%EOF\n');
+  const label = new TextEncoder().encode('%PDF-1.7\n% kept\n%%EOF\n');
   for (const { id } of (await world.book.office('GET', '/api/v1/products?limit=200', undefined, 200)).items) {
     await world.book.office('POST', `/api/v1/products/${id}/files?kind=label`, label, 201);
   }
@@ -137,7 +137,7 @@ export async function anOlderVersionsWork(world) {
   await stop(page).filter({ hasText: 'begun at' }).click();
   assert.equal(await firstAmount(page).inputValue(), typed);
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   assert.equal((await added(world)).length, known + 1);
   await context.close();

@@ -75,7 +75,7 @@ export async function thePhonesPagesAreSound(world) {
     assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'nothing is filled in beforehand');
     const closed = page.locator('details:not([open]) > summary');
     while ((await closed.count()) > 0) await closed.first().click();
-    await page.getByText('half the amount each way').first().waitFor();
+    await page.getByText('Two passes crosswise').first().waitFor();
     await page.getByText('Read the label').first().waitFor();
     await page.getByText('A sample, made up for this demonstration').waitFor();
     await look('before the work');
@@ -97,13 +97,13 @@ export async function thePhonesPagesAreSound(world) {
     await page.getByText('is not usual').waitFor();
     await look('an amount that is not usual');
     await page.getByRole('button', { name: 'Save' }).click();
-    await page.getByRole('button', { name: '1 needs you' }).click();
-    await page.getByRole('heading', { name: 'Records that need you' }).waitFor();
+    await page.getByRole('button', { name: '1 record was refused' }).click();
+    await page.getByRole('heading', { name: 'Records that were refused' }).waitFor();
     await page.locator('summary').click();
     await look('a refused record');
     // Nothing but the office's word takes it off the phone.
-    await page.getByRole('button', { name: 'The office has it' }).click();
-    await page.getByText('Everything is sent').waitFor();
+    await page.getByRole('button', { name: 'Delete here: the office wrote it down' }).click();
+    await page.getByText('Nothing is waiting to be sent').waitFor();
     await context.close();
   }
 }
@@ -138,8 +138,8 @@ export async function narrowAndLarge(world) {
   await firstAmount(page).fill('260');
   await page.getByRole('button', { name: 'Yes' }).click();
   for (let press = 0; press < 2; press += 1) await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('button', { name: '1 needs you' }).click();
-  await page.getByRole('heading', { name: 'Records that need you' }).waitFor();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
+  await page.getByRole('heading', { name: 'Records that were refused' }).waitFor();
   await page.locator('summary').click();
   await notWide(page, 'a refused record');
   await context.close();
@@ -179,7 +179,7 @@ export async function byKeyboardAlone(world) {
   await press(page, /^Yes/);
   await page.getByRole('button', { name: '✓ Yes' }).waitFor();
   await press(page, /^Save/);
-  await heading(/Stops of/);
+  await heading(/September 15/);
   await allSent(page);
   await context.close();
   await desk(world, { viewport: { width: 1200, height: 800 } }, async (seat) => {
@@ -213,8 +213,8 @@ export async function aPictureEnrols(world) {
     const context = await phone(world, 'picture');
     const taken = listen(world, await context.newPage());
     await taken.goto(link);
-    await taken.getByRole('button', { name: 'Enrol' }).click();
-    await taken.getByRole('heading', { name: /Stops of/ }).waitFor();
+    await taken.getByRole('button', { name: 'Connect' }).click();
+    await taken.getByRole('heading', { name: /September 15/ }).waitFor();
     const session = await context.newCDPSession(taken);
     const { installabilityErrors } = await session.send('Page.getInstallabilityErrors');
     // A private window is no fault of the page's.

@@ -50,7 +50,7 @@ export async function aPartIsAPart(world) {
   await page.getByText(/on 2,500 sq ft of the .* lawn is not usual/).waitFor();
   await firstAmount(page).fill((planned / 2).toFixed(2));
   await save.click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   const [first] = (await added(world)).filter((id) => !known.has(id));
   const record = await world.book.owner('GET', `/api/v1/applications/${first}`, undefined, 200);

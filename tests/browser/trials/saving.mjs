@@ -10,7 +10,7 @@ import { added, allSent, enrol, fillStop, firstAmount, firstStop, listen, openSt
 /** Presses Save, and waits for the list. @param {any} page */
 async function save(page) {
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
 }
 
 /** @param {World} world */
@@ -31,7 +31,7 @@ export async function aDoubleTap(world) {
     await page.getByText(`${done + 1} waiting`).waitFor();
     await page.waitForTimeout(gap + 150);
     await page.getByText(`${done + 1} waiting`).waitFor();
-    await page.getByRole('heading', { level: 1, name: /Stops of/ }).waitFor();
+    await page.getByRole('heading', { level: 1, name: /September 15/ }).waitFor();
   }
   await context.setOffline(false);
   await allSent(page);
