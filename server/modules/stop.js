@@ -2,7 +2,7 @@
 // One stop: am I at the right place, how much, may I; then start, finish, and what was really used. What only a person can
 // know is asked and never filled in beforehand.
 
-import { cautions, howMuch, openPoints, settings, source, verdict } from './answer.js';
+import { cautions, howMuch, mark, openPoints, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
 import { plan } from './day.js';
 import { clock, h, replace } from './dom.js';
@@ -154,7 +154,7 @@ function before(visit) {
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
     work.ground === '' || work.equipment === '' ? h('p', { class: 'source' }, 'Say first how the ground is, and with what you work.') : null,
     // It stays at the foot of the screen, so that it does not move under the thumb when the answer arrives above it.
-    h('div', { class: 'foot' }, h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words)),
+    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words)),
   ];
 }
 

@@ -66,7 +66,7 @@ function treatedPart({ work, redraw, keep }, decision, ground) {
   const size = rest ? `, ${squareFeet(open)} still open` : area === null ? '' : `, ${squareFeet(area)}`;
   const chosen = work.treated[id] ?? '';
   const planned = expectedOf(decision, ground);
-  const hint = planned === 0 ? '' : `Planned ${threeFigures(planned)} lb${chosen === 'part' ? ' for all of it' : ''}.`;
+  const hint = planned === 0 ? '' : `Planned ${threeFigures(planned, true)} lb${chosen === 'part' ? ' for all of it' : ''}.`;
   return h('section', { class: 'ground' },
     choice(`What was treated of the ${section.name}${size}?`, { all: rest ? 'All that was open' : 'All of it', part: 'Part of it', none: 'None' }, chosen, pick),
     chosen === 'part' ? typed(`area-${id}`, `Treated of the ${section.name}`, 'sq ft', work.area[id] ?? '', '', (text) => void ((work.area[id] = text), keep())) : null,
@@ -119,7 +119,7 @@ function wrongWith(ground, decision, work, sure) {
   if (!odd || sure.has(said)) return '';
   sure.add(said);
   const on = treated === 'part' ? `${squareFeet(Number(part))} of the ${name}` : `the ${name}`;
-  return `${text} lb on ${on} is not usual: planned were ${threeFigures(expected)} lb. If it is right, press Save again.`;
+  return `${text} lb on ${on} is not usual: planned were ${threeFigures(expected, true)} lb. If it is right, press Save again.`;
 }
 
 /** The record as the server takes it. @param {any} stop @param {Ground[]} asked @param {Work} work */

@@ -114,16 +114,26 @@ export const sentBy = (by) =>
   across('readonly', async ({ downloaded }) => new Set((await got(downloaded.getAll(IDBKeyRange.bound(sentName(by, ''), sentName(by, '\uffff'))))).flat().map((/** @type {Sent} */ one) => one.id)));
 
 /**
- * Keeps a day, and marks the records that it counts.
- * @param {any} day @param {Set<string>} known ids of the records that had left the phone before the day was asked for
+ * Keeps a day, and marks the records that it counts. What was opened of other days and never begun goes, and so does the memory
+ * of what was sent for them.
+ * @param {import('./day.js').Day} day @param {Set<string>} known ids of the records that had left the phone before the day was asked for
  */
 export const keepDay = (day, known) =>
   across('readwrite', async ({ downloaded }) => {
     await got(downloaded.put(day, 'day'));
-    const mine = sentName(day.me.person.id, '');
-    for (const key of await got(downloaded.getAllKeys(IDBKeyRange.bound(mine, `${mine}\uffff`)))) {
-      const sent = /** @type {Sent[]} */ (await got(downloaded.get(key)));
-      await got(downloaded.put(sent.map((one) => (known.has(one.id) ? { ...one, counted: true } : one)), key));
+    const mine = day.me.person.id;
+    const listed = new Set([...day.day.visits, ...(day.gone ?? []).map((one) => one.stop)].map((stop) => stop.visit.id));
+    for (const key of await got(downloaded.getAllKeys())) {
+      const [kind, by, visit] = String(key).split('/');
+      if (by !== mine || (kind !== 'sent' && kind !== 'work')) continue;
+      const value = await got(downloaded.get(key));
+      if (kind === 'work') {
+        if (!listed.has(visit) && value.id === '') await got(downloaded.delete(key));
+        continue;
+      }
+      const sent = /** @type {Sent[]} */ (value).map((one) => (known.has(one.id) ? { ...one, counted: true } : one));
+      if (!listed.has(visit) && sent.every((one) => one.counted)) await got(downloaded.delete(key));
+      else await got(downloaded.put(sent, key));
     }
   });
 

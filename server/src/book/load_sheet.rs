@@ -262,8 +262,9 @@ fn counted_with(product: &Product, load: &ProductLoad, truck: &Truck) -> Option<
 /// What one section takes, or why that is not known.
 fn stop(visit: &DayVisit, section: &Section) -> Result<SheetStop, String> {
     let place = format!("{}, {} ({})", section.name, visit.property.address, visit.client_name);
-    let area =
-        visit.open_area(section).ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
+    let area = visit
+        .open_area(section)
+        .ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
     let target = visit
         .visit
         .target_nitrogen_lb_per_1000_sqft
