@@ -1,6 +1,9 @@
 //! What is open about a stop, told with the day.
 
-use harness::world::{Company, label, product, section};
+use harness::{
+    new_id,
+    world::{Company, label, product, section},
+};
 use serde_json::{Value, json};
 
 #[tokio::test]
@@ -34,4 +37,38 @@ async fn the_day_tells_the_soil_report_that_ends_and_the_one_that_is_missing() {
     assert!(words(&missing).contains("has no soil report"), "{open}");
     // Without phosphorus no report is needed, and nothing is told.
     assert_eq!(stop(&json!(company.visit)).unwrap()["open"], json!([]));
+}
+
+#[tokio::test]
+async fn the_day_tells_what_stands_recorded_of_each_section() {
+    // The demonstration lawn has 8,200 sq ft in front and 5,000 behind, both on one visit.
+    let company = Company::in_maryland().await;
+    let stop = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        let stop = &day["visits"][0];
+        let sections = stop["recorded_sections"].as_array().unwrap().clone();
+        let of = |section: &str| {
+            let found = sections.iter().find(|one| one["section_id"] == section);
+            found.map_or(Value::Null, |one| json!([one["treated_area_sqft"], one["open_area_sqft"]]))
+        };
+        (stop["recorded"].clone(), of(&company.front), of(&company.rear))
+    };
+    assert_eq!(stop().await, (json!(false), json!(null), json!(null)));
+    let mut half = company.record(&company.front, "4");
+    half["lines"][0]["treated_area_sqft"] = json!("4100");
+    let first = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{first}"), &half).await.expect(201);
+    assert_eq!(stop().await, (json!(false), json!(["4100", "4100"]), json!(null)));
+    // The rest as a record of its own, and the second section whole.
+    half["lines"][0]["treated_area_sqft"] = json!("4100");
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &half).await.expect(201);
+    let rear = company.put_down(&company.rear, "15").await;
+    assert_eq!(stop().await, (json!(true), json!(["8200", null]), json!(["5000", null])));
+    // A correction says that it was less, and another that it was nothing at all.
+    let line = json!([{ "section_id": company.front, "product_lb": "3", "treated_area_sqft": "4000" }]);
+    let less = json!({ "application_id": first, "reason": "Paced it out again.", "change": { "lines": line } });
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &less).await.expect(201);
+    let back = json!({ "application_id": rear, "reason": "It was the neighbour's." });
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
+    assert_eq!(stop().await, (json!(false), json!(["8100", "100"]), json!(null)));
 }

@@ -2,7 +2,7 @@
 // The answer to "how much, and may I?" as a technician reads it: pounds and bags for each section, what binds, and why.
 
 import { writtenDay } from './day.js';
-import { atMost, clock, h, pounds } from './dom.js';
+import { atMost, clock, h, pounds, threeFigures } from './dom.js';
 import { weatherHold } from './weather.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
@@ -28,15 +28,20 @@ export function openPoints(stop, decision, day) {
     const after = answerOf(decision, section.id)?.nitrogen_room_after_lb_per_1000_sqft;
     if (after === null || after === undefined) return [];
     if (Number(after) < 0) return [`No room for this on the ${section.name}: ${pounds(-after)} lb N on 1,000 sq ft too much for the year.`];
-    return Number(after) < target ? [`Little room: after this, ${pounds(after)} lb N on 1,000 sq ft is left this year on the ${section.name}.`] : [];
+    return Number(after) < target ? ['The next round will not fit into this year.'] : [];
   });
-  return [...tight, ...weatherHold(stop, day), ...told];
+  return [...new Set(tight), ...weatherHold(stop, day), ...told];
 }
 
-/** Product in bags, and a word for the part of one. @param {string} product @param {any} stop */
+const QUARTERS = ['', '¼', '½', '¾'];
+
+/** Product in bags as people carry them, to a quarter. @param {number} product @param {any} stop */
 function bags(product, stop) {
-  const number = Math.round((Number(product) / Number(stop.product.net_weight_lb)) * 100) / 100;
-  return `${number} ${number === 1 ? 'bag' : 'bags'} of ${pounds(stop.product.net_weight_lb)} lb`;
+  const quarters = Math.round((product / Number(stop.product.net_weight_lb)) * 4);
+  const [whole, part] = [Math.floor(quarters / 4), quarters % 4];
+  const few = ['less than a quarter bag', 'about a quarter bag', 'about half a bag', 'about three quarters of a bag'];
+  const words = whole === 0 ? few[part] : `about ${whole}${QUARTERS[part]} ${quarters === 4 ? 'bag' : 'bags'}`;
+  return `${words} (${pounds(stop.product.net_weight_lb)} lb)`;
 }
 
 /**
@@ -47,24 +52,39 @@ function bags(product, stop) {
 export function amount(answer) {
   const planned = Number(answer.product_lb);
   const most = answer.largest_lawful_product_lb;
-  if (most === null || most === undefined || planned <= Number(most)) return { product: planned, half: pounds(answer.half_rate_product_lb_per_1000_sqft, 3), planned: null };
-  return { product: Number(atMost(most)), half: atMost((Number(most) / Number(answer.area_sqft)) * 500, 3), planned };
+  if (most === null || most === undefined || planned <= Number(most)) return { product: planned, half: atMost(answer.half_rate_product_lb_per_1000_sqft), planned: null };
+  return { product: Number(atMost(most)), half: atMost((Number(most) / Number(answer.area_sqft)) * 500), planned };
 }
 
-/** @param {any} stop @param {any} decision @param {import('./day.js').Day} day @returns {HTMLElement} */
-export function howMuch(stop, decision, day) {
-  const rows = stop.sections.map((/** @type {any} */ section) => {
+/** The limit in short, and its citation a tap away. @param {any} answer */
+function limit(answer) {
+  const most = answer.largest_lawful_product_lb;
+  const words = most === null || most === undefined ? 'Limit' : `Limit ${threeFigures(Number(most), true)} lb`;
+  return h('details', {}, h('summary', {}, words), h('p', { class: 'limit' }, answer.bound_by_words));
+}
+
+/**
+ * How much goes on what is still open of each section.
+ * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {import('./ground.js').Ground[]} grounds @returns {HTMLElement}
+ */
+export function howMuch(stop, decision, day, grounds) {
+  const rows = grounds.map(({ section, area: whole, open, touched }) => {
+    // Large print is for what is to be done.
+    if (open === 0) return h('li', {}, h('strong', {}, section.name), ': recorded.');
     const answer = answerOf(decision, section.id);
     const measured = section.measured_on ? `, measured ${writtenDay(section.measured_on, day.dates)}` : '';
     const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft${measured}`;
     if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
-    const { product, half, planned } = amount(answer);
+    const share = touched && open !== null && whole ? open / whole : 1;
+    const { half, planned, product: all } = amount(answer);
+    const product = share === 1 ? all : Number(atMost(all * share));
+    const left = share === 1 ? '' : `; ${Math.round(open ?? 0).toLocaleString('en-US')} sq ft still open`;
     return h('li', {},
-      h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}`),
-      planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${pounds(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),
-      h('p', { class: 'figure' }, h('strong', {}, `${pounds(product)} lb`), product === 0 ? null : h('span', {}, bags(String(product), stop))),
-      product === 0 ? null : h('p', {}, 'Set for ', h('strong', {}, `${half} lb on 1,000 sq ft`), ': half the amount each way, crosswise.'),
-      answer.bound_by_words ? h('p', { class: 'limit' }, answer.bound_by_words) : null);
+      h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}${left}`),
+      planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${threeFigures(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),
+      h('p', { class: 'figure' }, h('strong', {}, `${threeFigures(product, answer.largest_lawful_product_lb !== null)} lb`), product === 0 ? null : h('span', {}, bags(product, stop))),
+      product === 0 ? null : h('p', {}, 'Two passes crosswise, ', h('strong', {}, `${half} lb per 1,000 sq ft`), ' each.'),
+      answer.bound_by_words ? limit(answer) : null);
   });
   return h('section', {}, h('h2', {}, `How much: ${stop.product.name}`), h('ul', { class: 'amounts' }, ...rows));
 }
@@ -96,9 +116,9 @@ export function verdict(decision, told) {
     reasons.length > 0 ? h('details', { open: word === 'stop' }, h('summary', {}, `${reasons.length} ${reasons.length === 1 ? 'reason' : 'reasons'}, and what would clear ${reasons.length === 1 ? 'it' : 'them'}`), h('ul', {}, ...reasons)) : null);
 }
 
-/** Where an answer comes from. @param {import('./day.js').Day} day @param {{ at: number } | null} asked */
-export const source = (day, asked) =>
-  asked ? `Answered by the office's server at ${clock(asked.at, day.me.time_zone)}, with what you saw here.` : `Downloaded at ${clock(day.at, day.me.time_zone)}, for a ${(day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
+/** Where an answer comes from. @param {any} stop @param {import('./day.js').Day} day @param {{ at: number } | null} asked */
+export const source = (stop, day, asked) =>
+  asked ? `Answered by the office's server at ${clock(asked.at, day.me.time_zone)}, with what you saw here.` : `Downloaded at ${clock(day.at, day.me.time_zone)}, for a ${(day.assumed?.[stop.visit.id] ?? day.equipment ?? 'rotary_spreader').replaceAll('_', ' ')}; ground and air here were not known then, so it never says go.`;
 
 /** Cautions that stand on the page of the work itself. */
 export const cautions = () =>

@@ -4,13 +4,14 @@
 /** @typedef {{ pointer?: string, parameter?: string, detail: string }} Fault */
 /** @typedef {{ key: string, verdict: string, message: string, hint: string, citation: string, href: string | null }} Finding */
 /** @typedef {{ title: string, detail: string, status: number, code: string, errors?: Fault[], findings?: Finding[] }} Problem */
-/** @typedef {{ status: number, body: any, problem: Problem | null, date: number | null, wait: number | null }} Answer */
+/** @typedef {{ status: number, body: any, problem: Problem | null, wait: number | null, foreign: boolean }} Answer */
 
 /** Longest wait for an answer, in milliseconds: a phone at the edge of a cell gets no answer at all. */
 const PATIENCE = 15000;
 
 /**
- * Sends a request. Without an answer (no network, or none in time) the status is 0.
+ * Sends a request. Without an answer of this server the status is 0: no network, none in time, or somebody in between who
+ * answers, which `foreign` tells.
  * @param {string} method
  * @param {string} path
  * @param {any} [body]
@@ -26,19 +27,23 @@ export async function call(method, path, body, headers = {}) {
   }
   try {
     const reply = await fetch(path, request);
-    const text = await reply.text();
-    const read = text === '' ? null : JSON.parse(text);
-    const date = Date.parse(reply.headers.get('date') ?? '');
-    const wait = Number(reply.headers.get('retry-after'));
-    return {
-      status: reply.status,
-      body: read,
-      problem: reply.ok ? null : read,
-      date: Number.isNaN(date) ? null : date,
-      wait: Number.isFinite(wait) && wait > 0 ? wait : null,
-    };
+    const read = json(await reply.text());
+    const given = Number(reply.headers.get('retry-after'));
+    const wait = Number.isFinite(given) && given > 0 ? given : null;
+    // This server answers in JSON, and what it refuses with a problem document that has a code.
+    if (read === undefined || (!reply.ok && typeof read?.code !== 'string')) return { status: 0, body: null, problem: null, wait, foreign: true };
+    return { status: reply.status, body: read, problem: reply.ok ? null : read, wait, foreign: false };
   } catch {
-    return { status: 0, body: null, problem: null, date: null, wait: null };
+    return { status: 0, body: null, problem: null, wait: null, foreign: false };
+  }
+}
+
+/** What a text holds, null when it is empty, and undefined when it is no JSON. @param {string} text */
+function json(text) {
+  try {
+    return text === '' ? null : JSON.parse(text);
+  } catch {
+    return undefined;
   }
 }
 

@@ -3,10 +3,13 @@
 
 import { call } from './api.js';
 import { keepFiles, listFiles } from './files.js';
-import { download, downloaded } from './shelf.js';
+import { goneFrom } from './gone.js';
+import { downloaded } from './shelf.js';
+import { hear } from './time.js';
+import { begunBy, keepDay, sentBy } from './work.js';
 
 /** @typedef {{ verdict: string, summary: string, findings: import('./api.js').Finding[], sections: any[] }} Decision */
-/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, skew: number, equipment?: string, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]> }} Day */
+/** @typedef {{ me: any, day: any, decisions: Record<string, Decision | null>, at: number, equipment?: string, assumed?: Record<string, string>, dates?: string, machines?: Record<string, string>, files?: Record<string, import('./files.js').ProductFile[]>, gone?: import('./gone.js').Gone[] }} Day */
 
 /** The local day of the phone. @returns {string} */
 export function today() {
@@ -14,12 +17,6 @@ export function today() {
   const two = (/** @type {number} */ part) => String(part).padStart(2, '0');
   return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
 }
-
-/**
- * The time now by the server's clock, as far as the phone knows it: a phone's own clock may stand wrong.
- * @param {{ skew: number }} day
- */
-export const now = (day) => new Date(Date.now() + day.skew).toISOString();
 
 /** A day as the company writes it. @param {string} day year first @param {string | undefined} order */
 export function writtenDay(day, order) {
@@ -30,32 +27,92 @@ export function writtenDay(day, order) {
 /** What was kept of today, or of an earlier day. @returns {Promise<Day | undefined>} */
 export const keptDay = () => downloaded('day');
 
+/** A part of a download that did not come. */
+class Unfinished extends Error {}
+
 /**
- * Downloads the day whole, and keeps it. Answers how it went.
- * @returns {Promise<'fresh' | 'offline' | 'signed_out'>}
+ * What a request of a download brings; a download of which a part is missing is none.
+ * @param {string} method @param {string} path @param {(body: any) => boolean} whole @param {any} [body]
+ */
+async function part(method, path, whole, body) {
+  const answer = await call(method, path, body);
+  if (answer.status !== 200 || !whole(answer.body)) throw new Unfinished(path);
+  return answer.body;
+}
+
+/**
+ * Downloads the day, and keeps it whole or not at all: half of a day would look like all of it. Answers how it went.
+ * @returns {Promise<'fresh' | 'offline' | 'unfinished' | 'signed_out'>}
  */
 export async function downloadDay() {
+  const asked = performance.now();
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return 'signed_out';
-  if (me.status !== 200) return 'offline';
-  const asked = Date.now();
-  // The server's clock decides which day it is: a phone's may be wrong.
-  const on = (await serverDay(me.body)) ?? today();
+  if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'offline';
+  hear(me.body.now, asked);
+  try {
+    const known = await sentBy(me.body.person.id);
+    const day = await wholeDay(me.body);
+    await keepDay(day, known);
+    void keepFiles(day.files ?? {});
+    return 'fresh';
+  } catch (fault) {
+    if (fault instanceof Unfinished) return 'unfinished';
+    throw fault;
+  }
+}
+
+/**
+ * Asks whether the day has changed since it was downloaded, and downloads it again if it has: that is much less to ask.
+ * @returns {Promise<'same' | Awaited<ReturnType<typeof downloadDay>>>}
+ */
+export async function lookAgain() {
+  const kept = await keptDay();
+  if (!kept) return 'same';
+  const asked = performance.now();
+  const me = await call('GET', '/api/v1/me');
+  if (me.status !== 200 || typeof me.body?.person?.id !== 'string') return 'same';
+  hear(me.body.now, asked);
+  const on = await serverDay(me.body);
   const day = await call('GET', `/api/v1/days/${on}`);
-  if (day.status !== 200) return 'offline';
+  if (day.status !== 200 || !Array.isArray(day.body?.visits)) return 'same';
+  const stands = (/** @type {any} */ one) => JSON.stringify([one.day, one.person_id, one.visits]);
+  return stands(day.body) === stands(kept.day) ? 'same' : downloadDay();
+}
+
+/** @param {any} me @returns {Promise<Day>} */
+async function wholeDay(me) {
+  // The server's clock decides which day it is: a phone's may be wrong.
+  const on = (await serverDay(me)) ?? today();
+  const day = await part('GET', `/api/v1/days/${on}`, (body) => body?.day === on && Array.isArray(body.visits));
   /** @type {Record<string, Decision | null>} */
   const decisions = {};
-  // Asked for what this technician worked with last; who takes another spreader is told that the answer was for this one.
-  const equipment = (await downloaded('equipment')) ?? 'rotary_spreader';
-  for (const stop of day.body.visits) decisions[stop.visit.id] = await ask(stop, on, equipment);
-  const settings = await call('GET', '/api/v1/settings');
-  const machines = await call('GET', '/api/v1/equipment?limit=200');
-  const named = (machines.body?.items ?? []).map((/** @type {any} */ one) => [one.id, one.name]);
-  const files = await listFiles(day.body.visits.map((/** @type {any} */ stop) => stop.product.id));
-  const at = Date.parse(me.body.now);
-  await download('day', { me: me.body, day: day.body, decisions, at, skew: at - asked, equipment, dates: settings.body?.date_order, machines: Object.fromEntries(named), files });
-  void keepFiles(files);
-  return 'fresh';
+  const settings = await part('GET', '/api/v1/settings', (body) => typeof body?.date_order === 'string');
+  const machines = await part('GET', '/api/v1/equipment?limit=200', (body) => Array.isArray(body?.items));
+  /** @type {Record<string, string>} */
+  const assumed = {};
+  const last = await downloaded('equipment');
+  for (const { visit, ...stop } of day.visits) assumed[visit.id] = spreaderFor(stop, machines.items, last);
+  for (const stop of day.visits) decisions[stop.visit.id] = await ask(stop, on, assumed[stop.visit.id]);
+  const named = machines.items.map((/** @type {any} */ one) => [one.id, one.name]);
+  const gone = await goneFrom(day, await keptDay(), await begunBy(me.person.id));
+  if (gone === null) throw new Unfinished('/api/v1/visits');
+  const files = await listFiles(day.visits.map((/** @type {any} */ stop) => stop.product.id), part);
+  return { me, day, decisions, at: Date.parse(me.now), assumed, dates: settings.date_order, machines: Object.fromEntries(named), files, gone };
+}
+
+/**
+ * The spreader that an answer is asked for; who takes another is told that the answer was for this one. The machine that was
+ * calibrated last with the product tells it, or else what this technician worked with last.
+ * @param {any} stop @param {any[]} machines @param {string | undefined} last
+ */
+function spreaderFor(stop, machines, last) {
+  const as = (/** @type {any} */ machine) => (machine?.kind === 'drop_spreader' ? 'drop_spreader' : machine?.kind === 'rotary_spreader' ? (machine.has_deflector ? 'rotary_spreader_with_deflector' : 'rotary_spreader') : undefined);
+  const newest = [...(stop.calibrations ?? [])].sort((one, other) => other.calibration.calibrated_on.localeCompare(one.calibration.calibrated_on));
+  const calibrated = newest.map((one) => as(machines.find((machine) => machine.id === one.calibration.equipment_id))).find((found) => found !== undefined);
+  const rotary = machines.filter((machine) => machine.active && machine.kind === 'rotary_spreader');
+  const all = rotary.length > 0 && rotary.every((machine) => machine.has_deflector) ? 'rotary_spreader_with_deflector' : 'rotary_spreader';
+  return calibrated ?? last ?? all;
 }
 
 /** The day it is in the company's zone by the server's clock. @param {any} me */
@@ -74,7 +131,10 @@ async function ask(stop, on, equipment) {
   const target = stop.visit.target_nitrogen_lb_per_1000_sqft;
   if (target === null) return null;
   const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }));
-  return answer.status === 200 ? answer.body.decision : null;
+  if (answer.status === 200 && answer.body?.decision) return answer.body.decision;
+  // What the server cannot judge, such as a section that was never measured, has no amount; that is an answer.
+  if (answer.status === 404 || answer.status === 422) return null;
+  throw new Unfinished('/api/v1/checks');
 }
 
 /**

@@ -21,7 +21,7 @@ export function h(tag, attributes = {}, ...children) {
 /** A time of day as people say it: at a place, where the phone knows its zone. @param {string | number} moment @param {string} [zone] */
 export function clock(moment, zone) {
   /** @type {Intl.DateTimeFormatOptions} */
-  const how = { hour: '2-digit', minute: '2-digit' };
+  const how = { hour: 'numeric', minute: '2-digit' };
   try {
     return new Date(moment).toLocaleTimeString([], { ...how, timeZone: zone });
   } catch {
@@ -34,6 +34,12 @@ export const pounds = (amount, digits = 2) => String(Math.round(Number(amount) *
 
 /** Pounds of which no more may go down: rounded down. @param {string | number} amount @param {number} [digits] */
 export const atMost = (amount, digits = 2) => String(Math.floor(Number((Number(amount) * 10 ** digits).toFixed(6))) / 10 ** digits);
+
+/** Pounds in three figures, as a scale shows them; with `most` never more than that. @param {number} amount @param {boolean} [most] */
+export function threeFigures(amount, most = false) {
+  const digits = amount >= 100 ? 0 : amount >= 10 ? 1 : 2;
+  return Number(most ? atMost(amount, digits) : pounds(amount, digits)).toLocaleString('en-US');
+}
 
 /** A span of time as people say it. @param {number} milliseconds */
 export function span(milliseconds) {

@@ -1,7 +1,6 @@
 // @ts-check
 // Labels and safety data sheets of the day's products: kept on the phone, because the label is read where the work is.
 
-import { call } from './api.js';
 import { writtenDay } from './day.js';
 import { h } from './dom.js';
 
@@ -17,26 +16,32 @@ const address = (id) => `/api/v1/product-files/${id}/content`;
 /** The newest of each kind. @param {any[]} files in the order in which they were added @returns {any[]} */
 const newest = (files) => [...new Map(files.map((one) => [one.kind, one])).values()];
 
-/** What there is to read of these products. @param {string[]} products @returns {Promise<Record<string, ProductFile[]>>} */
-export async function listFiles(products) {
+/**
+ * What there is to read of these products.
+ * @param {string[]} products @param {(method: string, path: string, whole: (body: any) => boolean) => Promise<any>} part of a download
+ * @returns {Promise<Record<string, ProductFile[]>>}
+ */
+export async function listFiles(products, part) {
   /** @type {Record<string, ProductFile[]>} */
   const found = {};
   for (const product of new Set(products)) {
-    const answer = await call('GET', `/api/v1/products/${product}/files?limit=200`);
-    found[product] = answer.status === 200 ? newest(answer.body.items).map(({ id, kind, dated }) => ({ id, kind, dated })) : [];
+    const { items } = await part('GET', `/api/v1/products/${product}/files?limit=200`, (body) => Array.isArray(body?.items));
+    found[product] = newest(items).map(({ id, kind, dated }) => ({ id, kind, dated }));
   }
   return found;
 }
 
 /**
- * Keeps these files, and drops all others. They may be large and the network slow, so nobody waits for it; what a phone has no
- * room for is read while there is a network.
+ * Keeps these files, and drops others once these are here. They may be large and the network slow, so nobody waits for it; what
+ * a phone has no room for is read while there is a network.
  * @param {Record<string, ProductFile[]>} files
  */
 export async function keepFiles(files) {
   const wanted = Object.values(files).flat().map((one) => address(one.id));
-  await sweep((path) => !wanted.includes(path));
-  for (const path of wanted) if (!(await isKept(path))) await caches.open(SHELF).then((shelf) => shelf.add(path)).catch(() => undefined);
+  let whole = true;
+  for (const path of wanted) if (!(await isKept(path))) await caches.open(SHELF).then((shelf) => shelf.add(path)).catch(() => void (whole = false));
+  // An older label is better than none while the newer one has not come.
+  if (whole) await sweep((path) => !wanted.includes(path));
 }
 
 /** @param {string} path */

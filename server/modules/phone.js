@@ -1,15 +1,19 @@
 // @ts-check
-// The technician's phone: enrol once, then today's stops, and the records that wait to be sent, always in sight.
+// The technician's phone: connect once, then today's stops, and the records that wait to be sent, always in sight.
 
-import { mark, openPoints } from './answer.js';
+import { openPoints } from './answer.js';
 import { call } from './api.js';
-import { downloadDay, keptDay, writtenDay } from './day.js';
-import { clock, h, heading, replace, span } from './dom.js';
+import { downloadDay, keptDay, lookAgain } from './day.js';
+import { clock, h, heading, replace } from './dom.js';
 import { forgetFiles } from './files.js';
+import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
 import { refusedPage } from './refused.js';
-import { download, downloaded, forget, waiting } from './shelf.js';
-import { stopPage } from './stop.js';
+import { leavingPage } from './leaving.js';
+import { download, downloaded, waiting } from './shelf.js';
+import { stopPage, tellStop } from './stop.js';
+import { clockWords, onJump, startClock } from './time.js';
+import { adoptOldWork, begunBy, forget, keptOf } from './work.js';
 
 const main = /** @type {HTMLElement} */ (document.getElementById('main'));
 const bar = /** @type {HTMLElement} */ (document.getElementById('queue'));
@@ -20,8 +24,26 @@ let drawn = '';
 let elsewhere = false;
 /** Counts the pages that were shown: what was begun before another page came must not push that one away. */
 let turn = 0;
+/** Counts what the queue has told: a list that was gathered before must not stand. */
+let changes = 0;
 /** How the last download went, where that must be said. */
 let note = '';
+/** How often a page that shows asks whether the day has changed, in milliseconds. */
+const LOOK = 240_000;
+let looking = false;
+/** The day is being downloaded because somebody asked for it. */
+let busy = false;
+/** The server has taken this phone for somebody's. */
+let connected = false;
+/** How a download went, where that must be said. */
+const NOTES = {
+  fresh: '',
+  offline: '▲ The server does not answer. This is the day as it was downloaded.',
+  unfinished: '▲ The download did not finish. This is the day as it was downloaded before.',
+  signed_out: '▲ This phone is not connected any more. This is the day as it was downloaded.',
+};
+/** What a page that was left has to say; said once. */
+let parting = '';
 
 /** @param {...(Node | null)} nodes */
 function show(...nodes) {
@@ -34,11 +56,17 @@ function show(...nodes) {
 
 /** The phone's own way back leads from a stop to the list, and not out of the page. @param {() => Promise<void>} work */
 async function enter(work) {
+  parting = '';
   if (history.state !== 'inside') history.pushState('inside', '');
   await work();
 }
 
-const leave = () => (history.state === 'inside' ? history.back() : void showDay());
+/** @param {string} [words] to be said on the list */
+function leave(words = '') {
+  parting = words;
+  if (history.state === 'inside') history.back();
+  else void showDay();
+}
 
 /** Records that wait: my own, and those of a colleague who used this phone. */
 async function queued() {
@@ -50,12 +78,18 @@ async function queued() {
 async function drawQueue() {
   const { mine, refused, others } = await queued();
   const unsent = mine.length - refused.length;
-  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', signed_out: ' Enrol this phone again to send.' }[queueState()];
-  const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '● 0 waiting.' : `✓ Everything is sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
-  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, `▲ ${refused.length} need${refused.length === 1 ? 's' : ''} you`);
-  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Enrol again');
+  const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', foreign: ' The reply was not the record; trying again.', signed_out: ' Connect this phone again to send.' }[queueState()];
+  const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '' : `✓ Nothing is waiting to be sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
+  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, refused.length === 1 ? '▲ 1 record was refused: open it' : `▲ ${refused.length} records were refused: open them`);
+  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Connect again');
   bar.replaceChildren(h('span', {}, words), ...(refused.length > 0 ? [need] : []), ...(queueState() === 'signed_out' && (await keptDay()) ? [enrol] : []),
-    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague enrols here.`)] : []));
+    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague connects here.`)] : []));
+  if (drawn !== '') await drawStops(false);
+}
+
+/** Says what has changed, on the list or at the top of the stop that is open. */
+async function tell() {
+  tellStop((await keptDay())?.gone ?? []);
   if (drawn !== '') await drawStops(false);
 }
 
@@ -63,88 +97,113 @@ async function showRefused() {
   show(await refusedPage((await queued()).refused, leave));
 }
 
-/** How a stop stands, in a word, and what to know before it is opened again. @param {any} stop @param {any} decision @param {import('./day.js').Day} day */
-async function standing(stop, decision, day) {
-  const item = (await waiting()).find((one) => one.record.visit_id === stop.visit.id);
-  if (item?.state === 'refused') return { state: '▲ its record needs you', kind: 'done', known: 'The server did not take the record of this stop: open it above, where it says that it needs you.' };
-  if (item) return { state: '● waiting to be sent', kind: 'done', known: 'A record of this stop waits on this phone.' };
-  if (stop.visit.status === 'done' || stop.recorded || (await downloaded(`recorded/${stop.visit.id}`))) return { state: '✓ recorded', kind: 'done', known: 'This stop is recorded already.' };
-  const work = await downloaded(`work/${stop.visit.id}`);
-  if (work?.started_at) return { state: `● begun at ${clock(work.started_at, day.me.time_zone)}, not recorded yet`, kind: 'care', known: '' };
-  return { state: mark(decision), kind: decision?.verdict ?? 'care', known: '' };
-}
+/** The stops of the list: those of the day, and those that are not on it any more. @param {import('./day.js').Day} day @returns {import('./gone.js').Gone[]} */
+const stopsOf = (day) => [...day.day.visits.map((/** @type {any} */ stop) => ({ stop, decision: day.decisions[stop.visit.id], fate: '' })), ...(day.gone ?? [])];
 
 /** The list of stops, drawn anew only where something changed, so that it does not move under a thumb. */
 async function drawStops(/** @type {boolean} */ anyway) {
   const begun = turn;
   const day = await keptDay();
-  if (!day) return showEnrol('');
-  /** @type {{ state: string, kind: string, known: string }[]} */
-  const stands = [];
-  for (const stop of day.day.visits) stands.push(await standing(stop, day.decisions[stop.visit.id], day));
-  const from = JSON.stringify([day.at, stands, note]);
+  if (!day) return showNoDay();
+  /** @type {import('./work.js').Kept} */
+  let kept;
+  let seen;
+  do {
+    seen = changes;
+    kept = await keptOf(day.me.person.id);
+  } while (seen !== changes);
+  const listed = stopsOf(day);
+  const stands = listed.map(({ stop, decision, fate }) => ({ ...standing(stop, decision, day, kept), fate }));
+  const words = clockWords(day.at, day.me.time_zone);
+  const from = JSON.stringify([day.at, stands, note, parting, words, busy]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
-  const stops = day.day.visits.map((/** @type {any} */ stop, /** @type {number} */ at) => {
-    const decision = day.decisions[stop.visit.id];
-    const { state, kind, known } = stands[at];
-    const points = kind === 'done' ? [] : openPoints(stop, decision, day);
-    const open = async () => show(await stopPage(stop, decision, day, known, leave));
+  const stops = listed.map(({ stop, decision, fate }, at) => {
+    const { state, kind } = stands[at];
+    const points = kind === 'done' || fate !== '' ? [] : openPoints(stop, decision, day);
+    const open = async () => show(await stopPage(stop, decision, day, stands[at], leave));
     return h('li', {}, h('button', { type: 'button', class: 'stop-button', 'data-key': stop.visit.id, onclick: () => void enter(open) },
       h('strong', {}, `${at + 1}. ${stop.property.address}`),
       h('span', {}, `${stop.client_name}: ${stop.sections.map((/** @type {any} */ section) => section.name).join(', ')}`),
-      h('span', { class: `state ${kind}` }, state),
+      fate === '' ? null : h('span', { class: 'state stop' }, `■ ${fate}`),
+      fate === '' || kind === 'done' || stands[at].begun ? h('span', { class: `state ${kind}` }, state) : null,
       ...points.map((words) => h('span', { class: 'open-point' }, `▲ ${words}`))));
   });
-  const age = `As of ${writtenDay(dayAt(day.at, day.me.time_zone), day.dates)} ${clock(day.at, day.me.time_zone)}, by the server's clock.`;
-  const wrong = Math.abs(day.skew) > 300_000 ? h('p', { class: 'caution' }, `This phone's clock is ${span(day.skew)} off; the server's time is used. Put it right when you can.`) : null;
-  const nodes = [h('h1', {}, `Stops of ${weekday(day.day.day)}, `, h('span', { class: 'whole' }, writtenDay(day.day.day, day.dates))), h('p', {}, `${day.me.person.name}. ${age}`), note === '' ? null : h('p', { role: 'status' }, note), wrong,
+  const on = dayAt(day.at, day.me.time_zone);
+  const age = `Updated ${on === day.day.day ? '' : `${longDay(on)}, `}${clock(day.at, day.me.time_zone)}.`;
+  const wrong = words === '' ? null : h('p', { class: 'caution', role: 'status' }, words);
+  const nodes = [h('h1', {}, longDay(day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((said) => (said === '' ? null : h('p', { role: 'status' }, said))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
-    h('button', { type: 'button', class: 'plain', 'data-key': 'again', onclick: () => void refresh() }, 'Download the day again'),
-    h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void signOut() }, 'Take my data off this phone')].filter((node) => node !== null);
+    h('button', { type: 'button', class: 'plain', 'data-key': 'again', 'aria-busy': busy ? 'true' : 'false', onclick: () => void refresh() }, busy ? 'Downloading the day …' : 'Download the day again'),
+    h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
   else replace(main, nodes);
   drawn = from;
   elsewhere = false;
 }
 
-async function showDay() {
+/** @param {Awaited<ReturnType<typeof downloadDay>>} [how] the download went, if there was one just now */
+async function showDay(how) {
+  if (how) note = NOTES[how];
   drawn = '';
   await drawStops(true);
+}
+
+/** Enrolled, and the first download has not finished: there is nothing to show instead. */
+async function showNoDay() {
+  if (!connected) return showEnrol('');
+  show(h('h1', {}, 'The day is not on this phone yet'), h('p', { role: 'alert' }, note), h('button', { type: 'button', class: 'big', onclick: () => void refresh() }, 'Download the day'));
 }
 
 /** The day of a moment at a place, year first. @param {number} at @param {string} zone */
 const dayAt = (at, zone) => new Intl.DateTimeFormat('en-CA', { timeZone: zone, year: 'numeric', month: '2-digit', day: '2-digit' }).format(new Date(at));
 
-/** @param {string} day */
-const weekday = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', timeZone: 'UTC' });
+/** @param {string} day year first */
+const longDay = (day) => new Date(`${day}T12:00:00Z`).toLocaleDateString('en-US', { weekday: 'long', month: 'long', day: 'numeric', timeZone: 'UTC' });
 
+/** Asks before anything is erased; what is only on this phone is never erased unasked. */
 async function signOut() {
-  const { mine } = await queued();
-  if (mine.length > 0) {
-    show(h('h1', {}, 'Not yet'), h('p', { role: 'alert' }, `${mine.length} ${mine.length === 1 ? 'record is' : 'records are'} only on this phone. Send them first; until then they are kept.`),
-      h('button', { type: 'button', class: 'big', onclick: () => void flush() }, 'Send now'), h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, 'Back'));
-    return;
-  }
-  await forget();
-  await forgetFiles();
-  await download('leaving', true);
-  await endSession();
+  const day = await keptDay();
+  if (!day) return showEnrol('');
+  const me = day.me.person.id;
+  const erase = async () => {
+    await forget(me);
+    await forgetFiles();
+    await download('leaving', true);
+    await endSession();
+  };
+  show(...leavingPage((await queued()).mine.length, await begunBy(me), day.me.time_zone, { back: () => leave(), send: () => void flush(), erase: () => void erase() }));
 }
 
 /** Ends the session on the server; without a network, as soon as there is one. */
 async function endSession() {
+  connected = false;
   const answer = await call('DELETE', '/api/v1/sessions/current');
   const ended = answer.status === 204 || answer.status === 401;
   if (ended) await download('leaving', false);
   showEnrol(ended ? '' : 'Your data is off this phone. There is no network, so the server does not know yet that you signed out: open this page again when there is one.');
 }
 
+/** Asks now and then whether the day has changed; whoever works on a page is told at its top, and not taken away from it. */
+async function look() {
+  if (looking || document.visibilityState !== 'visible' || !(await keptDay())) return;
+  looking = true;
+  const how = await lookAgain().finally(() => (looking = false));
+  if (how === 'same') return;
+  note = NOTES[how];
+  await tell();
+}
+
 async function refresh() {
-  const how = await downloadDay();
+  if (busy) return;
+  busy = true;
+  if (drawn !== '') await drawStops(false);
+  const how = await downloadDay().finally(() => (busy = false));
   if (how === 'signed_out' && !(await keptDay())) return showEnrol('');
-  note = { fresh: '', offline: '▲ The server does not answer. This is the day as it was downloaded.', signed_out: '▲ This phone is not enrolled any more. This is the day as it was downloaded.' }[how];
+  note = NOTES[how];
+  connected = how === 'fresh' || how === 'unfinished' || (connected && how !== 'signed_out');
   if (!elsewhere) await drawStops(true);
+  else if (!(await keptDay())) await showNoDay();
 }
 
 /** @param {string} fault */
@@ -155,20 +214,20 @@ async function showEnrol(fault) {
     event.preventDefault();
     const name = navigator.userAgent.slice(0, 60).replace(/[^ -~]/g, ' ').trim();
     const answer = await call('POST', '/api/v1/devices', { code: code.value, name: `Phone: ${name}`, in_browser: true });
-    if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Enrolling needs one, once.');
+    if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Connecting needs one, once.');
     history.replaceState(null, '', location.pathname);
+    connected = true;
     await download('leaving', false);
     await navigator.storage?.persist?.();
-    // Another person's day is not to be seen under a new name, not even when the first download fails.
-    if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget();
-    note = '';
-    await downloadDay();
-    await showDay();
+    // Another person's day is not to be seen under a new name, not even when the first download fails. What that person began
+    // stays for them.
+    if ((await keptDay())?.me.person.id !== answer.body.device.person_id) await forget('');
+    await showDay(await downloadDay());
     void flush();
   };
   const back = h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, '‹ Back to the day');
-  show((await keptDay()) ? back : null, h('h1', {}, 'Enrol this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
-    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Enrol')));
+  show((await keptDay()) ? back : null, h('h1', {}, 'Connect this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
+    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Connect')));
 }
 
 /** Whether the address holds a code, as the picture's link does. */
@@ -183,7 +242,13 @@ function showNoShelf(fault) {
 }
 
 async function begin() {
-  onChange(() => void drawQueue());
+  await adoptOldWork();
+  await startClock();
+  onJump(() => void tell());
+  onChange(() => {
+    changes += 1;
+    void drawQueue();
+  });
   await drawQueue();
   addEventListener('popstate', () => void (coded() ? showEnrol('') : showDay()));
   if (await downloaded('leaving')) await endSession();
@@ -194,6 +259,9 @@ async function begin() {
     await refresh();
   }
   keepTrying();
+  addEventListener('online', () => void look());
+  document.addEventListener('visibilitychange', () => void look());
+  setInterval(() => void look(), LOOK);
 }
 
 try {

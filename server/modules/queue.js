@@ -3,10 +3,12 @@
 // reply and a second tab make no second record. One that is refused waits for its technician and holds up no other.
 
 import { call } from './api.js';
-import { download, drop, keep, waiting } from './shelf.js';
+import { drop, keep, waiting } from './shelf.js';
+import { hear } from './time.js';
+import { markSent, saveOnce } from './work.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
-/** @typedef {'idle' | 'sending' | 'offline' | 'signed_out'} State */
+/** @typedef {'idle' | 'sending' | 'offline' | 'foreign' | 'signed_out'} State */
 
 /** @type {State} */
 let state = 'idle';
@@ -37,29 +39,43 @@ function become(next) {
 }
 
 /**
- * Puts a record on the phone and tries to send it. Resolves when it is on the disk; rejects when the phone cannot keep it.
- * @param {Waiting} item
+ * Puts the record of begun work on the phone and tries to send it. Resolves when it is on the disk; rejects when the phone
+ * cannot keep it.
+ * @param {Waiting} item @returns {Promise<boolean>} false when it was saved already
  */
-export async function send(item) {
+export async function save(item) {
+  const saved = await saveOnce(item);
+  wake();
+  return saved;
+}
+
+/** Sends a record again that was refused. @param {Waiting} item */
+export async function sendAgain(item) {
   await keep(item);
+  wake();
+}
+
+/** Takes a record off the phone that is written down elsewhere. @param {Waiting} item */
+export async function takeOff(item) {
+  await markSent(item, { id: item.id, lines: item.record.lines });
+  become(state);
+}
+
+function wake() {
   pause = 0;
   become(state);
   void flush();
 }
 
-/** Takes a record off the phone that is written down elsewhere. @param {string} id */
-export async function takeOff(id) {
-  await drop(id);
-  become(state);
-}
-
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
   clearTimeout(timer);
+  const asked = performance.now();
   const me = await call('GET', '/api/v1/me');
   if (me.status === 401) return become('signed_out');
-  if (me.status !== 200) return later(me.wait);
-  const sender = me.body.person.id;
+  const sender = me.body?.person?.id;
+  if (me.status !== 200 || typeof sender !== 'string') return later(me.wait, me.foreign || me.status === 200);
+  hear(me.body.now, asked);
   await navigator.locks.request('sending', { ifAvailable: true }, async (lock) => {
     // Another tab sends already, and says how it goes.
     if (lock === null) return;
@@ -81,10 +97,11 @@ export async function flush() {
 async function sendOne(item) {
   const body = { ...item.record, sent_at: new Date().toISOString() };
   const answer = await call('PUT', `/api/v1/applications/${item.id}`, body);
-  if (answer.status === 200 || answer.status === 201) {
+  const taken = answer.status === 200 || answer.status === 201;
+  if (taken && answer.body?.id === item.id) {
     // The day on the phone was downloaded before: the stop must not look open because its record has left the queue.
-    await download(`recorded/${item.record.visit_id}`, true).catch(() => undefined);
-    await drop(item.id);
+    // A phone without room for the mark still has none for a record that is in the book.
+    await markSent(item, { id: item.id, lines: item.record.lines }).catch(() => drop(item.id));
     become('sending');
     return true;
   }
@@ -92,10 +109,11 @@ async function sendOne(item) {
     become('signed_out');
     return false;
   }
-  const temporary = answer.status === 0 || answer.status === 429 || answer.status >= 500;
+  // An answer that is not this record says nothing of it: it may be anybody's, so the record stays and goes again.
+  const temporary = taken || answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500;
   if (temporary) {
     await keep({ ...item, tries: item.tries + 1 });
-    later(answer.wait);
+    later(answer.wait, taken || answer.foreign);
     return false;
   }
   // It will never be taken as it is: the technician reads why, and the others go on.
@@ -104,12 +122,15 @@ async function sendOne(item) {
   return true;
 }
 
-/** Tries again after a while that grows and is never the same on two phones. @param {number | null} [wait] in seconds */
-function later(wait) {
+/**
+ * Tries again after a while that grows and is never the same on two phones.
+ * @param {number | null} wait in seconds @param {boolean} foreign somebody answered who is not this server, or not to this
+ */
+function later(wait, foreign) {
   pause = Math.min(pause === 0 ? 5 : pause * 2, 300);
   const seconds = wait ?? pause * (0.5 + Math.random() / 2);
   timer = setTimeout(() => void flush(), seconds * 1000);
-  become('offline');
+  become(foreign ? 'foreign' : 'offline');
 }
 
 /** Tries whenever there may be a network again. */

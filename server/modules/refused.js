@@ -1,9 +1,10 @@
 // @ts-check
 // Records that the server did not take. Each says why; what truly happened is sent again with every reason read, or the
-// amounts are put right.
+// amounts are corrected.
 
 import { h } from './dom.js';
-import { send, takeOff } from './queue.js';
+import { sendAgain, takeOff } from './queue.js';
+import { areaNumber } from './used.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 
@@ -15,7 +16,7 @@ const named = (place) => NAMES[/** @type {keyof typeof NAMES} */ (place.replace(
 
 /** @param {Waiting[]} items @param {() => void} back @returns {Promise<HTMLElement>} */
 export async function refusedPage(items, back) {
-  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, '‹ Back to the day'), h('h1', {}, 'Records that need you'), ...items.map((item) => one(item, back)));
+  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, '‹ Back to the day'), h('h1', {}, 'Records that were refused'), ...items.map((item) => one(item, back)));
 }
 
 /** @param {Waiting} item @param {() => void} back */
@@ -32,11 +33,11 @@ function one(item, back) {
     if (read.size < findings.length) return void (fault.textContent = 'Read every reason and tick it.');
     if (findings.length > 0 && reason.value.trim() === '') return void (fault.textContent = 'Say why it was done all the same.');
     const record = findings.length === 0 ? item.record : { ...item.record, acknowledged: [...read], reason: reason.value.trim() };
-    await send({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
+    await sendAgain({ ...item, record: { ...record, lines: lines() }, state: 'waiting', problem: null });
     back();
   };
   const off = async () => {
-    await takeOff(item.id);
+    await takeOff(item);
     back();
   };
   const amounts = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {
@@ -44,12 +45,21 @@ function one(item, back) {
     input.value = line.product_lb;
     return { line, input };
   });
-  const lines = () => amounts.map((/** @type {any} */ { line, input }) => ({ ...line, product_lb: input.value.trim().replace(',', '.') }));
+  // An area that was said may be what was refused.
+  const areas = item.record.lines.map((/** @type {any} */ line, /** @type {number} */ at) => {
+    if (line.treated_area_sqft === undefined) return null;
+    const input = /** @type {HTMLInputElement} */ (h('input', { id: `area-${item.id}-${at}`, inputmode: 'decimal', autocomplete: 'off' }));
+    input.value = line.treated_area_sqft;
+    return input;
+  });
+  const lines = () => amounts.map((/** @type {any} */ { line, input }, /** @type {number} */ at) => ({ ...line, ...(areas[at] ? { treated_area_sqft: areaNumber(areas[at].value) } : {}), product_lb: input.value.trim().replace(',', '.') }));
   const faults = (item.problem?.errors ?? []).map((/** @type {any} */ error) => h('li', {}, `${named(error.pointer ?? error.parameter ?? '')}: ${error.detail}`));
   return h('article', {}, h('h2', {}, item.words), h('p', {}, item.problem?.detail ?? 'The server did not take it.'), h('ul', {}, ...faults), ...boxes,
-    ...amounts.map((/** @type {any} */ { input }, /** @type {number} */ at) => h('div', { class: 'amount' }, h('label', { for: `line-${item.id}-${at}` }, 'Used'), input, h('span', { class: 'unit' }, 'lb'))),
+    ...amounts.flatMap((/** @type {any} */ { input }, /** @type {number} */ at) => [
+      areas[at] ? h('div', { class: 'amount' }, h('label', { for: `area-${item.id}-${at}` }, 'Treated'), areas[at], h('span', { class: 'unit' }, 'sq ft')) : null,
+      h('div', { class: 'amount' }, h('label', { for: `line-${item.id}-${at}` }, 'Used'), input, h('span', { class: 'unit' }, 'lb'))]),
     findings.length > 0 ? h('div', {}, h('label', { for: `reason-${item.id}` }, 'Why it was done all the same'), reason) : null, fault,
-    h('button', { type: 'button', class: 'big', onclick: () => void again() }, 'Send as it happened'),
-    h('details', {}, h('summary', {}, 'It cannot be put right here'), h('p', {}, 'Tell the office what was done, and wait until it is written down there. Only then:'),
-      h('button', { type: 'button', class: 'warned', onclick: () => void off() }, 'The office has it: take it off this phone')));
+    h('button', { type: 'button', class: 'big', onclick: () => void again() }, findings.length > 0 ? 'Send, against the rule' : 'Send corrected record'),
+    h('details', {}, h('summary', {}, "I can't fix this"), h('p', {}, 'Tell the office what was done, and wait until it is written down there. Only then:'),
+      h('button', { type: 'button', class: 'warned', onclick: () => void off() }, 'Delete here: the office wrote it down')));
 }

@@ -22,48 +22,65 @@ function open() {
   });
 }
 
+/** @typedef {{ waiting: IDBObjectStore, downloaded: IDBObjectStore }} Shelves */
+
 /**
- * Runs one transaction, and answers only when it is on the disk.
+ * Runs one transaction over both shelves: all of it comes onto the disk, or nothing. Answers only when it is there.
  * @template T
- * @param {'waiting' | 'downloaded'} shelf
  * @param {IDBTransactionMode} mode
- * @param {(store: IDBObjectStore) => IDBRequest<T>} work
+ * @param {(shelves: Shelves) => Promise<T>} work waits for nothing but the shelves
  * @returns {Promise<T>}
  */
-async function run(shelf, mode, work) {
+export async function across(mode, work) {
   const database = await open();
   try {
     return await new Promise((resolve, reject) => {
-      const transaction = database.transaction(shelf, mode, { durability: 'strict' });
-      const request = work(transaction.objectStore(shelf));
-      transaction.oncomplete = () => resolve(request.result);
-      transaction.onabort = () => reject(transaction.error ?? request.error);
-      transaction.onerror = () => reject(transaction.error ?? request.error);
+      const transaction = database.transaction(['waiting', 'downloaded'], mode, { durability: 'strict' });
+      /** @type {T} */
+      let result;
+      /** @type {unknown} */
+      let fault = null;
+      transaction.oncomplete = () => resolve(result);
+      transaction.onabort = () => reject(fault ?? transaction.error);
+      const shelves = { waiting: transaction.objectStore('waiting'), downloaded: transaction.objectStore('downloaded') };
+      work(shelves).then((found) => (result = found), (why) => {
+        fault = why;
+        // What the phone has no room for has ended the transaction already.
+        try {
+          transaction.abort();
+        } catch {
+          reject(why);
+        }
+      });
     });
   } finally {
     database.close();
   }
 }
 
+/** Waits for one request of a transaction. @template T @param {IDBRequest<T>} request @returns {Promise<T>} */
+export const got = (request) =>
+  new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+
 /** @typedef {{ id: string, by: string, made_at: number, record: any, words: string, state: 'waiting' | 'refused', problem: any, tries: number }} Waiting */
 
 /** @returns {Promise<Waiting[]>} oldest first */
 export async function waiting() {
-  const all = /** @type {Waiting[]} */ (await run('waiting', 'readonly', (store) => store.getAll()));
+  const all = /** @type {Waiting[]} */ (await across('readonly', (shelves) => got(shelves.waiting.getAll())));
   return all.sort((one, other) => one.made_at - other.made_at);
 }
 
 /** @param {Waiting} item */
-export const keep = (item) => run('waiting', 'readwrite', (store) => store.put(item));
+export const keep = (item) => across('readwrite', (shelves) => got(shelves.waiting.put(item)));
 
 /** @param {string} id */
-export const drop = (id) => run('waiting', 'readwrite', (store) => store.delete(id));
+export const drop = (id) => across('readwrite', (shelves) => got(shelves.waiting.delete(id)));
 
 /** @param {string} name @returns {Promise<any>} */
-export const downloaded = (name) => run('downloaded', 'readonly', (store) => store.get(name));
+export const downloaded = (name) => across('readonly', (shelves) => got(shelves.downloaded.get(name)));
 
 /** @param {string} name @param {any} value */
-export const download = (name, value) => run('downloaded', 'readwrite', (store) => store.put(value, name));
-
-/** Takes everything that was downloaded off the phone. What waits to be sent stays. */
-export const forget = () => run('downloaded', 'readwrite', (store) => store.clear());
+export const download = (name, value) => across('readwrite', (shelves) => got(shelves.downloaded.put(value, name)));

@@ -4,6 +4,7 @@
 
 import { writtenDay } from './day.js';
 import { clock, h, span } from './dom.js';
+import { serverNow } from './time.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
 const WORD = { go: 'may go', care: 'with care', stop: 'stop' };
@@ -17,11 +18,8 @@ const STALE = 180;
 /** What the day says of a stop's weather. @param {any} stop @param {Day} day */
 const told = (stop, day) => (day.day.weather ?? []).find((/** @type {any} */ one) => one.visit_id === stop.visit.id);
 
-/** The time now by the server's clock. @param {Day} day */
-const moment = (day) => Date.now() + day.skew;
-
-/** Hours of the day that are not over. @param {any} weather @param {Day} day @returns {Stretch[]} */
-const ahead = (weather, day) => weather.stretches.filter((/** @type {Stretch} */ one) => Date.parse(one.to) > moment(day));
+/** Hours of the day that are not over. @param {any} weather @returns {Stretch[]} */
+const ahead = (weather) => weather.stretches.filter((/** @type {Stretch} */ one) => Date.parse(one.to) > serverNow());
 
 /** @param {Stretch} one @param {string} zone */
 const hours = (one, zone) => `${clock(one.from, zone)} to ${clock(one.to, zone)}`;
@@ -30,7 +28,7 @@ const hours = (one, zone) => `${clock(one.from, zone)} to ${clock(one.to, zone)}
 export function weatherHold(stop, day) {
   const weather = told(stop, day);
   if (!weather) return [];
-  const left = ahead(weather, day);
+  const left = ahead(weather);
   const zone = stop.property.time_zone;
   if (left.length === 0) return ['Weather: the working hours that were judged are over.'];
   const held = left.filter((one) => one.verdict === 'stop');
@@ -57,7 +55,7 @@ export function forecast(stop, day) {
   const heading = h('h2', {}, 'Weather');
   if (!weather) return (day.day.weather ?? []).length > 0 ? null : h('section', {}, heading, h('p', {}, '▲ No weather service is asked. What you see and measure decides.'));
   const zone = stop.property.time_zone;
-  const rows = ahead(weather, day).map((one) => h('li', {}, `${SHAPE[one.verdict]} ${hours(one, zone)}: ${WORD[one.verdict]}. ${one.why ?? ''}`.trim()));
+  const rows = ahead(weather).map((one) => h('li', {}, `${SHAPE[one.verdict]} ${hours(one, zone)}: ${WORD[one.verdict]}. ${one.why ?? ''}`.trim()));
   const next = weather.next_window ? h('p', {}, `Next hours that may go: ${weekday(weather.next_window.from, zone)}, ${hours(weather.next_window, zone)}.`) : null;
   const gaps = weather.gaps.map((/** @type {any} */ gap) => h('li', {}, `▲ Missing, ${gap.part}: ${gap.why}`));
   return h('section', {}, heading, rows.length > 0 ? h('ul', { class: 'plain-list' }, ...rows) : h('p', {}, '▲ The working hours that were judged are over.'), next,
@@ -109,7 +107,7 @@ const basis = (value, zone) => `${value.service?.basis === 'observed' ? 'measure
 function age(one, zone, day) {
   const station = one.station ? ` Station ${one.station}.` : '';
   if (!one.forecast_fetched_at) return `▲ No forecast.${station}`;
-  const old = moment(day) - Date.parse(one.forecast_fetched_at);
+  const old = serverNow() - Date.parse(one.forecast_fetched_at);
   const made = one.forecast_issued_at ? `, made at ${clock(one.forecast_issued_at, zone)}` : '';
   const worth = one.forecast_age === 'stale' || one.forecast_age === 'useless' || old > STALE * 60_000 ? ' ▲ Old: it may stop work, and clears none.' : '';
   return `Forecast fetched at ${clock(one.forecast_fetched_at, zone)}, ${span(old)} ago${made}.${station}${worth}`;

@@ -28,11 +28,11 @@ export async function demonstration(server, port) {
 async function signIn(base, name, password) {
   const reply = await fetch(`${base}/api/v1/sessions`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ name, password }) });
   const { token } = await reply.json();
-  /** @param {string} method @param {string} path @param {any} [body] @param {number} [expected] */
-  return async (method, path, body, expected) => {
+  /** @param {string} method @param {string} path @param {any} [body] @param {number} [expected] @param {Record<string, string>} [more] heads */
+  return async (method, path, body, expected, more = {}) => {
     // Bytes are a file, everything else is JSON.
     const file = body instanceof Uint8Array;
-    const headers = { authorization: `Bearer ${token}`, ...(body === undefined ? {} : { 'content-type': file ? 'application/pdf' : 'application/json' }) };
+    const headers = { authorization: `Bearer ${token}`, ...(body === undefined ? {} : { 'content-type': file ? 'application/pdf' : 'application/json' }), ...more };
     const answer = await fetch(base + path, { method, headers, body: file ? new Blob([body]) : body && JSON.stringify(body) });
     const text = await answer.text();
     if (expected !== undefined && answer.status !== expected) throw new Error(`${method} ${path} answered ${answer.status}: ${text}`);

@@ -9,7 +9,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
 import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
-import { arrive, deskPages, enrol, openStops, phone, setClock, signIn, start, usualAmount } from './walk.mjs';
+import { arrive, deskPages, enrol, openStops, phone, setClock, signIn, start } from './walk.mjs';
 
 const { chromium } = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url)('playwright-core');
 /** @param {string} name @param {string} otherwise */
@@ -54,7 +54,7 @@ for (const colorScheme of ['light', 'dark']) {
   await start(page);
   await take('work');
   await page.getByRole('button', { name: 'Finish' }).click();
-  await page.locator('.amount input').first().fill(await usualAmount(page));
+  await page.getByRole('button', { name: 'Part of it' }).first().click();
   await take('after');
   await context.close();
 }

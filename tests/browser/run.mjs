@@ -1,8 +1,9 @@
 // @ts-check
 // The pages as people meet them: a real browser against the built server.
 //
-//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--only words]
+//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--only words] [--modules server/modules]
 //
+// `--modules` serves the phone's page from that folder instead of from the binary, to try a change without a build.
 // Needs `playwright-core` and `axe-core` where node finds modules; `.ci/browser` installs them.
 
 import assert from 'node:assert/strict';
@@ -11,10 +12,17 @@ import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
+import { fromSources } from './between.mjs';
 import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
+import * as changed from './trials/changed.mjs';
+import * as clock from './trials/clock.mjs';
 import * as faults from './trials/faults.mjs';
+import * as hands from './trials/hands.mjs';
+import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
+import * as parts from './trials/parts.mjs';
+import * as saving from './trials/saving.mjs';
 
 const require = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url);
 const { chromium } = require('playwright-core');
@@ -26,14 +34,16 @@ const argument = (name, otherwise) => {
 };
 const book = await demonstration(argument('server', 'target/release/swardbook'), Number(argument('port', '8397')));
 const { technician } = await enrolmentCode(book.office);
-await planVisits(book.office, technician, 40);
+await planVisits(book.office, technician, 70);
+const modules = argument('modules', '');
+const way = modules === '' ? { base: book.base, stop: () => undefined } : await fromSources(book.base, modules);
 /** @type {import('./walk.mjs').World} */
 const world = {
   chromium,
   executablePath: argument('browser', '/usr/bin/chromium'),
   axe: await readFile(require.resolve('axe-core/axe.min.js'), 'utf8'),
   book,
-  base: book.base,
+  base: way.base,
   folder: await mkdtemp(join(tmpdir(), 'browser-')),
   complaints: [],
   before: new Set(await applications(book.owner)),
@@ -47,10 +57,29 @@ const trials = [
   ['a clock that is a day off changes neither the day nor the record', offline.aClockADayOff],
   ['the forecast and what may go down are read without a network, and signing out there is made good', offline.theForecastIsKept],
   ['a reply that is lost makes no second record; faults of the server and the network only delay', faults.aLostReply],
+  ['only a reply that is the record takes it off the phone', faults.aForeignReply],
   ['a slipped decimal point is caught, a refused record comes back with its findings and blocks no other', faults.aRefusedRecord],
   ['a record that is in the book with other figures comes back and blocks no other', faults.anotherContent],
   ['a session that ended keeps the records, and a technician is not let to the owner', faults.anEndedSession],
   ['a full phone says so and loses no figure; a browser that keeps nothing takes no record', faults.aFullPhone],
+  ['saved with a double tap, a stop is one record', saving.aDoubleTap],
+  ['saved in two tabs, before and after it was sent, a stop is one record', saving.twoTabs],
+  ['saved again after a crash, a stop is one record', saving.aCrashWhileSaving],
+  ['started in two tabs, a stop is one record', saving.twoStarts],
+  ['signing out asks before begun work is lost, and the safe way comes first', keeping.signingOutAsks],
+  ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
+  ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
+  ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
+  ['half a lawn is recorded as half, and the rest stays open until it is recorded', parts.aPartIsAPart],
+  ['a start of which nothing was treated leaves no record', parts.nothingTreated],
+  ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
+  ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
+  ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
+  ['what the office changes is said on the list and on the open stop', changed.theOfficeChangesItsMind],
+  ['a download says that it works', hands.aDownloadSaysSo],
+  ['Start does not move when the answer comes', hands.startStays],
+  ['Enter in an amount goes on', hands.enterGoesOn],
+  ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],
@@ -72,6 +101,7 @@ for (const [name, work] of trials.filter(([name]) => name.includes(argument('onl
   }
 }
 await rm(world.folder, { recursive: true, force: true });
+way.stop();
 book.stop();
 // What a failed trial left open must not keep the run from ending.
 process.exit();

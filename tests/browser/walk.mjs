@@ -33,10 +33,32 @@ export async function enrol(world, context, base = world.base) {
   const { code } = await enrolmentCode(world.book.office);
   const page = listen(world, await context.newPage());
   await page.goto(`${base}/phone#${code}`);
-  await page.getByRole('button', { name: 'Enrol' }).click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('button', { name: 'Connect' }).click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await page.evaluate(() => navigator.serviceWorker.ready);
   return page;
+}
+
+/** Signs out with nothing that is only on the phone: asked once, and done. @param {any} page */
+export async function signOut(page) {
+  await page.getByRole('button', { name: 'Sign out and erase' }).click();
+  await page.getByRole('heading', { name: 'Sign out and erase?' }).waitFor();
+  await page.getByRole('button', { name: 'Erase and sign out' }).click();
+}
+
+/** Enrols a phone that is somebody's already for somebody else, or again. @param {World} world @param {any} page @param {string} person */
+export async function enrolAgain(world, page, person) {
+  const { code } = await world.book.office('POST', `/api/v1/people/${person}/enrolment-codes`, {}, 201);
+  await page.goto('about:blank');
+  await page.goto(`${world.base}/phone#${code}`);
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
+}
+
+/** The first open stop by a name that holds in each tab, however the list is drawn since. @param {any} page */
+export async function firstStop(page) {
+  const key = await openStops(page).first().getAttribute('data-key');
+  return (/** @type {any} */ tab) => tab.locator(`[data-key="${key}"]`);
 }
 
 /** Lets the clock of a phone stand at a moment, and go on from there. @param {any} context @param {number} moment */
@@ -59,7 +81,7 @@ export const setClock = (context, moment) =>
 export const added = async (world) => (await applications(world.book.owner)).filter((id) => !world.before.has(id));
 
 /** Stops of the list that are still to be made and may be. @param {any} page */
-export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|needs you|✓|■/ });
+export const openStops = (page) => page.locator('.stop-button', { hasNotText: /waiting to be sent|refused|✓|■/ });
 
 /** Opens a stop and says that it is the right place. @param {any} page @param {any} stop @param {(locator: any) => Promise<void>} [tap] */
 export async function arrive(page, stop, tap = (locator) => locator.click()) {
@@ -68,18 +90,35 @@ export async function arrive(page, stop, tap = (locator) => locator.click()) {
   await page.getByRole('button', { name: 'Start', exact: true }).waitFor();
 }
 
-/** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
-export async function start(page, tap = (locator) => locator.click()) {
+/** Says what was seen. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
+export async function see(page, tap = (locator) => locator.click()) {
   await tap(page.getByRole('button', { name: 'Moist' }));
   if ((await page.locator('fieldset', { hasText: 'With' }).locator('[aria-pressed=true]').count()) === 0) await tap(page.getByRole('button', { name: 'Rotary spreader with deflector' }));
+}
+
+/** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
+export async function start(page, tap = (locator) => locator.click()) {
+  await see(page, tap);
   await tap(page.getByRole('button', { name: 'Start', exact: true }));
 }
 
-/** An amount in the middle of what is usual. @param {any} page */
-export async function usualAmount(page) {
-  const usual = await page.locator('.amount small').first().textContent();
-  const [, least, most] = /Usual here: ([\d.]+) to ([\d.]+) lb/.exec(usual ?? '') ?? assert.fail(`no usual amount in: ${usual}`);
-  return ((Number(least) + Number(most)) / 2).toFixed(2);
+/** The amount that was planned for a section. @param {any} page @param {number} [at] which of those that are asked about */
+export async function usualAmount(page, at = 0) {
+  const usual = await page.locator('.ground .amount small').nth(at).textContent();
+  return /Planned ([\d.]+) lb/.exec(usual ?? '')?.[1] ?? assert.fail(`no planned amount in: ${usual}`);
+}
+
+/** The field of the amount used that stands first. @param {any} page */
+export const firstAmount = (page) => page.locator('input[id^="used-"]').first();
+
+/** Says that all of each section was treated, and with how much. @param {any} page @param {string} [amount] @param {(locator: any) => Promise<void>} [tap] */
+export async function treatAll(page, amount, tap = (locator) => locator.click()) {
+  const all = page.getByRole('button', { name: /^All (of it|that was open)$/ });
+  for (let at = 0; (await all.count()) > 0; at += 1) {
+    await tap(all.first());
+    // The number is asked next, so the field has the focus already.
+    await page.keyboard.type(amount ?? (await usualAmount(page, at)));
+  }
 }
 
 /**
@@ -96,22 +135,40 @@ export async function recordStop(page, stop, amount) {
   await arrive(page, stop, tap);
   await start(page, tap);
   await tap(page.getByRole('button', { name: 'Finish' }));
-  await tap(page.locator('.amount input').first());
-  await page.keyboard.type(amount ?? (await usualAmount(page)));
+  await treatAll(page, amount, tap);
   await tap(page.getByRole('button', { name: 'Yes' }));
   await tap(page.getByRole('button', { name: 'Save' }));
   // Kept on the phone, it leads back to the list; an amount that is asked about again does not.
-  if (amount === undefined) await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  if (amount === undefined) await page.getByRole('heading', { name: /September 15/ }).waitFor();
   return taps;
+}
+
+/**
+ * A stop from the list as far as the button of this name, and not pressed; from where the page stands without a stop.
+ * @param {any} page @param {any} stop @param {'Start' | 'Finish' | 'Save'} [as]
+ */
+export async function fillStop(page, stop, as = 'Save') {
+  if (stop !== null) {
+    await arrive(page, stop);
+    await see(page);
+    if (as === 'Start') return;
+    await page.getByRole('button', { name: 'Start', exact: true }).click();
+  }
+  const finish = page.getByRole('button', { name: 'Finish' });
+  if (as === 'Finish') return finish.waitFor();
+  await finish.click();
+  await treatAll(page);
+  await page.getByRole('button', { name: 'Yes' }).click();
+  await page.getByRole('button', { name: '✓ Yes' }).waitFor();
 }
 
 /** Waits until nothing is left on the phone; says what the phone says if something stays. @param {any} page */
 export async function allSent(page) {
   try {
-    await page.getByText('Everything is sent').waitFor({ timeout: 60_000 });
+    await page.getByText('Nothing is waiting to be sent').waitFor({ timeout: 60_000 });
   } catch (error) {
     const bar = await page.locator('#queue').textContent();
-    const need = page.getByRole('button', { name: /needs? you/ });
+    const need = page.getByRole('button', { name: /refused/ });
     const why = (await need.count()) === 0 ? '' : (await need.click(), await page.locator('article').first().textContent());
     throw new Error(`not everything was sent: ${bar} ${why}`, { cause: error });
   }

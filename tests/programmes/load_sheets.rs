@@ -1,6 +1,9 @@
 //! The load sheet of a truck and a day.
 
-use harness::world::{Company, product, technician};
+use harness::{
+    new_id,
+    world::{Company, product, technician},
+};
 use serde_json::json;
 
 use super::amount;
@@ -34,6 +37,15 @@ async fn a_day_s_load_adds_up() {
     let _ = company.phone.get_with(path, &[("accept", "text/html")]).await.problem(406, "not-acceptable");
     // What is recorded is on the lawn, not on the truck.
     company.put_down(&company.front, "20").await;
+    let after = company.phone.get(path).await.expect(200).body;
+    assert_eq!(super::each(&after["stops"], "section_id"), [&company.rear]);
+    // Of a section of which a part is recorded, the rest is still to be loaded: 3.125 lb on 1,000 sq ft, 9.375 lb on 3,000.
+    let mut part = company.record(&company.rear, "2");
+    part["lines"][0]["treated_area_sqft"] = json!("2000");
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &part).await.expect(201);
+    let after = company.phone.get(path).await.expect(200).body;
+    assert_eq!(super::each(&after["stops"], "product_lb"), ["9.375"]);
+    company.put_down(&company.rear, "5").await;
     let after = company.phone.get(path).await.expect(200).body;
     assert_eq!((&after["stops"], &after["products"]), (&json!([]), &json!([])));
 }

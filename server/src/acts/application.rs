@@ -69,7 +69,8 @@ pub struct ApplicationInput {
     /// What the phone's own clock said when the work ended.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub phone_finished_at: Option<Instant>,
-    /// The farthest that the phone's clock was moved while this was worked on, as the phone noticed; seconds, ahead is positive.
+    /// The largest jump of the phone's clock that it noticed between the download of the day and the end, in seconds; ahead is
+    /// positive. Left out when there was none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = -4_000_000_000_i64, maximum = 4_000_000_000_i64)]
     pub clock_jump_s: Option<i64>,

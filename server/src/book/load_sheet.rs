@@ -195,7 +195,8 @@ pub fn sheet(
     let mut products: Vec<&Product> = Vec::new();
     let (mut stops, mut loads, mut gaps) = (Vec::new(), Vec::new(), Vec::new());
     for visit in open(visits) {
-        for section in &visit.sections {
+        // What is recorded is on the lawn, not on the truck.
+        for section in visit.sections.iter().filter(|section| !visit.is_covered(section)) {
             match stop(visit, section) {
                 Err(gap) => gaps.push(gap),
                 Ok(stop) => {
@@ -261,8 +262,9 @@ fn counted_with(product: &Product, load: &ProductLoad, truck: &Truck) -> Option<
 /// What one section takes, or why that is not known.
 fn stop(visit: &DayVisit, section: &Section) -> Result<SheetStop, String> {
     let place = format!("{}, {} ({})", section.name, visit.property.address, visit.client_name);
-    let area =
-        section.area_sqft.ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
+    let area = visit
+        .open_area(section)
+        .ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
     let target = visit
         .visit
         .target_nitrogen_lb_per_1000_sqft

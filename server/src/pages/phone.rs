@@ -23,19 +23,25 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 12] = [
+pub const MODULES: [(&str, &str); 18] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
     ("files.js", include_str!("../../modules/files.js")),
+    ("gone.js", include_str!("../../modules/gone.js")),
+    ("ground.js", include_str!("../../modules/ground.js")),
+    ("leaving.js", include_str!("../../modules/leaving.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
     ("print.js", include_str!("../../modules/print.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
+    ("time.js", include_str!("../../modules/time.js")),
+    ("used.js", include_str!("../../modules/used.js")),
     ("weather.js", include_str!("../../modules/weather.js")),
+    ("work.js", include_str!("../../modules/work.js")),
 ];
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.

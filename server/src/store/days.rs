@@ -1,13 +1,13 @@
 //! A person's day: the visits with everything that is needed on the spot, read as it stood at one moment.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use domain::{
     calibration::half_rate_rounded_down,
     explain::Derivation,
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::arithmetic::{GradeNutrient, product_rate_rounded_down},
-    quantity::ProductRate,
+    quantity::{Area, ProductRate},
     time::Day,
 };
 use serde::Serialize;
@@ -46,14 +46,27 @@ pub struct DayVisit {
     /// The calibrations in force on the day for this person and product, of every machine in use.
     #[schema(max_items = 200)]
     pub calibrations: Vec<CalibrationInForce>,
-    /// A record of it has come in and stands.
+    /// Records of it stand that cover every planned section wholly.
     pub recorded: bool,
+    /// What stands recorded of the planned sections, corrections counted; a section of which no record stands is not here.
+    #[schema(max_items = 20)]
+    pub recorded_sections: Vec<RecordedSection>,
     /// When the soil of the sections was last sampled; a section that is not here has no soil report by that day.
     #[schema(max_items = 20)]
     pub newest_samples: Vec<NewestSample>,
     /// What is worth knowing before leaving: a soil report that ends, a client who stops.
     #[schema(max_items = 40)]
     pub open: Vec<OpenPoint>,
+}
+
+/// How much of a section stands recorded under a visit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RecordedSection {
+    pub section_id: SectionId,
+    /// Ground that was treated, all records of the visit together. More than the section where it was treated twice.
+    pub treated_area_sqft: Area,
+    /// Ground that is still open, by the measurement that the records were made under; null when all of it was treated.
+    pub open_area_sqft: Option<Area>,
 }
 
 /// The newest soil report of a section.
@@ -83,6 +96,22 @@ pub struct VisitRate {
     pub derivations: Vec<Derivation>,
 }
 
+impl DayVisit {
+    /// The ground of a section that no record of this visit covers: all of it, without a record.
+    pub fn open_area(&self, section: &Section) -> Option<Area> {
+        self.recorded_of(section).map_or(section.area_sqft, |one| one.open_area_sqft)
+    }
+
+    /// Whether records of this visit cover a section wholly.
+    pub fn is_covered(&self, section: &Section) -> bool {
+        self.recorded_of(section).is_some_and(|one| one.open_area_sqft.is_none())
+    }
+
+    fn recorded_of(&self, section: &Section) -> Option<&RecordedSection> {
+        self.recorded_sections.iter().find(|one| one.section_id == section.id)
+    }
+}
+
 impl VisitRate {
     fn of(visit: &Visit, product: &Product) -> Option<Self> {
         let target = visit.target_nitrogen_lb_per_1000_sqft?;
@@ -107,7 +136,7 @@ struct Named {
     products: HashMap<ProductId, Product>,
     calibrations: Vec<CalibrationInForce>,
     sampled: HashMap<SectionId, Day>,
-    recorded: HashSet<VisitId>,
+    recorded: HashMap<VisitId, Vec<RecordedSection>>,
 }
 
 #[derive(Clone)]
@@ -146,6 +175,10 @@ impl Named {
         let sample = |id: &SectionId| {
             self.sampled.get(id).map(|sampled_on| NewestSample { section_id: *id, sampled_on: *sampled_on })
         };
+        let records = self.recorded.get(&visit.id).map(Vec::as_slice).unwrap_or_default();
+        let record = |id: &SectionId| records.iter().find(|one| one.section_id == *id).copied();
+        let recorded_sections: Vec<RecordedSection> = visit.section_ids.iter().filter_map(record).collect();
+        let covered = recorded_sections.iter().filter(|one| one.open_area_sqft.is_none()).count();
         Ok(DayVisit {
             rate: VisitRate::of(&visit, &product),
             calibrations: self.calibrations.iter().filter(with_it).cloned().collect(),
@@ -155,7 +188,8 @@ impl Named {
             client_cancelled_on: client.cancelled_on,
             sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
             product,
-            recorded: self.recorded.contains(&visit.id),
+            recorded: covered == visit.section_ids.len(),
+            recorded_sections,
             newest_samples: visit.section_ids.iter().filter_map(sample).collect(),
             open: Vec::new(),
             visit,
@@ -310,7 +344,8 @@ async fn read_samples(
     Ok(())
 }
 
-/// Visits of which a record stands: not all of its lines were taken back.
+/// What stands of the records of these visits. Of each record a section counts with the area of its newest line, which is that of
+/// the last correction, and not at all where a correction took it back.
 async fn read_recorded(
     connection: &mut SqliteConnection,
     person: &str,
@@ -318,17 +353,32 @@ async fn read_recorded(
     named: &mut Named,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT DISTINCT v.id AS "id!"
-           FROM visits AS v JOIN applications AS a ON a.visit_id = v.id
+        r#"SELECT v.id AS "id!", l.section_id AS "section_id!",
+                  (SELECT n.area FROM application_lines AS n WHERE n.application_id = a.id AND n.section_id = l.section_id
+                     AND n.product > 0 ORDER BY n.seq DESC LIMIT 1) AS "area!: i64",
+                  coalesce(
+                    (SELECT m.area FROM measurements AS m WHERE m.section_id = l.section_id AND m.measured_on <= a.applied_on
+                       ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
+                    (SELECT m.area FROM measurements AS m WHERE m.section_id = l.section_id
+                       ORDER BY m.measured_on, m.seq LIMIT 1)) AS "whole!: i64"
+           FROM visits AS v JOIN applications AS a ON a.visit_id = v.id JOIN application_lines AS l ON l.application_id = a.id
            WHERE v.person_id = $1 AND v.planned_on = $2
-             AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = a.id) > 0"#,
+           GROUP BY v.id, a.id, l.section_id HAVING sum(l.product) > 0 ORDER BY a.seq"#,
         person,
         day
     )
     .fetch_all(connection)
     .await?;
     for row in rows {
-        named.recorded.insert(read(&row.id, "visit id")?);
+        let section_id: SectionId = read(&row.section_id, "section id")?;
+        let of_visit = named.recorded.entry(read(&row.id, "visit id")?).or_default();
+        let before = of_visit.iter().position(|one| one.section_id == section_id).map(|at| of_visit.swap_remove(at));
+        let treated = before.map_or(0, |one| one.treated_area_sqft.raw()) + row.area;
+        of_visit.push(RecordedSection {
+            section_id,
+            treated_area_sqft: Area::from_raw(treated),
+            open_area_sqft: (row.whole > treated).then(|| Area::from_raw(row.whole - treated)),
+        });
     }
     Ok(())
 }

@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 
 import { enrolmentCode } from '../book.mjs';
-import { added, allSent, enrol, openStops, phone, recordStop } from '../walk.mjs';
+import { added, allSent, enrol, firstAmount, openStops, phone, recordStop } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -20,7 +20,7 @@ export async function aLostReply(world) {
   const page = await enrol(world, context);
   const known = (await added(world)).length;
   // The worst moment: the record is in the book, and the phone does not hear of it. Then the server is in trouble.
-  const answers = ['lost', 503, 429, 500];
+  const answers = ['lost', 503, 429, 408, 500];
   await page.route(SENDING, async (/** @type {any} */ route) => {
     const answer = answers.shift();
     if (answer === undefined) return route.continue();
@@ -37,9 +37,40 @@ export async function aLostReply(world) {
   await stop.filter({ hasText: '✓ recorded' }).waitFor();
   await page.route('**/api/v1/days/*', (/** @type {any} */ route) => route.abort());
   await page.reload();
-  await page.getByText('The server does not answer').waitFor();
+  await page.getByText('The download did not finish').waitFor();
   await stop.filter({ hasText: '✓ recorded' }).click();
   await page.getByText('This stop is recorded already').waitFor();
+  await context.close();
+}
+
+/** Only the record itself takes it off the phone: not an empty answer, another record, or a page in between. @param {World} world */
+export async function aForeignReply(world) {
+  const context = await phone(world, 'foreign');
+  const page = await enrol(world, context);
+  const known = (await added(world)).length;
+  const portal = '<!doctype html><title>Sign in to the network</title>';
+  const replies = [
+    { status: 200, contentType: 'application/json', body: '{}' },
+    { status: 201, contentType: 'application/json', body: JSON.stringify({ id: [...world.before][0] }) },
+    { status: 200, contentType: 'text/html', body: portal },
+    { status: 404, contentType: 'application/json', body: '{}' },
+    { status: 401, contentType: 'text/html', body: portal },
+  ];
+  let tries = 0;
+  await page.route(SENDING, (/** @type {any} */ route) => {
+    const reply = replies[tries];
+    tries += 1;
+    return reply ? route.fulfill({ ...reply, headers: { 'retry-after': '2' } }) : route.continue();
+  });
+  await recordStop(page, openStops(page).first());
+  for (let seen = 1; seen <= replies.length; seen += 1) {
+    await page.getByText('1 waiting. The reply was not the record; trying again').waitFor();
+    while (tries < seen) await page.waitForTimeout(50);
+    assert.equal((await added(world)).length, known, 'nothing is in the book yet');
+  }
+  await allSent(page);
+  assert.equal(tries, replies.length + 1);
+  assert.equal((await added(world)).length, known + 1);
   await context.close();
 }
 
@@ -51,17 +82,17 @@ export async function aRefusedRecord(world) {
   await recordStop(page, openStops(page).first(), '260');
   await page.getByText('260 lb on the').waitFor();
   await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByText('1 needs you').waitFor();
-  await page.locator('.stop-button', { hasText: 'its record needs you' }).waitFor();
+  await page.getByText('1 record was refused').waitFor();
+  await page.locator('.stop-button', { hasText: 'its record was refused' }).waitFor();
   await recordStop(page, openStops(page).last());
-  await page.getByText('0 waiting').waitFor();
+  await page.locator('#queue', { hasNotText: '●' }).waitFor();
   assert.equal((await added(world)).length, known + 1, 'the other one went through');
-  await page.getByRole('button', { name: '1 needs you' }).click();
-  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
+  await page.getByRole('button', { name: 'Send, against the rule' }).click();
   await page.getByText('Read every reason').waitFor();
   for (const box of await page.locator('.finding input').all()) await box.check();
   await page.locator('textarea').fill('The gate of the hopper stuck.');
-  await page.getByRole('button', { name: 'Send as it happened' }).click();
+  await page.getByRole('button', { name: 'Send, against the rule' }).click();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
   await context.close();
@@ -83,10 +114,10 @@ export async function anotherContent(world) {
     return refuse(route, 503);
   });
   await recordStop(page, openStops(page).first());
-  await page.getByText('1 needs you').waitFor();
+  await page.getByText('1 record was refused').waitFor();
   await recordStop(page, openStops(page).last());
-  await page.getByText('0 waiting').waitFor();
-  await page.getByRole('button', { name: '1 needs you' }).click();
+  await page.locator('#queue', { hasNotText: '●' }).waitFor();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
   await page.locator('article').getByText(/^The amounts used:/).first().waitFor();
   assert.equal((await added(world)).length, known + 2);
   await context.close();
@@ -108,10 +139,10 @@ export async function anEndedSession(world) {
   let ended = 1;
   await page.route(SENDING, (/** @type {any} */ route) => refuse(route, 401));
   await recordStop(page, openStops(page).first());
-  await page.getByText('Enrol this phone again to send').waitFor();
+  await page.getByText('Connect this phone again to send').waitFor();
   await page.route('**/api/v1/me', (/** @type {any} */ route) => ((ended += 1), refuse(route, 401)));
   await recordStop(page, openStops(page).first());
-  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
+  await page.getByText('2 waiting. Connect this phone again to send').waitFor();
   assert.ok(ended > 1);
   assert.equal((await added(world)).length, known);
   await page.unrouteAll();
@@ -119,14 +150,14 @@ export async function anEndedSession(world) {
   const phones = (await world.book.office('GET', '/api/v1/devices?limit=200', undefined, 200)).items;
   await world.book.office('DELETE', `/api/v1/devices/${phones.at(-1).id}`, undefined);
   await page.reload();
-  await page.getByText('2 waiting. Enrol this phone again to send').waitFor();
-  await page.getByRole('button', { name: 'Enrol again' }).click();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByText('2 waiting. Connect this phone again to send').waitFor();
+  await page.getByRole('button', { name: 'Connect again' }).click();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await page.getByRole('button', { name: 'Back to the day' }).click();
   const { code } = await enrolmentCode(world.book.office);
   await page.goto('about:blank');
   await page.goto(`${world.base}/phone#${code}`);
-  await page.getByRole('button', { name: 'Enrol', exact: true }).click();
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
   await allSent(page);
   assert.equal((await added(world)).length, known + 2);
   assert.equal(await page.locator('.stop-button', { hasText: 'waiting to be sent' }).count(), 0);
@@ -150,11 +181,11 @@ export async function aFullPhone(world) {
   const save = page.getByRole('button', { name: 'Save' });
   if (await page.getByText('is not usual').isVisible()) await save.click();
   await page.getByText('could not keep the record').waitFor();
-  assert.equal(await page.locator('.amount input').first().inputValue(), '1.11');
+  assert.equal(await firstAmount(page).inputValue(), '1.11');
   assert.equal((await added(world)).length, known);
   await page.evaluate(() => /** @type {any} */ (globalThis).makeRoom());
   await save.click();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   await allSent(page);
   assert.equal((await added(world)).length, known + 1);
   // A browser that keeps nothing at all takes no record.

@@ -5,7 +5,7 @@ import assert from 'node:assert/strict';
 
 import { planVisits } from '../book.mjs';
 import { between } from '../between.mjs';
-import { added, allSent, arrive, enrol, listen, openStops, phone, recordStop, setClock } from '../walk.mjs';
+import { added, allSent, arrive, enrol, listen, openStops, phone, recordStop, setClock, signOut } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -34,7 +34,7 @@ export async function aDayWithoutANetwork(world) {
   await page.getByText('20 waiting').waitFor();
   await second.getByText('20 waiting').waitFor();
   assert.equal((await added(world)).length, known);
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await page.getByRole('button', { name: 'Sign out and erase' }).click();
   await page.getByText('20 records are only on this phone').waitFor();
   await page.getByRole('button', { name: 'Back' }).click();
   // Both tabs come back on line at once.
@@ -43,10 +43,10 @@ export async function aDayWithoutANetwork(world) {
   await allSent(second);
   assert.equal((await added(world)).length, known + 20);
   await page.reload();
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await signOut(page);
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await page.reload();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   await context.close();
 }
 
@@ -104,7 +104,7 @@ export async function aClockADayOff(world) {
   await setClock(context, Date.parse(now) + 26 * 3_600_000);
   const page = await enrol(world, context);
   await page.getByText("clock is 26 hours off").waitFor();
-  await page.getByRole('heading', { name: /2026-09-15/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   const known = new Set(await added(world));
   await recordStop(page, openStops(page).first());
   await allSent(page);
@@ -137,7 +137,7 @@ export async function theForecastIsKept(world) {
   await page.reload();
   await page.getByText('The server does not answer').waitFor();
   // By the clock of the lawn, wherever the phone thinks it is: the sample is too hot for quick-release nitrogen from 13:00 on.
-  await page.locator('.stop-button', { hasText: 'Weather hold 01:00 PM to 05:00 PM' }).first().waitFor();
+  await page.locator('.stop-button', { hasText: 'Weather hold 1:00 PM to 5:00 PM' }).first().waitFor();
   await arrive(page, openStops(page).first());
   await page.getByRole('heading', { name: 'How your spreader was calibrated' }).waitFor();
   // The label is read where the work is, with or without a network.
@@ -148,12 +148,12 @@ export async function theForecastIsKept(world) {
   });
   assert.deepEqual(read, [200, 'application/pdf', '%PDF-1.7']);
   const shown = await page.locator('section', { has: page.getByRole('heading', { name: 'Weather' }) }).last().textContent();
-  for (const words of [/■ 01:00 PM to 02:00 PM: stop\. The air is at 86 °F/, /Rain in 24 hours from 09:\d\d AM: 0 in likely, 0 in at most, chance 5 %/, /Rain in 48 hours .*0\.472 in likely, 0\.473 in at most/, /Wind 8\.08 mph, gusts 12\.43/, /No alerts, looked up at 09:\d\d AM/, /A sample, made up for this demonstration/, /Forecast fetched at 09:\d\d AM, \d+ minutes? ago, made at 08:\d\d AM/]) {
+  for (const words of [/■ 1:00 PM to 2:00 PM: stop\. The air is at 86 °F/, /Rain in 24 hours from 9:\d\d AM: 0 in likely, 0 in at most, chance 5 %/, /Rain in 48 hours .*0\.472 in likely, 0\.473 in at most/, /Wind 8\.08 mph, gusts 12\.43/, /No alerts, looked up at 9:\d\d AM/, /A sample, made up for this demonstration/, /Forecast fetched at 9:\d\d AM, \d+ minutes? ago, made at 8:\d\d AM/]) {
     assert.match(shown ?? '', words);
   }
   // The phone's own way back leads to the list.
   await page.goBack();
-  await page.getByRole('heading', { name: /Stops of/ }).waitFor();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
   const tooMuch = page.locator('.stop-button', { hasText: '■ stop' }).last();
   await tooMuch.click();
   await page.getByRole('button', { name: 'I am at this address' }).click();
@@ -162,14 +162,14 @@ export async function theForecastIsKept(world) {
   const large = Number.parseFloat((await page.locator('.figure strong').first().textContent()) ?? '');
   // What may go is in large print, rounded down to what a scale shows, and never what was planned.
   const most = Number(/At most ([\d.]+) lb of this product/.exec((await page.locator('.amounts .limit').first().textContent()) ?? '')?.[1]);
-  assert.ok(large <= most && large > most - 0.01 && most < planned, `${large} lb in large print, at most ${most}, ${planned} planned`);
+  assert.ok(large <= most && large > most - 0.1 && most < planned, `${large} lb in large print, at most ${most}, ${planned} planned`);
   await page.getByRole('button', { name: 'Back to the day' }).click();
   // Signed out without a network: nothing is on the phone, and the server hears of it later.
-  await page.getByRole('button', { name: 'Take my data off this phone' }).click();
+  await signOut(page);
   await page.getByText('does not know yet that you signed out').waitFor();
   await context.setOffline(false);
   await page.reload();
-  await page.getByRole('heading', { name: 'Enrol this phone' }).waitFor();
+  await page.getByRole('heading', { name: 'Connect this phone' }).waitFor();
   assert.equal((await context.request.get(`${world.base}/api/v1/me`)).status(), 401, 'the session is over');
   assert.equal(await page.locator('.stop-button').count(), 0);
   assert.deepEqual(await files(), [], 'labels are off the phone too');

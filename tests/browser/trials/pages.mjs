@@ -3,7 +3,7 @@
 
 import assert from 'node:assert/strict';
 
-import { OPEN_PAGES, allSent, arrive, deskPages, enrol, largeTargets, listen, notWide, openStops, phone, signIn, sound, start, usualAmount } from '../walk.mjs';
+import { OPEN_PAGES, allSent, arrive, deskPages, enrol, firstAmount, largeTargets, listen, notWide, openStops, phone, signIn, sound, start, usualAmount } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -75,29 +75,35 @@ export async function thePhonesPagesAreSound(world) {
     assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'nothing is filled in beforehand');
     const closed = page.locator('details:not([open]) > summary');
     while ((await closed.count()) > 0) await closed.first().click();
-    await page.getByText('half the amount each way').first().waitFor();
+    await page.getByText('Two passes crosswise').first().waitFor();
     await page.getByText('Read the label').first().waitFor();
     await page.getByText('A sample, made up for this demonstration').waitFor();
     await look('before the work');
     await start(page);
     await look('the work');
     await page.getByRole('button', { name: 'Finish' }).click();
-    assert.equal(await page.locator('.amount input').first().inputValue(), '', 'the amount is asked, never filled in');
-    assert.equal(await page.locator('.amount input').first().getAttribute('inputmode'), 'decimal');
+    assert.equal(await page.locator('[aria-pressed=true]').count(), 0, 'what was treated is asked, never filled in');
     await look('after the work');
-    await page.locator('.amount input').first().fill('260');
+    await page.getByRole('button', { name: 'Part of it' }).first().click();
+    assert.equal(await page.locator('input[id^="area-"]').first().inputValue(), '', 'the area is asked, never filled in');
+    await look('a part of it');
+    await page.getByRole('button', { name: 'All of it' }).first().click();
+    assert.equal(await firstAmount(page).inputValue(), '', 'the amount is asked, never filled in');
+    assert.equal(await firstAmount(page).getAttribute('inputmode'), 'decimal');
+    await look('all of it');
+    await firstAmount(page).fill('260');
     await page.getByRole('button', { name: 'Yes' }).click();
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('is not usual').waitFor();
     await look('an amount that is not usual');
     await page.getByRole('button', { name: 'Save' }).click();
-    await page.getByRole('button', { name: '1 needs you' }).click();
-    await page.getByRole('heading', { name: 'Records that need you' }).waitFor();
+    await page.getByRole('button', { name: '1 record was refused' }).click();
+    await page.getByRole('heading', { name: 'Records that were refused' }).waitFor();
     await page.locator('summary').click();
     await look('a refused record');
     // Nothing but the office's word takes it off the phone.
-    await page.getByRole('button', { name: 'The office has it' }).click();
-    await page.getByText('Everything is sent').waitFor();
+    await page.getByRole('button', { name: 'Delete here: the office wrote it down' }).click();
+    await page.getByText('Nothing is waiting to be sent').waitFor();
     await context.close();
   }
 }
@@ -126,11 +132,14 @@ export async function narrowAndLarge(world) {
   await start(page);
   await page.getByRole('button', { name: 'Finish' }).click();
   await notWide(page, 'after the work');
-  await page.locator('.amount input').first().fill('260');
+  await page.getByRole('button', { name: 'Part of it' }).first().click();
+  await notWide(page, 'a part of it');
+  await page.getByRole('button', { name: 'All of it' }).first().click();
+  await firstAmount(page).fill('260');
   await page.getByRole('button', { name: 'Yes' }).click();
   for (let press = 0; press < 2; press += 1) await page.getByRole('button', { name: 'Save' }).click();
-  await page.getByRole('button', { name: '1 needs you' }).click();
-  await page.getByRole('heading', { name: 'Records that need you' }).waitFor();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
+  await page.getByRole('heading', { name: 'Records that were refused' }).waitFor();
   await page.locator('summary').click();
   await notWide(page, 'a refused record');
   await context.close();
@@ -162,14 +171,15 @@ export async function byKeyboardAlone(world) {
   await press(page, /^Start/);
   await page.getByRole('button', { name: 'Finish' }).waitFor();
   await press(page, /^Finish/);
-  await page.locator('.amount input').first().waitFor();
-  const amount = await usualAmount(page);
-  while (!(await page.evaluate(() => document.activeElement?.id.startsWith('used-')))) await page.keyboard.press('Tab');
-  await page.keyboard.type(amount);
+  await page.getByRole('button', { name: 'All of it' }).first().waitFor();
+  await press(page, /^All of it/);
+  await firstAmount(page).waitFor();
+  assert.ok(await page.evaluate(() => document.activeElement?.id.startsWith('used-')), 'the number is asked next');
+  await page.keyboard.type(await usualAmount(page));
   await press(page, /^Yes/);
   await page.getByRole('button', { name: '✓ Yes' }).waitFor();
   await press(page, /^Save/);
-  await heading(/Stops of/);
+  await heading(/September 15/);
   await allSent(page);
   await context.close();
   await desk(world, { viewport: { width: 1200, height: 800 } }, async (seat) => {
@@ -203,8 +213,8 @@ export async function aPictureEnrols(world) {
     const context = await phone(world, 'picture');
     const taken = listen(world, await context.newPage());
     await taken.goto(link);
-    await taken.getByRole('button', { name: 'Enrol' }).click();
-    await taken.getByRole('heading', { name: /Stops of/ }).waitFor();
+    await taken.getByRole('button', { name: 'Connect' }).click();
+    await taken.getByRole('heading', { name: /September 15/ }).waitFor();
     const session = await context.newCDPSession(taken);
     const { installabilityErrors } = await session.send('Page.getInstallabilityErrors');
     // A private window is no fault of the page's.

@@ -1,0 +1,92 @@
+// @ts-check
+// The phone in the hand: what works says so, what is about to be pressed stays where it is, and Enter goes on.
+
+import assert from 'node:assert/strict';
+
+import { arrive, enrol, firstAmount, firstStop, openStops, phone, see, start } from '../walk.mjs';
+
+/** @typedef {import('../walk.mjs').World} World */
+
+/** Lets what is asked here wait until it is let go. @param {any} page @param {string} path */
+async function held(page, path) {
+  /** @type {() => void} */
+  let go = () => undefined;
+  const gate = new Promise((resolve) => (go = () => resolve(undefined)));
+  await page.route(path, async (/** @type {any} */ route) => {
+    await gate;
+    await route.continue();
+  });
+  return go;
+}
+
+/** @param {World} world */
+export async function aDownloadSaysSo(world) {
+  const context = await phone(world, 'busy');
+  const page = await enrol(world, context);
+  const day = await held(page, '**/api/v1/days/*');
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  await page.getByRole('button', { name: 'Downloading the day' }).waitFor();
+  day();
+  await page.getByRole('button', { name: 'Download the day again' }).waitFor();
+  await context.close();
+}
+
+/** @param {World} world */
+export async function startStays(world) {
+  const context = await phone(world, 'stays');
+  const page = await enrol(world, context);
+  const stop = await firstStop(page);
+  // Start is in sight, and the answer that comes above it does not push it away from the thumb.
+  const answer = await held(page, '**/api/v1/checks');
+  await arrive(page, stop(page));
+  await see(page);
+  const button = page.getByRole('button', { name: 'Start', exact: true });
+  // Not every browser holds a page still by itself.
+  await page.evaluate(() => void (document.documentElement.style.overflowAnchor = 'none'));
+  await button.evaluate((/** @type {HTMLElement} */ start) => start.scrollIntoView({ block: 'end' }));
+  const before = await button.boundingBox();
+  assert.ok(before.y > 0 && before.y + before.height <= 740, `Start is in sight at ${before.y}`);
+  answer();
+  await page.getByText("Answered by the office's server").waitFor();
+  assert.deepEqual(await button.boundingBox(), before, 'Start stays where it was');
+  await context.close();
+}
+
+/** @param {World} world */
+export async function enterGoesOn(world) {
+  const context = await phone(world, 'enter');
+  const page = await enrol(world, context);
+  await arrive(page, openStops(page).first());
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await page.getByRole('button', { name: 'Part of it' }).first().click();
+  const focused = () => page.evaluate(() => [document.activeElement?.id, document.activeElement?.textContent]);
+  await page.keyboard.type('100');
+  await page.keyboard.press('Enter');
+  assert.match((await focused())[0], /^used-/);
+  await page.keyboard.press('Enter');
+  assert.equal((await focused())[1], 'Yes', 'the pavement is asked next');
+  await page.locator('#air').focus();
+  await page.keyboard.press('Enter');
+  assert.equal((await focused())[1], 'Save');
+  await firstAmount(page).waitFor();
+  await context.close();
+}
+
+/** What may go down is asked for the machine that was calibrated with the product. @param {World} world */
+export async function theDeflectorIsKnown(world) {
+  const { office } = world.book;
+  const product = (await office('GET', '/api/v1/products', undefined, 200)).items.find((/** @type {any} */ one) => one.name.startsWith('Feed 24'));
+  const machine = await office('POST', '/api/v1/equipment', { name: 'Spreader 09', kind: 'rotary_spreader', has_deflector: true, hopper_lb: '80', active: true }, 201);
+  const course = { method: 'course', put_in_lb: '10', left_over_lb: '5.2', swath_ft: '8', swath_by: 'half_of_centre', distance_ft: '125', target_lb_per_1000_sqft: '5' };
+  await office('POST', '/api/v1/calibrations', { equipment_id: machine.id, product_id: product.id, person_id: world.technician, calibrated_on: '2026-09-14', test: course }, 201);
+  const context = await phone(world, 'deflector');
+  /** @type {Set<string>} */
+  const asked = new Set();
+  context.on('request', (/** @type {any} */ request) => request.url().endsWith('/api/v1/checks') && request.postDataJSON().product_id === product.id && asked.add(request.postDataJSON().equipment));
+  const page = await enrol(world, context);
+  assert.deepEqual([...asked], ['rotary_spreader_with_deflector']);
+  await arrive(page, openStops(page).first());
+  await page.getByText('for a rotary spreader with deflector').waitFor();
+  await context.close();
+}
