@@ -148,7 +148,8 @@ function before(visit) {
     choice('The ground is', GROUND, work.ground, picked('ground')),
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
     verdict(decision, source(stop, day, asked(visit))),
-    BARRED.has(work.ground) && !asked(visit) ? h('p', { class: 'verdict stop' }, '■ On such ground most rule sets let nothing down, and the answer above did not know it. Ask the office first.') : null,
+    // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
+    BARRED.has(work.ground) ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
