@@ -12,6 +12,7 @@ mod calibration;
 mod labels;
 mod lime;
 mod liquids;
+mod loads;
 mod plans;
 mod programmes;
 mod rates;
