@@ -26,7 +26,8 @@ const EQUIPMENT = {
 /** How long a tap is taken for one that was meant for the button before it said something else, in milliseconds. */
 const READ = 700;
 /** Ground on which most rule sets let nothing down. */
-const BARRED = new Set(['saturated', 'frozen', 'snow_covered']);
+/** @type {Record<string, string>} */
+const BARRED = { saturated: 'saturated', frozen: 'frozen', snow_covered: 'covered with snow' };
 
 /**
  * @param {any} stop a visit of the downloaded day
@@ -149,7 +150,7 @@ function before(visit) {
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
     verdict(decision, source(stop, day, asked(visit))),
     // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
-    BARRED.has(work.ground) ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)].toLowerCase()}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
+    work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
