@@ -17,6 +17,7 @@ mod hang_up;
 mod journal_coverage;
 mod law;
 mod lists;
+mod logging;
 mod main_job;
 mod measurements;
 mod migrations;

@@ -89,6 +89,9 @@ fn from_own_page(parts: &Parts) -> bool {
 async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
     let token = shown_token(parts)?;
     let found = store::people::actor_by_token(app.store.reader(), &sha256(&token), app.clock.now()).await?;
+    if let Some(actor) = found {
+        tracing::Span::current().record("caller", actor.person.to_string());
+    }
     found.ok_or_else(|| {
         Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or enrol the phone again.")
     })

@@ -11,6 +11,7 @@ use axum::{
 };
 use domain::law::Lawbook;
 use tower_http::{catch_panic::CatchPanicLayer, compression::CompressionLayer, timeout::TimeoutLayer};
+use tracing::{Instrument, field::Empty};
 use uuid::Uuid;
 
 use crate::{
@@ -77,12 +78,32 @@ type Identity = (Arc<dyn IdSource>, Arc<dyn Clock>);
 async fn outermost(State((ids, clock)): State<Identity>, request: Request, next: Next) -> Response {
     let id = request_id(&request).unwrap_or_else(|| ids.uuid(clock.now()).to_string());
     let (method, path) = (request.method().clone(), request.uri().path().to_owned());
-    let span = tracing::info_span!("request", id, %method, path);
+    // Who calls is known once a handler has looked at the token.
+    let span = tracing::info_span!("request", id, %method, path, trace = Empty, caller = Empty);
+    if let Some(trace) = trace_id(&request) {
+        span.record("trace", trace);
+    }
     let reader = Reader::of(&request);
-    let response = tracing::Instrument::instrument(next.run(request), span.clone()).await;
+    let begun = tokio::time::Instant::now();
+    let response = next.run(request).instrument(span.clone()).await;
     let response = finish(response, &id, reader);
-    span.in_scope(|| tracing::info!(status = response.status().as_u16(), "answered"));
+    let took_us = u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
+    span.in_scope(|| tracing::info!(status = response.status().as_u16(), took_us, "answered"));
     response
+}
+
+/// The trace that the caller's request is part of (W3C Trace Context, `traceparent`): 32 hexadecimal digits, not all 0.
+fn trace_id(request: &Request) -> Option<&str> {
+    let mut parts = request.headers().get("traceparent")?.to_str().ok()?.split('-');
+    let (version, trace, parent, flags) = (parts.next()?, parts.next()?, parts.next()?, parts.next()?);
+    let hex = |text: &str, digits: usize| {
+        text.len() == digits && text.bytes().all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte))
+    };
+    // A later version may have more parts; the first never has.
+    let fits = hex(version, 2) && version != "ff" && (version != "00" || parts.next().is_none());
+    let whole = hex(trace, 32) && hex(parent, 16) && hex(flags, 2);
+    let given = |text: &str| text.bytes().any(|byte| byte != b'0');
+    (fits && whole && given(trace) && given(parent)).then_some(trace)
 }
 
 /// Who reads an error.

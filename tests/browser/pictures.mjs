@@ -48,6 +48,8 @@ for (const colorScheme of ['light', 'dark']) {
   await take('place');
   await page.getByRole('button', { name: 'Back to the day' }).click();
   await arrive(page, stop);
+  // In a picture of the whole page, what stays at the foot of a screen would lie across its middle.
+  await page.evaluate(() => void (/** @type {HTMLElement} */ (document.querySelector('.foot')).style.position = 'static'));
   await take('before');
   // What comes first of it, for the README: the whole is long.
   await page.screenshot({ path: join(into, `${colorScheme}-stop.png`), fullPage: true, clip: { x: 0, y: 0, width: 390, height: 1450 } });

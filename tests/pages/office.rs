@@ -77,7 +77,11 @@ async fn a_visit_is_late_until_it_is_recorded_or_closed() {
     let words = "1 Street A, Sampletown: Tech 01 was to go on 2026-09-15, and it is neither recorded nor closed";
     let visit = format!("/office/visits/{}", company.visit);
     assert_eq!(late, [(words.to_owned(), visit.clone())]);
+    // Half of it recorded is not all of it.
     company.put_down(&company.front, "5").await;
+    let late = under(&office.open("/office").await.html, "Visits that are late");
+    assert_eq!(late, [(words.to_owned(), visit.clone())]);
+    company.put_down(&company.rear, "5").await;
     assert_eq!(under(&office.open("/office").await.html, "Visits that are late"), [], "it is recorded");
 }
 

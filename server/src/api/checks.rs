@@ -70,7 +70,7 @@ async fn check(
     let envelope = Envelope { actor, at, content, fingerprint, spare: Uuid::max(), weather };
     let question = Act::Clear(envelope.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
     let mut connection = app.store.reader().acquire().await?;
-    let world = store::world::load(&mut connection, &[Box::new(question)]).await?;
+    let world = store::world::load(&mut connection, std::iter::once(&question)).await?;
     drop(connection);
     facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
     let plan = clearance::plan(&value, &world).map_err(Problem::invalid)?;

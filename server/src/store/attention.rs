@@ -23,14 +23,14 @@ pub struct OpenVisit {
     pub person: String,
 }
 
-/// Visits planned before a day that are neither recorded nor closed, the oldest first.
+/// Visits planned before a day that are neither closed nor recorded on every section, the oldest first.
 pub async fn open_visits(pool: &SqlitePool, before: Day) -> Result<Vec<OpenVisit>, sqlx::Error> {
     let before = before.to_string();
     let rows = sqlx::query!(
         r#"SELECT v.id AS "id!", v.planned_on AS "planned_on!", p.address AS "address!", p.time_zone AS "time_zone!", e.name AS "person!"
            FROM visits AS v JOIN properties AS p ON p.id = v.property_id JOIN people AS e ON e.id = v.person_id
            WHERE v.status = 'planned' AND v.planned_on < $1
-             AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
+             AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id)
            ORDER BY v.planned_on, v.seq LIMIT $2"#,
         before,
         MOST
@@ -95,10 +95,10 @@ pub struct Wanted {
 pub async fn wanted(pool: &SqlitePool) -> Result<Vec<Wanted>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT v.product_id AS "product_id!", v.target_nitrogen, m.area AS "area?"
-           FROM visits AS v JOIN visit_sections AS s ON s.visit_id = v.id
+           FROM visits AS v JOIN untreated_visit_sections AS s ON s.visit_id = v.id
            LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.section_id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
-           WHERE v.status = 'planned' AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)"#
+           WHERE v.status = 'planned'"#
     )
     .fetch_all(pool)
     .await?;

@@ -44,7 +44,7 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                       SELECT v.planned_on, v.target_nitrogen AS target
                       FROM visit_sections AS w JOIN visits AS v ON v.id = w.visit_id
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
-                        AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)
+                        AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
                   (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id

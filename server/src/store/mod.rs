@@ -196,7 +196,7 @@ impl Store {
     /// Decides and writes an act together with whatever else waits.
     pub async fn act(&self, act: Act) -> Result<Reply, Problem> {
         let (answer, answered) = oneshot::channel();
-        self.send(Job::Act(Box::new(act), answer)).await?;
+        self.send(Job::Act(Box::new(act), tracing::Span::current(), answer)).await?;
         answered.await.map_err(|_| stopping())?
     }
 

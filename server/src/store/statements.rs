@@ -312,11 +312,8 @@ async fn open_visits(
            FROM visits AS v
            WHERE v.property_id IN (SELECT value FROM json_each($1)) AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $4
              AND EXISTS (
-                 SELECT 1 FROM visit_sections AS x
-                 WHERE x.visit_id = v.id AND x.section_id IN (SELECT value FROM json_each($2)) AND NOT EXISTS (
-                     SELECT 1 FROM applications AS a JOIN application_lines AS l ON l.application_id = a.id
-                     WHERE a.visit_id = v.id AND l.section_id = x.section_id
-                     GROUP BY l.section_id HAVING sum(l.product) > 0))
+                 SELECT 1 FROM untreated_visit_sections AS x
+                 WHERE x.visit_id = v.id AND x.section_id IN (SELECT value FROM json_each($2)))
            ORDER BY v.planned_on, v.seq"#,
         those.properties,
         those.sections,

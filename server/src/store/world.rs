@@ -30,7 +30,7 @@ struct Wanted {
 }
 
 impl Wanted {
-    fn by(acts: &[Box<Act>]) -> Self {
+    fn by<'a>(acts: impl Iterator<Item = &'a Act>) -> Self {
         let mut wanted = Self::default();
         for act in acts {
             wanted.add(act);
@@ -74,7 +74,10 @@ fn array(ids: &HashSet<String>) -> String {
 }
 
 /// Loads the facts of all acts.
-pub async fn load(connection: &mut SqliteConnection, acts: &[Box<Act>]) -> Result<World, sqlx::Error> {
+pub async fn load<'a>(
+    connection: &mut SqliteConnection,
+    acts: impl Iterator<Item = &'a Act>,
+) -> Result<World, sqlx::Error> {
     load_wanted(connection, &Wanted::by(acts)).await
 }
 

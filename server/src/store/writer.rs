@@ -6,6 +6,7 @@ use domain::law::Lawbook;
 use futures_util::FutureExt;
 use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
 use tokio::sync::{mpsc, oneshot};
+use tracing::{Instrument, Span};
 
 use crate::{
     acts::{Act, Reply},
@@ -16,6 +17,8 @@ use crate::{
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
 type Answer<T> = oneshot::Sender<Result<T, Problem>>;
 /// A write, or the answer to its caller that there is nothing to write through.
+/// An act and the request it came with.
+type Asked = (Box<Act>, Span);
 type Plain = Box<dyn for<'c> FnOnce(Result<&'c mut SqliteConnection, Problem>) -> BoxFuture<'c, Ended> + Send>;
 
 /// Acts taken together at most. Beyond it a batch only grows the wait (measured in the benchmark).
@@ -23,7 +26,8 @@ const BATCH: usize = 128;
 
 /// One thing to write.
 pub enum Job {
-    Act(Box<Act>, Answer<Reply>),
+    /// An act, with the request that it came with, so that what is logged about it names that.
+    Act(Box<Act>, Span, Answer<Reply>),
     Plain(Plain),
 }
 
@@ -42,6 +46,7 @@ where
     T: Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
 {
+    let span = Span::current();
     Job::Plain(Box::new(move |connection| {
         Box::pin(async move {
             let connection = match connection {
@@ -52,7 +57,7 @@ where
                 }
             };
             // The transaction of a write that panics is rolled back as it is dropped.
-            let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().await;
+            let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().instrument(span).await;
             let done = done.unwrap_or_else(|_| Err(lost()));
             let ended = Ended::of(&done);
             // A caller that has hung up needs no answer; the write stands all the same.
@@ -97,10 +102,10 @@ impl Writer {
     pub async fn run(mut self, mut jobs: mpsc::Receiver<Job>) -> Result<(), sqlx::Error> {
         let mut waiting = Vec::with_capacity(BATCH);
         while jobs.recv_many(&mut waiting, BATCH).await > 0 {
-            let mut acts: Vec<(Box<Act>, Answer<Reply>)> = Vec::new();
+            let mut acts: Vec<(Asked, Answer<Reply>)> = Vec::new();
             for job in waiting.drain(..) {
                 match job {
-                    Job::Act(act, answer) => acts.push((act, answer)),
+                    Job::Act(act, span, answer) => acts.push(((act, span), answer)),
                     Job::Plain(work) => {
                         // What came before it is written before it.
                         self.together(std::mem::take(&mut acts)).await;
@@ -146,7 +151,7 @@ impl Writer {
     }
 
     /// Writes all acts in one transaction. If that fails, each is tried alone, so that one bad act harms no other.
-    async fn together(&mut self, acts: Vec<(Box<Act>, Answer<Reply>)>) {
+    async fn together(&mut self, acts: Vec<(Asked, Answer<Reply>)>) {
         if acts.is_empty() {
             return;
         }
@@ -177,7 +182,7 @@ impl Writer {
         }
     }
 
-    async fn batch(&mut self, acts: &[Box<Act>]) -> Result<Vec<Reply>, Problem> {
+    async fn batch(&mut self, acts: &[Asked]) -> Result<Vec<Reply>, Problem> {
         let law = Arc::clone(&self.law);
         let connection = self.connection().await?;
         let done = batch(connection, acts, &law).await.map_err(Problem::from);
@@ -216,17 +221,18 @@ fn lost() -> Problem {
 }
 
 /// Loads the facts of all acts, decides one after another, writes all effects, commits.
-async fn batch(connection: &mut SqliteConnection, acts: &[Box<Act>], law: &Lawbook) -> Result<Vec<Reply>, sqlx::Error> {
+async fn batch(connection: &mut SqliteConnection, acts: &[Asked], law: &Lawbook) -> Result<Vec<Reply>, sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
-    let mut world = world::load(&mut transaction, acts).await?;
+    let mut world = world::load(&mut transaction, acts.iter().map(|(act, _)| act.as_ref())).await?;
     // An act that panics must not take the writer with it. Nothing of this batch is written; `together` then tries its acts
     // one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
-        acts.iter().map(|act| crate::acts::decide(act, &mut world, law)).collect::<Vec<Reply>>()
+        let decide = |(act, span): &Asked| span.in_scope(|| crate::acts::decide(act, &mut world, law));
+        acts.iter().map(decide).collect::<Vec<Reply>>()
     }));
     let Ok(replies) = decided else {
         transaction.rollback().await?;
-        return Err(sqlx::Error::Protocol("an act panicked; what it said stands on standard error".to_owned()));
+        return Err(sqlx::Error::Protocol("an act panicked; what it said stands in the log".to_owned()));
     };
     if world.effects.is_empty() {
         transaction.rollback().await?;

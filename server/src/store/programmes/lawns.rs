@@ -116,7 +116,8 @@ pub async fn visit_lines(pool: &SqlitePool, from: Day) -> Result<Vec<VisitLine>,
     let rows = sqlx::query!(
         r#"SELECT v.id AS "visit_id!", w.section_id AS "section_id!", v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   v.target_nitrogen, v.purpose AS "purpose!", v.programme_id, v.round,
-                  (v.status = 'planned' AND NOT EXISTS (SELECT 1 FROM applications AS a WHERE a.visit_id = v.id)) AS "open!: bool",
+                  (v.status = 'planned' AND EXISTS (
+                      SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = w.section_id)) AS "open!: bool",
                   (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = w.section_id ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1)
                    AS "area?: i64"
            FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
