@@ -2,6 +2,10 @@
 -- looked at it. `waits` says whether it was held back when it was written; like everything of a measurement it is never edited.
 ALTER TABLE measurements ADD COLUMN waits INTEGER NOT NULL DEFAULT 0 CONSTRAINT measurements_waits CHECK (waits IN (0, 1));
 
+-- A technician's measurement that somebody of the office should look at: one that waits, and the first of a section, which counts
+-- at once because without it nothing may go down at all. `holds = 0` takes either out.
+ALTER TABLE measurements ADD COLUMN to_confirm INTEGER NOT NULL DEFAULT 0 CONSTRAINT measurements_to_confirm CHECK (to_confirm >= waits);
+
 -- What the office said of a measurement that waits: whether it holds, and why. Written once by the office or the owner, never
 -- edited: a wrong word is followed by a further measurement.
 CREATE TABLE measurement_confirmations (
@@ -19,8 +23,15 @@ CREATE TRIGGER measurement_confirmations_stay BEFORE DELETE ON measurement_confi
 CREATE VIEW counted_measurements AS
 SELECT m.seq, m.id, m.section_id, m.area, m.measured_on
 FROM measurements AS m
-WHERE m.waits = 0 OR EXISTS (SELECT 1 FROM measurement_confirmations AS c WHERE c.measurement_id = m.id AND c.holds = 1);
+WHERE m.to_confirm = 0
+   OR coalesce((SELECT c.holds FROM measurement_confirmations AS c WHERE c.measurement_id = m.id), 1 - m.waits) = 1;
 
 DROP INDEX measurements_by_section;
-CREATE INDEX measurements_by_section ON measurements (section_id, measured_on, seq, area, waits, id);
-CREATE INDEX measurements_waiting ON measurements (seq) WHERE waits = 1;
+CREATE INDEX measurements_by_section ON measurements (section_id, measured_on, seq, area, to_confirm, waits, id);
+CREATE INDEX measurements_to_confirm_by_seq ON measurements (seq) WHERE to_confirm = 1;
+
+-- Why the owner should look at a record that broke no rule: its visit was cancelled, closed or given to somebody else, or the
+-- phone's clock was moved during the work. Written with the record.
+ALTER TABLE applications ADD COLUMN review_reason TEXT
+    CONSTRAINT applications_review_reason CHECK (review_reason IS NULL OR review_reason IN ('visit_changed', 'clock_moved'));
+CREATE INDEX applications_to_review ON applications (seq) WHERE review_reason IS NOT NULL;

@@ -13,7 +13,6 @@ const MOMENTS: [u64; 8] = [0, 200, 500, 1_000, 2_000, 3_000, 5_000, 9_000];
 fn address(template: &str, company: &Company) -> String {
     let id = match template.split('/').nth(3).unwrap_or_default() {
         "clients" => &company.client,
-        "properties" => &company.property,
         "sections" => &company.front,
         "products" | "product-files" => &company.feed,
         "lots" => &company.lot,

@@ -19,9 +19,9 @@ use domain::{law::Lawbook, time::Instant};
 use reqwest::{Client, Method, header::HeaderMap};
 use serde_json::{Value, json};
 use server::{
-    app::App,
     clock::{Clock, FrozenClock, RandomIds},
     config, serve,
+    state::App,
     throttle::Throttle,
     weather::Services,
 };

@@ -6,8 +6,8 @@ use std::{
 };
 
 use harness::world::Company;
-use server::log;
 use serde_json::Value;
+use server::log;
 
 /// Keeps the lines that are logged on this thread.
 #[derive(Clone, Default)]
@@ -45,7 +45,9 @@ async fn a_fault_is_logged_once_with_its_request_its_caller_and_how_long_it_took
     // A row that no version of the server has written.
     let book = rusqlite::Connection::open(company.app.file()).unwrap();
     let _ = book.execute("UPDATE properties SET rule_sets = '{' WHERE id = ?1", [&company.property]).unwrap_err();
-    let _ = book.execute("UPDATE visits SET status = 'planned', planned_on = 'someday' WHERE id = ?1", [&company.visit]).unwrap();
+    let _ = book
+        .execute("UPDATE visits SET status = 'planned', planned_on = 'someday' WHERE id = ?1", [&company.visit])
+        .unwrap();
     let request = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a77";
     let trace = "4bf92f3577b34da6a3ce929d0e0e4736";
     let traceparent = format!("00-{trace}-00f067aa0ba902b7-01");

@@ -311,10 +311,13 @@ async fn a_technicians_larger_lawn_loosens_no_limit_until_the_office_has_looked(
     let list = company.owner.get("/api/v1/reviews").await.expect(200).body;
     assert_eq!(
         (list["items"][0]["why"].as_str(), list["items"][0]["record_id"].as_str()),
-        (Some("measurement_waits"), Some(larger.id().as_str()))
+        (Some("measurement_to_confirm"), Some(larger.id().as_str()))
     );
     let confirmation = format!("/api/v1/measurements/{}/confirmation", larger.id());
     let _ = company.phone.put(&confirmation, &json!({ "holds": true })).await.problem(403, "not-allowed");
+    // A review of the list decides nothing about it.
+    let review = format!("/api/v1/reviews/{}", larger.id());
+    let _ = company.owner.put(&review, &json!({ "note": "Seen." })).await.problem(409, "conflict");
     // Rejected, it never counts; said twice it is said once, and nobody says the opposite afterwards.
     let no = json!({ "holds": false, "note": "A slip of the wheel." });
     let said = company.office.put(&confirmation, &no).await.expect(200).body;
@@ -339,4 +342,46 @@ async fn a_technicians_larger_lawn_loosens_no_limit_until_the_office_has_looked(
     assert_eq!(office["waits_for_office"], false);
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
+
+#[tokio::test]
+async fn a_technicians_first_measurement_counts_and_stands_on_the_list_until_it_is_confirmed() {
+    let company = Company::in_maryland().await;
+    let body = json!({ "property_id": company.property, "name": "side lawn", "species": "tall_fescue", "water": "none", "touches_pavement": false });
+    let side = company.office.post("/api/v1/sections", &body).await.expect(201).id();
+    let at = format!("/api/v1/sections/{side}/measurements");
+    let measure =
+        json!({ "area_sqft": "3000", "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
+    let first = company.phone.post(&at, &measure).await.expect(201);
+    assert_eq!(
+        (first.body["waits_for_office"].as_bool(), first.body["to_confirm"].as_bool()),
+        (Some(false), Some(true))
+    );
+    let area =
+        async || company.phone.get(&format!("/api/v1/sections/{side}")).await.expect(200).body["area_sqft"].clone();
+    assert_eq!(area().await, "3000");
+    let list = async || company.owner.get("/api/v1/reviews").await.expect(200).body["items"].as_array().unwrap().len();
+    assert_eq!(list().await, 1);
+    let confirmation = format!("/api/v1/measurements/{}/confirmation", first.id());
+    let _ = company.office.put(&confirmation, &json!({ "holds": false })).await.expect(200);
+    assert_eq!((area().await, list().await), (json!(null), 0), "rejected, it is no measurement");
+}
+
+#[tokio::test]
+async fn a_measurement_that_waits_opens_no_ground_on_the_phone() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "20").await;
+    company.put_down(&company.rear, "10").await;
+    let measure =
+        json!({ "area_sqft": "90000", "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
+    let at = format!("/api/v1/sections/{}/measurements", company.front);
+    let waits = company.phone.post(&at, &measure).await.expect(201).id();
+    let recorded = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        (day["visits"][0]["recorded"].clone(), day["visits"][0]["recorded_sections"][0]["open_area_sqft"].clone())
+    };
+    assert_eq!(recorded().await, (json!(true), json!(null)));
+    let no = json!({ "holds": false });
+    let _ = company.office.put(&format!("/api/v1/measurements/{waits}/confirmation"), &no).await.expect(200);
+    assert_eq!(recorded().await, (json!(true), json!(null)));
 }

@@ -153,8 +153,10 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let note = json!({ "note": "It was never put down." });
     let _ = company.owner.put(&format!("/api/v1/reviews/{entry}"), &note).await.expect(200);
     let _ = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
-    let larger = json!({ "area_sqft": "9000", "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
-    let larger = phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201).id();
+    let larger =
+        json!({ "area_sqft": "9000", "measured_on": "2026-09-14", "method": "wheel", "measured_by": "Tech 01" });
+    let larger =
+        phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201).id();
     let holds = format!("/api/v1/measurements/{larger}/confirmation");
     let _ = company.office.put(&holds, &json!({ "holds": true })).await.expect(200);
     let spreader = rotary_spreader(&company.office).await;

@@ -18,6 +18,12 @@ async fn decision_of(company: &Company, stored: &Reply) -> Value {
     company.owner.get(&address).await.expect(200).body
 }
 
+/// Why entries stand on the owner's list.
+async fn on_the_list(company: &Company) -> Vec<String> {
+    let list = company.owner.get("/api/v1/reviews").await.expect(200).body;
+    list["items"].as_array().unwrap().iter().map(|one| one["why"].as_str().unwrap().to_owned()).collect()
+}
+
 async fn recorded(company: &Company, record: &Value) -> Value {
     let stored = company.phone.put(&format!("/api/v1/applications/{}", new_id()), record).await.expect(201);
     decision_of(company, &stored).await
@@ -67,6 +73,7 @@ async fn a_clock_that_was_moved_during_the_work_is_marked_on_the_record() {
     assert_eq!(verdicts(&recorded(&company, &record).await, "book.record.clock"), ["care"]);
     record["clock_jump_s"] = json!(60);
     assert!(verdicts(&recorded(&company, &record).await, "book.record.clock").is_empty());
+    assert_eq!(on_the_list(&company).await, ["clock_moved"; 2]);
 }
 
 #[tokio::test]
@@ -82,6 +89,7 @@ async fn a_record_of_a_cancelled_or_reassigned_visit_is_marked() {
     let decision = recorded(&company, &company.record(&company.front, "5")).await;
     assert_eq!(verdicts(&decision, "book.visit.person"), ["care"]);
     assert!(verdicts(&decision, "book.visit.stands").is_empty());
+    assert_eq!(on_the_list(&company).await, ["visit_changed"]);
     visit["person_id"] = json!(company.phone.id);
     visit["status"] = json!("cancelled");
     visit["reason"] = json!("The client called.");
@@ -89,6 +97,13 @@ async fn a_record_of_a_cancelled_or_reassigned_visit_is_marked() {
     let decision = recorded(&company, &company.record(&company.front, "5")).await;
     assert_eq!(verdicts(&decision, "book.visit.stands"), ["care"]);
     assert!(verdicts(&decision, "book.visit.person").is_empty());
+    visit["status"] = json!("not_done");
+    let _ = company.office.put_version(&address, "\"v3\"", &visit).await.expect(200);
+    let decision = recorded(&company, &company.record(&company.front, "5")).await;
+    assert_eq!(verdicts(&decision, "book.visit.stands"), ["care"]);
+    assert_eq!(on_the_list(&company).await, ["visit_changed"; 3]);
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
 }
 
 #[tokio::test]
@@ -113,6 +128,15 @@ async fn a_correction_of_one_line_leaves_the_other_where_it_was_measured() {
     let stored = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &correction).await.expect(201).body;
     assert_eq!(stored["lines"][0]["area_sqft"], "8200");
     assert_eq!(stored["lines"][1]["area_sqft"], "5000", "the rear lawn stands as it was measured then");
+    // Named as it was read, it stands too, although the lawn is measured smaller since.
+    let mut named = correction.clone();
+    named["replaces"] = stored["id"].clone();
+    named["change"]["lines"] = json!([
+        { "section_id": company.front, "product_lb": "17" },
+        { "section_id": company.rear, "product_lb": "10", "treated_area_sqft": "5000" },
+    ]);
+    let again = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &named).await.expect(201).body;
+    assert_eq!(again["lines"][1]["area_sqft"], "5000");
     let statement = company.statement().await;
     let rear = statement["sections"].as_array().unwrap().iter().find(|one| one["section_id"] == company.rear.as_str());
     // 10 lb of 24 % on 5,000 sq ft: 2.4 lb on 5,000 is 0.48 on 1,000.

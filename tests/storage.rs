@@ -73,3 +73,21 @@ async fn readiness_tells_of_a_write_that_fails_and_the_writer_opens_the_file_ane
     let client = serde_json::json!({ "name": "Client 002", "mailing_address": "2 Street B" });
     let _ = company.office.post("/api/v1/clients", &client).await.expect(201);
 }
+
+#[tokio::test]
+async fn a_book_that_was_moved_away_is_not_begun_anew() {
+    let company = Company::in_maryland().await;
+    let (book, aside) = (company.app.file(), company.app.folder().join("aside.db"));
+    std::fs::rename(&book, &aside).unwrap();
+    // The writer loses its connection, and finds no file to open.
+    let lost: Result<(), Problem> =
+        company.app.beside().store.write(|_| Box::pin(async { Err(sqlx::Error::WorkerCrashed.into()) })).await;
+    assert!(lost.unwrap_err().is(server::problem::Kind::StorageFailed));
+    let client = serde_json::json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    for _ in 0..3 {
+        let _ = company.office.post("/api/v1/clients", &client).await.problem(503, "storage-failed");
+    }
+    assert!(!book.exists(), "no empty book is made in its place");
+    std::fs::rename(&aside, &book).unwrap();
+    let _ = company.office.post("/api/v1/clients", &client).await.expect(201);
+}

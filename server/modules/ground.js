@@ -20,7 +20,8 @@ export function groundsOf(stop, since) {
     const told = (stop.recorded_sections ?? []).find((/** @type {any} */ one) => one.section_id === section.id);
     // A day of an older version says only whether any record came in.
     const done = stop.visit.status === 'done' || stop.recorded;
-    const before = done ? 0 : told ? Number(told.open_area_sqft ?? 0) : area;
+    // More than the whole section is never open, whatever was measured meanwhile: the amount is reckoned by it.
+    const before = done ? 0 : told ? Math.min(Number(told.open_area_sqft ?? 0), area ?? Infinity) : area;
     const lines = since.flat().filter((line) => line.section_id === section.id);
     const taken = lines.reduce((sum, line) => sum + Number(line.treated_area_sqft ?? Infinity), 0);
     const open = lines.length === 0 ? before : Math.max(0, (before ?? 0) - taken);

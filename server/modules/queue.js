@@ -67,6 +67,9 @@ function wake() {
   void flush();
 }
 
+/** When it is looked again whether another tab has left something. */
+const LOOK_AGAIN_MS = 3000;
+
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
   clearTimeout(timer);
@@ -77,18 +80,17 @@ export async function flush() {
   if (me.status !== 200 || typeof sender !== 'string') return later(me.wait, me.foreign || me.status === 200);
   hear(me.body.now, asked);
   await navigator.locks.request('sending', { ifAvailable: true }, async (lock) => {
-    // Another tab sends already, and says how it goes.
-    if (lock === null) return;
+    // Another sends already, and says how it goes. It may have looked just before this record came, so it is looked again.
+    if (lock === null) return void (timer = setTimeout(() => void flush(), LOOK_AGAIN_MS));
     become('sending');
-    for (const item of await waiting()) {
-      // A record goes out under the name of whoever made it; a colleague's waits for the colleague.
-      if (item.state === 'refused' || item.by !== sender) continue;
-      if (!(await sendOne(item))) return;
-    }
+    for (let item = await next(sender); item !== undefined; item = await next(sender)) if (!(await sendOne(item))) return;
     pause = 0;
     become('idle');
   });
 }
+
+/** What is to be sent next, also if it came while others were sent. A record goes out under the name of whoever made it; a colleague's waits for the colleague. @param {string} sender */
+const next = async (sender) => (await waiting()).find((item) => item.state !== 'refused' && item.by === sender);
 
 /**
  * @param {Waiting} item

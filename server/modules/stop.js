@@ -139,8 +139,8 @@ function before(visit) {
     visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
   };
-  const stopped = decision?.verdict === 'stop' || visit.fate !== '';
-  const words = visit.fate !== '' ? 'Start against the plan (the owner will see it)' : stopped ? 'Start against the rule (the owner will see it)' : 'Start';
+  const stopped = decision?.verdict === 'stop' || visit.fate !== '' || work.ground in BARRED;
+  const words = visit.fate !== '' ? 'Start against the plan' : decision?.verdict === 'stop' ? 'Start against the rule (the owner will see it)' : stopped ? 'Start all the same' : 'Start';
   return [
     open(visit),
     howMuch(stop, decision, day, visit.grounds),

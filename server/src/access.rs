@@ -1,13 +1,7 @@
 //! Who is calling, and what that lets them do. A handler's parameters say who may call it.
 
 use axum::{extract::FromRequestParts, http::header, http::request::Parts};
-use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
-use domain::{
-    actor::{Actor, Role},
-    ids::PersonId,
-    journal::hex,
-};
-use sha2::{Digest, Sha256};
+use domain::actor::{Actor, Role};
 
 use crate::{
     problem::{Kind, Problem},

@@ -9,7 +9,6 @@ use axum::{
     middleware::{self, Next},
     response::Response,
 };
-use domain::law::Lawbook;
 use tower_http::{catch_panic::CatchPanicLayer, compression::CompressionLayer, timeout::TimeoutLayer};
 use tracing::{Instrument, field::Empty};
 use uuid::Uuid;
@@ -19,16 +18,12 @@ use crate::{
     api,
     clock::{Clock, IdSource},
     openapi, pages,
-    paging::CursorKey,
     problem::{Kind, Problem},
     reply::Shown,
     schema::Schemas,
     state::App,
     state::Deps,
     state::Inner,
-    store::Store,
-    throttle::Throttle,
-    weather::Services,
 };
 
 const BODY_LIMIT: usize = 1024 * 1024;

@@ -9,7 +9,6 @@ use axum::{
 use domain::ids::{Id, IdKind};
 use serde::{Deserialize, Deserializer, de::DeserializeOwned};
 use serde_json::{Map, Value};
-use sha2::{Digest, Sha256};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{

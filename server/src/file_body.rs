@@ -5,9 +5,6 @@ use axum::{
     extract::FromRequest,
     http::{Request, header},
 };
-use domain::journal::hex;
-use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use utoipa::{
     PartialSchema, ToSchema,
     openapi::{

@@ -70,7 +70,9 @@ mod tests {
         std::panic::set_hook(Box::new(log_panic));
         tracing::subscriber::with_default(subscriber("info", true, move || writer.clone()), || {
             let request = tracing::info_span!("request", id = "01938f0c");
-            let caught = std::panic::catch_unwind(|| request.in_scope(|| panic!("the {} broke", "spreader")));
+            let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
+                request.in_scope(|| panic!("the {} broke", "spreader"))
+            }));
             assert!(caught.is_err());
         });
         std::panic::set_hook(before);

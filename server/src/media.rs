@@ -76,7 +76,7 @@ impl FileBody {
 
 #[cfg(test)]
 mod tests {
-    use crate::*;
+    use super::*;
 
     #[test]
     fn a_file_is_known_by_how_it_begins() {

@@ -138,7 +138,7 @@ fn slug(name: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::book::*;
+    use super::*;
 
     /// Towns and their states as `GeoNames` lists them (CC BY 4.0): the other source than the boundaries'. Delmar, Texarkana,
     /// Kansas City and Bristol lie at a border, with a namesake across it.

@@ -10,7 +10,7 @@ use domain::{
 use jiff::{SignedDuration, tz::TimeZone};
 use tokio::time;
 
-use crate::{weather::BACKGROUND_WAITS, 
+use crate::{
     problem::Problem,
     state::App,
     store::{
@@ -18,6 +18,7 @@ use crate::{weather::BACKGROUND_WAITS,
         journal::Deed,
         weather::{AfterRow, At},
     },
+    weather::BACKGROUND_WAITS,
     weather::Round,
     weather::{Fallen, Patience, Place, client::random, fetcher::USED},
 };
@@ -145,7 +146,7 @@ fn row(application_id: domain::ids::ApplicationId, fallen: &Fallen) -> AfterRow 
 
 #[cfg(test)]
 mod tests {
-    use crate::weather::*;
+    use super::*;
 
     #[test]
     fn a_round_never_begins_near_the_full_hour() {

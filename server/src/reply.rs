@@ -5,17 +5,8 @@ use axum::{
     http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
-use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
-use hmac::{Hmac, KeyInit, Mac};
-use serde::{Deserialize, Serialize, de::DeserializeOwned};
-use sha2::Sha256;
-use utoipa::ToSchema;
 
-use crate::{
-    extract::IfNoneMatch,
-    problem::{FieldFault, Kind, Problem},
-    version::Versioned,
-};
+use crate::{extract::IfNoneMatch, version::Versioned};
 
 /// Marks an error reply that is a page already and stays one: a form that comes back with its faults.
 #[derive(Debug, Clone, Copy)]

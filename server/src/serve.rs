@@ -15,16 +15,15 @@ use axum::{
     response::Response,
 };
 use axum_server::{Handle, tls_rustls::RustlsConfig};
-use domain::{journal::hex, law::Lawbook};
+use domain::law::Lawbook;
 
 use crate::{
-    secret,
     app::build,
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     console::print_line,
     paging::CursorKey,
-    refresh, rules_folder,
+    refresh, rules_folder, secret,
     state::{App, Deps},
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,

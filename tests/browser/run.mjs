@@ -17,6 +17,7 @@ import { applications, demonstration, enrolmentCode, planVisits } from './book.m
 import * as changed from './trials/changed.mjs';
 import * as clock from './trials/clock.mjs';
 import * as faults from './trials/faults.mjs';
+import * as ground from './trials/ground.mjs';
 import * as hands from './trials/hands.mjs';
 import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
@@ -71,6 +72,7 @@ const trials = [
   ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
   ['half a lawn is recorded as half, and the rest stays open until it is recorded', parts.aPartIsAPart],
+  ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
   ['a start of which nothing was treated leaves no record', parts.nothingTreated],
   ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],

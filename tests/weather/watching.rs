@@ -7,7 +7,7 @@ use std::sync::{
 
 use harness::world::Company;
 use serde_json::{Value, json};
-use server::{config, weather::refresh};
+use server::{config, refresh};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use wiremock::ResponseTemplate;
 

@@ -19,7 +19,7 @@ use utoipa::ToSchema;
 use crate::{
     acts::{
         effects::LineRow,
-        facts::{self, Line},
+        facts::Line,
         rows::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
     },
     clock::CLOCKS_DIFFER,

@@ -207,7 +207,10 @@ fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World)
             ));
         }
         let stands = standing.iter().find(|(section, _)| *section == line.section_id);
-        let kept = stands.filter(|_| line.treated_area_sqft.is_none()).map(|(_, row)| Ok(Area::from_raw(row.2)));
+        let stands = stands.map(|(_, row)| Area::from_raw(row.2));
+        // Nor is a part of it refused because the lawn was measured smaller since.
+        let kept = stands.filter(|area| line.treated_area_sqft.is_none_or(|part| part <= *area));
+        let kept = kept.map(|area| Ok(line.treated_area_sqft.unwrap_or(area)));
         let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
         match kept.unwrap_or_else(|| facts::treated(world, property, line.section_id, part, on, &pointer)) {
             Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),

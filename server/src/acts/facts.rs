@@ -12,7 +12,7 @@ use domain::{
     time::{Day, Instant},
     weather::Weather,
 };
-use jiff::{SignedDuration, tz::TimeZone};
+use jiff::tz::TimeZone;
 
 use crate::{
     acts::{

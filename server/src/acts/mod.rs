@@ -5,6 +5,7 @@ pub mod application;
 pub mod clearance;
 pub mod correction;
 pub mod credentials;
+pub mod doubts;
 pub mod effects;
 pub mod facts;
 pub mod record;

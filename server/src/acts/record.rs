@@ -2,8 +2,8 @@
 
 use domain::{
     actor::Role,
-    decision::{Finding, Verdict},
-    ids::{ApplicationId, ClearanceId, CorrectionId, PersonId},
+    decision::{Decision, Verdict},
+    ids::{ApplicationId, ClearanceId, CorrectionId},
     law::Lawbook,
     product::Label,
     quantity::Area,
@@ -11,6 +11,7 @@ use domain::{
 };
 
 use crate::{
+    acts::doubts,
     acts::{
         Done, Envelope, Reply, World,
         application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
@@ -22,11 +23,6 @@ use crate::{
     },
     problem::FieldFault,
 };
-
-/// Work this many days from its planned day still counts as that visit's: rain and illness move days. *Common practice.*
-const DAYS_FROM_PLAN: i32 = 14;
-/// A phone's clock that was moved by more than this leaves the times in doubt.
-const CLOCK_MOVED_S: i64 = 60;
 
 /// Records an application, or refuses it with every finding and keeps the attempt.
 pub fn record(
@@ -54,10 +50,10 @@ pub fn record(
         Err(faults) => return Reply::Invalid(faults),
     };
     let person = input.applied_by.unwrap_or(envelope.actor.person);
-    let (clearance, mut own) = used_clearance(input, person, envelope.actor.person, on, world);
-    own.extend(visit_that_fits(input, on, world));
-    own.extend(visit_that_stands(input, person, world));
-    own.extend(steady_clock(input));
+    let (clearance, mut own) = doubts::used_clearance(input, person, envelope.actor.person, on, world);
+    own.extend(doubts::visit_that_fits(input, on, world));
+    own.extend(doubts::visit_that_stands(input, person, world));
+    own.extend(doubts::steady_clock(input));
     let weather = input.weather.joined(&envelope.weather.weather);
     let question = Question {
         property: input.property_id,
@@ -80,7 +76,7 @@ pub fn record(
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
     }
-    let row = row_of(envelope, input, on, decision.verdict, world);
+    let row = row_of(envelope, input, on, &decision, world);
     let decision_hash = world.keep_decision(&format!("application/{id}"), envelope, &decision, law);
     store(envelope, id, input, &row, &lines, (&decision_hash, clearance), world);
     if let Some(clearance) = clearance {
@@ -99,7 +95,14 @@ pub fn record(
     }
 }
 
-fn row_of(envelope: &Envelope, input: &ApplicationInput, on: Day, verdict: Verdict, world: &World) -> ApplicationRow {
+fn row_of(
+    envelope: &Envelope,
+    input: &ApplicationInput,
+    on: Day,
+    decision: &Decision,
+    world: &World,
+) -> ApplicationRow {
+    let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(envelope.actor.person);
     ApplicationRow {
         property_id: input.property_id,
@@ -116,6 +119,7 @@ fn row_of(envelope: &Envelope, input: &ApplicationInput, on: Day, verdict: Verdi
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
         content: envelope.content.clone(),
         fingerprint: envelope.fingerprint.clone(),
+        review_reason: doubts::review_reason(decision).map(str::to_owned),
         last_correction: None,
     }
 }
@@ -247,108 +251,6 @@ fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFau
     }
 }
 
-/// The clearance whose room this work takes, and what is odd about the one that it names. One that was another person's, of
-/// another day, for other sections or used up keeps what it holds: the work is recorded all the same, once somebody has
-/// read that.
-fn used_clearance(
-    input: &ApplicationInput,
-    person: PersonId,
-    sender: PersonId,
-    on: Day,
-    world: &World,
-) -> (Option<ClearanceId>, Vec<Finding>) {
-    let Some((id, row)) = input.clearance_id.and_then(|id| Some((id, world.clearances.get(&id)?))) else {
-        return (None, Vec::new());
-    };
-    let without =
-        "If this work was never recorded before, send it without the clearance, or acknowledge this and say why.";
-    let mut findings = Vec::new();
-    let mut stop = |rule, message: String| findings.push(facts::own(rule, Verdict::Stop, message, without));
-    if row.ended.as_deref() == Some("used") {
-        let message = "Another application has used this clearance already; the same work may be recorded twice.";
-        stop("book.clearance.unused", message.to_owned());
-    }
-    if row.person_id != person && row.person_id != sender {
-        stop("book.clearance.person", "This clearance was given to somebody else.".to_owned());
-    }
-    if row.planned_on != on {
-        let message = format!("This clearance is for {}, and the work began on {on}.", row.planned_on);
-        stop("book.clearance.day", message);
-    }
-    let cleared = |line: &AppliedLine| row.lines.iter().any(|cleared| cleared.0 == line.section_id);
-    let covered = input.lines.iter().filter(|line| cleared(line)).count();
-    if covered == 0 {
-        stop("book.clearance.sections", "This clearance holds room on none of these sections.".to_owned());
-    }
-    let fits = findings.is_empty().then_some(id);
-    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
-    if covered > 0 && covered < input.lines.len() {
-        let message = "This clearance holds room on some of these sections, and on others not.";
-        care("book.clearance.covers", message, "Get a clearance for every section before the work.");
-    }
-    if row.ended.as_deref() == Some("given_back") {
-        let message = "This clearance was given back before, so it held no room for this work.";
-        care("book.clearance.held", message, "Give a clearance back only when the work is not done.");
-    }
-    (fits, findings)
-}
-
-/// What is odd about the visit that the record names: another product, other sections, or a day far from its own.
-fn visit_that_fits(input: &ApplicationInput, on: Day, world: &World) -> Option<Finding> {
-    let visit = world.visits.get(&input.visit_id?)?;
-    let mut odd = Vec::new();
-    if visit.product_id != input.product_id {
-        odd.push("was planned with another product".to_owned());
-    }
-    if !input.lines.iter().any(|line| visit.section_ids.contains(&line.section_id)) {
-        odd.push("was planned for other sections".to_owned());
-    }
-    if on.days_since(visit.planned_on).abs() > DAYS_FROM_PLAN {
-        odd.push(format!("was planned on {}", visit.planned_on));
-    }
-    let message = format!("The visit that this record names {}.", odd.join(" and "));
-    let hint = "If the work belongs to another visit, or to none, correct the record.";
-    (!odd.is_empty()).then(|| facts::own("book.visit.fits", Verdict::Care, message, hint))
-}
-
-/// Whether the visit that the record names was still this person's to make. Work that was done is recorded; what went wrong with
-/// its planning is said.
-fn visit_that_stands(input: &ApplicationInput, person: PersonId, world: &World) -> Vec<Finding> {
-    let Some(visit) = input.visit_id.and_then(|id| world.visits.get(&id)) else { return Vec::new() };
-    let mut findings = Vec::new();
-    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
-    if visit.status == "cancelled" {
-        let hint = "The office asks who sent the technician, and tells the client what was put down.";
-        care("book.visit.stands", "The visit that this record names was cancelled.", hint);
-    }
-    if visit.person_id != person {
-        let hint = "Make sure that nobody else treats the same lawn; the office gives the visit to whoever made it.";
-        care("book.visit.person", "The visit that this record names was given to somebody else.", hint);
-    }
-    findings
-}
-
-/// Whether the phone's clock went evenly while the work was done. The times of the record come from the server's clock, as far
-/// as the phone could follow it; a clock that was moved leaves them in doubt.
-fn steady_clock(input: &ApplicationInput) -> Option<Finding> {
-    let off = |phone: Option<Instant>, at: Instant| Some(phone?.since(at).as_secs());
-    let drifted = off(input.phone_started_at, input.started_at)
-        .zip(off(input.phone_finished_at, input.finished_at))
-        .map(|(started, finished)| finished.saturating_sub(started));
-    let worst = [input.clock_jump_s, drifted].into_iter().flatten().max_by_key(|moved| moved.saturating_abs())?;
-    let message = format!("The phone's clock was moved by {} while this was worked on.", duration(worst));
-    let hint = "Check the times of the work with whoever did it, and correct the record if they are wrong.";
-    (worst.saturating_abs() > CLOCK_MOVED_S).then(|| facts::own("book.record.clock", Verdict::Care, message, hint))
-}
-
-/// A span of seconds as people say it.
-fn duration(seconds: i64) -> String {
-    let minutes = (seconds.saturating_abs() + 30) / 60;
-    let (hours, rest) = (minutes / 60, minutes % 60);
-    let direction = if seconds < 0 { "back" } else { "ahead" };
-    if hours > 0 { format!("{hours} h {rest} min {direction}") } else { format!("{rest} min {direction}") }
-}
-
 /// Notes everything that recording writes: record, ledger, stock, journal.
 fn store(
     envelope: &Envelope,
@@ -360,13 +262,17 @@ fn store(
     world: &mut World,
 ) {
     let subject = id.to_string();
-    let stored = serde_json::json!({
+    let mut stored = serde_json::json!({
         "id": subject, "property_id": row.property_id, "product_id": row.product_id, "lot_id": row.lot_id,
         "visit_id": input.visit_id, "clearance_id": input.clearance_id, "person_id": row.person_id,
         "person_name": row.person_name, "entered_by": row.entered_by, "device_id": row.device_id,
         "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
         "beyond_the_rules": row.beyond_the_rules, "fingerprint": row.fingerprint,
     });
+    // Named only where there is one, so that the rows of earlier versions read as they were written.
+    if let (Some(reason), Some(members)) = (&row.review_reason, stored.as_object_mut()) {
+        members.insert("review_reason".to_owned(), reason.as_str().into());
+    }
     world.effects.applications.push(with_content(&stored, &row.content));
     let mut ledger = Vec::new();
     if let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) {

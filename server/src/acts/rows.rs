@@ -161,6 +161,9 @@ pub struct ApplicationRow {
     pub beyond_the_rules: i64,
     pub content: String,
     pub fingerprint: String,
+    /// Why the owner should look at it, where it breaks no rule.
+    #[serde(default)]
+    pub review_reason: Option<String>,
     /// The correction that says what stands now.
     pub last_correction: Option<domain::ids::CorrectionId>,
 }

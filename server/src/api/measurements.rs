@@ -44,7 +44,8 @@ pub fn routes() -> OpenApiRouter<App> {
 /// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
 /// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
 /// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits; what makes
-/// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list.
+/// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list; so does the first
+/// measurement of a section, which counts meanwhile.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "create_measurement", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = MeasurementInput,
@@ -76,7 +77,7 @@ pub async fn create_measurement(
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
             let before = store::measurements::area_on(&mut *connection, section, value.measured_on).await?;
-            measured.waits = waits(staff.0.role, before, measured.area_sqft);
+            (measured.waits, measured.to_confirm) = confirmation_needed(staff.0.role, before, measured.area_sqft);
             let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
             store::sections::remeasured(connection, section).await?;
             Ok(measurement)
@@ -85,16 +86,18 @@ pub async fn create_measurement(
     .await
 }
 
-/// Whether a measurement is held back until the office has looked at it: a larger lawn takes more product, and whoever would
-/// put it down must not decide that alone. The first of a section has nothing to be larger than, and without it nothing at all
-/// may go down; a smaller one counts at once.
-fn waits(role: Role, before: Option<Area>, measured: Area) -> bool {
-    role == Role::Technician && before.is_some_and(|before| measured > before)
+/// Whether a measurement is held back until the office has looked at it, and whether the office is asked at all. A larger lawn
+/// takes more product, and whoever would put it down must not decide that alone. The first of a section has nothing to be larger
+/// than, and without it nothing at all may go down: it counts, and stands on the owner's list. A smaller one just counts.
+fn confirmation_needed(role: Role, before: Option<Area>, measured: Area) -> (bool, bool) {
+    let technician = role == Role::Technician;
+    let waits = technician && before.is_some_and(|before| measured > before);
+    (waits, waits || technician && before.is_none())
 }
 
 /// Confirm a measurement
 ///
-/// Says whether a measurement that waits holds. From then on it counts, also for days that have been, or never. Said once; the
+/// Says whether a technician's measurement holds. From then on it counts, also for days that have been, or never. Said once; the
 /// same again changes nothing.
 #[utoipa::path(put, path = "/api/v1/measurements/{id}/confirmation", operation_id = "confirm_measurement", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
@@ -114,7 +117,7 @@ pub async fn confirm_measurement(
             let found = store::measurements::get(&mut *connection, id, Scope::Company).await?.ok_or_else(missing)?;
             match &found.confirmation {
                 Some(said) if said.holds == value.holds && said.note == value.note => return Ok((found, false)),
-                None if found.waits_for_office => {}
+                None if found.to_confirm => {}
                 _ => {
                     let detail =
                         "This measurement does not wait for anybody. Measure again if the area is another one.";

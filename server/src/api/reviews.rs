@@ -53,7 +53,8 @@ impl PageQuery for ReviewQuery {
 /// List what must be looked at
 ///
 /// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), records
-/// that heavy rain followed within a day, and measurements that wait for the office. The latest first.
+/// whose visit was changed or whose phone's clock was moved, records that heavy rain followed within a day, and measurements that
+/// the office has to confirm. The latest first.
 #[utoipa::path(get, path = "/api/v1/reviews", operation_id = "list_reviews", tag = "reviews", security(("bearer" = ["office", "owner"])),
     params(ReviewQuery), responses((status = 200, description = "A page of the list.", body = Page<ReviewItem>)))]
 async fn list_reviews(
@@ -94,6 +95,10 @@ pub async fn review(
         || store::reviews::list(app.store.reader(), Span { after: i64::MAX, take: 1 }, false, Some(id.to_string()));
     let missing = || Problem::not_found("entry of the list");
     let item = find().await?.into_iter().next().ok_or_else(missing)?.item;
+    if item.kind == "measurement" {
+        let detail = "A measurement is confirmed or rejected, which takes it off the list: PUT /api/v1/measurements/{id}/confirmation.";
+        return Err(Problem::new(Kind::Conflict, detail));
+    }
     match item.review {
         Some(ref review) if review.note == value.note => return Ok(Json(item)),
         Some(_) => return Err(Problem::new(Kind::Conflict, "This entry was reviewed already.")),

@@ -34,6 +34,8 @@ pub struct Waiting {
     pub refused: usize,
     pub heavy_rain: usize,
     pub measurements: usize,
+    /// Records whose visit was changed or whose phone's clock was moved.
+    pub odd: usize,
 }
 
 pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
@@ -42,7 +44,8 @@ pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
             "beyond_the_rules" => waiting.beyond_the_rules += 1,
             "refused_attempt" => waiting.refused += 1,
             "heavy_rain_after" => waiting.heavy_rain += 1,
-            "measurement_waits" => waiting.measurements += 1,
+            "measurement_to_confirm" => waiting.measurements += 1,
+            "visit_changed" | "clock_moved" => waiting.odd += 1,
             _ => {}
         }
         waiting

@@ -41,7 +41,7 @@ pub fn measured(input: &MeasurementInput, property: &Property, law: &Lawbook) ->
         return match entered {
             Some(area_sqft) if faults.is_empty() => {
                 let error = input.error_estimate.as_ref().map(estimate);
-                Ok(Measured { area_sqft, lawn_sqft: None, from: None, error, waits: false })
+                Ok(Measured { area_sqft, lawn_sqft: None, from: None, error, waits: false, to_confirm: false })
             }
             _ => {
                 faults.extend(entered.is_none().then(nothing_given).filter(|_| input.area_m2.is_none()));
@@ -78,7 +78,7 @@ pub fn measured(input: &MeasurementInput, property: &Property, law: &Lawbook) ->
         return Err(faults);
     }
     let lawn_sqft = (!from.keep_off.is_empty()).then_some(survey.lawn_sqft);
-    Ok(Measured { area_sqft: survey.area_sqft, lawn_sqft, from: Some(from), error, waits: false })
+    Ok(Measured { area_sqft: survey.area_sqft, lawn_sqft, from: Some(from), error, waits: false, to_confirm: false })
 }
 
 fn nothing_given() -> FieldFault {

@@ -1,7 +1,6 @@
 //! The plain writes: one thing is made or changed, a line of the journal is written with it, and a repeated request is
 //! answered as the first one was. One transaction each.
 
-use domain::{actor::Actor, time::Instant};
 use serde::Serialize;
 use sqlx::SqliteConnection;
 use uuid::Uuid;

@@ -87,8 +87,14 @@ async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
         (
             "▲",
             waiting.measurements,
-            ["measurement makes", "measurements make"],
-            "a lawn larger and not confirmed, so not counted yet",
+            ["measurement of a technician is", "measurements of technicians are"],
+            "not confirmed",
+        ),
+        (
+            "▲",
+            waiting.odd,
+            ["record of a changed visit or a moved clock is", "records of changed visits or moved clocks are"],
+            "not reviewed",
         ),
     ];
     let told = kinds.into_iter().filter(|(_, count, ..)| *count > 0).map(|(sign, count, [one, many], words)| {

@@ -183,7 +183,7 @@ struct MeasurementPage {
 fn confirmation(id: MeasurementId) -> Form {
     let fields = vec![
         Field::yes_or_no("/holds", "Is this area right?").help("Yes: product is reckoned on it. No: it never counts."),
-        Field::lines("/note", "How you know").optional().help("It is said once and stays."),
+        Field::lines("/note", "How you know").optional().help("This cannot be changed later."),
     ];
     let at = format!("/office/measurements/{id}");
     Form::new("Confirm the measurement", at.clone(), "Save", fields).back(at)
@@ -229,7 +229,7 @@ pub async fn one(
     };
     let figures = explained.0.figures.into_iter().map(named).collect();
     let dates = dates(&app).await?;
-    let form = one.waits_for_office.then(|| confirmation(one.id));
+    let form = one.to_confirm.then(|| confirmation(one.id));
     Ok(page(MeasurementPage { dates, section, one, figures, error, kept, pieces, form }.render()))
 }
 
@@ -245,7 +245,7 @@ fn part(figure: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::part;
+    use super::part;
 
     #[test]
     fn parts_are_counted_from_one() {

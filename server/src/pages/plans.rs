@@ -236,7 +236,7 @@ pub async fn of_company(
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::sentence;
+    use super::sentence;
 
     #[test]
     fn a_constraint_is_a_sentence() {

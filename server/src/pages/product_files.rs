@@ -86,7 +86,7 @@ pub async fn add(
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::size;
+    use super::size;
 
     #[test]
     fn a_size_is_read_at_a_glance() {

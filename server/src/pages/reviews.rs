@@ -39,6 +39,8 @@ struct Entry {
     property: String,
     person: String,
     received: String,
+    /// It is closed on the measurement's own page.
+    measured: bool,
     /// Where the stored record or the measurement stands, where there is one.
     stored: Option<Stored>,
 }
@@ -57,7 +59,9 @@ impl Entry {
         let why = match item.why.as_str() {
             "beyond_the_rules" => "■ Beyond the rules",
             "heavy_rain_after" => "● Heavy rain fell within a day of the work",
-            "measurement_waits" => "▲ A technician measured a larger lawn; it does not count yet",
+            "measurement_to_confirm" => "▲ A technician measured a lawn: please confirm it",
+            "visit_changed" => "▲ The visit was cancelled, closed or given to somebody else",
+            "clock_moved" => "▲ The phone's clock was moved during the work",
             _ => "▲ Refused, and neither sent again nor reviewed",
         };
         Ok(Self {
@@ -67,6 +71,7 @@ impl Entry {
             property: item.property_id.to_string(),
             person: person.unwrap_or_default(),
             received: Local::of(&zone).minute(item.received_at, dates),
+            measured: item.kind == "measurement",
             stored: stored(app, item).await?,
         })
     }
@@ -77,7 +82,7 @@ async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem>
     let record = |id: String| Stored { href: format!("/records/{id}"), words: "The record and its decision" };
     match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
         ("refused_attempt", ..) => Ok(None),
-        ("measurement_waits", ..) => {
+        ("measurement_to_confirm", ..) => {
             let href = format!("/office/measurements/{}", item.record_id);
             Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
         }

@@ -97,7 +97,7 @@ fn onward(answered: &HeaderMap, to: &str) -> Response {
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::*;
+    use super::*;
 
     #[test]
     fn nobody_is_sent_away_from_this_server() {

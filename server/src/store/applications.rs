@@ -11,9 +11,10 @@ use sqlx::{SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    acts::{rows, 
+    acts::{
         application::{self, ApplicationView, LineView},
         correction::{self, CorrectionView},
+        rows,
     },
     paging::{Row, Span},
     scope::Scope,
@@ -88,6 +89,7 @@ impl TryFrom<StoredRow> for Row<ApplicationView> {
             beyond_the_rules: stored.beyond_the_rules,
             content: stored.content,
             fingerprint: stored.fingerprint,
+            review_reason: None,
             last_correction: None,
         };
         let zone = domain::time::zone(&stored.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);

@@ -8,7 +8,10 @@ use domain::{
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 
 use crate::{
-    acts::{clearance::{self, ClearanceView}, rows},
+    acts::{
+        clearance::{self, ClearanceView},
+        rows,
+    },
     scope::Scope,
     store::{read, read_day, read_json, read_word},
 };

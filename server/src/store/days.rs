@@ -357,9 +357,9 @@ async fn read_recorded(
                   (SELECT n.area FROM application_lines AS n WHERE n.application_id = a.id AND n.section_id = l.section_id
                      AND n.product > 0 ORDER BY n.seq DESC LIMIT 1) AS "area!: i64",
                   coalesce(
-                    (SELECT m.area FROM measurements AS m WHERE m.section_id = l.section_id AND m.measured_on <= a.applied_on
+                    (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id AND m.measured_on <= a.applied_on
                        ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
-                    (SELECT m.area FROM measurements AS m WHERE m.section_id = l.section_id
+                    (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id
                        ORDER BY m.measured_on, m.seq LIMIT 1)) AS "whole!: i64"
            FROM visits AS v JOIN applications AS a ON a.visit_id = v.id JOIN application_lines AS l ON l.application_id = a.id
            WHERE v.person_id = $1 AND v.planned_on = $2

@@ -1,10 +1,10 @@
 //! The journal, and the answers that are kept for repeated requests.
 
 use domain::{actor::Actor, journal, time::Instant};
-use uuid::Uuid;
 use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 use crate::paging::{Row, Span};
 

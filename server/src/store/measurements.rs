@@ -156,7 +156,7 @@ pub struct MeasurementInput {
     "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01",
     "error": { "error_sqft": "111", "source": "What the area would change by if every length were read too long or too short by the reading error", "mark": "computed" },
     "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation",
-    "waits_for_office": false, "confirmation": null, "created_at": "2026-03-02T15:00:00.000Z"
+    "waits_for_office": false, "to_confirm": false, "confirmation": null, "created_at": "2026-03-02T15:00:00.000Z"
 }))]
 pub struct Measurement {
     pub id: MeasurementId,
@@ -182,6 +182,8 @@ pub struct Measurement {
     pub derivation: String,
     /// A technician's that makes the lawn larger: it counts once the office has confirmed it.
     pub waits_for_office: bool,
+    /// The office has still to say whether it holds: one that waits, or a technician's first of a section, which counts until then.
+    pub to_confirm: bool,
     /// What the office said of it; null as long as nobody has, and where nobody need.
     pub confirmation: Option<Confirmation>,
     pub created_at: Instant,
@@ -196,6 +198,8 @@ pub struct Measured {
     pub error: Option<ErrorEstimate>,
     /// It counts only once the office has confirmed it.
     pub waits: bool,
+    /// The office is asked whether it holds.
+    pub to_confirm: bool,
 }
 
 struct MeasurementRow {
@@ -215,6 +219,7 @@ struct MeasurementRow {
     note: Option<String>,
     created_at: i64,
     waits: i64,
+    to_confirm: i64,
     confirmation: Option<String>,
 }
 
@@ -244,6 +249,7 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
             note: row.note,
             derivation: format!("/api/v1/measurements/{}/derivation", row.id),
             waits_for_office: row.waits == 1 && confirmation.is_none(),
+            to_confirm: row.to_confirm == 1 && confirmation.is_none(),
             confirmation,
             created_at: read_instant(row.created_at)?,
         };
@@ -271,8 +277,8 @@ pub async fn insert(
     let error_mark = error.map(|error| word::<SourceMark>(&error.mark));
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
-             error_source, error_mark, note, created_at, waits)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
+             error_source, error_mark, note, created_at, waits, to_confirm)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)",
         key,
         section_key,
         area,
@@ -287,7 +293,8 @@ pub async fn insert(
         error_mark,
         input.note,
         millis,
-        measured.waits
+        measured.waits,
+        measured.to_confirm
     )
     .execute(&mut *connection)
     .await?;
@@ -304,7 +311,7 @@ pub async fn get(
         MeasurementRow,
         r#"SELECT m.seq AS "seq!", m.id AS "id!", m.section_id AS "section_id!", m.area AS "area!", m.metric_area, m.lawn, m.parts,
                   m.measured_on AS "measured_on!", m.method AS "method!", m.measured_by AS "measured_by!", m.error,
-                  m.error_source, m.error_mark, m.note, m.created_at AS "created_at!", m.waits AS "waits!",
+                  m.error_source, m.error_mark, m.note, m.created_at AS "created_at!", m.waits AS "waits!", m.to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
                    FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String"
            FROM measurements AS m
@@ -326,7 +333,7 @@ pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<V
         MeasurementRow,
         r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", area AS "area!", metric_area, lawn, parts,
                   measured_on AS "measured_on!", method AS "method!", measured_by AS "measured_by!", error, error_source,
-                  error_mark, note, created_at AS "created_at!", waits AS "waits!",
+                  error_mark, note, created_at AS "created_at!", waits AS "waits!", to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
                    FROM measurement_confirmations AS c WHERE c.measurement_id = measurements.id) AS "confirmation: String"
            FROM measurements WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,

@@ -1,5 +1,5 @@
-//! The owner's list: records that went beyond the rules, attempts that were refused and never came back, records that heavy
-//! rain followed, and measurements that wait for the office.
+//! The owner's list: records that went beyond the rules, attempts that were refused and never came back, records whose
+//! visit or clock was moved, records that heavy rain followed, and measurements that the office has to confirm.
 
 use domain::{ids::PersonId, time::Instant};
 use serde::Serialize;
@@ -14,8 +14,9 @@ use crate::{
 /// One entry of the owner's list.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct ReviewItem {
-    /// `beyond_the_rules`, `refused_attempt`, `heavy_rain_after` when heavy rain fell within a day of the work, or
-    /// `measurement_waits` for a technician's measurement that the office has not confirmed yet.
+    /// `beyond_the_rules`; `refused_attempt`; `visit_changed` when the visit of a record was cancelled, closed or given to
+    /// somebody else; `clock_moved` when the phone's clock was moved during the work; `heavy_rain_after` when heavy rain fell
+    /// within a day of it; `measurement_to_confirm` for a technician's measurement that the office has not confirmed yet.
     #[schema(max_length = 30, example = "beyond_the_rules")]
     pub why: String,
     /// `application`, `correction`, `measurement` or, for an attempt, what was attempted.
@@ -102,14 +103,18 @@ pub async fn list(
                SELECT j.seq, 'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at
                FROM weather_after AS w JOIN applications AS a ON a.id = w.application_id
                JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-               WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND NOT EXISTS (
+               WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND a.review_reason IS NULL AND NOT EXISTS (
                    SELECT 1 FROM weather_after AS o
                    WHERE o.application_id = w.application_id AND o.heavy = 1 AND o.provider < w.provider)
                UNION ALL
-               SELECT j.seq, 'measurement_waits', 'measurement', m.id, s.property_id, j.person_id, m.created_at
+               SELECT j.seq, a.review_reason, 'application', a.id, a.property_id, a.person_id, a.received_at
+               FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
+               WHERE a.review_reason IS NOT NULL AND a.beyond_the_rules = 0
+               UNION ALL
+               SELECT j.seq, 'measurement_to_confirm', 'measurement', m.id, s.property_id, j.person_id, m.created_at
                FROM measurements AS m JOIN sections AS s ON s.id = m.section_id
                JOIN journal AS j ON j.subject_id = m.id AND j.act = 'measurement.added'
-               WHERE m.waits = 1 AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM measurement_confirmations AS o WHERE o.measurement_id = m.id))
+               WHERE m.to_confirm = 1 AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM measurement_confirmations AS o WHERE o.measurement_id = m.id))
                UNION ALL
                SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'

@@ -83,7 +83,7 @@ pub async fn update(
 
 #[cfg(test)]
 mod tests {
-    use crate::store::*;
+    use super::*;
 
     #[test]
     fn a_day_is_written_in_the_order_of_the_company() {

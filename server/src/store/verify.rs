@@ -82,12 +82,12 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'attempt.refused' THEN (SELECT t.content FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "content?: String",
                   CASE j.act
-                      WHEN 'application.recorded' THEN (SELECT json_object('id', a.id, 'property_id', a.property_id,
+                      WHEN 'application.recorded' THEN (SELECT json_patch(json_object('id', a.id, 'property_id', a.property_id,
                           'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
                           'person_id', a.person_id, 'person_name', a.person_name, 'entered_by', a.entered_by,
                           'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
-                          'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint)
-                          FROM applications AS a WHERE a.id = j.subject_id)
+                          'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint), iif(a.review_reason IS NULL, '{}',
+                          json_object('review_reason', a.review_reason))) FROM applications AS a WHERE a.id = j.subject_id)
                       WHEN 'application.corrected' THEN (SELECT json_object('id', c.id, 'application_id', c.application_id,
                           'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
                           'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint)

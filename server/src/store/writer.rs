@@ -127,7 +127,7 @@ impl Writer {
     async fn connection(&mut self) -> Result<&mut SqliteConnection, Problem> {
         let connection = match self.connection.take() {
             Some(connection) => connection,
-            None => self.options.connect().await?,
+            None => reopened(&self.options).await?,
         };
         Ok(self.connection.insert(connection))
     }
@@ -144,7 +144,7 @@ impl Writer {
             return;
         }
         tracing::warn!("a write failed and left its connection in doubt; another is opened");
-        // What it holds must be free before another writes.
+        // It closes in its own time; until then another waits for its lock.
         if let Err(error) = connection.close_hard().await {
             tracing::warn!(%error, "the connection in doubt did not close in order");
         }
@@ -185,7 +185,9 @@ impl Writer {
     async fn batch(&mut self, acts: &[Asked]) -> Result<Vec<Reply>, Problem> {
         let law = Arc::clone(&self.law);
         let connection = self.connection().await?;
-        let done = batch(connection, acts, &law).await.map_err(Problem::from);
+        let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
+        let done =
+            done.unwrap_or_else(|_| Err(sqlx::Error::Protocol("a batch panicked".to_owned()))).map_err(Problem::from);
         self.after(Ended::of(&done)).await;
         done
     }
@@ -207,6 +209,21 @@ impl Ended {
             Err(problem) if problem.is(Kind::StorageFailed) => Self::Refused,
             Err(problem) if problem.status >= 500 => Self::Failed,
             _ => Self::Well,
+        }
+    }
+}
+
+/// The same book opened anew. A file that is gone is not made again: an empty one in its place would take writes and have none of
+/// the book's rows.
+async fn reopened(options: &SqliteConnectOptions) -> Result<SqliteConnection, sqlx::Error> {
+    let mut connection = options.clone().create_if_missing(false).connect().await?;
+    let ours =
+        sqlx::query_scalar!(r#"SELECT count(*) AS "rows!: i64" FROM installation"#).fetch_one(&mut connection).await;
+    match ours {
+        Ok(1) => Ok(connection),
+        other => {
+            tracing::error!(?other, "the file that is there now is not this book");
+            Err(sqlx::Error::Io(std::io::Error::other("the book's file was replaced by another")))
         }
     }
 }

@@ -128,7 +128,7 @@ impl Sent {
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::form::*;
+    use super::*;
 
     #[test]
     fn rows_that_say_something_close_up() {

@@ -132,7 +132,7 @@ pub fn confirmed(form: &Form, before: &[RuleSetCode]) -> Vec<FieldFault> {
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::properties::*;
+    use super::*;
 
     #[test]
     fn every_zone_to_choose_is_known_and_the_standing_one_is_among_them() {

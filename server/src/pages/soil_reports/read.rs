@@ -178,7 +178,7 @@ pub async fn one(
 
 #[cfg(test)]
 mod tests {
-    use crate::pages::soil_reports::plain;
+    use super::plain;
 
     #[test]
     fn a_sentence_loses_the_names_of_parameters() {

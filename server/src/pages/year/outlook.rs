@@ -105,7 +105,7 @@ fn first_break(entries: &[JournalEntry]) -> Option<i64> {
 mod tests {
     use domain::time::Instant;
 
-    use crate::pages::year::*;
+    use super::*;
 
     fn chain() -> Vec<JournalEntry> {
         let mut previous_hash = journal::BEGINNING.to_owned();
