@@ -36,3 +36,24 @@ pub fn summary(verdict: Verdict, findings: &[Finding]) -> String {
     };
     truncate_chars(&format!("{word}: {first}{more}"), MESSAGE_LENGTH)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::after_colon;
+
+    #[test]
+    fn a_sentence_behind_a_colon_begins_small_unless_with_a_name() {
+        let cases = [
+            ("The ground is frozen.", "the ground is frozen."),
+            ("A watch is in force.", "a watch is in force."),
+            ("Nobody has looked.", "nobody has looked."),
+            ("Kentucky bluegrass takes less.", "Kentucky bluegrass takes less."),
+            ("N is over its cap.", "N is over its cap."),
+            ("P2O5 needs a soil report.", "P2O5 needs a soil report."),
+            ("", ""),
+        ];
+        for (sentence, behind) in cases {
+            assert_eq!(after_colon(sentence), behind);
+        }
+    }
+}
