@@ -175,7 +175,7 @@ impl From<sqlx::Error> for Problem {
             }
             other if storage_fault::is_storage_failure(&other) => {
                 tracing::error!(error = %other, "the disk under the book failed");
-                Self::new(Kind::StorageFailed, "The disk under the book refused it. Nothing was stored.").retry_after(5)
+                Self::new(Kind::StorageFailed, "The disk under the book refused it. Send it again.").retry_after(5)
             }
             other => Self::fault(&other),
         }

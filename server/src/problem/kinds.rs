@@ -172,7 +172,7 @@ pub const KINDS: [About; 19] = [
         slug: "storage-failed",
         status: StatusCode::SERVICE_UNAVAILABLE,
         title: "The book cannot be written just now",
-        meaning: "The disk under the book refused a write or a read: it is full, failing or not there. Nothing of this request was stored, and all that was acknowledged before stands.",
+        meaning: "The disk under the book refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
         way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
     },
     About {
