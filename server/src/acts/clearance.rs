@@ -306,8 +306,17 @@ fn hold(
             "purpose": input.purpose, "planned_on": row.planned_on, "expires_at": row.expires_at,
         }));
         if let Some(section) = world.sections.get_mut(section) {
-            let held =
-                HeldRow(id, row.planned_on, *area, nitrogen, quick, phosphate, potash, flags(&label), input.purpose);
+            let held = HeldRow {
+                clearance: id,
+                planned_on: row.planned_on,
+                area: *area,
+                nitrogen,
+                quick_nitrogen: quick,
+                phosphate,
+                potash,
+                flags: flags(&label),
+                purpose: input.purpose,
+            };
             section.held.push(held);
         }
     }

@@ -168,7 +168,7 @@ fn changes_nothing(application: ApplicationId, lines: &[Line], world: &BatchFact
     let mut wanted: Vec<_> = lines.iter().map(|line| (line.section, line.area.raw(), line.product.raw())).collect();
     wanted.sort_unstable();
     let standing: Vec<_> =
-        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.2, row.3)).collect();
+        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.area, row.product)).collect();
     wanted == standing
 }
 
@@ -213,7 +213,7 @@ fn resolve(
             ));
         }
         let stands = standing.iter().find(|(section, _)| *section == line.section_id);
-        let stands = stands.map(|(_, row)| Area::from_raw(row.2));
+        let stands = stands.map(|(_, row)| Area::from_raw(row.area));
         // Nor is a part of it refused because the lawn was measured smaller since.
         let kept = stands.filter(|area| line.treated_area_sqft.is_none_or(|part| part <= *area));
         let kept = kept.map(|area| Ok(line.treated_area_sqft.unwrap_or(area)));
@@ -293,15 +293,15 @@ fn store(
             record_id: subject.clone(),
             application_id: row.application_id.to_string(),
             section_id: section.to_string(),
-            applied_on: standing.1,
-            area: standing.2,
-            product: -standing.3,
-            nitrogen: -standing.4,
-            quick_nitrogen: -standing.5,
-            phosphate: -standing.6,
-            potash: -standing.7,
-            flags: standing.8,
-            purpose: standing.9,
+            applied_on: standing.applied_on,
+            area: standing.area,
+            product: -standing.product,
+            nitrogen: -standing.nitrogen,
+            quick_nitrogen: -standing.quick_nitrogen,
+            phosphate: -standing.phosphate,
+            potash: -standing.potash,
+            flags: standing.flags,
+            purpose: standing.purpose,
         })
         .collect();
     let content = serde_json::from_str::<ApplicationInput>(&application.content).ok();

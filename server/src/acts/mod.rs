@@ -188,18 +188,18 @@ impl BatchFacts {
                 continue;
             };
             if let Some(section) = self.sections.get_mut(&section) {
-                section.ledger.push(LedgerRow(
+                section.ledger.push(LedgerRow {
                     application,
-                    line.applied_on,
-                    line.area,
-                    line.product,
-                    line.nitrogen,
-                    line.quick_nitrogen,
-                    line.phosphate,
-                    line.potash,
-                    line.flags,
-                    line.purpose,
-                ));
+                    applied_on: line.applied_on,
+                    area: line.area,
+                    product: line.product,
+                    nitrogen: line.nitrogen,
+                    quick_nitrogen: line.quick_nitrogen,
+                    phosphate: line.phosphate,
+                    potash: line.potash,
+                    flags: line.flags,
+                    purpose: line.purpose,
+                });
             }
         }
         self.effects.lines.extend(lines);
@@ -213,7 +213,7 @@ impl BatchFacts {
         clearance.ended = Some(how.to_owned());
         for line in &clearance.lines {
             if let Some(section) = self.sections.get_mut(&line.0) {
-                section.held.retain(|held| held.0 != id);
+                section.held.retain(|held| held.clearance != id);
             }
         }
         self.effects.clearance_ends.push(serde_json::json!([id, how, by, at.millis()]));

@@ -155,7 +155,7 @@ fn original_lines(
     let standing = standing_lines(&world.sections, id);
     let area = |line: &AppliedLine| {
         let known =
-            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.2));
+            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.area));
         line.treated_area_sqft.or(known).or_else(|| world.sections.get(&line.section_id)?.area_on(stored.applied_on))
     };
     let lines = content.map(|content| content.lines).unwrap_or_default();
