@@ -43,11 +43,14 @@ fn every_member_of_an_effect_goes_into_the_column_of_its_name() {
     assert!(insertions.len() >= 8, "{insertions:#?}");
     for (table, columns, members) in &insertions {
         // Who worked at a property is written from the applications themselves.
-        let renamed = |column: &&str| if *table == "assignments" && *column == "since" { "received_at" } else { *column };
+        let renamed =
+            |column: &&str| if *table == "assignments" && *column == "since" { "received_at" } else { *column };
         assert_eq!(columns.iter().map(renamed).collect::<Vec<_>>(), *members, "{table}");
     }
     let rows = fields(include_str!("../server/src/acts/effects.rs"));
-    for (table, row) in [("application_lines", "LineRow"), ("stock_movements", "MovementRow"), ("journal", "JournalRow")] {
+    for (table, row) in
+        [("application_lines", "LineRow"), ("stock_movements", "MovementRow"), ("journal", "JournalRow")]
+    {
         let (_, columns, _) = insertions.iter().find(|(known, ..)| *known == table).unwrap();
         assert_eq!(*columns, rows[row], "{table} is written from {row}");
     }
