@@ -44,7 +44,6 @@ async fn a_fault_is_logged_once_with_its_request_its_caller_and_how_long_it_took
     let company = Company::in_maryland().await;
     // A row that no version of the server has written.
     let book = rusqlite::Connection::open(company.app.file()).unwrap();
-    let _ = book.execute("UPDATE properties SET rule_sets = '{' WHERE id = ?1", [&company.property]).unwrap_err();
     let _ = book
         .execute("UPDATE visits SET status = 'planned', planned_on = 'someday' WHERE id = ?1", [&company.visit])
         .unwrap();

@@ -11,6 +11,7 @@ mod credentials;
 mod days;
 mod drift;
 mod equipment;
+mod evidence;
 mod far_days;
 mod faults;
 mod hang_up;

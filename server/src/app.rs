@@ -19,7 +19,7 @@ use crate::{
     clock::{Clock, IdSource},
     openapi, pages,
     problem::{Kind, Problem},
-    reply::Shown,
+    reply::ErrorPageRendered,
     schema::Schemas,
     state::App,
     state::Deps,
@@ -119,7 +119,7 @@ impl Reader {
 
 fn finish(mut response: Response, id: &str, reader: Reader) -> Response {
     let status = response.status();
-    let shown = response.extensions_mut().remove::<Shown>().is_some();
+    let shown = response.extensions_mut().remove::<ErrorPageRendered>().is_some();
     if !shown && (status.is_client_error() || status.is_server_error()) {
         let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_reply(status));
         let headers = std::mem::take(response.headers_mut());

@@ -37,7 +37,7 @@ impl<T: DeserializeOwned + ToSchema> FromRequest<App> for Valid<T> {
         let body = Bytes::from_request(request, app)
             .await
             .map_err(|_| Problem::new(Kind::TooLarge, "Bodies are limited to 1 MiB."))?;
-        let Unique(value) = serde_json::from_slice(&body).map_err(|error| malformed(&error))?;
+        let NoDuplicateMembers(value) = serde_json::from_slice(&body).map_err(|error| malformed(&error))?;
         // What is refused needs no fingerprint, and may be large.
         refused::<T>(app, &value, |fault| fault)?;
         let fingerprint = fingerprint(&value);
@@ -81,53 +81,53 @@ fn read<T: DeserializeOwned>(value: Value, place: impl Fn(FieldFault) -> FieldFa
 }
 
 /// A JSON value in which no object names a member twice. `serde_json` alone would take the last and drop the others.
-struct Unique(Value);
+struct NoDuplicateMembers(Value);
 
-impl<'de> Deserialize<'de> for Unique {
+impl<'de> Deserialize<'de> for NoDuplicateMembers {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct Visitor;
         impl<'de> serde::de::Visitor<'de> for Visitor {
-            type Value = Unique;
+            type Value = NoDuplicateMembers;
 
             fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str("a JSON value")
             }
-            fn visit_bool<E>(self, v: bool) -> Result<Unique, E> {
-                Ok(Unique(v.into()))
+            fn visit_bool<E>(self, v: bool) -> Result<NoDuplicateMembers, E> {
+                Ok(NoDuplicateMembers(v.into()))
             }
-            fn visit_i64<E>(self, v: i64) -> Result<Unique, E> {
-                Ok(Unique(v.into()))
+            fn visit_i64<E>(self, v: i64) -> Result<NoDuplicateMembers, E> {
+                Ok(NoDuplicateMembers(v.into()))
             }
-            fn visit_u64<E>(self, v: u64) -> Result<Unique, E> {
-                Ok(Unique(v.into()))
+            fn visit_u64<E>(self, v: u64) -> Result<NoDuplicateMembers, E> {
+                Ok(NoDuplicateMembers(v.into()))
             }
-            fn visit_f64<E>(self, v: f64) -> Result<Unique, E> {
+            fn visit_f64<E>(self, v: f64) -> Result<NoDuplicateMembers, E> {
                 // A whole number is one, however it is written: 12.0 is 12.
                 let whole = v.trunc().total_cmp(&v).is_eq().then(|| v.to_string().parse::<i64>().ok()).flatten();
-                Ok(Unique(whole.map_or_else(|| v.into(), Value::from)))
+                Ok(NoDuplicateMembers(whole.map_or_else(|| v.into(), Value::from)))
             }
-            fn visit_str<E>(self, v: &str) -> Result<Unique, E> {
-                Ok(Unique(v.into()))
+            fn visit_str<E>(self, v: &str) -> Result<NoDuplicateMembers, E> {
+                Ok(NoDuplicateMembers(v.into()))
             }
-            fn visit_unit<E>(self) -> Result<Unique, E> {
-                Ok(Unique(Value::Null))
+            fn visit_unit<E>(self) -> Result<NoDuplicateMembers, E> {
+                Ok(NoDuplicateMembers(Value::Null))
             }
-            fn visit_seq<A: serde::de::SeqAccess<'de>>(self, mut seq: A) -> Result<Unique, A::Error> {
+            fn visit_seq<A: serde::de::SeqAccess<'de>>(self, mut seq: A) -> Result<NoDuplicateMembers, A::Error> {
                 let mut items = Vec::new();
-                while let Some(Unique(item)) = seq.next_element()? {
+                while let Some(NoDuplicateMembers(item)) = seq.next_element()? {
                     items.push(item);
                 }
-                Ok(Unique(items.into()))
+                Ok(NoDuplicateMembers(items.into()))
             }
-            fn visit_map<A: serde::de::MapAccess<'de>>(self, mut map: A) -> Result<Unique, A::Error> {
+            fn visit_map<A: serde::de::MapAccess<'de>>(self, mut map: A) -> Result<NoDuplicateMembers, A::Error> {
                 let mut members = Map::new();
                 while let Some(name) = map.next_key::<String>()? {
-                    let Unique(value) = map.next_value()?;
+                    let NoDuplicateMembers(value) = map.next_value()?;
                     if members.insert(name.clone(), value).is_some() {
                         return Err(serde::de::Error::custom(format!("the member {name:?} stands twice")));
                     }
                 }
-                Ok(Unique(members.into()))
+                Ok(NoDuplicateMembers(members.into()))
             }
         }
         deserializer.deserialize_any(Visitor)

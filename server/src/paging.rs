@@ -29,7 +29,7 @@ pub trait PageQuery: Serialize {
 
 /// Where a page begins and how long it is.
 #[derive(Debug, Clone, Copy)]
-pub struct Span {
+pub struct PageRequest {
     /// The last sequence number of the page before.
     pub after: i64,
     /// One more than the page holds, to see whether another follows.
@@ -66,7 +66,7 @@ impl CursorKey {
     }
 
     /// Reads a query's cursor; the cursor belongs to one list with one filter.
-    pub fn span(&self, list: &str, query: &impl PageQuery, descending: bool) -> Result<Span, Problem> {
+    pub fn span(&self, list: &str, query: &impl PageQuery, descending: bool) -> Result<PageRequest, Problem> {
         let limit = query.limit().unwrap_or(50);
         let start = if descending { i64::MAX } else { 0 };
         let after =
@@ -78,7 +78,7 @@ impl CursorKey {
                         .with_errors(vec![FieldFault::parameter("cursor", "bad_cursor", detail)])
                 })?,
             };
-        Ok(Span { after, take: limit + 1 })
+        Ok(PageRequest { after, take: limit + 1 })
     }
 
     /// Cuts the rows to the page and makes the cursor of the next.

@@ -15,7 +15,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         weather::{AfterRow, At},
     },
     weather::BACKGROUND_WAITS,
@@ -105,7 +105,7 @@ async fn after(app: &App, today: Day, now: Instant) -> Result<usize, Problem> {
     let mut noted = 0;
     for service in app.weather.all() {
         let from = today.plus_days(-DAYS_BACK);
-        for at in store::weather::without_after(app.store.reader(), service.name(), from).await? {
+        for at in store::weather::missing_rain_followup(app.store.reader(), service.name(), from).await? {
             let At { of: (application, started), latitude, longitude } = at;
             if now.since(started) < SignedDuration::from_hours(25) {
                 continue;
@@ -117,8 +117,12 @@ async fn after(app: &App, today: Day, now: Instant) -> Result<usize, Problem> {
                 Box::pin(async move {
                     let kept = store::weather::keep_after(&mut *connection, &row, now).await?;
                     if kept {
-                        let deed =
-                            Deed { actor: None, at: now, act: "application.rain_noted", subject: application.uuid() };
+                        let deed = JournalContext {
+                            actor: None,
+                            at: now,
+                            act: "application.rain_noted",
+                            subject: application.uuid(),
+                        };
                         store::journal::append(connection, deed, &serde_json::to_string(&row)?).await?;
                     }
                     Ok(kept)

@@ -10,10 +10,10 @@ use crate::{extract::IfNoneMatch, version::Versioned};
 
 /// Marks an error reply that is a page already and stays one: a form that comes back with its faults.
 #[derive(Debug, Clone, Copy)]
-pub struct Shown;
+pub struct ErrorPageRendered;
 
 /// One thing, or 304 when the caller has this version already.
-pub fn one<T: Versioned>(known: &IfNoneMatch, thing: &T) -> Response {
+pub fn json_with_etag<T: Versioned>(known: &IfNoneMatch, thing: &T) -> Response {
     let tag = format!("\"v{}\"", thing.version());
     let headers = tag_headers(&tag);
     if known.has(&tag) {
@@ -24,7 +24,7 @@ pub fn one<T: Versioned>(known: &IfNoneMatch, thing: &T) -> Response {
 }
 
 /// One thing with its version, in full every time: it also shows what the version does not count, such as a balance.
-pub fn in_full<T: Versioned>(thing: &T) -> Response {
+pub fn json_versioned<T: Versioned>(thing: &T) -> Response {
     (tag_headers(&format!("\"v{}\"", thing.version())), Json(thing)).into_response()
 }
 

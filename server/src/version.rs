@@ -14,13 +14,13 @@ pub type Versions = Option<String>;
 
 /// How a change of a versioned thing ended in the store.
 #[derive(Debug)]
-pub enum Changed<T> {
+pub enum UpdateOutcome<T> {
     Done(T),
     Outdated { version: i64 },
     Missing,
 }
 
-impl<T: Versioned> Changed<T> {
+impl<T: Versioned> UpdateOutcome<T> {
     /// From the number of rows an update touched and what stands there now.
     pub fn of(touched: u64, stored: Option<T>) -> Self {
         match stored {
@@ -31,7 +31,7 @@ impl<T: Versioned> Changed<T> {
     }
 }
 
-impl<T> Changed<T> {
+impl<T> UpdateOutcome<T> {
     pub fn or_problem(self, what: &'static str) -> Result<T, Problem> {
         match self {
             Self::Done(thing) => Ok(thing),

@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        Done, Envelope, Reply, World,
+        ActContext, ActOutcome, BatchFacts, Stored,
         application::{LineView, flags, line_view},
         differing,
         facts::{self, Line, Question},
@@ -106,15 +106,21 @@ pub struct Plan {
 }
 
 /// Gives a clearance, or refuses it with every finding and keeps the attempt.
-pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world: &mut World, law: &Lawbook) -> Reply {
+pub fn clear(
+    context: &ActContext,
+    id: ClearanceId,
+    input: &ClearanceInput,
+    world: &mut BatchFacts,
+    law: &Lawbook,
+) -> ActOutcome {
     if let Some(stored) = world.clearances.get(&id) {
-        return repeated(envelope, id, stored, world);
+        return repeated(context, id, stored, world);
     }
-    let Some(property) = facts::property(world, input.property_id, envelope.actor) else {
-        return Reply::Missing("property");
+    let Some(property) = facts::property(world, input.property_id, context.actor) else {
+        return ActOutcome::Missing("property");
     };
     let zone = facts::zone(property);
-    let today = envelope.at.day_in(&zone);
+    let today = context.at.day_in(&zone);
     let planned = plan(input, world);
     let mut faults = planned.as_ref().err().cloned().unwrap_or_default();
     if !(0..=DAYS_AHEAD).contains(&input.planned_on.days_since(today)) {
@@ -125,23 +131,23 @@ pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world
     }
     let mut plan = match planned {
         Ok(plan) if faults.is_empty() => plan,
-        _ => return Reply::Invalid(faults),
+        _ => return ActOutcome::Invalid(faults),
     };
-    let decision = decide(envelope, input, &plan, world, law);
+    let decision = decide(context, input, &plan, world, law);
     if decision.verdict == Verdict::Stop {
-        return world.refuse(envelope, "clearance", &id.to_string(), input.property_id, &decision, law);
+        return world.refuse(context, "clearance", &id.to_string(), input.property_id, &decision, law);
     }
     let expires_at = input.planned_on.plus_days(1).starts_at(&zone);
     let row = ClearanceRow {
         property_id: input.property_id,
         product_id: input.product_id,
-        person_id: envelope.actor.person,
-        device_id: envelope.actor.device,
+        person_id: context.actor.person,
+        device_id: context.actor.device,
         planned_on: input.planned_on,
         verdict: decision.verdict,
-        content: envelope.content.clone(),
-        fingerprint: envelope.fingerprint.clone(),
-        granted_at: envelope.at.millis(),
+        content: context.content.clone(),
+        fingerprint: context.fingerprint.clone(),
+        granted_at: context.at.millis(),
         expires_at: expires_at.millis(),
         ended: None,
         lines: plan
@@ -150,38 +156,46 @@ pub fn clear(envelope: &Envelope, id: ClearanceId, input: &ClearanceInput, world
             .map(|line| ClearedLine(line.section, line.area.raw(), line.product.raw()))
             .collect(),
     };
-    let decision_hash = world.keep_decision(&format!("clearance/{id}"), envelope, &decision, law);
-    hold(envelope, id, input, &row, &decision_hash, world);
-    let view = world.products.get(&input.product_id).map(|product| view(id, &row, &product.label, envelope.at));
+    let decision_hash = world.keep_decision(&format!("clearance/{id}"), context, &decision, law);
+    hold(context, id, input, &row, &decision_hash, world);
+    let view = world.products.get(&input.product_id).map(|product| view(id, &row, &product.label, context.at));
     world.clearances.insert(id, row);
-    view.map_or(Reply::Missing("product"), |view| Reply::Cleared(Done::new(view)))
+    view.map_or(ActOutcome::Missing("product"), |view| ActOutcome::Cleared(Stored::new(view)))
 }
 
-fn repeated(envelope: &Envelope, id: ClearanceId, stored: &ClearanceRow, world: &World) -> Reply {
-    if facts::property(world, stored.property_id, envelope.actor).is_none() {
-        return Reply::Missing("clearance");
+fn repeated(context: &ActContext, id: ClearanceId, stored: &ClearanceRow, world: &BatchFacts) -> ActOutcome {
+    if facts::property(world, stored.property_id, context.actor).is_none() {
+        return ActOutcome::Missing("clearance");
     }
-    if stored.fingerprint != envelope.fingerprint {
-        return Reply::Reused(differing(&stored.content, &envelope.content));
+    if stored.fingerprint != context.fingerprint {
+        return ActOutcome::Reused(differing(&stored.content, &context.content));
     }
     let label = world.products.get(&stored.product_id).map(|product| &product.label);
-    label.map_or(Reply::Missing("product"), |label| Reply::Cleared(Done::again(view(id, stored, label, envelope.at))))
+    label.map_or(ActOutcome::Missing("product"), |label| {
+        ActOutcome::Cleared(Stored::again(view(id, stored, label, context.at)))
+    })
 }
 
 /// Asks the rules about a plan, without effect. What the weather and the ground are like now says nothing about another
 /// day: for that they count as unseen.
-pub fn decide(envelope: &Envelope, input: &ClearanceInput, plan: &Plan, world: &World, law: &Lawbook) -> Decision {
-    let at = envelope.at;
+pub fn decide(
+    context: &ActContext,
+    input: &ClearanceInput,
+    plan: &Plan,
+    world: &BatchFacts,
+    law: &Lawbook,
+) -> Decision {
+    let at = context.at;
     let today = world.properties.get(&input.property_id).map(|property| at.day_in(&facts::zone(property)));
     let (weather, ground, own) = if today == Some(input.planned_on) {
-        (input.weather.joined(&envelope.weather.weather), input.ground, Vec::new())
+        (input.weather.joined(&context.weather.weather), input.ground, Vec::new())
     } else {
         (Weather::default(), None, another_day(input))
     };
     let question = Question {
         property: input.property_id,
         product: input.product_id,
-        person: envelope.actor.person,
+        person: context.actor.person,
         on: input.planned_on,
         at,
         purpose: input.purpose,
@@ -211,9 +225,9 @@ fn another_day(input: &ClearanceInput) -> Vec<Finding> {
 }
 
 /// Works every line out to an area and a mass of product.
-pub fn plan(input: &ClearanceInput, world: &World) -> Result<Plan, Vec<FieldFault>> {
+pub fn plan(input: &ClearanceInput, world: &BatchFacts) -> Result<Plan, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
-    faults.extend(facts::made_up(&input.weather));
+    faults.extend(facts::rejects_service_values(&input.weather));
     faults.extend(facts::clock(world, input.property_id));
     let label = world.products.get(&input.product_id).map(|product| &product.label);
     if label.is_none() {
@@ -267,12 +281,12 @@ fn amount(line: &PlannedLine, area: Area, label: &Label, pointer: &str) -> Resul
 }
 
 fn hold(
-    envelope: &Envelope,
+    context: &ActContext,
     id: ClearanceId,
     input: &ClearanceInput,
     row: &ClearanceRow,
     decision_hash: &str,
-    world: &mut World,
+    world: &mut BatchFacts,
 ) {
     let subject = id.to_string();
     let stored = serde_json::json!({
@@ -292,16 +306,25 @@ fn hold(
             "purpose": input.purpose, "planned_on": row.planned_on, "expires_at": row.expires_at,
         }));
         if let Some(section) = world.sections.get_mut(section) {
-            let held =
-                HeldRow(id, row.planned_on, *area, nitrogen, quick, phosphate, potash, flags(&label), input.purpose);
+            let held = HeldRow {
+                clearance: id,
+                planned_on: row.planned_on,
+                area: *area,
+                nitrogen,
+                quick_nitrogen: quick,
+                phosphate,
+                potash,
+                flags: flags(&label),
+                purpose: input.purpose,
+            };
             section.held.push(held);
         }
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": row.lines,
+        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": row.lines,
     });
-    world.journal(envelope, "clearance.granted", &subject, payload.to_string());
+    world.journal(context, "clearance.granted", &subject, payload.to_string());
 }
 
 /// A stored clearance as it is shown at a moment.

@@ -13,7 +13,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        Done, Envelope, Reply, World,
+        ActContext, ActOutcome, BatchFacts, Stored,
         application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
         differing,
         effects::{LineRow, MovementRow},
@@ -94,28 +94,30 @@ pub struct CorrectionView {
 
 /// Corrects an application, or refuses it with every finding and keeps the attempt.
 pub fn correct(
-    envelope: &Envelope,
+    context: &ActContext,
     id: CorrectionId,
     input: &CorrectionInput,
-    world: &mut World,
+    world: &mut BatchFacts,
     law: &Lawbook,
-) -> Reply {
+) -> ActOutcome {
     if let Some(stored) = world.corrections.get(&id) {
-        return repeated(envelope, id, stored, world);
+        return repeated(context, id, stored, world);
     }
     if world.applications.contains_key(&ApplicationId::from_uuid(id.uuid())) {
-        return Reply::Conflict(
+        return ActOutcome::Conflict(
             "This id names an application already; a correction needs an id of its own.".to_owned(),
         );
     }
     let Some(application) = world.applications.get(&input.application_id).cloned() else {
-        return Reply::Missing("application");
+        return ActOutcome::Missing("application");
     };
-    if facts::property(world, application.property_id, envelope.actor).is_none() {
-        return Reply::Missing("application");
+    if facts::property(world, application.property_id, context.actor).is_none() {
+        return ActOutcome::Missing("application");
     }
-    if envelope.actor.role == Role::Technician && application.person_id != envelope.actor.person {
-        return Reply::NotAllowed("Somebody else recorded this application; that person or the office corrects it.");
+    if context.actor.role == Role::Technician && application.person_id != context.actor.person {
+        return ActOutcome::NotAllowed(
+            "Somebody else recorded this application; that person or the office corrects it.",
+        );
     }
     if application.last_correction != input.replaces {
         return outdated(&application);
@@ -123,37 +125,37 @@ pub fn correct(
     let lines = match resolve(input, &application, world) {
         Ok(lines) if changes_nothing(input.application_id, &lines, world) => {
             let detail = "would change nothing: this is what stands already";
-            return Reply::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]);
+            return ActOutcome::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]);
         }
         Ok(lines) => lines,
-        Err(faults) => return Reply::Invalid(faults),
+        Err(faults) => return ActOutcome::Invalid(faults),
     };
-    let (verdict, decision_hash) = match judge(envelope, id, input, &application, &lines, world, law) {
+    let (verdict, decision_hash) = match judge(context, id, input, &application, &lines, world, law) {
         Ok(judged) => judged,
         Err(refused) => return refused,
     };
     let row = CorrectionRow {
         application_id: input.application_id,
-        person_id: envelope.actor.person,
-        device_id: envelope.actor.device,
-        received_at: envelope.at.millis(),
+        person_id: context.actor.person,
+        device_id: context.actor.device,
+        received_at: context.at.millis(),
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
-        content: envelope.content.clone(),
-        fingerprint: envelope.fingerprint.clone(),
+        content: context.content.clone(),
+        fingerprint: context.fingerprint.clone(),
     };
-    store(envelope, id, &row, &application, &lines, decision_hash.as_deref(), world);
+    store(context, id, &row, &application, &lines, decision_hash.as_deref(), world);
     if let Some(corrected) = world.applications.get_mut(&input.application_id) {
         corrected.last_correction = Some(id);
     }
     let view = view(id, &row, line_views(&lines, &application, world));
     world.corrections.insert(id, row);
-    view.map_or(Reply::Missing("correction"), |view| Reply::Corrected(Done::new(view)))
+    view.map_or(ActOutcome::Missing("correction"), |view| ActOutcome::Corrected(Stored::new(view)))
 }
 
 /// The sender did not know the last word on the application.
-fn outdated(application: &ApplicationRow) -> Reply {
-    Reply::Conflict(match application.last_correction {
+fn outdated(application: &ApplicationRow) -> ActOutcome {
+    ActOutcome::Conflict(match application.last_correction {
         Some(last) => format!(
             "The last word on this application is correction {last}. Read it; if yours still holds, name it in `replaces`."
         ),
@@ -162,32 +164,36 @@ fn outdated(application: &ApplicationRow) -> Reply {
 }
 
 /// Whether the lines are those that stand already.
-fn changes_nothing(application: ApplicationId, lines: &[Line], world: &World) -> bool {
+fn changes_nothing(application: ApplicationId, lines: &[Line], world: &BatchFacts) -> bool {
     let mut wanted: Vec<_> = lines.iter().map(|line| (line.section, line.area.raw(), line.product.raw())).collect();
     wanted.sort_unstable();
     let standing: Vec<_> =
-        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.2, row.3)).collect();
+        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.area, row.product)).collect();
     wanted == standing
 }
 
-fn repeated(envelope: &Envelope, id: CorrectionId, stored: &CorrectionRow, world: &World) -> Reply {
+fn repeated(context: &ActContext, id: CorrectionId, stored: &CorrectionRow, world: &BatchFacts) -> ActOutcome {
     let application = world.applications.get(&stored.application_id);
-    let Some(application) = application.filter(|a| facts::property(world, a.property_id, envelope.actor).is_some())
+    let Some(application) = application.filter(|a| facts::property(world, a.property_id, context.actor).is_some())
     else {
-        return Reply::Missing("correction");
+        return ActOutcome::Missing("correction");
     };
-    if stored.fingerprint != envelope.fingerprint {
-        return Reply::Reused(differing(&stored.content, &envelope.content));
+    if stored.fingerprint != context.fingerprint {
+        return ActOutcome::Reused(differing(&stored.content, &context.content));
     }
     let lines = serde_json::from_str::<CorrectionInput>(&stored.content)
         .ok()
         .and_then(|input| resolve(&input, application, world).ok())
         .unwrap_or_default();
     let view = view(id, stored, line_views(&lines, application, world));
-    view.map_or(Reply::Missing("correction"), |view| Reply::Corrected(Done::again(view)))
+    view.map_or(ActOutcome::Missing("correction"), |view| ActOutcome::Corrected(Stored::again(view)))
 }
 
-fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World) -> Result<Vec<Line>, Vec<FieldFault>> {
+fn resolve(
+    input: &CorrectionInput,
+    application: &ApplicationRow,
+    world: &BatchFacts,
+) -> Result<Vec<Line>, Vec<FieldFault>> {
     let place = |fault: FieldFault| FieldFault {
         pointer: fault.pointer.map(|p| p.replacen("#/lines", "#/change/lines", 1)),
         ..fault
@@ -207,7 +213,7 @@ fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World)
             ));
         }
         let stands = standing.iter().find(|(section, _)| *section == line.section_id);
-        let stands = stands.map(|(_, row)| Area::from_raw(row.2));
+        let stands = stands.map(|(_, row)| Area::from_raw(row.area));
         // Nor is a part of it refused because the lawn was measured smaller since.
         let kept = stands.filter(|area| line.treated_area_sqft.is_none_or(|part| part <= *area));
         let kept = kept.map(|area| Ok(line.treated_area_sqft.unwrap_or(area)));
@@ -222,22 +228,22 @@ fn resolve(input: &CorrectionInput, application: &ApplicationRow, world: &World)
 
 /// Asks the rules about what truly happened, as if the application had not been recorded. Taking it back asks nothing.
 fn judge(
-    envelope: &Envelope,
+    context: &ActContext,
     id: CorrectionId,
     input: &CorrectionInput,
     application: &ApplicationRow,
     lines: &[Line],
-    world: &mut World,
+    world: &mut BatchFacts,
     law: &Lawbook,
-) -> Result<(Verdict, Option<String>), Reply> {
+) -> Result<(Verdict, Option<String>), ActOutcome> {
     if lines.is_empty() {
         return Ok((Verdict::Go, None));
     }
     let Ok(content) = serde_json::from_str::<ApplicationInput>(&application.content) else {
-        return Err(Reply::Missing("application"));
+        return Err(ActOutcome::Missing("application"));
     };
     // What the services said when the application was recorded, not what they say now.
-    let weather = content.weather.joined(&envelope.weather.weather);
+    let weather = content.weather.joined(&context.weather.weather);
     let question = Question {
         property: application.property_id,
         product: application.product_id,
@@ -257,21 +263,21 @@ fn judge(
     };
     let decision = facts::judge(&question, world, law);
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
-        return Err(world.refuse(envelope, "correction", &id.to_string(), application.property_id, &decision, law));
+        return Err(world.refuse(context, "correction", &id.to_string(), application.property_id, &decision, law));
     }
-    let hash = world.keep_decision(&format!("correction/{id}"), envelope, &decision, law);
+    let hash = world.keep_decision(&format!("correction/{id}"), context, &decision, law);
     Ok((decision.verdict, Some(hash)))
 }
 
 /// Notes what correcting writes: the record, the ledger's reversal and what is true, the stock, the journal.
 fn store(
-    envelope: &Envelope,
+    context: &ActContext,
     id: CorrectionId,
     row: &CorrectionRow,
     application: &ApplicationRow,
     lines: &[Line],
     decision_hash: Option<&str>,
-    world: &mut World,
+    world: &mut BatchFacts,
 ) {
     let subject = id.to_string();
     let stored = serde_json::json!({
@@ -287,15 +293,15 @@ fn store(
             record_id: subject.clone(),
             application_id: row.application_id.to_string(),
             section_id: section.to_string(),
-            applied_on: standing.1,
-            area: standing.2,
-            product: -standing.3,
-            nitrogen: -standing.4,
-            quick_nitrogen: -standing.5,
-            phosphate: -standing.6,
-            potash: -standing.7,
-            flags: standing.8,
-            purpose: standing.9,
+            applied_on: standing.applied_on,
+            area: standing.area,
+            product: -standing.product,
+            nitrogen: -standing.nitrogen,
+            quick_nitrogen: -standing.quick_nitrogen,
+            phosphate: -standing.phosphate,
+            potash: -standing.potash,
+            flags: standing.flags,
+            purpose: standing.purpose,
         })
         .collect();
     let content = serde_json::from_str::<ApplicationInput>(&application.content).ok();
@@ -308,29 +314,29 @@ fn store(
     }
     let moved: i64 = -ledger.iter().map(|line| line.product).sum::<i64>();
     world.effects.movements.push(MovementRow {
-        id: envelope.spare.to_string(),
+        id: context.attempt_or_movement_id.to_string(),
         product_id: application.product_id.to_string(),
         lot_id: application.lot_id.map(|lot| lot.to_string()),
         kind: "corrected",
         mass: moved,
         moved_on: application.applied_on,
-        person_id: envelope.actor.person.to_string(),
+        person_id: context.actor.person.to_string(),
         record_id: subject.clone(),
         reason: None,
-        recorded_at: envelope.at.millis(),
+        recorded_at: context.at.millis(),
     });
     if let Some(product) = world.products.get_mut(&application.product_id) {
         product.balance += moved;
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger,
+        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": ledger,
     });
     world.add_to_ledger(ledger);
-    world.journal(envelope, "application.corrected", &subject, payload.to_string());
+    world.journal(context, "application.corrected", &subject, payload.to_string());
 }
 
-fn line_views(lines: &[Line], application: &ApplicationRow, world: &World) -> Vec<LineView> {
+fn line_views(lines: &[Line], application: &ApplicationRow, world: &BatchFacts) -> Vec<LineView> {
     let Some(product) = world.products.get(&application.product_id) else { return Vec::new() };
     lines.iter().map(|line| line_view(line.section, line.area, line.product, &product.label)).collect()
 }

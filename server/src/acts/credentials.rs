@@ -8,10 +8,10 @@ use domain::{
     time::Day,
 };
 
-use crate::acts::{World, facts, rows::CredentialRow};
+use crate::acts::{BatchFacts, facts, rows::CredentialRow};
 
 /// What a person holds that frees from a rule, valid on the day or not.
-pub fn held(person: PersonId, world: &World) -> Vec<HeldCredential> {
+pub fn held(person: PersonId, world: &BatchFacts) -> Vec<HeldCredential> {
     let all = world.people.get(&person).into_iter().flat_map(|person| &person.credentials);
     let held = |row: &CredentialRow| {
         Some(HeldCredential { code: row.code.clone()?, valid_from: row.valid_from, valid_until: row.valid_until })
@@ -21,7 +21,7 @@ pub fn held(person: PersonId, world: &World) -> Vec<HeldCredential> {
 
 /// Says when the last credential of a person for a jurisdiction over the property is not valid on the day. It asks for care and
 /// stops nothing: several laws let trained people work under somebody who is certified, and the book does not know who that is.
-pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &World) -> Vec<Finding> {
+pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &BatchFacts) -> Vec<Finding> {
     let Some(person) = world.people.get(&person) else { return Vec::new() };
     let told = over.iter().filter_map(|set| {
         let here = || person.credentials.iter().filter(|row| row.rule_set.as_ref() == Some(&set.code));

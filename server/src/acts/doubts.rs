@@ -8,7 +8,7 @@ use domain::{
 };
 
 use super::{
-    World,
+    BatchFacts,
     application::{ApplicationInput, AppliedLine},
     facts,
 };
@@ -26,7 +26,7 @@ pub fn used_clearance(
     person: PersonId,
     sender: PersonId,
     on: Day,
-    world: &World,
+    world: &BatchFacts,
 ) -> (Option<ClearanceId>, Vec<Finding>) {
     let Some((id, row)) = input.clearance_id.and_then(|id| Some((id, world.clearances.get(&id)?))) else {
         return (None, Vec::new());
@@ -65,7 +65,7 @@ pub fn used_clearance(
 }
 
 /// What is odd about the visit that the record names: another product, other sections, or a day far from its own.
-pub fn visit_that_fits(input: &ApplicationInput, on: Day, world: &World) -> Option<Finding> {
+pub fn visit_that_fits(input: &ApplicationInput, on: Day, world: &BatchFacts) -> Option<Finding> {
     let visit = world.visits.get(&input.visit_id?)?;
     let mut odd = Vec::new();
     if visit.product_id != input.product_id {
@@ -84,7 +84,7 @@ pub fn visit_that_fits(input: &ApplicationInput, on: Day, world: &World) -> Opti
 
 /// Whether the visit that the record names was still this person's to make. Work that was done is recorded; what went wrong with
 /// its planning is said.
-pub fn visit_that_stands(input: &ApplicationInput, person: PersonId, world: &World) -> Vec<Finding> {
+pub fn visit_that_stands(input: &ApplicationInput, person: PersonId, world: &BatchFacts) -> Vec<Finding> {
     let Some(visit) = input.visit_id.and_then(|id| world.visits.get(&id)) else { return Vec::new() };
     let mut findings = Vec::new();
     let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));

@@ -16,7 +16,7 @@ use jiff::tz::TimeZone;
 
 use crate::{
     acts::{
-        World, credentials,
+        BatchFacts, credentials,
         rows::{ProductRow, PropertyRow},
     },
     clock::CLOCKS_DIFFER,
@@ -67,7 +67,7 @@ pub struct Work {
 }
 
 /// The property, if it is there and this person may know it.
-pub fn property(world: &World, id: PropertyId, actor: Actor) -> Option<&PropertyRow> {
+pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&PropertyRow> {
     let property = world.properties.get(&id)?;
     let allowed = match actor.role {
         Role::Owner | Role::Office => true,
@@ -83,7 +83,7 @@ pub fn zone(property: &PropertyRow) -> TimeZone {
 }
 
 /// Whether the day at the property is known. The law goes by that day, so nothing is cleared or recorded without it.
-pub fn clock(world: &World, property: PropertyId) -> Option<FieldFault> {
+pub fn clock(world: &BatchFacts, property: PropertyId) -> Option<FieldFault> {
     let property = world.properties.get(&property)?;
     domain::time::zone(&property.time_zone).err().map(|_| {
         let detail = format!(
@@ -97,7 +97,7 @@ pub fn clock(world: &World, property: PropertyId) -> Option<FieldFault> {
 
 /// A section with the area that is treated, or what is wrong with it. `pointer` is where it stands in the body.
 pub fn treated(
-    world: &World,
+    world: &BatchFacts,
     property: PropertyId,
     section: SectionId,
     treated: Option<Area>,
@@ -126,7 +126,7 @@ pub fn treated(
 
 /// What a request says that only this server can say: that a value came from a service, and when it was fetched. Evidence
 /// must not be what a caller made up.
-pub fn made_up(weather: &Weather) -> Vec<FieldFault> {
+pub fn rejects_service_values(weather: &Weather) -> Vec<FieldFault> {
     let parts = [
         (weather.air_temperature.is_some_and(|air| air.service.is_some()), "air_temperature"),
         (weather.alerts.as_ref().is_some_and(|alerts| alerts.service.is_some()), "alerts"),
@@ -149,7 +149,7 @@ pub fn repeated(sections: impl Iterator<Item = SectionId>) -> Vec<FieldFault> {
 }
 
 /// Asks every rule of law, label and company, and the book itself.
-pub fn judge(question: &Question<'_>, world: &World, law: &Lawbook) -> Decision {
+pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Decision {
     let (Some(property), Some(product)) =
         (world.properties.get(&question.property), world.products.get(&question.product))
     else {
@@ -208,7 +208,7 @@ fn nothing_known(on: Day) -> Decision {
     }
 }
 
-fn line_facts(line: &Line, question: &Question<'_>, world: &World) -> Option<LineFacts> {
+fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Option<LineFacts> {
     let row = world.sections.get(&line.section)?;
     let section = SectionFacts {
         id: line.section,

@@ -50,19 +50,19 @@ pub struct Provided {
 
 /// Who acts, when, and with which content.
 #[derive(Debug, Clone)]
-pub struct Envelope {
+pub struct ActContext {
     pub actor: Actor,
     pub at: Instant,
     /// What was sent, as it is kept.
     pub content: String,
     pub fingerprint: String,
     /// An id of the server's own: of the attempt that is refused, or of the stock movement of a record.
-    pub spare: Uuid,
+    pub attempt_or_movement_id: Uuid,
     /// What weather services say, fetched before the act. It is no part of what was sent, and kept beside the decision.
     pub weather: Provided,
 }
 
-impl Envelope {
+impl ActContext {
     /// The services' part as it is kept, if they said anything.
     fn weather_facts(&self) -> Option<String> {
         let said = !self.weather.fetches.is_empty();
@@ -78,17 +78,17 @@ impl Envelope {
 /// One act, ready to be decided.
 #[derive(Debug, Clone)]
 pub enum Act {
-    Clear(Envelope, ClearanceId, Box<ClearanceInput>),
-    Record(Envelope, ApplicationId, Box<ApplicationInput>),
-    Correct(Envelope, CorrectionId, CorrectionInput),
+    Clear(ActContext, ClearanceId, Box<ClearanceInput>),
+    Record(ActContext, ApplicationId, Box<ApplicationInput>),
+    Correct(ActContext, CorrectionId, CorrectionInput),
 }
 
 /// How an act ended.
 #[derive(Debug)]
-pub enum Reply {
-    Cleared(Done<ClearanceView>),
-    Recorded(Box<Done<ApplicationView>>),
-    Corrected(Done<CorrectionView>),
+pub enum ActOutcome {
+    Cleared(Stored<ClearanceView>),
+    Recorded(Box<Stored<ApplicationView>>),
+    Corrected(Stored<CorrectionView>),
     /// Something the act names is not there, or not this person's to know.
     Missing(&'static str),
     /// Values that contradict each other or the book.
@@ -107,12 +107,12 @@ pub enum Reply {
 
 /// A thing newly stored, or stored already with the same content.
 #[derive(Debug)]
-pub struct Done<T> {
+pub struct Stored<T> {
     pub view: T,
     pub new: bool,
 }
 
-impl<T> Done<T> {
+impl<T> Stored<T> {
     pub fn new(view: T) -> Self {
         Self { view, new: true }
     }
@@ -124,7 +124,7 @@ impl<T> Done<T> {
 
 /// The facts of a batch, as they stand after the acts decided so far, and what is to be written.
 #[derive(Debug, Default)]
-pub struct World {
+pub struct BatchFacts {
     pub journal_seq: i64,
     pub journal_hash: String,
     pub properties: HashMap<PropertyId, PropertyRow>,
@@ -143,23 +143,23 @@ pub struct World {
 }
 
 /// Decides one act and notes its effects.
-pub fn decide(act: &Act, world: &mut World, law: &Lawbook) -> Reply {
+pub fn decide(act: &Act, world: &mut BatchFacts, law: &Lawbook) -> ActOutcome {
     match act {
-        Act::Clear(envelope, id, input) => clearance::clear(envelope, *id, input, world, law),
-        Act::Record(envelope, id, input) => record::record(envelope, *id, input, world, law),
-        Act::Correct(envelope, id, input) => correction::correct(envelope, *id, input, world, law),
+        Act::Clear(context, id, input) => clearance::clear(context, *id, input, world, law),
+        Act::Record(context, id, input) => record::record(context, *id, input, world, law),
+        Act::Correct(context, id, input) => correction::correct(context, *id, input, world, law),
     }
 }
 
-impl World {
+impl BatchFacts {
     /// Adds an entry to the hash chain.
-    pub fn journal(&mut self, envelope: &Envelope, act: &'static str, subject: &str, payload: String) {
+    pub fn journal(&mut self, context: &ActContext, act: &'static str, subject: &str, payload: String) {
         self.journal_seq += 1;
-        let person = envelope.actor.person.to_string();
-        let device = envelope.actor.device.map(|device| device.to_string());
+        let person = context.actor.person.to_string();
+        let device = context.actor.device.map(|device| device.to_string());
         let entry = journal::Entry {
             seq: self.journal_seq,
-            written_at_ms: envelope.at.millis(),
+            written_at_ms: context.at.millis(),
             person_id: Some(&person),
             device_id: device.as_deref(),
             act,
@@ -170,7 +170,7 @@ impl World {
         let previous_hash = std::mem::replace(&mut self.journal_hash, hash.clone());
         self.effects.journal.push(JournalRow {
             seq: self.journal_seq,
-            written_at: envelope.at.millis(),
+            written_at: context.at.millis(),
             person_id: Some(person),
             device_id: device,
             act,
@@ -188,18 +188,18 @@ impl World {
                 continue;
             };
             if let Some(section) = self.sections.get_mut(&section) {
-                section.ledger.push(LedgerRow(
+                section.ledger.push(LedgerRow {
                     application,
-                    line.applied_on,
-                    line.area,
-                    line.product,
-                    line.nitrogen,
-                    line.quick_nitrogen,
-                    line.phosphate,
-                    line.potash,
-                    line.flags,
-                    line.purpose,
-                ));
+                    applied_on: line.applied_on,
+                    area: line.area,
+                    product: line.product,
+                    nitrogen: line.nitrogen,
+                    quick_nitrogen: line.quick_nitrogen,
+                    phosphate: line.phosphate,
+                    potash: line.potash,
+                    flags: line.flags,
+                    purpose: line.purpose,
+                });
             }
         }
         self.effects.lines.extend(lines);
@@ -213,19 +213,19 @@ impl World {
         clearance.ended = Some(how.to_owned());
         for line in &clearance.lines {
             if let Some(section) = self.sections.get_mut(&line.0) {
-                section.held.retain(|held| held.0 != id);
+                section.held.retain(|held| held.clearance != id);
             }
         }
         self.effects.clearance_ends.push(serde_json::json!([id, how, by, at.millis()]));
     }
 
     /// Keeps the decision word for word, the text of every rule set it was made under, and the weather services' part in it.
-    pub fn keep_decision(&mut self, subject: &str, envelope: &Envelope, decision: &Decision, law: &Lawbook) -> String {
+    pub fn keep_decision(&mut self, subject: &str, context: &ActContext, decision: &Decision, law: &Lawbook) -> String {
         let body = serde_json::to_string(decision).unwrap_or_default();
         let hash = crate::secret::sha256(&body);
-        self.effects.decision(subject, envelope.at, &body);
-        if let Some(facts) = envelope.weather_facts() {
-            self.effects.weather(subject, envelope.at, &facts, &envelope.weather.fetches);
+        self.effects.decision(subject, context.at, &body);
+        if let Some(facts) = context.weather_facts() {
+            self.effects.weather(subject, context.at, &facts, &context.weather.fetches);
         }
         for set in &decision.rule_sets {
             if let (Some(known), Some(hash)) = (law.rule_set(&set.code), &set.hash)
@@ -240,29 +240,29 @@ impl World {
     /// Keeps what was refused, once for each different content, so that nothing that may have happened is lost.
     pub fn refuse(
         &mut self,
-        envelope: &Envelope,
+        context: &ActContext,
         kind: &'static str,
         subject: &str,
         property: PropertyId,
         decision: &Decision,
         law: &Lawbook,
-    ) -> Reply {
-        if self.attempts.insert((subject.to_owned(), envelope.fingerprint.clone())) {
-            let id = envelope.spare.to_string();
-            let decision_hash = self.keep_decision(&format!("attempt/{id}"), envelope, decision, law);
+    ) -> ActOutcome {
+        if self.attempts.insert((subject.to_owned(), context.fingerprint.clone())) {
+            let id = context.attempt_or_movement_id.to_string();
+            let decision_hash = self.keep_decision(&format!("attempt/{id}"), context, decision, law);
             let stored = serde_json::json!({
                 "id": id, "kind": kind, "subject_id": subject, "property_id": property, "about_on": decision.on,
-                "person_id": envelope.actor.person, "device_id": envelope.actor.device,
-                "received_at": envelope.at.millis(), "fingerprint": envelope.fingerprint,
+                "person_id": context.actor.person, "device_id": context.actor.device,
+                "received_at": context.at.millis(), "fingerprint": context.fingerprint,
             });
-            self.effects.attempts.push(with_content(&stored, &envelope.content));
+            self.effects.attempts.push(with_content(&stored, &context.content));
             let payload = serde_json::json!({
-                "content": serde_json::from_str::<serde_json::Value>(&envelope.content).unwrap_or_default(),
-                "row": stored, "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(),
+                "content": serde_json::from_str::<serde_json::Value>(&context.content).unwrap_or_default(),
+                "row": stored, "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(),
             });
-            self.journal(envelope, "attempt.refused", &id, payload.to_string());
+            self.journal(context, "attempt.refused", &id, payload.to_string());
         }
-        Reply::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() }
+        ActOutcome::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() }
     }
 }
 

@@ -13,7 +13,7 @@ use domain::{
 use crate::{
     acts::doubts,
     acts::{
-        Done, Envelope, Reply, World,
+        ActContext, ActOutcome, BatchFacts, Stored,
         application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
         differing,
         effects::MovementRow,
@@ -26,35 +26,35 @@ use crate::{
 
 /// Records an application, or refuses it with every finding and keeps the attempt.
 pub fn record(
-    envelope: &Envelope,
+    context: &ActContext,
     id: ApplicationId,
     input: &ApplicationInput,
-    world: &mut World,
+    world: &mut BatchFacts,
     law: &Lawbook,
-) -> Reply {
+) -> ActOutcome {
     if let Some(stored) = world.applications.get(&id) {
-        return repeated(envelope, id, stored, world);
+        return repeated(context, id, stored, world);
     }
     if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
-        return Reply::Conflict(
+        return ActOutcome::Conflict(
             "This id names a correction already; an application needs an id of its own.".to_owned(),
         );
     }
-    let Some(property) = facts::property(world, input.property_id, envelope.actor) else {
-        return Reply::Missing("property");
+    let Some(property) = facts::property(world, input.property_id, context.actor) else {
+        return ActOutcome::Missing("property");
     };
     let zone = facts::zone(property);
     let on = input.started_at.day_in(&zone);
-    let lines = match resolve(envelope, input, on, world) {
+    let lines = match resolve(context, input, on, world) {
         Ok(lines) => lines,
-        Err(faults) => return Reply::Invalid(faults),
+        Err(faults) => return ActOutcome::Invalid(faults),
     };
-    let person = input.applied_by.unwrap_or(envelope.actor.person);
-    let (clearance, mut own) = doubts::used_clearance(input, person, envelope.actor.person, on, world);
+    let person = input.applied_by.unwrap_or(context.actor.person);
+    let (clearance, mut own) = doubts::used_clearance(input, person, context.actor.person, on, world);
     own.extend(doubts::visit_that_fits(input, on, world));
     own.extend(doubts::visit_that_stands(input, person, world));
     own.extend(doubts::steady_clock(input));
-    let weather = input.weather.joined(&envelope.weather.weather);
+    let weather = input.weather.joined(&context.weather.weather);
     let question = Question {
         property: input.property_id,
         product: input.product_id,
@@ -69,68 +69,68 @@ pub fn record(
         lines: &lines,
         without: None,
         without_hold: clearance,
-        work: Some(Work { received_at: envelope.at, ended_at: input.started_at.max(input.finished_at) }),
+        work: Some(Work { received_at: context.at, ended_at: input.started_at.max(input.finished_at) }),
         own,
     };
     let decision = facts::judge(&question, world, law);
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
-        return world.refuse(envelope, "application", &id.to_string(), input.property_id, &decision, law);
+        return world.refuse(context, "application", &id.to_string(), input.property_id, &decision, law);
     }
-    let row = row_of(envelope, input, on, &decision, world);
-    let decision_hash = world.keep_decision(&format!("application/{id}"), envelope, &decision, law);
-    store(envelope, id, input, &row, &lines, (&decision_hash, clearance), world);
+    let row = row_of(context, input, on, &decision, world);
+    let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law);
+    store(context, id, input, &row, &lines, (&decision_hash, clearance), world);
     if let Some(clearance) = clearance {
-        world.end_clearance(clearance, "used", Some(id), envelope.at);
+        world.end_clearance(clearance, "used", Some(id), context.at);
     }
     let label = world.products.get(&input.product_id).map(|product| product.label.clone());
     let lines = lines
         .iter()
         .filter_map(|line| Some(line_view(line.section, line.area, line.product, label.as_ref()?)))
         .collect();
-    let late = envelope.at.day_in(&zone) > on;
+    let late = context.at.day_in(&zone) > on;
     world.applications.insert(id, row.clone());
     match view(id, &row, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Box::new(Done::new(view))),
-        Err(_) => Reply::Missing("application"),
+        Ok(view) => ActOutcome::Recorded(Box::new(Stored::new(view))),
+        Err(_) => ActOutcome::Missing("application"),
     }
 }
 
 fn row_of(
-    envelope: &Envelope,
+    context: &ActContext,
     input: &ApplicationInput,
     on: Day,
     decision: &Decision,
-    world: &World,
+    world: &BatchFacts,
 ) -> ApplicationRow {
     let verdict = decision.verdict;
-    let person = input.applied_by.unwrap_or(envelope.actor.person);
+    let person = input.applied_by.unwrap_or(context.actor.person);
     ApplicationRow {
         property_id: input.property_id,
         product_id: input.product_id,
         lot_id: input.lot_id,
         person_id: person,
         person_name: world.people.get(&person).map(|person| person.name.clone()).unwrap_or_default(),
-        entered_by: envelope.actor.person,
-        device_id: envelope.actor.device,
+        entered_by: context.actor.person,
+        device_id: context.actor.device,
         applied_on: on,
-        received_at: envelope.at.millis(),
+        received_at: context.at.millis(),
         sent_at: input.sent_at.map(Instant::millis),
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
-        content: envelope.content.clone(),
-        fingerprint: envelope.fingerprint.clone(),
+        content: context.content.clone(),
+        fingerprint: context.fingerprint.clone(),
         review_reason: doubts::review_reason(decision).map(str::to_owned),
         last_correction: None,
     }
 }
 
 /// The same id again: the stored record if the content is the same, otherwise the fields that differ.
-fn repeated(envelope: &Envelope, id: ApplicationId, stored: &ApplicationRow, world: &World) -> Reply {
-    if facts::property(world, stored.property_id, envelope.actor).is_none() {
-        return Reply::Missing("application");
+fn repeated(context: &ActContext, id: ApplicationId, stored: &ApplicationRow, world: &BatchFacts) -> ActOutcome {
+    if facts::property(world, stored.property_id, context.actor).is_none() {
+        return ActOutcome::Missing("application");
     }
-    if stored.fingerprint != envelope.fingerprint {
-        return Reply::Reused(differing(&stored.content, &envelope.content));
+    if stored.fingerprint != context.fingerprint {
+        return ActOutcome::Reused(differing(&stored.content, &context.content));
     }
     let label = world.products.get(&stored.product_id).map(|product| product.label.clone());
     let lines = original_lines(stored, id, world, label.as_ref());
@@ -139,18 +139,23 @@ fn repeated(envelope: &Envelope, id: ApplicationId, stored: &ApplicationRow, wor
         .and_then(|zone| Some(Instant::from_millis(stored.received_at)?.day_in(&zone)))
         .is_some_and(|day| day > stored.applied_on);
     match view(id, stored, lines, Vec::new(), late) {
-        Ok(view) => Reply::Recorded(Box::new(Done::again(view))),
-        Err(_) => Reply::Missing("application"),
+        Ok(view) => ActOutcome::Recorded(Box::new(Stored::again(view))),
+        Err(_) => ActOutcome::Missing("application"),
     }
 }
 
 /// Lines as first recorded: areas by the content, or by the measurement of the day.
-fn original_lines(stored: &ApplicationRow, id: ApplicationId, world: &World, label: Option<&Label>) -> Vec<LineView> {
+fn original_lines(
+    stored: &ApplicationRow,
+    id: ApplicationId,
+    world: &BatchFacts,
+    label: Option<&Label>,
+) -> Vec<LineView> {
     let content: Option<ApplicationInput> = serde_json::from_str(&stored.content).ok();
     let standing = standing_lines(&world.sections, id);
     let area = |line: &AppliedLine| {
         let known =
-            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.2));
+            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.area));
         line.treated_area_sqft.or(known).or_else(|| world.sections.get(&line.section_id)?.area_on(stored.applied_on))
     };
     let lines = content.map(|content| content.lines).unwrap_or_default();
@@ -159,13 +164,13 @@ fn original_lines(stored: &ApplicationRow, id: ApplicationId, world: &World, lab
 
 /// Everything the input names must be there and fit together.
 fn resolve(
-    envelope: &Envelope,
+    context: &ActContext,
     input: &ApplicationInput,
     on: Day,
-    world: &World,
+    world: &BatchFacts,
 ) -> Result<Vec<Line>, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
-    faults.extend(facts::made_up(&input.weather));
+    faults.extend(facts::rejects_service_values(&input.weather));
     faults.extend(facts::clock(world, input.property_id));
     if !world.products.contains_key(&input.product_id) {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
@@ -190,7 +195,7 @@ fn resolve(
         faults.push(FieldFault::at("/clearance_id", "not_found", "is no clearance for this property and product"));
     }
     if let Some(person) = input.applied_by {
-        if envelope.actor.role == Role::Technician && person != envelope.actor.person {
+        if context.actor.role == Role::Technician && person != context.actor.person {
             let detail = "is for the office and the owner; a technician records the own work";
             faults.push(FieldFault::at("/applied_by", "not_allowed", detail));
         } else if !world.people.contains_key(&person) {
@@ -232,7 +237,7 @@ fn resolve(
 
 /// What is wrong with the machine that the record names. The law's distances follow what the record says it was used as, so
 /// the two must agree.
-fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFault> {
+fn machine_that_fits(input: &ApplicationInput, world: &BatchFacts) -> Option<FieldFault> {
     let id = input.equipment_id?;
     let fault = |code: &str, detail: String| Some(FieldFault::at("/equipment_id", code, detail));
     match world.equipment.get(&id) {
@@ -253,13 +258,13 @@ fn machine_that_fits(input: &ApplicationInput, world: &World) -> Option<FieldFau
 
 /// Notes everything that recording writes: record, ledger, stock, journal.
 fn store(
-    envelope: &Envelope,
+    context: &ActContext,
     id: ApplicationId,
     input: &ApplicationInput,
     row: &ApplicationRow,
     lines: &[Line],
     (decision_hash, used_clearance): (&str, Option<ClearanceId>),
-    world: &mut World,
+    world: &mut BatchFacts,
 ) {
     let subject = id.to_string();
     let mut stored = serde_json::json!({
@@ -281,24 +286,24 @@ fn store(
     }
     let used: i64 = lines.iter().map(|line| line.product.raw()).sum();
     world.effects.movements.push(MovementRow {
-        id: envelope.spare.to_string(),
+        id: context.attempt_or_movement_id.to_string(),
         product_id: input.product_id.to_string(),
         lot_id: input.lot_id.map(|lot| lot.to_string()),
         kind: "applied",
         mass: -used,
         moved_on: row.applied_on,
-        person_id: envelope.actor.person.to_string(),
+        person_id: context.actor.person.to_string(),
         record_id: subject.clone(),
         reason: None,
-        recorded_at: envelope.at.millis(),
+        recorded_at: context.at.millis(),
     });
     if let Some(product) = world.products.get_mut(&input.product_id) {
         product.balance -= used;
     }
     let payload = serde_json::json!({
         "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": envelope.weather_sha256(), "lines": ledger, "used_clearance": used_clearance,
+        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": ledger, "used_clearance": used_clearance,
     });
     world.add_to_ledger(ledger);
-    world.journal(envelope, "application.recorded", &subject, payload.to_string());
+    world.journal(context, "application.recorded", &subject, payload.to_string());
 }

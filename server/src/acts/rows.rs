@@ -75,24 +75,34 @@ struct SoilRow {
     phosphate_recommended: Option<i64>,
 }
 
-/// A line of the ledger: application, day, area, product, nitrogen, quick nitrogen, phosphate, potash, flags, purpose.
+/// A line of the ledger. `world_facts.sql` gives it as an array in this order; a test holds the two together.
 #[derive(Debug, Clone, Deserialize)]
-pub struct LedgerRow(
-    pub ApplicationId,
-    pub Day,
-    pub i64,
-    pub i64,
-    pub i64,
-    pub i64,
-    pub i64,
-    pub i64,
-    pub i64,
-    pub Purpose,
-);
+pub struct LedgerRow {
+    pub application: ApplicationId,
+    pub applied_on: Day,
+    pub area: i64,
+    pub product: i64,
+    pub nitrogen: i64,
+    pub quick_nitrogen: i64,
+    pub phosphate: i64,
+    pub potash: i64,
+    pub flags: i64,
+    pub purpose: Purpose,
+}
 
-/// Room held: clearance, day, area, nitrogen, quick nitrogen, phosphate, potash, flags, purpose.
+/// Room that a clearance holds, in the order of `world_facts.sql`.
 #[derive(Debug, Clone, Deserialize)]
-pub struct HeldRow(pub ClearanceId, pub Day, pub i64, pub i64, pub i64, pub i64, pub i64, pub i64, pub Purpose);
+pub struct HeldRow {
+    pub clearance: ClearanceId,
+    pub planned_on: Day,
+    pub area: i64,
+    pub nitrogen: i64,
+    pub quick_nitrogen: i64,
+    pub phosphate: i64,
+    pub potash: i64,
+    pub flags: i64,
+    pub purpose: Purpose,
+}
 
 /// A planned stop, as far as a record is held against it.
 #[derive(Debug, Clone, Deserialize)]
@@ -222,40 +232,46 @@ impl SectionRow {
     /// What stands in the ledger of one application: reversals cancel what they take back.
     pub fn standing(&self, of: impl Fn(ApplicationId) -> bool) -> Vec<LedgerRow> {
         let mut standing: Vec<LedgerRow> = Vec::new();
-        for row in self.ledger.iter().filter(|row| of(row.0)) {
+        for row in self.ledger.iter().filter(|row| of(row.application)) {
             let same = |known: &&mut LedgerRow| {
-                (known.0, known.1, known.2, known.8, known.9) == (row.0, row.1, row.2, row.8, row.9)
+                (known.application, known.applied_on, known.area, known.flags, known.purpose)
+                    == (row.application, row.applied_on, row.area, row.flags, row.purpose)
             };
             match standing.iter_mut().find(same) {
                 Some(sum) => {
-                    (sum.3, sum.4, sum.5, sum.6, sum.7) =
-                        (sum.3 + row.3, sum.4 + row.4, sum.5 + row.5, sum.6 + row.6, sum.7 + row.7);
+                    (sum.product, sum.nitrogen, sum.quick_nitrogen, sum.phosphate, sum.potash) = (
+                        sum.product + row.product,
+                        sum.nitrogen + row.nitrogen,
+                        sum.quick_nitrogen + row.quick_nitrogen,
+                        sum.phosphate + row.phosphate,
+                        sum.potash + row.potash,
+                    );
                 }
                 None => standing.push(row.clone()),
             }
         }
-        standing.retain(|row| row.3 != 0);
+        standing.retain(|row| row.product != 0);
         standing
     }
 
     /// What rules count as put down or held, without one application and one clearance.
     pub fn past(&self, without: Option<ApplicationId>, without_hold: Option<ClearanceId>) -> Vec<PastApplication> {
         let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| PastApplication {
-            on: row.1,
-            area: Area::from_raw(row.2),
-            nutrients: nutrients(row.4, row.5, row.6, row.7),
-            enhanced_efficiency: row.8 & FLAG_ENHANCED != 0,
-            organic: row.8 & FLAG_ORGANIC != 0,
-            purpose: row.9,
+            on: row.applied_on,
+            area: Area::from_raw(row.area),
+            nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
+            enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
+            organic: row.flags & FLAG_ORGANIC != 0,
+            purpose: row.purpose,
             held: false,
         });
-        let held = self.held.iter().filter(|row| Some(row.0) != without_hold).map(|row| PastApplication {
-            on: row.1,
-            area: Area::from_raw(row.2),
-            nutrients: nutrients(row.3, row.4, row.5, row.6),
-            enhanced_efficiency: row.7 & FLAG_ENHANCED != 0,
-            organic: row.7 & FLAG_ORGANIC != 0,
-            purpose: row.8,
+        let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
+            on: row.planned_on,
+            area: Area::from_raw(row.area),
+            nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
+            enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
+            organic: row.flags & FLAG_ORGANIC != 0,
+            purpose: row.purpose,
             held: true,
         });
         put_down.chain(held).collect()

@@ -13,10 +13,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, Reply,
+        Act, ActOutcome,
         application::{self, ApplicationInput, ApplicationView},
     },
-    api::clearances::{done, envelope, refused},
+    api::clearances::{context, done, refused},
     book::{
         duties::{self, RecordDuties},
         weather,
@@ -54,15 +54,15 @@ async fn record_application(
     PathId(id): PathId<ids::Application>,
     Valid { value, .. }: Valid<ApplicationInput>,
 ) -> Result<Response, Problem> {
-    let mut envelope = envelope(&app, staff, &application::canonical(&value, staff.0.person));
+    let mut context = context(&app, staff, &application::canonical(&value, staff.0.person));
     let (property, started_at) = (value.property_id, value.started_at);
-    envelope.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
-    match app.store.act(Act::Record(envelope, id, Box::new(value))).await? {
-        Reply::Recorded(view) if view.new => Ok(done(*view)),
+    context.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
+    match app.store.act(Act::Record(context, id, Box::new(value))).await? {
+        ActOutcome::Recorded(view) if view.new => Ok(done(*view)),
         // A repeated request is shown with the corrections that came since.
-        Reply::Recorded(view) => {
+        ActOutcome::Recorded(view) => {
             let stored = store::applications::get(app.store.reader(), id, staff.scope()).await?;
-            Ok(done(crate::acts::Done { view: stored.unwrap_or(view.view), new: false }))
+            Ok(done(crate::acts::Stored { view: stored.unwrap_or(view.view), new: false }))
         }
         other => Err(refused(other)),
     }

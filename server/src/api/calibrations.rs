@@ -14,7 +14,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     api::{last_past_day, not_yet, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
@@ -24,7 +24,7 @@ use crate::{
         self,
         calibrations::{Calibration, CalibrationInForce, CalibrationInput, Filter},
         equipment::EquipmentView,
-        journal::Deed,
+        journal::JournalContext,
         products::Product,
     },
 };
@@ -117,8 +117,8 @@ pub async fn create_calibration(
     let last = last_past_day(&app).await?;
     let at = app.clock.now();
     let id: CalibrationId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "calibration.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_calibration", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "calibration.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_calibration", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/calibrations/{id}"), move |connection| {
         Box::pin(async move {
             let equipment = store::equipment::get(&mut *connection, value.equipment_id).await?;

@@ -15,7 +15,7 @@ use uuid::Uuid;
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, Envelope,
+        Act, ActContext,
         clearance::{self, ClearanceInput},
         facts,
     },
@@ -67,14 +67,14 @@ async fn check(
     let scope = Scope::of(actor);
     let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
     let (content, fingerprint) = (String::new(), String::new());
-    let envelope = Envelope { actor, at, content, fingerprint, spare: Uuid::max(), weather };
-    let question = Act::Clear(envelope.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
+    let context = ActContext { actor, at, content, fingerprint, attempt_or_movement_id: Uuid::max(), weather };
+    let question = Act::Clear(context.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load(&mut connection, std::iter::once(&question)).await?;
     drop(connection);
     facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
     let plan = clearance::plan(&value, &world).map_err(Problem::invalid)?;
-    let decision = clearance::decide(&envelope, &value, &plan, &world, &app.law);
+    let decision = clearance::decide(&context, &value, &plan, &world, &app.law);
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
     Ok(Json(CheckAnswer { decision, next_visit }))

@@ -16,7 +16,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, Done, Envelope, Provided, Reply,
+        Act, ActContext, ActOutcome, Provided, Stored,
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
     },
     book::{office, weather},
@@ -24,75 +24,75 @@ use crate::{
     problem::{FieldFault, Kind, Problem},
     secret::fingerprint,
     state::App,
-    store::{self, journal::Deed},
+    store::{self, journal::JournalContext},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(clear, get_clearance, give_clearance_back))
+        .routes(routes!(grant_clearance, get_clearance, give_clearance_back))
         .routes(routes!(get_clearance_decision))
 }
 
-/// Makes the envelope of an act: who, when, and what is kept of it.
-pub fn envelope(app: &App, staff: AnyStaff, content: &serde_json::Value) -> Envelope {
+/// Makes the context of an act: who, when, and what is kept of it.
+pub fn context(app: &App, staff: AnyStaff, content: &serde_json::Value) -> ActContext {
     let at = app.clock.now();
-    Envelope {
+    ActContext {
         actor: staff.0,
         at,
         content: content.to_string(),
         fingerprint: fingerprint(content),
-        spare: app.ids.uuid(at),
+        attempt_or_movement_id: app.ids.uuid(at),
         weather: Provided::default(),
     }
 }
 
 /// The answers that every act has in common.
-pub fn refused(reply: Reply) -> Problem {
+pub fn refused(reply: ActOutcome) -> Problem {
     match reply {
-        Reply::Missing(what) => Problem::not_found(what),
-        Reply::Invalid(faults) => Problem::invalid(faults),
-        Reply::Stopped { summary, findings } => Problem::stopped(&summary, findings),
-        Reply::Conflict(detail) => Problem::new(Kind::Conflict, detail),
-        Reply::NotAllowed(detail) => Problem::new(Kind::NotAllowed, detail),
-        Reply::Reused(fields) => {
+        ActOutcome::Missing(what) => Problem::not_found(what),
+        ActOutcome::Invalid(faults) => Problem::invalid(faults),
+        ActOutcome::Stopped { summary, findings } => Problem::stopped(&summary, findings),
+        ActOutcome::Conflict(detail) => Problem::new(Kind::Conflict, detail),
+        ActOutcome::NotAllowed(detail) => Problem::new(Kind::NotAllowed, detail),
+        ActOutcome::Reused(fields) => {
             let fault = |field: &String| {
                 FieldFault::at(format!("/{field}"), "differs", "differs from what is stored under this id")
             };
             let detail = format!("What is stored under this id differs in: {}.", fields.join(", "));
             Problem::new(Kind::IdReused, detail).with_errors(fields.iter().map(fault).collect())
         }
-        Reply::Cleared(_) | Reply::Recorded(_) | Reply::Corrected(_) => {
+        ActOutcome::Cleared(_) | ActOutcome::Recorded(_) | ActOutcome::Corrected(_) => {
             Problem::new(Kind::Fault, "The server mixed two answers up. It is logged under the request id.")
         }
     }
 }
 
 /// 201 for what is new, 200 for what was stored already with the same content.
-pub fn done<T: serde::Serialize>(done: Done<T>) -> Response {
+pub fn done<T: serde::Serialize>(done: Stored<T>) -> Response {
     let status = if done.new { StatusCode::CREATED } else { StatusCode::OK };
     (status, Json(done.view)).into_response()
 }
 
-/// Get clearance
+/// Grant a clearance
 ///
 /// The same decision as a check, under an id that the phone makes. Refused with every finding on `stop`, and the attempt is
 /// kept; on `go` and `care` the room is held until it is used, given back, or the planned day ends at the property. The
 /// same again answers the stored clearance; other content under the same id is refused.
-#[utoipa::path(put, path = "/api/v1/clearances/{id}", operation_id = "clear", tag = "clearances", security(("bearer" = ["any staff"])),
+#[utoipa::path(put, path = "/api/v1/clearances/{id}", operation_id = "grant_clearance", tag = "clearances", security(("bearer" = ["any staff"])),
     params(("id" = ClearanceId, Path, description = "Made by the caller, UUID version 7 preferred.")), request_body = ClearanceInput,
     responses((status = 201, description = "Granted; the room is held.", body = ClearanceView),
               (status = 200, description = "Granted before, with the same content.", body = ClearanceView)))]
-async fn clear(
+async fn grant_clearance(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Clearance>,
     Valid { value, .. }: Valid<ClearanceInput>,
 ) -> Result<Response, Problem> {
-    let mut envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
-    envelope.weather =
+    let mut context = context(&app, staff, &serde_json::to_value(&value)?);
+    context.weather =
         weather::for_plan(&app, value.property_id, staff.scope(), value.planned_on, &value.weather).await?;
-    match app.store.act(Act::Clear(envelope, id, Box::new(value))).await? {
-        Reply::Cleared(view) => Ok(done(view)),
+    match app.store.act(Act::Clear(context, id, Box::new(value))).await? {
+        ActOutcome::Cleared(view) => Ok(done(view)),
         other => Err(refused(other)),
     }
 }
@@ -123,7 +123,7 @@ async fn give_clearance_back(
     PathId(id): PathId<ids::Clearance>,
 ) -> Result<Json<ClearanceView>, Problem> {
     let at = app.clock.now();
-    let deed = Deed { actor: Some(staff.0), at, act: "clearance.given_back", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(staff.0), at, act: "clearance.given_back", subject: id.uuid() };
     let given = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let missing = || Problem::not_found("clearance");

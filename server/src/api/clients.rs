@@ -7,7 +7,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::ListQuery,
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::Problem,
@@ -16,7 +16,7 @@ use crate::{
     store::{
         self,
         clients::{Client, ClientInput},
-        journal::Deed,
+        journal::JournalContext,
     },
 };
 
@@ -38,8 +38,8 @@ pub async fn create_client(
 ) -> Result<Created, Problem> {
     let at = app.clock.now();
     let id: ClientId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "client.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_client", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "client.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_client", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/clients/{id}"), move |connection| {
         Box::pin(async move { Ok(store::clients::insert(connection, id, &value, at).await?) })
     })
@@ -75,7 +75,7 @@ async fn get_client(
     let client = store::clients::get(app.store.reader(), id, staff.scope())
         .await?
         .ok_or_else(|| Problem::not_found("client"))?;
-    Ok(reply::one(&known, &client))
+    Ok(reply::json_with_etag(&known, &client))
 }
 
 /// Change a client
@@ -91,7 +91,7 @@ pub async fn replace_client(
     if_match: IfMatch,
     Valid { value, .. }: Valid<ClientInput>,
 ) -> Result<Json<Client>, Problem> {
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "client.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "client.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             store::clients::update(connection, id, &value, if_match.versions).await?.or_problem("client")

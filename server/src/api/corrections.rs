@@ -9,13 +9,13 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, Done, Reply,
+        Act, ActOutcome, Stored,
         correction::{CorrectionInput, CorrectionView},
     },
-    api::clearances::{done, envelope, refused},
+    api::clearances::{context, done, refused},
     book::weather,
     extract::{PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery, Span},
+    paging::{Page, PageQuery, PageRequest},
     problem::Problem,
     state::App,
     store,
@@ -43,17 +43,17 @@ async fn correct_application(
     Valid { value, .. }: Valid<CorrectionInput>,
 ) -> Result<Response, Problem> {
     let value = value.canonical();
-    let mut envelope = envelope(&app, staff, &serde_json::to_value(&value)?);
-    envelope.weather = weather::of_record(&app, value.application_id).await?;
-    match app.store.act(Act::Correct(envelope, id, value)).await? {
-        Reply::Corrected(view) if view.new => Ok(done(view)),
+    let mut context = context(&app, staff, &serde_json::to_value(&value)?);
+    context.weather = weather::of_record(&app, value.application_id).await?;
+    match app.store.act(Act::Correct(context, id, value)).await? {
+        ActOutcome::Corrected(view) if view.new => Ok(done(view)),
         // A repeated request is shown as it was stored: the section may have been measured anew since.
-        Reply::Corrected(view) => {
-            let span = Span { after: 0, take: 1 };
+        ActOutcome::Corrected(view) => {
+            let span = PageRequest { after: 0, take: 1 };
             let stored =
                 store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
             let stored = stored.into_iter().next().map_or(view.view, |row| row.item);
-            Ok(done(Done { view: stored, new: false }))
+            Ok(done(Stored { view: stored, new: false }))
         }
         other => Err(refused(other)),
     }
@@ -70,7 +70,7 @@ async fn get_correction(
     State(app): State<App>,
     PathId(id): PathId<ids::Correction>,
 ) -> Result<Json<CorrectionView>, Problem> {
-    let span = Span { after: 0, take: 1 };
+    let span = PageRequest { after: 0, take: 1 };
     let found = store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
     found.into_iter().next().map(|row| Json(row.item)).ok_or_else(|| Problem::not_found("correction"))
 }

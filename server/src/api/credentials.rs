@@ -11,7 +11,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ListQuery, fingerprint_at, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Problem},
@@ -20,7 +20,7 @@ use crate::{
     store::{
         self,
         credentials::{Credential, CredentialInput},
-        journal::Deed,
+        journal::JournalContext,
     },
 };
 
@@ -74,8 +74,9 @@ pub(crate) async fn create_credential(
     let faults = faults(&value, &app.law);
     let at = app.clock.now();
     let id: CredentialId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "credential.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_credential", fingerprint: fingerprint_at(person, &fingerprint) };
+    let deed = JournalContext { actor: Some(actor), at, act: "credential.added", subject: id.uuid() };
+    let repeat =
+        IdempotentRequest { key, route: "create_credential", fingerprint: fingerprint_at(person, &fingerprint) };
     office::create(&app, deed, repeat, format!("/api/v1/credentials/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::people::get(&mut *connection, person).await?;
@@ -122,7 +123,7 @@ async fn get_credential(
 ) -> Result<Response, Problem> {
     let found = store::credentials::get(app.store.reader(), id).await?;
     let found = found.filter(|credential| may_read(actor, credential.person_id));
-    Ok(reply::one(&known, &found.ok_or_else(|| Problem::not_found("credential"))?))
+    Ok(reply::json_with_etag(&known, &found.ok_or_else(|| Problem::not_found("credential"))?))
 }
 
 /// Correct a credential
@@ -139,7 +140,8 @@ pub(crate) async fn replace_credential(
     Valid { value, .. }: Valid<CredentialInput>,
 ) -> Result<Json<Credential>, Problem> {
     let faults = faults(&value, &app.law);
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "credential.changed", subject: id.uuid() };
+    let deed =
+        JournalContext { actor: Some(actor), at: app.clock.now(), act: "credential.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let known = store::credentials::get(&mut *connection, id).await?;

@@ -12,7 +12,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ListQuery, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Problem},
@@ -21,7 +21,7 @@ use crate::{
     store::{
         self,
         equipment::{EquipmentInput, EquipmentView},
-        journal::Deed,
+        journal::JournalContext,
     },
 };
 
@@ -73,8 +73,8 @@ pub async fn create_equipment(
     whole(faults(&value))?;
     let at = app.clock.now();
     let id: EquipmentId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "equipment.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_equipment", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "equipment.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_equipment", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/equipment/{id}"), move |connection| {
         Box::pin(async move { Ok(store::equipment::insert(connection, id, &value, at).await?) })
     })
@@ -111,7 +111,7 @@ async fn get_equipment(
     PathId(id): PathId<ids::Equipment>,
 ) -> Result<Response, Problem> {
     let found = store::equipment::get(app.store.reader(), id).await?;
-    Ok(reply::one(&known, &found.ok_or_else(|| Problem::not_found("equipment"))?))
+    Ok(reply::json_with_etag(&known, &found.ok_or_else(|| Problem::not_found("equipment"))?))
 }
 
 /// Change a piece of equipment
@@ -128,7 +128,7 @@ pub async fn replace_equipment(
     Valid { value, .. }: Valid<EquipmentInput>,
 ) -> Result<Json<EquipmentView>, Problem> {
     let mut faults = faults(&value);
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "equipment.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "equipment.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let known = store::equipment::get(&mut *connection, id).await?;

@@ -10,7 +10,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ProductQuery, last_past_day, not_yet, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Kind, Problem},
@@ -18,7 +18,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         lots::{Lot, LotInput},
         stock::{MovementKind, StockMovement},
     },
@@ -58,8 +58,8 @@ pub async fn create_lot(
     let at = app.clock.now();
     let id: LotId = app.ids.next(at);
     let movement_id: StockMovementId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "lot.received", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_lot", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "lot.received", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_lot", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/lots/{id}"), move |connection| {
         Box::pin(async move {
             if store::products::get(&mut *connection, value.product_id).await?.is_none() {

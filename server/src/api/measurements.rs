@@ -16,7 +16,7 @@ use crate::{
     book::{
         self,
         measurements::MeasurementDerivation,
-        office::{self, Repeat},
+        office::{self, IdempotentRequest},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     paging::Page,
@@ -26,7 +26,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         measurements::{Measured, Measurement, MeasurementInput, confirmations::ConfirmationInput},
     },
 };
@@ -60,8 +60,9 @@ pub async fn create_measurement(
     let last = last_past_day(&app).await?;
     let at = app.clock.now();
     let id: MeasurementId = app.ids.next(at);
-    let deed = Deed { actor: Some(staff.0), at, act: "measurement.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
+    let deed = JournalContext { actor: Some(staff.0), at, act: "measurement.added", subject: id.uuid() };
+    let repeat =
+        IdempotentRequest { key, route: "create_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
     let (measured, value) = measured(&app, staff.scope(), section, value).await?;
     office::create(&app, deed, repeat, format!("/api/v1/measurements/{id}"), move |connection| {
         Box::pin(async move {
@@ -110,7 +111,7 @@ pub async fn confirm_measurement(
 ) -> Result<Json<Measurement>, Problem> {
     let at = app.clock.now();
     let act = if value.holds { "measurement.confirmed" } else { "measurement.rejected" };
-    let deed = Deed { actor: Some(actor), at, act, subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act, subject: id.uuid() };
     let confirmed = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let missing = || Problem::not_found("measurement");

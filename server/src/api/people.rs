@@ -23,7 +23,7 @@ use crate::{
         sessions::{Peer, handed_over, no_store},
         whole,
     },
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     password,
@@ -34,7 +34,7 @@ use crate::{
     store::{
         self,
         devices::Device,
-        journal::Deed,
+        journal::JournalContext,
         people::{Person, PersonInput},
     },
 };
@@ -69,8 +69,8 @@ pub async fn create_person(
     let password = new_password(&app, &value).await?;
     let at = app.clock.now();
     let id: PersonId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "person.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_person", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "person.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_person", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/people/{id}"), move |connection| {
         Box::pin(async move {
             store::people::insert(connection, id, &value, password.as_deref(), at)
@@ -149,7 +149,7 @@ async fn get_person(
     PathId(id): PathId<ids::Person>,
 ) -> Result<Response, Problem> {
     let person = store::people::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("person"))?;
-    Ok(reply::one(&known, &person))
+    Ok(reply::json_with_etag(&known, &person))
 }
 
 /// Change a member of staff
@@ -168,7 +168,7 @@ pub async fn replace_person(
 ) -> Result<Json<Person>, Problem> {
     let password = new_password(&app, &value).await?;
     let at = app.clock.now();
-    let deed = Deed { actor: Some(actor), at, act: "person.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "person.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::people::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("person"))?;
@@ -220,7 +220,7 @@ pub async fn new_enrolment_code(
     let code = new_code()?;
     let at = app.clock.now();
     let (digest, expires_at) = (code_hash(&code), at.plus(CODE_LIFE));
-    let deed = Deed { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "enrolment_code.made", subject: id.uuid() };
     office::change(app, deed, move |connection| {
         Box::pin(async move {
             let person = store::people::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("person"))?;
@@ -290,7 +290,7 @@ async fn enrol_device(
     let id: DeviceId = app.ids.next(at);
     let (code, digest, expires_at) = (code_hash(&value.code), sha256(&token), at.plus(DEVICE_LIFE));
     let in_browser = value.in_browser;
-    let deed = Deed { actor: None, at, act: "device.enrolled", subject: id.uuid() };
+    let deed = JournalContext { actor: None, at, act: "device.enrolled", subject: id.uuid() };
     let device = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let person = store::devices::spend_code(connection, &code, at).await?;
@@ -336,7 +336,7 @@ pub async fn revoke_device(
     PathId(id): PathId<ids::Device>,
 ) -> Result<Json<Device>, Problem> {
     let at = app.clock.now();
-    let deed = Deed { actor: Some(actor), at, act: "device.revoked", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "device.revoked", subject: id.uuid() };
     let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let changed = store::devices::revoke(&mut *connection, id, at).await?;

@@ -22,7 +22,7 @@ use crate::{
     access::OfficeOrOwner,
     api::{fingerprint_at, office_day, visits, whole},
     book::{
-        office::{self, Repeat},
+        office::{self, IdempotentRequest},
         season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SectionPlan},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
@@ -32,7 +32,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         programmes::{Programme, lawns::Lawns},
     },
 };
@@ -130,19 +130,19 @@ async fn read(
 }
 
 /// Raised when the caller has hung up, so that nobody plans for the wind.
-struct Gone(Arc<AtomicBool>);
+struct CancelOnDrop(Arc<AtomicBool>);
 
-impl Drop for Gone {
+impl Drop for CancelOnDrop {
     fn drop(&mut self) {
         self.0.store(true, Ordering::Relaxed);
     }
 }
 
-/// Works something out beside the threads that answer.
-async fn beside<T: Send + 'static>(work: impl FnOnce(&AtomicBool) -> T + Send + 'static) -> Result<T, Problem> {
+/// Works something out run_blocking the threads that answer.
+async fn run_blocking<T: Send + 'static>(work: impl FnOnce(&AtomicBool) -> T + Send + 'static) -> Result<T, Problem> {
     let busy = || Problem::new(Kind::Busy, "The server is stopping.").retry_after(5);
     let permit = PLANNERS.acquire().await.map_err(|_| busy())?;
-    let gone = Gone(Arc::new(AtomicBool::new(false)));
+    let gone = CancelOnDrop(Arc::new(AtomicBool::new(false)));
     let seen = Arc::clone(&gone.0);
     let worked = tokio::task::spawn_blocking(move || {
         let _permit = permit;
@@ -173,7 +173,7 @@ pub async fn get_section_plan(
     whole(from_faults(&app, query.from).await?)?;
     let programme = programme(&app, query.programme_id).await?;
     let season = read(&app, programme, Lawns::These(vec![id]), (query.from, query.aim)).await?;
-    let planned = beside(move |_| {
+    let planned = run_blocking(move |_| {
         let (offered, gaps) = season.offered();
         let lawn = season.lawns.first()?;
         Some(season.plan(lawn, &offered).map(|mut planned| {
@@ -215,7 +215,7 @@ pub async fn get_company_plan(
         lead_days: query.lead_days.and_then(|days| i32::try_from(days).ok()).unwrap_or(14),
         spare_percent: query.spare_percent.unwrap_or(Percent::from_raw(500)),
     };
-    let plan = beside(move |gone| season::company_plan(&season, purchasing, gone)).await?;
+    let plan = run_blocking(move |gone| season::company_plan(&season, purchasing, gone)).await?;
     plan.map(Json).ok_or_else(|| Problem::new(Kind::Busy, "The plan was broken off.").retry_after(1))
 }
 
@@ -256,11 +256,11 @@ pub async fn plan_round_visits(
     let mut season = read(&app, programme, Lawns::These(value.section_ids.clone()), (None, value.aim)).await?;
     season.only = Some((value.round.clone(), value.planned_on));
     let asked = value.clone();
-    let (drafts, mut left_out) = beside(move |_| season::drafts(&season, &asked)).await?;
+    let (drafts, mut left_out) = run_blocking(move |_| season::drafts(&season, &asked)).await?;
     let at = app.clock.now();
     let fresh: Vec<VisitId> = drafts.iter().map(|_| app.ids.next(at)).collect();
-    let deed = Deed { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
-    let repeat = Repeat { key, route: "plan_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
+    let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "plan_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
     let location = format!("/api/v1/visits?planned_on={}&person_id={}", value.planned_on, value.person_id);
     office::create_each(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {

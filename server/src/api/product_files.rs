@@ -17,7 +17,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ListQuery, fingerprint_at},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfNoneMatch, PathId, ValidQuery},
     file_body::{FILE_LIMIT, FileBytes},
     media::FileBody,
@@ -28,7 +28,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         product_files::{About, FileKind, ProductFile},
     },
 };
@@ -85,9 +85,10 @@ pub async fn create_product_file(
 ) -> Result<Created, Problem> {
     let at = app.clock.now();
     let id: ProductFileId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "product_file.added", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "product_file.added", subject: id.uuid() };
     let content = fingerprint(&serde_json::json!([query.kind, query.dated, file.sha256]));
-    let repeat = Repeat { key, route: "create_product_file", fingerprint: fingerprint_at(product, &content) };
+    let repeat =
+        IdempotentRequest { key, route: "create_product_file", fingerprint: fingerprint_at(product, &content) };
     office::create(&app, deed, repeat, format!("/api/v1/product-files/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::products::get(&mut *connection, product).await?;

@@ -20,7 +20,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ListQuery, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Problem},
@@ -28,7 +28,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         products::{Product, ProductInput, ProductStatus},
     },
 };
@@ -90,8 +90,8 @@ pub async fn create_product(
     whole(faults(&value))?;
     let at = app.clock.now();
     let id: ProductId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "product.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_product", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "product.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_product", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/products/{id}"), move |connection| {
         Box::pin(async move { Ok(store::products::insert(connection, id, &value, at).await?) })
     })
@@ -126,7 +126,7 @@ async fn get_product(
     PathId(id): PathId<ids::Product>,
 ) -> Result<Response, Problem> {
     let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
-    Ok(reply::in_full(&product))
+    Ok(reply::json_versioned(&product))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
@@ -238,7 +238,8 @@ pub async fn set_product_status(
     if_match: IfMatch,
     Valid { value, .. }: Valid<ProductStatusInput>,
 ) -> Result<Json<Product>, Problem> {
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "product.status_changed", subject: id.uuid() };
+    let deed =
+        JournalContext { actor: Some(actor), at: app.clock.now(), act: "product.status_changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             store::products::set_status(connection, id, value.status, if_match.versions).await?.or_problem("product")

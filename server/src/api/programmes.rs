@@ -18,7 +18,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{ListQuery, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Problem},
@@ -27,7 +27,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         products::{Product, ProductStatus},
         programmes::{Programme, ProgrammeInput, ProgrammeNeed},
     },
@@ -162,8 +162,8 @@ pub async fn create_programme(
     let mut faults = faults(&value);
     let at = app.clock.now();
     let id: ProgrammeId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "programme.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_programme", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "programme.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_programme", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/programmes/{id}"), move |connection| {
         Box::pin(async move {
             faults.extend(book_faults(&mut *connection, &value, &HashSet::new()).await?);
@@ -203,7 +203,7 @@ async fn get_programme(
     PathId(id): PathId<ids::Programme>,
 ) -> Result<Response, Problem> {
     let programme = store::programmes::get(app.store.reader(), id).await?;
-    Ok(reply::one(&known, &programme.ok_or_else(|| Problem::not_found("programme"))?))
+    Ok(reply::json_with_etag(&known, &programme.ok_or_else(|| Problem::not_found("programme"))?))
 }
 
 /// Change a programme
@@ -220,7 +220,7 @@ pub async fn replace_programme(
     Valid { value, .. }: Valid<ProgrammeInput>,
 ) -> Result<Json<Programme>, Problem> {
     let mut faults = faults(&value);
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "programme.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "programme.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::programmes::get(&mut *connection, id).await?;

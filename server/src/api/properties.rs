@@ -16,7 +16,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{last_past_day, not_yet, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, PageQuery},
     places::RuleSetCode,
@@ -26,7 +26,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         properties::{Place, Property, PropertyInput},
     },
 };
@@ -171,8 +171,8 @@ pub async fn create_property(
     }
     let at = app.clock.now();
     let id: PropertyId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_property", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_property", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/properties/{id}"), move |connection| {
         Box::pin(async move {
             check(connection, &value, faults).await?;
@@ -213,7 +213,7 @@ async fn get_property(
     let property = store::properties::get(app.store.reader(), id, staff.scope())
         .await?
         .ok_or_else(|| Problem::not_found("property"))?;
-    Ok(reply::one(&known, &property))
+    Ok(reply::json_with_etag(&known, &property))
 }
 
 /// Change a property
@@ -232,7 +232,7 @@ pub async fn replace_property(
 ) -> Result<Json<Property>, Problem> {
     let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
     let at = app.clock.now();
-    let deed = Deed { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let since = new_hands(connection, id, &value, at, &mut faults).await?;

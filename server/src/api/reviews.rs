@@ -10,10 +10,10 @@ use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly},
     book::office,
     extract::{PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery, Span},
+    paging::{Page, PageQuery, PageRequest},
     problem::{Kind, Problem},
     state::App,
-    store::{self, applications::Attempt, journal::Deed, reviews::ReviewItem},
+    store::{self, applications::Attempt, journal::JournalContext, reviews::ReviewItem},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -91,8 +91,9 @@ pub async fn review(
     PathId(id): PathId<ids::Record>,
     Valid { value, .. }: Valid<ReviewInput>,
 ) -> Result<Json<ReviewItem>, Problem> {
-    let find =
-        || store::reviews::list(app.store.reader(), Span { after: i64::MAX, take: 1 }, false, Some(id.to_string()));
+    let find = || {
+        store::reviews::list(app.store.reader(), PageRequest { after: i64::MAX, take: 1 }, false, Some(id.to_string()))
+    };
     let missing = || Problem::not_found("entry of the list");
     let item = find().await?.into_iter().next().ok_or_else(missing)?.item;
     if item.kind == "measurement" {
@@ -105,7 +106,7 @@ pub async fn review(
         None => {}
     }
     let at = app.clock.now();
-    let deed = Deed { actor: Some(actor), at, act: "record.reviewed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "record.reviewed", subject: id.uuid() };
     office::change(&app, deed, move |connection| {
         Box::pin(async move {
             if !store::reviews::insert(connection, &id.to_string(), actor.person, &value.note, at).await? {

@@ -12,7 +12,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{last_past_day, not_yet, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
@@ -21,7 +21,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         sections::{NearWater, Section, SectionInput},
     },
 };
@@ -102,8 +102,8 @@ pub async fn create_section(
     let mut faults = faults(&value, last_past_day(&app).await?);
     let at = app.clock.now();
     let id: SectionId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "section.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_section", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "section.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_section", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/sections/{id}"), move |connection| {
         Box::pin(async move {
             if store::properties::get(&mut *connection, value.property_id, Scope::Company).await?.is_none() {
@@ -147,7 +147,7 @@ async fn get_section(
     let section = store::sections::get(app.store.reader(), id, staff.scope())
         .await?
         .ok_or_else(|| Problem::not_found("lawn section"))?;
-    Ok(reply::one(&known, &section))
+    Ok(reply::json_with_etag(&known, &section))
 }
 
 /// Change a lawn section
@@ -164,7 +164,7 @@ pub async fn replace_section(
     Valid { value, .. }: Valid<SectionInput>,
 ) -> Result<Json<Section>, Problem> {
     let mut faults = faults(&value, last_past_day(&app).await?);
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "section.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "section.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::sections::get(&mut *connection, id, Scope::Company).await?;

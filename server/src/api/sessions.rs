@@ -25,7 +25,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         people::{Person, PersonInput, SignIn},
     },
 };
@@ -108,7 +108,7 @@ async fn set_up(
     let password = password::hash_of(&app, person.sign_in.as_ref()).await?;
     let at = app.clock.now();
     let id: PersonId = app.ids.next(at);
-    let deed = Deed { actor: None, at, act: "company.set_up", subject: id.uuid() };
+    let deed = JournalContext { actor: None, at, act: "company.set_up", subject: id.uuid() };
     let (code, company, zone) = (code_hash(&value.setup_code), value.company_name, value.time_zone);
     let owner = office::change(&app, deed, move |connection| {
         Box::pin(async move {

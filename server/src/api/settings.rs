@@ -12,7 +12,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         settings::{SUBJECT, Settings, SettingsInput},
     },
 };
@@ -27,7 +27,7 @@ pub fn routes() -> OpenApiRouter<App> {
 #[utoipa::path(get, path = "/api/v1/settings", operation_id = "get_settings", tag = "settings", security(("bearer" = ["any staff"])),
     responses((status = 304, description = "You have this version already."), (status = 200, description = "The settings.", body = Settings)))]
 async fn get_settings(_: AnyStaff, State(app): State<App>, known: IfNoneMatch) -> Result<Response, Problem> {
-    Ok(reply::one(&known, &store::settings::get(app.store.reader()).await?))
+    Ok(reply::json_with_etag(&known, &store::settings::get(app.store.reader()).await?))
 }
 
 /// Change the company's settings
@@ -41,7 +41,7 @@ pub async fn replace_settings(
     if_match: IfMatch,
     Valid { value, .. }: Valid<SettingsInput>,
 ) -> Result<Json<Settings>, Problem> {
-    let deed = Deed { actor: Some(actor), at: app.clock.now(), act: "settings.changed", subject: SUBJECT };
+    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "settings.changed", subject: SUBJECT };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(
             async move { store::settings::update(connection, &value, if_match.versions).await?.or_problem("settings") },

@@ -20,7 +20,7 @@ use crate::{
     api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
-        office::{self, Repeat},
+        office::{self, IdempotentRequest},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
@@ -31,7 +31,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         properties::Property,
         sections::Section,
         soil_reports::{SoilReport, SoilReportInput},
@@ -65,8 +65,9 @@ pub async fn create_soil_report(
     let last = last_past_day(&app).await?;
     let at = app.clock.now();
     let id: SoilReportId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
+    let deed = JournalContext { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
+    let repeat =
+        IdempotentRequest { key, route: "create_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
     office::create(&app, deed, repeat, format!("/api/v1/soil-reports/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;

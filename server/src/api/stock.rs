@@ -8,7 +8,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::OfficeOrOwner,
     api::{ProductQuery, last_past_day, not_yet, whole},
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, Valid, ValidQuery},
     paging::Page,
     problem::{FieldFault, Problem},
@@ -16,7 +16,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         stock::{MovementKind, StockChange, StockMovement, StockMovementInput},
     },
 };
@@ -100,8 +100,8 @@ pub async fn create_stock_movement(
     let mut faults = faults(&value, last_past_day(&app).await?);
     let at = app.clock.now();
     let id: StockMovementId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "stock.moved", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_stock_movement", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "stock.moved", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_stock_movement", fingerprint };
     let location = format!("/api/v1/stock-movements?product_id={}", value.product_id);
     office::create(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {

@@ -13,7 +13,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::whole,
-    book::office::{self, Repeat},
+    book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, PageQuery},
     problem::{FieldFault, Problem},
@@ -22,7 +22,7 @@ use crate::{
     state::App,
     store::{
         self,
-        journal::Deed,
+        journal::JournalContext,
         products::ProductStatus,
         visits::{Filter, Visit, VisitChange, VisitInput, VisitStatus},
     },
@@ -185,8 +185,8 @@ pub async fn create_visit(
     let at = app.clock.now();
     whole(planning_faults(&visit, at.day_in(&jiff::tz::TimeZone::UTC)))?;
     let id: VisitId = app.ids.next(at);
-    let deed = Deed { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
-    let repeat = Repeat { key, route: "create_visit", fingerprint };
+    let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route: "create_visit", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/visits/{id}"), move |connection| {
         Box::pin(async move {
             check(&mut *connection, &visit).await?;
@@ -226,7 +226,7 @@ async fn get_visit(
     PathId(id): PathId<ids::Visit>,
 ) -> Result<Response, Problem> {
     let visit = store::visits::get(app.store.reader(), id, staff.scope()).await?;
-    Ok(reply::one(&known, &visit.ok_or_else(|| Problem::not_found("visit"))?))
+    Ok(reply::json_with_etag(&known, &visit.ok_or_else(|| Problem::not_found("visit"))?))
 }
 
 /// Change a visit
@@ -243,7 +243,7 @@ pub async fn replace_visit(
     Valid { value, .. }: Valid<VisitChange>,
 ) -> Result<Json<Visit>, Problem> {
     let at = app.clock.now();
-    let deed = Deed { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
+    let deed = JournalContext { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let mut faults = all_faults(&mut *connection, &value).await?;

@@ -19,7 +19,7 @@ use crate::{
     access::{AnyStaff, OfficeOrOwner},
     book::weather::{self, Planned, ProductHours, ServiceWeather, WorkingWindow},
     extract::{PathId, ValidQuery},
-    paging::Span,
+    paging::PageRequest,
     problem::{FieldFault, Kind, Problem},
     scope::Scope,
     state::App,
@@ -147,7 +147,8 @@ async fn planned_product(
 }
 
 async fn planned_visits(app: &App, filter: Filter, scope: Scope) -> Result<Vec<Visit>, Problem> {
-    let rows = store::visits::list(app.store.reader(), Span { after: 0, take: MOST_VISITS }, filter, scope).await?;
+    let rows =
+        store::visits::list(app.store.reader(), PageRequest { after: 0, take: MOST_VISITS }, filter, scope).await?;
     let visits = rows.into_iter().map(|row| row.item);
     Ok(visits.filter(|visit| visit.status == VisitStatus::Planned).collect())
 }

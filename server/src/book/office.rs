@@ -10,20 +10,26 @@ use crate::{
     problem::{Kind, Problem},
     reply::Created,
     state::App,
-    store::journal::Deed,
+    store::journal::JournalContext,
     store::{self, BoxFuture},
 };
 
 /// By what a repeated request is recognised.
 #[derive(Debug, Clone)]
-pub struct Repeat {
+pub struct IdempotentRequest {
     pub key: IdempotencyKey,
     pub route: &'static str,
     pub fingerprint: String,
 }
 
 /// Makes a thing: 201 with its address. With an Idempotency-Key, the same request again gets the first answer.
-pub async fn create<V, F>(app: &App, deed: Deed, repeat: Repeat, location: String, work: F) -> Result<Created, Problem>
+pub async fn create<V, F>(
+    app: &App,
+    deed: JournalContext,
+    repeat: IdempotentRequest,
+    location: String,
+    work: F,
+) -> Result<Created, Problem>
 where
     V: Serialize + Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<V, Problem>> + Send + 'static,
@@ -49,8 +55,8 @@ where
 /// Makes several things at once: one answer, and for each thing an entry of its own.
 pub async fn create_each<V, F>(
     app: &App,
-    deed: Deed,
-    repeat: Repeat,
+    deed: JournalContext,
+    repeat: IdempotentRequest,
     location: String,
     work: F,
 ) -> Result<Created, Problem>
@@ -68,7 +74,7 @@ where
                 }
                 let (made, entries) = work(connection).await?;
                 for (subject, body) in entries {
-                    store::journal::append(connection, Deed { subject, ..deed }, &body).await?;
+                    store::journal::append(connection, JournalContext { subject, ..deed }, &body).await?;
                 }
                 let created = Created { location, body: serde_json::to_string(&made)?, replayed: false };
                 remember(connection, deed, &repeat, &created).await?;
@@ -79,7 +85,7 @@ where
 }
 
 /// Changes a thing and writes the journal.
-pub async fn change<V, F>(app: &App, deed: Deed, work: F) -> Result<V, Problem>
+pub async fn change<V, F>(app: &App, deed: JournalContext, work: F) -> Result<V, Problem>
 where
     V: Serialize + Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<V, Problem>> + Send + 'static,
@@ -88,7 +94,7 @@ where
 }
 
 /// Changes a thing, and writes the journal only if the work says that there was something left to change.
-pub async fn change_once<V, F>(app: &App, deed: Deed, work: F) -> Result<V, Problem>
+pub async fn change_once<V, F>(app: &App, deed: JournalContext, work: F) -> Result<V, Problem>
 where
     V: Serialize + Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<(V, bool), Problem>> + Send + 'static,
@@ -107,7 +113,11 @@ where
 }
 
 /// The first answer, if this key was used for this very request before.
-async fn replay(connection: &mut SqliteConnection, deed: Deed, repeat: &Repeat) -> Result<Option<Created>, Problem> {
+async fn replay(
+    connection: &mut SqliteConnection,
+    deed: JournalContext,
+    repeat: &IdempotentRequest,
+) -> Result<Option<Created>, Problem> {
     let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(None) };
     let person = actor.person.to_string();
     match store::journal::remembered(connection, &person, repeat.route, key).await? {
@@ -124,8 +134,8 @@ async fn replay(connection: &mut SqliteConnection, deed: Deed, repeat: &Repeat) 
 
 async fn remember(
     connection: &mut SqliteConnection,
-    deed: Deed,
-    repeat: &Repeat,
+    deed: JournalContext,
+    repeat: &IdempotentRequest,
     created: &Created,
 ) -> Result<(), Problem> {
     let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(()) };

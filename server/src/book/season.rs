@@ -27,7 +27,7 @@ use view::{CAUTION, price};
 pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
 
 use crate::{
-    acts::{World, facts, rows::SectionRow},
+    acts::{BatchFacts, facts, rows::SectionRow},
     field_fault::cut,
     store::programmes::{
         Programme,
@@ -41,7 +41,7 @@ pub struct Season {
     pub programme: Programme,
     pub lawns: Vec<Lawn>,
     pub visits: Vec<VisitLine>,
-    pub world: World,
+    pub world: BatchFacts,
     pub law: Arc<Lawbook>,
     /// The first day to plan for; nothing for today at the property.
     pub from: Option<Day>,

@@ -14,7 +14,7 @@ use crate::{
     book::duties::{self, RecordDuties},
     extract::PathId,
     pages::{applications::seen::Seen, desk::Desk, local::Local, office::dates, page},
-    paging::Span,
+    paging::PageRequest,
     problem::Problem,
     scope::Scope,
     state::App,
@@ -51,7 +51,7 @@ struct Corrected {
 }
 
 /// So many corrections of one record are shown.
-const CORRECTIONS: Span = Span { after: 0, take: 1000 };
+const CORRECTIONS: PageRequest = PageRequest { after: 0, take: 1000 };
 
 /// A record, the decision it was stored under, and what the law wants of it.
 pub async fn record(
@@ -127,7 +127,7 @@ async fn corrections(
 
 /// The sections of a property by what they are called.
 pub async fn section_names(app: &App, property: ids::PropertyId) -> Result<Vec<(ids::SectionId, String)>, Problem> {
-    let span = Span { after: 0, take: 200 };
+    let span = PageRequest { after: 0, take: 200 };
     let rows = store::sections::list(app.store.reader(), span, Some(property), Scope::Company).await?;
     Ok(rows.into_iter().map(|row| (row.item.id, row.item.name)).collect())
 }

@@ -8,9 +8,9 @@ use crate::{
     book::attention::{self, Short},
     pages::{
         local::Local,
-        office::{EVERY, NEWEST},
+        office::{ALL_ROWS, NEWEST},
     },
-    paging::Span,
+    paging::PageRequest,
     problem::Problem,
     state::App,
     store::{
@@ -48,7 +48,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
     let now = app.clock.now();
     let local = Local::of(company_zone);
     let today = local.day(now);
-    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item).collect::<Vec<_>>();
+    let products = store::products::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item).collect::<Vec<_>>();
     let wanted = store::attention::wanted(reader).await?;
     let sites = store::attention::sites(reader).await?;
     let reports = store::attention::newest_reports(reader).await?;
@@ -78,7 +78,8 @@ fn of_company(zone: &str) -> String {
 }
 
 async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
-    let rows = store::reviews::list(app.store.reader(), Span { after: NEWEST.after, ..EVERY }, true, None).await?;
+    let rows =
+        store::reviews::list(app.store.reader(), PageRequest { after: NEWEST.after, ..ALL_ROWS }, true, None).await?;
     let waiting = attention::waiting(rows.iter().map(|row| &row.item));
     let kinds = [
         ("■", waiting.beyond_the_rules, ["record is", "records are"], "beyond the rules and not reviewed"),
@@ -146,7 +147,7 @@ fn soil_reports(ending: &[(&NewestReport, Day)], today: Day, dates: DateOrder) -
 
 async fn credentials(app: &App, today: Day, dates: DateOrder) -> Result<Vec<Notice>, Problem> {
     let reader = app.store.reader();
-    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people: HashMap<PersonId, String> = people.filter(|one| one.active).map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {

@@ -26,7 +26,7 @@ use crate::{
         desk::Desk,
         equipment,
         form::{Choice, Field, Form, Sent},
-        office::{EVERY, dates},
+        office::{ALL_ROWS, dates},
         page,
     },
     problem::Problem,
@@ -50,8 +50,8 @@ pub struct Names {
 impl Names {
     pub async fn read(app: &App) -> Result<Self, Problem> {
         let reader = app.store.reader();
-        let people = store::people::list(reader, EVERY).await?.into_iter();
-        let products = store::products::list(reader, EVERY).await?.into_iter();
+        let people = store::people::list(reader, ALL_ROWS).await?.into_iter();
+        let products = store::products::list(reader, ALL_ROWS).await?.into_iter();
         Ok(Self {
             dates: dates(app).await?,
             people: people.map(|row| (row.item.id, row.item.name)).collect(),
@@ -157,9 +157,9 @@ struct Methods {
 
 async fn blank(app: &App, machine: &EquipmentView, method: &Method) -> Result<Form, Problem> {
     let reader = app.store.reader();
-    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item);
+    let products = store::products::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
     let products = products.filter(|one| one.label.form == machine.kind.form() && one.status != ProductStatus::Retired);
-    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item).filter(|one| one.active);
+    let people = store::people::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item).filter(|one| one.active);
     let mut fields = vec![
         Field::hidden("/equipment_id", machine.id.to_string()),
         Field::hidden("/test/method", method.word),

@@ -16,7 +16,7 @@ use crate::{
         calibrations::{Names, Standing},
         desk::Desk,
         form::{Field, Form, Sent, choices},
-        office::{EVERY, ROWS, dates},
+        office::{ALL_ROWS, ROWS, dates},
         page,
     },
     problem::Problem,
@@ -86,7 +86,7 @@ pub async fn get(app: &App, id: EquipmentId) -> Result<EquipmentView, Problem> {
 
 /// All products of the book, by which calibrations are looked for.
 async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
-    let rows = store::products::list(app.store.reader(), EVERY).await?;
+    let rows = store::products::list(app.store.reader(), ALL_ROWS).await?;
     Ok(rows.into_iter().map(|row| row.item.id).collect())
 }
 
@@ -120,7 +120,7 @@ fn newest(found: &[CalibrationInForce], machine: EquipmentId) -> Vec<&Calibratio
 /// All machines.
 pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
     let (reader, today) = (app.store.reader(), api::office_day(&app).await?);
-    let machines = store::equipment::list(reader, EVERY).await?;
+    let machines = store::equipment::list(reader, ALL_ROWS).await?;
     let found = store::calibrations::in_force(reader, None, &product_ids(&app).await?, None, today).await?;
     let names = Names::read(&app).await?;
     let lines = machines.into_iter().map(|row| Line {

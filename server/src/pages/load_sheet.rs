@@ -13,7 +13,7 @@ use crate::{
     pages::{
         desk::Desk,
         form::{Choice, Field, Form, Sent, also},
-        office::{EVERY, dates},
+        office::{ALL_ROWS, dates},
         page,
     },
     problem::{FieldFault, Problem},
@@ -29,9 +29,9 @@ const ASKED: [&str; 6] =
 const SPARE: &str = "10";
 
 async fn form(app: &App) -> Result<Form, Problem> {
-    let people = store::people::list(app.store.reader(), EVERY).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people = people.filter(|one| one.active).map(|one| Choice::new(one.id.to_string(), one.name));
-    let machines = store::equipment::list(app.store.reader(), EVERY).await?.into_iter().map(|row| row.item);
+    let machines = store::equipment::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
     let holds = |one: &EquipmentView| match (one.hopper_lb, one.tank_gal) {
         (Some(lb), _) => format!("{}, holds {lb} lb", one.name),
         (_, Some(gal)) => format!("{}, holds {gal} gal", one.name),

@@ -13,17 +13,17 @@ use crate::{
         desk::Desk,
         page,
     },
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     problem::Problem,
     state::App,
     store::{self, search::Found, settings::DateOrder},
 };
 
 /// Rows of one list on a page at most; the API has the rest.
-pub const ROWS: Span = Span { after: 0, take: 1000 };
+pub const ROWS: PageRequest = PageRequest { after: 0, take: 1000 };
 /// Where nothing may be left out because it is judged, matched or chosen from.
-pub const EVERY: Span = Span { after: 0, take: 100_000 };
-pub const NEWEST: Span = Span { after: i64::MAX, take: 200 };
+pub const ALL_ROWS: PageRequest = PageRequest { after: 0, take: 100_000 };
+pub const NEWEST: PageRequest = PageRequest { after: i64::MAX, take: 200 };
 
 /// What a page shows of a list, and the number after which the rest begins, if one row more than that was found.
 pub fn shown<T>(mut rows: Vec<Row<T>>, most: i64) -> (Vec<T>, Option<i64>) {
@@ -42,8 +42,8 @@ pub struct After {
 
 impl After {
     /// The rows of a page, and one more to see whether there is more.
-    pub fn span(&self) -> Span {
-        Span { after: self.after.unwrap_or(ROWS.after), take: ROWS.take + 1 }
+    pub fn span(&self) -> PageRequest {
+        PageRequest { after: self.after.unwrap_or(ROWS.after), take: ROWS.take + 1 }
     }
 }
 
@@ -55,8 +55,8 @@ pub struct Before {
 
 impl Before {
     /// The rows of a page, and one more to see whether there is more.
-    pub fn span(&self) -> Span {
-        Span { after: self.before.unwrap_or(NEWEST.after), take: NEWEST.take + 1 }
+    pub fn span(&self) -> PageRequest {
+        PageRequest { after: self.before.unwrap_or(NEWEST.after), take: NEWEST.take + 1 }
     }
 
     pub fn is_some(&self) -> bool {

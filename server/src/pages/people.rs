@@ -14,7 +14,7 @@ use crate::{
     pages::{
         desk::{Desk, OwnerDesk},
         form::{Field, Form, Sent, choices},
-        office::{self, After, EVERY, ROWS, shown},
+        office::{self, ALL_ROWS, After, ROWS, shown},
         page,
         phone::enrolment::{Enrolment, enrolment_qr},
     },
@@ -90,7 +90,7 @@ struct Staff {
 /// Everybody, with their licences and certificates and their phones.
 pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
     let (people, rest) = shown(store::people::list(app.store.reader(), after.span()).await?, ROWS.take);
-    let devices = store::devices::list(app.store.reader(), EVERY).await?;
+    let devices = store::devices::list(app.store.reader(), ALL_ROWS).await?;
     let held = store::credentials::list_all(app.store.reader()).await?;
     let staff = |person: Person| Staff {
         credentials: held.iter().filter(|one| one.person_id == person.id).cloned().collect(),
@@ -177,7 +177,7 @@ pub async fn make_code(
 }
 
 async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
-    let devices = store::devices::list(app.store.reader(), EVERY).await?;
+    let devices = store::devices::list(app.store.reader(), ALL_ROWS).await?;
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;

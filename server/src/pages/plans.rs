@@ -24,7 +24,7 @@ use crate::{
     pages::{
         desk::Desk,
         form::{Choice, Field, Form, Sent, choices},
-        office::{EVERY, dates},
+        office::{ALL_ROWS, dates},
         page, programmes, sections,
     },
     problem::Problem,
@@ -124,7 +124,7 @@ const CLIENTS: usize = 400;
 
 async fn company_form(app: &App, programme: &Programme) -> Result<Form, Problem> {
     let at = format!("/office/programmes/{}", programme.id);
-    let mut clients = store::clients::list(app.store.reader(), EVERY, Scope::Company).await?;
+    let mut clients = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
     let help = if clients.len() > CLIENTS {
         format!("The whole company, if nobody is chosen. Only the first {CLIENTS} clients stand here.")
     } else {
@@ -224,7 +224,7 @@ pub async fn of_company(
     };
     match planned.await {
         Ok(Json(plan)) => {
-            let products = store::products::list(app.store.reader(), EVERY).await?.into_iter();
+            let products = store::products::list(app.store.reader(), ALL_ROWS).await?.into_iter();
             let products = products.map(|row| (row.item.id, row.item.name)).collect();
             let dates = dates(&app).await?;
             let lines = lines(&plan, &products, dates);

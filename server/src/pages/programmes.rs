@@ -16,7 +16,7 @@ use crate::{
     pages::{
         desk::Desk,
         form::{Form, Sent},
-        office::{EVERY, dates},
+        office::{ALL_ROWS, dates},
         page,
         programmes::fields::{Rows, fields},
     },
@@ -34,7 +34,7 @@ pub async fn get(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
 
 /// All programmes, the newest first.
 pub async fn all(app: &App) -> Result<Vec<Programme>, Problem> {
-    let rows = store::programmes::list(app.store.reader(), EVERY).await?;
+    let rows = store::programmes::list(app.store.reader(), ALL_ROWS).await?;
     Ok(rows.into_iter().rev().map(|row| row.item).collect())
 }
 

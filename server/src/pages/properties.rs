@@ -23,7 +23,7 @@ use crate::{
         desk::Desk,
         form::{Choice, Field, Form, Sent, also},
         local::Local,
-        office::{Before, EVERY, NEWEST, ROWS, dates, shown},
+        office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
         page,
     },
     problem::Problem,
@@ -74,7 +74,7 @@ async fn blank(app: &App, client: &Client) -> Result<Form, Problem> {
 }
 
 async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
-    let clients = store::clients::list(app.store.reader(), EVERY, Scope::Company).await?;
+    let clients = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
     let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
     let mut fields = fields(app, place::zones(&property.time_zone));
     fields.push(Field::one("/client_id", "Client", clients).under("Changing hands"));
@@ -184,11 +184,12 @@ pub async fn one(
     let sections = store::sections::list(reader, ROWS, Some(id), scope).await?;
     let filter = store::applications::Filter { property: Some(id.to_string()), ..Default::default() };
     let (rows, older) = shown(store::applications::list(reader, before.span(), filter, scope).await?, NEWEST.take);
-    let products = store::products::list(reader, EVERY).await?.into_iter();
+    let products = store::products::list(reader, ALL_ROWS).await?.into_iter();
     let products: HashMap<ProductId, String> = products.map(|row| (row.item.id, row.item.name)).collect();
     let named = |one: ApplicationView| (products.get(&one.product_id).cloned().unwrap_or_default(), one);
     let applications = rows.into_iter().map(named).map(|(product, one)| (one, product)).collect();
-    let visits = store::visits::list(reader, EVERY, Filter { property: Some(id), ..Filter::default() }, scope).await?;
+    let visits =
+        store::visits::list(reader, ALL_ROWS, Filter { property: Some(id), ..Filter::default() }, scope).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&property.time_zone);
     let read = |code: &str| {

@@ -19,7 +19,7 @@ use crate::{
         office::{NEWEST, dates, shown},
         page,
     },
-    paging::Span,
+    paging::PageRequest,
     problem::Problem,
     scope::Scope,
     state::App,
@@ -87,7 +87,7 @@ async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem>
             Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
         }
         (_, "correction", Ok(id)) => {
-            let span = Span { after: 0, take: 1 };
+            let span = PageRequest { after: 0, take: 1 };
             let found = store::applications::corrections(app.store.reader(), span, None, Some(id), Scope::Company);
             Ok(found.await?.first().map(|row| record(row.item.application_id.to_string())))
         }
@@ -106,7 +106,7 @@ struct Reviews {
 /// What the owner must look at; the office sees it too.
 pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
     let dates = dates(&app).await?;
-    let span = Span { take: NEWEST.take + 1, ..NEWEST };
+    let span = PageRequest { take: NEWEST.take + 1, ..NEWEST };
     let (items, older) = shown(store::reviews::list(app.store.reader(), span, true, None).await?, NEWEST.take);
     let mut entries = Vec::new();
     for item in &items {
@@ -136,7 +136,7 @@ struct ReviewPage {
 }
 
 async fn find(app: &App, id: RecordId) -> Result<ReviewItem, Problem> {
-    let span = Span { after: i64::MAX, take: 1 };
+    let span = PageRequest { after: i64::MAX, take: 1 };
     let found = store::reviews::list(app.store.reader(), span, false, Some(id.to_string())).await?;
     found.into_iter().next().map(|row| row.item).ok_or_else(|| Problem::not_found("entry of the list"))
 }

@@ -15,7 +15,7 @@ use crate::{
     extract::{self, Valid},
     pages::{form::Sent, page},
     problem::Problem,
-    reply::Shown,
+    reply::ErrorPageRendered,
     state::App,
 };
 
@@ -63,7 +63,7 @@ pub async fn send_sign_in(
         Err(problem) if matches!(problem.status, 401 | 422 | 429) => {
             let mut again = page(SignIn { to, name, fault: problem.detail.clone() }.render());
             *again.status_mut() = problem.status();
-            again.extensions_mut().insert(Shown);
+            again.extensions_mut().insert(ErrorPageRendered);
             Ok(again)
         }
         Err(problem) => Err(problem),

@@ -9,7 +9,7 @@ use crate::{
     pages::{
         desk::Desk,
         form::{Choice, Field, Form, Sent, choices},
-        office::{EVERY, ROWS, dates},
+        office::{ALL_ROWS, ROWS, dates},
     },
     problem::Problem,
     scope::Scope,
@@ -22,9 +22,9 @@ use crate::{
 /// more.
 async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Result<Vec<Field>, Problem> {
     let reader = app.store.reader();
-    let people = store::people::list(reader, EVERY).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people = people.filter(|one| one.active || standing.is_some_and(|visit| visit.person_id == one.id));
-    let products = store::products::list(reader, EVERY).await?.into_iter().map(|row| row.item);
+    let products = store::products::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
     let products = products
         .filter(|one| one.status != ProductStatus::Retired || standing.is_some_and(|visit| visit.product_id == one.id));
     let sections = store::sections::list(reader, ROWS, Some(property), Scope::Company).await?;

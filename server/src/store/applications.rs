@@ -16,9 +16,9 @@ use crate::{
         correction::{self, CorrectionView},
         rows,
     },
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
-    store::{read, read_day, read_instant, read_json, read_word},
+    store::{read, read_day, read_enum, read_instant, read_json},
 };
 
 /// Which applications a list shows.
@@ -85,7 +85,7 @@ impl TryFrom<StoredRow> for Row<ApplicationView> {
             applied_on,
             received_at: stored.received_at,
             sent_at: stored.sent_at,
-            verdict: read_word(&stored.verdict, "verdict")?,
+            verdict: read_enum(&stored.verdict, "verdict")?,
             beyond_the_rules: stored.beyond_the_rules,
             content: stored.content,
             fingerprint: stored.fingerprint,
@@ -133,7 +133,7 @@ pub async fn get(
 /// A page of applications, the latest received first.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     filter: Filter,
     scope: Scope,
 ) -> Result<Vec<Row<ApplicationView>>, sqlx::Error> {
@@ -201,7 +201,7 @@ impl TryFrom<CorrectionStored> for Row<CorrectionView> {
             person_id: read(&stored.person_id, "person id")?,
             device_id: stored.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
             received_at: stored.received_at,
-            verdict: read_word(&stored.verdict, "verdict")?,
+            verdict: read_enum(&stored.verdict, "verdict")?,
             beyond_the_rules: stored.beyond_the_rules,
             content: stored.content,
             fingerprint: stored.fingerprint,
@@ -215,7 +215,7 @@ impl TryFrom<CorrectionStored> for Row<CorrectionView> {
 /// Corrections, oldest first: of one application, or one by its id.
 pub async fn corrections(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     application: Option<ApplicationId>,
     id: Option<CorrectionId>,
     scope: Scope,

@@ -14,7 +14,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     store::{equipment, read, read_day, read_instant, read_json},
 };
 
@@ -183,7 +183,7 @@ pub struct Filter {
 }
 
 /// A page of calibrations, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, filter: Filter) -> Result<Vec<Row<Calibration>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest, filter: Filter) -> Result<Vec<Row<Calibration>>, sqlx::Error> {
     let (equipment, product) = (filter.equipment.map(|id| id.to_string()), filter.product.map(|id| id.to_string()));
     let person = filter.person.map(|id| id.to_string());
     let rows = sqlx::query_as!(

@@ -13,7 +13,7 @@ use crate::{
         rows,
     },
     scope::Scope,
-    store::{read, read_day, read_json, read_word},
+    store::{read, read_day, read_enum, read_json},
 };
 
 /// A clearance as it stands now.
@@ -44,7 +44,7 @@ pub async fn get(
             person_id: read(&row.person_id, "person id")?,
             device_id: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
             planned_on: read_day(&row.planned_on)?,
-            verdict: read_word(&row.verdict, "verdict")?,
+            verdict: read_enum(&row.verdict, "verdict")?,
             content: row.content,
             fingerprint: row.fingerprint,
             granted_at: row.granted_at,

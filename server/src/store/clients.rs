@@ -9,10 +9,10 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
     store::{read, read_day, read_instant},
-    version::{Changed, Versioned, Versions},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A client as the office writes it.
@@ -118,7 +118,7 @@ pub async fn update(
     id: ClientId,
     input: &ClientInput,
     versions: Versions,
-) -> Result<Changed<Client>, sqlx::Error> {
+) -> Result<UpdateOutcome<Client>, sqlx::Error> {
     let key = id.to_string();
     let cancelled = input.cancelled_on.map(|day| day.to_string());
     let done = sqlx::query!(
@@ -134,7 +134,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id, Scope::Company).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) -> Result<Option<Client>, sqlx::Error> {
@@ -155,7 +155,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) 
 }
 
 /// A page of clients, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, scope: Scope) -> Result<Vec<Row<Client>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<Vec<Row<Client>>, sqlx::Error> {
     let person = scope.person();
     let rows = sqlx::query_as!(
         ClientRow,

@@ -7,7 +7,7 @@ use domain::{
 };
 use sqlx::SqlitePool;
 
-use super::{read, read_json, read_word};
+use super::{read, read_enum, read_json};
 
 /// A section's sums for the company's year.
 #[derive(Debug)]
@@ -64,7 +64,7 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                 section_id: read(&row.section_id, "section id")?,
                 property_id: read(&row.property_id, "property id")?,
                 client_id: read(&row.client_id, "client id")?,
-                species: row.species.as_deref().map(|word| read_word(word, "species")).transpose()?,
+                species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
                 rule_sets: read_json(&row.rule_sets, "rule sets")?,
                 client_name: row.client_name,
                 address: row.address,

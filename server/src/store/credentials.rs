@@ -9,10 +9,10 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     places::RuleSetCode,
     store::{read, read_day, read_instant},
-    version::{Changed, Versioned, Versions},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A licence or certificate as the office writes it. A renewal is a further one.
@@ -157,7 +157,7 @@ pub async fn update(
     id: CredentialId,
     input: &CredentialInput,
     versions: Versions,
-) -> Result<Changed<Credential>, sqlx::Error> {
+) -> Result<UpdateOutcome<Credential>, sqlx::Error> {
     let key = id.to_string();
     let (from, until) = (input.valid_from.to_string(), input.valid_until.map(|day| day.to_string()));
     let rule_set = input.rule_set.as_ref().map(|code| code.0.as_str());
@@ -178,7 +178,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: CredentialId) -> Result<Option<Credential>, sqlx::Error> {
@@ -197,7 +197,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: CredentialId) -> Result<
 }
 
 /// A page of one person's, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, person: PersonId) -> Result<Vec<Row<Credential>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest, person: PersonId) -> Result<Vec<Row<Credential>>, sqlx::Error> {
     let person = person.to_string();
     let rows = sqlx::query_as!(
         CredentialRow,

@@ -9,7 +9,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     store::{read, read_instant},
 };
 
@@ -109,7 +109,7 @@ pub async fn get(connection: &mut SqliteConnection, id: DeviceId) -> Result<Opti
     row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
 }
 
-pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Device>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Device>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         DeviceRow,
         r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", enrolled_at AS "enrolled_at!", revoked_at

@@ -12,9 +12,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
-    store::{read, read_instant, read_word, word},
-    version::{Changed, Versioned, Versions},
+    paging::{PageRequest, Row},
+    store::{read, read_enum, read_instant, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A spreader or sprayer as the office writes it.
@@ -106,7 +106,7 @@ impl TryFrom<EquipmentRow> for Row<EquipmentView> {
         let item = EquipmentView {
             id: read(&row.id, "equipment id")?,
             name: row.name,
-            kind: read_word(&row.kind, "kind of equipment")?,
+            kind: read_enum(&row.kind, "kind of equipment")?,
             has_deflector: row.has_deflector == 1,
             hopper_lb: row.hopper.map(ProductMass::from_raw),
             tank_gal: row.tank.map(Volume::from_raw),
@@ -179,7 +179,7 @@ pub async fn update(
     id: EquipmentId,
     input: &EquipmentInput,
     versions: Versions,
-) -> Result<Changed<EquipmentView>, sqlx::Error> {
+) -> Result<UpdateOutcome<EquipmentView>, sqlx::Error> {
     let (key, columns) = (id.to_string(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE equipment SET name = $2, has_deflector = $3, hopper = $4, tank = $5, swath = $6, limit_days = $7,
@@ -199,7 +199,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: EquipmentId) -> Result<Option<EquipmentView>, sqlx::Error> {
@@ -217,7 +217,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: EquipmentId) -> Result<O
 }
 
 /// A page of equipment, in the order in which it was written.
-pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<EquipmentView>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<EquipmentView>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         EquipmentRow,
         r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", kind AS "kind!", has_deflector AS "has_deflector!", hopper, tank,

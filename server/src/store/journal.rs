@@ -6,11 +6,11 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use crate::paging::{Row, Span};
+use crate::paging::{PageRequest, Row};
 
 /// Who does what to which thing, for the journal.
 #[derive(Debug, Clone, Copy)]
-pub struct Deed {
+pub struct JournalContext {
     /// Nobody at the set-up, when there are no people yet.
     pub actor: Option<Actor>,
     pub at: Instant,
@@ -46,7 +46,7 @@ pub struct JournalEntry {
 }
 
 /// Adds an entry at the head of the chain, in the caller's transaction.
-pub async fn append(connection: &mut SqliteConnection, deed: Deed, payload: &str) -> Result<(), sqlx::Error> {
+pub async fn append(connection: &mut SqliteConnection, deed: JournalContext, payload: &str) -> Result<(), sqlx::Error> {
     let head = sqlx::query!(r#"SELECT seq AS "seq!", hash AS "hash!" FROM journal ORDER BY seq DESC LIMIT 1"#)
         .fetch_optional(&mut *connection)
         .await?;
@@ -92,7 +92,7 @@ pub async fn head(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error>
 /// A page of the journal, oldest first.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     subject: Option<String>,
 ) -> Result<Vec<Row<JournalEntry>>, sqlx::Error> {
     let rows = sqlx::query!(

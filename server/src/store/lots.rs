@@ -10,7 +10,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     store::{read, read_day, read_instant},
 };
 
@@ -130,7 +130,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: LotId) -> Result<Option<
 }
 
 /// A page of lots, of all products or of one, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, product: Option<ProductId>) -> Result<Vec<Row<Lot>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    product: Option<ProductId>,
+) -> Result<Vec<Row<Lot>>, sqlx::Error> {
     let product = product.map(|id| id.to_string());
     let rows = sqlx::query_as!(
         LotRow,

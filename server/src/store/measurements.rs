@@ -15,11 +15,11 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
     store::{
         measurements::confirmations::{Confirmation, ConfirmationRow},
-        read, read_day, read_instant, read_json, read_word, word,
+        read, read_day, read_enum, read_instant, read_json, word,
     },
 };
 
@@ -227,7 +227,7 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
     type Error = sqlx::Error;
 
     fn try_from(row: MeasurementRow) -> Result<Self, sqlx::Error> {
-        let mark = row.error_mark.as_deref().map(|mark| read_word(mark, "mark")).transpose()?;
+        let mark = row.error_mark.as_deref().map(|mark| read_enum(mark, "mark")).transpose()?;
         let error = row.error.zip(row.error_source).zip(mark).map(|((raw, source), mark)| ErrorEstimate {
             error_sqft: Area::from_raw(raw),
             source,
@@ -243,7 +243,7 @@ impl TryFrom<MeasurementRow> for Row<Measurement> {
             lawn_sqft: row.lawn.map(Area::from_raw),
             from: row.parts.as_deref().map(|parts| read_json(parts, "measured parts")).transpose()?,
             measured_on: read_day(&row.measured_on)?,
-            method: read_word(&row.method, "method")?,
+            method: read_enum(&row.method, "method")?,
             measured_by: row.measured_by,
             error,
             note: row.note,
@@ -327,7 +327,11 @@ pub async fn get(
 }
 
 /// A page of a section's measurements, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<Vec<Row<Measurement>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    section: SectionId,
+) -> Result<Vec<Row<Measurement>>, sqlx::Error> {
     let section = section.to_string();
     let rows = sqlx::query_as!(
         MeasurementRow,

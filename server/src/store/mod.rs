@@ -59,7 +59,7 @@ use tokio::{
 };
 
 use crate::{
-    acts::{Act, Reply},
+    acts::{Act, ActOutcome},
     problem::{Kind, Problem},
 };
 pub use readers::ReadTransaction;
@@ -160,7 +160,7 @@ fn lock(path: &Path) -> Result<File, OpenError> {
 }
 
 /// Opens one connection for a command that only reads the file, whichever way its journal is kept.
-pub async fn open_alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
+pub async fn open_read_only(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     SqliteConnection::connect_with(&options(path).read_only(true)).await
 }
 
@@ -194,7 +194,7 @@ impl Store {
     }
 
     /// Decides and writes an act together with whatever else waits.
-    pub async fn act(&self, act: Act) -> Result<Reply, Problem> {
+    pub async fn act(&self, act: Act) -> Result<ActOutcome, Problem> {
         let (answer, answered) = oneshot::channel();
         self.send(Job::Act(Box::new(act), tracing::Span::current(), answer)).await?;
         answered.await.map_err(|_| stopping())?
@@ -250,7 +250,7 @@ where
 }
 
 /// Reads a stored word (`tall_fescue`) or JSON text as the type whose serde form it is.
-pub fn read_word<T: serde::de::DeserializeOwned>(word: &str, what: &'static str) -> Result<T, sqlx::Error> {
+pub fn read_enum<T: serde::de::DeserializeOwned>(word: &str, what: &'static str) -> Result<T, sqlx::Error> {
     serde_json::from_value(serde_json::Value::String(word.to_owned())).map_err(|error| bad_row(what)(&error))
 }
 

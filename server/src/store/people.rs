@@ -10,9 +10,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
-    store::{read, read_instant, read_word, word},
-    version::{Changed, Versioned, Versions},
+    paging::{PageRequest, Row},
+    store::{read, read_enum, read_instant, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A member of staff as the owner writes it.
@@ -96,7 +96,7 @@ impl TryFrom<PersonRow> for Row<Person> {
         let item = Person {
             id: read(&row.id, "person id")?,
             name: row.name,
-            role: read_word(&row.role, "role")?,
+            role: read_enum(&row.role, "role")?,
             sign_in: row.sign_in,
             active: row.active == 1,
             version: row.version,
@@ -123,7 +123,7 @@ pub async fn actor_by_token(pool: &SqlitePool, hash: &str, now: Instant) -> Resu
     row.map(|row| {
         Ok(Actor {
             person: read(&row.person, "person id")?,
-            role: read_word(&row.role, "role")?,
+            role: read_enum(&row.role, "role")?,
             device: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
         })
     })
@@ -164,7 +164,7 @@ pub async fn update(
     password_hash: Option<&str>,
     versions: Versions,
     at: Instant,
-) -> Result<Changed<Person>, sqlx::Error> {
+) -> Result<UpdateOutcome<Person>, sqlx::Error> {
     let (key, role, active) = (id.to_string(), word(&input.role), i64::from(input.active));
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
     let before = get(&mut *connection, id).await?;
@@ -187,7 +187,7 @@ pub async fn update(
         end_all(&mut *connection, &key, at).await?;
     }
     let stored = get(connection, id).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 /// Ends everything with which a person has been let in: sessions, phones, and codes that nobody has used yet.
@@ -215,7 +215,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: PersonId) -> Result<Opti
     row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
 }
 
-pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Person>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Person>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         PersonRow,
         r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", role AS "role!", sign_in, active AS "active!", version AS "version!",

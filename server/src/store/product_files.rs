@@ -10,8 +10,8 @@ use utoipa::ToSchema;
 
 use crate::{
     media::{FileBody, MediaType},
-    paging::{Row, Span},
-    store::{read, read_day, read_instant, read_word, word},
+    paging::{PageRequest, Row},
+    store::{read, read_day, read_enum, read_instant, word},
 };
 
 /// What a file of a product is.
@@ -61,9 +61,9 @@ impl TryFrom<FileRow> for Row<ProductFile> {
         let item = ProductFile {
             id: read(&row.id, "product file id")?,
             product_id: read(&row.product_id, "product id")?,
-            kind: read_word(&row.kind, "kind of file")?,
+            kind: read_enum(&row.kind, "kind of file")?,
             dated: row.dated.as_deref().map(read_day).transpose()?,
-            media_type: read_word(&row.media_type, "media type")?,
+            media_type: read_enum(&row.media_type, "media type")?,
             size_bytes: row.size,
             sha256: row.sha256,
             person_id: read(&row.person_id, "person id")?,
@@ -132,7 +132,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductFileId) -> Result
 }
 
 /// A page of a product's files, in the order in which they were added.
-pub async fn list(pool: &SqlitePool, span: Span, product: ProductId) -> Result<Vec<Row<ProductFile>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    product: ProductId,
+) -> Result<Vec<Row<ProductFile>>, sqlx::Error> {
     let product = product.to_string();
     let rows = sqlx::query_as!(
         FileRow,

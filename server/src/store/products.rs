@@ -11,9 +11,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
-    store::{read, read_instant, read_json, read_word, word},
-    version::{Changed, Versioned, Versions},
+    paging::{PageRequest, Row},
+    store::{read, read_enum, read_instant, read_json, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A product as the office writes it from its label.
@@ -124,7 +124,7 @@ impl TryFrom<ProductRow> for Row<Product> {
             slow_share_percent: label.slow_share(),
             remarks: label.remarks(),
             label,
-            status: read_word(&row.status, "product status")?,
+            status: read_enum(&row.status, "product status")?,
             balance_lb: StockBalance::from_raw(row.balance),
             version: row.version,
             created_at: read_instant(row.created_at)?,
@@ -160,7 +160,7 @@ pub async fn set_status(
     id: ProductId,
     status: ProductStatus,
     versions: Versions,
-) -> Result<Changed<Product>, sqlx::Error> {
+) -> Result<UpdateOutcome<Product>, sqlx::Error> {
     let (key, status) = (id.to_string(), word(&status));
     let done = sqlx::query!(
         "UPDATE products SET status = $2, version = version + 1 WHERE id = $1 AND ($3 IS NULL OR version IN (SELECT value FROM json_each($3)))",
@@ -171,7 +171,7 @@ pub async fn set_status(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductId) -> Result<Option<Product>, sqlx::Error> {
@@ -190,7 +190,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductId) -> Result<Opt
 }
 
 /// A page of products, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Product>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Product>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ProductRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",

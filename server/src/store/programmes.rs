@@ -15,9 +15,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     store::{read, read_instant, read_json},
-    version::{Changed, Versioned, Versions},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A product that the programme may use.
@@ -193,7 +193,7 @@ pub async fn update(
     id: ProgrammeId,
     input: &ProgrammeInput,
     versions: Versions,
-) -> Result<Changed<Programme>, sqlx::Error> {
+) -> Result<UpdateOutcome<Programme>, sqlx::Error> {
     let (key, content) = (id.to_string(), content(input)?);
     let done = sqlx::query!(
         "UPDATE programmes SET content = $2, version = version + 1
@@ -205,7 +205,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: ProgrammeId) -> Result<Option<Programme>, sqlx::Error> {
@@ -222,7 +222,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProgrammeId) -> Result<O
 }
 
 /// A page of programmes, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span) -> Result<Vec<Row<Programme>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Programme>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ProgrammeRow,
         r#"SELECT seq AS "seq!", id AS "id!", content AS "content!", version AS "version!", created_at AS "created_at!"

@@ -9,12 +9,12 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     places,
     places::RuleSetCode,
     scope::Scope,
     store::{read, read_day, read_instant, read_json},
-    version::{Changed, Versioned, Versions},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// The first day of whoever was the first client.
@@ -270,7 +270,7 @@ pub async fn update(
     id: PropertyId,
     input: &PropertyInput,
     versions: Versions,
-) -> Result<Changed<Property>, sqlx::Error> {
+) -> Result<UpdateOutcome<Property>, sqlx::Error> {
     let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
     let [state, county, municipality] = place_codes(input);
     let checked = input.local_rules_checked_on.map(|day| day.to_string());
@@ -297,7 +297,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id, Scope::Company).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 pub async fn get(
@@ -327,7 +327,7 @@ pub async fn get(
 /// A page of properties, of all clients or of one, in the order in which they were written.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     client: Option<ClientId>,
     scope: Scope,
 ) -> Result<Vec<Row<Property>>, sqlx::Error> {

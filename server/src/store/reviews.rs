@@ -7,7 +7,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     store::{read, read_instant},
 };
 
@@ -81,7 +81,7 @@ impl TryFrom<ReviewRow> for Row<ReviewItem> {
 /// were stored since; `record` asks for one entry.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     open: bool,
     record: Option<String>,
 ) -> Result<Vec<Row<ReviewItem>>, sqlx::Error> {

@@ -13,10 +13,10 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
-    store::{read, read_day, read_instant, read_word, word},
-    version::{Changed, Versioned, Versions},
+    store::{read, read_day, read_enum, read_instant, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// Whether there is water near a section. A setback is measured from it.
@@ -176,15 +176,15 @@ impl TryFrom<SectionRow> for Row<Section> {
             id: read(&row.id, "section id")?,
             property_id: read(&row.property_id, "property id")?,
             name: row.name,
-            species: row.species.as_deref().map(|species| read_word(species, "species")).transpose()?,
-            water: read_word(&row.water, "water")?,
+            species: row.species.as_deref().map(|species| read_enum(species, "species")).transpose()?,
+            water: read_enum(&row.water, "water")?,
             water_distance_ft: row.water_distance.map(Distance::from_raw),
             natural_strip_ft: row.natural_strip.map(Distance::from_raw),
             established_on: row.established_on.as_deref().map(read_day).transpose()?,
             touches_pavement: row.touches_pavement == 1,
-            maintenance: read_word(&row.maintenance, "maintenance")?,
-            clippings: read_word(&row.clippings, "clippings")?,
-            shade: read_word(&row.shade, "shade")?,
+            maintenance: read_enum(&row.maintenance, "maintenance")?,
+            clippings: read_enum(&row.clippings, "clippings")?,
+            shade: read_enum(&row.shade, "shade")?,
             area_sqft: row.area.map(Area::from_raw),
             measured_on: row.measured_on.as_deref().map(read_day).transpose()?,
             version: row.version,
@@ -259,7 +259,7 @@ pub async fn update(
     id: SectionId,
     input: &SectionInput,
     versions: Versions,
-) -> Result<Changed<Section>, sqlx::Error> {
+) -> Result<UpdateOutcome<Section>, sqlx::Error> {
     let (key, columns) = (id.to_string(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE sections SET name = $2, species = $3, water = $4, water_distance = $5, natural_strip = $6, established_on = $7,
@@ -281,7 +281,7 @@ pub async fn update(
     .execute(&mut *connection)
     .await?;
     let stored = get(connection, id, Scope::Company).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 /// Counts a measurement as a change of its section, because the section shows its area.
@@ -319,7 +319,7 @@ pub async fn get(
 /// A page of sections, of all properties or of one, in the order in which they were written.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     property: Option<PropertyId>,
     scope: Scope,
 ) -> Result<Vec<Row<Section>>, sqlx::Error> {

@@ -9,8 +9,8 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use crate::{
-    store::{read_word, word},
-    version::{Changed, Versioned, Versions},
+    store::{read_enum, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// The one thing that the journal's entries about settings are about.
@@ -60,7 +60,7 @@ impl Versioned for Settings {
 
 pub async fn get(executor: impl SqliteExecutor<'_>) -> Result<Settings, sqlx::Error> {
     let row = sqlx::query!("SELECT date_order, version FROM settings").fetch_one(executor).await?;
-    Ok(Settings { date_order: read_word(&row.date_order, "date order")?, version: row.version })
+    Ok(Settings { date_order: read_enum(&row.date_order, "date order")?, version: row.version })
 }
 
 /// Changes the settings if they are at one of these versions.
@@ -68,7 +68,7 @@ pub async fn update(
     connection: &mut SqliteConnection,
     input: &SettingsInput,
     versions: Versions,
-) -> Result<Changed<Settings>, sqlx::Error> {
+) -> Result<UpdateOutcome<Settings>, sqlx::Error> {
     let order = word(&input.date_order);
     let done = sqlx::query!(
         "UPDATE settings SET date_order = $1, version = version + 1
@@ -78,7 +78,7 @@ pub async fn update(
     )
     .execute(&mut *connection)
     .await?;
-    Ok(Changed::of(done.rows_affected(), Some(get(connection).await?)))
+    Ok(UpdateOutcome::of(done.rows_affected(), Some(get(connection).await?)))
 }
 
 #[cfg(test)]

@@ -17,9 +17,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
-    store::{read, read_day, read_instant, read_json, read_word, word},
+    store::{read, read_day, read_enum, read_instant, read_json, word},
 };
 
 /// One number from the laboratory's paper.
@@ -213,9 +213,9 @@ impl TryFrom<SoilReportRow> for Row<SoilReport> {
 
     fn try_from(row: SoilReportRow) -> Result<Self, sqlx::Error> {
         let sampled_on = read_day(&row.sampled_on)?;
-        let tool = row.tool.as_deref().map(|tool| read_word(tool, "tool")).transpose()?;
+        let tool = row.tool.as_deref().map(|tool| read_enum(tool, "tool")).transpose()?;
         let depth_in = row.depth.map(Inches::from_raw);
-        let per = row.acidity_per.as_deref().map(|per| read_word(per, "acidity")).transpose()?;
+        let per = row.acidity_per.as_deref().map(|per| read_enum(per, "acidity")).transpose()?;
         let sample = sample(sampled_on, row.cores, depth_in, tool, row.before_planting == 1);
         let item = SoilReport {
             id: read(&row.id, "soil report id")?,
@@ -223,19 +223,19 @@ impl TryFrom<SoilReportRow> for Row<SoilReport> {
             sampled_on,
             laboratory: row.laboratory,
             laboratory_number: row.laboratory_number,
-            extractant: read_word(&row.extractant, "extractant")?,
+            extractant: read_enum(&row.extractant, "extractant")?,
             cores: row.cores,
             depth_in,
             tool,
             before_planting: sample.before_planting,
-            laboratory_table: row.laboratory_table.as_deref().map(|table| read_word(table, "table")).transpose()?,
+            laboratory_table: row.laboratory_table.as_deref().map(|table| read_enum(table, "table")).transpose()?,
             values: read_json(&row.readings, "soil values")?,
             ph: row.ph.map(SoilPh::from_raw),
             buffer_ph: row.buffer_ph.map(SoilPh::from_raw),
             acidity: row.acidity.zip(per).map(|(raw, per)| Acidity { meq: SoilAcidity::from_raw(raw), per }),
             organic_matter_percent: row.organic_matter.map(Percent::from_raw),
             lime_recommended_lb_per_1000_sqft: row.lime_recommended.map(ProductRate::from_raw),
-            phosphorus: row.phosphorus.as_deref().map(|found| read_word(found, "phosphorus")).transpose()?,
+            phosphorus: row.phosphorus.as_deref().map(|found| read_enum(found, "phosphorus")).transpose()?,
             phosphate_recommended_lb_per_1000_sqft: row.phosphate_recommended.map(NutrientRate::from_raw),
             potash_recommended_lb_per_1000_sqft: row.potash_recommended.map(NutrientRate::from_raw),
             cautions: cautions(&sample, SamplingAdvice::Any),
@@ -337,7 +337,11 @@ pub async fn get(
 }
 
 /// A page of a section's soil reports, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, section: SectionId) -> Result<Vec<Row<SoilReport>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    section: SectionId,
+) -> Result<Vec<Row<SoilReport>>, sqlx::Error> {
     let section = section.to_string();
     let rows = sqlx::query_as!(
         SoilReportRow,

@@ -13,7 +13,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
     scope::Scope,
-    store::{ReadTransaction, read, read_day, read_instant, read_json, read_word},
+    store::{ReadTransaction, read, read_day, read_enum, read_instant, read_json},
 };
 
 /// Which sections a statement is about.
@@ -201,7 +201,7 @@ async fn sections(
             Ok(SectionPart {
                 id: read(&row.id, "section id")?,
                 name: row.name,
-                species: row.species.as_deref().map(|word| read_word(word, "species")).transpose()?,
+                species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
                 property_id: read(&row.property_id, "property id")?,
                 property_name: row.property_name,
                 address: row.address,

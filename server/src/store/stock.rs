@@ -10,8 +10,8 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
-    store::{read, read_day, read_instant, read_word, word},
+    paging::{PageRequest, Row},
+    store::{read, read_day, read_enum, read_instant, word},
 };
 
 /// What the office writes about stock beside deliveries.
@@ -134,7 +134,7 @@ impl TryFrom<MovementRow> for Row<StockMovement> {
             id: read(&row.id, "stock movement id")?,
             product_id: read(&row.product_id, "product id")?,
             lot_id: row.lot_id.as_deref().map(|id| read(id, "lot id")).transpose()?,
-            kind: read_word(&row.kind, "movement kind")?,
+            kind: read_enum(&row.kind, "movement kind")?,
             mass_lb: StockBalance::from_raw(row.mass),
             moved_on: read_day(&row.moved_on)?,
             person_id: read(&row.person_id, "person id")?,
@@ -174,7 +174,7 @@ pub async fn insert(connection: &mut SqliteConnection, movement: &StockMovement)
 /// A page of movements, of all products or of one, newest first.
 pub async fn list(
     pool: &SqlitePool,
-    span: Span,
+    span: PageRequest,
     product: Option<ProductId>,
 ) -> Result<Vec<Row<StockMovement>>, sqlx::Error> {
     let product = product.map(|id| id.to_string());

@@ -54,7 +54,7 @@ impl Entry {
 
 /// Opens a book to read only.
 pub async fn open(file: &Path) -> Result<SqliteConnection, sqlx::Error> {
-    super::open_alone(file).await
+    super::open_read_only(file).await
 }
 
 /// What the database itself says about its file: empty when it is sound.

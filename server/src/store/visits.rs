@@ -13,10 +13,10 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{Row, Span},
+    paging::{PageRequest, Row},
     scope::Scope,
-    store::{read, read_day, read_instant, read_json, read_word, word},
-    version::{Changed, Versioned, Versions},
+    store::{read, read_day, read_enum, read_instant, read_json, word},
+    version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// How a visit stands.
@@ -180,9 +180,9 @@ impl TryFrom<VisitRow> for Row<Visit> {
             planned_on: read_day(&row.planned_on)?,
             product_id: read(&row.product_id, "product id")?,
             section_ids,
-            purpose: read_word(&row.purpose, "purpose")?,
+            purpose: read_enum(&row.purpose, "purpose")?,
             target_nitrogen_lb_per_1000_sqft: row.target_nitrogen.map(NutrientRate::from_raw),
-            status: read_word(&row.status, "visit status")?,
+            status: read_enum(&row.status, "visit status")?,
             reason: row.reason,
             programme_id: row.programme_id.as_deref().map(|id| read(id, "programme id")).transpose()?,
             round: row.round,
@@ -259,7 +259,7 @@ pub async fn update(
     input: &VisitChange,
     versions: Versions,
     at: Instant,
-) -> Result<Changed<Visit>, sqlx::Error> {
+) -> Result<UpdateOutcome<Visit>, sqlx::Error> {
     let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
     let done = sqlx::query!(
         "UPDATE visits SET property_id = $2, person_id = $3, planned_on = $4, product_id = $5, target_nitrogen = $6, purpose = $7,
@@ -284,7 +284,7 @@ pub async fn update(
         assign(connection, &columns, at).await?;
     }
     let stored = get(connection, id, Scope::Company).await?;
-    Ok(Changed::of(done.rows_affected(), stored))
+    Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
 /// From now on the person may read the property and record work there, also when the visit goes to somebody else.
@@ -335,7 +335,12 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -
 }
 
 /// A page of visits, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: Span, filter: Filter, scope: Scope) -> Result<Vec<Row<Visit>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    filter: Filter,
+    scope: Scope,
+) -> Result<Vec<Row<Visit>>, sqlx::Error> {
     let own = scope.person();
     let (person, property) = (filter.person.map(|id| id.to_string()), filter.property.map(|id| id.to_string()));
     let planned_on = filter.planned_on.map(|day| day.to_string());

@@ -338,7 +338,7 @@ pub async fn planned_places(pool: &SqlitePool, days: [Day; 2]) -> Result<Vec<At<
 
 /// Applications of some days, with their place and the beginning of the work, after which nothing was noted by a service yet; the
 /// newest first.
-pub async fn without_after(
+pub async fn missing_rain_followup(
     pool: &SqlitePool,
     provider: &str,
     from: Day,

@@ -8,7 +8,7 @@ use domain::ids::{ProductId, PropertyId, SectionId};
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{Act, World},
+    acts::{Act, BatchFacts},
     store::{bad_row, read, read_json},
 };
 
@@ -40,16 +40,16 @@ impl Wanted {
 
     fn add(&mut self, act: &Act) {
         match act {
-            Act::Clear(envelope, id, input) => {
-                self.now = self.now.max(envelope.at.millis());
-                self.people.insert(envelope.actor.person.to_string());
+            Act::Clear(context, id, input) => {
+                self.now = self.now.max(context.at.millis());
+                self.people.insert(context.actor.person.to_string());
                 self.records.insert(id.to_string());
                 self.properties.insert(input.property_id.to_string());
                 self.products.insert(input.product_id.to_string());
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
             }
-            Act::Record(envelope, id, input) => {
-                self.now = self.now.max(envelope.at.millis());
+            Act::Record(context, id, input) => {
+                self.now = self.now.max(context.at.millis());
                 self.records.insert(id.to_string());
                 self.records.extend(input.clearance_id.map(|id| id.to_string()));
                 self.properties.insert(input.property_id.to_string());
@@ -57,11 +57,11 @@ impl Wanted {
                 self.lots.extend(input.lot_id.map(|id| id.to_string()));
                 self.visits.extend(input.visit_id.map(|id| id.to_string()));
                 self.equipment.extend(input.equipment_id.map(|id| id.to_string()));
-                self.people.insert(input.applied_by.unwrap_or(envelope.actor.person).to_string());
+                self.people.insert(input.applied_by.unwrap_or(context.actor.person).to_string());
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
             }
-            Act::Correct(envelope, id, input) => {
-                self.now = self.now.max(envelope.at.millis());
+            Act::Correct(context, id, input) => {
+                self.now = self.now.max(context.at.millis());
                 self.records.extend([id.to_string(), input.application_id.to_string()]);
                 self.sections.extend(input.lines().map(|line| line.section_id.to_string()));
             }
@@ -77,7 +77,7 @@ fn array(ids: &HashSet<String>) -> String {
 pub async fn load<'a>(
     connection: &mut SqliteConnection,
     acts: impl Iterator<Item = &'a Act>,
-) -> Result<World, sqlx::Error> {
+) -> Result<BatchFacts, sqlx::Error> {
     load_wanted(connection, &Wanted::by(acts)).await
 }
 
@@ -88,7 +88,7 @@ pub async fn load_lawns(
     properties: &[PropertyId],
     products: &[ProductId],
     now: i64,
-) -> Result<World, sqlx::Error> {
+) -> Result<BatchFacts, sqlx::Error> {
     let wanted = Wanted {
         sections: sections.iter().map(ToString::to_string).collect(),
         properties: properties.iter().map(ToString::to_string).collect(),
@@ -99,7 +99,7 @@ pub async fn load_lawns(
     load_wanted(connection, &wanted).await
 }
 
-async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Result<World, sqlx::Error> {
+async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Result<BatchFacts, sqlx::Error> {
     let rows: Vec<(String, String, String)> = sqlx::query_as(FACTS)
         .bind(array(&wanted.sections))
         .bind(array(&wanted.properties))
@@ -112,14 +112,14 @@ async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Resu
         .bind(array(&wanted.equipment))
         .fetch_all(connection)
         .await?;
-    let mut world = World { journal_hash: domain::journal::BEGINNING.to_owned(), ..World::default() };
+    let mut world = BatchFacts { journal_hash: domain::journal::BEGINNING.to_owned(), ..BatchFacts::default() };
     for (kind, id, body) in rows {
         take(&mut world, &kind, &id, &body)?;
     }
     Ok(world)
 }
 
-fn take(world: &mut World, kind: &str, id: &str, body: &str) -> Result<(), sqlx::Error> {
+fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), sqlx::Error> {
     match kind {
         "head" => {
             world.journal_seq = read(id, "journal seq")?;

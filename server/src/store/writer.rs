@@ -9,7 +9,7 @@ use tokio::sync::{mpsc, oneshot};
 use tracing::{Instrument, Span};
 
 use crate::{
-    acts::{Act, Reply},
+    acts::{Act, ActOutcome},
     problem::{Kind, Problem},
     store::{effects, world},
 };
@@ -27,7 +27,7 @@ const BATCH: usize = 128;
 /// One thing to write.
 pub enum Job {
     /// An act, with the request that it came with, so that what is logged about it names that.
-    Act(Box<Act>, Span, Answer<Reply>),
+    Act(Box<Act>, Span, Answer<ActOutcome>),
     Plain(Plain),
 }
 
@@ -58,7 +58,7 @@ where
             };
             // The transaction of a write that panics is rolled back as it is dropped.
             let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().instrument(span).await;
-            let done = done.unwrap_or_else(|_| Err(lost()));
+            let done = done.unwrap_or_else(|_| Err(unanswered()));
             let ended = Ended::of(&done);
             // A caller that has hung up needs no answer; the write stands all the same.
             let _ = answer.send(done);
@@ -102,20 +102,20 @@ impl Writer {
     pub async fn run(mut self, mut jobs: mpsc::Receiver<Job>) -> Result<(), sqlx::Error> {
         let mut waiting = Vec::with_capacity(BATCH);
         while jobs.recv_many(&mut waiting, BATCH).await > 0 {
-            let mut acts: Vec<(Asked, Answer<Reply>)> = Vec::new();
+            let mut acts: Vec<(Asked, Answer<ActOutcome>)> = Vec::new();
             for job in waiting.drain(..) {
                 match job {
                     Job::Act(act, span, answer) => acts.push(((act, span), answer)),
                     Job::Plain(work) => {
                         // What came before it is written before it.
-                        self.together(std::mem::take(&mut acts)).await;
+                        self.write_batch(std::mem::take(&mut acts)).await;
                         let connection = self.connection().await;
                         let ended = work(connection).await;
                         self.after(ended).await;
                     }
                 }
             }
-            self.together(acts).await;
+            self.write_batch(acts).await;
         }
         match self.connection {
             Some(connection) => connection.close().await,
@@ -151,7 +151,7 @@ impl Writer {
     }
 
     /// Writes all acts in one transaction. If that fails, each is tried alone, so that one bad act harms no other.
-    async fn together(&mut self, acts: Vec<(Asked, Answer<Reply>)>) {
+    async fn write_batch(&mut self, acts: Vec<(Asked, Answer<ActOutcome>)>) {
         if acts.is_empty() {
             return;
         }
@@ -176,13 +176,13 @@ impl Writer {
                 );
                 for (act, answer) in acts.into_iter().zip(answers) {
                     let alone = self.batch(std::slice::from_ref(&act)).await;
-                    let _ = answer.send(alone.and_then(|mut replies| replies.pop().ok_or_else(lost)));
+                    let _ = answer.send(alone.and_then(|mut replies| replies.pop().ok_or_else(unanswered)));
                 }
             }
         }
     }
 
-    async fn batch(&mut self, acts: &[Asked]) -> Result<Vec<Reply>, Problem> {
+    async fn batch(&mut self, acts: &[Asked]) -> Result<Vec<ActOutcome>, Problem> {
         let law = Arc::clone(&self.law);
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
@@ -233,19 +233,23 @@ async fn begins(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
     connection.begin_with("BEGIN IMMEDIATE").await?.rollback().await
 }
 
-fn lost() -> Problem {
+fn unanswered() -> Problem {
     Problem::new(Kind::Fault, "The server lost track of this request.")
 }
 
 /// Loads the facts of all acts, decides one after another, writes all effects, commits.
-async fn batch(connection: &mut SqliteConnection, acts: &[Asked], law: &Lawbook) -> Result<Vec<Reply>, sqlx::Error> {
+async fn batch(
+    connection: &mut SqliteConnection,
+    acts: &[Asked],
+    law: &Lawbook,
+) -> Result<Vec<ActOutcome>, sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts.iter().map(|(act, _)| act.as_ref())).await?;
-    // An act that panics must not take the writer with it. Nothing of this batch is written; `together` then tries its acts
+    // An act that panics must not take the writer with it. Nothing of this batch is written; `write_batch` then tries its acts
     // one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
         let decide = |(act, span): &Asked| span.in_scope(|| crate::acts::decide(act, &mut world, law));
-        acts.iter().map(decide).collect::<Vec<Reply>>()
+        acts.iter().map(decide).collect::<Vec<ActOutcome>>()
     }));
     let Ok(replies) = decided else {
         transaction.rollback().await?;

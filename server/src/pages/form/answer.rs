@@ -6,7 +6,7 @@ use serde_json::Value;
 use crate::{
     pages::form::{Field, Form},
     problem::{FieldFault, Kind, Problem},
-    reply::{Created, Shown},
+    reply::{Created, ErrorPageRendered},
     state::App,
 };
 
@@ -102,6 +102,6 @@ impl Form {
 fn refused(form: Form, status: u16) -> Response {
     let mut response = form.show();
     *response.status_mut() = Problem::status_of(status);
-    response.extensions_mut().insert(Shown);
+    response.extensions_mut().insert(ErrorPageRendered);
     response
 }

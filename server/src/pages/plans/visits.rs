@@ -15,7 +15,7 @@ use serde::Deserialize;
 
 use crate::{
     pages::plans::{
-        Choice, DateOrder, Desk, EVERY, Field, Form, Lawns, PathId, Problem, Programme, ProgrammeId, Sent, aim, api,
+        ALL_ROWS, Choice, DateOrder, Desk, Field, Form, Lawns, PathId, Problem, Programme, ProgrammeId, Sent, aim, api,
         dates, ids, lawns, page, programmes, store,
     },
     state::App,
@@ -39,7 +39,7 @@ async fn open(app: &App, id: ProgrammeId, asked: &Asked) -> Result<(Vec<Choice>,
     let taken = store::visits::of_round(&mut connection, id, &asked.round, None).await?;
     drop(connection);
     let wanted = asked.find.trim().to_lowercase();
-    let all = lawns(app.store.reader(), Lawns::All, EVERY.take).await?;
+    let all = lawns(app.store.reader(), Lawns::All, ALL_ROWS.take).await?;
     let words =
         |one: &store::programmes::lawns::Lawn| format!("{}, {}, {}", one.section_name, one.address, one.client_name);
     let open = all.iter().filter(|one| !taken.contains(&one.section_id));
@@ -55,7 +55,7 @@ async fn open(app: &App, id: ProgrammeId, asked: &Asked) -> Result<(Vec<Choice>,
 async fn form(app: &App, programme: &Programme, asked: &Asked) -> Result<Form, Problem> {
     let round = programme.rounds.iter().find(|round| round.name == asked.round);
     let round = round.ok_or_else(|| Problem::not_found("round of this programme"))?;
-    let people = store::people::list(app.store.reader(), EVERY).await?.into_iter().map(|row| row.item);
+    let people = store::people::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people = people.filter(|one| one.active).map(|one| Choice::new(one.id.to_string(), one.name)).collect();
     let (sections, more) = open(app, programme.id, asked).await?;
     let dates = dates(app).await?;
@@ -166,7 +166,7 @@ pub async fn add(
 async fn shown(app: &App, programme: Programme, round: String, answer: Answer) -> Result<Response, Problem> {
     let planned = answer.visits.iter().flat_map(|visit| visit.section_ids.iter().copied());
     let ids = planned.chain(answer.left_out.iter().map(|left| left.section_id)).collect();
-    let known = lawns(app.store.reader(), Lawns::These(ids), EVERY.take).await?;
+    let known = lawns(app.store.reader(), Lawns::These(ids), ALL_ROWS.take).await?;
     let names: HashMap<SectionId, String> =
         known.into_iter().map(|one| (one.section_id, format!("{}, {}", one.section_name, one.address))).collect();
     let place = |id: &SectionId| names.get(id).cloned().unwrap_or_else(|| "a section".to_owned());

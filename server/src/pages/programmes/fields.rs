@@ -5,7 +5,7 @@ use domain::{equipment::Equipment, programme::published::PUBLISHED};
 use crate::{
     pages::{
         form::{Choice, Field, Sent, choices},
-        office::EVERY,
+        office::ALL_ROWS,
         sections::species,
     },
     problem::Problem,
@@ -129,7 +129,7 @@ fn round(row: usize) -> [Field; 4] {
 /// Products that a programme may name: those that may be used, and those that it names already.
 async fn products(app: &App, stored: Option<&Programme>) -> Result<Vec<Choice>, Problem> {
     let named = |id| stored.is_some_and(|programme| programme.products.iter().any(|one| one.product_id == id));
-    let rows = store::products::list(app.store.reader(), EVERY).await?.into_iter().map(|row| row.item);
+    let rows = store::products::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
     let rows = rows.filter(|one| one.status != ProductStatus::Retired || named(one.id));
     Ok(rows.map(|one| Choice::new(one.id.to_string(), one.name)).collect())
 }
@@ -151,7 +151,7 @@ async fn sections(app: &App, rows: &Rows) -> Result<Vec<Choice>, Problem> {
     if named.is_empty() {
         return Ok(Vec::new());
     }
-    let found = lawns(app.store.reader(), Lawns::These(named), EVERY.take).await?;
+    let found = lawns(app.store.reader(), Lawns::These(named), ALL_ROWS.take).await?;
     let words = |name: &str, address: &str| format!("{name}, {address}");
     Ok(found
         .iter()

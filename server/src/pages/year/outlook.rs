@@ -5,7 +5,7 @@ use domain::{journal, time::Day};
 use crate::{
     book::company_year::SectionSum,
     pages::local::Local,
-    paging::Span,
+    paging::PageRequest,
     problem::Problem,
     state::App,
     store::{self, journal::JournalEntry, settings::DateOrder},
@@ -67,7 +67,7 @@ pub struct JournalState {
 pub async fn journal(app: &App, local: &Local, dates: DateOrder) -> Result<JournalState, Problem> {
     let pool = app.store.reader();
     let entries = store::journal::length(pool).await?;
-    let span = Span { after: (entries - LINKS).max(0), take: LINKS };
+    let span = PageRequest { after: (entries - LINKS).max(0), take: LINKS };
     let newest: Vec<JournalEntry> =
         store::journal::list(pool, span, None).await?.into_iter().map(|row| row.item).collect();
     let last = newest.last();

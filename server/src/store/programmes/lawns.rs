@@ -9,7 +9,7 @@ use domain::{
 use sqlx::SqlitePool;
 
 use crate::store::{
-    read, read_day, read_word,
+    read, read_day, read_enum,
     sections::{Clippings, MaintenanceLevel, ShadeClass},
 };
 
@@ -85,9 +85,9 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
                 address: row.address,
                 client_id: read(&row.client_id, "client id")?,
                 client_name: row.client_name,
-                maintenance: read_word(&row.maintenance, "maintenance")?,
-                clippings: read_word(&row.clippings, "clippings")?,
-                shade: read_word(&row.shade, "shade")?,
+                maintenance: read_enum(&row.maintenance, "maintenance")?,
+                clippings: read_enum(&row.clippings, "clippings")?,
+                shade: read_enum(&row.shade, "shade")?,
                 report,
             })
         })
@@ -135,7 +135,7 @@ pub async fn visit_lines(pool: &SqlitePool, from: Day) -> Result<Vec<VisitLine>,
                 planned_on: read_day(&row.planned_on)?,
                 product_id: read(&row.product_id, "product id")?,
                 target: row.target_nitrogen.map(NutrientRate::from_raw),
-                purpose: read_word(&row.purpose, "purpose")?,
+                purpose: read_enum(&row.purpose, "purpose")?,
                 of: programme.zip(row.round),
                 open: row.open,
                 area: row.area.map(Area::from_raw),
