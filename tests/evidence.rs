@@ -31,7 +31,7 @@ fn insertions() -> Vec<(&'static str, Vec<&'static str>, Vec<&'static str>)> {
         let (columns, rest) = rest.split_once(')').unwrap();
         let (_, rest) = rest.split_once("SELECT").unwrap();
         let (values, _) = rest.split_once("FROM").unwrap();
-        let members = values.split("->> '").skip(1).map(|text| text.split('\'').next().unwrap()).collect();
+        let members: Vec<&str> = values.split("->> '").skip(1).map(|text| text.split('\'').next().unwrap()).collect();
         (table, words(columns), members)
     };
     parts.map(read).filter(|(_, _, members)| !members.is_empty()).collect()
@@ -43,8 +43,10 @@ fn every_member_of_an_effect_goes_into_the_column_of_its_name() {
     assert!(insertions.len() >= 8, "{insertions:#?}");
     for (table, columns, members) in &insertions {
         // Who worked at a property is written from the applications themselves.
-        let renamed =
-            |column: &&str| if *table == "assignments" && *column == "since" { "received_at" } else { *column };
+        let renamed = |column: &&'static str| match (*table, *column) {
+            ("assignments", "since") => "received_at",
+            (_, column) => column,
+        };
         assert_eq!(columns.iter().map(renamed).collect::<Vec<_>>(), *members, "{table}");
     }
     let rows = fields(include_str!("../server/src/acts/effects.rs"));
