@@ -16,9 +16,9 @@ use crate::{
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
 type Answer<T> = oneshot::Sender<Result<T, Problem>>;
-/// A write, or the answer to its caller that there is nothing to write through.
 /// An act and the request it came with.
 type Asked = (Box<Act>, Span);
+/// A write, or the answer to its caller that there is nothing to write through.
 type Plain = Box<dyn for<'c> FnOnce(Result<&'c mut SqliteConnection, Problem>) -> BoxFuture<'c, Ended> + Send>;
 
 /// Acts taken together at most. Beyond it a batch only grows the wait (measured in the benchmark).
