@@ -239,22 +239,22 @@ fn judge(
     if lines.is_empty() {
         return Ok((Verdict::Go, None));
     }
-    let Ok(content) = serde_json::from_str::<ApplicationInput>(&application.content) else {
+    let Ok(recorded) = serde_json::from_str::<ApplicationInput>(&application.content) else {
         return Err(ActOutcome::Missing("application"));
     };
     // What the services said when the application was recorded, not what they say now.
-    let weather = content.weather.joined(&context.weather.weather);
+    let weather = recorded.weather.joined(&context.weather.weather);
     let question = Question {
         property: application.property_id,
         product: application.product_id,
         person: application.person_id,
         on: application.applied_on,
-        at: content.started_at,
-        purpose: content.purpose,
-        equipment: content.equipment,
+        at: recorded.started_at,
+        purpose: recorded.purpose,
+        equipment: recorded.equipment,
         weather: &weather,
-        ground: Some(content.ground),
-        pavement_cleaned: Some(content.pavement_cleaned),
+        ground: Some(recorded.ground),
+        pavement_cleaned: Some(recorded.pavement_cleaned),
         lines,
         without: Some(input.application_id),
         without_hold: None,
@@ -304,11 +304,11 @@ fn store(
             purpose: standing.purpose,
         })
         .collect();
-    let content = serde_json::from_str::<ApplicationInput>(&application.content).ok();
+    let recorded = serde_json::from_str::<ApplicationInput>(&application.content).ok();
     let label = world.products.get(&application.product_id).map(|product| product.label.clone());
-    if let (Some(content), Some(label)) = (content, label) {
+    if let (Some(recorded), Some(label)) = (recorded, label) {
         let row_of = |line: &Line| {
-            ledger_line(&subject, row.application_id, line, &label, application.applied_on, content.purpose, 1)
+            ledger_line(&subject, row.application_id, line, &label, application.applied_on, recorded.purpose, 1)
         };
         ledger.extend(lines.iter().map(row_of));
     }

@@ -66,8 +66,9 @@ async fn check(
     let at = app.clock.now();
     let scope = Scope::of(actor);
     let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
-    let (content, fingerprint) = (String::new(), String::new());
-    let context = ActContext { actor, at, content, fingerprint, attempt_or_movement_id: Uuid::max(), weather };
+    let (nothing, attempt_or_movement_id) = (String::new(), Uuid::max());
+    let context =
+        ActContext { actor, at, content: nothing.clone(), fingerprint: nothing, attempt_or_movement_id, weather };
     let question = Act::Clear(context.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load(&mut connection, std::iter::once(&question)).await?;

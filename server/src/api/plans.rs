@@ -138,7 +138,7 @@ impl Drop for CancelOnDrop {
     }
 }
 
-/// Works something out run_blocking the threads that answer.
+/// Works something out beside the threads that answer.
 async fn run_blocking<T: Send + 'static>(work: impl FnOnce(&AtomicBool) -> T + Send + 'static) -> Result<T, Problem> {
     let busy = || Problem::new(Kind::Busy, "The server is stopping.").retry_after(5);
     let permit = PLANNERS.acquire().await.map_err(|_| busy())?;
