@@ -12,3 +12,10 @@ WHERE NOT EXISTS (
     SELECT 1 FROM applications AS a JOIN application_lines AS l ON l.application_id = a.id
     WHERE a.visit_id = s.visit_id AND l.section_id = s.section_id
     GROUP BY l.section_id HAVING sum(l.product) > 0);
+
+-- Counted up whenever somebody asks whether the book can be written: a write that changes nothing never reaches the disk.
+CREATE TABLE disk_proof (
+    id      INTEGER NOT NULL PRIMARY KEY CONSTRAINT disk_proof_one_row CHECK (id = 1),
+    written INTEGER NOT NULL
+) STRICT;
+INSERT INTO disk_proof (id, written) VALUES (1, 0);
