@@ -45,6 +45,11 @@ const NOTES = {
 /** What a page that was left has to say; said once. */
 let parting = '';
 
+/** Somebody signs out: nothing is downloaded any more. */
+let leaving = false;
+/** What is being downloaded. @type {Promise<unknown>} */
+let running = Promise.resolve();
+
 /** @param {...(Node | null)} nodes */
 function show(...nodes) {
   drawn = '';
@@ -167,6 +172,9 @@ async function signOut() {
   if (!day) return showEnrol('');
   const me = day.me.person.id;
   const erase = async () => {
+    leaving = true;
+    // A download that is under way would put the day back on the phone, and its page over this one.
+    await running.catch(() => undefined);
     await forget(me);
     await forgetFiles();
     await download('leaving', true);
@@ -180,25 +188,31 @@ async function endSession() {
   connected = false;
   const answer = await call('DELETE', '/api/v1/sessions/current');
   const ended = answer.status === 204 || answer.status === 401;
+  leaving = false;
   if (ended) await download('leaving', false);
   showEnrol(ended ? '' : 'Your data is off this phone. There is no network, so the server does not know yet that you signed out: open this page again when there is one.');
 }
 
 /** Asks now and then whether the day has changed; whoever works on a page is told at its top, and not taken away from it. */
 async function look() {
-  if (looking || document.visibilityState !== 'visible' || !(await keptDay())) return;
+  if (looking || leaving || document.visibilityState !== 'visible' || !(await keptDay())) return;
   looking = true;
-  const how = await lookAgain().finally(() => (looking = false));
-  if (how === 'same') return;
+  const asked = lookAgain().finally(() => (looking = false));
+  running = Promise.allSettled([running, asked]);
+  const how = await asked;
+  if (how === 'same' || leaving) return;
   note = NOTES[how];
   await tell();
 }
 
 async function refresh() {
-  if (busy) return;
+  if (busy || leaving) return;
   busy = true;
-  if (drawn !== '') await drawStops(false);
-  const how = await downloadDay().finally(() => (busy = false));
+  const asked = (drawn === '' ? Promise.resolve() : drawStops(false)).then(downloadDay).finally(() => (busy = false));
+  running = Promise.allSettled([running, asked]);
+  const how = await asked;
+  // Whoever signs out meanwhile is shown that.
+  if (leaving) return;
   if (how === 'signed_out' && !(await keptDay())) return showEnrol('');
   note = NOTES[how];
   connected = how === 'fresh' || how === 'unfinished' || (connected && how !== 'signed_out');

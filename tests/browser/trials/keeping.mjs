@@ -16,7 +16,8 @@ export async function signingOutAsks(world) {
   await fillStop(page, stop(page));
   await page.goBack();
   await page.getByRole('button', { name: 'Sign out and erase' }).click();
-  // Named, with the safe way first.
+  // Named, with the safe way first. The list names begun work too, so the page itself is waited for.
+  await page.getByRole('heading', { name: 'Sign out and erase?' }).waitFor();
   await page.locator('li', { hasText: address }).getByText(/begun at \d/).waitFor();
   const ways = await page.locator('#main button').allTextContents();
   assert.deepEqual(ways, ['Keep it and go back', 'Erase this work and sign out']);
