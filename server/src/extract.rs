@@ -9,6 +9,7 @@ use axum::{
 use domain::ids::{Id, IdKind};
 use serde::{Deserialize, Deserializer, de::DeserializeOwned};
 use serde_json::{Map, Value};
+use serde_path_to_error::{Deserializer as PathDeserializer, Track};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
@@ -69,14 +70,19 @@ fn refused<T: ToSchema>(app: &App, value: &Value, place: impl Fn(FieldFault) -> 
     if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults.into_iter().map(place).collect())) }
 }
 
+/// What a type must do to be read is compiled once a type, not once more for the reader that remembers the path: that is why
+/// the reader's own type is hidden.
 fn read<T: DeserializeOwned>(value: Value, place: impl Fn(FieldFault) -> FieldFault) -> Result<T, Problem> {
-    serde_path_to_error::deserialize(value).map_err(|error| {
-        let pointer = error
+    let mut track = Track::new();
+    let reader = PathDeserializer::new(value, &mut track);
+    let result = erased_serde::deserialize(&mut <dyn erased_serde::Deserializer>::erase(reader));
+    result.map_err(|error: erased_serde::Error| {
+        let pointer = track
             .path()
             .iter()
             .fold(String::new(), |path, segment| path + "/" + &segment.to_string())
             .replace(['[', ']'], "");
-        Problem::invalid(vec![place(FieldFault::at(pointer, "invalid", error.inner().to_string()))])
+        Problem::invalid(vec![place(FieldFault::at(pointer, "invalid", error.to_string()))])
     })
 }
 

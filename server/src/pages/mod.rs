@@ -1,6 +1,7 @@
 //! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
 //! the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
+mod api_page;
 mod applications;
 mod attention;
 mod calibrations;
@@ -39,8 +40,6 @@ use axum::{
     response::{Html, IntoResponse, Response},
     routing::{get, post},
 };
-use utoipa_swagger_ui::{Config, SwaggerUi};
-
 use crate::{
     access::Anyone,
     problem::{About, KINDS, Problem},
@@ -50,13 +49,9 @@ use crate::{
 
 /// The pages' own policy: everything from this server, nothing inline.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
-/// The interactive API page brings its own script and style sheet, and marks some of its styles inline.
-const API_PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; font-src 'self'; connect-src 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Routes that are not part of the API.
 pub fn routes() -> Router<App> {
-    let interactive = SwaggerUi::new("/api-page").config(Config::new(["/openapi.json"]).validator_url("none"));
-    let interactive = Router::from(interactive).layer(axum::middleware::map_response(api_page_policy));
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
@@ -80,7 +75,9 @@ pub fn routes() -> Router<App> {
         .route("/openapi.json", get(api_document))
         .route("/healthz", get(alive))
         .route("/readyz", get(ready))
-        .merge(interactive)
+        .route("/api-page", get(api_page::to_page))
+        .route("/api-page/", get(api_page::page))
+        .route("/api-page/{file}", get(api_page::file))
 }
 
 /// What the office and the owner find, enter and correct. A form is shown by GET and sent by POST to the same address.
@@ -135,11 +132,6 @@ fn desk_routes() -> Router<App> {
         .route("/office/credentials/{id}", get(credentials::one).post(credentials::change))
         .route("/office/people/{id}/code", get(people::ask_code).post(people::make_code))
         .route("/office/phones/{id}/lock-out", get(people::ask_lock_out).post(people::lock_out))
-}
-
-async fn api_page_policy(mut response: Response) -> Response {
-    response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(API_PAGE_POLICY));
-    response
 }
 
 /// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
