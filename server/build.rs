@@ -23,7 +23,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut archive = ZipArchive::new(Cursor::new(SWAGGER_UI_VENDORED))?;
     for name in API_PAGE {
         let wanted = format!("/dist/{name}");
-        let index = (0..archive.len()).find(|&index| matches!(archive.name_for_index(index), Some(Ok(path)) if path.ends_with(&wanted)));
+        let index = (0..archive.len())
+            .find(|&index| matches!(archive.name_for_index(index), Some(Ok(path)) if path.ends_with(&wanted)));
         let mut file = archive.by_index(index.ok_or_else(|| format!("the archive has no {name}"))?)?;
         let mut content = Vec::new();
         file.read_to_end(&mut content)?;

@@ -19,6 +19,7 @@ use utoipa_axum::router::OpenApiRouter;
 
 use crate::{
     problem::{FieldFault, KINDS, Kind, Problem},
+    schema::spell_out,
     state::App,
 };
 
@@ -64,6 +65,7 @@ pub fn describe(routes: OpenApiRouter<App>) -> (Router<App>, Document) {
         .build();
     let components = document.components.get_or_insert_default();
     components.security_schemes.insert("bearer".to_owned(), RefOr::T(SecurityScheme::Http(bearer)));
+    components.schemas.values_mut().for_each(spell_out);
     for about in &KINDS {
         components.responses.insert(component(about.kind), RefOr::T(problem_response(about.kind)));
     }

@@ -1,10 +1,18 @@
 //! Lists, page by page: where a page begins, and the signed cursor of the next.
 
+use std::{borrow::Cow, ops::Deref};
+
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use hmac::{Hmac, KeyInit, Mac};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use sha2::Sha256;
-use utoipa::ToSchema;
+use utoipa::{
+    IntoParams, PartialSchema, ToSchema,
+    openapi::{
+        RefOr, Schema,
+        path::{Parameter, ParameterIn},
+    },
+};
 
 use crate::{
     problem::{FieldFault, Kind, Problem},
@@ -21,10 +29,66 @@ impl std::fmt::Debug for CursorKey {
     }
 }
 
-/// What every list's query has in common.
-pub trait PageQuery: Serialize {
-    fn limit(&self) -> Option<i64>;
-    fn cursor(&self) -> Option<&str>;
+/// The query of a list: what narrows it, and which page of it.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Paged<F> {
+    #[serde(flatten)]
+    filter: F,
+    #[serde(flatten)]
+    page: PageParams,
+}
+
+#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct PageParams {
+    /// Entries on a page, 50 unless said otherwise.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 200)]
+    #[schema(minimum = 1, maximum = 200)]
+    limit: Option<i64>,
+    /// `next_cursor` of the page before.
+    #[serde(default)]
+    #[param(max_length = 300)]
+    #[schema(max_length = 300)]
+    cursor: Option<String>,
+}
+
+/// A handler reads the filter; which page is asked for is read here alone.
+impl<F> Deref for Paged<F> {
+    type Target = F;
+
+    fn deref(&self) -> &F {
+        &self.filter
+    }
+}
+
+impl<F: IntoParams> IntoParams for Paged<F> {
+    fn into_params(place: impl Fn() -> Option<ParameterIn>) -> Vec<Parameter> {
+        let mut all = F::into_params(&place);
+        all.extend(PageParams::into_params(place));
+        all
+    }
+}
+
+impl<F: ToSchema> PartialSchema for Paged<F> {
+    fn schema() -> RefOr<Schema> {
+        let mut schema = F::schema();
+        if let (RefOr::T(Schema::Object(filter)), RefOr::T(Schema::Object(page))) = (&mut schema, PageParams::schema())
+        {
+            filter.properties.extend(page.properties);
+        }
+        schema
+    }
+}
+
+impl<F: ToSchema> ToSchema for Paged<F> {
+    fn name() -> Cow<'static, str> {
+        F::name()
+    }
+
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        F::schemas(schemas);
+    }
 }
 
 /// Where a page begins and how long it is.
@@ -66,11 +130,11 @@ impl CursorKey {
     }
 
     /// Reads a query's cursor; the cursor belongs to one list with one filter.
-    pub fn span(&self, list: &str, query: &impl PageQuery, descending: bool) -> Result<PageRequest, Problem> {
-        let limit = query.limit().unwrap_or(50);
+    pub fn span(&self, list: &str, query: &Paged<impl Serialize>, descending: bool) -> Result<PageRequest, Problem> {
+        let limit = query.page.limit.unwrap_or(50);
         let start = if descending { i64::MAX } else { 0 };
         let after =
-            match query.cursor() {
+            match &query.page.cursor {
                 None => start,
                 Some(text) => self.open(&list_name(list, query), text).ok_or_else(|| {
                     let detail = "was not made by this server for this list with this filter; begin again without it";
@@ -82,8 +146,8 @@ impl CursorKey {
     }
 
     /// Cuts the rows to the page and makes the cursor of the next.
-    pub fn page<T>(&self, list: &str, query: &impl PageQuery, mut rows: Vec<Row<T>>) -> Page<T> {
-        let limit = usize::try_from(query.limit().unwrap_or(50)).unwrap_or(50);
+    pub fn page<T>(&self, list: &str, query: &Paged<impl Serialize>, mut rows: Vec<Row<T>>) -> Page<T> {
+        let limit = usize::try_from(query.page.limit.unwrap_or(50)).unwrap_or(50);
         let more = rows.len() > limit;
         rows.truncate(limit);
         let end = rows.last().map(|row| row.seq).filter(|_| more);
@@ -115,11 +179,6 @@ fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
 }
 
 /// A list with its filter, without the place in it: hashed, so that the cursor stays short.
-fn list_name(list: &str, query: &impl PageQuery) -> String {
-    let mut filter = serde_json::to_value(query).unwrap_or_default();
-    if let Some(members) = filter.as_object_mut() {
-        members.remove("cursor");
-        members.remove("limit");
-    }
-    fingerprint(&serde_json::json!([list, filter]))[..16].to_owned()
+fn list_name(list: &str, query: &Paged<impl Serialize>) -> String {
+    fingerprint(&serde_json::json!([list, query.filter]))[..16].to_owned()
 }

@@ -2,6 +2,7 @@
 //! own schemas, so that every fault is found at once and the document cannot promise what the server refuses.
 
 mod bulk;
+mod text;
 
 use std::{
     collections::HashMap,
@@ -11,6 +12,8 @@ use std::{
 use jsonschema::{ValidationError, Validator, error::ValidationErrorKind};
 use serde_json::{Value, json};
 use utoipa::ToSchema;
+
+pub use text::spell_out;
 
 use crate::problem::FieldFault;
 
@@ -77,6 +80,7 @@ impl Schemas {
         let mut parts = Vec::new();
         T::schemas(&mut parts);
         parts.push((name.to_string(), T::schema()));
+        parts.iter_mut().for_each(|(_, schema)| spell_out(schema));
         let schemas: HashMap<_, _> = parts.into_iter().collect();
         let root = json!({ "$ref": format!("#/components/schemas/{name}"), "components": { "schemas": schemas } });
         let validator = jsonschema::options()

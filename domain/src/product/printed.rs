@@ -99,21 +99,12 @@ pub struct PesticidePart {
     pub epa_registration: EpaRegistration,
     /// The establishment number as printed.
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 40,
-        example = "6767-GA-1",
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 40, example = "6767-GA-1", format = "line")]
     pub establishment: Option<String>,
     #[serde(default)]
     pub signal_word: Option<SignalWord>,
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 400,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 400, format = "line")]
     pub active_ingredients: Option<String>,
 }
 
@@ -131,35 +122,18 @@ pub struct PrintedLabel {
     pub claims_slow_release: bool,
     /// Nitrogen that the label calls organic, in percent of the weight of the product.
     pub organic_nitrogen_percent: Option<Percent>,
-    #[schema(
-        min_length = 1,
-        max_length = 600,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 600, format = "line")]
     pub derived_from: Option<String>,
     /// Size of the particles as printed.
-    #[schema(
-        min_length = 1,
-        max_length = 80,
-        example = "SGN 150",
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 80, example = "SGN 150", format = "line")]
     pub particle_size: Option<String>,
-    #[schema(
-        min_length = 1,
-        max_length = 60,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 60, format = "line")]
     pub state_registration: Option<String>,
     pub pesticide: Option<PesticidePart>,
     /// Least and most water that the label asks for after application.
     pub watering_in_at_least_in: Option<RainDepth>,
     pub watering_in_at_most_in: Option<RainDepth>,
-    #[schema(
-        min_length = 1,
-        max_length = 60,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 60, format = "line")]
     pub version: Option<String>,
     pub dated: Option<Day>,
 }

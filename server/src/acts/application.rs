@@ -87,11 +87,7 @@ pub struct ApplicationInput {
     #[schema(min_items = 1, max_items = 20)]
     pub lines: Vec<AppliedLine>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 2000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 2000, format = "lines")]
     pub notes: Option<String>,
     /// `key` of each stopping finding that the sender has read, when work that was done goes beyond the rules.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -99,11 +95,7 @@ pub struct ApplicationInput {
     pub acknowledged: Vec<FindingKey>,
     /// Why it was done all the same. Required with `acknowledged`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 1000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 1000, format = "lines")]
     pub reason: Option<String>,
     /// When the phone sent this, by its own clock. Not part of the record's content.
     #[serde(default, skip_serializing_if = "Option::is_none")]

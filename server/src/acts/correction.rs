@@ -33,11 +33,7 @@ use crate::{
 }))]
 pub struct CorrectionInput {
     pub application_id: ApplicationId,
-    #[schema(
-        min_length = 1,
-        max_length = 1000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 1000, format = "lines")]
     pub reason: String,
     /// The last correction that the sender knew of, if there was one. If another has come since, this one is refused, so
     /// that nobody's word is overridden unseen.

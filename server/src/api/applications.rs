@@ -22,7 +22,7 @@ use crate::{
         weather,
     },
     extract::{PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     problem::{FieldFault, Problem},
     state::App,
     store::{self, applications::Filter},
@@ -72,7 +72,7 @@ async fn record_application(
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct ApplicationQuery {
+struct ApplicationFilter {
     /// Only on this property.
     #[serde(default)]
     property_id: Option<PropertyId>,
@@ -88,27 +88,9 @@ struct ApplicationQuery {
     /// Only those beyond the rules, or only those within.
     #[serde(default)]
     beyond_the_rules: Option<bool>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for ApplicationQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type ApplicationQuery = Paged<ApplicationFilter>;
 
 /// List applications
 ///

@@ -16,7 +16,7 @@ use crate::{
     api::{last_past_day, not_yet, whole},
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::Created,
     state::App,
@@ -155,7 +155,7 @@ pub async fn create_calibration(
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct CalibrationQuery {
+struct CalibrationFilter {
     /// Only those of this machine.
     #[serde(default)]
     equipment_id: Option<EquipmentId>,
@@ -165,27 +165,9 @@ struct CalibrationQuery {
     /// Only those of this operator.
     #[serde(default)]
     person_id: Option<PersonId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for CalibrationQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type CalibrationQuery = Paged<CalibrationFilter>;
 
 /// List calibrations
 ///

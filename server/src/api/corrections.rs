@@ -15,7 +15,7 @@ use crate::{
     api::clearances::{context, done, refused},
     book::weather,
     extract::{PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery, PageRequest},
+    paging::{Page, PageRequest, Paged},
     problem::Problem,
     state::App,
     store,
@@ -79,31 +79,13 @@ async fn get_correction(
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct CorrectionQuery {
+struct CorrectionFilter {
     /// Only of this application.
     #[serde(default)]
     application_id: Option<ApplicationId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for CorrectionQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type CorrectionQuery = Paged<CorrectionFilter>;
 
 /// List corrections
 ///

@@ -9,7 +9,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::OwnerOnly,
     extract::ValidQuery,
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     problem::Problem,
     state::App,
     store::{self, journal::JournalEntry},
@@ -23,31 +23,13 @@ pub fn routes() -> OpenApiRouter<App> {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct JournalQuery {
+struct JournalFilter {
     /// Only entries about this thing.
     #[serde(default)]
     subject_id: Option<RecordId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for JournalQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type JournalQuery = Paged<JournalFilter>;
 
 /// Read the journal
 ///

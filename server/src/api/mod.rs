@@ -42,7 +42,7 @@ use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use crate::{
-    paging::PageQuery,
+    paging::Paged,
     problem::{FieldFault, Problem},
     state::App,
     store,
@@ -85,62 +85,25 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(journal::routes())
 }
 
+/// Narrows nothing.
+#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
+#[serde(deny_unknown_fields)]
+pub struct NoFilter {}
+
 /// The query of a list without a filter of its own.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+pub type ListQuery = Paged<NoFilter>;
+
+/// Narrows a list to one product.
+#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-pub struct ListQuery {
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    pub limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    pub cursor: Option<String>,
-}
-
-impl PageQuery for ListQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
-
-/// The query of a list that can be narrowed to one product.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct ProductQuery {
+pub struct ProductFilter {
     /// Only those of this product.
     #[serde(default)]
     pub product_id: Option<ProductId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    pub limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    pub cursor: Option<String>,
 }
 
-impl PageQuery for ProductQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+pub type ProductQuery = Paged<ProductFilter>;
 
 /// The office's today.
 pub(crate) async fn office_day(app: &App) -> Result<Day, Problem> {

@@ -251,11 +251,7 @@ struct DeviceInput {
     #[schema(min_length = 1, max_length = 60)]
     code: String,
     /// How the office knows the phone.
-    #[schema(
-        min_length = 1,
-        max_length = 80,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 80, format = "line")]
     name: String,
     /// A page asks: the token is put into a cookie that no script can read, and left out of the answer.
     #[serde(default)]

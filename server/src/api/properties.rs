@@ -18,7 +18,7 @@ use crate::{
     api::{last_past_day, not_yet, whole},
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     places::RuleSetCode,
     problem::{FieldFault, Problem},
     reply::{self, Created},
@@ -43,31 +43,13 @@ const COMPANY_RULES: &str = "company";
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct PropertyQuery {
+struct PropertyFilter {
     /// Only those of this client.
     #[serde(default)]
     client_id: Option<ClientId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for PropertyQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type PropertyQuery = Paged<PropertyFilter>;
 
 /// Codes that name no jurisdiction this server knows, or name one twice.
 fn rule_set_faults(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {

@@ -10,7 +10,7 @@ use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly},
     book::office,
     extract::{PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery, PageRequest},
+    paging::{Page, PageRequest, Paged},
     problem::{Kind, Problem},
     state::App,
     store::{self, applications::Attempt, journal::JournalContext, reviews::ReviewItem},
@@ -24,31 +24,13 @@ pub fn routes() -> OpenApiRouter<App> {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct ReviewQuery {
+struct ReviewFilter {
     /// `false` also lists what was reviewed and attempts that were stored since. True unless said otherwise.
     #[serde(default)]
     open: Option<bool>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for ReviewQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type ReviewQuery = Paged<ReviewFilter>;
 
 /// List what must be looked at
 ///
@@ -71,11 +53,7 @@ async fn list_reviews(
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "note": "Spoke with the technician; the spreader was set for another product. Calibrated again." }))]
 pub struct ReviewInput {
-    #[schema(
-        min_length = 1,
-        max_length = 1000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 1000, format = "lines")]
     note: String,
 }
 

@@ -14,7 +14,7 @@ use crate::{
     api::{last_past_day, not_yet, whole},
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::{self, Created},
     scope::Scope,
@@ -33,31 +33,13 @@ pub fn routes() -> OpenApiRouter<App> {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct SectionQuery {
+struct SectionFilter {
     /// Only those of this property.
     #[serde(default)]
     property_id: Option<PropertyId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for SectionQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type SectionQuery = Paged<SectionFilter>;
 
 /// What contradicts itself in a section.
 fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {

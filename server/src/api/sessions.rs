@@ -67,11 +67,7 @@ struct SetUpInput {
     /// The one-time code that the server printed at its first start.
     #[schema(min_length = 1, max_length = 60)]
     setup_code: String,
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     company_name: String,
     /// IANA time zone of the office, in its own upper and lower case.
     #[schema(
@@ -82,11 +78,7 @@ struct SetUpInput {
         example = "America/New_York"
     )]
     time_zone: String,
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     owner_name: String,
     sign_in: SignIn,
 }

@@ -15,7 +15,7 @@ use crate::{
     api::whole,
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
-    paging::{Page, PageQuery},
+    paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::{self, Created},
     scope::Scope,
@@ -35,7 +35,7 @@ pub fn routes() -> OpenApiRouter<App> {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct VisitQuery {
+struct VisitFilter {
     /// Only those of this person.
     #[serde(default)]
     person_id: Option<PersonId>,
@@ -45,27 +45,9 @@ struct VisitQuery {
     /// Only those to this property.
     #[serde(default)]
     property_id: Option<PropertyId>,
-    /// Entries on a page, 50 unless said otherwise.
-    #[serde(default)]
-    #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
-    limit: Option<i64>,
-    /// `next_cursor` of the page before.
-    #[serde(default)]
-    #[param(max_length = 300)]
-    #[schema(max_length = 300)]
-    cursor: Option<String>,
 }
 
-impl PageQuery for VisitQuery {
-    fn limit(&self) -> Option<i64> {
-        self.limit
-    }
-
-    fn cursor(&self) -> Option<&str> {
-        self.cursor.as_deref()
-    }
-}
+type VisitQuery = Paged<VisitFilter>;
 
 /// A visit is planned for the days around now: one of another decade is a slip of the finger.
 fn planning_faults(input: &VisitChange, today: Day) -> Vec<FieldFault> {

@@ -32,6 +32,12 @@ mod stock;
 mod visits;
 mod year;
 
+use crate::{
+    access::Anyone,
+    problem::{About, KINDS, Problem},
+    state::App,
+    store,
+};
 use askama::Template;
 use axum::{
     Router,
@@ -39,12 +45,6 @@ use axum::{
     http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
     routing::{get, post},
-};
-use crate::{
-    access::Anyone,
-    problem::{About, KINDS, Problem},
-    state::App,
-    store,
 };
 
 /// The pages' own policy: everything from this server, nothing inline.

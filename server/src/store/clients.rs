@@ -20,17 +20,9 @@ use crate::{
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "name": "Client 014", "mailing_address": "14 Street A, Sampletown", "phone": "555-0114" }))]
 pub struct ClientInput {
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
-    #[schema(
-        min_length = 1,
-        max_length = 300,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 300, format = "lines")]
     pub mailing_address: String,
     #[serde(default)]
     #[schema(min_length = 3, max_length = 40, pattern = "^[0-9+() ./x-]+$")]

@@ -24,25 +24,13 @@ use crate::{
 }))]
 pub struct CredentialInput {
     /// What it is called on the paper, with its category.
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     /// Its number, as records name it.
-    #[schema(
-        min_length = 1,
-        max_length = 60,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 60, format = "line")]
     pub number: String,
     /// The authority that issued it.
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub issued_by: String,
     /// The rule set of the jurisdiction in which it counts, if this server has one: work there asks for care once it has run out.
     #[serde(default)]

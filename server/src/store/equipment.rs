@@ -25,11 +25,7 @@ use crate::{
     "calibration_limits": { "days": 180, "applications": 200 }
 }))]
 pub struct EquipmentInput {
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     /// What it is. Never changes afterwards: a machine of another kind is another machine.
     pub kind: EquipmentKind,

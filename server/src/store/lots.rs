@@ -24,17 +24,9 @@ use crate::{
 pub struct LotInput {
     pub product_id: ProductId,
     /// As it stands on the bags; once for a product.
-    #[schema(
-        min_length = 1,
-        max_length = 60,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 60, format = "line")]
     pub lot_number: String,
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub supplier: String,
     /// Not a day to come.
     pub received_on: Day,

@@ -56,11 +56,7 @@ pub struct KeepOff {
     pub distance_ft: Option<Distance>,
     /// Where the distance is written. Left out beside a distance: as entered.
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub rule: Option<String>,
 }
 
@@ -95,11 +91,7 @@ pub struct ErrorInput {
     pub error_sqft: Area,
     /// Where the estimate comes from. Left out, it is marked common practice.
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 300,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 300, format = "line")]
     pub source: Option<String>,
 }
 
@@ -126,22 +118,14 @@ pub struct MeasurementInput {
     pub measured_on: Day,
     pub method: MeasuringMethod,
     /// Who measured, staff or not.
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub measured_by: String,
     /// An estimate of the error, where it does not follow from the reading errors in `from`.
     #[serde(default)]
     pub error_estimate: Option<ErrorInput>,
     /// What was left out or in doubt.
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 1000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 1000, format = "lines")]
     pub note: Option<String>,
 }
 

@@ -20,11 +20,7 @@ use crate::{
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({ "name": "Tech 01", "role": "technician" }))]
 pub struct PersonInput {
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     pub role: Role,
     /// Name and password to sign in with. A technician needs none: the phone is enrolled with a code.

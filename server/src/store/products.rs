@@ -31,11 +31,7 @@ use crate::{
     "net_weight_lb": "50"
 }))]
 pub struct ProductInput {
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     pub label: Label,
     /// What one bag or jug weighs, without its package. Above zero.

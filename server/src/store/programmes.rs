@@ -61,11 +61,7 @@ pub struct ProgrammeNeed {
     pub potash_lb_per_1000_sqft: Option<NutrientRate>,
     /// What the figures rest on. Required with a figure.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 3,
-        max_length = 300,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 3, max_length = 300, format = "line")]
     pub because: Option<String>,
 }
 
@@ -86,11 +82,7 @@ pub struct ProgrammeNeed {
     "least_product_lb_per_1000_sqft": "0.5"
 }))]
 pub struct ProgrammeInput {
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     /// What is put down in this calendar year counts towards the need.
     #[schema(minimum = 1990, maximum = 2199)]

@@ -81,11 +81,7 @@ pub enum ShadeClass {
 pub struct SectionInput {
     /// Stays as it is when a section is changed: records count on it.
     pub property_id: PropertyId,
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
     /// Turf that grows there, if somebody knows.
     #[serde(default)]

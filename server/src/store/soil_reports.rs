@@ -53,19 +53,11 @@ pub struct SoilValueInput {
 pub struct SoilReportInput {
     /// Day on which the soil was taken, from which the report's age counts. Not a day to come.
     pub sampled_on: Day,
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 120, format = "line")]
     pub laboratory: String,
     /// The laboratory's own number of the report.
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 60,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 60, format = "line")]
     pub laboratory_number: Option<String>,
     pub extractant: Extractant,
     /// Cores of soil that were mixed into the sample, if somebody counted.

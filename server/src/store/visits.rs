@@ -82,11 +82,7 @@ pub struct VisitChange {
     pub status: VisitStatus,
     /// Why it was not done or called off. Required then, and only then.
     #[serde(default)]
-    #[schema(
-        min_length = 3,
-        max_length = 500,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 3, max_length = 500, format = "lines")]
     pub reason: Option<String>,
 }
 

@@ -18,11 +18,7 @@ pub struct ConfirmationInput {
     /// Whether product may be reckoned on this area from its day on. If not, the measurement stays and never counts.
     pub holds: bool,
     #[serde(default)]
-    #[schema(
-        min_length = 1,
-        max_length = 1000,
-        pattern = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$"
-    )]
+    #[schema(min_length = 1, max_length = 1000, format = "lines")]
     pub note: Option<String>,
 }
 
