@@ -1,6 +1,7 @@
 //! The pages, without a browser: who is let in, what is sent, and that a browser's cookie changes something only from this
 //! server's own pages. What a real browser does with them is tried by `tests/browser`.
 
+mod api_page;
 mod clients;
 mod equipment;
 mod load_sheet;
