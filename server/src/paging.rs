@@ -48,7 +48,7 @@ pub struct Page<T> {
 
 /// A row with the server's own sequence number, by which lists are ordered: phones' clocks lie.
 #[derive(Debug)]
-pub struct Row<T> {
+pub struct Sequenced<T> {
     pub seq: i64,
     pub item: T,
 }
@@ -82,7 +82,7 @@ impl CursorKey {
     }
 
     /// Cuts the rows to the page and makes the cursor of the next.
-    pub fn page<T>(&self, list: &str, query: &impl PageQuery, mut rows: Vec<Row<T>>) -> Page<T> {
+    pub fn page<T>(&self, list: &str, query: &impl PageQuery, mut rows: Vec<Sequenced<T>>) -> Page<T> {
         let limit = usize::try_from(query.limit().unwrap_or(50)).unwrap_or(50);
         let more = rows.len() > limit;
         rows.truncate(limit);

@@ -73,7 +73,7 @@ pub fn law(folder: Option<&Path>) -> Result<Arc<Lawbook>, ServeError> {
 pub fn check_rules(folder: &Path) -> ExitCode {
     match rules_folder::read(folder) {
         Ok(law) => {
-            for line in rules_folder::told(folder, &law) {
+            for line in rules_folder::summary_lines(folder, &law) {
                 print_line(line);
             }
             print_line(format_args!("No fault. Start the server with --rules {}.", folder.display()));

@@ -126,7 +126,7 @@ fn stock(short: &[(&Product, Short)]) -> Vec<Notice> {
             Short::Negative => {
                 ("■", format!("{name}: {balance} lb by the book, which cannot be. Book the missing delivery, or count"))
             }
-            Short::Wanted(need) => {
+            Short::PlannedDemand(need) => {
                 ("▲", format!("{name}: {balance} lb by the book, and the planned visits want {need} lb"))
             }
             Short::NotInUse => ("▲", format!("{name} is on hold or retired, and visits are planned with it")),

@@ -13,10 +13,10 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        calibrations::{Names, Standing},
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        calibrations::{CalibrationLine, Names},
+        form::{Field, Form, FormData, choices},
         office::{ALL_ROWS, ROWS, dates},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -93,7 +93,7 @@ async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
 /// A machine in the list, with the newest calibration for each product.
 struct Line {
     machine: EquipmentView,
-    newest: Vec<Standing>,
+    newest: Vec<CalibrationLine>,
 }
 
 #[derive(Template)]
@@ -118,7 +118,7 @@ fn newest(found: &[CalibrationInForce], machine: EquipmentId) -> Vec<&Calibratio
 }
 
 /// All machines.
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     let (reader, today) = (app.store.reader(), api::office_day(&app).await?);
     let machines = store::equipment::list(reader, ALL_ROWS).await?;
     let found = store::calibrations::in_force(reader, None, &product_ids(&app).await?, None, today).await?;
@@ -130,11 +130,11 @@ pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> 
     Ok(page(Equipment { lines: lines.collect() }.render()))
 }
 
-pub async fn new(_: Desk, State(app): State<App>) -> Response {
+pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -149,7 +149,7 @@ pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Respo
 struct MachinePage {
     dates: DateOrder,
     machine: EquipmentView,
-    in_force: Vec<Standing>,
+    in_force: Vec<CalibrationLine>,
     /// Those that a newer one has superseded.
     older: Vec<(Calibration, String)>,
     /// Whether there may be more than the page shows.
@@ -158,7 +158,11 @@ struct MachinePage {
 }
 
 /// A machine with its calibrations, and the form that corrects it.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipment>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Equipment>,
+) -> Result<Response, Problem> {
     let (reader, today, machine) = (app.store.reader(), api::office_day(&app).await?, get(&app, id).await?);
     let found = store::calibrations::in_force(reader, Some(id), &product_ids(&app).await?, None, today).await?;
     let all = store::calibrations::list(reader, ROWS, Filter { equipment: Some(id), ..Filter::default() }).await?;
@@ -175,10 +179,10 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipm
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Equipment>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {

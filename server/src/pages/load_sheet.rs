@@ -11,9 +11,9 @@ use crate::{
     },
     book::load_sheet::DayLoad,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, also},
+        form::{Choice, Field, Form, FormData, also},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page,
     },
     problem::{FieldFault, Problem},
@@ -76,7 +76,7 @@ impl LoadSheet {
 }
 
 /// The sheet, or what it is asked with.
-pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn sheet(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let mut form = form(&app).await?;
     if !sent.is_empty() {
         form = form.sent(&sent);
@@ -104,7 +104,7 @@ pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Res
 const NOTE: &str =
     "From the visits that are still to be made that day: product, bags, water and fills, for each stop and in all.";
 
-async fn load(app: &App, desk: Desk, form: &Form) -> Result<(DayLoad, String), Problem> {
+async fn load(app: &App, desk: OfficeSession, form: &Form) -> Result<(DayLoad, String), Problem> {
     let said = |name: &str| form.fields.iter().find(|field| field.name == name).map(Field::text).unwrap_or_default();
     let mut faults = Vec::new();
     let on = Day::parse(said("day"));

@@ -7,8 +7,8 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent},
+        form::{Field, Form, FormData},
+        office_session::OfficeSession,
         products,
     },
     problem::Problem,
@@ -30,15 +30,19 @@ fn blank(product: &Product) -> Form {
         .note("A delivery is never edited. If the figure was wrong, count the lot: the difference is written.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(blank(&products::get(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&products::get(&app, id).await?).sent(&sent);
     let done = async {

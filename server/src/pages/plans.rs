@@ -22,9 +22,9 @@ use crate::{
     book::season::{CompanyPlan, SectionPlan},
     extract::{PathId, ValidQuery},
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page, programmes, sections,
     },
     problem::Problem,
@@ -65,7 +65,7 @@ pub fn unmet(one: &UnmetNeed) -> Unmet {
         GradeNutrient::Potash => "K2O",
     };
     let words = format!("{} lb {nutrient} on 1,000 sq ft cannot be met", one.missing_lb_per_1000_sqft);
-    Unmet { words, against: one.collides_with.iter().map(|words| sentence(words)).collect() }
+    Unmet { words, against: one.conflicts_with.iter().map(|words| sentence(words)).collect() }
 }
 
 /// A constraint as a sentence of its own.
@@ -98,10 +98,10 @@ struct SectionPlanPage {
 
 /// The plan of one section, or what it is asked with.
 pub async fn of_section(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let section = sections::get(&app, id).await?;
     let form = section_form(&section, &programmes::all(&app).await?);
@@ -182,7 +182,7 @@ impl CompanyPlanPage {
 
 fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateOrder) -> Vec<Line> {
     let product = |id: &ProductId| products.get(id).map_or("a product", String::as_str);
-    let line = |section: &crate::book::season::SectionSeason| Line {
+    let line = |section: &crate::book::season::SectionPlanSummary| Line {
         section_id: section.section_id,
         place: format!("{}, {}, {}", section.section_name, section.address, section.client_name),
         rounds: section
@@ -206,10 +206,10 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
 
 /// The plan of the company, or what it is asked with.
 pub async fn of_company(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let programme = programmes::get(&app, id).await?;
     let form = company_form(&app, &programme).await?;

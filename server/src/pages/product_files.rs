@@ -9,8 +9,8 @@ use crate::{
     file_body::FILE_LIMIT,
     media::FileBody,
     pages::{
-        desk::Desk,
         form::{Field, Form, SentFile, also, choices},
+        office_session::OfficeSession,
         products,
     },
     problem::{FieldFault, Problem},
@@ -53,12 +53,16 @@ fn blank(product: &Product) -> Form {
         .note("A file is never edited: a newer one stands beside the older. The label on the bag in hand prevails over any copy.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(blank(&products::get(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
     SentFile { sent, bytes, too_large }: SentFile,

@@ -20,10 +20,10 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, also},
+        form::{Choice, Field, Form, FormData, also},
         local::Local,
         office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -101,15 +101,19 @@ async fn client_of(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
     found.ok_or_else(|| Problem::not_found("client"))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, &client_of(&app, id).await?).await?.once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let mut form = blank(&app, &client_of(&app, id).await?).await?.sent(&sent);
     if sent.one("look").is_some() {
@@ -125,15 +129,19 @@ pub async fn add(
     form.made(&app, done, |id| format!("/office/properties/{id}"))
 }
 
-pub async fn edit(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn edit(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&app, &get(&app, id).await?).await?.show())
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let stored = get(&app, id).await?;
     let mut form = stored_form(&app, &stored).await?.sent(&sent);
@@ -173,7 +181,7 @@ struct PropertyPage {
 
 /// A property with its sections, its visits and everything that was put down.
 pub async fn one(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
     Query(before): Query<Before>,

@@ -11,9 +11,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ROWS, dates},
+        office_session::OfficeSession,
         page,
         soil_reports::read::Read,
     },
@@ -101,15 +101,19 @@ pub async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Pro
     found.ok_or_else(|| Problem::not_found("property"))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(blank(&property_of(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&property_of(&app, id).await?).sent(&sent);
     let done = async {
@@ -134,7 +138,11 @@ struct SectionPage {
 }
 
 /// A section with its measurements and soil reports, and the form that corrects it.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
     let section = get(&app, id).await?;
     let property = property_of(&app, section.property_id).await?;
     let measurements = store::measurements::list(app.store.reader(), ROWS, id).await?;
@@ -155,10 +163,10 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {

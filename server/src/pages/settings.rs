@@ -5,8 +5,8 @@ use axum::{extract::State, response::Response};
 use crate::{
     api,
     pages::{
-        desk::OwnerDesk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
+        office_session::OwnerSession,
     },
     problem::Problem,
     state::App,
@@ -24,11 +24,11 @@ fn form(settings: &Settings) -> Form {
         .note("Where a day is typed, the browser shows it in its own order.")
 }
 
-pub async fn one(_: OwnerDesk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn one(_: OwnerSession, State(app): State<App>) -> Result<Response, Problem> {
     Ok(form(&store::settings::get(app.store.reader()).await?).show())
 }
 
-pub async fn change(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn change(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form_sent = form(&store::settings::get(app.store.reader()).await?).sent(&sent);
     let done = async {
         let (version, valid) = form_sent.asked_change(&app)?;

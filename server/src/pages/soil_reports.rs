@@ -10,8 +10,8 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
+        office_session::OfficeSession,
         sections,
     },
     problem::Problem,
@@ -152,21 +152,25 @@ fn blank(section: &Section, rows: usize) -> Form {
     .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
     Ok(blank(&sections::get(&app, id).await?, VALUES).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let rows = sent.closed_up().rows("/values/").clamp(VALUES, MOST_VALUES);
     let form = blank(&sections::get(&app, id).await?, rows).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::soil_reports::create_soil_report(desk.office(), State(app.clone()), key, PathId(id), valid).await
+        api::soil_reports::record_soil_report(desk.office(), State(app.clone()), key, PathId(id), valid).await
     };
     let done = done.await;
     form.made(&app, done, |_| format!("/office/sections/{id}"))

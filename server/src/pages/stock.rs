@@ -7,9 +7,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::ROWS,
+        office_session::OfficeSession,
         products,
     },
     problem::Problem,
@@ -48,20 +48,24 @@ async fn blank(app: &App, product: &Product) -> Result<Form, Problem> {
     )))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, &products::get(&app, id).await?).await?.once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&app, &products::get(&app, id).await?).await?.sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::stock::create_stock_movement(desk.office(), State(app.clone()), key, valid).await
+        api::stock::record_stock_movement(desk.office(), State(app.clone()), key, valid).await
     };
     let done = done.await;
     form.made(&app, done, |_| format!("/office/products/{id}"))

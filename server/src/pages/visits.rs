@@ -7,9 +7,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ALL_ROWS, ROWS, dates},
+        office_session::OfficeSession,
     },
     problem::Problem,
     scope::Scope,
@@ -89,15 +89,19 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
     Ok(form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id)))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, id).await?.once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&app, id).await?.sent(&sent);
     let done = async {
@@ -108,15 +112,19 @@ pub async fn add(
     form.made(&app, done, |_| format!("/office/properties/{id}"))
 }
 
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Visit>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Visit>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&app, &get(&app, id).await?).await?.show())
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Visit>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let stored = get(&app, id).await?;
     let form = stored_form(&app, &stored).await?.sent(&sent);

@@ -17,9 +17,9 @@ use crate::{
     },
     extract::PathId,
     pages::{
-        desk::Desk,
         local::Local,
         office::dates,
+        office_session::OfficeSession,
         page,
         year::outlook::{JournalState, RunsPast},
     },
@@ -35,7 +35,7 @@ pub struct Which {
 }
 
 /// The year that is asked for, and how the company reads it.
-struct Asked {
+struct YearView {
     year: i16,
     from: Day,
     to: Day,
@@ -47,7 +47,7 @@ struct Asked {
     dates: DateOrder,
 }
 
-async fn asked(app: &App, which: &Which) -> Result<Asked, Problem> {
+async fn asked(app: &App, which: &Which) -> Result<YearView, Problem> {
     let (company, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let local = Local::of(&zone);
     let today = local.day(app.clock.now());
@@ -56,7 +56,7 @@ async fn asked(app: &App, which: &Which) -> Result<Asked, Problem> {
         Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")])
     })?;
     let to = from.last_of_year();
-    Ok(Asked { year, from, to, caps_on: today.clamp(from, to), company, local, dates: dates(app).await? })
+    Ok(YearView { year, from, to, caps_on: today.clamp(from, to), company, local, dates: dates(app).await? })
 }
 
 #[derive(Template)]
@@ -119,8 +119,12 @@ impl SectionRow {
 }
 
 /// Every client and section against its cap, with what is planned.
-pub async fn year(Desk(actor): Desk, State(app): State<App>, Query(which): Query<Which>) -> Result<Response, Problem> {
-    let Asked { year, from, to, caps_on, local, dates, .. } = asked(&app, &which).await?;
+pub async fn year(
+    OfficeSession(actor): OfficeSession,
+    State(app): State<App>,
+    Query(which): Query<Which>,
+) -> Result<Response, Problem> {
+    let YearView { year, from, to, caps_on, local, dates, .. } = asked(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
     let reports = company_year::reports_due(&app.law, year, &sums);
     let sums = company_year::company_year(&app.law, caps_on, sums);
@@ -152,16 +156,16 @@ struct StatementPage {
 
 /// A client's statement, to be read and printed.
 pub async fn client(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let Asked { year, from, to, caps_on, company: company_name, local, dates } = asked(&app, &which).await?;
+    let YearView { year, from, to, caps_on, company: company_name, local, dates } = asked(&app, &which).await?;
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, from, to, Scope::Company).await?;
     let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
-    let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
+    let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault() }.render()))
 }

@@ -1,7 +1,7 @@
 //! The shapes that a lawn is measured by, chosen before their lengths are asked.
 
 use crate::{
-    pages::form::{Choice, Field, Sent, choices},
+    pages::form::{Choice, Field, FormData, choices},
     problem::{FieldFault, Problem},
 };
 
@@ -33,7 +33,7 @@ pub struct Parts {
 
 impl Parts {
     /// What was chosen, without the gaps.
-    pub fn of(sent: &Sent) -> Result<Self, Problem> {
+    pub fn of(sent: &FormData) -> Result<Self, Problem> {
         let mut faults = Vec::new();
         let mut chosen = |list: &str| -> Vec<&'static str> {
             let names = (1..=PLACES).map(|place| format!("{list}{place}"));

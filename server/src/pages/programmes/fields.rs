@@ -4,7 +4,7 @@ use domain::{equipment::Equipment, programme::published::PUBLISHED};
 
 use crate::{
     pages::{
-        form::{Choice, Field, Sent, choices},
+        form::{Choice, Field, FormData, choices},
         office::ALL_ROWS,
         sections::species,
     },
@@ -34,7 +34,7 @@ const MOST_NEEDS: usize = 200;
 
 impl Rows {
     /// As many as are stored and some to write into, or as many as were sent. `own` is a section that gets a need of its own.
-    pub fn of(stored: Option<&Programme>, sent: Option<&Sent>, own: Option<domain::ids::SectionId>) -> Self {
+    pub fn of(stored: Option<&Programme>, sent: Option<&FormData>, own: Option<domain::ids::SectionId>) -> Self {
         let stored_needs = stored.map(|programme| programme.needs.as_slice()).unwrap_or_default();
         let named = |need: &ProgrammeNeed| need.section_id.map(|id| id.to_string());
         if let Some(sent) = sent {

@@ -21,10 +21,10 @@ use crate::{
     book::soil_reports::{self, LimeAsk, SoilInterpretation, SoilLime},
     extract::{PathId, ValidQuery},
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
         local::Local,
         office::dates,
+        office_session::OfficeSession,
         page, sections,
     },
     problem::Problem,
@@ -150,10 +150,10 @@ const ASKED: [&str; 7] = ["by", "goal", "cce_percent", "credit_tons_per_acre", "
 
 /// A report with what follows from it; the lime as somebody asks it.
 pub async fn one(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let found = store::soil_reports::get(app.store.reader(), id, Scope::Company).await?;
     let report = found.ok_or_else(|| Problem::not_found("soil report"))?;
