@@ -130,7 +130,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let header = |operation: &Operation, name: &str| parameters(operation).any(|parameter| parameter.name == name);
     let mut kinds = vec![Kind::Fault, Kind::Busy];
     let open =
-        operation.operation_id.as_deref().is_some_and(|id| ["set_up", "create_session", "enrol_device"].contains(&id));
+        operation.operation_id.as_deref().is_some_and(|id| ["create_company", "create_session", "enrol_device"].contains(&id));
     if open {
         kinds.push(Kind::TooMany);
     } else {

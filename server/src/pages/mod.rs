@@ -8,6 +8,7 @@ mod clients;
 mod credentials;
 mod derivation;
 mod equipment;
+mod figures;
 mod form;
 mod load_sheet;
 mod local;
