@@ -171,11 +171,11 @@ impl From<sqlx::Error> for Problem {
                 Self::new(Kind::Busy, "The database did not answer in time.").retry_after(1)
             }
             other if storage_fault::is_locked(&other) => {
-                Self::new(Kind::Busy, "Another program holds the book's file.").retry_after(2)
+                Self::new(Kind::Busy, "Another program holds the records' file.").retry_after(2)
             }
             other if storage_fault::is_storage_failure(&other) => {
                 tracing::error!(error = %other, "the disk under the book failed");
-                Self::new(Kind::StorageFailed, "The disk under the book refused it. Send it again.").retry_after(5)
+                Self::new(Kind::StorageFailed, "The disk under the records refused it. Send it again.").retry_after(5)
             }
             other => Self::fault(&other),
         }

@@ -110,7 +110,7 @@ async fn read(
     let limit = usize::try_from(SECTIONS).unwrap_or(usize::MAX);
     if lawns.len() > limit {
         let detail =
-            format!("is required: the book has more than {SECTIONS} sections; ask for one client after the other");
+            format!("is required: there are more than {SECTIONS} sections; ask for one client after the other");
         return Err(Problem::invalid(vec![FieldFault::parameter("client_id", "missing", detail)]));
     }
     // Visits of this season and the one before it: what is older has its record or will have none.

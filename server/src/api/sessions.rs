@@ -95,7 +95,7 @@ struct SetUpInput {
 ///
 /// Writes the company and its first owner. Works once, with the one-time code that the server printed at its first start.
 #[utoipa::path(post, path = "/api/v1/setup", operation_id = "create_company", tag = "sessions", security(()), request_body = SetUpInput,
-    responses((status = 201, description = "The book is set up; sign in as the owner.", body = Person)))]
+    responses((status = 201, description = "The company is set up; sign in as the owner.", body = Person)))]
 async fn create_company(
     _: Anyone,
     State(app): State<App>,
@@ -113,7 +113,7 @@ async fn create_company(
     let owner = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             if store::people::is_set_up(&mut *connection).await? {
-                return Err(Problem::new(Kind::Conflict, "This book is set up already. Sign in, or ask its owner."));
+                return Err(Problem::new(Kind::Conflict, "This server is set up already. Sign in, or ask its owner."));
             }
             if !store::people::set_up(connection, &code, &company, &zone, at).await? {
                 let detail =

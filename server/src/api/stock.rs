@@ -109,7 +109,7 @@ pub async fn record_stock_movement(
             let moved = change(&value, balance);
             if balance.raw() + moved < 0 {
                 let detail = format!(
-                    "is more than the {} that the book has; receive the missing delivery or count first",
+                    "is more than the {} that the records show; enter the missing delivery or count first",
                     balance.with_unit()
                 );
                 faults.push(FieldFault::at("/mass_lb", "out_of_range", detail));

@@ -114,7 +114,7 @@ impl Season {
         let section = self.world.sections.get(&lawn.section_id);
         let property = self.world.properties.get(&lawn.property_id);
         let (Some(section), Some(property)) = (section, property) else {
-            return Err(missing("not_found", "is not in the book".to_owned()));
+            return Err(missing("not_found", "is not on record".to_owned()));
         };
         let zone = facts::zone(property);
         let from = self.from.unwrap_or_else(|| self.now.day_in(&zone));

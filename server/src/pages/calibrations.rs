@@ -69,7 +69,7 @@ impl Names {
 
     pub fn standing(&self, one: &CalibrationInForce) -> CalibrationLine {
         let (class, stands) = match one.standing {
-            calibration::CalibrationStatus::Fresh => ("go", "✓ fresh"),
+            calibration::CalibrationStatus::Fresh => ("go", "✓ in order"),
             calibration::CalibrationStatus::Due => ("care", "▲ due soon"),
             calibration::CalibrationStatus::Out => ("stop", "■ too old, calibrate before use"),
         };
@@ -133,9 +133,9 @@ impl Band {
 /// What a test found, in one line.
 pub fn found(result: &CatchResult) -> String {
     if let Some(rate) = result.product_lb_per_1000_sqft {
-        format!("{rate} lb of product on 1,000 sq ft")
+        format!("{rate} lb of product per 1,000 sq ft")
     } else if let (Some(rate), Some(acre)) = (result.spray_gal_per_1000_sqft, result.spray_gal_per_acre) {
-        format!("{rate} gal of spray on 1,000 sq ft, {acre} gal on an acre")
+        format!("{rate} gal of spray per 1,000 sq ft, {acre} gal per acre")
     } else if let Some(swath) = result.effective_swath_ft {
         format!("an effective swath of {swath} ft")
     } else {
@@ -237,7 +237,7 @@ struct CalibrationPage {
     target: Option<String>,
     evenness: Option<(&'static str, String)>,
     worn: Option<(&'static str, String)>,
-    /// How it stands today; nothing when a newer one has taken its place, or it is of a day to come.
+    /// Status today; nothing when a newer one has taken its place, or it is of a day to come.
     standing: Option<CalibrationLine>,
     to_come: bool,
     caution: &'static str,

@@ -41,7 +41,7 @@ fn blank() -> Form {
 
 fn stored_form(client: &Client) -> Form {
     let id = client.id;
-    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Store the change")
+    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Save")
         .filled(client, client.version())
         .back(format!("/office/clients/{id}"))
 }

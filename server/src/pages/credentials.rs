@@ -1,4 +1,4 @@
-//! Licences and certificates of the staff: each under its person, corrected where it was copied wrongly.
+//! Licenses and certificates of the staff: each under its person, corrected where it was copied wrongly.
 
 use axum::{extract::State, response::Response};
 use domain::ids;
@@ -44,11 +44,11 @@ fn form(app: &App, person: &Person, standing: Option<&Credential>, action: Strin
             .help("Only for a certificate that a local rule names; most are none of these."),
     ];
     let (title, button) = match standing {
-        None => (format!("A licence or certificate of {}", person.name), "Add it"),
-        Some(one) => (format!("Correct: {}, {}", one.name, person.name), "Store the change"),
+        None => (format!("A license or certificate of {}", person.name), "Add it"),
+        Some(one) => (format!("Correct: {}, {}", one.name, person.name), "Save"),
     };
     Form::new(title, action, button, fields).back("/office/people").note(
-        "Copied from the paper. A renewal is a further one, so that who held what on a past day can still be told.",
+        "Copied from the paper. A renewal is a further one, so that who held what on a past day can still be seen.",
     )
 }
 

@@ -48,15 +48,15 @@ fn form(title: String, action: String, button: &'static str) -> Form {
         ("spray_gun", kind_words(EquipmentKind::SprayGun)),
     ]);
     let fields = vec![
-        Field::line("/name", "Name").help("As it stands on the machine, such as Spreader 01."),
-        Field::one("/kind", "Kind", kinds).help("It stays: a machine of another kind is another machine."),
+        Field::line("/name", "Name").help("As written on the machine, such as Spreader 01."),
+        Field::one("/kind", "Kind", kinds).help("The kind cannot be changed; add a new machine."),
         Field::tick("/has_deflector", "A deflector is fitted")
             .help("Of a rotary spreader alone. Laws let it nearer to water, so it must be there."),
-        Field::amount("/hopper_lb", "What the hopper holds, lb").optional().help("Of a spreader."),
-        Field::amount("/tank_gal", "What the tank holds, gal").optional().help("Of a sprayer."),
-        Field::amount("/swath_ft", "Width that it covers, ft")
+        Field::amount("/hopper_lb", "Hopper capacity, lb").optional().help("Of a spreader."),
+        Field::amount("/tank_gal", "Tank capacity, gal").optional().help("Of a sprayer."),
+        Field::amount("/swath_ft", "Swath width, ft")
             .optional()
-            .help("As its maker says. What it really covers, a row of pans tells."),
+            .help("As the maker states it. A row of pans shows the real width."),
         Field::number("/calibration_limits/days", "Days after which a calibration is old")
             .optional()
             .under("When it is to be calibrated again")
@@ -73,9 +73,7 @@ fn blank() -> Form {
 
 fn stored_form(machine: &EquipmentView) -> Form {
     let at = format!("/office/equipment/{}", machine.id);
-    form(format!("Correct {}", machine.name), at.clone(), "Store the change")
-        .filled(machine, machine.version())
-        .back(at)
+    form(format!("Correct {}", machine.name), at.clone(), "Save").filled(machine, machine.version()).back(at)
 }
 
 /// A machine of the book.

@@ -67,8 +67,8 @@ pub fn pounds_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: &Quantity<L>
     figure(value, &[common(limit)], three_figures, true)
 }
 
-/// Square feet: none is left out, thousands are apart.
-pub fn area<U: Unit>(value: &Quantity<U>) -> Figure {
+/// Every digit, thousands apart: for areas, and for what another figure is read against.
+pub fn exact<U: Unit>(value: &Quantity<U>) -> Figure {
     figure(value, &[], |_| COMMON, true)
 }
 
@@ -188,7 +188,10 @@ mod tests {
     #[test]
     fn what_is_left_keeps_its_side_of_nothing() {
         let room = |text: &str| rate(&NutrientRoom::parse(text).expect("room")).shown;
-        assert_eq!([room("-0.000004"), room("0.000004"), room("-0.25"), room("0")], ["-0.000004", "0.000004", "-0.25", "0"]);
+        assert_eq!(
+            [room("-0.000004"), room("0.000004"), room("-0.25"), room("0")],
+            ["-0.000004", "0.000004", "-0.25", "0"]
+        );
     }
 
     #[test]
@@ -204,8 +207,8 @@ mod tests {
     }
 
     #[test]
-    fn an_area_is_whole() {
-        assert_eq!(area(&Area::parse("12345.67").expect("an area")).to_string(), "12,345.67");
-        assert_eq!(area(&Area::parse("8200").expect("an area")).to_string(), "8,200");
+    fn an_area_keeps_every_digit() {
+        assert_eq!(exact(&Area::parse("12345.67").expect("an area")).to_string(), "12,345.67");
+        assert_eq!(exact(&Area::parse("8200").expect("an area")).to_string(), "8,200");
     }
 }

@@ -35,22 +35,22 @@ async fn form(app: &App) -> Result<Form, Problem> {
     let holds = |one: &EquipmentView| match (one.hopper_lb, one.tank_gal) {
         (Some(lb), _) => format!("{}, holds {lb} lb", one.name),
         (_, Some(gal)) => format!("{}, holds {gal} gal", one.name),
-        _ => format!("{}, nobody has entered what it holds", one.name),
+        _ => format!("{}, capacity not entered", one.name),
     };
     let machines = machines.filter(|one| one.active).map(|one| Choice::new(one.id.to_string(), holds(&one)));
     let fields = vec![
         Field::day("day", "Day"),
         Field::one("person_id", "Whose truck", people.collect()),
-        Field::amount("spare_percent", "Loaded beyond the need, %")
+        Field::amount("spare_percent", "Extra to load, %")
             .optional()
-            .help("A tenth by common practice. What is not used comes back."),
-        Field::one("equipment_id", "Spreader or sprayer that goes along", machines.collect())
+            .help("10 is common practice. Bring back what is not used."),
+        Field::one("equipment_id", "Spreader or sprayer on the truck", machines.collect())
             .optional()
             .under("To count fills")
             .help("Empty takes, for each product, the machine that this person calibrated last with it."),
-        Field::amount("hopper_lb", "Or what the hopper holds, lb").optional().help("Counts before the book's figure."),
-        Field::amount("tank_gal", "Or what the tank holds, gal").optional(),
-        Field::amount("spray_gal_per_1000_sqft", "Or what the sprayer puts down, gal on 1,000 sq ft").optional(),
+        Field::amount("hopper_lb", "Or hopper capacity, lb").optional().help("Used instead of the capacity on record."),
+        Field::amount("tank_gal", "Or tank capacity, gal").optional(),
+        Field::amount("spray_gal_per_1000_sqft", "Or what the sprayer puts down, gal per 1,000 sq ft").optional(),
     ];
     Ok(Form::new("A load sheet", "/office/load-sheet", "Show the load sheet", fields).asking())
 }

@@ -20,12 +20,12 @@ fn blank(product: &Product) -> Form {
     let at = format!("/office/products/{}", product.id);
     let fields = vec![
         Field::hidden("/product_id", product.id.to_string()),
-        Field::line("/lot_number", "Lot number").help("As it stands on the bags."),
+        Field::line("/lot_number", "Lot number").help("As printed on the bags."),
         Field::line("/supplier", "Supplier"),
         Field::day("/received_on", "Received on"),
         Field::amount("/received_lb", "All that was delivered, without packages, lb"),
     ];
-    Form::new(format!("A delivery of {}", product.name), format!("{at}/lots/new"), "Book the delivery", fields)
+    Form::new(format!("A delivery of {}", product.name), format!("{at}/lots/new"), "Add the delivery", fields)
         .back(at)
         .note("A delivery is never edited. If the figure was wrong, count the lot: the difference is written.")
 }

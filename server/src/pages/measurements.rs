@@ -113,7 +113,7 @@ fn which(section: &Section) -> Form {
     )
     .back(at)
     .asking()
-    .note("Choose the shapes first; their lengths come next. Nothing is stored yet.")
+    .note("Choose the shapes first; their lengths come next. Nothing is saved yet.")
 }
 
 /// The lengths of the chosen shapes.
@@ -186,7 +186,8 @@ struct MeasurementPage {
 /// Whether a technician's measurement counts.
 fn confirmation(id: MeasurementId) -> Form {
     let fields = vec![
-        Field::yes_or_no("/holds", "Is this area right?").help("Yes: product is reckoned on it. No: it never counts."),
+        Field::yes_or_no("/holds", "Is this area right?")
+            .help("Yes: amounts are figured from it. No: it never counts."),
         Field::lines("/note", "How you know").optional().help("This cannot be changed later."),
     ];
     let at = format!("/office/measurements/{id}");

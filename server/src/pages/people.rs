@@ -31,18 +31,18 @@ fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
         ("owner", "owner: everything"),
     ]);
     let password = if new {
-        "Fifteen characters or more. A technician needs none: the phone is enrolled with a code."
+        "Fifteen characters or more. A technician needs none: the phone is connected with a code."
     } else {
-        "Empty leaves the old one. A new one ends every session of this person."
+        "Leave it empty to keep the old one. A new one ends every session of this person."
     };
     let fields = vec![
         Field::line("/name", "Name"),
         Field::one("/role", "Role", roles),
-        Field::yes_or_no("/active", "Works here").help("No ends everything the person may do, at once."),
+        Field::yes_or_no("/active", "Works here").help("“No” ends this person's access at once."),
         Field::line("/sign_in/name", "Name to sign in with")
             .optional()
             .under("Signing in")
-            .help("Small letters, digits and . _ @ -"),
+            .help("Lowercase letters, digits and . _ @ -"),
         Field::password("/sign_in/password", "Password").optional().help(password),
     ];
     Form::new(title, action, button, fields).back("/office/people")
@@ -54,7 +54,7 @@ fn blank() -> Form {
 
 fn stored_form(person: &Person) -> Form {
     let title = format!("Correct {}", person.name);
-    let form = form(&title, format!("/office/people/{}", person.id), "Store the change", false);
+    let form = form(&title, format!("/office/people/{}", person.id), "Save", false);
     let form = form.filled(person, person.version());
     match &person.sign_in {
         Some(name) => {
@@ -193,10 +193,10 @@ async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;
-    let title = format!("Lock out {}, of {}", device.name, person.name);
-    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Lock it out", Vec::new())
+    let title = format!("Sign out {} of {}", device.name, person.name);
+    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Sign this phone out", Vec::new())
         .back("/office/people")
-        .note("At once. What it had not yet sent stays on it, and can be sent after it is enrolled again."))
+        .note("It is signed out at once. Records that it has not sent yet stay on it, and can be sent after it is connected again."))
 }
 
 pub async fn ask_lock_out(

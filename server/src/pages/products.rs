@@ -103,7 +103,7 @@ fn status_form(product: &Product) -> Form {
         ("retired", "retired, not to be used any more"),
     ]);
     let fields = vec![Field::one("/status", "Whether it may be used", states)];
-    Form::new(format!("Whether {} may be used", product.name), format!("{at}/status"), "Store the change", fields)
+    Form::new(format!("Whether {} may be used", product.name), format!("{at}/status"), "Save", fields)
         .filled(product, product.version())
         .back(at)
 }

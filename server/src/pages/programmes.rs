@@ -48,12 +48,12 @@ pub async fn list(_: OfficeSession, State(app): State<App>) -> Result<Response, 
     Ok(page(Programmes { programmes: all(&app).await? }.render()))
 }
 
-const NOTE: &str = "A programme says what is meant; a plan follows from it by the law of each day, the label and the year so far. It permits nothing: each lawn is checked on its day. The label and the local authority prevail, and licensed practice decides.";
+const NOTE: &str = "A program says what is meant; a plan follows from it by the law of each day, the label and the year so far. It permits nothing: each lawn is checked on its day. The label and the local authority prevail, and licensed practice decides.";
 
 async fn blank(app: &App, sent: Option<&FormData>) -> Result<Form, Problem> {
     let rows = Rows::of(None, sent, None);
     let fields = fields(app, &rows, None).await?;
-    Ok(Form::new("A new programme", "/office/programmes/new", "Add the programme", fields)
+    Ok(Form::new("A new program", "/office/programmes/new", "Add the program", fields)
         .back("/office/programmes")
         .note(NOTE))
 }
@@ -68,8 +68,7 @@ async fn stored_form(
     let rows = Rows::of(Some(programme), sent, own);
     let fields = fields(app, &rows, Some(programme)).await?;
     let title = format!("Correct {}", programme.name);
-    let mut form =
-        Form::new(title, at.clone(), "Store the change", fields).filled(programme, programme.version()).back(at);
+    let mut form = Form::new(title, at.clone(), "Save", fields).filled(programme, programme.version()).back(at);
     if let (Some(section), None) = (own, sent)
         && let Some(row) = rows.needs.iter().position(|need| need.as_deref() == Some(section.to_string().as_str()))
     {

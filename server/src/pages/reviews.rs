@@ -142,7 +142,7 @@ async fn find(app: &App, id: RecordId) -> Result<ReviewItem, Problem> {
 }
 
 fn form(id: RecordId) -> Form {
-    let note = Field::lines("/note", "What you make of it").help("It is said once and stays.");
+    let note = Field::lines("/note", "Your note").help("It cannot be changed later.");
     Form::new("Close an entry of the list", format!("/reviews/{id}"), "Close it", vec![note]).back("/reviews")
 }
 

@@ -17,10 +17,10 @@ use crate::{
 fn form(settings: &Settings) -> Form {
     let orders =
         choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
-    let fields = vec![Field::one("/date_order", "How the office's pages write a day", orders)];
-    Form::new("How pages write", "/office/settings", "Store the change", fields)
+    let fields = vec![Field::one("/date_order", "How pages write a date", orders)];
+    Form::new("Date format", "/office/settings", "Save", fields)
         .filled(settings, settings.version())
-        .note("Amounts are in pounds, square feet and pounds on 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
+        .note("Amounts are in pounds, square feet and pounds per 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
         .note("Where a day is typed, the browser shows it in its own order.")
 }
 

@@ -66,8 +66,8 @@ fn value(row: usize) -> [Field; 6] {
     ]);
     let units = choices(&[
         ("ppm", "parts per million (mg/kg)"),
-        ("lb_per_acre", "lb on an acre"),
-        ("mg_per_liter", "mg in a liter of soil (mg/dm3)"),
+        ("lb_per_acre", "lb per acre"),
+        ("mg_per_liter", "mg per liter of soil (mg/dm3)"),
         ("index", "the laboratory's own index"),
     ]);
     let bases = choices(&[("element", "the element (P, K, Mg, Ca)"), ("oxide", "its oxide (P2O5, K2O)")]);
@@ -113,7 +113,7 @@ fn blank(section: &Section, rows: usize) -> Form {
         Field::tick("/before_planting", "Dug before seeding or sodding, in the soil that will be tilled"),
         Field::amount("/ph", "pH").optional(),
         Field::amount("/buffer_ph", "Buffer pH").optional(),
-        Field::amount("/acidity/meq", "Acidity that lime must neutralise, meq")
+        Field::amount("/acidity/meq", "Acidity that lime must neutralize, meq")
             .optional()
             .help("Exchangeable or buffer acidity, with the measure of soil below."),
         Field::one(
@@ -126,14 +126,14 @@ fn blank(section: &Section, rows: usize) -> Form {
         Field::one("/phosphorus", "Phosphorus, as the laboratory rates it", ratings).optional(),
         Field::amount(
             "/phosphate_recommended_lb_per_1000_sqft",
-            "P2O5 that it recommends for the year, lb on 1,000 sq ft",
+            "P2O5 that it recommends for the year, lb per 1,000 sq ft",
         )
         .optional()
         .help("0 when it says that none is needed; empty when it says nothing."),
-        Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb on 1,000 sq ft")
+        Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb per 1,000 sq ft")
             .optional()
             .help("0 when it says that none is needed; empty when it says nothing."),
-        Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb on 1,000 sq ft")
+        Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb per 1,000 sq ft")
             .optional()
             .help("As pure calcium carbonate; 0 when it says that none is needed."),
         Field::one("/laboratory_table", "Published table of this very laboratory", choices(&TABLES))

@@ -44,7 +44,7 @@ async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Re
         Field::one("/product_id", "Product", products.map(|one| Choice::new(one.id.to_string(), one.name)).collect()),
         where_to,
         Field::one("/purpose", "Purpose", purposes),
-        Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb on 1,000 sq ft").optional(),
+        Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb per 1,000 sq ft").optional(),
     ])
 }
 
@@ -74,16 +74,18 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
         ("planned", "still to be made"),
         ("done", "done"),
         ("not_done", "not done, though somebody was there or on the way"),
-        ("cancelled", "called off beforehand"),
+        ("cancelled", "cancelled beforehand"),
     ]);
-    fields.push(Field::one("/status", "How it stands", ends).under("How it ended"));
+    fields.push(Field::one("/status", "Status", ends).under("How it ended"));
     fields.push(
-        Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."),
+        Field::lines("/reason", "Why it was not done or was cancelled")
+            .optional()
+            .help("Fill in only if the visit was not done or was cancelled."),
     );
     let form = Form::new(
         format!("The visit planned on {}", dates(app).await?.day(visit.planned_on)),
         format!("/office/visits/{}", visit.id),
-        "Store the change",
+        "Save",
         fields,
     );
     Ok(form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id)))

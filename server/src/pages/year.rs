@@ -13,10 +13,11 @@ use serde::Deserialize;
 use crate::{
     book::{
         company_year::{self, SectionSum},
-        statement::{self, Preparation, Statement},
+        statement::{self, Preparation, SectionStatement, Statement},
     },
     extract::PathId,
     pages::{
+        figures::{self, Figure},
         local::Local,
         office::dates,
         office_session::OfficeSession,
@@ -83,10 +84,10 @@ struct SectionRow {
     property: String,
     address: String,
     name: String,
-    cap: String,
-    applied: String,
-    planned: String,
-    room: String,
+    cap: Option<Figure>,
+    applied: Figure,
+    planned: Figure,
+    room: Option<Figure>,
     class: &'static str,
     words: String,
     /// Past its cap, or past it with what is planned.
@@ -97,20 +98,23 @@ impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
         let past = sum.remaining_nitrogen_lb_per_1000_sqft.is_some_and(|room| room.raw() < 0);
         let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
-            (true, ..) => ("stop", "■ past its cap".to_owned()),
-            (_, Some(day), _) => ("care", format!("▲ past it with the visit of {}", dates.day(day))),
+            (true, ..) => ("stop", "■ over its cap".to_owned()),
+            (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
-            (_, None, None) => ("care", "▲ no cap was read".to_owned()),
+            (_, None, None) => ("care", "▲ no cap is known".to_owned()),
         };
-        let or_none = |value: Option<String>| value.unwrap_or_else(|| "none".to_owned());
+        let cap = sum.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
             name: sum.section_name.clone(),
-            cap: or_none(sum.cap.as_ref().map(|cap| cap.limit_lb_per_1000_sqft.to_string())),
-            applied: sum.nitrogen_lb_per_1000_sqft.to_string(),
-            planned: sum.planned_nitrogen_lb_per_1000_sqft.to_string(),
-            room: or_none(sum.remaining_nitrogen_lb_per_1000_sqft.map(|room| room.to_string())),
+            cap: cap.map(figures::limit),
+            applied: figures::rate_against(&sum.nitrogen_lb_per_1000_sqft, cap),
+            planned: figures::rate_against(
+                &sum.planned_nitrogen_lb_per_1000_sqft,
+                sum.remaining_nitrogen_lb_per_1000_sqft.as_ref(),
+            ),
+            room: sum.remaining_nitrogen_lb_per_1000_sqft.as_ref().map(figures::rate),
             class,
             words,
             past: past || sum.runs_past_on.is_some(),
@@ -152,6 +156,14 @@ struct StatementPage {
     /// When it was prepared, by the company's clock.
     prepared: String,
     clock_fault: Option<String>,
+}
+
+impl StatementPage {
+    /// The year's nitrogen, read against the cap.
+    fn applied(section: &SectionStatement) -> Figure {
+        let cap = section.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
+        figures::rate_against(&section.nitrogen_lb_per_1000_sqft, cap).exact_on_paper()
+    }
 }
 
 /// A client's statement, to be read and printed.

@@ -24,7 +24,7 @@ pub enum StockChange {
     Spilled,
     /// Disposed of: out.
     Disposed,
-    /// Weighed or counted: the difference to the book, in or out.
+    /// Weighed or counted: the difference from the records, in or out.
     Counted,
 }
 
@@ -56,7 +56,7 @@ impl MovementKind {
             Self::Returned => "sent back",
             Self::Spilled => "spilled",
             Self::Disposed => "disposed of",
-            Self::Counted => "counted: the difference to the book",
+            Self::Counted => "counted: the difference from the records",
             Self::Corrected => "corrected",
         }
     }

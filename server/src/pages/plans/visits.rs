@@ -9,6 +9,7 @@ use axum::{
 };
 use domain::{
     ids::{PropertyId, SectionId, VisitId},
+    quantity::NutrientRate,
     time::Day,
 };
 use serde::Deserialize;
@@ -119,7 +120,7 @@ struct Stop {
     property_id: PropertyId,
     planned_on: Day,
     section_ids: Vec<SectionId>,
-    target_nitrogen_lb_per_1000_sqft: Option<String>,
+    target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
 }
 
 #[derive(Debug, Deserialize)]
