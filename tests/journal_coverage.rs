@@ -15,8 +15,8 @@ use serde_json::{Value, json};
 const EXCEPTIONS: [(&str, &str); 4] = [
     ("create_session", "who is signed in is no part of the book; the token's row says who and when"),
     ("end_session", "as signing in"),
-    ("blend", "a question without effect, sent as POST because it has a body"),
-    ("check", "a question without effect, sent as POST because it has a body"),
+    ("compute_blend", "a question without effect, sent as POST because it has a body"),
+    ("check_application", "a question without effect, sent as POST because it has a body"),
 ];
 
 /// Looks at the journal after every request.
@@ -292,7 +292,7 @@ async fn each_change_leaves_exactly_one_entry() {
     let mut watch = Watch::over(&company.owner).await;
     assert_eq!(watch.entries[0]["act"], "company.set_up");
     assert_eq!(watch.entries.iter().filter(|entry| entry["act"] == "company.set_up").count(), 1);
-    watch.covered.insert("set_up");
+    watch.covered.insert("create_company");
     people(&company, &mut watch).await;
     settings(&company, &mut watch).await;
     land(&company, &mut watch).await;
@@ -371,17 +371,17 @@ async fn no_question_leaves_an_entry() {
         let path = template.replace("{id}", thing).replace("{day}", "2026-09-15").replace("{code}", "us-md");
         let query = match id.as_str() {
             "list_rule_changes" => "?from=2013-01-01&to=2026-09-15".to_owned(),
-            "check_label" => "?rule_set=us-md&on=2026-09-15".to_owned(),
+            "get_label_check" => "?rule_set=us-md&on=2026-09-15".to_owned(),
             "get_rule_set" | "get_property_rules" | "get_section_rules" => "?on=2026-09-15".to_owned(),
             "get_statement" => format!("?year=2026&client_id={}", company.client),
             "get_calibrations_in_force" => {
                 format!("?equipment_id={spreader}&product_id={}&on=2026-09-15", company.feed)
             }
             "get_drift" => "?from=2026-01-01&to=2026-12-31".to_owned(),
-            "get_amounts" => "?target_lb_per_1000_sqft=0.75&area_sqft=8200".to_owned(),
+            "get_product_amounts" => "?target_lb_per_1000_sqft=0.75&area_sqft=8200".to_owned(),
             "get_company_year" => "?year=2026".to_owned(),
             "get_section_plan" => format!("?programme_id={application}"),
-            "suggest_place" => "?latitude=38.98&longitude=-76.49".to_owned(),
+            "get_place_suggestion" => "?latitude=38.98&longitude=-76.49".to_owned(),
             _ => String::new(),
         };
         let reply = company.owner.send(Method::GET, &format!("{path}{query}"), &[], None).await;

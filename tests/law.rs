@@ -156,7 +156,7 @@ fn folder(files: &[(&str, &str)]) -> tempfile::TempDir {
 async fn an_operators_own_rule_file_judges_like_any_other() {
     let folder = folder(&[("us-fl-lee.toml", LEE), ("notes.txt", "not a rule file")]);
     let law = rules_folder::read(folder.path()).unwrap();
-    let told = rules_folder::told(folder.path(), &law);
+    let told = rules_folder::summary_lines(folder.path(), &law);
     assert_eq!(
         told,
         [

@@ -55,6 +55,60 @@ fn every_operation_says_what_it_does() {
     none(&offenders, "write a doc comment (its first line is the summary) and the members of `#[utoipa::path]`.");
 }
 
+/// The verbs of the API by method: one verb for one action over the whole document.
+const VERBS: [(&str, &[&str]); 4] = [
+    ("get", &["list", "get"]),
+    ("put", &["replace", "record", "grant", "correct", "confirm", "review"]),
+    ("post", &["create", "record", "enrol", "check", "compute"]),
+    ("delete", &["cancel", "revoke", "end"]),
+];
+
+#[test]
+fn one_verb_means_one_action_and_begins_the_title() {
+    let mut offenders = Vec::new();
+    let mut unused: HashSet<(&str, &str)> =
+        VERBS.iter().flat_map(|(method, verbs)| verbs.iter().map(|verb| (*method, *verb))).collect();
+    for (name, operation) in operations() {
+        let method = name.split(' ').next().unwrap();
+        let id = operation["operationId"].as_str().unwrap();
+        let title = operation["summary"].as_str().unwrap();
+        let snake = id.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'_');
+        let Some((verb, _)) = id.split_once('_').filter(|(_, noun)| snake && !noun.is_empty()) else {
+            offenders.push(format!("{name}: the id {id} is no verb_noun in snake case"));
+            continue;
+        };
+        let Some((method, verb)) = VERBS.iter().find_map(|(of, verbs)| {
+            let verb = verbs.iter().find(|known| **known == verb)?;
+            (*of == method).then_some((*of, *verb))
+        }) else {
+            offenders.push(format!("{name}: the verb of {id} is none of those that {method} has"));
+            continue;
+        };
+        unused.remove(&(method, verb));
+        let mut words = title.split(' ');
+        if words.next().map(str::to_lowercase).as_deref() != Some(verb) || words.next().is_none() {
+            offenders.push(format!("{name}: {id} is titled \"{title}\""));
+        }
+    }
+    none(
+        &offenders,
+        "an id is verb_noun and a title says the same verb and the noun; see VERBS for those that there are.",
+    );
+    assert!(unused.is_empty(), "nothing is called by these verbs any more; take them out of VERBS: {unused:?}");
+}
+
+/// Names that say nothing by themselves, or that were words for several things.
+const VAGUE: [&str; 12] =
+    ["Answer", "Asked", "Hole", "Kind", "Named", "Planned", "Reach", "Row", "Seen", "Standing", "StandsBy", "Told"];
+
+#[test]
+fn no_schema_has_a_name_for_several_things() {
+    let schemas = document()["components"]["schemas"].as_object().unwrap();
+    let vague = |name: &&String| VAGUE.contains(&name.as_str()) || name.ends_with("Answer") || name.ends_with("Asked");
+    let offenders: Vec<String> = schemas.keys().filter(vague).cloned().collect();
+    none(&offenders, "name the schema by the one thing that it is.");
+}
+
 #[test]
 fn every_operation_lists_its_problems_by_reference() {
     let mut offenders = Vec::new();
@@ -244,5 +298,5 @@ fn no_input_takes_a_field_that_it_does_not_know() {
     let schema = |name: &String| &document()["components"]["schemas"][name];
     let takes_any = |name: &&String| schema(name)["type"] == "object" && schema(name)["additionalProperties"] != false;
     let offenders: Vec<String> = inputs.iter().filter(takes_any).cloned().collect();
-    none(&offenders, "give the input type `#[serde(deny_unknown_fields)]`, so that a misspelt field is told.");
+    none(&offenders, "give the input type `#[serde(deny_unknown_fields)]`, so that a misspelt field is refused.");
 }

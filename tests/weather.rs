@@ -8,7 +8,7 @@ mod copies;
 mod decisions;
 mod drill;
 mod evidence;
+mod fake_weather;
 mod golden;
-mod sky;
 mod watching;
 mod windows;

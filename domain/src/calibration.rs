@@ -127,7 +127,6 @@ pub fn age(calibrated_on: Day, on: Day, applications_since: i32, limits: AgeLimi
 /// How a calibration stands, in the word that a person acts on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-#[schema(as = Standing)]
 pub enum CalibrationStatus {
     Fresh,
     /// The next application is the last one that it is good for, or it ends within thirty days.

@@ -9,8 +9,8 @@ mod summary;
 mod unknown;
 mod whole;
 
-pub use answer::{Decision, Finding, FindingKey, MetRule, SectionAnswer, Verdict};
-pub use hours::{HourAnswer, first_stretch, hours_of, judge_hours};
+pub use answer::{Decision, Finding, FindingKey, MetRule, SectionDecision, Verdict};
+pub use hours::{HourVerdict, first_stretch, hours_of, judge_hours};
 pub use label_check::{LabelCheck, check_label};
 pub use summary::summary;
 

@@ -18,6 +18,6 @@ mod solve;
 pub mod timing;
 
 pub use model::{
-    Aim, PlanProduct, PlanRound, PlannedRound, SeasonNeed, SeasonPlan, SeasonQuestion, SkippedRound, UnmetNeed,
+    PlanGoal, PlanProduct, PlanRound, PlannedRound, SeasonNeed, SeasonPlan, SeasonQuestion, SkippedRound, UnmetNeed,
 };
 pub use season::plan;

@@ -234,16 +234,16 @@ impl utoipa::ToSchema for Instant {}
 /// entered.
 pub mod reckoned {
     #[derive(Debug)]
-    pub struct ReckonedDay;
+    pub struct ComputedDay;
 
     #[derive(Debug)]
-    pub struct ReckonedInstant;
+    pub struct ComputedInstant;
 
     const DAY_PATTERN: &str = "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$";
     const INSTANT_PATTERN: &str =
         "^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]\\.[0-9]{3}Z$";
 
-    impl utoipa::PartialSchema for ReckonedDay {
+    impl utoipa::PartialSchema for ComputedDay {
         fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
             let format = utoipa::openapi::schema::KnownFormat::Date;
             let about = "A local calendar day that was worked out; it may lie beyond those that can be entered.";
@@ -251,9 +251,9 @@ pub mod reckoned {
         }
     }
 
-    impl utoipa::ToSchema for ReckonedDay {}
+    impl utoipa::ToSchema for ComputedDay {}
 
-    impl utoipa::PartialSchema for ReckonedInstant {
+    impl utoipa::PartialSchema for ComputedInstant {
         fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
             let format = utoipa::openapi::schema::KnownFormat::DateTime;
             let about = "A moment in UTC that was worked out; it may lie beyond those that can be entered.";
@@ -261,7 +261,7 @@ pub mod reckoned {
         }
     }
 
-    impl utoipa::ToSchema for ReckonedInstant {}
+    impl utoipa::ToSchema for ComputedInstant {}
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use domain::{
     law::{
         Lawbook,
         duty::{Duty, Proof},
-        kind::Binds,
+        kind::BoundParty,
         model::Rule,
     },
     time::Day,
@@ -20,7 +20,7 @@ use crate::facts::book;
 /// Every rule that judges an application.
 fn judging(book: &Lawbook) -> Vec<&Rule> {
     let rules = book.rule_sets().iter().flat_map(|set| &set.rules);
-    rules.filter(|rule| rule.binds == Binds::Applicator && rule.kind.judges()).collect()
+    rules.filter(|rule| rule.binds == BoundParty::Applicator && rule.kind.judges()).collect()
 }
 
 #[test]
@@ -91,7 +91,7 @@ fn every_season_is_tried_at_both_ends() {
         by_rule.entry(rule).or_default().insert((day.date().month(), day.date().day()));
     }
     let mut missing = Vec::new();
-    let rules = book.rule_sets().iter().flat_map(|set| &set.rules).filter(|rule| rule.binds == Binds::Applicator);
+    let rules = book.rule_sets().iter().flat_map(|set| &set.rules).filter(|rule| rule.binds == BoundParty::Applicator);
     let mut seasons = 0;
     for rule in rules {
         let windows = rule.values.iter().filter_map(|value| match &value.duty {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use domain::{
     decision::{Verdict, check_label},
-    law::{duty::Duty, kind::Binds, model::Rule},
+    law::{duty::Duty, kind::BoundParty, model::Rule},
 };
 use serde::Deserialize;
 
@@ -73,12 +73,12 @@ fn every_rule_for_labels_is_seen_to_allow_and_to_refuse() {
         refused.extend(label.refused_by);
         refused.extend(label.care_by);
     }
-    let judges = |rule: &&Rule| rule.binds != Binds::Applicator && rule.kind.judges();
+    let judges = |rule: &&Rule| rule.binds != BoundParty::Applicator && rule.kind.judges();
     let rules: Vec<&Rule> = book.rule_sets().iter().flat_map(|set| &set.rules).filter(judges).collect();
     assert!(rules.len() > 20, "only {}", rules.len());
     // What a label says of phosphorus cannot be read from its numbers, so such a rule never allows by itself.
     let reads_directions =
-        |rule: &Rule| rule.binds == Binds::Label && matches!(rule.values[0].duty, Some(Duty::PhosphorusNeed(_)));
+        |rule: &Rule| rule.binds == BoundParty::Label && matches!(rule.values[0].duty, Some(Duty::PhosphorusNeed(_)));
     let missing: Vec<&str> = rules
         .iter()
         .filter(|rule| !refused.contains(&rule.id) || !(allowed.contains(&rule.id) || reads_directions(rule)))

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use domain::{
     application::Purpose,
     decision::{Decision, Verdict, decide},
-    law::{disclosure::DisclosureDuty, duty::Duty, kind::Binds},
+    law::{disclosure::DisclosureDuty, duty::Duty, kind::BoundParty},
     quantity::Area,
 };
 
@@ -254,7 +254,7 @@ fn t30_a_local_text_needs_its_parents_bar_before_it_loads() {
 #[test]
 fn what_binds_labels_and_sellers_is_never_told_as_the_applicators() {
     for set in book().rule_sets() {
-        for rule in set.rules.iter().filter(|rule| rule.binds != Binds::Applicator) {
+        for rule in set.rules.iter().filter(|rule| rule.binds != BoundParty::Applicator) {
             let told = rule.values.iter().any(|value| {
                 matches!(
                     value.duty,

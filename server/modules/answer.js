@@ -2,7 +2,7 @@
 // The answer to "how much, and may I?" as a technician reads it: pounds and bags for each section, what binds, and why.
 
 import { writtenDay } from './day.js';
-import { atMost, clock, h, pounds, threeFigures } from './dom.js';
+import { atMost, clock, h, pounds, threeFigures, tooMuch } from './dom.js';
 import { weatherHold } from './weather.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
@@ -27,7 +27,7 @@ export function openPoints(stop, decision, day) {
   const tight = stop.sections.flatMap((/** @type {any} */ section) => {
     const after = answerOf(decision, section.id)?.nitrogen_room_after_lb_per_1000_sqft;
     if (after === null || after === undefined) return [];
-    if (Number(after) < 0) return [`No room for this on the ${section.name}: ${pounds(-after)} lb N on 1,000 sq ft too much for the year.`];
+    if (Number(after) < 0) return [`No room for this on the ${section.name}: ${tooMuch(-after)} lb N per 1,000 sq ft too much for the year.`];
     return Number(after) < target ? ['The next round will not fit into this year.'] : [];
   });
   return [...new Set(tight), ...weatherHold(stop, day), ...told];
@@ -98,10 +98,10 @@ export function settings(stop, day) {
     const gave = calibration.result.product_lb_per_1000_sqft;
     const machine = day.machines?.[calibration.equipment_id] ?? 'A machine';
     return h('li', {}, h('strong', {}, `${machine}: ${calibration.setting ? `set at ${calibration.setting}` : 'setting not written down'}`),
-      `${gave ? `, put down ${pounds(gave, 3)} lb on 1,000 sq ft` : ''}. Calibrated ${writtenDay(calibration.calibrated_on, day.dates)}, ${one.days_since} ${one.days_since === 1 ? 'day' : 'days'} ago, used ${one.applications_since} ${one.applications_since === 1 ? 'time' : 'times'} since: ${STANDING[/** @type {keyof typeof STANDING} */ (one.standing)] ?? one.standing}.`);
+      `${gave ? `, put down ${pounds(gave)} lb per 1,000 sq ft` : ''}. Calibrated ${writtenDay(calibration.calibrated_on, day.dates)}, ${one.days_since} ${one.days_since === 1 ? 'day' : 'days'} ago, used ${one.applications_since} ${one.applications_since === 1 ? 'time' : 'times'} since: ${STANDING[/** @type {keyof typeof STANDING} */ (one.standing)] ?? one.standing}.`);
   });
   return h('section', {}, h('h2', {}, 'How your spreader was calibrated'),
-    rows.length > 0 ? h('ul', { class: 'amounts' }, ...rows) : h('p', {}, '▲ No calibration with this product by you is in the book. Check the first pass against what you set for.'));
+    rows.length > 0 ? h('ul', { class: 'amounts' }, ...rows) : h('p', {}, '▲ No calibration with this product by you is on record. Check the first pass against what you set for.'));
 }
 
 /**

@@ -68,3 +68,13 @@ export function heading(place) {
   found?.setAttribute('tabindex', '-1');
   return found;
 }
+
+/** What people call this phone, from what its browser says of itself: "iPhone, Safari". @param {string} agent */
+export function phoneName(agent) {
+  const device = /iPhone/.test(agent) ? 'iPhone' : /iPad/.test(agent) ? 'iPad' : /Android/.test(agent) ? (/Mobile/.test(agent) ? 'Android phone' : 'Android tablet') : /Windows/.test(agent) ? 'Windows computer' : /Macintosh/.test(agent) ? 'Mac' : /Linux|CrOS/.test(agent) ? 'Linux computer' : 'Phone';
+  const browser = /Edg/.test(agent) ? 'Edge' : /Firefox|FxiOS/.test(agent) ? 'Firefox' : /SamsungBrowser/.test(agent) ? 'Samsung Internet' : /Chrome|CriOS/.test(agent) ? 'Chrome' : /Safari/.test(agent) ? 'Safari' : '';
+  return browser === '' ? device : `${device}, ${browser}`;
+}
+
+/** Pounds by which something is too much: rounded up, so that a little is never nothing. @param {number} amount */
+export const tooMuch = (amount) => String(Math.ceil(Number((amount * 100).toFixed(6))) / 100);

@@ -70,5 +70,5 @@ export function toRead(stop, day) {
     void isKept(address(one.id)).then((kept) => (where.textContent = kept ? 'on this phone' : '▲ only with a network'));
     return h('li', {}, h('a', { class: 'read', href: address(one.id), target: '_blank', rel: 'noopener', 'data-key': `read-${one.id}` }, words), ' ', where);
   });
-  return h('section', {}, h('h2', {}, 'To read'), rows.length > 0 ? h('ul', {}, ...rows) : h('p', {}, '▲ No label of this product is in the book. Read the one on the bag.'));
+  return h('section', {}, h('h2', {}, 'To read'), rows.length > 0 ? h('ul', {}, ...rows) : h('p', {}, '▲ No label of this product is on file. Read the one on the bag.'));
 }

@@ -4,7 +4,7 @@
 import { openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, lookAgain } from './day.js';
-import { clock, h, heading, replace } from './dom.js';
+import { clock, h, heading, phoneName, replace } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
@@ -226,8 +226,7 @@ async function showEnrol(fault) {
   code.value = location.hash.slice(1).replace(/[^0-9A-Za-z-]/g, '');
   const enrol = async (/** @type {Event} */ event) => {
     event.preventDefault();
-    const name = navigator.userAgent.slice(0, 60).replace(/[^ -~]/g, ' ').trim();
-    const answer = await call('POST', '/api/v1/devices', { code: code.value, name: `Phone: ${name}`, in_browser: true });
+    const answer = await call('POST', '/api/v1/devices', { code: code.value, name: phoneName(navigator.userAgent), in_browser: true });
     if (answer.status !== 201) return showEnrol(answer.problem?.detail ?? 'There is no network. Connecting needs one, once.');
     history.replaceState(null, '', location.pathname);
     connected = true;

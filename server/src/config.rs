@@ -14,13 +14,13 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Serve a company's book
+    /// Serve a company's records
     Serve(Serve),
     /// Make an invented company, do the main job once over HTTP, print it, and serve until Ctrl-C
     Demo(Demo),
-    /// Copy a book to a new file while the server is at work, and check the copy
+    /// Copy the records to a new file while the server is at work, and check the copy
     Backup(Backup),
-    /// Check a book: the hash chain of its journal, and every total recomputed from the records
+    /// Check the records: the hash chain of its journal, and every total recomputed
     Verify(Verify),
     /// Check a folder of your own rule files, and print every fault with its file, rule and field
     CheckRules(CheckRules),
@@ -30,17 +30,17 @@ pub enum Command {
     Openapi,
 }
 
-/// Which file holds the book.
+/// Which file holds the records.
 #[derive(Debug, Clone, Args)]
 pub struct Book {
-    /// File that holds the book; made if it is not there
+    /// File that holds the records; made if it is not there
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
 }
 
 #[derive(Debug, Clone, Args)]
 pub struct Backup {
-    /// File that holds the book; it is only read
+    /// File that holds the records; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
     /// New file for the copy; it must not exist yet
@@ -50,7 +50,7 @@ pub struct Backup {
 
 #[derive(Debug, Clone, Args)]
 pub struct Verify {
-    /// File that holds the book; it is only read
+    /// File that holds the records; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
 }
@@ -157,7 +157,7 @@ pub struct Demo {
     /// Address and port to listen on; port 0 takes any free one
     #[arg(long, default_value = "127.0.0.1:8080", value_name = "ADDRESS:PORT")]
     pub listen: SocketAddr,
-    /// Keep the book in this file instead of a folder that is removed at the end; the file must not exist yet
+    /// Keep the records in this file instead of a folder that is removed at the end; the file must not exist yet
     #[arg(long, value_name = "FILE")]
     pub file: Option<PathBuf>,
 }

@@ -26,14 +26,14 @@ pub struct FieldFault {
 impl FieldFault {
     /// A fault in the body, at a JSON Pointer such as `/lines/0/product_lb`.
     pub fn at(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        let pointer = cut(format!("#{}", pointer.into()), 400);
-        Self { pointer: Some(pointer), parameter: None, code: code.into(), detail: cut(detail.into(), 1000) }
+        let pointer = truncate_chars(format!("#{}", pointer.into()), 400);
+        Self { pointer: Some(pointer), parameter: None, code: code.into(), detail: truncate_chars(detail.into(), 1000) }
     }
 
     /// A fault in a path or query parameter or a header.
     pub fn parameter(name: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        let name = cut(name.into(), 100);
-        Self { pointer: None, parameter: Some(name), code: code.into(), detail: cut(detail.into(), 1000) }
+        let name = truncate_chars(name.into(), 100);
+        Self { pointer: None, parameter: Some(name), code: code.into(), detail: truncate_chars(detail.into(), 1000) }
     }
 
     /// Items of a list that stand in it twice, each at the pointer of its later place.
@@ -49,7 +49,7 @@ impl FieldFault {
 }
 
 /// A text that repeats what a caller sent, at no more than the length that the API document promises.
-pub fn cut(mut text: String, most: usize) -> String {
+pub fn truncate_chars(mut text: String, most: usize) -> String {
     if text.chars().count() > most
         && let Some((at, _)) = text.char_indices().nth(most - 1)
     {
@@ -72,7 +72,7 @@ mod tests {
 
     #[test]
     fn a_text_is_cut_only_when_it_is_longer() {
-        assert_eq!(cut("äöü".to_owned(), 3), "äöü");
-        assert_eq!(cut("äöüß".to_owned(), 3), "äö…");
+        assert_eq!(truncate_chars("äöü".to_owned(), 3), "äöü");
+        assert_eq!(truncate_chars("äöüß".to_owned(), 3), "äö…");
     }
 }

@@ -32,7 +32,7 @@ use crate::{
     ),
     servers((url = "/", description = "This server.")),
     tags(
-        (name = "sessions", description = "Setting the book up, signing in and out."),
+        (name = "sessions", description = "Setting up, signing in and out."),
         (name = "people", description = "Staff, their licences and certificates, and their phones."),
         (name = "clients", description = "Who pays."),
         (name = "properties", description = "The site, and the jurisdictions it lies in."),
@@ -131,8 +131,10 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     };
     let header = |operation: &Operation, name: &str| parameters(operation).any(|parameter| parameter.name == name);
     let mut kinds = vec![Kind::Fault, Kind::Busy];
-    let open =
-        operation.operation_id.as_deref().is_some_and(|id| ["set_up", "create_session", "enrol_device"].contains(&id));
+    let open = operation
+        .operation_id
+        .as_deref()
+        .is_some_and(|id| ["create_company", "create_session", "enrol_device"].contains(&id));
     if open {
         kinds.push(Kind::TooMany);
     } else {

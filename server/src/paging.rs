@@ -112,7 +112,7 @@ pub struct Page<T> {
 
 /// A row with the server's own sequence number, by which lists are ordered: phones' clocks lie.
 #[derive(Debug)]
-pub struct Row<T> {
+pub struct Sequenced<T> {
     pub seq: i64,
     pub item: T,
 }
@@ -146,7 +146,7 @@ impl CursorKey {
     }
 
     /// Cuts the rows to the page and makes the cursor of the next.
-    pub fn page<T>(&self, list: &str, query: &Paged<impl Serialize>, mut rows: Vec<Row<T>>) -> Page<T> {
+    pub fn page<T>(&self, list: &str, query: &Paged<impl Serialize>, mut rows: Vec<Sequenced<T>>) -> Page<T> {
         let limit = usize::try_from(query.page.limit.unwrap_or(50)).unwrap_or(50);
         let more = rows.len() > limit;
         rows.truncate(limit);

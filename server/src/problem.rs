@@ -12,7 +12,7 @@ use utoipa::ToSchema;
 
 pub use self::kinds::{About, KINDS, Kind};
 pub use crate::field_fault::FieldFault;
-use crate::{field_fault::cut, storage_fault};
+use crate::{field_fault::truncate_chars, storage_fault};
 
 /// A problem document, `application/problem+json`. Clients read `code`, `errors` and `findings`; people read the rest.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -20,7 +20,7 @@ pub struct Problem {
     /// Where this kind of problem is explained, on this server.
     #[serde(rename = "type")]
     #[schema(max_length = 100, example = "/problems/stopped-by-rules")]
-    pub kind_page: String,
+    pub type_uri: String,
     /// The last part of `type`.
     #[schema(max_length = 60, example = "stopped-by-rules")]
     pub code: String,
@@ -52,7 +52,7 @@ impl Problem {
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
         let about = kind.about();
         Self {
-            kind_page: format!("/problems/{}", about.slug),
+            type_uri: format!("/problems/{}", about.slug),
             code: about.slug.to_owned(),
             title: about.title.to_owned(),
             status: about.status.as_u16(),
@@ -147,7 +147,7 @@ impl Problem {
     /// Writes the body. Only the outermost layer calls it, because only it knows the request id.
     pub fn render(mut self, request_id: &str, headers: HeaderMap) -> Response {
         self.instance = format!("urn:uuid:{request_id}");
-        self.detail = cut(self.detail, 2000);
+        self.detail = truncate_chars(self.detail, 2000);
         let mut headers = self.headers(headers);
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         let body = serde_json::to_vec(&self).unwrap_or_default();
@@ -171,11 +171,11 @@ impl From<sqlx::Error> for Problem {
                 Self::new(Kind::Busy, "The database did not answer in time.").retry_after(1)
             }
             other if storage_fault::is_locked(&other) => {
-                Self::new(Kind::Busy, "Another program holds the book's file.").retry_after(2)
+                Self::new(Kind::Busy, "Another program holds the records' file.").retry_after(2)
             }
             other if storage_fault::is_storage_failure(&other) => {
                 tracing::error!(error = %other, "the disk under the book failed");
-                Self::new(Kind::StorageFailed, "The disk under the book refused it. Send it again.").retry_after(5)
+                Self::new(Kind::StorageFailed, "The disk under the records refused it. Send it again.").retry_after(5)
             }
             other => Self::fault(&other),
         }

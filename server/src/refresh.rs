@@ -86,7 +86,7 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
         }
         // One place after another: what belongs together is fetched together, and nobody is flooded.
         let patience = Patience::Until(time::Instant::now() + BACKGROUND_WAITS);
-        let said = app.weather.told(&app.store, place, patience).await;
+        let said = app.weather.report_within(&app.store, place, patience).await;
         round.places += 1;
         round.gaps += said.iter().map(|said| said.gaps.len()).sum::<usize>();
     }

@@ -62,7 +62,7 @@ pub fn read(folder: &Path) -> Result<Lawbook, Vec<LawFault>> {
 }
 
 /// One line for each set that a folder brings and for each file that was left alone, for whoever checks it.
-pub fn told(folder: &Path, law: &Lawbook) -> Vec<String> {
+pub fn summary_lines(folder: &Path, law: &Lawbook) -> Vec<String> {
     let held = look(folder);
     let own: Vec<String> = held.files.into_iter().map(|(_, text)| text).collect();
     let brought = law.rule_sets().iter().filter(|set| own.contains(&set.text));

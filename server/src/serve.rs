@@ -73,7 +73,7 @@ pub fn law(folder: Option<&Path>) -> Result<Arc<Lawbook>, ServeError> {
 pub fn check_rules(folder: &Path) -> ExitCode {
     match rules_folder::read(folder) {
         Ok(law) => {
-            for line in rules_folder::told(folder, &law) {
+            for line in rules_folder::summary_lines(folder, &law) {
                 print_line(line);
             }
             print_line(format_args!("No fault. Start the server with --rules {}.", folder.display()));
@@ -159,7 +159,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let scheme = if tls.is_some() { "https" } else { "http" };
     print_line(format_args!("Swardbook serves {} on {scheme}://{}/", config.book.file.display(), config.listen));
     if let Some(code) = &opened.setup_code {
-        print_line(format_args!("This book is not set up yet. One-time set-up code: {code}"));
+        print_line(format_args!("This server is not set up yet. One-time set-up code: {code}"));
         print_line(format_args!(
             "Send it with the company's name and the owner's sign-in to POST /api/v1/setup. Starting again prints a new code."
         ));

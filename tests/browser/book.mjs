@@ -48,7 +48,7 @@ export async function enrolmentCode(office) {
   return { code: made.code, technician: technician.id };
 }
 
-/** Plans so many small visits for a technician on the demonstration's day. @param {any} office @param {string} technician @param {number} count @param {string} [target] nitrogen on 1,000 sq ft */
+/** Plans so many small visits for a technician on the demonstration's day. @param {any} office @param {string} technician @param {number} count @param {string} [target] nitrogen per 1,000 sq ft */
 export async function planVisits(office, technician, count, target = '0.05') {
   const year = await office('GET', '/api/v1/statements/company?year=2026', undefined, 200);
   const roomy = new Set(year.sections.filter((/** @type {any} */ one) => Number(one.remaining_nitrogen_lb_per_1000_sqft) > 0.5).map((/** @type {any} */ one) => one.section_id));

@@ -71,10 +71,10 @@ async fn a_calibration_is_worked_out_and_read() {
     let to = made(&office, &format!("{at}?method=course"), &wrong, &faults, &good).await;
     let shown = office.open(&to).await.html;
     for words in [
-        "<strong>4.8 lb of product on 1,000 sq ft</strong>",
+        "<strong>4.8 lb of product per 1,000 sq ft</strong>",
         "✓ accepted, 4 % below the target",
-        "2.5 lb on 1,000 sq ft for each of two passes",
-        "✓ fresh",
+        "2.5 lb per 1,000 sq ft for each of two passes",
+        "✓ in order",
         "UMass Extension, Rotary Spreader Calibration Procedures",
         "read in the source itself",
         "The label prevails",
@@ -83,8 +83,8 @@ async fn a_calibration_is_worked_out_and_read() {
         assert!(shown.contains(words), "{words} is missing: {shown}");
     }
     let list = office.open("/office/equipment").await.html;
-    assert!(list.contains("✓ fresh") && list.contains("1 day and 0 applications since"), "{list}");
-    // 3 lb on 1,000 sq ft are 40 % below 5: told, and not beautified.
+    assert!(list.contains("✓ in order") && list.contains("1 day and 0 applications since"), "{list}");
+    // 3 lb per 1,000 sq ft are 40 % below 5: told, and not beautified.
     let form = office.open(&format!("{at}?method=known_area")).await;
     let low = [
         ("/product_id", company.feed.as_str()),

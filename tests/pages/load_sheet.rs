@@ -10,7 +10,7 @@ use super::visitor::{Visitor, written};
 
 #[tokio::test]
 async fn a_truck_is_loaded_from_the_visits_of_a_day() {
-    // Computed: 0.75 lb N from 24 % is 3.125 lb on 1,000 sq ft: 25.625 lb on 8,200 and 15.625 lb on 5,000 sq ft, 41.25 lb.
+    // Computed: 0.75 lb N from 24 % is 3.125 lb per 1,000 sq ft: 25.625 lb on 8,200 and 15.625 lb on 5,000 sq ft, 41.25 lb.
     // With a tenth to spare 45.375 lb, one bag of 50; one fill of a hopper of 120 lb, three of one of 20 lb.
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
@@ -26,7 +26,7 @@ async fn a_truck_is_loaded_from_the_visits_of_a_day() {
         "Load sheet of 2026-09-15",
         "holds 120 lb",
         "with Spreader 01",
-        "<td class=\"n\">41.25</td><td class=\"n\">1 of 50 lb</td><td class=\"n\">50</td><td class=\"n\">1 <small>",
+        "<span class=\"paper\">41.25</span></td><td class=\"n\">1 of 50 lb</td><td class=\"n\">50</td><td class=\"n\">1 <small>",
         "25.625",
         "15.625",
         "Fill on pavement and level ground",
@@ -74,8 +74,8 @@ async fn every_fault_of_the_question_stands_beside_its_field() {
 
 #[tokio::test]
 async fn a_sprayer_brings_its_tank_and_its_calibrated_rate() {
-    // Computed: at 1.5 gal on 1,000 sq ft 13,200 sq ft take 19.8 gal, from a 10 gal tank in two fills. 0.25 lb N from 25 % is
-    // 1 lb on 1,000 sq ft, 13.2 lb; at 11 lb a gallon that is 1.2 gal, so 18.6 gal of water.
+    // Computed: at 1.5 gal per 1,000 sq ft 13,200 sq ft take 19.8 gal, from a 10 gal tank in two fills. 0.25 lb N from 25 % is
+    // 1 lb per 1,000 sq ft, 13.2 lb; at 11 lb a gallon that is 1.2 gal, so 18.6 gal of water.
     let company = Company::in_maryland().await;
     let (office, technician) = (Visitor::named(&company, "office").await, company.phone.id.clone().unwrap());
     let label = json!({

@@ -53,7 +53,7 @@ async fn a_lawn_is_worked_out_from_its_shapes() {
     let to = made(&office, &asked, &wrong, &faults, &good).await;
     let shown = office.open(&to).await.html;
     for words in [
-        "<strong>4552.5 sq ft</strong>",
+        "<strong>4,552.5 sq ft</strong>",
         "base x height / 2",
         "Western Australia TAFE",
         "lawn, part 2: triangle",

@@ -17,11 +17,11 @@ fn under(html: &str, heading: &str) -> Vec<(String, String)> {
 }
 
 #[tokio::test]
-async fn what_needs_attention_leads_to_where_it_is_mended() {
+async fn what_needs_attention_leads_to_where_it_is_corrected() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let quiet = office.open("/office").await.html;
-    assert!(quiet.contains("✓ Nothing waits"), "{quiet}");
+    assert!(quiet.contains("✓ Nothing is waiting"), "{quiet}");
 
     // More than a rule allows, refused and not sent again.
     let record = company.record(&company.front, "260");
@@ -29,7 +29,7 @@ async fn what_needs_attention_leads_to_where_it_is_mended() {
     // A report of three years counts in Maryland: COMAR 15.20.10.06.
     let old = world::section(&company.office, &company.property, "side lawn", "1000").await;
     let _ = world::soil_report(&company.office, &old, "2023-10-20", "low", "1").await;
-    // 0.75 lb N on 1,000 sq ft of 8,200 with a product of 10 % is 61.5 lb.
+    // 0.75 lb N per 1,000 sq ft of 8,200 with a product of 10 % is 61.5 lb.
     let feed = world::product(&company.office, "Feed 10-0-0", &world::label("10", "5", "0", "0")).await;
     let _ = world::lot(&company.office, &feed, "LOT-9", "60").await;
     let visit = json!({
@@ -45,7 +45,7 @@ async fn what_needs_attention_leads_to_where_it_is_mended() {
         ("To review", "1 attempt was refused, and neither sent again nor reviewed", "/reviews".to_owned()),
         (
             "Stock",
-            "Feed 10-0-0: 60 lb by the book, and the planned visits want 61.5 lb",
+            "Feed 10-0-0: 60 lb in stock, and the planned visits need 61.5 lb",
             format!("/office/products/{feed}"),
         ),
         (

@@ -60,7 +60,7 @@ async fn the_office_makes_a_code_and_locks_a_phone_out() {
     let _ = phone_user.get("/api/v1/visits").await.expect(200);
     let path = format!("/office/phones/{}/lock-out", phone["device"]["id"].as_str().unwrap());
     let ask = office.open(&path).await;
-    assert!(ask.html.contains("Lock out Second phone"), "{}", ask.html);
+    assert!(ask.html.contains("Sign out Second phone"), "{}", ask.html);
     let before = written(&company).await;
     assert_eq!(office.send(&ask, &[]).await.status, 303);
     assert_eq!(office.send(&ask, &[]).await.status, 303);
@@ -129,12 +129,12 @@ async fn a_certificate_is_entered_corrected_and_told_before_it_ends() {
         assert_eq!(office.send(&form, &[("/valid_until", day)]).await.status, 303, "{day}");
         office.open("/office").await.html
     };
-    assert!(!end("2026-12-15").await.contains("Licences and certificates"), "91 days");
+    assert!(!end("2026-12-15").await.contains("Licenses and certificates"), "91 days");
     assert!(end("2026-09-14").await.contains("Tech 01: Applicator certificate ran out on 2026-09-14"));
     let renewal = [("/valid_from", "2026-09-15"), ("/valid_until", "2028-12-31")];
     let form = office.open(&new).await;
     assert_eq!(office.send(&form, &[&good[..3], &good[5..], &renewal].concat()).await.status, 303);
-    assert!(!office.open("/office").await.html.contains("Licences and certificates"), "it was renewed");
+    assert!(!office.open("/office").await.html.contains("Licenses and certificates"), "it was renewed");
     assert!(office.open("/office/people").await.html.contains("ran out"), "what was is still told");
     // Another paper for the same state renews nothing.
     let other = [("/name", "Pesticide licence"), ("/valid_from", "2026-01-01"), ("/valid_until", "2026-11-01")];

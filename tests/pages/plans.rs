@@ -91,7 +91,7 @@ async fn a_programme_is_entered_in_rows() {
     let _ = company.office.put_version(&to.replace("/office", "/api/v1"), "*", &theirs).await.expect(200);
     let told = office.send(&early, &[("/name", "Mine")]).await;
     assert_eq!(told.status, 412, "{}", told.html);
-    assert_eq!(told.beside("/rounds/6/name", "other"), "▲ In the book now: added 6", "{}", told.html);
+    assert_eq!(told.beside("/rounds/6/name", "other"), "▲ Saved now: added 6", "{}", told.html);
 }
 
 #[tokio::test]
@@ -180,7 +180,7 @@ async fn what_collides_is_said() {
     let plan = office.open(&format!("/office/sections/{}/plan?programme_id={id}", company.front)).await.html;
     assert!(
         plan.contains("▲")
-            && plan.contains("lb nitrogen on 1,000 sq ft cannot be met.</span> It collides with:<ul><li>"),
+            && plan.contains("lb nitrogen per 1,000 sq ft cannot be met.</span> It conflicts with:<ul><li>"),
         "{plan}"
     );
 }

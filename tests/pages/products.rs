@@ -63,7 +63,7 @@ async fn deliveries_and_counts_move_the_stock() {
     let good = [("/lot_number", "LOT-2"), ("/received_on", "2026-09-01"), ("/received_lb", "500")];
     let faults = ["/lot_number", "/received_on", "/received_lb"];
     assert_eq!(made(&office, &format!("{product}/lots/new"), &wrong, &faults, &good).await, product);
-    assert!(office.open(&product).await.html.contains("2500 lb by the book"));
+    assert!(office.open(&product).await.html.contains("2,500 lb in stock"));
     // The same lot once more, from a form of its own: told, and not entered.
     let before = written(&company).await;
     let form = office.open(&format!("{product}/lots/new")).await;
@@ -83,7 +83,7 @@ async fn deliveries_and_counts_move_the_stock() {
     let good = [("/counted_lb", "2480"), ("/moved_on", "2026-09-14"), ("/reason", "Counted by Office 01")];
     assert_eq!(made(&office, &format!("{product}/stock/new"), &wrong, &faults, &good).await, product);
     let shown = office.open(&product).await.html;
-    assert!(shown.contains("2480 lb by the book") && shown.contains("-20"), "{shown}");
+    assert!(shown.contains("2,480 lb in stock") && shown.contains("-20"), "{shown}");
     let form = office.open(&format!("{product}/stock/new")).await;
     let spilled = [("/kind", "spilled"), ("/mass_lb", "9000"), ("/moved_on", "2026-09-14"), ("/reason", "Bag torn")];
     let much = office.send(&form, &spilled).await;

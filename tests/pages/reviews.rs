@@ -17,7 +17,7 @@ async fn an_entry_says_what_was_sent_and_is_closed_by_a_plain_form() {
     let path = list.split_once("href=\"/reviews/").unwrap().1.split_once('"').unwrap().0;
     let path = format!("/reviews/{path}");
     let entry = owner.open(&path).await;
-    // 260 lb of 24 % on 8,200 sq ft are 7.61 lb N on 1,000 sq ft, and 0.9 may go: COMAR 15.20.10.09 C(2).
+    // 260 lb of 24 % on 8,200 sq ft are 7.61 lb N per 1,000 sq ft, and 0.9 may go: COMAR 15.20.10.09 C(2).
     for words in [
         "260 lb on the front lawn",
         "Feed 24-0-10",
@@ -55,7 +55,7 @@ async fn an_entry_says_what_was_sent_and_is_closed_by_a_plain_form() {
     assert_eq!(other.status, 409);
     assert!(other.html.contains("reviewed already") && other.value("/note") == "Something else.", "{}", other.html);
     assert_eq!(written(&company).await, before + 1);
-    assert!(owner.open("/reviews").await.html.contains("✓ Nothing waits."));
+    assert!(owner.open("/reviews").await.html.contains("✓ Nothing is waiting."));
     assert!(owner.open(&path).await.html.contains("A slip of the finger."));
 }
 

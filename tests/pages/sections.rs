@@ -33,7 +33,7 @@ async fn a_section_is_entered_measured_and_sampled() {
     let faults = ["/area_sqft", "/measured_on", "/measured_by"];
     let back = made(&office, &format!("{to}/measurements/new"), &wrong, &faults, &good).await;
     assert_eq!(back, to);
-    assert!(office.open(&to).await.html.contains("3200.5 sq ft, by Office 01"));
+    assert!(office.open(&to).await.html.contains("3,200.5 sq ft, by Office 01"));
 
     let wrong = [
         ("/sampled_on", "2026-03-02"),
@@ -84,7 +84,7 @@ async fn a_visit_is_planned_changed_and_closed() {
     ];
     let back = made(&office, &path, &wrong, &faults, &good).await;
     let shown = office.open(&back).await.html;
-    assert!(shown.contains("2026-10-20</a>: 1 section, 0.5 lb N"), "{shown}");
+    assert!(shown.contains("2026-10-20</a>: 1 section, 0.50 lb N"), "{shown}");
     let visit = format!("/office/visits/{}", company.visit);
     changed(&office, &visit, "/planned_on", "2026-09-16", "2026-09-17").await;
     let form = office.open(&visit).await;

@@ -55,10 +55,10 @@ async fn numbers_are_typed_in_rows_and_read_by_their_own_table() {
     let shown = office.open(&section).await.html;
     // Rutgers NJAES Soil Testing Laboratory, Relative Levels of Nutrients, read: 30 lb of P on an acre by Mehlich-3 are low.
     for words in [
-        "30 lb on an acre, Mehlich-3: <strong>low</strong>",
+        "30 lb per acre, Mehlich-3: <strong>low</strong>",
         "Rutgers NJAES Soil Testing Laboratory",
         "read in the source itself",
-        "How long the law takes it",
+        "How long the law accepts it",
         "Penn State: cool-season turf",
         "Do not mix lime with fertilizer",
     ] {
@@ -79,7 +79,7 @@ async fn lime_is_asked_on_the_report_s_page() {
     let shown = office.open(&section).await.html;
     let newest = shown.split_once("What the newest report means").unwrap().1;
     assert!(
-        newest.contains("<strong>110 lb on 1,000 sq ft</strong> as pure calcium carbonate, by the laboratory"),
+        newest.contains("<strong>110 lb per 1,000 sq ft</strong> as pure calcium carbonate, by the laboratory"),
         "{newest}"
     );
     let report = newest.split_once("<a href=\"/office/soil-reports/").unwrap().1.split_once('"').unwrap().0;
@@ -87,7 +87,7 @@ async fn lime_is_asked_on_the_report_s_page() {
     // Penn State AASL, Turf Handbook: over 100 lb in two or more applications 4 to 6 months apart; 110 / 0.8 is 137.5.
     let asked = office.open(&format!("{report}?by=&cce_percent=80&split_rule=penn_state&first_on=2026-09-15")).await;
     assert_eq!(asked.status, 200, "{}", asked.html);
-    for words in ["137.5 lb on 1,000 sq ft at 80 %", "not before 2026-09-15: 55 lb", "not before 2027-01-15: 55 lb"] {
+    for words in ["137.5 lb per 1,000 sq ft at 80 %", "not before 2026-09-15: 55 lb", "not before 2027-01-15: 55 lb"] {
         assert!(asked.html.contains(words), "{words} is missing: {}", asked.html);
     }
     let refused = office.open(&format!("{report}?by=me&goal=acid&cce_percent=pure&first_on=soon")).await;
@@ -96,6 +96,6 @@ async fn lime_is_asked_on_the_report_s_page() {
         assert!(refused.beside(name, "fault").starts_with('■'), "{name}: {}", refused.html);
     }
     let _ = soil_report(&company.office, &company.rear, "2020-03-02", "low", "1").await;
-    assert!(office.open(&section).await.html.contains("110 lb on 1,000 sq ft"), "the newest by its day is read out");
+    assert!(office.open(&section).await.html.contains("110 lb per 1,000 sq ft"), "the newest by its day is read out");
     assert_eq!(Visitor::technician(&company).await.open(&report).await.status, 403);
 }

@@ -229,7 +229,7 @@ pub async fn changed(visitor: &Visitor<'_>, path: &str, name: &str, theirs: &str
     assert_eq!(told.status, 412, "{path}: {}", told.html);
     assert!(told.html.contains("Somebody changed this"), "{}", told.html);
     assert_eq!(told.value(name), mine, "what was typed stays");
-    assert!(told.beside(name, "other").contains("In the book now: "), "{path}: {}", told.html);
+    assert!(told.beside(name, "other").contains("Saved now: "), "{path}: {}", told.html);
     assert_eq!(written(visitor.company).await, after, "nothing is overwritten unseen");
     let done = visitor.send(&told, &[]).await;
     assert_eq!(done.status, 303, "{path}: {}", done.html);

@@ -39,7 +39,7 @@ async fn the_owners_pages_write_days_as_the_company_does() {
     assert!(front.contains("Maryland11/"), "{front}");
     // A decision is kept word for word, and its sentences write days as the API does.
     let (kept, rest) = record.split_once("rules that were met").unwrap();
-    let record = format!("{kept}{}", rest.split_once("What it was decided on").unwrap().1);
+    let record = format!("{kept}{}", rest.split_once("What the decision was based on").unwrap().1);
     for (what, shown) in [("statement", statement), ("record", record), ("year", year), ("front", front)] {
         assert!(!shown.contains("2026-"), "a day year first on the {what}: {shown}");
     }

@@ -77,7 +77,7 @@ async fn an_infeasible_plan_names_what_collides() {
     let unmet = &seen["unmet"][0];
     assert_eq!(unmet["nutrient"], "nitrogen");
     assert!((amount(&unmet["missing_lb_per_1000_sqft"]) - 2.2).abs() < 0.003, "{unmet}");
-    let words = unmet["collides_with"].to_string();
+    let words = unmet["conflicts_with"].to_string();
     assert!(words.contains("0.9") && words.contains("midwinter is closed"), "{words}");
     assert_eq!(seen["need"]["potash"]["derivation"]["source"], "An experiment");
 }
@@ -235,7 +235,7 @@ async fn a_season_that_is_over_stands_against_its_own_need() {
     let path = format!("/api/v1/sections/{}/plan?programme_id={id}&from=2027-01-05", company.front);
     let seen = company.office.get(&path).await.expect(200).body;
     let against: Vec<&str> =
-        seen["unmet"][0]["collides_with"].as_array().unwrap().iter().map(|words| words.as_str().unwrap()).collect();
+        seen["unmet"][0]["conflicts_with"].as_array().unwrap().iter().map(|words| words.as_str().unwrap()).collect();
     // No rule and no limit is to blame, only the calendar.
     assert_eq!(
         against,

@@ -9,8 +9,8 @@ use wiremock::{
     matchers::{header_regex, method, path},
 };
 
-use super::sky::{
-    COUNTY, GRID, OBSERVATION, POINT, Sky, ZONE, calm_grid, company, document, later, moved, problem, sample,
+use super::fake_weather::{
+    COUNTY, FakeWeather, GRID, OBSERVATION, POINT, ZONE, calm_grid, company, document, later, moved, problem, sample,
 };
 
 /// What the public service is said to say.
@@ -30,7 +30,7 @@ pub fn has_forecast(said: &Value) -> bool {
 
 #[tokio::test]
 async fn whoever_asks_says_who_it_is_and_asks_for_what_is_documented() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config_of_both()).await;
     let _ = said(&company).await;
     let requests = sky.server.received_requests().await.unwrap();
@@ -66,7 +66,7 @@ async fn whoever_asks_says_who_it_is_and_asks_for_what_is_documented() {
 
 #[tokio::test]
 async fn a_failure_that_passes_is_asked_again() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let once = Mock::given(method("GET")).and(path(GRID)).respond_with(problem(500, "nws-problem-500.json"));
     once.up_to_n_times(1).with_priority(1).mount(&sky.server).await;
     let company = company(sky.config()).await;
@@ -78,7 +78,7 @@ async fn a_failure_that_passes_is_asked_again() {
 
 #[tokio::test]
 async fn a_forecast_that_has_run_out_is_not_asked_for_again_and_the_last_one_is_shown_with_its_age() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     assert_eq!(said(&company).await["forecast_age"], "fresh");
     sky.says_instead(GRID, problem(503, "nws-problem-503-expired.json")).await;
@@ -93,7 +93,7 @@ async fn a_forecast_that_has_run_out_is_not_asked_for_again_and_the_last_one_is_
 #[tokio::test]
 async fn whoever_is_refused_stops_asking() {
     for (status, body, kind) in [(403, "<html>Access denied</html>", "text/html"), (429, "slow down", "text/plain")] {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says_instead(GRID, ResponseTemplate::new(status).set_body_raw(body, kind)).await;
         let company = company(sky.config()).await;
         assert!(gaps(&said(&company).await).contains(&format!("answered {status}")));
@@ -126,7 +126,7 @@ async fn what_is_no_document_is_a_failure_whatever_its_status() {
         (document("[]"), "not of the documented form"),
     ];
     for (answer, why) in cases {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says_instead(GRID, answer).await;
         let company = company(sky.config()).await;
         let said = said(&company).await;
@@ -139,7 +139,7 @@ async fn what_is_no_document_is_a_failure_whatever_its_status() {
 
 #[tokio::test]
 async fn a_redirect_is_followed_on_the_same_host_and_nowhere_else() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let elsewhere = MockServer::start().await;
     let to = |at: String| {
         ResponseTemplate::new(301)
@@ -151,7 +151,7 @@ async fn a_redirect_is_followed_on_the_same_host_and_nowhere_else() {
     let here = company(sky.config()).await;
     assert!(has_forecast(&said(&here).await));
 
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(POINT, to(format!("{}/points/stolen", elsewhere.uri()))).await;
     let there = company(sky.config()).await;
     let said = said(&there).await;
@@ -161,7 +161,7 @@ async fn a_redirect_is_followed_on_the_same_host_and_nowhere_else() {
 
 #[tokio::test]
 async fn redirects_without_end_end() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(POINT, ResponseTemplate::new(301).insert_header("location", POINT)).await;
     let company = company(sky.config()).await;
     let said = said(&company).await;
@@ -172,7 +172,7 @@ async fn redirects_without_end_end() {
 /// `Last-Modified` was seen in the future; it goes back as it came, and says nothing about age.
 #[tokio::test]
 async fn a_copy_is_asked_after_with_the_services_own_words() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let modified = "Tue, 06 Oct 2026 22:00:00 GMT";
     let body = document(&calm_grid().to_string())
         .insert_header("last-modified", modified)
@@ -194,7 +194,7 @@ async fn a_copy_is_asked_after_with_the_services_own_words() {
 
 #[tokio::test]
 async fn not_modified_to_a_first_question_is_a_failure() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, ResponseTemplate::new(304)).await;
     let company = company(sky.config()).await;
     assert!(gaps(&said(&company).await).contains("to a first question"));
@@ -202,7 +202,7 @@ async fn not_modified_to_a_first_question_is_a_failure() {
 
 #[tokio::test]
 async fn twenty_who_ask_at_once_are_one_question() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let slow = document(&calm_grid().to_string()).set_delay(Duration::from_millis(300));
     sky.says_instead(GRID, slow).await;
     let company = company(sky.config()).await;
@@ -223,7 +223,7 @@ async fn twenty_who_ask_at_once_are_one_question() {
 
 #[tokio::test]
 async fn twenty_who_ask_for_what_fails_do_not_fail_one_by_one() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(
         GRID,
         ResponseTemplate::new(404).set_body_raw(sample("nws-problem-404-point.json"), "application/problem+json"),
@@ -246,7 +246,7 @@ async fn twenty_who_ask_for_what_fails_do_not_fail_one_by_one() {
 /// A grid may move without notice: then the point is asked once more.
 #[tokio::test]
 async fn a_grid_that_moved_is_looked_up_anew() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     assert!(has_forecast(&said(&company).await));
     sky.says_instead(GRID, problem(404, "nws-problem-404-point.json")).await;
@@ -261,7 +261,7 @@ async fn a_grid_that_moved_is_looked_up_anew() {
 
 #[tokio::test]
 async fn nobody_waits_longer_than_the_deadline() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, document(&calm_grid().to_string()).set_delay(Duration::from_secs(20))).await;
     let company = company(sky.config()).await;
     let began = Instant::now();
@@ -273,7 +273,7 @@ async fn nobody_waits_longer_than_the_deadline() {
 
 #[tokio::test]
 async fn a_host_that_cannot_be_reached_is_said() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut config = sky.config();
     drop(sky);
     let free = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
@@ -287,7 +287,7 @@ async fn a_host_that_cannot_be_reached_is_said() {
 
 #[tokio::test]
 async fn the_nearest_station_that_says_something_is_taken() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(OBSERVATION, document(&moved("nws-observation-null.json"))).await;
     sky.says("/stations/KXSB/observations/latest", document(&moved("nws-observation-qc-rejected.json"))).await;
     sky.says("/stations/XSC01/observations/latest", document(&moved("nws-observation.json"))).await;
@@ -301,7 +301,7 @@ async fn the_nearest_station_that_says_something_is_taken() {
 
 #[tokio::test]
 async fn a_place_without_forecast_is_said() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(POINT, document(&moved("nws-points-marine.json"))).await;
     let company = company(sky.config()).await;
     let said = said(&company).await;
@@ -312,7 +312,7 @@ async fn a_place_without_forecast_is_said() {
 #[tokio::test]
 async fn the_second_service_says_what_is_wrong_and_the_first_goes_on() {
     for (status, name) in [(400, "openmeteo-error-400.json"), (429, "openmeteo-error-429.json")] {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says("/v1/forecast", ResponseTemplate::new(status).set_body_raw(sample(name), "application/json")).await;
         let company = company(sky.config_of_both()).await;
         let path = format!("/api/v1/properties/{}/weather", company.property);

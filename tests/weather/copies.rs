@@ -10,14 +10,14 @@ use wiremock::{
 
 use super::{
     client::{gaps, has_forecast, said},
-    sky::{GRID, POINT, Sky, calm_grid, company, document, later, moved},
+    fake_weather::{FakeWeather, GRID, POINT, calm_grid, company, document, later, moved},
 };
 
 /// Thirty places at once are more than a slow host answers in four seconds, four at a time. That is this server's own crowd,
 /// and no reason to leave the host alone for a minute.
 #[tokio::test]
 async fn a_crowd_of_our_own_is_not_the_hosts_failure() {
-    let sky = Sky::blank().await;
+    let sky = FakeWeather::blank().await;
     let slow = document(&moved("nws-points-marine.json")).set_delay(Duration::from_millis(1_100));
     let points = Mock::given(method("GET")).and(path_regex("^/points/")).respond_with(slow).with_priority(9);
     points.mount(&sky.server).await;
@@ -51,7 +51,7 @@ async fn a_crowd_of_our_own_is_not_the_hosts_failure() {
 /// A clock that ran a day ahead and was set right: what was fetched "tomorrow" is asked for again.
 #[tokio::test]
 async fn a_clock_that_is_set_back_does_not_freeze_what_was_fetched() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     later(&company, 11 * 60);
     let _ = said(&company).await;
@@ -64,7 +64,7 @@ async fn a_clock_that_is_set_back_does_not_freeze_what_was_fetched() {
 /// A week later the service says of the place what it said before; by then the book has let the first answer go.
 #[tokio::test]
 async fn what_is_purged_is_fetched_and_kept_again() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let _ = said(&company).await;
     // After six days and a half the copy is still in use and the place is asked about; after nine more it is not.
@@ -81,7 +81,7 @@ async fn what_is_purged_is_fetched_and_kept_again() {
 /// Beyond a week the last good copy is of no use to anybody, and the book need not have it.
 #[tokio::test]
 async fn a_copy_of_long_ago_is_none() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let _ = said(&company).await;
     sky.says_everywhere(ResponseTemplate::new(500)).await;
@@ -94,7 +94,7 @@ async fn a_copy_of_long_ago_is_none() {
 /// Names of units and times are the service's own words; what of them is shown is short.
 #[tokio::test]
 async fn what_is_wrong_is_said_shortly_and_absurd_times_are_no_accident() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut grid = calm_grid();
     grid["properties"]["temperature"]["uom"] = json!("x".repeat(100_000));
     grid["properties"]["windSpeed"]["values"][0]["validTime"] = json!("2199-12-31T23:00:00+00:00/P366D");

@@ -2,16 +2,16 @@
 
 use serde_json::{Value, json};
 
-use super::sky::{
-    COUNTY, GRID, OBSERVATION, Sky, ZONE, calm_grid, calm_observation, check, company, document, finding, moved, plan,
-    record,
+use super::fake_weather::{
+    COUNTY, FakeWeather, GRID, OBSERVATION, ZONE, calm_grid, calm_observation, check, company, document, finding,
+    moved, plan, record,
 };
 use harness::new_id;
 
 /// The sample: a warning for the county whose own area misses the lawn, so only the question by county shows it.
 #[tokio::test]
 async fn a_warning_elsewhere_in_the_county_stops() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut list: Value = serde_json::from_str(&moved("nws-alerts-active.json")).unwrap();
     list["features"].as_array_mut().unwrap().retain(|alert| alert["properties"]["event"] == "Flood Warning");
     sky.says_instead(COUNTY, document(&list.to_string())).await;
@@ -24,7 +24,7 @@ async fn a_warning_elsewhere_in_the_county_stops() {
 /// A watch of today for the day after tomorrow is in force today.
 #[tokio::test]
 async fn a_watch_is_in_force_from_its_issue() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut list: Value = serde_json::from_str(&moved("nws-alerts-active.json")).unwrap();
     list["features"].as_array_mut().unwrap().retain(|alert| alert["properties"]["event"] == "Tropical Storm Watch");
     assert_eq!(list["features"][0]["properties"]["onset"], "2026-10-08T08:00:00-04:00");
@@ -37,7 +37,7 @@ async fn a_watch_is_in_force_from_its_issue() {
 #[tokio::test]
 async fn a_name_nobody_has_read_before_asks_for_care_and_what_is_over_or_a_test_does_not() {
     let of = async |names: &[&str]| {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         let mut list: Value = serde_json::from_str(&moved("nws-alerts-active.json")).unwrap();
         let events = list["features"].as_array_mut().unwrap();
         events.retain(|alert| names.contains(&alert["properties"]["event"].as_str().unwrap()));
@@ -56,7 +56,7 @@ async fn a_name_nobody_has_read_before_asks_for_care_and_what_is_over_or_a_test_
 /// The sample forecast: within 24 hours between 45.72 mm (1.8 in) and 60.72 mm (2.391 in) fall, around the limit of 2 in.
 #[tokio::test]
 async fn rain_around_the_limit_asks_for_care_and_rain_over_it_stops() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, document(&moved("nws-gridpoints.json"))).await;
     let company = company(sky.config()).await;
     let decision = check(&company.phone, &plan(&company)).await;
@@ -65,9 +65,9 @@ async fn rain_around_the_limit_asks_for_care_and_rain_over_it_stops() {
     assert!(rain["message"].as_str().unwrap().starts_with("Between 1.8 and 2.391 in of rain"), "{rain}");
 
     let wetter = moved("nws-gridpoints.json").replace("20.32", "25.5");
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, document(&wetter)).await;
-    let company = super::sky::company(sky.config()).await;
+    let company = super::fake_weather::company(sky.config()).await;
     let decision = check(&company.phone, &plan(&company)).await;
     // The least: 25.5 + 12.7 + 5.08 + 7.62 = 50.9 mm, which is 2.0039 in.
     assert_eq!(finding(&decision, "company.rain")["outcome"], "broken", "{decision:#}");
@@ -77,7 +77,7 @@ async fn rain_around_the_limit_asks_for_care_and_rain_over_it_stops() {
 /// 29.4 °C at the station is an 85 °F that was measured; the limit is "at least 85".
 #[tokio::test]
 async fn an_85_that_comes_as_29_4_celsius_stops_quick_nitrogen() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(OBSERVATION, document(&moved("nws-observation.json"))).await;
     let company = company(sky.config()).await;
     let decision = check(&company.phone, &plan(&company)).await;
@@ -88,7 +88,7 @@ async fn an_85_that_comes_as_29_4_celsius_stops_quick_nitrogen() {
 /// Work that begins at 68 °F and ends at 88 °F is work in heat.
 #[tokio::test]
 async fn heat_that_comes_within_the_hour_stops() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut grid = calm_grid();
     grid["properties"]["temperature"]["values"] = json!([
         { "validTime": "2026-10-06T14:00:00+00:00/PT1H", "value": 20 },
@@ -103,12 +103,12 @@ async fn heat_that_comes_within_the_hour_stops() {
 
 #[tokio::test]
 async fn what_a_person_measured_on_the_lawn_stands_and_a_flood_watch_stands_beside_it() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(OBSERVATION, document(&moved("nws-observation.json"))).await;
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
     let company = company(sky.config()).await;
     let mut plan = plan(&company);
-    let at = super::sky::NOW;
+    let at = super::fake_weather::NOW;
     plan["weather"] = json!({
         "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": at },
         "alerts": { "active": [], "source": "technician", "looked_at": at },
@@ -124,10 +124,10 @@ async fn what_a_person_measured_on_the_lawn_stands_and_a_flood_watch_stands_besi
 
 #[tokio::test]
 async fn a_request_that_says_all_asks_nobody() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let mut plan = plan(&company);
-    let at = super::sky::NOW;
+    let at = super::fake_weather::NOW;
     plan["weather"] = json!({
         "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": at },
         "rain_forecast": [{ "rain_in": "0", "hours": 24, "source": "technician", "issued_at": at }],
@@ -140,7 +140,7 @@ async fn a_request_that_says_all_asks_nobody() {
 
 #[tokio::test]
 async fn another_days_weather_is_unseen_whatever_services_say() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let mut plan = plan(&company);
     plan["planned_on"] = json!("2026-10-07");
@@ -152,7 +152,7 @@ async fn another_days_weather_is_unseen_whatever_services_say() {
 
 #[tokio::test]
 async fn a_label_that_names_a_wind_is_held_against_the_gusts() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let with = async |limit: &str| {
         let mut label = harness::world::label("20", "10", "0", "5");
@@ -171,7 +171,7 @@ async fn a_label_that_names_a_wind_is_held_against_the_gusts() {
 
 #[tokio::test]
 async fn strong_wind_without_a_label_asks_for_care_by_form() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut gusty = calm_observation();
     // 22.224 km/h is 13.81 mph: spray drifts, granules do not.
     gusty["properties"]["windSpeed"]["value"] = json!(22.224);
@@ -191,7 +191,7 @@ async fn strong_wind_without_a_label_asks_for_care_by_form() {
 /// The second service's model can ask for a look at the ground; it clears nothing.
 #[tokio::test]
 async fn a_model_that_has_the_soil_frozen_asks_for_a_probe() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let times: Vec<i64> = (0..72).map(|hour| 1_791_244_800 + hour * 3_600).collect();
     let soil = |value: f64| {
         json!({
@@ -206,7 +206,7 @@ async fn a_model_that_has_the_soil_frozen_asks_for_a_probe() {
     let mut frozen = plan(&cold);
     frozen["ground"] = json!("frozen");
     sky.says_instead("/v1/forecast", document(&soil(20.0).to_string())).await;
-    super::sky::later(&cold, 40);
+    super::fake_weather::later(&cold, 40);
     assert_eq!(
         check(&cold.phone, &frozen).await["verdict"],
         "stop",
@@ -216,7 +216,7 @@ async fn a_model_that_has_the_soil_frozen_asks_for_a_probe() {
 
 #[tokio::test]
 async fn a_clearance_and_a_record_are_decided_with_it_too() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let cleared = company.phone.put(&format!("/api/v1/clearances/{id}"), &plan(&company)).await.expect(201).body;
@@ -226,7 +226,7 @@ async fn a_clearance_and_a_record_are_decided_with_it_too() {
     assert_eq!(stored["verdict"], "go", "{stored:#}");
     assert_eq!(stored["weather"]["alerts"], Value::Null, "what was sent is kept as it was sent");
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
-    super::sky::later(&company, 3);
+    super::fake_weather::later(&company, 3);
     let refused = company.phone.put(&format!("/api/v1/clearances/{}", new_id()), &plan(&company)).await;
     let refused = refused.problem(422, "stopped-by-rules");
     assert!(refused.rules().contains(&"company.alerts".to_owned()), "{}", refused.text);

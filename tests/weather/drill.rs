@@ -5,9 +5,9 @@ use std::time::{Duration, Instant};
 use serde_json::{Value, json};
 use wiremock::ResponseTemplate;
 
-use super::sky::{
-    COUNTY, GRID, OBSERVATION, POINT, Sky, ZONE, calm_grid, calm_observation, check, company, document, finding, later,
-    moved, plan, problem,
+use super::fake_weather::{
+    COUNTY, FakeWeather, GRID, OBSERVATION, POINT, ZONE, calm_grid, calm_observation, check, company, document,
+    finding, later, moved, plan, problem,
 };
 
 /// The rules on weather that a plan is asked.
@@ -22,7 +22,7 @@ fn grid_with(layer: &str, values: Value) -> ResponseTemplate {
 
 #[tokio::test]
 async fn a_calm_sky_that_answers_clears() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let decision = check(&company.phone, &plan(&company)).await;
     assert_eq!(decision["verdict"], "go", "{decision:#}");
@@ -45,7 +45,7 @@ async fn no_service_at_all_clears_nothing() {
 #[tokio::test]
 async fn alerts_that_fail_are_not_cleared_by_the_list_before() {
     for at in ["/alerts/active", COUNTY, ZONE] {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         let company = company(sky.config()).await;
         assert_eq!(check(&company.phone, &plan(&company)).await["verdict"], "go");
         sky.says_instead(at, ResponseTemplate::new(500)).await;
@@ -54,7 +54,7 @@ async fn alerts_that_fail_are_not_cleared_by_the_list_before() {
         assert_eq!(finding(&decision, "company.alerts")["outcome"], "unknown", "{at}: {decision:#}");
         // The record that is sent half an hour later, of work that began then, is judged by no more than was known.
         later(&company, 30);
-        let mut record = super::sky::record(&company);
+        let mut record = super::fake_weather::record(&company);
         record["started_at"] = json!("2026-10-06T14:26:00Z");
         record["finished_at"] = json!("2026-10-06T14:40:00Z");
         let path = format!("/api/v1/applications/{}", harness::new_id());
@@ -83,7 +83,7 @@ async fn a_null_beside_an_alert_does_not_hide_it() {
         (Value::Null, json!([7])),
         (json!([]), json!("x")),
     ] {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says_instead(COUNTY, document(&flood(parameters.clone(), references))).await;
         let company = company(sky.config()).await;
         let decision = check(&company.phone, &plan(&company)).await;
@@ -111,7 +111,7 @@ async fn a_mild_measurement_without_a_forecast_clears_no_heat() {
 #[tokio::test]
 async fn gusts_that_are_not_known_clear_no_label() {
     let outcome = async |gusts: Value| {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says_instead(GRID, grid_with("windGust", gusts)).await;
         let company = company(sky.config()).await;
         let mut label = harness::world::label("20", "10", "0", "5");
@@ -132,7 +132,7 @@ async fn gusts_that_are_not_known_clear_no_label() {
 
 /// One part of the sky goes wrong; the rule that needs it must not be met, and nothing that is merely unknown stops.
 async fn never_go(what: &str, rule: &str, at: &str, answer: ResponseTemplate) {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(at, answer).await;
     let company = company(sky.config()).await;
     let decision = check(&company.phone, &plan(&company)).await;
@@ -177,7 +177,7 @@ async fn alerts_that_cannot_be_asked_are_care_and_never_none() {
         never_go("one of three questions failed", "company.alerts", at, ResponseTemplate::new(500)).await;
         never_go("a list without entries", "company.alerts", at, document("{}")).await;
     }
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     for at in ["/alerts/active", COUNTY, ZONE] {
         sky.says_instead(at, ResponseTemplate::new(404)).await;
     }
@@ -190,7 +190,7 @@ async fn alerts_that_cannot_be_asked_are_care_and_never_none() {
 
 #[tokio::test]
 async fn heat_that_is_not_known_is_not_mild() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, grid_with("temperature", json!([]))).await;
     for station in ["KXSA", "KXSB", "XSC01"] {
         let at = format!("/stations/{station}/observations/latest");
@@ -204,7 +204,7 @@ async fn heat_that_is_not_known_is_not_mild() {
 
 #[tokio::test]
 async fn a_host_that_is_down_answers_fast_with_what_was_known_and_clears_nothing_after_an_hour() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     assert_eq!(check(&company.phone, &plan(&company)).await["verdict"], "go");
     sky.says_everywhere(ResponseTemplate::new(502)).await;
@@ -229,7 +229,7 @@ async fn a_host_that_is_down_answers_fast_with_what_was_known_and_clears_nothing
 
 #[tokio::test]
 async fn what_stops_goes_on_stopping_when_the_service_goes_down() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
     let flood = json!([{ "validTime": "2026-10-06T18:00:00+00:00/PT6H", "value": 60 }, { "validTime": "2026-10-07T00:00:00+00:00/P2D", "value": 0 }]);
     sky.says_instead(GRID, grid_with("quantitativePrecipitation", flood)).await;
@@ -247,7 +247,7 @@ async fn what_stops_goes_on_stopping_when_the_service_goes_down() {
 
 #[tokio::test]
 async fn an_old_measurement_is_none() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let old = calm_observation().to_string().replace("T13:53:00", "T13:00:00");
     for station in ["KXSA", "KXSB", "XSC01"] {
         sky.says_instead(&format!("/stations/{station}/observations/latest"), document(&old)).await;
@@ -271,7 +271,7 @@ async fn what_a_forecast_leaves_out_is_said() {
         ("windGust", "gusts", json!("12")),
         ("quantitativePrecipitation", "rain", json!(-3)),
     ] {
-        let sky = Sky::calm().await;
+        let sky = FakeWeather::calm().await;
         sky.says_instead(GRID, grid_with(layer, json!([{ "validTime": span, "value": value }]))).await;
         let company = company(sky.config()).await;
         let path = format!("/api/v1/properties/{}/weather", company.property);
@@ -288,7 +288,7 @@ async fn what_a_forecast_leaves_out_is_said() {
 /// The lists of alerts fail alone, whatever number of them: the rest of the host goes on being asked.
 #[tokio::test]
 async fn alerts_that_fail_alone_leave_the_rest_asked_for() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     for at in ["/alerts/active", COUNTY, ZONE] {
         sky.says_instead(at, ResponseTemplate::new(200).set_body_raw("<html>", "text/html")).await;
     }

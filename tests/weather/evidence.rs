@@ -7,7 +7,7 @@ use server::refresh;
 use sha2::{Digest, Sha256};
 use wiremock::ResponseTemplate;
 
-use super::sky::{COUNTY, GRID, NOW, Sky, calm_grid, company, document, later, moved, plan, record};
+use super::fake_weather::{COUNTY, FakeWeather, GRID, NOW, calm_grid, company, document, later, moved, plan, record};
 
 fn look(file: &std::path::Path) -> Connection {
     Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap()
@@ -19,7 +19,7 @@ fn count(file: &std::path::Path, sql: &str) -> i64 {
 
 #[tokio::test]
 async fn from_a_record_one_reaches_what_was_known() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -49,7 +49,7 @@ async fn from_a_record_one_reaches_what_was_known() {
 /// The journal vouches for the facts, and each answer for its own hash.
 #[tokio::test]
 async fn evidence_that_was_changed_behind_the_servers_back_shows() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -74,7 +74,7 @@ async fn evidence_that_was_changed_behind_the_servers_back_shows() {
 
 #[tokio::test]
 async fn a_correction_is_judged_by_what_was_known_at_the_record() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -91,7 +91,7 @@ async fn a_correction_is_judged_by_what_was_known_at_the_record() {
 /// A phone without network sends its record a day later: what was known when the work began decides, not what is known now.
 #[tokio::test]
 async fn a_late_record_is_judged_by_what_was_known_when_the_work_began() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let _ = company.phone.put(&format!("/api/v1/clearances/{}", new_id()), &plan(&company)).await.expect(201);
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
@@ -114,7 +114,7 @@ async fn a_late_record_is_judged_by_what_was_known_when_the_work_began() {
 
 #[tokio::test]
 async fn the_same_body_is_kept_once_and_not_modified_is_a_fetch_of_it() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let path = format!("/api/v1/properties/{}/weather", company.property);
     let _ = company.phone.get(&path).await.expect(200);
@@ -136,7 +136,7 @@ async fn the_same_body_is_kept_once_and_not_modified_is_a_fetch_of_it() {
 
 #[tokio::test]
 async fn a_key_is_written_nowhere() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says("/v1/forecast", document(&moved("openmeteo-forecast.json"))).await;
     let company = company(sky.config_of_both()).await;
     let path = format!("/api/v1/properties/{}/weather", company.property);
@@ -151,7 +151,7 @@ async fn a_key_is_written_nowhere() {
 
 #[tokio::test]
 async fn a_restart_remembers_what_was_fetched() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let token = company.phone.token.clone().unwrap();
     let path = format!("/api/v1/properties/{}/weather", company.property);
@@ -166,7 +166,7 @@ async fn a_restart_remembers_what_was_fetched() {
 
 #[tokio::test]
 async fn what_nothing_needs_is_purged_after_a_week_and_what_a_record_needs_stays() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -193,7 +193,7 @@ async fn what_nothing_needs_is_purged_after_a_week_and_what_a_record_needs_stays
 /// decided nothing had shared, and none of the others.
 #[tokio::test]
 async fn ten_years_later_the_answers_behind_a_record_are_there_and_no_others() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -223,7 +223,7 @@ async fn ten_years_later_the_answers_behind_a_record_are_there_and_no_others() {
 
 #[tokio::test]
 async fn the_office_reads_what_a_service_said_word_for_word() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = new_id();
     let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record(&company)).await.expect(201);
@@ -254,7 +254,7 @@ async fn the_office_reads_what_a_service_said_word_for_word() {
 /// 8 mm (0.315 in) within an hour is more than the 0.30 in that are called heavy.
 #[tokio::test]
 async fn heavy_rain_after_the_work_puts_the_record_on_the_owners_list() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let put = async |product: &str| {
         let id = new_id();
@@ -306,7 +306,7 @@ async fn heavy_rain_after_the_work_puts_the_record_on_the_owners_list() {
 /// Tomorrow's visits have their forecast before anybody asks.
 #[tokio::test]
 async fn the_grids_of_the_coming_visits_are_fetched_ahead() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let round = refresh::round(company.app.beside()).await.unwrap();
     assert_eq!((round.places, sky.asked(GRID).await), (0, 0), "no visit is planned for today or tomorrow");

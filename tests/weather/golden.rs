@@ -11,7 +11,7 @@ use domain::{
 use serde_json::Value;
 use server::weather::read;
 
-use super::sky::sample;
+use super::fake_weather::sample;
 
 fn expected() -> Value {
     serde_json::from_str(&sample("expected.json")).unwrap()

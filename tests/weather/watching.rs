@@ -11,7 +11,7 @@ use server::{config, refresh};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use wiremock::ResponseTemplate;
 
-use super::sky::{COUNTY, GRID, Sky, calm_grid, company, document, later, moved};
+use super::fake_weather::{COUNTY, FakeWeather, GRID, calm_grid, company, document, later, moved};
 
 async fn visit(company: &Company, day: &str) -> String {
     let visit = json!({
@@ -30,7 +30,7 @@ const NWS: &str = "{service=\"us_national_weather_service\"}";
 
 #[tokio::test]
 async fn metrics_tell_ages_and_failures_and_nothing_of_clients() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let _ = visit(&company, "2026-10-06").await;
     let read = async || company.office.get("/api/v1/metrics").await.expect(200).text;
@@ -69,7 +69,7 @@ async fn metrics_tell_ages_and_failures_and_nothing_of_clients() {
 /// counter's samples end in `_total`, a unit ends the family's name, and the last line is `# EOF`.
 #[tokio::test]
 async fn metrics_are_written_as_the_open_format_has_them() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config_of_both()).await;
     let _ = refresh::round(company.app.beside()).await.unwrap();
     let reply = company.owner.get("/api/v1/metrics").await.expect(200);
@@ -107,7 +107,7 @@ async fn metrics_are_written_as_the_open_format_has_them() {
 
 #[tokio::test]
 async fn a_phone_takes_the_weather_of_its_day_along_and_nobody_is_asked_for_it() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let mut grid = calm_grid();
     grid["properties"]["temperature"]["values"] = json!([
         { "validTime": "2026-10-06T06:00:00+00:00/PT9H", "value": 20 },
@@ -165,7 +165,7 @@ async fn a_phone_takes_the_weather_of_its_day_along_and_nobody_is_asked_for_it()
 
 #[tokio::test]
 async fn a_phones_day_tells_alerts_and_missing_places() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
     let company = company(sky.config()).await;
     let _ = visit(&company, "2026-10-06").await;
@@ -176,7 +176,7 @@ async fn a_phones_day_tells_alerts_and_missing_places() {
     let without = Company::in_maryland().await;
     let day = without.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
     assert_eq!(day["weather"], json!([]), "no service is configured");
-    let app = harness::TestApp::under_a_sky(super::sky::law(), harness::TODAY, sky.config()).await;
+    let app = harness::TestApp::under_a_sky(super::fake_weather::law(), harness::TODAY, sky.config()).await;
     let nowhere = Company::on(app, &["us-md"]).await;
     let day = nowhere.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
     assert_eq!(day["weather"][0]["verdict"], "care");
@@ -221,7 +221,7 @@ async fn counting_host() -> (String, Arc<[AtomicUsize; 3]>) {
 #[tokio::test]
 async fn the_background_asks_few_questions_at_once() {
     let (weather_url, counts) = counting_host().await;
-    let sky = Sky::blank().await;
+    let sky = FakeWeather::blank().await;
     let company = company(config::Weather { weather_url, ..sky.config() }).await;
     let client = company.office.get("/api/v1/clients").await.expect(200).body["items"][0]["id"].clone();
     for at in 0..5 {

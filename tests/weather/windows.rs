@@ -3,7 +3,7 @@
 use harness::world::Company;
 use serde_json::{Value, json};
 
-use super::sky::{COUNTY, GRID, Sky, calm_grid, company, document, moved};
+use super::fake_weather::{COUNTY, FakeWeather, GRID, calm_grid, company, document, moved};
 
 async fn visit(company: &Company, day: &str) -> String {
     let visit = json!({
@@ -31,7 +31,7 @@ fn warm_afternoon() -> Value {
 
 #[tokio::test]
 async fn the_hours_of_today_say_why_not() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, document(&warm_afternoon().to_string())).await;
     let company = company(sky.config()).await;
     let id = visit(&company, "2026-10-06").await;
@@ -71,7 +71,7 @@ async fn the_hours_of_today_say_why_not() {
 /// The forecast ends on 9 October at 00:00Z; rain of the 24 hours after an hour is known only up to a day before that.
 #[tokio::test]
 async fn beyond_the_forecast_nothing_is_go() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let _ = visit(&company, "2026-10-08").await;
     let product = window(&company, "2026-10-08").await["products"][0].clone();
@@ -90,8 +90,8 @@ async fn without_services_or_coordinates_the_hours_ask_for_a_look() {
     let answer = window(&company, "2026-09-15").await;
     assert_eq!(answer["products"][0]["verdict"], "care", "the visit of the sample company: {answer:#}");
     assert!(answer["gaps"].to_string().contains("No weather service is configured"));
-    let sky = Sky::calm().await;
-    let app = harness::TestApp::under_a_sky(super::sky::law(), super::sky::NOW, sky.config()).await;
+    let sky = FakeWeather::calm().await;
+    let app = harness::TestApp::under_a_sky(super::fake_weather::law(), super::fake_weather::NOW, sky.config()).await;
     let company = Company::on(app, &["us-md"]).await;
     let path =
         format!("/api/v1/properties/{}/working-windows/2026-10-06?product_id={}", company.property, company.feed);
@@ -111,7 +111,7 @@ async fn a_product_that_is_not_there_is_the_querys_fault_not_the_propertys() {
 
 #[tokio::test]
 async fn a_place_without_law_has_no_window() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let path = format!("/api/v1/properties/{}", company.property);
     let property = company.office.get(&path).await.expect(200).body;
@@ -128,7 +128,7 @@ async fn a_place_without_law_has_no_window() {
 
 #[tokio::test]
 async fn the_offices_day_begins_with_what_closes_first() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     sky.says_instead(GRID, document(&warm_afternoon().to_string())).await;
     let company = company(sky.config()).await;
     let quick = visit(&company, "2026-10-06").await;
@@ -156,7 +156,7 @@ async fn the_offices_day_begins_with_what_closes_first() {
     let _ = refused.problem(403, "not-allowed");
     // A flood watch stops both.
     sky.says_instead(COUNTY, document(&moved("nws-alerts-active.json"))).await;
-    super::sky::later(&company, 3);
+    super::fake_weather::later(&company, 3);
     let (_, answer) = order().await;
     assert!(answer["visits"].as_array().unwrap().iter().all(|visit| visit["hours"]["verdict"] == "stop"), "{answer:#}");
     let wrong = company.office.get("/api/v1/days/2026-13-06/working-windows").await;
@@ -167,7 +167,7 @@ async fn the_offices_day_begins_with_what_closes_first() {
 /// 11:00Z before the first, 12:00Z from then on, and 11:00Z again from the second.
 #[tokio::test]
 async fn the_hours_of_work_are_those_of_the_clock_on_both_days_of_change() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     for (day, first, last) in [
         ("2026-10-31", "2026-10-31T11:00:00.000Z", "2026-10-31T23:00:00.000Z"),

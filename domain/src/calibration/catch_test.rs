@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Acceptance, CalibrationFault, accept, half_rate_rounded_down, pattern, pattern::SwathBy, spray, spreader};
 use crate::{
     explain::Derivation,
-    quantity::{AcreRate, Area, Catch, Caught, Distance, Inches, ProductMass, ProductRate, SprayRate, Volume},
+    quantity::{AcreRate, Area, Catch, CaughtVolume, Distance, Inches, ProductMass, ProductRate, SprayRate, Volume},
 };
 
 /// What was measured.
@@ -39,11 +39,11 @@ pub enum CatchTest {
     Gun { caught_gal: Volume, area_sqft: Area, target_gal_per_1000_sqft: SprayRate },
     /// One nozzle of a boom over a timed course.
     Boom {
-        caught_fl_oz: Caught,
+        caught_fl_oz: CaughtVolume,
         /// What each other nozzle gave in the same time, in their order, so that a worn one is found.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         #[schema(max_items = 100)]
-        other_nozzles_fl_oz: Vec<Caught>,
+        other_nozzles_fl_oz: Vec<CaughtVolume>,
         spacing_in: Inches,
         course_ft: Distance,
         target_gal_per_acre: AcreRate,
@@ -121,7 +121,8 @@ impl CatchTest {
             }
             Self::Boom { caught_fl_oz, other_nozzles_fl_oz, spacing_in, course_ft, target_gal_per_acre } => {
                 let rate = spray::boom_rate_rounded_up(*caught_fl_oz, *spacing_in, *course_ft)?;
-                let all: Vec<Caught> = std::iter::once(caught_fl_oz).chain(other_nozzles_fl_oz).copied().collect();
+                let all: Vec<CaughtVolume> =
+                    std::iter::once(caught_fl_oz).chain(other_nozzles_fl_oz).copied().collect();
                 let worn = || spray::worn_nozzles(&all).into_iter().map(|at| at + 1).collect();
                 let several = !other_nozzles_fl_oz.is_empty();
                 let derivations =

@@ -4,8 +4,8 @@ use super::CalibrationFault;
 use crate::{
     explain::{Derivation, Figure, SourceMark},
     quantity::{
-        AcreRate, Area, Caught, Distance, Inches, Seconds, Speed, SprayRate, Volume, convert::SQUARE_FEET_PER_ACRE,
-        quotient_down, quotient_nearest, quotient_up,
+        AcreRate, Area, CaughtVolume, Distance, Inches, Seconds, Speed, SprayRate, Volume,
+        convert::SQUARE_FEET_PER_ACRE, quotient_down, quotient_nearest, quotient_up,
     },
 };
 
@@ -44,7 +44,7 @@ pub fn known_area_rate_rounded_up(caught: Volume, area: Area) -> Result<Figure<S
 /// Rate of a boom from one nozzle's catch over a timed course: oz x 12 x 43,560 / (spacing x course x 128), on the acre,
 /// rounded up.
 pub fn boom_rate_rounded_up(
-    caught: Caught,
+    caught: CaughtVolume,
     spacing: Inches,
     course: Distance,
 ) -> Result<Figure<AcreRate>, CalibrationFault> {
@@ -84,15 +84,15 @@ pub fn one_128th_acre_course_rounded_nearest(spacing: Inches) -> Result<Figure<D
 
 /// Nozzles that are further than 10 % from the mean of all, counted from zero; such a nozzle is replaced (Louisiana State
 /// University Agricultural Center, Sprayer Calibration).
-pub fn worn_nozzles(catches: &[Caught]) -> Vec<usize> {
+pub fn worn_nozzles(catches: &[CaughtVolume]) -> Vec<usize> {
     let sum: i128 = catches.iter().map(|catch| i128::from(catch.raw())).sum();
     let count = i128::try_from(catches.len()).unwrap_or(1);
-    let worn = |catch: &Caught| (i128::from(catch.raw()) * count - sum).abs() * 10 > sum;
+    let worn = |catch: &CaughtVolume| (i128::from(catch.raw()) * count - sum).abs() * 10 > sum;
     catches.iter().enumerate().filter(|(_, catch)| worn(catch)).map(|(at, _)| at).collect()
 }
 
 /// How nozzles were found to be worn.
-pub(super) fn evenness(catches: &[Caught]) -> Derivation {
+pub(super) fn evenness(catches: &[CaughtVolume]) -> Derivation {
     let worn: Vec<String> = worn_nozzles(catches).into_iter().map(|at| (at + 1).to_string()).collect();
     let worn = match worn.len() {
         0 => "none".to_owned(),

@@ -86,7 +86,7 @@ pub struct MetRule {
 
 /// The figures of one section.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct SectionAnswer {
+pub struct SectionDecision {
     pub section_id: SectionId,
     #[schema(max_length = 120)]
     pub section_name: String,
@@ -130,7 +130,7 @@ pub struct Decision {
     #[schema(max_items = 5000)]
     pub met: Vec<MetRule>,
     #[schema(max_items = 20)]
-    pub sections: Vec<SectionAnswer>,
+    pub sections: Vec<SectionDecision>,
     #[schema(max_items = 20)]
     pub rule_sets: Vec<RuleSetUsed>,
 }

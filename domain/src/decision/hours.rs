@@ -15,10 +15,10 @@ use crate::{
 
 /// One hour and what the rules on weather say of it. Season, amounts and the ground are not asked here.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct HourAnswer {
-    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
+pub struct HourVerdict {
+    #[schema(value_type = crate::time::reckoned::ComputedInstant)]
     pub starts_at: Instant,
-    #[schema(value_type = crate::time::reckoned::ReckonedInstant)]
+    #[schema(value_type = crate::time::reckoned::ComputedInstant)]
     pub ends_at: Instant,
     pub verdict: Verdict,
     /// Why the hour is not a plain `go`, the gravest first.
@@ -35,7 +35,7 @@ pub fn judge_hours(
     reported: &[&Reported],
     hours: &[Span],
     now: Instant,
-) -> Vec<HourAnswer> {
+) -> Vec<HourVerdict> {
     let answer = |hour: &Span| {
         // The data's age is its age now, whichever hour is asked about.
         let weather =
@@ -43,7 +43,7 @@ pub fn judge_hours(
         let facts = Facts { at: now, weather, ..facts.clone() };
         let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
-        HourAnswer { starts_at: hour.start, ends_at: hour.end, verdict, findings }
+        HourVerdict { starts_at: hour.start, ends_at: hour.end, verdict, findings }
     };
     hours.iter().map(answer).collect()
 }
@@ -62,7 +62,7 @@ pub fn hours_of(span: Span) -> Vec<Span> {
 }
 
 /// The first stretch of hours that follow one another and have at least this verdict, if there is one.
-pub fn first_stretch(hours: &[HourAnswer], worst: Verdict) -> Option<(Instant, Instant)> {
+pub fn first_stretch(hours: &[HourVerdict], worst: Verdict) -> Option<(Instant, Instant)> {
     let mut fitting = hours.iter().skip_while(|hour| hour.verdict > worst).take_while(|hour| hour.verdict <= worst);
     let first = fitting.next()?;
     Some((first.starts_at, fitting.last().map_or(first.ends_at, |last| last.ends_at)))

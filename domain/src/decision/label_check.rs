@@ -15,7 +15,7 @@ use crate::{
     land::Water,
     law::{
         Lawbook,
-        kind::Binds,
+        kind::BoundParty,
         model::{InForceStatus, Rule, Value},
     },
     product::Label,
@@ -48,7 +48,7 @@ pub fn check_label(lawbook: &Lawbook, rule_sets: &[String], label: &Label, on: D
     let with_phosphorus = label.phosphate_percent.raw() > 0;
     let running: Vec<_> = run.stack.sets.iter().filter(|stacked| stacked.force.runs_for(with_phosphorus)).collect();
     let all: Vec<_> = running.iter().flat_map(|stacked| &stacked.set.rules).collect();
-    let on_labels: Vec<&Rule> = all.into_iter().filter(|rule| rule.binds != Binds::Applicator).collect();
+    let on_labels: Vec<&Rule> = all.into_iter().filter(|rule| rule.binds != BoundParty::Applicator).collect();
     for rule in on_labels.iter().filter(|rule| rule.scope.covers(label, Purpose::Maintenance)) {
         let (origin, answer) = match rule.on(on) {
             Some(InForceStatus::InForce(value, duty)) if duty.concerns(label) => {

@@ -10,7 +10,7 @@ use crate::{
     law::{
         Force, Lawbook, Mark, Stack,
         duty::Duty,
-        kind::Binds,
+        kind::BoundParty,
         model::{InForceStatus, Rule, Source, Value},
     },
     rules::{self, Answer, Case, Outcome, label, wind},
@@ -84,7 +84,7 @@ impl<'a> Run<'a> {
             stacked.set.rules.iter().map(move |rule| (rule, only_warns))
         });
         for (rule, only_warns) in rules {
-            let speaks = rule.binds == Binds::Applicator
+            let speaks = rule.binds == BoundParty::Applicator
                 && rule.audience.contains(&facts.audience)
                 && rule.scope.covers(&facts.label, facts.purpose)
                 && !is_released(rule, facts);

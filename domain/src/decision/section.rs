@@ -1,6 +1,6 @@
 //! The figures of each section: what the load delivers, the largest lawful amount and what binds it, the room of the year.
 
-use super::answer::SectionAnswer;
+use super::answer::SectionDecision;
 use crate::{
     facts::{Facts, LineFacts},
     law::{
@@ -90,7 +90,7 @@ impl<'a> Bounds<'a> {
 }
 
 /// One answer a line, the lines of a section together.
-pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<YearRoom>]) -> Vec<SectionAnswer> {
+pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<YearRoom>]) -> Vec<SectionDecision> {
     let facts = case.facts;
     let mut answers = Vec::with_capacity(facts.lines.len());
     for ((section, lines), room) in case.sections.iter().zip(&bounds.by_section).zip(rooms) {
@@ -124,10 +124,10 @@ impl Lowest<'_> {
     }
 }
 
-fn figures(facts: &Facts, line: &LineFacts) -> SectionAnswer {
+fn figures(facts: &Facts, line: &LineFacts) -> SectionDecision {
     let delivers = line.nutrients(&facts.label);
     let rate = |load: i64| rate_rounded_up(load, line.area);
-    SectionAnswer {
+    SectionDecision {
         section_id: line.section.id,
         section_name: line.section.name.clone(),
         area_sqft: line.area,

@@ -70,7 +70,6 @@ pub enum LocalRules {
 /// Which local rules a bar meets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-#[schema(as = Reach)]
 pub enum AppliesTo {
     /// Every local rule.
     #[default]
@@ -109,7 +108,6 @@ pub struct SetCode(pub String);
 
 /// The finding or approval by which a local rule stands under a state that bars local rules.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[schema(as = StandsBy)]
 pub struct Authorization {
     #[schema(max_length = 300)]
     pub words: String,
@@ -122,7 +120,6 @@ pub struct Authorization {
 
 /// Law that is known to exist, or likely to, and was not found. It stays visible.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[schema(as = Hole)]
 pub struct CoverageGap {
     /// What is missing, in a sentence.
     #[schema(max_length = 300)]

@@ -9,7 +9,7 @@ use super::{
         HoldAfterSeeding, Interval, PhosphorusNeed, Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window,
     },
     fields::Fields,
-    kind::Kind,
+    kind::RuleKind,
     nutrient::Nutrient,
     read_disclosure,
     scope::Scope,
@@ -27,24 +27,24 @@ pub(super) struct Head {
 }
 
 /// Reads the fields of one value; nothing when one that is needed is missing or bad, which is then among the faults.
-pub(super) fn duty(kind: Kind, head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
+pub(super) fn duty(kind: RuleKind, head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     match kind {
-        Kind::CapApplication => cap_application(head, fields),
-        Kind::CapYear => cap_year(head, fields),
-        Kind::Window => window(fields),
-        Kind::PhosphorusNeed => phosphorus_need(fields),
-        Kind::SoilReportBefore => soil_report_before(head, fields),
-        Kind::Setback => setback(head, fields),
-        Kind::Ground => ground(head, fields),
-        Kind::Rain => rain(head, fields),
-        Kind::Alerts => alerts(head, fields),
-        Kind::Heat => heat(head, fields),
-        Kind::SlowShare => slow_share(fields),
-        Kind::HoldAfterSeeding => hold_after_seeding(head, fields),
-        Kind::Surface => Some(Duty::Surface(head.nutrients.clone())),
-        Kind::Release => release(head, fields),
-        Kind::Interval => interval(head, fields),
-        Kind::CountYear => count_year(head, fields),
+        RuleKind::CapApplication => cap_application(head, fields),
+        RuleKind::CapYear => cap_year(head, fields),
+        RuleKind::Window => window(fields),
+        RuleKind::PhosphorusNeed => phosphorus_need(fields),
+        RuleKind::SoilReportBefore => soil_report_before(head, fields),
+        RuleKind::Setback => setback(head, fields),
+        RuleKind::Ground => ground(head, fields),
+        RuleKind::Rain => rain(head, fields),
+        RuleKind::Alerts => alerts(head, fields),
+        RuleKind::Heat => heat(head, fields),
+        RuleKind::SlowShare => slow_share(fields),
+        RuleKind::HoldAfterSeeding => hold_after_seeding(head, fields),
+        RuleKind::Surface => Some(Duty::Surface(head.nutrients.clone())),
+        RuleKind::Release => release(head, fields),
+        RuleKind::Interval => interval(head, fields),
+        RuleKind::CountYear => count_year(head, fields),
         _ => read_disclosure::disclosure(kind, fields).map(Duty::Disclosure),
     }
 }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     comparator::Comparator,
-    kind::Kind,
+    kind::RuleKind,
     month_day::{MonthDay, month_day},
 };
 use crate::{quantity::Area, text::list};
@@ -153,18 +153,18 @@ impl AreaThreshold {
 }
 
 impl DisclosureDuty {
-    pub const fn kind(&self) -> Kind {
+    pub const fn kind(&self) -> RuleKind {
         match self {
-            Self::RecordFields(_) => Kind::RecordFields,
-            Self::RecordDeadline(_) => Kind::RecordDeadline,
-            Self::Retention(_) => Kind::Retention,
-            Self::Credential(_) => Kind::Credential,
-            Self::Notice(_) => Kind::Notice,
-            Self::Report(_) => Kind::Report,
-            Self::Plan(_) => Kind::Plan,
-            Self::Conduct(_) => Kind::Conduct,
-            Self::Meaning(_) => Kind::Meaning,
-            Self::Penalty(_) => Kind::Penalty,
+            Self::RecordFields(_) => RuleKind::RecordFields,
+            Self::RecordDeadline(_) => RuleKind::RecordDeadline,
+            Self::Retention(_) => RuleKind::Retention,
+            Self::Credential(_) => RuleKind::Credential,
+            Self::Notice(_) => RuleKind::Notice,
+            Self::Report(_) => RuleKind::Report,
+            Self::Plan(_) => RuleKind::Plan,
+            Self::Conduct(_) => RuleKind::Conduct,
+            Self::Meaning(_) => RuleKind::Meaning,
+            Self::Penalty(_) => RuleKind::Penalty,
         }
     }
 

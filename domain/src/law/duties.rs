@@ -6,7 +6,7 @@ use super::{
     book::Lawbook,
     disclosure::{CountsFrom, DisclosureDuty, RecordField},
     duty::Duty,
-    kind::Binds,
+    kind::BoundParty,
     mark::Mark,
     model::{InForceStatus, Rule, Value},
     stack::Stack,
@@ -39,7 +39,7 @@ pub struct RequiredField {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct KeptUntil {
     /// The last day on which it must still be there.
-    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
+    #[schema(value_type = crate::time::reckoned::ComputedDay)]
     pub until: Day,
     #[schema(minimum = 1, maximum = 1000)]
     pub years: u16,
@@ -50,7 +50,7 @@ pub struct KeptUntil {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct ReportDue {
     /// The last day on which it may come in.
-    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
+    #[schema(value_type = crate::time::reckoned::ComputedDay)]
     pub due: Day,
     /// What is reported, to whom and by whom, in one sentence.
     #[schema(max_length = 600)]
@@ -152,7 +152,7 @@ impl Lawbook {
 }
 
 fn binds(rule: &Rule, audience: Audience) -> bool {
-    rule.binds == Binds::Applicator && rule.audience.contains(&audience)
+    rule.binds == BoundParty::Applicator && rule.audience.contains(&audience)
 }
 
 fn chosen(fields: &[RequiredField]) -> Vec<RecordField> {

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::{
-    comparator::Comparator, disclosure::DisclosureDuty, kind::Kind, month_day::MonthDay, nutrient::Nutrient,
+    comparator::Comparator, disclosure::DisclosureDuty, kind::RuleKind, month_day::MonthDay, nutrient::Nutrient,
     scope::Scope,
 };
 use crate::{
@@ -286,24 +286,24 @@ pub struct CountYear {
 }
 
 impl Duty {
-    pub const fn kind(&self) -> Kind {
+    pub const fn kind(&self) -> RuleKind {
         match self {
-            Self::CapApplication(_) => Kind::CapApplication,
-            Self::CapYear(_) => Kind::CapYear,
-            Self::Window(_) => Kind::Window,
-            Self::PhosphorusNeed(_) => Kind::PhosphorusNeed,
-            Self::SoilReportBefore(_) => Kind::SoilReportBefore,
-            Self::Setback(_) => Kind::Setback,
-            Self::Ground(_) => Kind::Ground,
-            Self::Rain(_) => Kind::Rain,
-            Self::Alerts(_) => Kind::Alerts,
-            Self::Heat(_) => Kind::Heat,
-            Self::SlowShare(_) => Kind::SlowShare,
-            Self::HoldAfterSeeding(_) => Kind::HoldAfterSeeding,
-            Self::Surface(_) => Kind::Surface,
-            Self::Release(_) => Kind::Release,
-            Self::Interval(_) => Kind::Interval,
-            Self::CountYear(_) => Kind::CountYear,
+            Self::CapApplication(_) => RuleKind::CapApplication,
+            Self::CapYear(_) => RuleKind::CapYear,
+            Self::Window(_) => RuleKind::Window,
+            Self::PhosphorusNeed(_) => RuleKind::PhosphorusNeed,
+            Self::SoilReportBefore(_) => RuleKind::SoilReportBefore,
+            Self::Setback(_) => RuleKind::Setback,
+            Self::Ground(_) => RuleKind::Ground,
+            Self::Rain(_) => RuleKind::Rain,
+            Self::Alerts(_) => RuleKind::Alerts,
+            Self::Heat(_) => RuleKind::Heat,
+            Self::SlowShare(_) => RuleKind::SlowShare,
+            Self::HoldAfterSeeding(_) => RuleKind::HoldAfterSeeding,
+            Self::Surface(_) => RuleKind::Surface,
+            Self::Release(_) => RuleKind::Release,
+            Self::Interval(_) => RuleKind::Interval,
+            Self::CountYear(_) => RuleKind::CountYear,
             Self::Disclosure(duty) => duty.kind(),
         }
     }

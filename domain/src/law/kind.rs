@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 /// The closed list of duties. Each that judges an application has one file under `rules`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Kind {
+pub enum RuleKind {
     CapApplication,
     CapYear,
     Window,
@@ -34,7 +34,7 @@ pub enum Kind {
     Penalty,
 }
 
-impl Kind {
+impl RuleKind {
     /// Every kind, judging ones first.
     pub const ALL: [Self; 26] = [
         Self::CapApplication,
@@ -86,13 +86,13 @@ impl Kind {
 /// Whom a rule binds. Only what binds the applicator judges an application; a label's or a seller's duty is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Binds {
+pub enum BoundParty {
     Applicator,
     Label,
     Seller,
 }
 
-impl Kind {
+impl RuleKind {
     /// The unit a kind's numbers are written in, if it has numbers with one.
     pub(super) const fn unit(self) -> Option<&'static str> {
         match self {

@@ -3,7 +3,7 @@
 use super::{
     about::RuleSetAbout,
     duty::Duty,
-    kind::{Binds, Kind},
+    kind::{BoundParty, RuleKind},
     mark::Mark,
     scope::Scope,
 };
@@ -34,8 +34,8 @@ pub struct Value {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rule {
     pub id: String,
-    pub kind: Kind,
-    pub binds: Binds,
+    pub kind: RuleKind,
+    pub binds: BoundParty,
     pub audience: Vec<Audience>,
     /// Recommended, not binding: it can only warn.
     pub advice: bool,

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     book::Lawbook,
-    kind::{Binds, Kind},
+    kind::{BoundParty, RuleKind},
     mark::Mark,
     model::{InForceStatus, Rule, RuleSet},
     stack::Stack,
@@ -30,8 +30,8 @@ pub struct RuleOnDay {
     pub rule: String,
     #[schema(max_length = 60, example = "us-pa")]
     pub rule_set: String,
-    pub kind: Kind,
-    pub binds: Binds,
+    pub kind: RuleKind,
+    pub binds: BoundParty,
     #[schema(max_items = 2)]
     pub audience: Vec<Audience>,
     /// Recommended only: it warns and never refuses.
@@ -117,9 +117,9 @@ fn on_day(set: &str, rule: &Rule, standing: InForceStatus<'_>, day: Day) -> Rule
 /// Whom the sentence is about, where that is not the applicator.
 const fn bound(rule: &Rule) -> &'static str {
     match rule.binds {
-        Binds::Applicator => "",
-        Binds::Label => "On the label: ",
-        Binds::Seller => "For sellers: ",
+        BoundParty::Applicator => "",
+        BoundParty::Label => "On the label: ",
+        BoundParty::Seller => "For sellers: ",
     }
 }
 

@@ -7,7 +7,7 @@ use super::{
     convert::{self, Head},
     fault::LawFault,
     fields::Fields,
-    kind::Kind,
+    kind::RuleKind,
     model::{Rule, RuleSet, Value},
     nutrient::Nutrient,
     read_about::about,
@@ -47,7 +47,7 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
     let mut fields = Fields::new(table, file, id);
     let written =
         fields.required_text("id", 100, "a name that is never used again for another rule").map(str::to_owned);
-    let kind: Option<Kind> = fields.required_word("kind", "the kind of duty");
+    let kind: Option<RuleKind> = fields.required_word("kind", "the kind of duty");
     let binds = fields.required_word("binds", "\"applicator\", \"label\" or \"seller\"");
     let audience = fields.required_words("audience", "\"professional\", \"household\" or both");
     let advice = fields.flag("advice").unwrap_or(false);
@@ -82,12 +82,12 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
 }
 
 /// How a fault calls the kind a field does not belong to.
-fn of_kind(kind: Option<Kind>) -> String {
+fn of_kind(kind: Option<RuleKind>) -> String {
     let name = kind.and_then(|kind| toml::Value::try_from(kind).ok());
     name.as_ref().and_then(toml::Value::as_str).map_or_else(|| "a rule".to_owned(), |name| format!("kind {name}"))
 }
 
-fn head(kind: Option<Kind>, fields: &mut Fields<'_>) -> Head {
+fn head(kind: Option<RuleKind>, fields: &mut Fields<'_>) -> Head {
     let Some(kind) = kind else { return Head::default() };
     let mut head = Head::default();
     if let Some(fitting) = kind.unit() {
@@ -98,11 +98,14 @@ fn head(kind: Option<Kind>, fields: &mut Fields<'_>) -> Head {
     }
     if kind.has_nutrient() {
         head.nutrient = fields.required_word("nutrient", "what the rule counts");
-        let by_mass = matches!(kind, Kind::CapApplication | Kind::CapYear | Kind::Release | Kind::SoilReportBefore);
+        let by_mass = matches!(
+            kind,
+            RuleKind::CapApplication | RuleKind::CapYear | RuleKind::Release | RuleKind::SoilReportBefore
+        );
         if by_mass && head.nutrient == Some(Nutrient::AnyFertilizer) {
             fields.fault("nutrient", "any fertilizer has no mass of its own; only a window may bar it");
         }
-        if kind == Kind::Release && head.nutrient.is_some_and(|nutrient| nutrient != Nutrient::NitrogenTotal) {
+        if kind == RuleKind::Release && head.nutrient.is_some_and(|nutrient| nutrient != Nutrient::NitrogenTotal) {
             fields.fault("nutrient", "a label states the release of all nitrogen, of nothing else");
         }
     }
@@ -116,7 +119,7 @@ fn value(
     table: &Table,
     file: &str,
     id: Option<&str>,
-    kind: Option<Kind>,
+    kind: Option<RuleKind>,
     head: &Head,
     level: Option<Level>,
     faults: &mut Vec<LawFault>,

@@ -4,30 +4,32 @@ use super::{
     comparator::Comparator,
     disclosure::{AreaThreshold, DisclosureDuty, RecordDeadline, Report, Retention, Saying},
     fields::Fields,
-    kind::Kind,
+    kind::RuleKind,
 };
 
 /// Nothing for the kinds that judge, which convert.rs reads.
-pub(super) fn disclosure(kind: Kind, fields: &mut Fields<'_>) -> Option<DisclosureDuty> {
+pub(super) fn disclosure(kind: RuleKind, fields: &mut Fields<'_>) -> Option<DisclosureDuty> {
     Some(match kind {
-        Kind::RecordFields => DisclosureDuty::RecordFields(fields.required_words("fields", "what a record must hold")?),
-        Kind::RecordDeadline => record_deadline(fields)?,
-        Kind::Retention => {
+        RuleKind::RecordFields => {
+            DisclosureDuty::RecordFields(fields.required_words("fields", "what a record must hold")?)
+        }
+        RuleKind::RecordDeadline => record_deadline(fields)?,
+        RuleKind::Retention => {
             let years = fields.required_count("years", "how many years records are kept");
             let from = fields.required_word("counts_from", "\"application\" or \"end_of_employment\"");
             DisclosureDuty::Retention(Retention { years: years?, counts_from: from? })
         }
-        Kind::Report => {
+        RuleKind::Report => {
             let due = fields.month_day("due", "the last day on which it may come in");
             let Saying { words, area } = saying(fields)?;
             DisclosureDuty::Report(Report { words, due: due?, area })
         }
-        Kind::Credential => DisclosureDuty::Credential(saying(fields)?),
-        Kind::Notice => DisclosureDuty::Notice(saying(fields)?),
-        Kind::Plan => DisclosureDuty::Plan(saying(fields)?),
-        Kind::Conduct => DisclosureDuty::Conduct(saying(fields)?),
-        Kind::Meaning => DisclosureDuty::Meaning(saying(fields)?),
-        Kind::Penalty => DisclosureDuty::Penalty(saying(fields)?),
+        RuleKind::Credential => DisclosureDuty::Credential(saying(fields)?),
+        RuleKind::Notice => DisclosureDuty::Notice(saying(fields)?),
+        RuleKind::Plan => DisclosureDuty::Plan(saying(fields)?),
+        RuleKind::Conduct => DisclosureDuty::Conduct(saying(fields)?),
+        RuleKind::Meaning => DisclosureDuty::Meaning(saying(fields)?),
+        RuleKind::Penalty => DisclosureDuty::Penalty(saying(fields)?),
         _ => return None,
     })
 }

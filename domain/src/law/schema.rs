@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 use super::{
     about::{AppliesTo, Level, LocalRules},
     comparator::Comparator,
-    kind::{Binds, Kind},
+    kind::{BoundParty, RuleKind},
     mark::Mark,
     names::names,
     schema_fields::{self, Field, Shape},
@@ -23,7 +23,7 @@ pub fn rule_file_schema() -> Value {
         properties.insert("preempts_local".to_owned(), preemption());
         properties.insert("stands_by".to_owned(), object(&schema_fields::AUTHORIZATION));
         properties.insert("hole".to_owned(), list(&object(&schema_fields::COVERAGE_GAP)));
-        let kinds: Vec<Value> = Kind::ALL.into_iter().map(rule).collect();
+        let kinds: Vec<Value> = RuleKind::ALL.into_iter().map(rule).collect();
         properties.insert("rule".to_owned(), list(&json!({ "oneOf": kinds })));
     }
     let about = [
@@ -45,12 +45,12 @@ fn preemption() -> Value {
 }
 
 /// A rule of one kind: the fields of its head, and those of its values, of which one may be a repeal.
-fn rule(kind: Kind) -> Value {
+fn rule(kind: RuleKind) -> Value {
     let mut properties = Map::new();
     let mut required = vec!["id", "kind", "binds", "audience", "value"];
     properties.insert("id".to_owned(), text(100));
     properties.insert("kind".to_owned(), json!({ "const": kind }));
-    properties.insert("binds".to_owned(), words::<Binds>());
+    properties.insert("binds".to_owned(), words::<BoundParty>());
     properties.insert("audience".to_owned(), several(&words::<Audience>()));
     properties.insert("advice".to_owned(), json!({ "type": "boolean" }));
     properties.insert("unless_credential".to_owned(), text(60));
@@ -70,7 +70,7 @@ fn rule(kind: Kind) -> Value {
     json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false })
 }
 
-fn value(kind: Kind) -> Value {
+fn value(kind: RuleKind) -> Value {
     let fields: Vec<Field> = schema_fields::SOURCE.iter().chain(schema_fields::of_kind(kind)).copied().collect();
     object(&fields)
 }
@@ -155,17 +155,17 @@ mod tests {
     use crate::law::{convert, fields::Fields};
 
     /// The fields that the reader asks for in a value of a kind.
-    fn asked(kind: Kind) -> BTreeSet<&'static str> {
+    fn asked(kind: RuleKind) -> BTreeSet<&'static str> {
         let empty = toml::Table::new();
         let mut fields = Fields::new(&empty, "", None);
         let nothing = convert::duty(kind, &convert::Head::default(), &mut fields);
-        assert!(nothing.is_none() || kind == Kind::Surface, "{kind:?} is read from nothing");
+        assert!(nothing.is_none() || kind == RuleKind::Surface, "{kind:?} is read from nothing");
         fields.asked().iter().copied().collect()
     }
 
     #[test]
     fn the_schema_names_the_fields_that_the_reader_asks_for() {
-        for kind in Kind::ALL {
+        for kind in RuleKind::ALL {
             let described: BTreeSet<&str> = schema_fields::of_kind(kind).iter().map(|field| field.name).collect();
             assert_eq!(described, asked(kind), "{kind:?}");
         }
@@ -173,7 +173,7 @@ mod tests {
 
     #[test]
     fn the_schema_asks_for_what_the_reader_misses() {
-        for kind in Kind::ALL {
+        for kind in RuleKind::ALL {
             let empty = toml::Table::new();
             let mut fields = Fields::new(&empty, "", None);
             let _ = convert::duty(kind, &convert::Head::default(), &mut fields);
@@ -188,17 +188,17 @@ mod tests {
 
     #[test]
     fn closed_lists_are_those_of_the_types() {
-        assert_eq!(names::<Binds>(), ["applicator", "label", "seller"]);
-        assert_eq!(names::<Kind>().len(), Kind::ALL.len());
-        let kinds: BTreeSet<String> = Kind::ALL.iter().map(|kind| format!("{kind:?}")).collect();
-        assert_eq!(kinds.len(), Kind::ALL.len(), "a kind is listed twice");
+        assert_eq!(names::<BoundParty>(), ["applicator", "label", "seller"]);
+        assert_eq!(names::<RuleKind>().len(), RuleKind::ALL.len());
+        let kinds: BTreeSet<String> = RuleKind::ALL.iter().map(|kind| format!("{kind:?}")).collect();
+        assert_eq!(kinds.len(), RuleKind::ALL.len(), "a kind is listed twice");
     }
 
     #[test]
     fn the_schema_has_a_shape_for_every_kind() {
         let schema = rule_file_schema();
         let kinds = schema.pointer("/properties/rule/items/oneOf").and_then(Value::as_array).map(Vec::len);
-        assert_eq!(kinds, Some(Kind::ALL.len()));
+        assert_eq!(kinds, Some(RuleKind::ALL.len()));
         assert_eq!(schema.pointer("/additionalProperties"), Some(&json!(false)));
     }
 }

@@ -1,6 +1,6 @@
 //! The fields of a rule file, by what they stand in.
 
-use super::{disclosure, kind::Kind, names::names, nutrient::Nutrient};
+use super::{disclosure, kind::RuleKind, names::names, nutrient::Nutrient};
 use crate::{application, equipment, land, product, soil, weather};
 
 /// How a field is written.
@@ -199,38 +199,43 @@ const REPORT: [Field; 4] = [
 ];
 
 /// The fields of a value of a kind, besides those that every value has.
-pub(super) const fn of_kind(kind: Kind) -> &'static [Field] {
+pub(super) const fn of_kind(kind: RuleKind) -> &'static [Field] {
     match kind {
-        Kind::CapApplication => &AMOUNT,
-        Kind::CapYear => &AMOUNT_OF_YEAR,
-        Kind::Window => &WINDOW,
-        Kind::PhosphorusNeed => &NEED,
-        Kind::SoilReportBefore => &SOIL_REPORT,
-        Kind::Setback => &SETBACK,
-        Kind::Ground => &GROUND,
-        Kind::Rain => &RAIN,
-        Kind::Alerts => &ALERTS,
-        Kind::Heat => &FLOOR,
-        Kind::SlowShare => &SLOW_SHARE,
-        Kind::HoldAfterSeeding | Kind::Interval => &DAYS,
-        Kind::Surface => &[],
-        Kind::Release => &RELEASE,
-        Kind::CountYear => &COUNT,
-        Kind::RecordFields => &RECORD_FIELDS,
-        Kind::RecordDeadline => &RECORD_DEADLINE,
-        Kind::Retention => &RETENTION,
-        Kind::Report => &REPORT,
-        Kind::Credential | Kind::Notice | Kind::Plan | Kind::Conduct | Kind::Meaning | Kind::Penalty => &SAYING,
+        RuleKind::CapApplication => &AMOUNT,
+        RuleKind::CapYear => &AMOUNT_OF_YEAR,
+        RuleKind::Window => &WINDOW,
+        RuleKind::PhosphorusNeed => &NEED,
+        RuleKind::SoilReportBefore => &SOIL_REPORT,
+        RuleKind::Setback => &SETBACK,
+        RuleKind::Ground => &GROUND,
+        RuleKind::Rain => &RAIN,
+        RuleKind::Alerts => &ALERTS,
+        RuleKind::Heat => &FLOOR,
+        RuleKind::SlowShare => &SLOW_SHARE,
+        RuleKind::HoldAfterSeeding | RuleKind::Interval => &DAYS,
+        RuleKind::Surface => &[],
+        RuleKind::Release => &RELEASE,
+        RuleKind::CountYear => &COUNT,
+        RuleKind::RecordFields => &RECORD_FIELDS,
+        RuleKind::RecordDeadline => &RECORD_DEADLINE,
+        RuleKind::Retention => &RETENTION,
+        RuleKind::Report => &REPORT,
+        RuleKind::Credential
+        | RuleKind::Notice
+        | RuleKind::Plan
+        | RuleKind::Conduct
+        | RuleKind::Meaning
+        | RuleKind::Penalty => &SAYING,
     }
 }
 
 /// Fields of which the reader misses one, while another would do.
 #[cfg(test)]
-pub(super) const fn choices(kind: Kind) -> &'static [&'static str] {
+pub(super) const fn choices(kind: RuleKind) -> &'static [&'static str] {
     match kind {
-        Kind::CapApplication | Kind::CapYear => &["value"],
-        Kind::Rain => &["hours", "comparator", "value"],
-        Kind::RecordDeadline => &["hours"],
+        RuleKind::CapApplication | RuleKind::CapYear => &["value"],
+        RuleKind::Rain => &["hours", "comparator", "value"],
+        RuleKind::RecordDeadline => &["hours"],
         _ => &[],
     }
 }

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     book::Lawbook,
     duty::{Duty, Proof},
-    kind::Binds,
+    kind::BoundParty,
     mark::Mark,
     model::{InForceStatus, Rule, Value},
     on_day::InForce,
@@ -26,7 +26,7 @@ pub struct ReportTaken {
     #[schema(minimum = 1, maximum = 65535)]
     pub months: Option<u16>,
     /// The last day of application on which it takes this report; null when it names no age or its text is unknown.
-    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
+    #[schema(value_type = Option<crate::time::reckoned::ComputedDay>)]
     pub until: Option<Day>,
     /// The same in one sentence.
     #[schema(max_length = 300)]
@@ -50,11 +50,10 @@ impl Lawbook {
         let taken = running.flat_map(|stacked| {
             let note = stacked.force.note().map(str::to_owned);
             let set = stacked.set.about.code.as_str();
-            let binding = stacked
-                .set
-                .rules
-                .iter()
-                .filter(|rule| rule.binds == Binds::Applicator && rule.audience.contains(&Audience::Professional));
+            let binding =
+                stacked.set.rules.iter().filter(|rule| {
+                    rule.binds == BoundParty::Applicator && rule.audience.contains(&Audience::Professional)
+                });
             binding.filter_map(move |rule| {
                 let taken = of_rule(set, rule, on, sampled_on)?;
                 Some(ReportTaken { note: note.clone(), ..taken })

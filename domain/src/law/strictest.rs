@@ -10,7 +10,7 @@ use super::{
     comparator::Comparator,
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
-    kind::{Binds, Kind},
+    kind::{BoundParty, RuleKind},
     model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
@@ -45,7 +45,7 @@ pub struct Strictest {
     #[schema(max_items = 40)]
     pub closed_by: Vec<RuleName>,
     /// The first day from this one on that no set closes for the product; nothing within a year means never.
-    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
+    #[schema(value_type = Option<crate::time::reckoned::ComputedDay>)]
     pub first_open_day: Option<Day>,
     /// The longest distance from water for the equipment.
     pub distance: Option<StrictestDistance>,
@@ -153,7 +153,7 @@ impl Lawbook {
         let label = &Label::with_every_nutrient();
         let (audience, purpose) = (Audience::Professional, Purpose::Maintenance);
         let intent = Intent { on, audience, purpose, label, species: None, equipment };
-        let unread = self.unread(codes, &intent).into_iter().filter(|rule| rule.kind == Kind::Setback).map(name);
+        let unread = self.unread(codes, &intent).into_iter().filter(|rule| rule.kind == RuleKind::Setback).map(name);
         (distance(&self.binding(codes, &intent, on), equipment), unread.collect())
     }
 
@@ -192,7 +192,7 @@ impl Lawbook {
             .iter()
             .filter(|stacked| stacked.force.runs_for(with_phosphorus) && !matches!(stacked.force, Force::Warns(_)));
         let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| {
-            rule.binds == Binds::Applicator
+            rule.binds == BoundParty::Applicator
                 && rule.audience.contains(&intent.audience)
                 && rule.scope.covers(intent.label, intent.purpose)
         });

@@ -6,7 +6,7 @@ use super::{
     book::Lawbook,
     comparator::Comparator,
     duty::{Amount, CapYear, Duty},
-    kind::Binds,
+    kind::BoundParty,
     mark::Mark,
     model::{InForceStatus, Rule},
     nutrient::Nutrient,
@@ -55,7 +55,7 @@ impl Lawbook {
 fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<YearCap> {
     let concerns_all =
         Scope { forms: Vec::new(), labelled_for_establishment: None, ..rule.scope.clone() } == Scope::default();
-    if rule.binds != Binds::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
+    if rule.binds != BoundParty::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
         return None;
     }
     let InForceStatus::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };

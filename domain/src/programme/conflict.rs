@@ -38,7 +38,7 @@ pub(super) fn unmet(
             unmet.push(UnmetNeed {
                 nutrient,
                 missing_lb_per_1000_sqft: NutrientRate::from_raw(missing),
-                collides_with: against(planner, nutrient, at, closed, proposal),
+                conflicts_with: against(planner, nutrient, at, closed, proposal),
             });
         }
     }

@@ -50,7 +50,7 @@ pub struct SeasonNeed {
 /// What the plan makes least of, after meeting the need.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Aim {
+pub enum PlanGoal {
     LeastCost,
     /// As few different products as can be, then least cost.
     FewestProducts,
@@ -67,7 +67,7 @@ pub struct SeasonQuestion<'a> {
     pub need: SeasonNeed,
     /// Less of a product is not worth the pass.
     pub least_product: ProductRate,
-    pub aim: Aim,
+    pub aim: PlanGoal,
 }
 
 impl std::fmt::Debug for SeasonQuestion<'_> {
@@ -112,7 +112,7 @@ pub struct UnmetNeed {
     /// Each of these, without the others, would have to give way for more to be met; or, where no single one is enough, those
     /// that would together. Rounds that are closed, over or given out are named beside them.
     #[schema(max_items = 200, value_type = Vec<crate::explain::Sentence>)]
-    pub collides_with: Vec<String>,
+    pub conflicts_with: Vec<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

@@ -68,7 +68,7 @@ pub struct NeededRate {
 
 /// A section's need, and what nobody has said.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct ReckonedNeed {
+pub struct ComputedNeed {
     pub nitrogen: NeededRate,
     pub phosphate: NeededRate,
     pub potash: NeededRate,
@@ -77,7 +77,7 @@ pub struct ReckonedNeed {
     pub gaps: Vec<String>,
 }
 
-impl ReckonedNeed {
+impl ComputedNeed {
     /// The need as a plan takes it.
     pub fn season_need(&self) -> SeasonNeed {
         SeasonNeed {
@@ -89,7 +89,7 @@ impl ReckonedNeed {
 }
 
 /// Reckons it. Credits are taken off nitrogen alone: it is nitrogen that the sources speak of.
-pub fn reckon(question: &NeedQuestion<'_>) -> ReckonedNeed {
+pub fn reckon(question: &NeedQuestion<'_>) -> ComputedNeed {
     let mut gaps = Vec::new();
     if question.clippings_left.is_none() {
         gaps.push("Nobody has said whether clippings are left; no credit is taken for them.".to_owned());
@@ -98,7 +98,7 @@ pub fn reckon(question: &NeedQuestion<'_>) -> ReckonedNeed {
         gaps.push("Nobody has said how much light the lawn gets; no credit is taken for shade.".to_owned());
     }
     let spent = question.spent;
-    ReckonedNeed {
+    ComputedNeed {
         nitrogen: nitrogen(question),
         phosphate: other("P2O5", question.phosphate, spent.phosphate, &mut gaps),
         potash: other("K2O", question.potash, spent.potash, &mut gaps),

@@ -14,7 +14,7 @@ use good_lp::{
 use super::{
     cuts::Cut,
     float::{TOLERANCE, float, per_1000, share},
-    model::{Aim, Cell, SeasonQuestion},
+    model::{Cell, PlanGoal, SeasonQuestion},
 };
 use crate::{product::arithmetic::GradeNutrient, quantity::Area};
 
@@ -131,7 +131,7 @@ fn solve_for(
         // On a large lawn as on a small one the price of a pound counts alike; a hair against equal prices.
         cost += *amount * (float(product.bag_price_usd) / float(product.bag_lb).max(1e-6) + 1e-4);
     }
-    if question.aim == Aim::FewestProducts {
+    if question.aim == PlanGoal::FewestProducts {
         cost += taken.iter().map(|taken| *taken * PRODUCT).sum::<Expression>();
     }
     if goal.is_some() {

@@ -108,7 +108,7 @@ unit!(
     GroundMilePerHour as Speed, "mph", scale 2, written 2, 0..=10_000, eg "3", "Speed over ground in miles per hour.");
 unit!(
     /// What a tray or jug caught, in fluid ounces, to the thousandth.
-    FluidOunce as Caught, "fl oz", scale 3, written 3, 0..=100_000_000, eg "20", "Liquid caught, in US fluid ounces.");
+    FluidOunce as CaughtVolume, "fl oz", scale 3, written 3, 0..=100_000_000, eg "20", "Liquid caught, in US fluid ounces.");
 unit!(
     /// What one pan of a row caught, in whatever all pans of the row were read in: only their ratios count.
     PanReading as Catch, "as read", scale 3, written 3, 0..=100_000_000, eg "4", "Catch of one pan, in the same measure for the whole row.");

@@ -32,7 +32,7 @@ use crate::{
     facts::LineFacts,
     law::{
         duty::{Duty, Proof},
-        kind::Kind,
+        kind::RuleKind,
         model::Rule,
         scope::Scope,
     },
@@ -53,8 +53,8 @@ pub(crate) fn of_application(rule: &Rule, duty: &Duty, case: &Case<'_>) -> Optio
 }
 
 /// Whether a rule is on the weather of the hour, so that another hour can mend it.
-pub(crate) const fn is_on_weather(kind: Kind) -> bool {
-    matches!(kind, Kind::Rain | Kind::Alerts | Kind::Heat)
+pub(crate) const fn is_on_weather(kind: RuleKind) -> bool {
+    matches!(kind, RuleKind::Rain | RuleKind::Alerts | RuleKind::Heat)
 }
 
 /// What a duty says of one section.

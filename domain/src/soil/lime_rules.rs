@@ -67,7 +67,7 @@ pub enum CapOn {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct LimePart {
     /// The first day on which it may follow.
-    #[schema(value_type = crate::time::reckoned::ReckonedDay)]
+    #[schema(value_type = crate::time::reckoned::ComputedDay)]
     pub not_before: Day,
     /// As pure calcium carbonate.
     pub recommended_lb_per_1000_sqft: ProductRate,
@@ -81,7 +81,7 @@ pub struct LimePlan {
     #[schema(max_items = 100)]
     pub parts: Vec<LimePart>,
     /// Test the soil again on this day before anything more; said instead of further parts.
-    #[schema(value_type = Option<crate::time::reckoned::ReckonedDay>)]
+    #[schema(value_type = Option<crate::time::reckoned::ComputedDay>)]
     pub test_again_on: Option<Day>,
     #[schema(max_length = 200)]
     pub source: String,

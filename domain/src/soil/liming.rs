@@ -89,7 +89,7 @@ pub struct LimeMaterial {
 
 /// What one source's sheet for the grass says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct LimeAsked {
+pub struct LimeSheetAdvice {
     pub asks_for_lime: bool,
     #[schema(max_length = 200)]
     pub source: String,
@@ -98,12 +98,12 @@ pub struct LimeAsked {
 
 /// The whole answer.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
-pub struct LimeAnswer {
+pub struct LimeResult {
     /// Every range that was read for the grass, a source's own sheet for it first; sources differ.
     #[schema(max_items = 10)]
     pub target_ph: Vec<TargetPh>,
     /// Whether Georgia's sheet for the grass asks for lime at this acidity; null where no sheet was read.
-    pub georgia: Option<LimeAsked>,
+    pub georgia: Option<LimeSheetAdvice>,
     pub lime: Option<LimeNeed>,
     pub material: Option<LimeMaterial>,
     /// The parts and the first day of each.
@@ -143,7 +143,7 @@ const NC_STANDARD: &str = "North Carolina calls lime with a calcium carbonate eq
 const LABEL: &str = "The label of the material and local law prevail. Do not mix lime with fertilizer, and keep it out of water and off pavement.";
 
 /// Answers as far as the facts carry.
-pub fn answer(question: &LimeQuestion) -> LimeAnswer {
+pub fn answer(question: &LimeQuestion) -> LimeResult {
     let mut not_known: Vec<&str> = Vec::new();
     let mut cautions = vec![LABEL];
     let target_ph = question.species.map_or(&[][..], target_ph).to_vec();
@@ -180,9 +180,9 @@ pub fn answer(question: &LimeQuestion) -> LimeAnswer {
     let georgia = question.species.zip(question.ph).and_then(|(species, ph)| {
         let asks_for_lime = georgia_asks_for_lime(species, ph)?;
         let source = "University of Georgia AESL, crop sheets 792, BCM and 772".to_owned();
-        Some(LimeAsked { asks_for_lime, source, mark: SourceMark::Read })
+        Some(LimeSheetAdvice { asks_for_lime, source, mark: SourceMark::Read })
     });
-    LimeAnswer {
+    LimeResult {
         target_ph,
         georgia,
         lime,

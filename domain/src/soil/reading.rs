@@ -38,7 +38,7 @@ impl SoilNutrient {
 
 /// A number and what it means.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-pub struct ValueRead {
+pub struct InterpretedValue {
     pub nutrient: SoilNutrient,
     pub reading: SoilReading,
     pub extractant: Extractant,
@@ -54,12 +54,12 @@ pub struct ValueRead {
 const SEE_LABORATORY: &str = "See the laboratory's own recommendation.";
 
 /// Reads a number with the table of the laboratory, if one was named.
-pub fn read_value(value: &ReportedValue, table: Option<SoilTable>) -> ValueRead {
+pub fn read_value(value: &ReportedValue, table: Option<SoilTable>) -> InterpretedValue {
     let ReportedValue { nutrient, reading, extractant, unit, basis, .. } = *value;
     let found = match table {
         Some(table) => {
             let value = SoilValue { nutrient, reading, extractant: Some(extractant), unit, basis };
-            interpret(&value, table).map_err(|fault| told(&fault))
+            interpret(&value, table).map_err(|fault| fault_text(&fault))
         }
         None => Err(format!("No published table was named for this laboratory. {SEE_LABORATORY}")),
     };
@@ -67,10 +67,10 @@ pub fn read_value(value: &ReportedValue, table: Option<SoilTable>) -> ValueRead 
         Ok(interpretation) => (Some(interpretation), None),
         Err(why) => (None, Some(why)),
     };
-    ValueRead { nutrient, reading, extractant, unit, basis, interpretation, not_read }
+    InterpretedValue { nutrient, reading, extractant, unit, basis, interpretation, not_read }
 }
 
-fn told(fault: &SoilFault) -> String {
+fn fault_text(fault: &SoilFault) -> String {
     let said = fault.to_string();
     let mut letters = said.chars();
     let capital: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();

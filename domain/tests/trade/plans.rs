@@ -7,7 +7,7 @@ use domain::{
     law::Lawbook,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
     programme::{
-        Aim, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion, plan,
+        PlanGoal, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion, plan,
         purchases::{OrderSettings, purchases},
     },
     quantity::{NutrientRate, Percent, Price, ProductMass},
@@ -78,7 +78,7 @@ struct Asked {
     rounds: Vec<PlanRound>,
     products: Vec<PlanProduct>,
     need: SeasonNeed,
-    aim: Aim,
+    aim: PlanGoal,
 }
 
 impl Asked {
@@ -88,7 +88,7 @@ impl Asked {
             vec![Report { sampled_on: "2025-09-01".parse().expect("a day"), category: None, recommended: None }];
         let given = Given { area: Some("8200".to_owned()), soil_reports, ..Given::default() };
         let products = vec![product(blend(), "31", "0", true)];
-        Self { rule_sets: vec!["us-md".to_owned()], given, rounds: rounds(), products, need, aim: Aim::LeastCost }
+        Self { rule_sets: vec!["us-md".to_owned()], given, rounds: rounds(), products, need, aim: PlanGoal::LeastCost }
     }
 
     fn facts(&self, on: Day) -> Facts {
@@ -170,7 +170,7 @@ fn more_than_the_law_lets_through_names_what_collides() {
     let unmet = &plan.unmet[0];
     assert_eq!(unmet.nutrient, GradeNutrient::Nitrogen);
     near(unmet.missing_lb_per_1000_sqft, "1.3", "0.01");
-    let named = unmet.collides_with.join("\n");
+    let named = unmet.conflicts_with.join("\n");
     assert!(named.contains("2.7") && named.contains("the need of N"), "{named}");
 }
 
@@ -215,7 +215,7 @@ fn of_limits_that_bind_together_only_those_are_named() {
     let plan = asked.plan();
     asked.stands(&plan).expect("lawful");
     near(plan.unmet[0].missing_lb_per_1000_sqft, "1", "0.002");
-    let named = plan.unmet[0].collides_with.join("\n");
+    let named = plan.unmet[0].conflicts_with.join("\n");
     assert!(named.contains("2.7") && named.contains("the company's own limit of 0.5"), "{named}");
     assert!(!named.contains("on hand"), "{named}");
 }
@@ -228,17 +228,17 @@ fn stock_and_own_limits_collide_by_name() {
     asked.stands(&plan).expect("lawful");
     // 40 lb of 24 % hold 9.6 lb, on 8,200 sq ft 1.17 lb: 0.63 lb is missing (computed).
     near(plan.unmet[0].missing_lb_per_1000_sqft, "0.629", "0.002");
-    assert!(plan.unmet[0].collides_with[0].contains("on hand"), "{:?}", plan.unmet);
+    assert!(plan.unmet[0].conflicts_with[0].contains("on hand"), "{:?}", plan.unmet);
     asked.products[0].may_buy = true;
     for round in &mut asked.rounds {
         round.nitrogen_at_most_lb_per_1000_sqft = Some(amount("0.3"));
     }
     let plan = asked.plan();
-    assert!(plan.unmet[0].collides_with.iter().any(|words| words.contains("own limit of 0.3")), "{:?}", plan.unmet);
+    assert!(plan.unmet[0].conflicts_with.iter().any(|words| words.contains("own limit of 0.3")), "{:?}", plan.unmet);
     // Phosphate is asked for and nothing brings it.
     asked.need.phosphate_lb_per_1000_sqft = amount("0.5");
     let plan = asked.plan();
-    assert!(plan.unmet[1].collides_with[0].contains("no product offered brings P2O5"), "{:?}", plan.unmet);
+    assert!(plan.unmet[1].conflicts_with[0].contains("no product offered brings P2O5"), "{:?}", plan.unmet);
 }
 
 #[test]
@@ -252,7 +252,7 @@ fn the_cheapest_nitrogen_is_taken_and_few_products_if_asked() {
     let kinds =
         |plan: &SeasonPlan| plan.rounds.iter().map(|round| round.product).collect::<std::collections::BTreeSet<_>>();
     assert_eq!(kinds(&cheap).len(), 2, "{cheap:#?}");
-    asked.aim = Aim::FewestProducts;
+    asked.aim = PlanGoal::FewestProducts;
     let few = asked.plan();
     assert_eq!((kinds(&few).len(), few.unmet.len()), (1, 0), "{few:#?}");
     assert!(few.price_usd > cheap.price_usd);
@@ -266,7 +266,7 @@ fn a_season_that_is_closed_leaves_every_round_out_with_its_reason() {
     assert_eq!((plan.rounds.len(), plan.delivers), (0, Nutrients::NONE));
     assert!(plan.skipped[0].why.contains("24-0-10"), "{:?}", plan.skipped);
     // Nothing else stands against it: neither the least amount nor phosphorus that is not needed.
-    let [closed, needed] = plan.unmet[0].collides_with.as_slice() else { panic!("{:?}", plan.unmet) };
+    let [closed, needed] = plan.unmet[0].conflicts_with.as_slice() else { panic!("{:?}", plan.unmet) };
     assert!(closed.contains("midwinter is closed") && needed == "the need of N", "{:?}", plan.unmet);
     asked.rounds.clear();
     assert_eq!(asked.plan().rounds, []);
@@ -331,7 +331,7 @@ prop_compose! {
             rounds: rounds(),
             products,
             need: SeasonNeed { nitrogen_lb_per_1000_sqft: rate(wanted), phosphate_lb_per_1000_sqft: rate(phosphate), potash_lb_per_1000_sqft: rate(potash) },
-            aim: if few { Aim::FewestProducts } else { Aim::LeastCost },
+            aim: if few { PlanGoal::FewestProducts } else { PlanGoal::LeastCost },
         }
     }
 }

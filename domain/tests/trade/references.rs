@@ -10,7 +10,7 @@ use domain::{
         survey::survey,
     },
     product::{Label, arithmetic::GradeNutrient},
-    programme::{Aim, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion, plan},
+    programme::{PlanGoal, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion, plan},
     quantity::{
         Area, Factor, NutrientRate, Percent,
         convert::{
@@ -190,7 +190,7 @@ fn seasons_cost_what_another_solver_finds() {
                 potash_lb_per_1000_sqft: amount(&case.potash),
             },
             least_product: amount("0.5"),
-            aim: Aim::LeastCost,
+            aim: PlanGoal::LeastCost,
         };
         let plan = plan(&book, &question);
         // Amounts are rounded to the thousandth of a pound, and less than 0.002 lb on 1,000 sq ft missing is rounding.

@@ -42,7 +42,7 @@ pub struct CorrectionInput {
     /// What stands in the place of all the application's lines. A line without `treated_area_sqft` keeps the area that stands for
     /// its section, whatever was measured since. Leave it out to take the whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub change: Option<Change>,
+    pub change: Option<CorrectionChange>,
     /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 200)]
@@ -52,7 +52,7 @@ pub struct CorrectionInput {
 /// The lines as they truly were.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct Change {
+pub struct CorrectionChange {
     #[schema(min_items = 1, max_items = 20)]
     pub lines: Vec<AppliedLine>,
 }

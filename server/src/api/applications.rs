@@ -118,7 +118,7 @@ async fn list_applications(
     Ok(Json(app.cursors.page("applications", &query, rows)))
 }
 
-/// Read an application
+/// Get an application
 ///
 /// As it was recorded, with the ids of its corrections.
 #[utoipa::path(get, path = "/api/v1/applications/{id}", operation_id = "get_application", tag = "applications",
@@ -133,7 +133,7 @@ async fn get_application(
     found.map(Json).ok_or_else(|| Problem::not_found("application"))
 }
 
-/// Read the decision behind an application
+/// Get the decision behind an application
 ///
 /// Word for word as it was given, with the values, citations and the hash of every rule set it was made under.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/decision", operation_id = "get_application_decision", tag = "applications",
@@ -150,7 +150,7 @@ async fn get_application_decision(
     decision.map(Json).ok_or_else(missing)
 }
 
-/// See what the law wants of an application's record
+/// Get the duties of an application's record
 ///
 /// Which things the record must name by the law of its day, which of them are missing, and until when it is kept, each with
 /// its citation.

@@ -29,7 +29,7 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(blend))
+    OpenApiRouter::new().routes(routes!(compute_blend))
 }
 
 /// Rates of the three nutrients of a grade.
@@ -106,7 +106,7 @@ struct BlendLine {
 
 /// What a blend meets and what it leaves open.
 #[derive(Debug, Serialize, ToSchema)]
-struct BlendAnswer {
+struct BlendResult {
     by: BlendBy,
     /// The need on the area, rounded down in the tenth decimal.
     need: NutrientNeed,
@@ -123,18 +123,18 @@ struct BlendAnswer {
     purchase_usd: Option<Price>,
 }
 
-/// Ask for a blend
+/// Compute a blend
 ///
 /// How much of each of several products meets a need of nitrogen, phosphate and potash on an area, bringing no nutrient beyond
 /// it: the cheapest blend where every product has a price. Changes nothing, and is no permission: what may go down is for a
 /// check to say, product by product.
-#[utoipa::path(post, path = "/api/v1/blends", operation_id = "blend", tag = "products", security(("bearer" = ["any staff"])),
-    request_body = BlendInput, responses((status = 200, description = "The blend.", body = BlendAnswer)))]
-async fn blend(
+#[utoipa::path(post, path = "/api/v1/blends", operation_id = "compute_blend", tag = "products", security(("bearer" = ["any staff"])),
+    request_body = BlendInput, responses((status = 200, description = "The blend.", body = BlendResult)))]
+async fn compute_blend(
     _: AnyStaff,
     State(app): State<App>,
     Valid { value, .. }: Valid<BlendInput>,
-) -> Result<Json<BlendAnswer>, Problem> {
+) -> Result<Json<BlendResult>, Problem> {
     let mut faults = faults(&value);
     let mut products = Vec::new();
     for (at, wanted) in value.products.iter().enumerate() {
@@ -222,7 +222,7 @@ fn answer(
     need: NutrientNeed,
     at_most: NutrientNeed,
     products: &[Product],
-) -> Result<BlendAnswer, Problem> {
+) -> Result<BlendResult, Problem> {
     let prices: Option<Vec<Price>> = input.products.iter().map(|product| product.bag_price_usd).collect();
     let (by, found) = if let Some(prices) = &prices {
         let offers: Vec<Offer<'_>> =
@@ -251,7 +251,7 @@ fn answer(
     };
     let met = found.off.is_empty();
     let need_derivations = need_derived(input, &need);
-    Ok(BlendAnswer { by, need, need_derivations, at_most, parts, delivers: found.delivers, missing, met, purchase_usd })
+    Ok(BlendResult { by, need, need_derivations, at_most, parts, delivers: found.delivers, missing, met, purchase_usd })
 }
 
 fn offer(product: &Product, bag_price_usd: Price) -> Offer<'_> {

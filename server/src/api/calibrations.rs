@@ -31,7 +31,7 @@ use crate::{
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(create_calibration, list_calibrations))
+        .routes(routes!(record_calibration, list_calibrations))
         .routes(routes!(get_calibration))
         .routes(routes!(get_calibrations_in_force))
 }
@@ -100,15 +100,15 @@ fn faults(
     faults
 }
 
-/// Add a calibration
+/// Record a calibration
 ///
 /// A catch test with a drop or rotary spreader, a row of pans for the effective swath, a known area, a spray gun or a boom.
 /// The answer tells the rate, whether it lies within 5 % of the target, and half of the target for each of two passes, with
 /// the derivation of each. Wear what the label asks for, and catch on a tarpaulin or in pans, away from drains and water.
-#[utoipa::path(post, path = "/api/v1/calibrations", operation_id = "create_calibration", tag = "equipment",
+#[utoipa::path(post, path = "/api/v1/calibrations", operation_id = "record_calibration", tag = "equipment",
     security(("bearer" = ["any staff"])), params(IdempotencyKey), request_body = CalibrationInput,
     responses((status = 201, description = "Added.", body = Calibration, headers(("Location" = String, description = "Where it is.")))))]
-pub async fn create_calibration(
+pub async fn record_calibration(
     AnyStaff(actor): AnyStaff,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -118,7 +118,7 @@ pub async fn create_calibration(
     let at = app.clock.now();
     let id: CalibrationId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "calibration.added", subject: id.uuid() };
-    let repeat = IdempotentRequest { key, route: "create_calibration", fingerprint };
+    let repeat = IdempotentRequest { key, route: "record_calibration", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/calibrations/{id}"), move |connection| {
         Box::pin(async move {
             let equipment = store::equipment::get(&mut *connection, value.equipment_id).await?;
@@ -186,7 +186,7 @@ async fn list_calibrations(
     Ok(Json(app.cursors.page("calibrations", &query, rows)))
 }
 
-/// Read a calibration
+/// Get a calibration
 ///
 /// What was measured and what followed from it, each figure with its derivation.
 #[utoipa::path(get, path = "/api/v1/calibrations/{id}", operation_id = "get_calibration", tag = "equipment",
@@ -230,7 +230,7 @@ struct CalibrationsInForce {
     words: String,
 }
 
-/// Read the calibrations in force
+/// Get the calibrations in force
 ///
 /// For a machine and a product on a day, of every operator or of one: the latest calibration, whether it was within 5 % of its
 /// target, and whether it is fresh, due or out by its days and by the records made with it since.

@@ -28,12 +28,12 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(check))
+    OpenApiRouter::new().routes(routes!(check_application))
 }
 
 /// The answer to a check.
 #[derive(Debug, Serialize, ToSchema)]
-struct CheckAnswer {
+struct CheckResult {
     decision: Decision,
     /// The next planned visit to the property, and whether its nitrogen still fits after this application.
     next_visit: Option<NextVisit>,
@@ -51,18 +51,18 @@ struct NextVisit {
     words: String,
 }
 
-/// Ask how much, and may I
+/// Check a planned application
 ///
 /// Runs every rule of law, label and company on what is planned, for any day, and changes nothing. Answers the verdict,
 /// every finding with its citation and what would clear it, what would be delivered, the largest lawful amount and the
 /// limit that binds it, the room left before and after, and whether the next planned visit still fits.
-#[utoipa::path(post, path = "/api/v1/checks", operation_id = "check", tag = "checks", security(("bearer" = ["any staff"])),
-    request_body = ClearanceInput, responses((status = 200, description = "The answer, whatever the verdict.", body = CheckAnswer)))]
-async fn check(
+#[utoipa::path(post, path = "/api/v1/checks", operation_id = "check_application", tag = "checks", security(("bearer" = ["any staff"])),
+    request_body = ClearanceInput, responses((status = 200, description = "The answer, whatever the verdict.", body = CheckResult)))]
+async fn check_application(
     AnyStaff(actor): AnyStaff,
     State(app): State<App>,
     Valid { value, .. }: Valid<ClearanceInput>,
-) -> Result<Json<CheckAnswer>, Problem> {
+) -> Result<Json<CheckResult>, Problem> {
     let at = app.clock.now();
     let scope = Scope::of(actor);
     let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
@@ -78,7 +78,7 @@ async fn check(
     let decision = clearance::decide(&context, &value, &plan, &world, &app.law);
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
-    Ok(Json(CheckAnswer { decision, next_visit }))
+    Ok(Json(CheckResult { decision, next_visit }))
 }
 
 fn next_visit(visit_id: VisitId, planned_on: Day, target: Option<i64>, decision: &Decision) -> NextVisit {

@@ -29,7 +29,7 @@ use crate::{
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(grant_clearance, get_clearance, give_clearance_back))
+        .routes(routes!(grant_clearance, get_clearance, cancel_clearance))
         .routes(routes!(get_clearance_decision))
 }
 
@@ -97,7 +97,7 @@ async fn grant_clearance(
     }
 }
 
-/// Read a clearance
+/// Get a clearance
 ///
 /// As it stands now: open, used, given back or expired.
 #[utoipa::path(get, path = "/api/v1/clearances/{id}", operation_id = "get_clearance", tag = "clearances", security(("bearer" = ["any staff"])),
@@ -111,13 +111,13 @@ async fn get_clearance(
     found.map(Json).ok_or_else(|| Problem::not_found("clearance"))
 }
 
-/// Give a clearance back
+/// Cancel a clearance
 ///
 /// Frees the room it holds. Giving it back again changes nothing; a used one stays used.
-#[utoipa::path(delete, path = "/api/v1/clearances/{id}", operation_id = "give_clearance_back", tag = "clearances",
+#[utoipa::path(delete, path = "/api/v1/clearances/{id}", operation_id = "cancel_clearance", tag = "clearances",
     security(("bearer" = ["any staff"])), params(("id" = ClearanceId, Path, description = "The clearance.")),
     responses((status = 200, description = "Given back.", body = ClearanceView)))]
-async fn give_clearance_back(
+async fn cancel_clearance(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Clearance>,
@@ -148,7 +148,7 @@ async fn give_clearance_back(
     given.await.map(Json)
 }
 
-/// Read the decision behind a clearance
+/// Get the decision behind a clearance
 ///
 /// Word for word as it was given, with the hash of every rule set.
 #[utoipa::path(get, path = "/api/v1/clearances/{id}/decision", operation_id = "get_clearance_decision", tag = "clearances",

@@ -24,7 +24,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(create_client, list_clients)).routes(routes!(get_client, replace_client))
 }
 
-/// Add a client
+/// Create a client
 ///
 /// Who pays. Properties are added to it.
 #[utoipa::path(post, path = "/api/v1/clients", operation_id = "create_client", tag = "clients", security(("bearer" = ["office", "owner"])),
@@ -61,7 +61,7 @@ async fn list_clients(
     Ok(Json(app.cursors.page("clients", &query, rows)))
 }
 
-/// Read a client
+/// Get a client
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/clients/{id}", operation_id = "get_client", tag = "clients", security(("bearer" = ["any staff"])),
@@ -78,7 +78,7 @@ async fn get_client(
     Ok(reply::json_with_etag(&known, &client))
 }
 
-/// Change a client
+/// Replace a client
 ///
 /// Replaces everything that the office writes about it.
 #[utoipa::path(put, path = "/api/v1/clients/{id}", operation_id = "replace_client", tag = "clients", security(("bearer" = ["office", "owner"])),

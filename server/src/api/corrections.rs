@@ -59,7 +59,7 @@ async fn correct_application(
     }
 }
 
-/// Read a correction
+/// Get a correction
 ///
 /// What was taken back, and what stands since.
 #[utoipa::path(get, path = "/api/v1/corrections/{id}", operation_id = "get_correction", tag = "corrections",

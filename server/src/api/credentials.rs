@@ -55,7 +55,7 @@ fn may_read(actor: Actor, person: PersonId) -> bool {
     actor.role != Role::Technician || actor.person == person
 }
 
-/// Add a credential
+/// Create a credential
 ///
 /// A licence or certificate of a member of staff, with the days on which it is valid. A renewal is a further one, so that who
 /// held what on a past day can still be told. A rule that does not bind its holder (`code`) looks here; and once the last one of
@@ -108,7 +108,7 @@ async fn list_credentials(
     Ok(Json(app.cursors.page(&list, &query, rows)))
 }
 
-/// Read a credential
+/// Get a credential
 ///
 /// With the version that a change must name. A technician reads the own ones.
 #[utoipa::path(get, path = "/api/v1/credentials/{id}", operation_id = "get_credential", tag = "people",
@@ -126,7 +126,7 @@ async fn get_credential(
     Ok(reply::json_with_etag(&known, &found.ok_or_else(|| Problem::not_found("credential"))?))
 }
 
-/// Correct a credential
+/// Replace a credential
 ///
 /// What was copied wrongly, or the day on which it was taken away. Decisions that were made keep what was known then.
 #[utoipa::path(put, path = "/api/v1/credentials/{id}", operation_id = "replace_credential", tag = "people",

@@ -68,7 +68,7 @@ struct DayQuery {
     person_id: Option<PersonId>,
 }
 
-/// Read a day
+/// Get a person's day
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
 /// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
@@ -166,7 +166,7 @@ impl LoadSheetQuery {
 /// A tenth, as the trade loads (*common practice*).
 const SPARE: Percent = Percent::from_raw(1_000);
 
-/// Read a load sheet
+/// Get a day's load sheet
 ///
 /// What goes onto the truck for a day: product, whole bags and water, for each stop and in all, and how often hopper or tank
 /// is filled. From the visits that are still to be made. As JSON or CSV.

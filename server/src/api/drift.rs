@@ -46,7 +46,7 @@ struct DriftQuery {
     person_id: Option<PersonId>,
 }
 
-/// Read the drift
+/// Get the drift of spreaders
 ///
 /// Over the records of a period, as corrected: what was used against what was meant for the same ground, by machine and
 /// operator. What was meant is what the clearance that the record used had cleared, or else the nitrogen at which its visit

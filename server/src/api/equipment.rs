@@ -58,7 +58,7 @@ fn faults(input: &EquipmentInput) -> Vec<FieldFault> {
     faults
 }
 
-/// Add equipment
+/// Create a piece of equipment
 ///
 /// A spreader or sprayer of the company, which calibrations and records can then name.
 #[utoipa::path(post, path = "/api/v1/equipment", operation_id = "create_equipment", tag = "equipment",
@@ -97,7 +97,7 @@ async fn list_equipment(
     Ok(Json(app.cursors.page("equipment", &query, rows)))
 }
 
-/// Read a piece of equipment
+/// Get a piece of equipment
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/equipment/{id}", operation_id = "get_equipment", tag = "equipment",
@@ -114,7 +114,7 @@ async fn get_equipment(
     Ok(reply::json_with_etag(&known, &found.ok_or_else(|| Problem::not_found("equipment"))?))
 }
 
-/// Change a piece of equipment
+/// Replace a piece of equipment
 ///
 /// Its name, what it holds and covers, whether a deflector is fitted, and whether it is in use. Its kind stays.
 #[utoipa::path(put, path = "/api/v1/equipment/{id}", operation_id = "replace_equipment", tag = "equipment",

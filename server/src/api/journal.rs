@@ -16,7 +16,7 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_journal))
+    OpenApiRouter::new().routes(routes!(list_journal_entries))
 }
 
 /// Which entries to list.
@@ -31,13 +31,13 @@ struct JournalFilter {
 
 type JournalQuery = Paged<JournalFilter>;
 
-/// Read the journal
+/// List journal entries
 ///
 /// Everything that was written, oldest first. Each hash covers the entry before it and its own content, so that a change
 /// anywhere shows; `swardbook verify` recomputes the chain and every total.
-#[utoipa::path(get, path = "/api/v1/journal", operation_id = "list_journal", tag = "journal", security(("bearer" = ["owner"])),
+#[utoipa::path(get, path = "/api/v1/journal", operation_id = "list_journal_entries", tag = "journal", security(("bearer" = ["owner"])),
     params(JournalQuery), responses((status = 200, description = "A page of the journal.", body = Page<JournalEntry>)))]
-async fn list_journal(
+async fn list_journal_entries(
     _: OwnerOnly,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<JournalQuery>,

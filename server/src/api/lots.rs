@@ -38,7 +38,7 @@ fn number_taken(error: sqlx::Error) -> Problem {
     }
 }
 
-/// Add a lot
+/// Create a lot
 ///
 /// A delivery of a product. What came with it is added to the stock.
 #[utoipa::path(post, path = "/api/v1/lots", operation_id = "create_lot", tag = "products",
@@ -102,7 +102,7 @@ async fn list_lots(
     Ok(Json(app.cursors.page("lots", &query, rows)))
 }
 
-/// Read a lot
+/// Get a lot
 ///
 /// With what is left of it.
 #[utoipa::path(get, path = "/api/v1/lots/{id}", operation_id = "get_lot", tag = "products",

@@ -33,24 +33,24 @@ use crate::{
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(create_measurement, list_measurements))
+        .routes(routes!(record_measurement, list_measurements))
         .routes(routes!(get_measurement))
         .routes(routes!(get_measurement_derivation))
         .routes(routes!(confirm_measurement))
 }
 
-/// Add a measurement
+/// Record a measurement
 ///
 /// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
 /// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
 /// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits; what makes
 /// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list; so does the first
 /// measurement of a section, which counts meanwhile.
-#[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "create_measurement", tag = "sections",
+#[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "record_measurement", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = MeasurementInput,
     responses((status = 201, description = "Added.", body = Measurement, headers(("Location" = String, description = "Where it is.")))))]
-pub async fn create_measurement(
+pub async fn record_measurement(
     staff: AnyStaff,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -62,7 +62,7 @@ pub async fn create_measurement(
     let id: MeasurementId = app.ids.next(at);
     let deed = JournalContext { actor: Some(staff.0), at, act: "measurement.added", subject: id.uuid() };
     let repeat =
-        IdempotentRequest { key, route: "create_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
+        IdempotentRequest { key, route: "record_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
     let (measured, value) = measured(&app, staff.scope(), section, value).await?;
     office::create(&app, deed, repeat, format!("/api/v1/measurements/{id}"), move |connection| {
         Box::pin(async move {
@@ -153,7 +153,7 @@ async fn measured(
     tokio::task::spawn_blocking(work).await.map_err(|error| Problem::fault(&error))
 }
 
-/// Read a measurement
+/// Get a measurement
 ///
 /// The area, what it was worked out from, the distances that were kept, and how far it may be off.
 #[utoipa::path(get, path = "/api/v1/measurements/{id}", operation_id = "get_measurement", tag = "sections",
@@ -172,7 +172,7 @@ async fn one(app: &App, id: MeasurementId, scope: Scope) -> Result<Measurement, 
     measurement.ok_or_else(|| Problem::not_found("measurement"))
 }
 
-/// See how a measurement was worked out
+/// Get the derivation of a measurement
 ///
 /// Part by part: the inputs, the formula, conversions, rounding and source; then the sum, what the distances leave, and the
 /// error. With the ground that may be treated as outlines, where a distance is kept.

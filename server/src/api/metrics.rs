@@ -22,7 +22,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(get_metrics))
 }
 
-/// Read metrics
+/// Get metrics
 ///
 /// Ages and failures of the weather services, and the last round in the background, as `OpenMetrics` text. A scraper reads it
 /// with the token of a device that is enrolled for somebody of the office.

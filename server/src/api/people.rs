@@ -20,7 +20,7 @@ use crate::{
     access::{Anyone, OfficeOrOwner, OwnerOnly},
     api::{
         ListQuery,
-        sessions::{Peer, handed_over, no_store},
+        sessions::{Peer, issue_token, no_store},
         whole,
     },
     book::office::{self, IdempotentRequest},
@@ -53,7 +53,7 @@ const CODE_LIFE: SignedDuration = SignedDuration::from_mins(10);
 /// A season and a half.
 const DEVICE_LIFE: SignedDuration = SignedDuration::from_hours(180 * 24);
 
-/// Add a member of staff
+/// Create a person
 ///
 /// A technician needs no password: the phone is enrolled with a one-time code.
 #[utoipa::path(post, path = "/api/v1/people", operation_id = "create_person", tag = "people", security(("bearer" = ["owner"])),
@@ -122,7 +122,7 @@ impl From<sqlx::Error> for ConstraintOr {
     }
 }
 
-/// List the staff
+/// List people
 ///
 /// In the order in which they were added.
 #[utoipa::path(get, path = "/api/v1/people", operation_id = "list_people", tag = "people", security(("bearer" = ["office", "owner"])),
@@ -137,7 +137,7 @@ async fn list_people(
     Ok(Json(app.cursors.page("people", &query, rows)))
 }
 
-/// Read one member of staff
+/// Get a person
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/people/{id}", operation_id = "get_person", tag = "people", security(("bearer" = ["office", "owner"])),
@@ -152,7 +152,7 @@ async fn get_person(
     Ok(reply::json_with_etag(&known, &person))
 }
 
-/// Change a member of staff
+/// Replace a person
 ///
 /// Replaces name, role and activity. `sign_in` sets a new name and password and ends every session; without it the old ones
 /// stay. `active: false` ends everything the person may do, at once. The last owner cannot be ended.
@@ -196,7 +196,7 @@ pub struct EnrolmentCode {
     pub expires_at: Instant,
 }
 
-/// Make a code to enrol a phone
+/// Create an enrolment code
 ///
 /// Good for ten minutes and for one phone. 409 for a person who is no longer active.
 #[utoipa::path(post, path = "/api/v1/people/{id}/enrolment-codes", operation_id = "create_enrolment_code", tag = "people",
@@ -260,7 +260,7 @@ struct DeviceInput {
 
 /// An enrolled phone and its token.
 #[derive(Debug, Serialize, ToSchema)]
-struct Enrolled {
+struct EnrolledDevice {
     device: Device,
     /// Send it as `Authorization: Bearer`. Shown once; only its hash is kept. Null when the browser has it in its cookie.
     #[schema(max_length = 100)]
@@ -268,11 +268,11 @@ struct Enrolled {
     expires_at: Instant,
 }
 
-/// Enrol a phone
+/// Enrol a device
 ///
 /// Spends a one-time code and answers the phone's own token, good for 180 days and revocable at any time.
 #[utoipa::path(post, path = "/api/v1/devices", operation_id = "enrol_device", tag = "people", security(()), request_body = DeviceInput,
-    responses((status = 201, description = "Enrolled.", body = Enrolled)))]
+    responses((status = 201, description = "Enrolled.", body = EnrolledDevice)))]
 async fn enrol_device(
     _: Anyone,
     State(app): State<App>,
@@ -302,11 +302,11 @@ async fn enrol_device(
         })
     })
     .await?;
-    let (headers, token) = handed_over(token, in_browser, DEVICE_LIFE);
-    Ok((StatusCode::CREATED, headers, Json(Enrolled { device, token, expires_at })).into_response())
+    let (headers, token) = issue_token(token, in_browser, DEVICE_LIFE);
+    Ok((StatusCode::CREATED, headers, Json(EnrolledDevice { device, token, expires_at })).into_response())
 }
 
-/// List the phones
+/// List devices
 ///
 /// Those that were locked out too.
 #[utoipa::path(get, path = "/api/v1/devices", operation_id = "list_devices", tag = "people", security(("bearer" = ["office", "owner"])),
@@ -321,7 +321,7 @@ async fn list_devices(
     Ok(Json(app.cursors.page("devices", &query, rows)))
 }
 
-/// Lock a phone out
+/// Revoke a device
 ///
 /// At once. What it had not yet sent stays on it and can be sent after it is enrolled again.
 #[utoipa::path(delete, path = "/api/v1/devices/{id}", operation_id = "revoke_device", tag = "people", security(("bearer" = ["office", "owner"])),

@@ -14,7 +14,7 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(suggest_place))
+    OpenApiRouter::new().routes(routes!(get_place_suggestion))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
@@ -31,14 +31,14 @@ struct PlaceQuery {
     longitude: f64,
 }
 
-/// Suggest the jurisdictions of a place
+/// Get a suggestion of the jurisdictions of a place
 ///
 /// The state by its boundary, county and municipality by the nearest named place, without any network. A suggestion: a
 /// person confirms it, because boundaries are coarse here and a town's rules are the town's to tell.
-#[utoipa::path(get, path = "/api/v1/places", operation_id = "suggest_place", tag = "properties",
+#[utoipa::path(get, path = "/api/v1/places", operation_id = "get_place_suggestion", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(PlaceQuery),
     responses((status = 200, description = "What the coordinates say.", body = Suggestion)))]
-async fn suggest_place(
+async fn get_place_suggestion(
     _: OfficeOrOwner,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<PlaceQuery>,

@@ -9,7 +9,7 @@ use std::sync::{
 use axum::{Json, extract::State};
 use domain::{
     ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
-    programme::Aim,
+    programme::PlanGoal,
     quantity::Percent,
     time::Day,
 };
@@ -41,7 +41,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(get_section_plan))
         .routes(routes!(get_company_plan))
-        .routes(routes!(plan_round_visits))
+        .routes(routes!(create_round_visits))
 }
 
 /// Sections in one plan. More are asked for client by client.
@@ -58,7 +58,7 @@ pub struct SectionPlanQuery {
     /// What the plan makes least of, after meeting the need; least cost unless said otherwise.
     #[serde(default)]
     #[param(inline)]
-    aim: Option<Aim>,
+    aim: Option<PlanGoal>,
     /// The first day to plan for, today unless said otherwise. Not a day that has been.
     #[serde(default)]
     from: Option<Day>,
@@ -74,7 +74,7 @@ pub struct CompanyPlanQuery {
     /// What each plan makes least of, after meeting the need; least cost unless said otherwise.
     #[serde(default)]
     #[param(inline)]
-    aim: Option<Aim>,
+    aim: Option<PlanGoal>,
     /// The first day to plan for, today unless said otherwise. Not a day that has been.
     #[serde(default)]
     from: Option<Day>,
@@ -102,7 +102,7 @@ async fn read(
     app: &App,
     programme: Programme,
     lawns: Lawns,
-    (from, aim): (Option<Day>, Option<Aim>),
+    (from, aim): (Option<Day>, Option<PlanGoal>),
 ) -> Result<Season, Problem> {
     let now = app.clock.now();
     let pool = app.store.reader();
@@ -110,7 +110,7 @@ async fn read(
     let limit = usize::try_from(SECTIONS).unwrap_or(usize::MAX);
     if lawns.len() > limit {
         let detail =
-            format!("is required: the book has more than {SECTIONS} sections; ask for one client after the other");
+            format!("is required: there are more than {SECTIONS} sections; ask for one client after the other");
         return Err(Problem::invalid(vec![FieldFault::parameter("client_id", "missing", detail)]));
     }
     // Visits of this season and the one before it: what is older has its record or will have none.
@@ -125,7 +125,7 @@ async fn read(
     let world = store::world::load_lawns(&mut connection, &sections, &properties, &products, now.millis()).await?;
     drop(connection);
     let law = Arc::clone(&app.law);
-    let aim = aim.unwrap_or(Aim::LeastCost);
+    let aim = aim.unwrap_or(PlanGoal::LeastCost);
     Ok(Season { programme, lawns, visits, world, law, from, now, today, aim, only: None })
 }
 
@@ -155,7 +155,7 @@ async fn programme(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
     store::programmes::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("programme"))
 }
 
-/// Plan a section's season
+/// Get a section's season plan
 ///
 /// From its need, the law of each day, its true history, the visits that stand, the programme's rounds and products and the
 /// stock: what goes down in each round and how much, on the first day that nothing known forbids, or on which last year stops
@@ -187,7 +187,7 @@ pub async fn get_section_plan(
     }
 }
 
-/// Plan the company's season
+/// Get the company's season plan
 ///
 /// Every section's plan in short, of the whole company or of one client, and what to buy for all of them: by product and
 /// month, in whole bags, with the last day to order; and what stays in the shed, because the limits keep it there or nobody
@@ -235,16 +235,16 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
     faults
 }
 
-/// Plan the visits of a round
+/// Create the visits of a round
 ///
 /// For the chosen sections on one day within the round, as the season's plan says: a visit for each property, product and
 /// target, all in one transaction, each with its own journal entry. A section on which the round is planned or done already,
 /// or for which the plan has nothing that day, is left out and named; a round is never planned twice on a section.
-#[utoipa::path(post, path = "/api/v1/programmes/{id}/visits", operation_id = "plan_round_visits", tag = "programmes",
+#[utoipa::path(post, path = "/api/v1/programmes/{id}/visits", operation_id = "create_round_visits", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), IdempotencyKey),
     request_body = RoundVisits,
     responses((status = 201, description = "Planned.", body = PlannedVisits, headers(("Location" = String, description = "The list they are in.")))))]
-pub async fn plan_round_visits(
+pub async fn create_round_visits(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
@@ -260,7 +260,7 @@ pub async fn plan_round_visits(
     let at = app.clock.now();
     let fresh: Vec<VisitId> = drafts.iter().map(|_| app.ids.next(at)).collect();
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
-    let repeat = IdempotentRequest { key, route: "plan_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
+    let repeat = IdempotentRequest { key, route: "create_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
     let location = format!("/api/v1/visits?planned_on={}&person_id={}", value.planned_on, value.person_id);
     office::create_each(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
@@ -282,7 +282,7 @@ pub async fn plan_round_visits(
             }
             if made.is_empty() {
                 let pointer = |section: &SectionId| value.section_ids.iter().position(|asked| asked == section);
-                let fault = |left: &season::LeftOut| {
+                let fault = |left: &season::SectionWithoutVisit| {
                     let at = pointer(&left.section_id).unwrap_or_default();
                     FieldFault::at(format!("/section_ids/{at}"), "not_planned", left.why.clone())
                 };

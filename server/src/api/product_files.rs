@@ -67,7 +67,7 @@ fn there_already(error: sqlx::Error) -> Problem {
     }
 }
 
-/// Add a product file
+/// Create a product file
 ///
 /// The label or the safety data sheet, as the file itself: PDF, PNG or JPEG, at most 4 MiB, and what it says it is. Its bytes
 /// are kept once by their hash and never edited; a newer one stands beside the older.
@@ -125,7 +125,7 @@ async fn known(app: &App, id: ProductFileId) -> Result<ProductFile, Problem> {
     file.ok_or_else(|| Problem::not_found("product file"))
 }
 
-/// Read about a product file
+/// Get the description of a product file
 ///
 /// What it is, of which day, how large, and its hash; the bytes are at `content`.
 #[utoipa::path(get, path = "/api/v1/product-files/{id}", operation_id = "get_product_file", tag = "products",
@@ -139,7 +139,7 @@ async fn get_product_file(
     known(&app, id).await.map(Json)
 }
 
-/// Read a product file itself
+/// Get the content of a product file
 ///
 /// The bytes as they came in. They never change, so a phone asks with `If-None-Match` and need not load them again.
 #[utoipa::path(get, path = "/api/v1/product-files/{id}/content", operation_id = "get_product_file_content", tag = "products",

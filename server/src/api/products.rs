@@ -37,9 +37,9 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(create_product, list_products))
         .routes(routes!(get_product))
-        .routes(routes!(set_product_status))
-        .routes(routes!(check_label))
-        .routes(routes!(get_amounts))
+        .routes(routes!(replace_product_status))
+        .routes(routes!(get_label_check))
+        .routes(routes!(get_product_amounts))
 }
 
 /// What no label can say.
@@ -73,7 +73,7 @@ fn printed(fault: &PrintedFault) -> FieldFault {
     FieldFault::at(format!("/label/printed/{field}"), "contradiction", fault.to_string())
 }
 
-/// Add a product
+/// Create a product
 ///
 /// A label, copied from the bag: the grade, and under `printed` whatever else it prints. What it guarantees cannot be changed
 /// afterwards: another label is another product. Lines that do not add up are refused; claims that the guarantees do not bear
@@ -114,7 +114,7 @@ async fn list_products(
     Ok(Json(app.cursors.page("products", &query, rows)))
 }
 
-/// Read a product
+/// Get a product
 ///
 /// With its stock and the version that a change of status must name.
 #[utoipa::path(get, path = "/api/v1/products/{id}", operation_id = "get_product", tag = "products",
@@ -141,14 +141,14 @@ struct LabelQuery {
     on: Day,
 }
 
-/// Hold a product's label against a place's law
+/// Get the check of a product's label against a place's law
 ///
 /// By the rules that bind labels and sellers. They judge the label and never an application: they say which product may not
 /// be sold, or not used as labelled, in that place.
-#[utoipa::path(get, path = "/api/v1/products/{id}/label-check", operation_id = "check_label", tag = "products",
+#[utoipa::path(get, path = "/api/v1/products/{id}/label-check", operation_id = "get_label_check", tag = "products",
     security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product."), LabelQuery),
     responses((status = 200, description = "What the rules say of the label.", body = LabelCheck)))]
-async fn check_label(
+async fn get_label_check(
     _: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
@@ -187,16 +187,16 @@ struct AmountsQuery {
     bag_price_usd: Option<Price>,
 }
 
-/// Work out amounts of a product
+/// Get amounts of a product
 ///
 /// Whatever follows from what is given: product for a target, on 1,000 sq ft and on an area, in one pass or in two; nutrients
 /// that an amount delivers; ground that a package covers; packages to buy; a liquid by volume; the price of a pound of
 /// nutrient and of an acre. Each figure with its derivation, and what is missing for the others. It is arithmetic and no
 /// permission: a check says what may go down.
-#[utoipa::path(get, path = "/api/v1/products/{id}/amounts", operation_id = "get_amounts", tag = "products",
+#[utoipa::path(get, path = "/api/v1/products/{id}/amounts", operation_id = "get_product_amounts", tag = "products",
     security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product."), AmountsQuery),
     responses((status = 200, description = "What follows.", body = Amounts)))]
-async fn get_amounts(
+async fn get_product_amounts(
     _: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
@@ -225,13 +225,13 @@ pub struct ProductStatusInput {
     pub status: ProductStatus,
 }
 
-/// Set a product's status
+/// Replace a product's status
 ///
 /// Takes it out of use, for a while or for good, or puts it back.
-#[utoipa::path(put, path = "/api/v1/products/{id}/status", operation_id = "set_product_status", tag = "products",
+#[utoipa::path(put, path = "/api/v1/products/{id}/status", operation_id = "replace_product_status", tag = "products",
     security(("bearer" = ["office", "owner"])), params(("id" = ProductId, Path, description = "The product."), IfMatch),
     request_body = ProductStatusInput, responses((status = 200, description = "Changed.", body = Product)))]
-pub async fn set_product_status(
+pub async fn replace_product_status(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,

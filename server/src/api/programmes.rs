@@ -146,7 +146,7 @@ async fn book_faults(
     Ok(faults)
 }
 
-/// Write a programme
+/// Create a programme
 ///
 /// The season's rounds, the products that may be used with their prices, and what the lawns need: by a published programme
 /// and the lawn's level, or as the office enters it. Phosphate and potash come from each section's latest soil report.
@@ -190,7 +190,7 @@ async fn list_programmes(
     Ok(Json(app.cursors.page("programmes", &query, rows)))
 }
 
-/// Read a programme
+/// Get a programme
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/programmes/{id}", operation_id = "get_programme", tag = "programmes",
@@ -206,7 +206,7 @@ async fn get_programme(
     Ok(reply::json_with_etag(&known, &programme.ok_or_else(|| Problem::not_found("programme"))?))
 }
 
-/// Change a programme
+/// Replace a programme
 ///
 /// Replaces it whole. A round for which visits were planned keeps its name, by which they know it.
 #[utoipa::path(put, path = "/api/v1/programmes/{id}", operation_id = "replace_programme", tag = "programmes",

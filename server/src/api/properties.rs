@@ -133,7 +133,7 @@ async fn check(
     whole(faults)
 }
 
-/// Add a property
+/// Create a property
 ///
 /// The site of a client. Sections are added to it; visits are planned to it. A property without a confirmed rule set can be
 /// kept, but nothing can be cleared for it.
@@ -180,7 +180,7 @@ async fn list_properties(
     Ok(Json(app.cursors.page("properties", &query, rows)))
 }
 
-/// Read a property
+/// Get a property
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/properties/{id}", operation_id = "get_property", tag = "properties",
@@ -198,7 +198,7 @@ async fn get_property(
     Ok(reply::json_with_etag(&known, &property))
 }
 
-/// Change a property
+/// Replace a property
 ///
 /// Replaces everything that the office writes about it. Records keep what they were decided under. When it changes hands,
 /// the statements of earlier years stay with the client of those years, and the nitrogen stays with the land.
@@ -225,7 +225,7 @@ pub async fn replace_property(
             if since.is_none() {
                 return Ok(done);
             }
-            store::properties::hand_over(&mut *connection, id, value.client_id, since).await?;
+            store::properties::transfer_ownership(&mut *connection, id, value.client_id, since).await?;
             let handed = store::properties::get(connection, id, Scope::Company).await?;
             handed.ok_or_else(|| Problem::not_found("property"))
         })

@@ -17,7 +17,7 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_reviews)).routes(routes!(review)).routes(routes!(get_attempt))
+    OpenApiRouter::new().routes(routes!(list_reviews)).routes(routes!(review_record)).routes(routes!(get_attempt))
 }
 
 /// Which entries to list.
@@ -32,7 +32,7 @@ struct ReviewFilter {
 
 type ReviewQuery = Paged<ReviewFilter>;
 
-/// List what must be looked at
+/// List reviews
 ///
 /// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), records
 /// whose visit was changed or whose phone's clock was moved, records that heavy rain followed within a day, and measurements that
@@ -60,10 +60,10 @@ pub struct ReviewInput {
 /// Review a record
 ///
 /// Says what the owner makes of an entry of the list and closes it. Said once; the same again changes nothing.
-#[utoipa::path(put, path = "/api/v1/reviews/{id}", operation_id = "review", tag = "reviews", security(("bearer" = ["owner"])),
+#[utoipa::path(put, path = "/api/v1/reviews/{id}", operation_id = "review_record", tag = "reviews", security(("bearer" = ["owner"])),
     params(("id" = RecordId, Path, description = "`record_id` of the entry.")), request_body = ReviewInput,
     responses((status = 200, description = "Closed.", body = ReviewItem)))]
-pub async fn review(
+pub async fn review_record(
     OwnerOnly(actor): OwnerOnly,
     State(app): State<App>,
     PathId(id): PathId<ids::Record>,
@@ -97,7 +97,7 @@ pub async fn review(
     Ok(Json(find().await?.into_iter().next().ok_or_else(missing)?.item))
 }
 
-/// Read a refused attempt
+/// Get a refused attempt
 ///
 /// What was sent, word for word, and every finding it was refused for. A technician reads the own ones.
 #[utoipa::path(get, path = "/api/v1/attempts/{id}", operation_id = "get_attempt", tag = "reviews", security(("bearer" = ["any staff"])),

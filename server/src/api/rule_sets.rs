@@ -44,7 +44,7 @@ struct RuleSets {
 
 const CAUTION: &str = "A working copy of public law, read on the days shown. A place that is not listed has no rule set here, which does not mean that it has no law. The label and the local authority prevail.";
 
-/// List the rule sets
+/// List rule sets
 ///
 /// With what each covers, the day it was last read, and the hash of its text.
 #[utoipa::path(get, path = "/api/v1/rule-sets", operation_id = "list_rule_sets", tag = "rule sets", security(("bearer" = ["any staff"])),
@@ -71,7 +71,7 @@ struct RuleSetQuery {
 }
 
 #[derive(Debug, Serialize, ToSchema)]
-struct RuleSetAnswer {
+struct RuleSetOnDay {
     about: RuleSetAbout,
     on: Day,
     /// The set, the places around it and the company's own, and why one of them does not count there.
@@ -82,23 +82,23 @@ struct RuleSetAnswer {
     rules: Vec<RuleOnDay>,
 }
 
-/// Read a rule set as it holds on a day
+/// Get a rule set as it holds on a day
 ///
 /// Every rule with its value, since when and until when, citation, link and how it was read. The places around it and the
 /// company's own rules are included, since they bind there too.
 #[utoipa::path(get, path = "/api/v1/rule-sets/{code}", operation_id = "get_rule_set", tag = "rule sets", security(("bearer" = ["any staff"])),
     params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-pa"), RuleSetQuery),
-    responses((status = 200, description = "The rules of that day.", body = RuleSetAnswer)))]
+    responses((status = 200, description = "The rules of that day.", body = RuleSetOnDay)))]
 async fn get_rule_set(
     _: AnyStaff,
     State(app): State<App>,
     Path(code): Path<String>,
     ValidQuery(query): ValidQuery<RuleSetQuery>,
-) -> Result<Json<RuleSetAnswer>, Problem> {
+) -> Result<Json<RuleSetOnDay>, Problem> {
     let about = about(&app, &code)?;
     let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
     let rule_sets = app.law.over(std::slice::from_ref(&code));
-    Ok(Json(RuleSetAnswer { about, on: query.on, rule_sets, rules }))
+    Ok(Json(RuleSetOnDay { about, on: query.on, rule_sets, rules }))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
@@ -121,7 +121,7 @@ struct RuleChanges {
     changes: Vec<RuleChange>,
 }
 
-/// See what changed in a rule set between two days
+/// List the changes of a rule set between two days
 ///
 /// Every day after the first and up to the last on which one of its rules began to say something else, as far as the texts
 /// were read.
@@ -144,7 +144,7 @@ async fn list_rule_changes(
 
 /// The law over a property on a day.
 #[derive(Debug, Serialize, ToSchema)]
-struct RulesOver {
+struct PropertyRules {
     property_id: PropertyId,
     on: Day,
     /// The confirmed sets, the places around them and the company's own, and why one of them does not count here.
@@ -159,9 +159,9 @@ struct RulesOver {
     caution: &'static str,
 }
 
-fn over(app: &App, property: &Property, on: Day) -> RulesOver {
+fn over(app: &App, property: &Property, on: Day) -> PropertyRules {
     let codes = codes(property);
-    RulesOver {
+    PropertyRules {
         property_id: property.id,
         on,
         rule_sets: app.law.over(&codes),
@@ -175,20 +175,20 @@ fn codes(property: &Property) -> Vec<String> {
     property.rule_sets.iter().map(|code| code.0.clone()).collect()
 }
 
-/// Read the law over a property
+/// Get the rules over a property
 ///
 /// Every rule of the confirmed rule sets, of the places around them and of the company, as it holds on a day: value, since
 /// and until when, citation, link and how it was read. Duties that judge no application are among them: records, credentials,
 /// notices, reports.
 #[utoipa::path(get, path = "/api/v1/properties/{id}/rules", operation_id = "get_property_rules", tag = "rule sets", security(("bearer" = ["any staff"])),
     params(("id" = PropertyId, Path, description = "The property."), RuleSetQuery),
-    responses((status = 200, description = "The rules of that day.", body = RulesOver)))]
+    responses((status = 200, description = "The rules of that day.", body = PropertyRules)))]
 async fn get_property_rules(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
     ValidQuery(query): ValidQuery<RuleSetQuery>,
-) -> Result<Json<RulesOver>, Problem> {
+) -> Result<Json<PropertyRules>, Problem> {
     let property = store::properties::get(app.store.reader(), id, staff.scope()).await?;
     Ok(Json(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on)))
 }
@@ -207,20 +207,20 @@ struct SectionRuleQuery {
     equipment: Option<Equipment>,
 }
 
-/// Read the law over a lawn section
+/// Get the rules over a lawn section
 ///
 /// That of its property; with a product, also the strictest of it all: the lowest cap of each nutrient for one application
 /// and for a year, whether the season is closed and when it opens, the longest distance from water, the shortest life of a
 /// soil report, what the record must name and how long it is kept.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/rules", operation_id = "get_section_rules", tag = "rule sets", security(("bearer" = ["any staff"])),
     params(("id" = SectionId, Path, description = "The lawn section."), SectionRuleQuery),
-    responses((status = 200, description = "The rules of that day.", body = RulesOver)))]
+    responses((status = 200, description = "The rules of that day.", body = PropertyRules)))]
 async fn get_section_rules(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
     ValidQuery(query): ValidQuery<SectionRuleQuery>,
-) -> Result<Json<RulesOver>, Problem> {
+) -> Result<Json<PropertyRules>, Problem> {
     let missing = || Problem::not_found("lawn section");
     let section = store::sections::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
     let property = store::properties::get(app.store.reader(), section.property_id, staff.scope()).await?;

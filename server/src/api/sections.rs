@@ -69,7 +69,7 @@ fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
     faults
 }
 
-/// Add a lawn section
+/// Create a lawn section
 ///
 /// To a property. Its area comes from a measurement, which is added to it.
 #[utoipa::path(post, path = "/api/v1/sections", operation_id = "create_section", tag = "sections",
@@ -114,7 +114,7 @@ async fn list_sections(
     Ok(Json(app.cursors.page("sections", &query, rows)))
 }
 
-/// Read a lawn section
+/// Get a lawn section
 ///
 /// With its present area and the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/sections/{id}", operation_id = "get_section", tag = "sections",
@@ -132,7 +132,7 @@ async fn get_section(
     Ok(reply::json_with_etag(&known, &section))
 }
 
-/// Change a lawn section
+/// Replace a lawn section
 ///
 /// Replaces everything that the office writes about it, except its property. Area is changed by a new measurement.
 #[utoipa::path(put, path = "/api/v1/sections/{id}", operation_id = "replace_section", tag = "sections",

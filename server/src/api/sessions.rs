@@ -32,10 +32,10 @@ use crate::{
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(set_up))
+        .routes(routes!(create_company))
         .routes(routes!(create_session))
         .routes(routes!(end_session))
-        .routes(routes!(get_me))
+        .routes(routes!(get_caller))
 }
 
 /// A long working day without signing in again.
@@ -83,12 +83,12 @@ struct SetUpInput {
     sign_in: SignIn,
 }
 
-/// Set the book up
+/// Create the company and its owner
 ///
 /// Writes the company and its first owner. Works once, with the one-time code that the server printed at its first start.
-#[utoipa::path(post, path = "/api/v1/setup", operation_id = "set_up", tag = "sessions", security(()), request_body = SetUpInput,
-    responses((status = 201, description = "The book is set up; sign in as the owner.", body = Person)))]
-async fn set_up(
+#[utoipa::path(post, path = "/api/v1/setup", operation_id = "create_company", tag = "sessions", security(()), request_body = SetUpInput,
+    responses((status = 201, description = "The company is set up; sign in as the owner.", body = Person)))]
+async fn create_company(
     _: Anyone,
     State(app): State<App>,
     peer: Peer,
@@ -105,7 +105,7 @@ async fn set_up(
     let owner = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             if store::people::is_set_up(&mut *connection).await? {
-                return Err(Problem::new(Kind::Conflict, "This book is set up already. Sign in, or ask its owner."));
+                return Err(Problem::new(Kind::Conflict, "This server is set up already. Sign in, or ask its owner."));
             }
             if !store::people::set_up(connection, &code, &company, &zone, at).await? {
                 let detail =
@@ -141,7 +141,7 @@ struct Session {
 }
 
 /// The headers of an answer with a new token, and the token unless a browser's cookie takes it.
-pub fn handed_over(token: String, in_browser: bool, lasts: SignedDuration) -> (HeaderMap, Option<String>) {
+pub fn issue_token(token: String, in_browser: bool, lasts: SignedDuration) -> (HeaderMap, Option<String>) {
     let mut headers = no_store();
     if !in_browser {
         return (headers, Some(token));
@@ -152,7 +152,7 @@ pub fn handed_over(token: String, in_browser: bool, lasts: SignedDuration) -> (H
     (headers, None)
 }
 
-/// Sign in
+/// Create a session (sign in)
 ///
 /// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by address, and by name and address.
 #[utoipa::path(post, path = "/api/v1/sessions", operation_id = "create_session", tag = "sessions", security(()), request_body = SessionInput,
@@ -182,7 +182,7 @@ pub async fn create_session(
             })
         })
         .await?;
-    let (headers, token) = handed_over(token, value.in_browser, SESSION);
+    let (headers, token) = issue_token(token, value.in_browser, SESSION);
     Ok((StatusCode::CREATED, headers, Json(Session { token, expires_at })).into_response())
 }
 
@@ -193,7 +193,7 @@ pub fn no_store() -> HeaderMap {
     headers
 }
 
-/// Sign out
+/// End the session (sign out)
 ///
 /// Ends the token that this request carries, at once.
 #[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
@@ -212,7 +212,7 @@ pub async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): O
 
 /// Who a token belongs to.
 #[derive(Debug, Serialize, ToSchema)]
-struct Me {
+struct Caller {
     person: Person,
     /// The phone this token belongs to; null in a session.
     device_id: Option<domain::ids::DeviceId>,
@@ -225,14 +225,14 @@ struct Me {
     now: Instant,
 }
 
-/// See who I am
+/// Get the caller
 ///
 /// The person and phone behind the token, the company, and the server's clock.
-#[utoipa::path(get, path = "/api/v1/me", operation_id = "get_me", tag = "sessions", security(("bearer" = ["any staff"])),
-    responses((status = 200, description = "The caller.", body = Me)))]
-async fn get_me(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Json<Me>, Problem> {
+#[utoipa::path(get, path = "/api/v1/me", operation_id = "get_caller", tag = "sessions", security(("bearer" = ["any staff"])),
+    responses((status = 200, description = "The caller.", body = Caller)))]
+async fn get_caller(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Json<Caller>, Problem> {
     let Actor { person, device, .. } = actor;
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
     let (company_name, time_zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
-    Ok(Json(Me { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
+    Ok(Json(Caller { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
 }

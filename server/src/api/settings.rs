@@ -21,7 +21,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new().routes(routes!(get_settings, replace_settings))
 }
 
-/// Read the company's settings
+/// Get the company's settings
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/settings", operation_id = "get_settings", tag = "settings", security(("bearer" = ["any staff"])),
@@ -30,7 +30,7 @@ async fn get_settings(_: AnyStaff, State(app): State<App>, known: IfNoneMatch) -
     Ok(reply::json_with_etag(&known, &store::settings::get(app.store.reader()).await?))
 }
 
-/// Change the company's settings
+/// Replace the company's settings
 ///
 /// How pages write a day. Nothing that is stored or decided changes with it.
 #[utoipa::path(put, path = "/api/v1/settings", operation_id = "replace_settings", tag = "settings", security(("bearer" = ["owner"])),

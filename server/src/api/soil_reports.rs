@@ -40,22 +40,22 @@ use crate::{
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(create_soil_report, list_soil_reports))
+        .routes(routes!(record_soil_report, list_soil_reports))
         .routes(routes!(get_soil_report))
-        .routes(routes!(interpret_soil_report))
+        .routes(routes!(get_soil_report_interpretation))
         .routes(routes!(get_soil_report_lime))
 }
 
-/// Add a soil report
+/// Record a soil report
 ///
 /// What the laboratory answered about one section: how the soil was dug, the laboratory's numbers each with its extractant,
 /// unit and basis, and its own recommendations, which prevail. A number without extractant is refused. A wrong report is
 /// followed by a corrected one.
-#[utoipa::path(post, path = "/api/v1/sections/{id}/soil-reports", operation_id = "create_soil_report", tag = "sections",
+#[utoipa::path(post, path = "/api/v1/sections/{id}/soil-reports", operation_id = "record_soil_report", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = SoilReportInput,
     responses((status = 201, description = "Added.", body = SoilReport, headers(("Location" = String, description = "Where it is.")))))]
-pub async fn create_soil_report(
+pub async fn record_soil_report(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -67,7 +67,7 @@ pub async fn create_soil_report(
     let id: SoilReportId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
     let repeat =
-        IdempotentRequest { key, route: "create_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
+        IdempotentRequest { key, route: "record_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
     office::create(&app, deed, repeat, format!("/api/v1/soil-reports/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;
@@ -103,7 +103,7 @@ async fn list_soil_reports(
 
 /// A soil report with what the law makes of its age.
 #[derive(Debug, Serialize, ToSchema)]
-struct SoilReportRead {
+struct InterpretedSoilReport {
     #[serde(flatten)]
     report: SoilReport,
     /// The day whose law `taken_until` is, at the property.
@@ -120,23 +120,23 @@ struct SoilReportRead {
     lime: String,
 }
 
-/// Read a soil report
+/// Get a soil report
 ///
 /// With cautions about how the sample was taken, and with the day until which each rule set over the property takes it.
 #[utoipa::path(get, path = "/api/v1/soil-reports/{id}", operation_id = "get_soil_report", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
-    responses((status = 200, description = "The soil report.", body = SoilReportRead)))]
+    responses((status = 200, description = "The soil report.", body = InterpretedSoilReport)))]
 async fn get_soil_report(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
-) -> Result<Json<SoilReportRead>, Problem> {
+) -> Result<Json<InterpretedSoilReport>, Problem> {
     let (report, _, property) = of_property(&app, id, staff.scope()).await?;
     let on = today_at(&app, &property);
     let taken_until = book::soil_reports::taken(&report, &property, &app.law, on);
     let address = |what: &str| format!("/api/v1/soil-reports/{id}/{what}");
     let (interpretation, lime) = (address("interpretation"), address("lime"));
-    Ok(Json(SoilReportRead { report, on, taken_until, interpretation, lime }))
+    Ok(Json(InterpretedSoilReport { report, on, taken_until, interpretation, lime }))
 }
 
 /// A report with its section and property.
@@ -152,15 +152,15 @@ fn today_at(app: &App, property: &Property) -> Day {
     app.clock.now().day_in(&zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC))
 }
 
-/// Interpret a soil report
+/// Get the interpretation of a soil report
 ///
 /// Each number by the published table of its own laboratory and extractant, with class, source and derivation; where no such
 /// table was read, the way to the laboratory's own recommendation. P2O5 and K2O for the year in numbers where somebody
 /// published them; the laboratory's own prevail.
-#[utoipa::path(get, path = "/api/v1/soil-reports/{id}/interpretation", operation_id = "interpret_soil_report", tag = "sections",
+#[utoipa::path(get, path = "/api/v1/soil-reports/{id}/interpretation", operation_id = "get_soil_report_interpretation", tag = "sections",
     security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
     responses((status = 200, description = "What its numbers mean.", body = SoilInterpretation)))]
-async fn interpret_soil_report(
+async fn get_soil_report_interpretation(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
@@ -196,7 +196,7 @@ pub struct LimeQuery {
     first_on: Option<Day>,
 }
 
-/// Work out the lime of a soil report
+/// Get the lime of a soil report
 ///
 /// How much pure calcium carbonate, by the laboratory's own figure, Penn State's table or North Carolina's formula; how much
 /// of a material; in how many parts, and the first day of each. What is not known is said, and nothing is put in its place.

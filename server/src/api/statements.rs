@@ -70,7 +70,7 @@ fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Proble
     Ok((year, from, to, app.clock.now().day_in(&zone).clamp(from, to)))
 }
 
-/// Read a yearly statement
+/// Get a yearly statement
 ///
 /// Of a client, a property or a section: area, cap and who set it, what was put down in all and in quick-release form,
 /// phosphate, potash, pounds on 1,000 sq ft, what remains, percent of the cap, each line traced to its record, gaps named.
@@ -99,7 +99,7 @@ async fn get_statement(
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, from, to, staff.scope()).await?;
     let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
-    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
+    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),
         Format::Csv => {
@@ -130,7 +130,7 @@ struct CompanyYear {
     reports_due: Vec<ReportDue>,
 }
 
-/// Read the company's year
+/// Get the company's year
 ///
 /// Every section against its cap, without the lines: the owner's overview. With the reports that the law wants for the year.
 #[utoipa::path(get, path = "/api/v1/statements/company", operation_id = "get_company_year", tag = "statements",

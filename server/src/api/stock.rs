@@ -22,7 +22,7 @@ use crate::{
 };
 
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_stock_movement, list_stock_movements))
+    OpenApiRouter::new().routes(routes!(record_stock_movement, list_stock_movements))
 }
 
 /// What contradicts itself in a movement: a count says what is there, everything else what went out.
@@ -84,14 +84,14 @@ fn kind(change: StockChange) -> MovementKind {
     }
 }
 
-/// Move stock
+/// Record a stock movement
 ///
 /// Product that went back, was spilled or disposed of, or a count. A count is written as the difference to the book, so
 /// that stock stays the sum of its movements.
-#[utoipa::path(post, path = "/api/v1/stock-movements", operation_id = "create_stock_movement", tag = "products",
+#[utoipa::path(post, path = "/api/v1/stock-movements", operation_id = "record_stock_movement", tag = "products",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = StockMovementInput,
     responses((status = 201, description = "Written.", body = StockMovement, headers(("Location" = String, description = "The list it is in.")))))]
-pub async fn create_stock_movement(
+pub async fn record_stock_movement(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     key: IdempotencyKey,
@@ -101,7 +101,7 @@ pub async fn create_stock_movement(
     let at = app.clock.now();
     let id: StockMovementId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "stock.moved", subject: id.uuid() };
-    let repeat = IdempotentRequest { key, route: "create_stock_movement", fingerprint };
+    let repeat = IdempotentRequest { key, route: "record_stock_movement", fingerprint };
     let location = format!("/api/v1/stock-movements?product_id={}", value.product_id);
     office::create(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
@@ -109,7 +109,7 @@ pub async fn create_stock_movement(
             let moved = change(&value, balance);
             if balance.raw() + moved < 0 {
                 let detail = format!(
-                    "is more than the {} that the book has; receive the missing delivery or count first",
+                    "is more than the {} that the records show; enter the missing delivery or count first",
                     balance.with_unit()
                 );
                 faults.push(FieldFault::at("/mass_lb", "out_of_range", detail));

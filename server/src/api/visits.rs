@@ -151,7 +151,7 @@ async fn round_faults(
     Ok(input.section_ids.iter().enumerate().filter(|(_, id)| taken.contains(id)).map(twice).collect())
 }
 
-/// Plan a visit
+/// Create a visit
 ///
 /// One person, one property, one day, one product. It is in the person's day at once.
 #[utoipa::path(post, path = "/api/v1/visits", operation_id = "create_visit", tag = "visits",
@@ -195,7 +195,7 @@ async fn list_visits(
     Ok(Json(app.cursors.page("visits", &query, rows)))
 }
 
-/// Read a visit
+/// Get a visit
 ///
 /// With the version that a change must name. A technician reads the own.
 #[utoipa::path(get, path = "/api/v1/visits/{id}", operation_id = "get_visit", tag = "visits",
@@ -211,7 +211,7 @@ async fn get_visit(
     Ok(reply::json_with_etag(&known, &visit.ok_or_else(|| Problem::not_found("visit"))?))
 }
 
-/// Change a visit
+/// Replace a visit
 ///
 /// Replaces the planning, and says how the visit ended: done, not done or cancelled, the last two with a reason.
 #[utoipa::path(put, path = "/api/v1/visits/{id}", operation_id = "replace_visit", tag = "visits",

@@ -17,7 +17,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    book::weather::{self, Planned, ProductHours, ServiceWeather, WorkingWindow},
+    book::weather::{self, PlannedProduct, ProductHours, ServiceWeather, WorkingWindow},
     extract::{PathId, ValidQuery},
     paging::PageRequest,
     problem::{FieldFault, Kind, Problem},
@@ -29,14 +29,14 @@ use crate::{
         visits::{Filter, Visit, VisitStatus},
         weather::{EvidenceFetch, RainAfter},
     },
-    weather::{Said, WeatherGap, unpacked},
+    weather::{ServiceReport, WeatherGap, unpacked},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(get_property_weather))
         .routes(routes!(get_working_window))
-        .routes(routes!(get_day_windows))
+        .routes(routes!(get_day_working_windows))
         .routes(routes!(get_application_weather))
         .routes(routes!(get_application_weather_answer))
 }
@@ -61,14 +61,14 @@ async fn property(app: &App, id: PropertyId, scope: Scope) -> Result<Property, P
     found.ok_or_else(|| Problem::not_found("property"))
 }
 
-async fn said(app: &App, property: &Property) -> Vec<Said> {
+async fn said(app: &App, property: &Property) -> Vec<ServiceReport> {
     match weather::place_of(property) {
-        Some(place) => app.weather.tell(&app.store, place).await,
+        Some(place) => app.weather.report(&app.store, place).await,
         None => Vec::new(),
     }
 }
 
-/// Read the weather on a property
+/// Get the weather on a property
 ///
 /// What each weather service says of now, value by value with its source, its age and how much of its span is known; what is
 /// missing is said. When a service does not answer in time, the last good copy is shown with its age.
@@ -101,7 +101,7 @@ fn read_day(day: &str) -> Result<Day, Problem> {
     Day::parse(day).map_err(|bad| Problem::invalid(vec![FieldFault::parameter("day", "wrong_format", bad.to_string())]))
 }
 
-/// Find the working window of a day
+/// Get the working window of a day
 ///
 /// For each product that is planned on the property that day, or for one that is named: the working hours (7 to 19 local time)
 /// in which it may go down as far as rain, alerts, heat and wind go, why the other hours not, and the next such hours within
@@ -138,12 +138,12 @@ async fn planned_product(
     visit: Option<VisitId>,
     product: domain::ids::ProductId,
     purpose: Purpose,
-) -> Result<Planned, Problem> {
+) -> Result<PlannedProduct, Problem> {
     let found = store::products::get(app.store.reader(), product).await?;
     let found = found.ok_or_else(|| {
         Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this book")])
     })?;
-    Ok(Planned { visit, product, product_name: found.name, label: found.label, purpose })
+    Ok(PlannedProduct { visit, product, product_name: found.name, label: found.label, purpose })
 }
 
 async fn planned_visits(app: &App, filter: Filter, scope: Scope) -> Result<Vec<Visit>, Problem> {
@@ -179,14 +179,14 @@ struct DayWindows {
     visits: Vec<VisitWindow>,
 }
 
-/// Sort a day by the weather
+/// Get the working windows of a day's visits
 ///
 /// All planned visits of a day with their working windows. The visit whose window closes first comes first, so that the day
 /// can be driven in that order; what cannot be done at all comes last.
-#[utoipa::path(get, path = "/api/v1/days/{day}/working-windows", operation_id = "get_day_windows", tag = "weather",
+#[utoipa::path(get, path = "/api/v1/days/{day}/working-windows", operation_id = "get_day_working_windows", tag = "weather",
     security(("bearer" = ["office", "owner"])), params(("day" = Day, Path, description = "The local day.")),
     responses((status = 200, description = "The visits, sorted.", body = DayWindows)))]
-async fn get_day_windows(
+async fn get_day_working_windows(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     Path(day): Path<String>,
@@ -234,7 +234,7 @@ struct RecordWeather {
     rain_after: Vec<RainAfter>,
 }
 
-/// Read the weather behind an application
+/// Get the weather behind an application
 ///
 /// What the record says, what weather services had said at that moment with source and age, the answers that this was taken
 /// from by their hash, and the rain that fell within a day.
@@ -259,7 +259,7 @@ async fn get_application_weather(
 
 /// An answer of a service, word for word.
 #[derive(Debug, Serialize, ToSchema)]
-struct WeatherAnswer {
+struct ServiceResponse {
     application_id: ApplicationId,
     /// What was asked, when, and the hash that the body has.
     asked: EvidenceFetch,
@@ -270,7 +270,7 @@ struct WeatherAnswer {
     body: String,
 }
 
-/// Read an answer of a weather service behind an application
+/// Get a weather service's answer behind an application
 ///
 /// The whole document that a service had sent, by the hash under which the record's weather names it: for whoever must check
 /// what was known at that moment.
@@ -278,12 +278,12 @@ struct WeatherAnswer {
     security(("bearer" = ["office", "owner"])),
     params(("id" = ApplicationId, Path, description = "The application."),
         ("sha256" = String, Path, description = "Hash of the answer, in hexadecimal.", min_length = 64, max_length = 64, pattern = "^[0-9a-f]{64}$")),
-    responses((status = 200, description = "The answer.", body = WeatherAnswer)))]
+    responses((status = 200, description = "The answer.", body = ServiceResponse)))]
 async fn get_application_weather_answer(
     OfficeOrOwner(actor): OfficeOrOwner,
     State(app): State<App>,
     Path((id, sha256)): Path<(String, String)>,
-) -> Result<Json<WeatherAnswer>, Problem> {
+) -> Result<Json<ServiceResponse>, Problem> {
     let missing = || Problem::not_found("weather answer");
     let id: ApplicationId = id.parse().map_err(|_| missing())?;
     let reader = app.store.reader();
@@ -293,5 +293,5 @@ async fn get_application_weather_answer(
     let body = unpacked(&found.bytes).and_then(|body| String::from_utf8(body).ok());
     let body =
         body.ok_or_else(|| Problem::new(Kind::Fault, "The kept answer of the weather service cannot be read."))?;
-    Ok(Json(WeatherAnswer { application_id: id, asked: found.fetch, content_type: found.content_type, body }))
+    Ok(Json(ServiceResponse { application_id: id, asked: found.fetch, content_type: found.content_type, body }))
 }

@@ -12,7 +12,7 @@ use domain::{
 use jiff::tz::TimeZone;
 
 use crate::store::{
-    attention::{NewestReport, OpenVisit, Site, Wanted},
+    attention::{NewestReport, OpenVisit, PlannedDemand, Site},
     credentials::Credential,
     products::{Product, ProductStatus},
     reviews::ReviewItem,
@@ -64,14 +64,14 @@ pub enum Short {
     /// Less than nothing by the book.
     Negative,
     /// Less than the planned visits want.
-    Wanted(ProductMass),
+    PlannedDemand(ProductMass),
     /// Visits are planned with it, though it is on hold or retired.
     NotInUse,
 }
 
 /// Products below zero by the book, those of which less is there than the planned visits want, and those that are planned with
 /// and must not be used.
-pub fn short<'p>(products: &'p [Product], wanted: &[Wanted]) -> Vec<(&'p Product, Short)> {
+pub fn short<'p>(products: &'p [Product], wanted: &[PlannedDemand]) -> Vec<(&'p Product, Short)> {
     let mut needs: HashMap<ProductId, i64> = HashMap::new();
     for one in wanted {
         let product = products.iter().find(|product| product.id == one.product);
@@ -85,7 +85,7 @@ pub fn short<'p>(products: &'p [Product], wanted: &[Wanted]) -> Vec<(&'p Product
         if there < 0 {
             Some(Short::Negative)
         } else if there < need {
-            Some(Short::Wanted(ProductMass::from_raw(need)))
+            Some(Short::PlannedDemand(ProductMass::from_raw(need)))
         } else if need > 0 && product.status != ProductStatus::Active {
             Some(Short::NotInUse)
         } else {

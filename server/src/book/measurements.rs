@@ -21,7 +21,9 @@ use utoipa::ToSchema;
 use crate::{
     problem::FieldFault,
     store::{
-        measurements::{ErrorInput, KeepOff, Measured, MeasuredFrom, Measurement, MeasurementInput, MeasuringMethod},
+        measurements::{
+            AreaErrorInput, Measured, MeasuredFrom, Measurement, MeasurementInput, MeasuringMethod, SetbackGround,
+        },
         properties::Property,
     },
 };
@@ -113,7 +115,7 @@ fn disagreement(entered: Area, worked_out: Area, metric: bool) -> Option<FieldFa
 
 const NO_SOURCE: &str = "Common practice: nobody wrote down where the estimate comes from";
 
-fn estimate(input: &ErrorInput) -> ErrorEstimate {
+fn estimate(input: &AreaErrorInput) -> ErrorEstimate {
     let (source, mark) = match &input.source {
         Some(source) => (source.clone(), SourceMark::Own),
         None => (NO_SOURCE.to_owned(), SourceMark::CommonPractice),
@@ -123,7 +125,11 @@ fn estimate(input: &ErrorInput) -> ErrorEstimate {
 
 /// The error that follows from the parts, or somebody's own estimate, which may not be smaller than what a source says of the
 /// method.
-fn error(own: Option<&ErrorInput>, from: &MeasuredFrom, survey: &Survey) -> Result<Option<ErrorEstimate>, FieldFault> {
+fn error(
+    own: Option<&AreaErrorInput>,
+    from: &MeasuredFrom,
+    survey: &Survey,
+) -> Result<Option<ErrorEstimate>, FieldFault> {
     let Some(own) = own else { return Ok(survey.error.clone()) };
     let of_outline = |shape: &domain::measurement::shapes::Shape| {
         matches!(shape, domain::measurement::shapes::Shape::Outline { position_error_ft: Some(_), .. })
@@ -166,7 +172,7 @@ fn distances(from: &MeasuredFrom) -> Option<Vec<SetbackFeature>> {
 fn with_distances(from: &MeasuredFrom, property: &Property, law: &Lawbook, on: Day) -> (MeasuredFrom, Vec<FieldFault>) {
     let mut legal: Option<Result<(Distance, String), String>> = None;
     let mut faults = Vec::new();
-    let mut filled = |(index, feature): (usize, &KeepOff)| {
+    let mut filled = |(index, feature): (usize, &SetbackGround)| {
         let mut feature = feature.clone();
         if feature.distance_ft.is_some() {
             feature.rule.get_or_insert_with(|| ENTERED.to_owned());
@@ -286,5 +292,5 @@ fn as_entered(measurement: &Measurement) -> Derivation {
 
 /// A source is at most so long as a derivation promises.
 fn source_words(text: &str) -> String {
-    crate::field_fault::cut(text.to_owned(), 400)
+    crate::field_fault::truncate_chars(text.to_owned(), 400)
 }

@@ -139,7 +139,7 @@ async fn remember(
     created: &Created,
 ) -> Result<(), Problem> {
     let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(()) };
-    let answer = store::journal::Answer {
+    let answer = store::journal::StoredResponse {
         person: actor.person.to_string(),
         route: repeat.route,
         key,

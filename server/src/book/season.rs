@@ -9,26 +9,26 @@ mod view;
 
 use std::{collections::HashMap, sync::Arc};
 
-pub use company::{CompanyPlan, Purchasing, SectionSeason, company_plan};
+pub use company::{CompanyPlan, Purchasing, SectionPlanSummary, company_plan};
 use domain::{
     application::{Audience, Ground, Purpose},
     facts::{Facts, LineFacts, PastApplication, SectionFacts},
     ids::{ProductId, SectionId},
     law::Lawbook,
     product::{Label, product_for_target},
-    programme::{Aim, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, UnmetNeed, need::ReckonedNeed, plan},
+    programme::{PlanGoal, PlanProduct, PlanRound, SeasonPlan, SeasonQuestion, UnmetNeed, need::ComputedNeed, plan},
     quantity::{Area, ProductMass, RainDepth, Temperature, rate_rounded_down},
     time::{Day, Instant},
     weather::{AirTemperature, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
 };
 use jiff::SignedDuration;
-pub use round_visits::{LeftOut, PlannedVisits, RoundVisits, drafts, planned_meanwhile};
+pub use round_visits::{PlannedVisits, RoundVisits, SectionWithoutVisit, drafts, planned_meanwhile};
 use view::{CAUTION, price};
 pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
 
 use crate::{
     acts::{BatchFacts, facts, rows::SectionRow},
-    field_fault::cut,
+    field_fault::truncate_chars,
     store::programmes::{
         Programme,
         lawns::{Lawn, VisitLine},
@@ -48,7 +48,7 @@ pub struct Season {
     pub now: Instant,
     /// The office's day.
     pub today: Day,
-    pub aim: Aim,
+    pub aim: PlanGoal,
     /// One day instead of a round's window, when the visits of a round are planned for it.
     pub only: Option<(String, Day)>,
 }
@@ -62,7 +62,7 @@ pub struct NotPlanned {
 
 /// A plan with what it was made from, for those that add plans up.
 #[derive(Debug, Clone)]
-pub struct Planned {
+pub struct PlannedSection {
     pub section: SectionPlan,
     /// With the indices of the programme's offered products.
     pub raw: SeasonPlan,
@@ -109,12 +109,12 @@ impl Season {
     }
 
     /// Plans one section. `offered` are the products, in an order that all sections share.
-    pub fn plan(&self, lawn: &Lawn, offered: &[(ProductId, PlanProduct)]) -> Result<Planned, NotPlanned> {
+    pub fn plan(&self, lawn: &Lawn, offered: &[(ProductId, PlanProduct)]) -> Result<PlannedSection, NotPlanned> {
         let missing = |code, why: String| NotPlanned { code, why };
         let section = self.world.sections.get(&lawn.section_id);
         let property = self.world.properties.get(&lawn.property_id);
         let (Some(section), Some(property)) = (section, property) else {
-            return Err(missing("not_found", "is not in the book".to_owned()));
+            return Err(missing("not_found", "is not on record".to_owned()));
         };
         let zone = facts::zone(property);
         let from = self.from.unwrap_or_else(|| self.now.day_in(&zone));
@@ -147,7 +147,7 @@ impl Season {
             },
         );
         let section = self.shown(lawn, from, area, need, (&raw, &rounds, taken), (offered, gaps));
-        Ok(Planned { section, raw })
+        Ok(PlannedSection { section, raw })
     }
 
     /// The section's facts without weather, label and product of a line, which the planning puts in.
@@ -248,7 +248,7 @@ impl Season {
         lawn: &Lawn,
         from: Day,
         area: Area,
-        need: ReckonedNeed,
+        need: ComputedNeed,
         (raw, rounds, taken): (&SeasonPlan, &[PlanRound], Vec<RoundLeftOut>),
         (offered, mut gaps): (&[(ProductId, PlanProduct)], Vec<String>),
     ) -> SectionPlan {
@@ -269,10 +269,10 @@ impl Season {
         });
         let rounds = planned.collect();
         // A round that is over or given out stands against a need as a rule does.
-        let told = |left: &RoundLeftOut| cut(format!("round {}: {}", left.round, left.why), 600);
+        let told = |left: &RoundLeftOut| truncate_chars(format!("round {}: {}", left.round, left.why), 600);
         let gone: Vec<String> = taken.iter().map(told).collect();
         let against = |unmet: &UnmetNeed| UnmetNeed {
-            collides_with: gone.iter().chain(&unmet.collides_with).take(200).cloned().collect(),
+            conflicts_with: gone.iter().chain(&unmet.conflicts_with).take(200).cloned().collect(),
             ..unmet.clone()
         };
         let unmet = raw.unmet.iter().map(against).collect();

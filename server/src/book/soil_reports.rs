@@ -7,8 +7,8 @@ use domain::{
     soil::{
         SoilCategory,
         lime_rules::{CapOn, SplitRule},
-        liming::{LimeAnswer, LimeBy, LimeQuestion, answer},
-        reading::{OxideAdvice, ValueRead, advise, category, read_value},
+        liming::{LimeBy, LimeQuestion, LimeResult, answer},
+        reading::{InterpretedValue, OxideAdvice, advise, category, read_value},
         sample::SamplingAdvice,
         table::{Extractant, SoilNutrient, SoilTable, SoilUnit},
     },
@@ -77,7 +77,7 @@ pub struct SoilInterpretation {
     /// The published table that the numbers are read by.
     pub laboratory_table: Option<SoilTable>,
     #[schema(max_items = 40)]
-    pub values: Vec<ValueRead>,
+    pub values: Vec<InterpretedValue>,
     /// P2O5 for the year.
     pub phosphate: OxideAdvice,
     /// K2O for the year.
@@ -180,7 +180,7 @@ pub struct SoilLime {
     /// The first day of the plan.
     pub first_on: Day,
     #[serde(flatten)]
-    pub answer: LimeAnswer,
+    pub answer: LimeResult,
 }
 
 /// Works the lime out.

@@ -44,7 +44,7 @@ pub struct Statement {
     pub total: Nutrients,
     /// The rule sets whose caps are shown, with the day they were read.
     #[schema(max_items = 50)]
-    pub rule_sets: Vec<SetRead>,
+    pub rule_sets: Vec<RuleSetReading>,
     /// What keeps this statement from being complete, or must be known to read it. Empty when nothing does.
     #[schema(max_items = 100_000)]
     pub gaps: Vec<Gap>,
@@ -60,7 +60,7 @@ pub struct Gap(pub String);
 
 /// A rule set and the day it was read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct SetRead {
+pub struct RuleSetReading {
     #[schema(max_length = 60)]
     pub code: String,
     #[schema(max_length = 120)]
@@ -170,12 +170,15 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statemen
     })
 }
 
-fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<SetRead> {
-    let mut read: Vec<SetRead> = Vec::new();
+fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<RuleSetReading> {
+    let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
         if let Some(set) = law.rule_set(code) {
-            let set =
-                SetRead { code: code.clone(), name: set.about.name.clone(), last_checked: set.about.last_checked };
+            let set = RuleSetReading {
+                code: code.clone(),
+                name: set.about.name.clone(),
+                last_checked: set.about.last_checked,
+            };
             if !read.contains(&set) {
                 read.push(set);
             }

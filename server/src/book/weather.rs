@@ -2,12 +2,12 @@
 
 use domain::{
     application::{Audience, Purpose},
-    decision::{HourAnswer, Verdict, first_stretch, hours_of, judge_hours},
+    decision::{HourVerdict, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
     facts::Facts,
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
-    time::{Day, Instant, reckoned::ReckonedInstant, zone},
+    time::{Day, Instant, reckoned::ComputedInstant, zone},
     weather::{
         Weather,
         age::AgeClass,
@@ -25,7 +25,7 @@ use crate::{
     scope::Scope,
     state::App,
     store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
-    weather::{Patience, Place, Said, WeatherGap},
+    weather::{Patience, Place, ServiceReport, WeatherGap},
 };
 
 /// The hours of the local day in which crews work. *Common practice.*
@@ -91,10 +91,10 @@ fn zone_of(property: &Property) -> TimeZone {
 
 /// Hours that follow one another.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
-pub struct Stretch {
-    #[schema(value_type = ReckonedInstant)]
+pub struct VerdictPeriod {
+    #[schema(value_type = ComputedInstant)]
     pub from: Instant,
-    #[schema(value_type = ReckonedInstant)]
+    #[schema(value_type = ComputedInstant)]
     pub to: Instant,
     /// `go`, or `care` when no hour is better.
     pub verdict: Verdict,
@@ -102,7 +102,7 @@ pub struct Stretch {
 
 /// What is to go down.
 #[derive(Debug, Clone)]
-pub struct Planned {
+pub struct PlannedProduct {
     pub visit: Option<VisitId>,
     pub product: ProductId,
     pub product_name: String,
@@ -120,12 +120,12 @@ pub struct ProductHours {
     /// The best that any hour of the day offers.
     pub verdict: Verdict,
     /// The first hours of the day with that verdict; null when every hour is a stop, or the day's work is over.
-    pub window: Option<Stretch>,
+    pub window: Option<VerdictPeriod>,
     /// The next such hours on a later day, within the forecast.
-    pub next_window: Option<Stretch>,
+    pub next_window: Option<VerdictPeriod>,
     /// Working hours of the day that are not over yet, each with the reasons why it is not a plain `go`.
     #[schema(max_items = 16)]
-    pub hours: Vec<HourAnswer>,
+    pub hours: Vec<HourVerdict>,
 }
 
 /// The working hours of a day on a property.
@@ -170,13 +170,13 @@ pub struct ServiceWeather {
 }
 
 /// A service's words of now, with their ages.
-pub fn service(app: &App, said: &Said, now: Instant) -> ServiceWeather {
+pub fn service(app: &App, said: &ServiceReport, now: Instant) -> ServiceWeather {
     let seen = app.weather.all().iter().find(|service| service.name() == said.provider).map(|s| s.seen());
-    let forecast = said.told.forecast.as_ref();
+    let forecast = said.reported.forecast.as_ref();
     ServiceWeather {
         service: said.provider,
         sample: app.weather.is_sample(),
-        weather: said.told.weather(now, now),
+        weather: said.reported.weather(now, now),
         forecast_fetched_at: forecast.map(|forecast| forecast.fetched_at),
         forecast_issued_at: forecast.and_then(|forecast| forecast.issued_at),
         forecast_age: forecast.map(|forecast| AgeClass::of(now, forecast.fetched_at, forecast.issued_at)),
@@ -189,10 +189,10 @@ pub fn service(app: &App, said: &Said, now: Instant) -> ServiceWeather {
 
 /// Hours of a day with one verdict and one reason.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct DayStretch {
-    #[schema(value_type = ReckonedInstant)]
+pub struct DayPeriod {
+    #[schema(value_type = ComputedInstant)]
     pub from: Instant,
-    #[schema(value_type = ReckonedInstant)]
+    #[schema(value_type = ComputedInstant)]
     pub to: Instant,
     pub verdict: Verdict,
     /// The gravest reason why it is not a plain `go`.
@@ -208,9 +208,9 @@ pub struct VisitWeather {
     pub verdict: Option<Verdict>,
     /// Working hours that are not over, in stretches.
     #[schema(max_items = 16)]
-    pub stretches: Vec<DayStretch>,
+    pub stretches: Vec<DayPeriod>,
     /// The next such hours on a later day, within the forecast.
-    pub next_window: Option<Stretch>,
+    pub next_window: Option<VerdictPeriod>,
     /// What each service had said, each value with its source and age.
     #[schema(max_items = 4)]
     pub services: Vec<ServiceWeather>,
@@ -227,10 +227,10 @@ pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWea
     let now = app.clock.now();
     let one = async |visit: &DayVisit| {
         let said = match place_of(&visit.property) {
-            Some(place) => app.weather.told(&app.store, place, Patience::AsKnownAt(now)).await,
+            Some(place) => app.weather.report_within(&app.store, place, Patience::AsKnownAt(now)).await,
             None => Vec::new(),
         };
-        let planned = Planned {
+        let planned = PlannedProduct {
             visit: Some(visit.visit.id),
             product: visit.product.id,
             product_name: visit.product.name.clone(),
@@ -252,22 +252,28 @@ pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWea
     futures_util::future::join_all(planned.map(one)).await.into_iter().flatten().collect()
 }
 
-fn stretches(hours: &[HourAnswer]) -> Vec<DayStretch> {
-    let mut stretches: Vec<DayStretch> = Vec::new();
+fn stretches(hours: &[HourVerdict]) -> Vec<DayPeriod> {
+    let mut stretches: Vec<DayPeriod> = Vec::new();
     for hour in hours {
         let why = hour.findings.first().map(|finding| finding.message.chars().take(2000).collect::<String>());
         match stretches.last_mut() {
             Some(last) if last.verdict == hour.verdict && last.why == why => last.to = hour.ends_at,
-            _ => stretches.push(DayStretch { from: hour.starts_at, to: hour.ends_at, verdict: hour.verdict, why }),
+            _ => stretches.push(DayPeriod { from: hour.starts_at, to: hour.ends_at, verdict: hour.verdict, why }),
         }
     }
     stretches
 }
 
 /// Judges the working hours of a day for each product, from what services said.
-pub fn window(app: &App, property: &Property, day: Day, planned: &[Planned], said: &[Said]) -> WorkingWindow {
+pub fn window(
+    app: &App,
+    property: &Property,
+    day: Day,
+    planned: &[PlannedProduct],
+    said: &[ServiceReport],
+) -> WorkingWindow {
     let now = app.clock.now();
-    let told: Vec<&Reported> = said.iter().map(|said| &said.told).collect();
+    let told: Vec<&Reported> = said.iter().map(|said| &said.reported).collect();
     let mut gaps: Vec<WeatherGap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
     if app.weather.are_off() {
         gaps.push(WeatherGap { part: "forecast", why: "No weather service is configured.".to_owned() });
@@ -282,7 +288,7 @@ fn product_hours(
     app: &App,
     property: &Property,
     day: Day,
-    planned: &Planned,
+    planned: &PlannedProduct,
     told: &[&Reported],
     now: Instant,
 ) -> ProductHours {
@@ -310,13 +316,13 @@ fn product_hours(
 }
 
 /// The best of some hours; none at all is a stop.
-fn best(hours: &[HourAnswer]) -> Verdict {
+fn best(hours: &[HourVerdict]) -> Verdict {
     hours.iter().map(|hour| hour.verdict).min().unwrap_or(Verdict::Stop)
 }
 
-fn stretch(hours: &[HourAnswer], verdict: Verdict) -> Option<Stretch> {
+fn stretch(hours: &[HourVerdict], verdict: Verdict) -> Option<VerdictPeriod> {
     let (from, to) = first_stretch(hours, verdict).filter(|_| verdict != Verdict::Stop)?;
-    Some(Stretch { from, to, verdict })
+    Some(VerdictPeriod { from, to, verdict })
 }
 
 /// The working hours of a day that are not over.
@@ -327,7 +333,7 @@ fn working_hours(day: Day, zone: &TimeZone, now: Instant) -> Vec<Span> {
 }
 
 /// A question about the product alone: no section, since the weather is the same on all of them.
-fn facts(planned: &Planned, on: Day, at: Instant) -> Facts {
+fn facts(planned: &PlannedProduct, on: Day, at: Instant) -> Facts {
     Facts {
         on,
         at,

@@ -14,7 +14,7 @@ pub struct Caller {
 }
 
 /// An answer: its status and its JSON.
-pub type Answer = (u16, Value);
+pub type HttpReply = (u16, Value);
 
 impl Caller {
     pub fn nobody(base: &str) -> Result<Self, String> {
@@ -30,15 +30,15 @@ impl Caller {
         self.token.as_deref().unwrap_or_default()
     }
 
-    pub async fn get(&self, path: &str) -> Result<Answer, String> {
+    pub async fn get(&self, path: &str) -> Result<HttpReply, String> {
         self.send(Method::GET, path, None).await
     }
 
-    pub async fn post(&self, path: &str, body: &Value) -> Result<Answer, String> {
+    pub async fn post(&self, path: &str, body: &Value) -> Result<HttpReply, String> {
         self.send(Method::POST, path, Some(body)).await
     }
 
-    pub async fn put(&self, path: &str, body: &Value) -> Result<Answer, String> {
+    pub async fn put(&self, path: &str, body: &Value) -> Result<HttpReply, String> {
         self.send(Method::PUT, path, Some(body)).await
     }
 
@@ -51,7 +51,7 @@ impl Caller {
         }
     }
 
-    async fn send(&self, method: Method, path: &str, body: Option<&Value>) -> Result<Answer, String> {
+    async fn send(&self, method: Method, path: &str, body: Option<&Value>) -> Result<HttpReply, String> {
         let mut request = self.client.request(method.clone(), format!("{}{path}", self.base));
         if let Some(token) = &self.token {
             request = request.bearer_auth(token);
@@ -68,7 +68,7 @@ impl Caller {
 }
 
 /// The answer's body if it has the status that is expected.
-pub fn expect(answer: Answer, status: u16, what: &str) -> Result<Value, String> {
+pub fn expect(answer: HttpReply, status: u16, what: &str) -> Result<Value, String> {
     let (got, body) = answer;
     if got == status { Ok(body) } else { Err(format!("{what} answered {got} instead of {status}: {body}")) }
 }

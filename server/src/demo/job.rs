@@ -42,7 +42,7 @@ pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Ins
     rules(&staff, &shelf, &places, moment).await?;
     closing(&staff, &shelf, place).await?;
     step(9, "Office: when may it go down? A sample of weather, made up for this demonstration; no network is used");
-    weather::told(&staff, &shelf, place).await?.iter().for_each(|line| say(line));
+    weather::show_weather(&staff, &shelf, place).await?.iter().for_each(|line| say(line));
     step(10, "Office: what goes down for the rest of the season, and what must be bought for it?");
     season::planned(&staff, &shelf, place).await?;
     Ok(farewell(base, &staff))

@@ -47,7 +47,7 @@ pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), 
     }
     for unmet in plan["unmet"].as_array().into_iter().flatten() {
         let against: Vec<&str> =
-            unmet["collides_with"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+            unmet["conflicts_with"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
         let missing = text(unmet, "/missing_lb_per_1000_sqft");
         say(&format!("Not met: {missing} lb N per 1,000 sq ft. Against it stand: {}", against.join("; ")));
     }

@@ -142,7 +142,7 @@ fn clock_on_site(moment: &str) -> String {
 }
 
 /// What the services say of a property, and the hours of the day that suit its product; a line each.
-pub async fn told(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<Vec<String>, String> {
+pub async fn show_weather(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<Vec<String>, String> {
     let path = format!("/api/v1/properties/{}", place.property);
     let weather = expect(staff.office.get(&format!("{path}/weather")).await?, 200, "the weather")?;
     let now = &weather["services"][0]["weather"];

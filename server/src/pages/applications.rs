@@ -13,7 +13,7 @@ use crate::{
     acts::application::ApplicationView,
     book::duties::{self, RecordDuties},
     extract::PathId,
-    pages::{applications::seen::Seen, desk::Desk, local::Local, office::dates, page},
+    pages::{applications::seen::Observation, local::Local, office::dates, office_session::OfficeSession, page},
     paging::PageRequest,
     problem::Problem,
     scope::Scope,
@@ -35,7 +35,7 @@ struct RecordPage {
     times: [String; 3],
     clock_fault: Option<String>,
     sections: Vec<String>,
-    seen: Vec<Seen>,
+    seen: Vec<Observation>,
     evidence: Option<Evidence>,
     corrections: Vec<Corrected>,
 }
@@ -55,7 +55,7 @@ const CORRECTIONS: PageRequest = PageRequest { after: 0, take: 1000 };
 
 /// A record, the decision it was stored under, and what the law wants of it.
 pub async fn record(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Response, Problem> {

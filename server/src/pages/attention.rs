@@ -7,6 +7,7 @@ use domain::{ids::PersonId, time::Day};
 use crate::{
     book::attention::{self, Short},
     pages::{
+        figures,
         local::Local,
         office::{ALL_ROWS, NEWEST},
     },
@@ -62,7 +63,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
             heading: "Soil reports",
             notices: soil_reports(&attention::ending(&app.law, &reports, today), today, dates),
         },
-        Group { heading: "Licences and certificates", notices: credentials(app, today, dates).await? },
+        Group { heading: "Licenses and certificates", notices: credentials(app, today, dates).await? },
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, dates) },
     ];
@@ -73,7 +74,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
 /// The company's own zone is set once, with the book, so no page mends it.
 fn of_company(zone: &str) -> String {
     format!(
-        "The company's time zone “{zone}” is not known to this server, so the pages of the company count days by UTC and may be a day off. It was written when the book was set up, and no page changes it: start a newer version of the server, which knows newer zones"
+        "The company's time zone “{zone}” is not known to this server, so the pages of the company count days by UTC and may be a day off. It was chosen at set-up, and no page changes it: start a newer version of the server, which knows newer zones"
     )
 }
 
@@ -121,13 +122,17 @@ async fn late_visits(app: &App, today: Day, dates: DateOrder) -> Result<Vec<Noti
 
 fn stock(short: &[(&Product, Short)]) -> Vec<Notice> {
     let told = short.iter().map(|(product, short)| {
-        let (name, balance) = (&product.name, product.balance_lb);
+        let (name, balance) = (&product.name, figures::pounds(&product.balance_lb).shown);
         let (sign, words) = match short {
-            Short::Negative => {
-                ("■", format!("{name}: {balance} lb by the book, which cannot be. Book the missing delivery, or count"))
-            }
-            Short::Wanted(need) => {
-                ("▲", format!("{name}: {balance} lb by the book, and the planned visits want {need} lb"))
+            Short::Negative => (
+                "■",
+                format!("{name}: the records show {balance} lb, which cannot be. Enter the missing delivery, or count"),
+            ),
+            Short::PlannedDemand(need) => {
+                // What is there and what is needed must not read the same.
+                let balance = figures::pounds_against(&product.balance_lb, need).shown;
+                let need = figures::exact(need).shown;
+                ("▲", format!("{name}: {balance} lb in stock, and the planned visits need {need} lb"))
             }
             Short::NotInUse => ("▲", format!("{name} is on hold or retired, and visits are planned with it")),
         };

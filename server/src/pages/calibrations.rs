@@ -23,10 +23,10 @@ use crate::{
     extract::PathId,
     pages::{
         calibrations::methods::{Method, measured, methods},
-        desk::Desk,
         equipment,
-        form::{Choice, Field, Form, Sent},
+        form::{Choice, Field, Form, FormData},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -67,14 +67,14 @@ impl Names {
         self.products.get(&id).cloned().unwrap_or_else(|| "a product".to_owned())
     }
 
-    pub fn standing(&self, one: &CalibrationInForce) -> Standing {
+    pub fn standing(&self, one: &CalibrationInForce) -> CalibrationLine {
         let (class, stands) = match one.standing {
-            calibration::CalibrationStatus::Fresh => ("go", "✓ fresh"),
+            calibration::CalibrationStatus::Fresh => ("go", "✓ in order"),
             calibration::CalibrationStatus::Due => ("care", "▲ due soon"),
             calibration::CalibrationStatus::Out => ("stop", "■ too old, calibrate before use"),
         };
         let counted = |count: i32, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-        Standing {
+        CalibrationLine {
             id: one.calibration.id.to_string(),
             product: self.product(one.calibration.product_id),
             person: self.person(one.calibration.person_id),
@@ -95,7 +95,7 @@ impl Names {
 }
 
 /// A calibration that stands, as a page tells it.
-pub struct Standing {
+pub struct CalibrationLine {
     pub id: String,
     pub product: String,
     pub person: String,
@@ -133,9 +133,9 @@ impl Band {
 /// What a test found, in one line.
 pub fn found(result: &CatchResult) -> String {
     if let Some(rate) = result.product_lb_per_1000_sqft {
-        format!("{rate} lb of product on 1,000 sq ft")
+        format!("{rate} lb of product per 1,000 sq ft")
     } else if let (Some(rate), Some(acre)) = (result.spray_gal_per_1000_sqft, result.spray_gal_per_acre) {
-        format!("{rate} gal of spray on 1,000 sq ft, {acre} gal on an acre")
+        format!("{rate} gal of spray per 1,000 sq ft, {acre} gal per acre")
     } else if let Some(swath) = result.effective_swath_ft {
         format!("an effective swath of {swath} ft")
     } else {
@@ -194,7 +194,7 @@ fn chosen(machine: &EquipmentView, chosen: &Chosen) -> Option<&'static Method> {
 
 /// The choice of a test, or the form of the chosen one.
 pub async fn new(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Equipment>,
     Query(asked): Query<Chosen>,
@@ -207,18 +207,18 @@ pub async fn new(
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Equipment>,
     Query(asked): Query<Chosen>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let machine = equipment::get(&app, id).await?;
     let method = chosen(&machine, &asked).ok_or_else(|| Problem::not_found("way to calibrate this machine"))?;
     let form = blank(&app, &machine, method).await?.sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::calibrations::create_calibration(AnyStaff(desk.0), State(app.clone()), key, valid).await
+        api::calibrations::record_calibration(AnyStaff(desk.0), State(app.clone()), key, valid).await
     };
     let done = done.await;
     form.made(&app, done, |id| format!("/office/calibrations/{id}"))
@@ -237,8 +237,8 @@ struct CalibrationPage {
     target: Option<String>,
     evenness: Option<(&'static str, String)>,
     worn: Option<(&'static str, String)>,
-    /// How it stands today; nothing when a newer one has taken its place, or it is of a day to come.
-    standing: Option<Standing>,
+    /// Status today; nothing when a newer one has taken its place, or it is of a day to come.
+    standing: Option<CalibrationLine>,
     to_come: bool,
     caution: &'static str,
 }
@@ -266,7 +266,11 @@ fn worn(result: &CatchResult) -> Option<(&'static str, String)> {
 }
 
 /// One calibration: what was measured and what follows.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Calibration>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Calibration>,
+) -> Result<Response, Problem> {
     let reader = app.store.reader();
     let found_here = store::calibrations::get(reader, id).await?;
     let one = found_here.ok_or_else(|| Problem::not_found("calibration"))?;

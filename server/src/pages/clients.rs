@@ -11,9 +11,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent},
+        form::{Field, Form, FormData},
         office::{After, ROWS, dates, shown},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -41,7 +41,7 @@ fn blank() -> Form {
 
 fn stored_form(client: &Client) -> Form {
     let id = client.id;
-    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Store the change")
+    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Save")
         .filled(client, client.version())
         .back(format!("/office/clients/{id}"))
 }
@@ -61,18 +61,18 @@ struct Clients {
 }
 
 /// All clients.
-pub async fn list(_: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
     let rows = store::clients::list(app.store.reader(), after.span(), Scope::Company).await?;
     let (mut clients, rest) = shown(rows, ROWS.take);
     clients.sort_by_cached_key(|client| client.name.to_lowercase());
     Ok(page(Clients { dates: dates(&app).await?, listed: clients, rest }.render()))
 }
 
-pub async fn new(_: Desk, State(app): State<App>) -> Response {
+pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -91,7 +91,11 @@ struct ClientPage {
 }
 
 /// A client, the properties, and the form that corrects it.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+) -> Result<Response, Problem> {
     let client = get(&app, id).await?;
     let rows = store::properties::list(app.store.reader(), ROWS, Some(id), Scope::Company).await?;
     let properties = rows.into_iter().map(|row| row.item).collect();
@@ -100,10 +104,10 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {

@@ -1,4 +1,4 @@
-//! Licences and certificates of the staff: each under its person, corrected where it was copied wrongly.
+//! Licenses and certificates of the staff: each under its person, corrected where it was copied wrongly.
 
 use axum::{extract::State, response::Response};
 use domain::ids;
@@ -7,8 +7,8 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent},
+        form::{Choice, Field, Form, FormData},
+        office_session::OfficeSession,
         people,
     },
     problem::Problem,
@@ -44,11 +44,11 @@ fn form(app: &App, person: &Person, standing: Option<&Credential>, action: Strin
             .help("Only for a certificate that a local rule names; most are none of these."),
     ];
     let (title, button) = match standing {
-        None => (format!("A licence or certificate of {}", person.name), "Add it"),
-        Some(one) => (format!("Correct: {}, {}", one.name, person.name), "Store the change"),
+        None => (format!("A license or certificate of {}", person.name), "Add it"),
+        Some(one) => (format!("Correct: {}, {}", one.name, person.name), "Save"),
     };
     Form::new(title, action, button, fields).back("/office/people").note(
-        "Copied from the paper. A renewal is a further one, so that who held what on a past day can still be told.",
+        "Copied from the paper. A renewal is a further one, so that who held what on a past day can still be seen.",
     )
 }
 
@@ -56,15 +56,19 @@ fn blank(app: &App, person: &Person) -> Form {
     form(app, person, None, format!("/office/people/{}/credentials/new", person.id))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, &people::get(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&app, &people::get(&app, id).await?).sent(&sent);
     let done = async {
@@ -83,15 +87,19 @@ async fn stored_form(app: &App, id: ids::CredentialId) -> Result<Form, Problem> 
     Ok(form.filled(&found, found.version()))
 }
 
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Credential>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Credential>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&app, id).await?.show())
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Credential>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&app, id).await?.sent(&sent);
     let done = async {

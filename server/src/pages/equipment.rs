@@ -13,10 +13,10 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        calibrations::{Names, Standing},
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        calibrations::{CalibrationLine, Names},
+        form::{Field, Form, FormData, choices},
         office::{ALL_ROWS, ROWS, dates},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -48,15 +48,15 @@ fn form(title: String, action: String, button: &'static str) -> Form {
         ("spray_gun", kind_words(EquipmentKind::SprayGun)),
     ]);
     let fields = vec![
-        Field::line("/name", "Name").help("As it stands on the machine, such as Spreader 01."),
-        Field::one("/kind", "Kind", kinds).help("It stays: a machine of another kind is another machine."),
+        Field::line("/name", "Name").help("As written on the machine, such as Spreader 01."),
+        Field::one("/kind", "Kind", kinds).help("The kind cannot be changed; add a new machine."),
         Field::tick("/has_deflector", "A deflector is fitted")
             .help("Of a rotary spreader alone. Laws let it nearer to water, so it must be there."),
-        Field::amount("/hopper_lb", "What the hopper holds, lb").optional().help("Of a spreader."),
-        Field::amount("/tank_gal", "What the tank holds, gal").optional().help("Of a sprayer."),
-        Field::amount("/swath_ft", "Width that it covers, ft")
+        Field::amount("/hopper_lb", "Hopper capacity, lb").optional().help("Of a spreader."),
+        Field::amount("/tank_gal", "Tank capacity, gal").optional().help("Of a sprayer."),
+        Field::amount("/swath_ft", "Swath width, ft")
             .optional()
-            .help("As its maker says. What it really covers, a row of pans tells."),
+            .help("As the maker states it. A row of pans shows the real width."),
         Field::number("/calibration_limits/days", "Days after which a calibration is old")
             .optional()
             .under("When it is to be calibrated again")
@@ -73,9 +73,7 @@ fn blank() -> Form {
 
 fn stored_form(machine: &EquipmentView) -> Form {
     let at = format!("/office/equipment/{}", machine.id);
-    form(format!("Correct {}", machine.name), at.clone(), "Store the change")
-        .filled(machine, machine.version())
-        .back(at)
+    form(format!("Correct {}", machine.name), at.clone(), "Save").filled(machine, machine.version()).back(at)
 }
 
 /// A machine of the book.
@@ -93,7 +91,7 @@ async fn product_ids(app: &App) -> Result<Vec<ProductId>, Problem> {
 /// A machine in the list, with the newest calibration for each product.
 struct Line {
     machine: EquipmentView,
-    newest: Vec<Standing>,
+    newest: Vec<CalibrationLine>,
 }
 
 #[derive(Template)]
@@ -118,7 +116,7 @@ fn newest(found: &[CalibrationInForce], machine: EquipmentId) -> Vec<&Calibratio
 }
 
 /// All machines.
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     let (reader, today) = (app.store.reader(), api::office_day(&app).await?);
     let machines = store::equipment::list(reader, ALL_ROWS).await?;
     let found = store::calibrations::in_force(reader, None, &product_ids(&app).await?, None, today).await?;
@@ -130,11 +128,11 @@ pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> 
     Ok(page(Equipment { lines: lines.collect() }.render()))
 }
 
-pub async fn new(_: Desk, State(app): State<App>) -> Response {
+pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -149,7 +147,7 @@ pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Respo
 struct MachinePage {
     dates: DateOrder,
     machine: EquipmentView,
-    in_force: Vec<Standing>,
+    in_force: Vec<CalibrationLine>,
     /// Those that a newer one has superseded.
     older: Vec<(Calibration, String)>,
     /// Whether there may be more than the page shows.
@@ -158,7 +156,11 @@ struct MachinePage {
 }
 
 /// A machine with its calibrations, and the form that corrects it.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipment>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Equipment>,
+) -> Result<Response, Problem> {
     let (reader, today, machine) = (app.store.reader(), api::office_day(&app).await?, get(&app, id).await?);
     let found = store::calibrations::in_force(reader, Some(id), &product_ids(&app).await?, None, today).await?;
     let all = store::calibrations::list(reader, ROWS, Filter { equipment: Some(id), ..Filter::default() }).await?;
@@ -175,10 +177,10 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Equipm
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Equipment>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {

@@ -4,9 +4,9 @@
 
 mod answer;
 mod choice;
+mod data;
 mod field;
 mod said;
-mod sent;
 
 use askama::Template;
 use axum::response::Response;
@@ -16,8 +16,8 @@ use utoipa::ToSchema;
 
 pub use crate::pages::form::{
     choice::{Choice, choices},
+    data::{FormData, SentFile},
     field::{Control, Field},
-    sent::{Sent, SentFile},
 };
 use crate::{
     extract::{self, IdempotencyKey, IfMatch, Valid},
@@ -113,7 +113,7 @@ impl Form {
 
     /// What somebody sent, in place of what stood there.
     #[must_use]
-    pub fn sent(mut self, sent: &Sent) -> Self {
+    pub fn sent(mut self, sent: &FormData) -> Self {
         let sent = sent.closed_up();
         for field in &mut self.fields {
             field.value = sent.all(&field.name);

@@ -11,9 +11,9 @@ use crate::{
     },
     book::load_sheet::DayLoad,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, also},
+        form::{Choice, Field, Form, FormData, also},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page,
     },
     problem::{FieldFault, Problem},
@@ -35,22 +35,22 @@ async fn form(app: &App) -> Result<Form, Problem> {
     let holds = |one: &EquipmentView| match (one.hopper_lb, one.tank_gal) {
         (Some(lb), _) => format!("{}, holds {lb} lb", one.name),
         (_, Some(gal)) => format!("{}, holds {gal} gal", one.name),
-        _ => format!("{}, nobody has entered what it holds", one.name),
+        _ => format!("{}, capacity not entered", one.name),
     };
     let machines = machines.filter(|one| one.active).map(|one| Choice::new(one.id.to_string(), holds(&one)));
     let fields = vec![
         Field::day("day", "Day"),
         Field::one("person_id", "Whose truck", people.collect()),
-        Field::amount("spare_percent", "Loaded beyond the need, %")
+        Field::amount("spare_percent", "Extra to load, %")
             .optional()
-            .help("A tenth by common practice. What is not used comes back."),
-        Field::one("equipment_id", "Spreader or sprayer that goes along", machines.collect())
+            .help("10 is common practice. Bring back what is not used."),
+        Field::one("equipment_id", "Spreader or sprayer on the truck", machines.collect())
             .optional()
             .under("To count fills")
             .help("Empty takes, for each product, the machine that this person calibrated last with it."),
-        Field::amount("hopper_lb", "Or what the hopper holds, lb").optional().help("Counts before the book's figure."),
-        Field::amount("tank_gal", "Or what the tank holds, gal").optional(),
-        Field::amount("spray_gal_per_1000_sqft", "Or what the sprayer puts down, gal on 1,000 sq ft").optional(),
+        Field::amount("hopper_lb", "Or hopper capacity, lb").optional().help("Used instead of the capacity on record."),
+        Field::amount("tank_gal", "Or tank capacity, gal").optional(),
+        Field::amount("spray_gal_per_1000_sqft", "Or what the sprayer puts down, gal per 1,000 sq ft").optional(),
     ];
     Ok(Form::new("A load sheet", "/office/load-sheet", "Show the load sheet", fields).asking())
 }
@@ -76,7 +76,7 @@ impl LoadSheet {
 }
 
 /// The sheet, or what it is asked with.
-pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn sheet(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let mut form = form(&app).await?;
     if !sent.is_empty() {
         form = form.sent(&sent);
@@ -104,7 +104,7 @@ pub async fn sheet(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Res
 const NOTE: &str =
     "From the visits that are still to be made that day: product, bags, water and fills, for each stop and in all.";
 
-async fn load(app: &App, desk: Desk, form: &Form) -> Result<(DayLoad, String), Problem> {
+async fn load(app: &App, desk: OfficeSession, form: &Form) -> Result<(DayLoad, String), Problem> {
     let said = |name: &str| form.fields.iter().find(|field| field.name == name).map(Field::text).unwrap_or_default();
     let mut faults = Vec::new();
     let on = Day::parse(said("day"));

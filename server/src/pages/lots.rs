@@ -7,8 +7,8 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent},
+        form::{Field, Form, FormData},
+        office_session::OfficeSession,
         products,
     },
     problem::Problem,
@@ -20,25 +20,29 @@ fn blank(product: &Product) -> Form {
     let at = format!("/office/products/{}", product.id);
     let fields = vec![
         Field::hidden("/product_id", product.id.to_string()),
-        Field::line("/lot_number", "Lot number").help("As it stands on the bags."),
+        Field::line("/lot_number", "Lot number").help("As printed on the bags."),
         Field::line("/supplier", "Supplier"),
         Field::day("/received_on", "Received on"),
         Field::amount("/received_lb", "All that was delivered, without packages, lb"),
     ];
-    Form::new(format!("A delivery of {}", product.name), format!("{at}/lots/new"), "Book the delivery", fields)
+    Form::new(format!("A delivery of {}", product.name), format!("{at}/lots/new"), "Add the delivery", fields)
         .back(at)
         .note("A delivery is never edited. If the figure was wrong, count the lot: the difference is written.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(blank(&products::get(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&products::get(&app, id).await?).sent(&sent);
     let done = async {

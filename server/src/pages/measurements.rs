@@ -15,10 +15,10 @@ use crate::{
     extract::PathId,
     pages::{
         derivation::mark,
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
         measurements::shapes::{PLACES, Parts},
         office::dates,
+        office_session::OfficeSession,
         page, sections,
     },
     problem::Problem,
@@ -27,7 +27,7 @@ use crate::{
 };
 
 /// Who measured, when and how.
-fn told() -> Vec<Field> {
+fn measured_by_fields() -> Vec<Field> {
     let methods = choices(&[
         ("wheel", "wheel"),
         ("tape", "tape"),
@@ -51,7 +51,7 @@ const NOTE: &str =
 fn blank(section: &Section) -> Form {
     let at = format!("/office/sections/{}", section.id);
     let mut fields = vec![Field::amount("/area_sqft", "Area, sq ft")];
-    fields.extend(told());
+    fields.extend(measured_by_fields());
     let title = format!("A measurement of the {}", section.name);
     Form::new(title, format!("{at}/measurements/new"), "Add the measurement", fields).back(at).note(NOTE)
 }
@@ -63,22 +63,26 @@ struct NewPage {
     form: Form,
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
     let section = sections::get(&app, id).await?;
     let form = blank(&section).once(&app);
     Ok(page(NewPage { section, form }.render()))
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&sections::get(&app, id).await?).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::measurements::create_measurement(AnyStaff(desk.0), State(app.clone()), key, PathId(id), valid).await
+        api::measurements::record_measurement(AnyStaff(desk.0), State(app.clone()), key, PathId(id), valid).await
     };
     let done = done.await;
     form.made(&app, done, |_| format!("/office/sections/{id}"))
@@ -109,7 +113,7 @@ fn which(section: &Section) -> Form {
     )
     .back(at)
     .asking()
-    .note("Choose the shapes first; their lengths come next. Nothing is stored yet.")
+    .note("Choose the shapes first; their lengths come next. Nothing is saved yet.")
 }
 
 /// The lengths of the chosen shapes.
@@ -122,7 +126,7 @@ fn measured(section: &Section, parts: &Parts) -> Form {
             .under("How sure it is")
             .help("From it follows how far the area may be off."),
     );
-    fields.extend(told());
+    fields.extend(measured_by_fields());
     let action = format!("{at}/measurements/shapes?{}", parts.query());
     Form::new(format!("The {} from its shapes", section.name), action, "Work it out and keep it", fields)
         .back(format!("{at}/measurements/shapes"))
@@ -131,10 +135,10 @@ fn measured(section: &Section, parts: &Parts) -> Form {
 
 /// The choice of shapes, or the form of the chosen ones.
 pub async fn new_shapes(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let section = sections::get(&app, id).await?;
     if sent.is_empty() {
@@ -147,17 +151,17 @@ pub async fn new_shapes(
 }
 
 pub async fn add_shapes(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
     uri: axum::http::Uri,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
-    let parts = Parts::of(&Sent::query(uri.query().unwrap_or_default()))?;
+    let parts = Parts::of(&FormData::query(uri.query().unwrap_or_default()))?;
     let form = measured(&sections::get(&app, id).await?, &parts).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::measurements::create_measurement(AnyStaff(desk.0), State(app.clone()), key, PathId(id), valid).await
+        api::measurements::record_measurement(AnyStaff(desk.0), State(app.clone()), key, PathId(id), valid).await
     };
     let done = done.await;
     form.made(&app, done, |id| format!("/office/measurements/{id}"))
@@ -182,7 +186,8 @@ struct MeasurementPage {
 /// Whether a technician's measurement counts.
 fn confirmation(id: MeasurementId) -> Form {
     let fields = vec![
-        Field::yes_or_no("/holds", "Is this area right?").help("Yes: product is reckoned on it. No: it never counts."),
+        Field::yes_or_no("/holds", "Is this area right?")
+            .help("Yes: amounts are figured from it. No: it never counts."),
         Field::lines("/note", "How you know").optional().help("This cannot be changed later."),
     ];
     let at = format!("/office/measurements/{id}");
@@ -191,10 +196,10 @@ fn confirmation(id: MeasurementId) -> Form {
 
 /// Says whether a measurement that waits holds.
 pub async fn confirm(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = confirmation(id).sent(&sent);
     let done = async {
@@ -207,7 +212,7 @@ pub async fn confirm(
 
 /// A measurement with its parts, each with its derivation.
 pub async fn one(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
 ) -> Result<Response, Problem> {

@@ -8,14 +8,15 @@ mod calibrations;
 mod clients;
 mod credentials;
 mod derivation;
-mod desk;
 mod equipment;
+mod figures;
 mod form;
 mod load_sheet;
 mod local;
 mod lots;
 mod measurements;
 mod office;
+mod office_session;
 mod people;
 mod phone;
 mod plans;
@@ -59,7 +60,7 @@ pub fn routes() -> Router<App> {
         .route("/sign-out", post(sessions::sign_out))
         .route("/reviews", get(reviews::list))
         .route("/reviews/{id}", get(reviews::one).post(reviews::close))
-        .route("/rules", get(desk::rules))
+        .route("/rules", get(office_session::rules))
         .merge(desk_routes())
         .route("/year", get(year::year))
         .route("/year/{id}", get(year::client))

@@ -10,10 +10,10 @@ use serde::Deserialize;
 use crate::{
     pages::{
         attention::{self, Group},
-        desk::Desk,
+        office_session::OfficeSession,
         page,
     },
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     problem::Problem,
     state::App,
     store::{self, search::Found, settings::DateOrder},
@@ -26,7 +26,7 @@ pub const ALL_ROWS: PageRequest = PageRequest { after: 0, take: 100_000 };
 pub const NEWEST: PageRequest = PageRequest { after: i64::MAX, take: 200 };
 
 /// What a page shows of a list, and the number after which the rest begins, if one row more than that was found.
-pub fn shown<T>(mut rows: Vec<Row<T>>, most: i64) -> (Vec<T>, Option<i64>) {
+pub fn shown<T>(mut rows: Vec<Sequenced<T>>, most: i64) -> (Vec<T>, Option<i64>) {
     let most = usize::try_from(most).unwrap_or(usize::MAX);
     let more = rows.len() > most;
     rows.truncate(most);
@@ -83,7 +83,11 @@ struct Today {
 }
 
 /// What needs attention, and the search.
-pub async fn today(desk: Desk, State(app): State<App>, Query(search): Query<Search>) -> Result<Response, Problem> {
+pub async fn today(
+    desk: OfficeSession,
+    State(app): State<App>,
+    Query(search): Query<Search>,
+) -> Result<Response, Problem> {
     let reader = app.store.reader();
     let q = search.q.unwrap_or_default().trim().chars().take(100).collect::<String>();
     let found = if q.is_empty() { Vec::new() } else { store::search::properties(reader, &q).await? };

@@ -12,9 +12,9 @@ use crate::{
     api::{self, people::EnrolmentCode},
     extract::PathId,
     pages::{
-        desk::{Desk, OwnerDesk},
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
         office::{self, ALL_ROWS, After, ROWS, shown},
+        office_session::{OfficeSession, OwnerSession},
         page,
         phone::enrolment::{Enrolment, enrolment_qr},
     },
@@ -31,18 +31,18 @@ fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
         ("owner", "owner: everything"),
     ]);
     let password = if new {
-        "Fifteen characters or more. A technician needs none: the phone is enrolled with a code."
+        "Fifteen characters or more. A technician needs none: the phone is connected with a code."
     } else {
-        "Empty leaves the old one. A new one ends every session of this person."
+        "Leave it empty to keep the old one. A new one ends every session of this person."
     };
     let fields = vec![
         Field::line("/name", "Name"),
         Field::one("/role", "Role", roles),
-        Field::yes_or_no("/active", "Works here").help("No ends everything the person may do, at once."),
+        Field::yes_or_no("/active", "Works here").help("“No” ends this person's access at once."),
         Field::line("/sign_in/name", "Name to sign in with")
             .optional()
             .under("Signing in")
-            .help("Small letters, digits and . _ @ -"),
+            .help("Lowercase letters, digits and . _ @ -"),
         Field::password("/sign_in/password", "Password").optional().help(password),
     ];
     Form::new(title, action, button, fields).back("/office/people")
@@ -54,7 +54,7 @@ fn blank() -> Form {
 
 fn stored_form(person: &Person) -> Form {
     let title = format!("Correct {}", person.name);
-    let form = form(&title, format!("/office/people/{}", person.id), "Store the change", false);
+    let form = form(&title, format!("/office/people/{}", person.id), "Save", false);
     let form = form.filled(person, person.version());
     match &person.sign_in {
         Some(name) => {
@@ -88,7 +88,11 @@ struct Staff {
 }
 
 /// Everybody, with their licences and certificates and their phones.
-pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+pub async fn list(
+    desk: OfficeSession,
+    State(app): State<App>,
+    Query(after): Query<After>,
+) -> Result<Response, Problem> {
     let (people, rest) = shown(store::people::list(app.store.reader(), after.span()).await?, ROWS.take);
     let devices = store::devices::list(app.store.reader(), ALL_ROWS).await?;
     let held = store::credentials::list_all(app.store.reader()).await?;
@@ -103,11 +107,11 @@ pub async fn list(desk: Desk, State(app): State<App>, Query(after): Query<After>
     Ok(page(People { staff, rest, owner: desk.is_owner(), dates, today }.render()))
 }
 
-pub async fn new(_: OwnerDesk, State(app): State<App>) -> Response {
+pub async fn new(_: OwnerSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -117,15 +121,19 @@ pub async fn add(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<
     form.made(&app, done, |_| "/office/people".to_owned())
 }
 
-pub async fn one(_: OwnerDesk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OwnerSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&get(&app, id).await?).show())
 }
 
 pub async fn change(
-    desk: OwnerDesk,
+    desk: OwnerSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {
@@ -143,7 +151,11 @@ fn code_form(person: &Person) -> Form {
         .note("Code and picture are shown once; they work once, and for ten minutes. Have the phone at hand.")
 }
 
-pub async fn ask_code(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Person>) -> Result<Response, Problem> {
+pub async fn ask_code(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Person>,
+) -> Result<Response, Problem> {
     Ok(code_form(&get(&app, id).await?).show())
 }
 
@@ -157,7 +169,7 @@ struct CodePage {
 
 /// Makes a code and shows it, this once.
 pub async fn make_code(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
     headers: HeaderMap,
@@ -181,14 +193,14 @@ async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;
-    let title = format!("Lock out {}, of {}", device.name, person.name);
-    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Lock it out", Vec::new())
+    let title = format!("Sign out {} of {}", device.name, person.name);
+    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Sign this phone out", Vec::new())
         .back("/office/people")
-        .note("At once. What it had not yet sent stays on it, and can be sent after it is enrolled again."))
+        .note("It is signed out at once. Records that it has not sent yet stay on it, and can be sent after it is connected again."))
 }
 
 pub async fn ask_lock_out(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Device>,
 ) -> Result<Response, Problem> {
@@ -197,7 +209,7 @@ pub async fn ask_lock_out(
 
 /// Locks a phone out; a second time changes nothing.
 pub async fn lock_out(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Device>,
 ) -> Result<Response, Problem> {

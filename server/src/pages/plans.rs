@@ -22,9 +22,9 @@ use crate::{
     book::season::{CompanyPlan, SectionPlan},
     extract::{PathId, ValidQuery},
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page, programmes, sections,
     },
     problem::Problem,
@@ -42,9 +42,8 @@ use crate::{
 };
 
 fn aim() -> Field {
-    let aims =
-        choices(&[("least_cost", "the least cost"), ("fewest_products", "the fewest products, then the least cost")]);
-    Field::one("aim", "What is made least of, once the need is met", aims).optional()
+    let aims = choices(&[("least_cost", "lowest cost"), ("fewest_products", "fewest products, then lowest cost")]);
+    Field::one("aim", "Prefer", aims).optional()
 }
 
 fn from() -> Field {
@@ -64,8 +63,8 @@ pub fn unmet(one: &UnmetNeed) -> Unmet {
         GradeNutrient::Phosphate => "P2O5",
         GradeNutrient::Potash => "K2O",
     };
-    let words = format!("{} lb {nutrient} on 1,000 sq ft cannot be met", one.missing_lb_per_1000_sqft);
-    Unmet { words, against: one.collides_with.iter().map(|words| sentence(words)).collect() }
+    let words = format!("{} lb {nutrient} per 1,000 sq ft cannot be met", one.missing_lb_per_1000_sqft);
+    Unmet { words, against: one.conflicts_with.iter().map(|words| sentence(words)).collect() }
 }
 
 /// A constraint as a sentence of its own.
@@ -78,7 +77,7 @@ pub fn sentence(words: &str) -> String {
 fn section_form(section: &Section, programmes: &[Programme]) -> Form {
     let at = format!("/office/sections/{}", section.id);
     let named = |one: &Programme| Choice::new(one.id.to_string(), format!("{}, {}", one.name, one.season_year));
-    let mut programme = Field::one("programme_id", "By the programme", programmes.iter().map(named).collect());
+    let mut programme = Field::one("programme_id", "Program", programmes.iter().map(named).collect());
     if let [only] = programmes {
         programme.value = vec![only.id.to_string()];
     }
@@ -98,10 +97,10 @@ struct SectionPlanPage {
 
 /// The plan of one section, or what it is asked with.
 pub async fn of_section(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let section = sections::get(&app, id).await?;
     let form = section_form(&section, &programmes::all(&app).await?);
@@ -126,7 +125,7 @@ async fn company_form(app: &App, programme: &Programme) -> Result<Form, Problem>
     let at = format!("/office/programmes/{}", programme.id);
     let mut clients = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
     let help = if clients.len() > CLIENTS {
-        format!("The whole company, if nobody is chosen. Only the first {CLIENTS} clients stand here.")
+        format!("The whole company, if nobody is chosen. Only the first {CLIENTS} clients are listed here.")
     } else {
         "The whole company, if nobody is chosen.".to_owned()
     };
@@ -138,9 +137,7 @@ async fn company_form(app: &App, programme: &Programme) -> Result<Form, Problem>
         aim(),
         from(),
         Field::number("lead_days", "Days from order to delivery").optional().help("14, if it is empty."),
-        Field::amount("spare_percent", "Bought beyond the need, %")
-            .optional()
-            .help("5 by common practice, if it is empty."),
+        Field::amount("spare_percent", "Extra to buy, %").optional().help("5 by common practice, if it is empty."),
     ];
     let form = Form::new(format!("The company's plan by {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
         .back(at)
@@ -182,7 +179,7 @@ impl CompanyPlanPage {
 
 fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateOrder) -> Vec<Line> {
     let product = |id: &ProductId| products.get(id).map_or("a product", String::as_str);
-    let line = |section: &crate::book::season::SectionSeason| Line {
+    let line = |section: &crate::book::season::SectionPlanSummary| Line {
         section_id: section.section_id,
         place: format!("{}, {}, {}", section.section_name, section.address, section.client_name),
         rounds: section
@@ -206,10 +203,10 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
 
 /// The plan of the company, or what it is asked with.
 pub async fn of_company(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let programme = programmes::get(&app, id).await?;
     let form = company_form(&app, &programme).await?;

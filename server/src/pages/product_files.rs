@@ -9,8 +9,8 @@ use crate::{
     file_body::FILE_LIMIT,
     media::FileBody,
     pages::{
-        desk::Desk,
         form::{Field, Form, SentFile, also, choices},
+        office_session::OfficeSession,
         products,
     },
     problem::{FieldFault, Problem},
@@ -21,7 +21,7 @@ use crate::{
 /// A form with a file at most: enough to read one that is too large and say so beside its field.
 pub const MOST_SENT: usize = 4 * FILE_LIMIT;
 
-const TOO_LARGE: (&str, &str) = ("too_large", "is larger than 4 MiB. Scan it in grey, or fewer pages at once");
+const TOO_LARGE: (&str, &str) = ("too_large", "is larger than 4 MiB. Scan it in gray, or fewer pages at once");
 
 /// What a file is, in plain words.
 pub const fn kind_words(kind: FileKind) -> &'static str {
@@ -42,9 +42,7 @@ fn blank(product: &Product) -> Form {
     let kinds = choices(&[("label", "the label"), ("safety_data_sheet", "the safety data sheet")]);
     let fields = vec![
         Field::one("kind", "What it is", kinds),
-        Field::day("dated", "Day that the file itself bears")
-            .optional()
-            .help("Such as the revision of a safety data sheet."),
+        Field::day("dated", "Date on the file").optional().help("Such as the revision of a safety data sheet."),
         Field::file("file", "The file", ".pdf,.png,.jpg,.jpeg")
             .help("PDF, PNG or JPEG, at most 4 MiB. Choose it again if the form comes back."),
     ];
@@ -53,12 +51,16 @@ fn blank(product: &Product) -> Form {
         .note("A file is never edited: a newer one stands beside the older. The label on the bag in hand prevails over any copy.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(blank(&products::get(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
     SentFile { sent, bytes, too_large }: SentFile,

@@ -13,9 +13,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
         office::{After, Before, NEWEST, ROWS, dates, shown},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -47,16 +47,16 @@ struct Products {
 }
 
 /// All products with their stock.
-pub async fn list(_: Desk, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
     let (products, rest) = shown(store::products::list(app.store.reader(), after.span()).await?, ROWS.take);
     Ok(page(Products { products, rest }.render()))
 }
 
-pub async fn new(_: Desk, State(app): State<App>) -> Response {
+pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -80,7 +80,7 @@ struct ProductPage {
 
 /// A product with its lots and what moved.
 pub async fn one(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
     Query(before): Query<Before>,
@@ -103,25 +103,29 @@ fn status_form(product: &Product) -> Form {
         ("retired", "retired, not to be used any more"),
     ]);
     let fields = vec![Field::one("/status", "Whether it may be used", states)];
-    Form::new(format!("Whether {} may be used", product.name), format!("{at}/status"), "Store the change", fields)
+    Form::new(format!("Whether {} may be used", product.name), format!("{at}/status"), "Save", fields)
         .filled(product, product.version())
         .back(at)
 }
 
-pub async fn status(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Product>) -> Result<Response, Problem> {
+pub async fn status(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Product>,
+) -> Result<Response, Problem> {
     Ok(status_form(&get(&app, id).await?).show())
 }
 
 pub async fn set_status(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = status_form(&get(&app, id).await?).sent(&sent);
     let done = async {
         let (version, valid) = form.asked_change(&app)?;
-        api::products::set_product_status(desk.office(), State(app.clone()), PathId(id), version, valid).await
+        api::products::replace_product_status(desk.office(), State(app.clone()), PathId(id), version, valid).await
     };
     let done = done.await;
     form.changed(done, &status_form(&get(&app, id).await?), &format!("/office/products/{id}"))

@@ -14,9 +14,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Form, Sent},
+        form::{Form, FormData},
         office::{ALL_ROWS, dates},
+        office_session::OfficeSession,
         page,
         programmes::fields::{Rows, fields},
     },
@@ -44,16 +44,16 @@ struct Programmes {
     programmes: Vec<Programme>,
 }
 
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     Ok(page(Programmes { programmes: all(&app).await? }.render()))
 }
 
-const NOTE: &str = "A programme says what is meant; a plan follows from it by the law of each day, the label and the year so far. It permits nothing: each lawn is checked on its day. The label and the local authority prevail, and licensed practice decides.";
+const NOTE: &str = "A program says what is meant; a plan follows from it by the law of each day, the label and the year so far. It permits nothing: each lawn is checked on its day. The label and the local authority prevail, and licensed practice decides.";
 
-async fn blank(app: &App, sent: Option<&Sent>) -> Result<Form, Problem> {
+async fn blank(app: &App, sent: Option<&FormData>) -> Result<Form, Problem> {
     let rows = Rows::of(None, sent, None);
     let fields = fields(app, &rows, None).await?;
-    Ok(Form::new("A new programme", "/office/programmes/new", "Add the programme", fields)
+    Ok(Form::new("A new program", "/office/programmes/new", "Add the program", fields)
         .back("/office/programmes")
         .note(NOTE))
 }
@@ -61,15 +61,14 @@ async fn blank(app: &App, sent: Option<&Sent>) -> Result<Form, Problem> {
 async fn stored_form(
     app: &App,
     programme: &Programme,
-    sent: Option<&Sent>,
+    sent: Option<&FormData>,
     own: Option<SectionId>,
 ) -> Result<Form, Problem> {
     let at = format!("/office/programmes/{}", programme.id);
     let rows = Rows::of(Some(programme), sent, own);
     let fields = fields(app, &rows, Some(programme)).await?;
     let title = format!("Correct {}", programme.name);
-    let mut form =
-        Form::new(title, at.clone(), "Store the change", fields).filled(programme, programme.version()).back(at);
+    let mut form = Form::new(title, at.clone(), "Save", fields).filled(programme, programme.version()).back(at);
     if let (Some(section), None) = (own, sent)
         && let Some(row) = rows.needs.iter().position(|need| need.as_deref() == Some(section.to_string().as_str()))
     {
@@ -78,11 +77,11 @@ async fn stored_form(
     Ok(form)
 }
 
-pub async fn new(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn new(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     Ok(blank(&app, None).await?.once(&app).show())
 }
 
-pub async fn add(desk: Desk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn add(desk: OfficeSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form = blank(&app, Some(&sent)).await?.sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
@@ -113,7 +112,7 @@ pub fn in_address(text: &str) -> String {
 
 /// A programme, and the form that corrects it.
 pub async fn one(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
     Query(Own { section }): Query<Own>,
@@ -125,10 +124,10 @@ pub async fn one(
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&app, &get(&app, id).await?, Some(&sent), None).await?.sent(&sent);
     let done = async {

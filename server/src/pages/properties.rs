@@ -20,10 +20,11 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, also},
+        figures::{self, Figure},
+        form::{Choice, Field, Form, FormData, also},
         local::Local,
         office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
+        office_session::OfficeSession,
         page,
     },
     problem::Problem,
@@ -43,10 +44,10 @@ use crate::{
 /// The fields that every form of a property has.
 fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
     vec![
-        Field::line("/name", "Name").help("How the company calls the lawn, such as home lawn."),
+        Field::line("/name", "Name").help("What the company calls it, such as home lawn."),
         Field::lines("/address", "Address"),
         Field::line("/postal_code", "Postal code"),
-        Field::number("/latitude", "Latitude").optional().under("Where it lies").help("Degrees north, such as 38.97. With the longitude."),
+        Field::number("/latitude", "Latitude").optional().under("Location").help("Degrees north, such as 38.97. With the longitude."),
         Field::number("/longitude", "Longitude").optional().help("Degrees east, so below zero in the Americas, such as -76.5."),
         Field::one("/time_zone", "Time zone", zones).help("It decides on which day work there counts."),
         Field::line("/place/state", "State, as a code").optional().help("Such as us-md."),
@@ -77,13 +78,13 @@ async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
     let clients = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
     let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
     let mut fields = fields(app, place::zones(&property.time_zone));
-    fields.push(Field::one("/client_id", "Client", clients).under("Changing hands"));
-    fields.push(Field::day("/client_since", "This client's since").optional().help(
+    fields.push(Field::one("/client_id", "Client", clients).under("New client"));
+    fields.push(Field::day("/client_since", "Client since").optional().help(
         "Only when it becomes another client's; without a day, today. Statements of earlier years stay with the client of those years.",
     ));
     let id = property.id;
     let title = format!("Correct {}", property.address);
-    let mut form = Form::new(title, format!("/office/properties/{id}/edit"), "Store the change", fields)
+    let mut form = Form::new(title, format!("/office/properties/{id}/edit"), "Save", fields)
         .filled(property, property.version())
         .back(format!("/office/properties/{id}"));
     form.look = Some(LOOK);
@@ -101,15 +102,19 @@ async fn client_of(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
     found.ok_or_else(|| Problem::not_found("client"))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Client>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, &client_of(&app, id).await?).await?.once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let mut form = blank(&app, &client_of(&app, id).await?).await?.sent(&sent);
     if sent.one("look").is_some() {
@@ -125,15 +130,19 @@ pub async fn add(
     form.made(&app, done, |id| format!("/office/properties/{id}"))
 }
 
-pub async fn edit(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn edit(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&app, &get(&app, id).await?).await?.show())
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let stored = get(&app, id).await?;
     let mut form = stored_form(&app, &stored).await?.sent(&sent);
@@ -173,7 +182,7 @@ struct PropertyPage {
 
 /// A property with its sections, its visits and everything that was put down.
 pub async fn one(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
     Query(before): Query<Before>,
@@ -220,8 +229,8 @@ impl PropertyPage {
     }
 
     /// Pounds of product in all.
-    fn pounds(application: &ApplicationView) -> String {
+    fn pounds(application: &ApplicationView) -> Figure {
         let all = application.lines.iter().map(|line| line.product_lb.raw()).sum();
-        domain::quantity::ProductMass::from_raw(all).to_string()
+        figures::pounds(&domain::quantity::ProductMass::from_raw(all))
     }
 }

@@ -13,10 +13,10 @@ use crate::{
     extract::PathId,
     pages::{
         applications::{class, name_of, section_names, seen},
-        desk::{Desk, OwnerDesk},
-        form::{Field, Form, Sent},
+        form::{Field, Form, FormData},
         local::Local,
         office::{NEWEST, dates, shown},
+        office_session::{OfficeSession, OwnerSession},
         page,
     },
     paging::PageRequest,
@@ -104,7 +104,7 @@ struct Reviews {
 }
 
 /// What the owner must look at; the office sees it too.
-pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn list(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     let dates = dates(&app).await?;
     let span = PageRequest { take: NEWEST.take + 1, ..NEWEST };
     let (items, older) = shown(store::reviews::list(app.store.reader(), span, true, None).await?, NEWEST.take);
@@ -119,7 +119,7 @@ pub async fn list(_: Desk, State(app): State<App>) -> Result<Response, Problem> 
 struct Refused {
     /// Product, day and amounts, as far as they can be read.
     sent: Vec<String>,
-    seen: Vec<seen::Seen>,
+    seen: Vec<seen::Observation>,
     decision: Option<Decision>,
     class: &'static str,
 }
@@ -142,12 +142,16 @@ async fn find(app: &App, id: RecordId) -> Result<ReviewItem, Problem> {
 }
 
 fn form(id: RecordId) -> Form {
-    let note = Field::lines("/note", "What you make of it").help("It is said once and stays.");
+    let note = Field::lines("/note", "Your note").help("It cannot be changed later.");
     Form::new("Close an entry of the list", format!("/reviews/{id}"), "Close it", vec![note]).back("/reviews")
 }
 
 /// An entry, with what was sent and what it was refused for.
-pub async fn one(desk: Desk, State(app): State<App>, PathId(id): PathId<ids::Record>) -> Result<Response, Problem> {
+pub async fn one(
+    desk: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Record>,
+) -> Result<Response, Problem> {
     let item = find(&app, id).await?;
     let dates = dates(&app).await?;
     let entry = Entry::of(&app, &item, dates).await?;
@@ -181,7 +185,7 @@ async fn refused(app: &App, attempt: Attempt, dates: DateOrder) -> Result<Refuse
             format!("{} lb on the {}", line.product_lb, name_of(&named, line.section_id))
         };
         sent.extend(input.lines.iter().map(line));
-        seen.push(seen::Seen { what: "Ground", words: input.ground.label().to_owned() });
+        seen.push(seen::Observation { what: "Ground", words: input.ground.label().to_owned() });
         seen.extend(seen::of_weather(&input.weather, &local, dates));
     }
     let class = attempt.decision.as_ref().map_or("care", |decision| class(decision.verdict));
@@ -190,15 +194,15 @@ async fn refused(app: &App, attempt: Attempt, dates: DateOrder) -> Result<Refuse
 
 /// Says what the owner makes of an entry, and closes it.
 pub async fn close(
-    desk: OwnerDesk,
+    desk: OwnerSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Record>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = form(id).sent(&sent);
     let done = async {
         let valid = form.valid(&app)?;
-        api::reviews::review(desk.owner(), State(app.clone()), PathId(id), valid).await
+        api::reviews::review_record(desk.owner(), State(app.clone()), PathId(id), valid).await
     };
     let done = done.await;
     form.changed(done, &self::form(id), "/reviews")

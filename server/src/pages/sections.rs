@@ -11,9 +11,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ROWS, dates},
+        office_session::OfficeSession,
         page,
         soil_reports::read::Read,
     },
@@ -46,11 +46,7 @@ pub fn species() -> Vec<Choice> {
 }
 
 fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
-    let water = choices(&[
-        ("none", "somebody looked: none is near"),
-        ("near", "water is near"),
-        ("unknown", "nobody has looked"),
-    ]);
+    let water = choices(&[("none", "checked: none is near"), ("near", "water is near"), ("unknown", "not checked")]);
     let fields = vec![
         Field::hidden("/property_id", property.to_string()),
         Field::line("/name", "Name").help("Such as front lawn."),
@@ -58,12 +54,12 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
         Field::one("/water", "Water", water),
         Field::amount("/water_distance_ft", "Distance to the water, ft")
             .optional()
-            .help("Shortest, measured. Needed when water is near, and only then."),
+            .help("The shortest distance, measured. Fill in only if water is near."),
         Field::amount("/natural_strip_ft", "Natural strip between lawn and water, ft").optional(),
         Field::day("/established_on", "Seeded or sodded on").optional(),
         Field::yes_or_no("/touches_pavement", "Pavement, a walk or a drive lies beside it"),
-        Field::one("/maintenance", "How much is made of it", with_unknown(&["low", "medium", "high"]))
-            .help("A season's plan asks for it."),
+        Field::one("/maintenance", "Care level", with_unknown(&["low", "medium", "high"]))
+            .help("The season's plan needs it."),
         Field::one("/clippings", "Clippings", with_unknown(&["left", "taken"])),
         Field::one("/shade", "Shade", with_unknown(&["light", "medium", "heavy"])),
     ];
@@ -73,7 +69,7 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
 /// What the API calls these is what people say, and that nobody has said is a choice of its own.
 fn with_unknown(values: &[&'static str]) -> Vec<Choice> {
     let said = values.iter().map(|value| Choice::new(*value, *value));
-    said.chain([Choice::new("unknown", "nobody has said")]).collect()
+    said.chain([Choice::new("unknown", "not known")]).collect()
 }
 
 fn blank(property: &Property) -> Form {
@@ -84,7 +80,7 @@ fn blank(property: &Property) -> Form {
 
 fn stored_form(section: &Section) -> Form {
     let at = format!("/office/sections/{}", section.id);
-    form(section.property_id, format!("Correct the {}", section.name), at.clone(), "Store the change")
+    form(section.property_id, format!("Correct the {}", section.name), at.clone(), "Save")
         .filled(section, section.version())
         .back(at)
 }
@@ -101,15 +97,19 @@ pub async fn property_of(app: &App, id: ids::PropertyId) -> Result<Property, Pro
     found.ok_or_else(|| Problem::not_found("property"))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(blank(&property_of(&app, id).await?).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&property_of(&app, id).await?).sent(&sent);
     let done = async {
@@ -134,7 +134,11 @@ struct SectionPage {
 }
 
 /// A section with its measurements and soil reports, and the form that corrects it.
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
     let section = get(&app, id).await?;
     let property = property_of(&app, section.property_id).await?;
     let measurements = store::measurements::list(app.store.reader(), ROWS, id).await?;
@@ -155,10 +159,10 @@ pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Sectio
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {

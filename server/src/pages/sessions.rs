@@ -13,14 +13,14 @@ use crate::{
     access::{AnyStaff, Anyone, OwnPage, OwnToken},
     api::sessions::{self, Peer},
     extract::{self, Valid},
-    pages::{form::Sent, page},
+    pages::{form::FormData, page},
     problem::Problem,
     reply::ErrorPageRendered,
     state::App,
 };
 
 #[derive(Debug, Deserialize)]
-pub struct Wanted {
+pub struct SignInQuery {
     to: Option<String>,
 }
 
@@ -40,7 +40,7 @@ fn own_address(wanted: Option<String>) -> String {
     wanted.filter(own).unwrap_or_else(|| "/office".to_owned())
 }
 
-pub async fn sign_in(_: Anyone, Query(wanted): Query<Wanted>) -> Response {
+pub async fn sign_in(_: Anyone, Query(wanted): Query<SignInQuery>) -> Response {
     page(SignIn { to: own_address(wanted.to), name: String::new(), fault: String::new() }.render())
 }
 
@@ -50,7 +50,7 @@ pub async fn send_sign_in(
     _: OwnPage,
     State(app): State<App>,
     peer: Peer,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let (to, name) = (own_address(sent.one("to")), sent.one("name").unwrap_or_default());
     let body = json!({ "name": name, "password": sent.one("password").unwrap_or_default(), "in_browser": true });

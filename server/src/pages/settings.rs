@@ -5,8 +5,8 @@ use axum::{extract::State, response::Response};
 use crate::{
     api,
     pages::{
-        desk::OwnerDesk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
+        office_session::OwnerSession,
     },
     problem::Problem,
     state::App,
@@ -17,18 +17,18 @@ use crate::{
 fn form(settings: &Settings) -> Form {
     let orders =
         choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
-    let fields = vec![Field::one("/date_order", "How the office's pages write a day", orders)];
-    Form::new("How pages write", "/office/settings", "Store the change", fields)
+    let fields = vec![Field::one("/date_order", "How pages write a date", orders)];
+    Form::new("Date format", "/office/settings", "Save", fields)
         .filled(settings, settings.version())
-        .note("Amounts are in pounds, square feet and pounds on 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
+        .note("Amounts are in pounds, square feet and pounds per 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
         .note("Where a day is typed, the browser shows it in its own order.")
 }
 
-pub async fn one(_: OwnerDesk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn one(_: OwnerSession, State(app): State<App>) -> Result<Response, Problem> {
     Ok(form(&store::settings::get(app.store.reader()).await?).show())
 }
 
-pub async fn change(desk: OwnerDesk, State(app): State<App>, sent: Sent) -> Result<Response, Problem> {
+pub async fn change(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
     let form_sent = form(&store::settings::get(app.store.reader()).await?).sent(&sent);
     let done = async {
         let (version, valid) = form_sent.asked_change(&app)?;

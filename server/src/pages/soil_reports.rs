@@ -10,8 +10,8 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
+        office_session::OfficeSession,
         sections,
     },
     problem::Problem,
@@ -66,8 +66,8 @@ fn value(row: usize) -> [Field; 6] {
     ]);
     let units = choices(&[
         ("ppm", "parts per million (mg/kg)"),
-        ("lb_per_acre", "lb on an acre"),
-        ("mg_per_liter", "mg in a liter of soil (mg/dm3)"),
+        ("lb_per_acre", "lb per acre"),
+        ("mg_per_liter", "mg per liter of soil (mg/dm3)"),
         ("index", "the laboratory's own index"),
     ]);
     let bases = choices(&[("element", "the element (P, K, Mg, Ca)"), ("oxide", "its oxide (P2O5, K2O)")]);
@@ -113,7 +113,7 @@ fn blank(section: &Section, rows: usize) -> Form {
         Field::tick("/before_planting", "Dug before seeding or sodding, in the soil that will be tilled"),
         Field::amount("/ph", "pH").optional(),
         Field::amount("/buffer_ph", "Buffer pH").optional(),
-        Field::amount("/acidity/meq", "Acidity that lime must neutralise, meq")
+        Field::amount("/acidity/meq", "Acidity that lime must neutralize, meq")
             .optional()
             .help("Exchangeable or buffer acidity, with the measure of soil below."),
         Field::one(
@@ -126,14 +126,14 @@ fn blank(section: &Section, rows: usize) -> Form {
         Field::one("/phosphorus", "Phosphorus, as the laboratory rates it", ratings).optional(),
         Field::amount(
             "/phosphate_recommended_lb_per_1000_sqft",
-            "P2O5 that it recommends for the year, lb on 1,000 sq ft",
+            "P2O5 that it recommends for the year, lb per 1,000 sq ft",
         )
         .optional()
         .help("0 when it says that none is needed; empty when it says nothing."),
-        Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb on 1,000 sq ft")
+        Field::amount("/potash_recommended_lb_per_1000_sqft", "K2O that it recommends for the year, lb per 1,000 sq ft")
             .optional()
             .help("0 when it says that none is needed; empty when it says nothing."),
-        Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb on 1,000 sq ft")
+        Field::amount("/lime_recommended_lb_per_1000_sqft", "Lime that it recommends, lb per 1,000 sq ft")
             .optional()
             .help("As pure calcium carbonate; 0 when it says that none is needed."),
         Field::one("/laboratory_table", "Published table of this very laboratory", choices(&TABLES))
@@ -152,21 +152,25 @@ fn blank(section: &Section, rows: usize) -> Form {
     .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Section>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Response, Problem> {
     Ok(blank(&sections::get(&app, id).await?, VALUES).once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Section>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let rows = sent.closed_up().rows("/values/").clamp(VALUES, MOST_VALUES);
     let form = blank(&sections::get(&app, id).await?, rows).sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::soil_reports::create_soil_report(desk.office(), State(app.clone()), key, PathId(id), valid).await
+        api::soil_reports::record_soil_report(desk.office(), State(app.clone()), key, PathId(id), valid).await
     };
     let done = done.await;
     form.made(&app, done, |_| format!("/office/sections/{id}"))

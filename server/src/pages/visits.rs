@@ -7,9 +7,9 @@ use crate::{
     api,
     extract::PathId,
     pages::{
-        desk::Desk,
-        form::{Choice, Field, Form, Sent, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::{ALL_ROWS, ROWS, dates},
+        office_session::OfficeSession,
     },
     problem::Problem,
     scope::Scope,
@@ -44,7 +44,7 @@ async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Re
         Field::one("/product_id", "Product", products.map(|one| Choice::new(one.id.to_string(), one.name)).collect()),
         where_to,
         Field::one("/purpose", "Purpose", purposes),
-        Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb on 1,000 sq ft").optional(),
+        Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb per 1,000 sq ft").optional(),
     ])
 }
 
@@ -74,30 +74,36 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
         ("planned", "still to be made"),
         ("done", "done"),
         ("not_done", "not done, though somebody was there or on the way"),
-        ("cancelled", "called off beforehand"),
+        ("cancelled", "cancelled beforehand"),
     ]);
-    fields.push(Field::one("/status", "How it stands", ends).under("How it ended"));
+    fields.push(Field::one("/status", "Status", ends).under("How it ended"));
     fields.push(
-        Field::lines("/reason", "Why it was not done or called off").optional().help("Needed then, and only then."),
+        Field::lines("/reason", "Why it was not done or was cancelled")
+            .optional()
+            .help("Fill in only if the visit was not done or was cancelled."),
     );
     let form = Form::new(
         format!("The visit planned on {}", dates(app).await?.day(visit.planned_on)),
         format!("/office/visits/{}", visit.id),
-        "Store the change",
+        "Save",
         fields,
     );
     Ok(form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id)))
 }
 
-pub async fn new(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Property>) -> Result<Response, Problem> {
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Response, Problem> {
     Ok(blank(&app, id).await?.once(&app).show())
 }
 
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Property>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let form = blank(&app, id).await?.sent(&sent);
     let done = async {
@@ -108,15 +114,19 @@ pub async fn add(
     form.made(&app, done, |_| format!("/office/properties/{id}"))
 }
 
-pub async fn one(_: Desk, State(app): State<App>, PathId(id): PathId<ids::Visit>) -> Result<Response, Problem> {
+pub async fn one(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Visit>,
+) -> Result<Response, Problem> {
     Ok(stored_form(&app, &get(&app, id).await?).await?.show())
 }
 
 pub async fn change(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Visit>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let stored = get(&app, id).await?;
     let form = stored_form(&app, &stored).await?.sent(&sent);

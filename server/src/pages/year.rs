@@ -13,13 +13,14 @@ use serde::Deserialize;
 use crate::{
     book::{
         company_year::{self, SectionSum},
-        statement::{self, Preparation, Statement},
+        statement::{self, Preparation, SectionStatement, Statement},
     },
     extract::PathId,
     pages::{
-        desk::Desk,
+        figures::{self, Figure},
         local::Local,
         office::dates,
+        office_session::OfficeSession,
         page,
         year::outlook::{JournalState, RunsPast},
     },
@@ -35,7 +36,7 @@ pub struct Which {
 }
 
 /// The year that is asked for, and how the company reads it.
-struct Asked {
+struct YearView {
     year: i16,
     from: Day,
     to: Day,
@@ -47,7 +48,7 @@ struct Asked {
     dates: DateOrder,
 }
 
-async fn asked(app: &App, which: &Which) -> Result<Asked, Problem> {
+async fn asked(app: &App, which: &Which) -> Result<YearView, Problem> {
     let (company, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let local = Local::of(&zone);
     let today = local.day(app.clock.now());
@@ -56,7 +57,7 @@ async fn asked(app: &App, which: &Which) -> Result<Asked, Problem> {
         Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")])
     })?;
     let to = from.last_of_year();
-    Ok(Asked { year, from, to, caps_on: today.clamp(from, to), company, local, dates: dates(app).await? })
+    Ok(YearView { year, from, to, caps_on: today.clamp(from, to), company, local, dates: dates(app).await? })
 }
 
 #[derive(Template)]
@@ -83,10 +84,10 @@ struct SectionRow {
     property: String,
     address: String,
     name: String,
-    cap: String,
-    applied: String,
-    planned: String,
-    room: String,
+    cap: Option<Figure>,
+    applied: Figure,
+    planned: Figure,
+    room: Option<Figure>,
     class: &'static str,
     words: String,
     /// Past its cap, or past it with what is planned.
@@ -97,20 +98,23 @@ impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
         let past = sum.remaining_nitrogen_lb_per_1000_sqft.is_some_and(|room| room.raw() < 0);
         let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
-            (true, ..) => ("stop", "■ past its cap".to_owned()),
-            (_, Some(day), _) => ("care", format!("▲ past it with the visit of {}", dates.day(day))),
+            (true, ..) => ("stop", "■ over its cap".to_owned()),
+            (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
-            (_, None, None) => ("care", "▲ no cap was read".to_owned()),
+            (_, None, None) => ("care", "▲ no cap is known".to_owned()),
         };
-        let or_none = |value: Option<String>| value.unwrap_or_else(|| "none".to_owned());
+        let cap = sum.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
             name: sum.section_name.clone(),
-            cap: or_none(sum.cap.as_ref().map(|cap| cap.limit_lb_per_1000_sqft.to_string())),
-            applied: sum.nitrogen_lb_per_1000_sqft.to_string(),
-            planned: sum.planned_nitrogen_lb_per_1000_sqft.to_string(),
-            room: or_none(sum.remaining_nitrogen_lb_per_1000_sqft.map(|room| room.to_string())),
+            cap: cap.map(figures::limit),
+            applied: figures::rate_against(&sum.nitrogen_lb_per_1000_sqft, cap),
+            planned: figures::rate_against(
+                &sum.planned_nitrogen_lb_per_1000_sqft,
+                sum.remaining_nitrogen_lb_per_1000_sqft.as_ref(),
+            ),
+            room: sum.remaining_nitrogen_lb_per_1000_sqft.as_ref().map(figures::rate),
             class,
             words,
             past: past || sum.runs_past_on.is_some(),
@@ -119,8 +123,12 @@ impl SectionRow {
 }
 
 /// Every client and section against its cap, with what is planned.
-pub async fn year(Desk(actor): Desk, State(app): State<App>, Query(which): Query<Which>) -> Result<Response, Problem> {
-    let Asked { year, from, to, caps_on, local, dates, .. } = asked(&app, &which).await?;
+pub async fn year(
+    OfficeSession(actor): OfficeSession,
+    State(app): State<App>,
+    Query(which): Query<Which>,
+) -> Result<Response, Problem> {
+    let YearView { year, from, to, caps_on, local, dates, .. } = asked(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
     let reports = company_year::reports_due(&app.law, year, &sums);
     let sums = company_year::company_year(&app.law, caps_on, sums);
@@ -150,18 +158,26 @@ struct StatementPage {
     clock_fault: Option<String>,
 }
 
+impl StatementPage {
+    /// The year's nitrogen, read against the cap.
+    fn applied(section: &SectionStatement) -> Figure {
+        let cap = section.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
+        figures::rate_against(&section.nitrogen_lb_per_1000_sqft, cap).exact_on_paper()
+    }
+}
+
 /// A client's statement, to be read and printed.
 pub async fn client(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let Asked { year, from, to, caps_on, company: company_name, local, dates } = asked(&app, &which).await?;
+    let YearView { year, from, to, caps_on, company: company_name, local, dates } = asked(&app, &which).await?;
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, from, to, Scope::Company).await?;
     let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
-    let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.words()))?;
+    let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault() }.render()))
 }

@@ -99,7 +99,7 @@ pub const KINDS: [About; 19] = [
         slug: "conflict",
         status: StatusCode::CONFLICT,
         title: "That does not go together with what is stored",
-        meaning: "The request is well-formed, but the book has moved on or says otherwise.",
+        meaning: "The request is well-formed, but the records have changed since or say otherwise.",
         way_out: "Read `detail`, look at the present state, and decide again.",
     },
     About {
@@ -139,7 +139,7 @@ pub const KINDS: [About; 19] = [
         slug: "stopped-by-rules",
         status: StatusCode::UNPROCESSABLE_ENTITY,
         title: "Stop: a rule forbids it",
-        meaning: "At least one rule of law, label or company forbids this, or cannot be answered. `findings` lists every one with its citation and what would clear it. Nothing in the book changed; the attempt is kept.",
+        meaning: "At least one rule of law, label or company forbids this, or cannot be answered. `findings` lists every one with its citation and what would clear it. No record changed; the attempt is kept.",
         way_out: "Clear the findings. If the work has truly been done, send the record again with every stopping finding's `key` in `acknowledged` and a `reason`: it is then stored, marked beyond the rules, and put on the owner's list.",
     },
     About {
@@ -171,8 +171,8 @@ pub const KINDS: [About; 19] = [
         kind: Kind::StorageFailed,
         slug: "storage-failed",
         status: StatusCode::SERVICE_UNAVAILABLE,
-        title: "The book cannot be written just now",
-        meaning: "The disk under the book refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
+        title: "Records cannot be saved just now",
+        meaning: "The disk under the records refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
         way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
     },
     About {

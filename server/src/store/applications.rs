@@ -16,7 +16,7 @@ use crate::{
         correction::{self, CorrectionView},
         rows,
     },
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
     store::{read, read_day, read_enum, read_instant, read_json},
 };
@@ -68,7 +68,7 @@ pub fn line((section, area, product, nitrogen, quick, phosphate, potash): Stored
     }
 }
 
-impl TryFrom<StoredRow> for Row<ApplicationView> {
+impl TryFrom<StoredRow> for Sequenced<ApplicationView> {
     type Error = sqlx::Error;
 
     fn try_from(stored: StoredRow) -> Result<Self, sqlx::Error> {
@@ -127,7 +127,7 @@ pub async fn get(
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of applications, the latest received first.
@@ -136,7 +136,7 @@ pub async fn list(
     span: PageRequest,
     filter: Filter,
     scope: Scope,
-) -> Result<Vec<Row<ApplicationView>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
     let person = scope.person();
     let rows = sqlx::query_as!(
         StoredRow,
@@ -169,7 +169,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// The decision that a record, clearance or refused attempt was made under, word for word.
@@ -192,7 +192,7 @@ struct CorrectionStored {
     lines: String,
 }
 
-impl TryFrom<CorrectionStored> for Row<CorrectionView> {
+impl TryFrom<CorrectionStored> for Sequenced<CorrectionView> {
     type Error = sqlx::Error;
 
     fn try_from(stored: CorrectionStored) -> Result<Self, sqlx::Error> {
@@ -219,7 +219,7 @@ pub async fn corrections(
     application: Option<ApplicationId>,
     id: Option<CorrectionId>,
     scope: Scope,
-) -> Result<Vec<Row<CorrectionView>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<CorrectionView>>, sqlx::Error> {
     let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         CorrectionStored,
@@ -241,7 +241,7 @@ pub async fn corrections(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// What was sent and refused. It may have happened all the same.

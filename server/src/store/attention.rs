@@ -85,14 +85,14 @@ pub async fn newest_reports(pool: &SqlitePool) -> Result<Vec<NewestReport>, sqlx
 
 /// What a visit that is still to be made wants on one of its sections.
 #[derive(Debug)]
-pub struct Wanted {
+pub struct PlannedDemand {
     pub product: ProductId,
     pub target: Option<NutrientRate>,
     pub area: Option<Area>,
 }
 
 /// What all visits that are still to be made want, section by section.
-pub async fn wanted(pool: &SqlitePool) -> Result<Vec<Wanted>, sqlx::Error> {
+pub async fn wanted(pool: &SqlitePool) -> Result<Vec<PlannedDemand>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT v.product_id AS "product_id!", v.target_nitrogen, m.area AS "area?"
            FROM visits AS v JOIN untreated_visit_sections AS s ON s.visit_id = v.id
@@ -103,7 +103,7 @@ pub async fn wanted(pool: &SqlitePool) -> Result<Vec<Wanted>, sqlx::Error> {
     .fetch_all(pool)
     .await?;
     let wanted = rows.into_iter().map(|row| {
-        Ok(Wanted {
+        Ok(PlannedDemand {
             product: read(&row.product_id, "product id")?,
             target: row.target_nitrogen.map(NutrientRate::from_raw),
             area: row.area.map(Area::from_raw),

@@ -14,7 +14,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     store::{equipment, read, read_day, read_instant, read_json},
 };
 
@@ -99,7 +99,7 @@ struct CalibrationRow {
     created_at: i64,
 }
 
-impl TryFrom<CalibrationRow> for Row<Calibration> {
+impl TryFrom<CalibrationRow> for Sequenced<Calibration> {
     type Error = sqlx::Error;
 
     fn try_from(row: CalibrationRow) -> Result<Self, sqlx::Error> {
@@ -163,7 +163,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: CalibrationId) -> Result
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// Which calibrations a list shows.
@@ -175,7 +175,11 @@ pub struct Filter {
 }
 
 /// A page of calibrations, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: PageRequest, filter: Filter) -> Result<Vec<Row<Calibration>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    filter: Filter,
+) -> Result<Vec<Sequenced<Calibration>>, sqlx::Error> {
     let (equipment, product) = (filter.equipment.map(|id| id.to_string()), filter.product.map(|id| id.to_string()));
     let person = filter.person.map(|id| id.to_string());
     let rows = sqlx::query_as!(
@@ -195,7 +199,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest, filter: Filter) -> Resul
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// The calibrations in force on a day: of each machine in use (or of one), each of these products and each operator (or one),
@@ -238,7 +242,7 @@ pub async fn in_force(
         .map(|row| {
             let limits = equipment::limits(row.limit_days, row.limit_applications).unwrap_or(AgeLimits::DEFAULT);
             let used = i32::try_from(row.applications_since).unwrap_or(i32::MAX);
-            let Row { item, .. } = Row::<Calibration>::try_from(CalibrationRow {
+            let Sequenced { item, .. } = Sequenced::<Calibration>::try_from(CalibrationRow {
                 seq: row.seq,
                 id: row.id,
                 equipment_id: row.equipment_id,

@@ -9,7 +9,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
     store::{read, read_day, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
@@ -65,7 +65,7 @@ struct ClientRow {
     created_at: i64,
 }
 
-impl TryFrom<ClientRow> for Row<Client> {
+impl TryFrom<ClientRow> for Sequenced<Client> {
     type Error = sqlx::Error;
 
     fn try_from(row: ClientRow) -> Result<Self, sqlx::Error> {
@@ -143,11 +143,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) 
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of clients, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<Vec<Row<Client>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<Vec<Sequenced<Client>>, sqlx::Error> {
     let person = scope.person();
     let rows = sqlx::query_as!(
         ClientRow,
@@ -163,5 +163,5 @@ pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

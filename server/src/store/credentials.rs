@@ -9,7 +9,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     places::RuleSetCode,
     store::{read, read_day, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
@@ -88,7 +88,7 @@ struct CredentialRow {
     created_at: i64,
 }
 
-impl TryFrom<CredentialRow> for Row<Credential> {
+impl TryFrom<CredentialRow> for Sequenced<Credential> {
     type Error = sqlx::Error;
 
     fn try_from(row: CredentialRow) -> Result<Self, sqlx::Error> {
@@ -181,11 +181,15 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: CredentialId) -> Result<
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of one person's, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: PageRequest, person: PersonId) -> Result<Vec<Row<Credential>>, sqlx::Error> {
+pub async fn list(
+    pool: &SqlitePool,
+    span: PageRequest,
+    person: PersonId,
+) -> Result<Vec<Sequenced<Credential>>, sqlx::Error> {
     let person = person.to_string();
     let rows = sqlx::query_as!(
         CredentialRow,
@@ -199,7 +203,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest, person: PersonId) -> Res
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// What a person held on a day, in the order in which it was written.
@@ -217,7 +221,7 @@ pub async fn valid_on(pool: &SqlitePool, person: PersonId, day: Day) -> Result<V
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(|row| Row::try_from(row).map(|row| row.item)).collect()
+    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }
 
 /// All of them, of those who have left too, in the order in which they were written.
@@ -231,5 +235,5 @@ pub async fn list_all(pool: &SqlitePool) -> Result<Vec<Credential>, sqlx::Error>
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(|row| Row::try_from(row).map(|row| row.item)).collect()
+    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }

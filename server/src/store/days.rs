@@ -15,7 +15,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::Row,
+    paging::Sequenced,
     store::{
         ReadTransaction, bad_row,
         calibrations::{self, CalibrationInForce},
@@ -129,7 +129,7 @@ impl VisitRate {
 
 /// What the visits of a day name.
 #[derive(Default)]
-struct Named {
+struct DayReferences {
     properties: HashMap<PropertyId, Property>,
     clients: HashMap<PropertyId, ClientWords>,
     sections: HashMap<SectionId, Section>,
@@ -152,7 +152,7 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<Day
     // One transaction, so that everything is read as it stood at one moment.
     let mut moment = ReadTransaction::begin(pool).await?;
     let visits = planned(&mut moment, &person, &day).await?;
-    let mut named = Named::default();
+    let mut named = DayReferences::default();
     read_properties(&mut moment, &person, &day, &mut named).await?;
     read_clients(&mut moment, &person, &day, &mut named).await?;
     read_sections(&mut moment, &person, &day, &mut named).await?;
@@ -165,7 +165,7 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<Day
     visits.into_iter().map(|visit| named.complete(visit)).collect()
 }
 
-impl Named {
+impl DayReferences {
     fn complete(&self, visit: Visit) -> Result<DayVisit, sqlx::Error> {
         let missing = || bad_row("day")(&"a visit names what is not there");
         let client = self.clients.get(&visit.property_id).cloned().ok_or_else(missing)?;
@@ -213,14 +213,14 @@ async fn planned(connection: &mut SqliteConnection, person: &str, day: &str) -> 
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter().map(|row| Row::try_from(row).map(|row| row.item)).collect()
+    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }
 
 async fn read_properties(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query_as!(
         PropertyRow,
@@ -237,7 +237,7 @@ async fn read_properties(
     .fetch_all(connection)
     .await?;
     for row in rows {
-        let Row { item, .. } = Row::<Property>::try_from(row)?;
+        let Sequenced { item, .. } = Sequenced::<Property>::try_from(row)?;
         named.properties.insert(item.id, item);
     }
     Ok(())
@@ -247,7 +247,7 @@ async fn read_clients(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT p.id AS "property_id!", c.name AS "name!", c.phone, c.cancelled_on
@@ -270,7 +270,7 @@ async fn read_sections(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query_as!(
         SectionRow,
@@ -289,7 +289,7 @@ async fn read_sections(
     .fetch_all(connection)
     .await?;
     for row in rows {
-        let Row { item, .. } = Row::<Section>::try_from(row)?;
+        let Sequenced { item, .. } = Sequenced::<Section>::try_from(row)?;
         named.sections.insert(item.id, item);
     }
     Ok(())
@@ -299,7 +299,7 @@ async fn read_products(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query_as!(
         ProductRow,
@@ -314,7 +314,7 @@ async fn read_products(
     .fetch_all(connection)
     .await?;
     for row in rows {
-        let Row { item, .. } = Row::<Product>::try_from(row)?;
+        let Sequenced { item, .. } = Sequenced::<Product>::try_from(row)?;
         named.products.insert(item.id, item);
     }
     Ok(())
@@ -325,7 +325,7 @@ async fn read_samples(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT r.section_id AS "section_id!", max(r.sampled_on) AS "sampled_on!: String"
@@ -350,7 +350,7 @@ async fn read_recorded(
     connection: &mut SqliteConnection,
     person: &str,
     day: &str,
-    named: &mut Named,
+    named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT v.id AS "id!", l.section_id AS "section_id!",

@@ -9,7 +9,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     store::{read, read_instant},
 };
 
@@ -106,10 +106,10 @@ pub async fn get(connection: &mut SqliteConnection, id: DeviceId) -> Result<Opti
     )
     .fetch_optional(connection)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
-pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Device>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<Device>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         DeviceRow,
         r#"SELECT seq AS "seq!", id AS "id!", person_id AS "person_id!", name AS "name!", enrolled_at AS "enrolled_at!", revoked_at
@@ -119,7 +119,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Device
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 struct DeviceRow {
@@ -131,7 +131,7 @@ struct DeviceRow {
     revoked_at: Option<i64>,
 }
 
-impl TryFrom<DeviceRow> for Row<Device> {
+impl TryFrom<DeviceRow> for Sequenced<Device> {
     type Error = sqlx::Error;
 
     fn try_from(row: DeviceRow) -> Result<Self, sqlx::Error> {

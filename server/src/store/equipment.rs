@@ -12,8 +12,8 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
-    store::{read, read_enum, read_instant, word},
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_enum, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -95,7 +95,7 @@ pub(super) fn limits(days: Option<i64>, applications: Option<i64>) -> Option<Age
     Some(AgeLimits { days: i32::try_from(days).ok()?, applications: i32::try_from(applications).ok()? })
 }
 
-impl TryFrom<EquipmentRow> for Row<EquipmentView> {
+impl TryFrom<EquipmentRow> for Sequenced<EquipmentView> {
     type Error = sqlx::Error;
 
     fn try_from(row: EquipmentRow) -> Result<Self, sqlx::Error> {
@@ -147,7 +147,7 @@ pub async fn insert(
     input: &EquipmentInput,
     at: Instant,
 ) -> Result<EquipmentView, sqlx::Error> {
-    let (key, kind, at, columns) = (id.to_string(), word(&input.kind), at.millis(), Columns::of(input));
+    let (key, kind, at, columns) = (id.to_string(), enum_text(&input.kind), at.millis(), Columns::of(input));
     sqlx::query!(
         "INSERT INTO equipment (id, name, kind, has_deflector, hopper, tank, swath, limit_days, limit_applications, active,
              version, created_at)
@@ -209,11 +209,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: EquipmentId) -> Result<O
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of equipment, in the order in which it was written.
-pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<EquipmentView>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<EquipmentView>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         EquipmentRow,
         r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", kind AS "kind!", has_deflector AS "has_deflector!", hopper, tank,
@@ -224,5 +224,5 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Equipm
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

@@ -6,7 +6,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use crate::paging::{PageRequest, Row};
+use crate::paging::{PageRequest, Sequenced};
 
 /// Who does what to which thing, for the journal.
 #[derive(Debug, Clone, Copy)]
@@ -94,7 +94,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     subject: Option<String>,
-) -> Result<Vec<Row<JournalEntry>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<JournalEntry>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT seq AS "seq!", written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash
            FROM journal WHERE seq > $1 AND ($2 IS NULL OR subject_id = $2) ORDER BY seq LIMIT $3"#,
@@ -118,7 +118,7 @@ pub async fn list(
                 previous_hash: row.previous_hash,
                 hash: row.hash,
             };
-            Ok(Row { seq: row.seq, item })
+            Ok(Sequenced { seq: row.seq, item })
         })
         .collect()
 }
@@ -131,7 +131,7 @@ pub async fn length(pool: &SqlitePool) -> Result<i64, sqlx::Error> {
 
 /// An answer to keep.
 #[derive(Debug)]
-pub struct Answer<'a> {
+pub struct StoredResponse<'a> {
     pub person: String,
     pub route: &'static str,
     pub key: &'a str,
@@ -159,7 +159,7 @@ pub async fn remembered(
 }
 
 /// Keeps an answer, and forgets those that are old.
-pub async fn remember(connection: &mut SqliteConnection, answer: Answer<'_>) -> Result<(), sqlx::Error> {
+pub async fn remember(connection: &mut SqliteConnection, answer: StoredResponse<'_>) -> Result<(), sqlx::Error> {
     let now = answer.at.millis();
     let oldest = now - KEPT_MS;
     sqlx::query!("DELETE FROM idempotency_keys WHERE stored_at < $1", oldest).execute(&mut *connection).await?;

@@ -10,7 +10,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     store::{read, read_day, read_instant},
 };
 
@@ -63,7 +63,7 @@ struct LotRow {
     created_at: i64,
 }
 
-impl TryFrom<LotRow> for Row<Lot> {
+impl TryFrom<LotRow> for Sequenced<Lot> {
     type Error = sqlx::Error;
 
     fn try_from(row: LotRow) -> Result<Self, sqlx::Error> {
@@ -118,7 +118,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: LotId) -> Result<Option<
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of lots, of all products or of one, in the order in which they were written.
@@ -126,7 +126,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     product: Option<ProductId>,
-) -> Result<Vec<Row<Lot>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<Lot>>, sqlx::Error> {
     let product = product.map(|id| id.to_string());
     let rows = sqlx::query_as!(
         LotRow,
@@ -142,5 +142,5 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

@@ -15,11 +15,12 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
     store::{
+        enum_text,
         measurements::confirmations::{Confirmation, ConfirmationRow},
-        read, read_day, read_enum, read_instant, read_json, word,
+        read, read_day, read_enum, read_instant, read_json,
     },
 };
 
@@ -45,7 +46,7 @@ pub enum MeasuringMethod {
 /// Ground that a distance is kept from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct KeepOff {
+pub struct SetbackGround {
     pub kind: FeatureKind,
     /// Its edge: one position for a drain or a well, more for a stream, and a closed ring, which does not cross itself, for a pond
     /// or a drive.
@@ -77,7 +78,7 @@ pub struct MeasuredFrom {
     /// Water, drains and pavement from which the treated ground stays away. The lawn must then be drawn, not taped.
     #[serde(default)]
     #[schema(max_items = 50)]
-    pub keep_off: Vec<KeepOff>,
+    pub keep_off: Vec<SetbackGround>,
     /// The equipment by which legal distances are chosen; left out, the one that gets no shorter distance.
     #[serde(default)]
     pub equipment: Option<Equipment>,
@@ -86,7 +87,7 @@ pub struct MeasuredFrom {
 /// How far an area may be off, as somebody estimated it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct ErrorInput {
+pub struct AreaErrorInput {
     /// Either way.
     pub error_sqft: Area,
     /// Where the estimate comes from. Left out, it is marked common practice.
@@ -122,7 +123,7 @@ pub struct MeasurementInput {
     pub measured_by: String,
     /// An estimate of the error, where it does not follow from the reading errors in `from`.
     #[serde(default)]
-    pub error_estimate: Option<ErrorInput>,
+    pub error_estimate: Option<AreaErrorInput>,
     /// What was left out or in doubt.
     #[serde(default)]
     #[schema(min_length = 1, max_length = 1000, format = "lines")]
@@ -207,7 +208,7 @@ struct MeasurementRow {
     confirmation: Option<String>,
 }
 
-impl TryFrom<MeasurementRow> for Row<Measurement> {
+impl TryFrom<MeasurementRow> for Sequenced<Measurement> {
     type Error = sqlx::Error;
 
     fn try_from(row: MeasurementRow) -> Result<Self, sqlx::Error> {
@@ -251,14 +252,14 @@ pub async fn insert(
     at: Instant,
 ) -> Result<Measurement, sqlx::Error> {
     let (key, section_key, area) = (id.to_string(), section.to_string(), measured.area_sqft.raw());
-    let (measured_on, method, millis) = (input.measured_on.to_string(), word(&input.method), at.millis());
+    let (measured_on, method, millis) = (input.measured_on.to_string(), enum_text(&input.method), at.millis());
     let (metric_area, lawn) = (input.area_m2.map(MetricArea::raw), measured.lawn_sqft.map(Area::raw));
     let parts = measured.from.as_ref().map(serde_json::to_string).transpose();
     let parts = parts.map_err(|error| sqlx::Error::Encode(error.into()))?;
     let error = measured.error.as_ref();
     let (error_raw, error_source) =
         (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
-    let error_mark = error.map(|error| word::<SourceMark>(&error.mark));
+    let error_mark = error.map(|error| enum_text::<SourceMark>(&error.mark));
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
              error_source, error_mark, note, created_at, waits, to_confirm)
@@ -307,7 +308,7 @@ pub async fn get(
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of a section's measurements, in the order in which they were written.
@@ -315,7 +316,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     section: SectionId,
-) -> Result<Vec<Row<Measurement>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<Measurement>>, sqlx::Error> {
     let section = section.to_string();
     let rows = sqlx::query_as!(
         MeasurementRow,
@@ -331,7 +332,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// The area by which product is reckoned on a section on a day: of the latest measurement by then, else of the earliest.

@@ -259,7 +259,7 @@ pub fn read_json<T: serde::de::DeserializeOwned>(text: &str, what: &'static str)
 }
 
 /// The word by which a value is stored: its serde form.
-pub fn word<T: serde::Serialize>(value: &T) -> String {
+pub fn enum_text<T: serde::Serialize>(value: &T) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
         Ok(other) => other.to_string(),

@@ -10,8 +10,8 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
-    store::{read, read_enum, read_instant, word},
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_enum, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -85,7 +85,7 @@ struct PersonRow {
     created_at: i64,
 }
 
-impl TryFrom<PersonRow> for Row<Person> {
+impl TryFrom<PersonRow> for Sequenced<Person> {
     type Error = sqlx::Error;
 
     fn try_from(row: PersonRow) -> Result<Self, sqlx::Error> {
@@ -133,7 +133,7 @@ pub async fn insert(
     password_hash: Option<&str>,
     at: Instant,
 ) -> Result<Person, sqlx::Error> {
-    let (key, at, role) = (id.to_string(), at.millis(), word(&input.role));
+    let (key, at, role) = (id.to_string(), at.millis(), enum_text(&input.role));
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
     let active = i64::from(input.active);
     sqlx::query!(
@@ -161,7 +161,7 @@ pub async fn update(
     versions: Versions,
     at: Instant,
 ) -> Result<UpdateOutcome<Person>, sqlx::Error> {
-    let (key, role, active) = (id.to_string(), word(&input.role), i64::from(input.active));
+    let (key, role, active) = (id.to_string(), enum_text(&input.role), i64::from(input.active));
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
     let before = get(&mut *connection, id).await?;
     let done = sqlx::query!(
@@ -208,10 +208,10 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: PersonId) -> Result<Opti
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
-pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Person>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<Person>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         PersonRow,
         r#"SELECT seq AS "seq!", id AS "id!", name AS "name!", role AS "role!", sign_in, active AS "active!", version AS "version!",
@@ -221,7 +221,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Person
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// Active owners other than one person: the last owner can neither be demoted nor ended.

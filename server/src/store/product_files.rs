@@ -10,8 +10,8 @@ use utoipa::ToSchema;
 
 use crate::{
     media::{FileBody, MediaType},
-    paging::{PageRequest, Row},
-    store::{read, read_day, read_enum, read_instant, word},
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_day, read_enum, read_instant},
 };
 
 /// What a file of a product is.
@@ -54,7 +54,7 @@ struct FileRow {
     created_at: i64,
 }
 
-impl TryFrom<FileRow> for Row<ProductFile> {
+impl TryFrom<FileRow> for Sequenced<ProductFile> {
     type Error = sqlx::Error;
 
     fn try_from(row: FileRow) -> Result<Self, sqlx::Error> {
@@ -90,7 +90,7 @@ pub async fn insert(
     about: About,
     file: &FileBody,
 ) -> Result<ProductFile, sqlx::Error> {
-    let (id, product, kind) = (about.id.to_string(), about.product.to_string(), word(&about.kind));
+    let (id, product, kind) = (about.id.to_string(), about.product.to_string(), enum_text(&about.kind));
     let (dated, person, at) = (about.dated.map(|day| day.to_string()), about.person.to_string(), about.at.millis());
     let (media_type, bytes) = (file.media.name(), file.bytes.as_ref());
     sqlx::query!(
@@ -128,7 +128,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductFileId) -> Result
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of a product's files, in the order in which they were added.
@@ -136,7 +136,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     product: ProductId,
-) -> Result<Vec<Row<ProductFile>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<ProductFile>>, sqlx::Error> {
     let product = product.to_string();
     let rows = sqlx::query_as!(
         FileRow,
@@ -151,7 +151,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// The bytes of a file.

@@ -11,8 +11,8 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
-    store::{read, read_enum, read_instant, read_json, word},
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_enum, read_instant, read_json},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -51,7 +51,7 @@ pub enum ProductStatus {
 
 impl ProductStatus {
     /// How a page calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Active => "✓ in use",
             Self::Hold => "▲ on hold",
@@ -106,7 +106,7 @@ pub(super) struct ProductRow {
     pub created_at: i64,
 }
 
-impl TryFrom<ProductRow> for Row<Product> {
+impl TryFrom<ProductRow> for Sequenced<Product> {
     type Error = sqlx::Error;
 
     fn try_from(row: ProductRow) -> Result<Self, sqlx::Error> {
@@ -157,7 +157,7 @@ pub async fn set_status(
     status: ProductStatus,
     versions: Versions,
 ) -> Result<UpdateOutcome<Product>, sqlx::Error> {
-    let (key, status) = (id.to_string(), word(&status));
+    let (key, status) = (id.to_string(), enum_text(&status));
     let done = sqlx::query!(
         "UPDATE products SET status = $2, version = version + 1 WHERE id = $1 AND ($3 IS NULL OR version IN (SELECT value FROM json_each($3)))",
         key,
@@ -182,11 +182,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProductId) -> Result<Opt
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of products, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Product>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<Product>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ProductRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.name AS "name!", p.label AS "label!", p.net_weight AS "net_weight!",
@@ -198,5 +198,5 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Produc
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

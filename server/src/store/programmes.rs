@@ -15,7 +15,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     store::{read, read_instant, read_json},
     version::{UpdateOutcome, Versioned, Versions},
 };
@@ -140,7 +140,7 @@ struct ProgrammeRow {
     created_at: i64,
 }
 
-impl TryFrom<ProgrammeRow> for Row<Programme> {
+impl TryFrom<ProgrammeRow> for Sequenced<Programme> {
     type Error = sqlx::Error;
 
     fn try_from(row: ProgrammeRow) -> Result<Self, sqlx::Error> {
@@ -210,11 +210,11 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ProgrammeId) -> Result<O
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of programmes, in the order in which they were written.
-pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Programme>>, sqlx::Error> {
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<Programme>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ProgrammeRow,
         r#"SELECT seq AS "seq!", id AS "id!", content AS "content!", version AS "version!", created_at AS "created_at!"
@@ -224,7 +224,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Row<Progra
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// Rounds of a programme that visits name.

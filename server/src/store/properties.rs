@@ -9,7 +9,7 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     places,
     places::RuleSetCode,
     scope::Scope,
@@ -144,7 +144,7 @@ pub(super) struct PropertyRow {
     pub created_at: i64,
 }
 
-impl TryFrom<PropertyRow> for Row<Property> {
+impl TryFrom<PropertyRow> for Sequenced<Property> {
     type Error = sqlx::Error;
 
     fn try_from(row: PropertyRow) -> Result<Self, sqlx::Error> {
@@ -225,12 +225,12 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
-    hand_over(connection, id, input.client_id, None).await?;
+    transfer_ownership(connection, id, input.client_id, None).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
 }
 
 /// Notes whose the property is, from a day on or from the beginning.
-pub async fn hand_over(
+pub async fn transfer_ownership(
     connection: &mut SqliteConnection,
     id: PropertyId,
     client: ClientId,
@@ -313,7 +313,7 @@ pub async fn get(
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of properties, of all clients or of one, in the order in which they were written.
@@ -322,7 +322,7 @@ pub async fn list(
     span: PageRequest,
     client: Option<ClientId>,
     scope: Scope,
-) -> Result<Vec<Row<Property>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<Property>>, sqlx::Error> {
     let (client, person) = (client.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         PropertyRow,
@@ -342,5 +342,5 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

@@ -7,7 +7,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     store::{read, read_instant},
 };
 
@@ -54,7 +54,7 @@ struct ReviewRow {
     reviewed_at: Option<i64>,
 }
 
-impl TryFrom<ReviewRow> for Row<ReviewItem> {
+impl TryFrom<ReviewRow> for Sequenced<ReviewItem> {
     type Error = sqlx::Error;
 
     fn try_from(row: ReviewRow) -> Result<Self, sqlx::Error> {
@@ -84,7 +84,7 @@ pub async fn list(
     span: PageRequest,
     open: bool,
     record: Option<String>,
-) -> Result<Vec<Row<ReviewItem>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<ReviewItem>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ReviewRow,
         r#"SELECT seq AS "seq!: i64", why AS "why!: String", kind AS "kind!: String", i.record_id AS "record_id!: String",
@@ -133,7 +133,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// Keeps what the owner said; false if something was said before.

@@ -13,9 +13,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{read, read_day, read_enum, read_instant, word},
+    store::{enum_text, read, read_day, read_enum, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -164,7 +164,7 @@ pub(super) struct SectionRow {
     pub created_at: i64,
 }
 
-impl TryFrom<SectionRow> for Row<Section> {
+impl TryFrom<SectionRow> for Sequenced<Section> {
     type Error = sqlx::Error;
 
     fn try_from(row: SectionRow) -> Result<Self, sqlx::Error> {
@@ -206,15 +206,15 @@ struct Columns {
 impl Columns {
     fn of(input: &SectionInput) -> Self {
         Self {
-            species: input.species.as_ref().map(word),
-            water: word(&input.water),
+            species: input.species.as_ref().map(enum_text),
+            water: enum_text(&input.water),
             water_distance: input.water_distance_ft.map(Distance::raw),
             natural_strip: input.natural_strip_ft.map(Distance::raw),
             established_on: input.established_on.map(|day| day.to_string()),
             touches_pavement: i64::from(input.touches_pavement),
-            maintenance: word(&input.maintenance),
-            clippings: word(&input.clippings),
-            shade: word(&input.shade),
+            maintenance: enum_text(&input.maintenance),
+            clippings: enum_text(&input.clippings),
+            shade: enum_text(&input.shade),
         }
     }
 }
@@ -309,7 +309,7 @@ pub async fn get(
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of sections, of all properties or of one, in the order in which they were written.
@@ -318,7 +318,7 @@ pub async fn list(
     span: PageRequest,
     property: Option<PropertyId>,
     scope: Scope,
-) -> Result<Vec<Row<Section>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<Section>>, sqlx::Error> {
     let (property, person) = (property.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         SectionRow,
@@ -339,7 +339,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// The sections of one property.

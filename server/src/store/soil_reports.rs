@@ -17,9 +17,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{read, read_day, read_enum, read_instant, read_json, word},
+    store::{enum_text, read, read_day, read_enum, read_instant, read_json},
 };
 
 /// One number from the laboratory's paper.
@@ -200,7 +200,7 @@ struct SoilReportRow {
     created_at: i64,
 }
 
-impl TryFrom<SoilReportRow> for Row<SoilReport> {
+impl TryFrom<SoilReportRow> for Sequenced<SoilReport> {
     type Error = sqlx::Error;
 
     fn try_from(row: SoilReportRow) -> Result<Self, sqlx::Error> {
@@ -258,16 +258,16 @@ pub async fn insert(
 ) -> Result<SoilReport, sqlx::Error> {
     let (key, section, at, sampled_on) =
         (id.to_string(), section.to_string(), at.millis(), input.sampled_on.to_string());
-    let (extractant, phosphorus) = (word(&input.extractant), input.phosphorus.as_ref().map(word));
+    let (extractant, phosphorus) = (enum_text(&input.extractant), input.phosphorus.as_ref().map(enum_text));
     let ph = input.ph.map(SoilPh::raw);
     let phosphate = input.phosphate_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
     let potash = input.potash_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
-    let (depth, tool) = (input.depth_in.map(Inches::raw), input.tool.as_ref().map(word));
-    let (before_planting, table) = (i64::from(input.before_planting), input.laboratory_table.as_ref().map(word));
+    let (depth, tool) = (input.depth_in.map(Inches::raw), input.tool.as_ref().map(enum_text));
+    let (before_planting, table) = (i64::from(input.before_planting), input.laboratory_table.as_ref().map(enum_text));
     let values: Vec<ReportedValue> = input.values.iter().map(|value| reported(value, input.extractant)).collect();
     let readings = serde_json::to_string(&values).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let (buffer_ph, acidity) = (input.buffer_ph.map(SoilPh::raw), input.acidity.map(|acidity| acidity.meq.raw()));
-    let acidity_per = input.acidity.map(|acidity| word(&acidity.per));
+    let acidity_per = input.acidity.map(|acidity| enum_text(&acidity.per));
     let organic_matter = input.organic_matter_percent.map(Percent::raw);
     let lime = input.lime_recommended_lb_per_1000_sqft.map(ProductRate::raw);
     sqlx::query!(
@@ -325,7 +325,7 @@ pub async fn get(
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of a section's soil reports, in the order in which they were written.
@@ -333,7 +333,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     section: SectionId,
-) -> Result<Vec<Row<SoilReport>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<SoilReport>>, sqlx::Error> {
     let section = section.to_string();
     let rows = sqlx::query_as!(
         SoilReportRow,
@@ -348,7 +348,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// Whether every one of these sections had a soil report by a day.

@@ -26,7 +26,7 @@ pub enum About {
 
 impl About {
     /// What is missing when there is nothing to state.
-    pub fn words(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             Self::Client(_) => "client with a lawn section",
             Self::Property(_) => "property with a lawn section",

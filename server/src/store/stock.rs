@@ -10,8 +10,8 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
-    store::{read, read_day, read_enum, read_instant, word},
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_day, read_enum, read_instant},
 };
 
 /// What the office writes about stock beside deliveries.
@@ -24,7 +24,7 @@ pub enum StockChange {
     Spilled,
     /// Disposed of: out.
     Disposed,
-    /// Weighed or counted: the difference to the book, in or out.
+    /// Weighed or counted: the difference from the records, in or out.
     Counted,
 }
 
@@ -49,14 +49,14 @@ pub enum MovementKind {
 
 impl MovementKind {
     /// How a page calls it.
-    pub const fn words(self) -> &'static str {
+    pub const fn label(self) -> &'static str {
         match self {
             Self::Received => "delivered",
             Self::Applied => "put down",
             Self::Returned => "sent back",
             Self::Spilled => "spilled",
             Self::Disposed => "disposed of",
-            Self::Counted => "counted: the difference to the book",
+            Self::Counted => "counted: the difference from the records",
             Self::Corrected => "corrected",
         }
     }
@@ -122,7 +122,7 @@ struct MovementRow {
     recorded_at: i64,
 }
 
-impl TryFrom<MovementRow> for Row<StockMovement> {
+impl TryFrom<MovementRow> for Sequenced<StockMovement> {
     type Error = sqlx::Error;
 
     fn try_from(row: MovementRow) -> Result<Self, sqlx::Error> {
@@ -146,7 +146,7 @@ impl TryFrom<MovementRow> for Row<StockMovement> {
 pub async fn insert(connection: &mut SqliteConnection, movement: &StockMovement) -> Result<(), sqlx::Error> {
     let (id, product, lot) =
         (movement.id.to_string(), movement.product_id.to_string(), movement.lot_id.map(|id| id.to_string()));
-    let (kind, mass, moved_on) = (word(&movement.kind), movement.mass_lb.raw(), movement.moved_on.to_string());
+    let (kind, mass, moved_on) = (enum_text(&movement.kind), movement.mass_lb.raw(), movement.moved_on.to_string());
     let (person, at) = (movement.person_id.to_string(), movement.recorded_at.millis());
     sqlx::query!(
         "INSERT INTO stock_movements (id, product_id, lot_id, kind, mass, moved_on, person_id, record_id, reason, recorded_at)
@@ -172,7 +172,7 @@ pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
     product: Option<ProductId>,
-) -> Result<Vec<Row<StockMovement>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<StockMovement>>, sqlx::Error> {
     let product = product.map(|id| id.to_string());
     let rows = sqlx::query_as!(
         MovementRow,
@@ -185,5 +185,5 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }

@@ -13,9 +13,9 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
-    paging::{PageRequest, Row},
+    paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{read, read_day, read_enum, read_instant, read_json, word},
+    store::{enum_text, read, read_day, read_enum, read_instant, read_json},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -163,7 +163,7 @@ pub(super) struct VisitRow {
     pub created_at: i64,
 }
 
-impl TryFrom<VisitRow> for Row<Visit> {
+impl TryFrom<VisitRow> for Sequenced<Visit> {
     type Error = sqlx::Error;
 
     fn try_from(row: VisitRow) -> Result<Self, sqlx::Error> {
@@ -208,8 +208,8 @@ impl Columns {
             planned_on: input.planned_on.to_string(),
             product: input.product_id.to_string(),
             target_nitrogen: input.target_nitrogen_lb_per_1000_sqft.map(NutrientRate::raw),
-            purpose: word(&input.purpose),
-            status: word(&input.status),
+            purpose: enum_text(&input.purpose),
+            status: enum_text(&input.status),
         }
     }
 }
@@ -327,7 +327,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Row::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
 }
 
 /// A page of visits, in the order in which they were written.
@@ -336,7 +336,7 @@ pub async fn list(
     span: PageRequest,
     filter: Filter,
     scope: Scope,
-) -> Result<Vec<Row<Visit>>, sqlx::Error> {
+) -> Result<Vec<Sequenced<Visit>>, sqlx::Error> {
     let own = scope.person();
     let (person, property) = (filter.person.map(|id| id.to_string()), filter.property.map(|id| id.to_string()));
     let planned_on = filter.planned_on.map(|day| day.to_string());
@@ -361,7 +361,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Row::try_from).collect()
+    rows.into_iter().map(Sequenced::try_from).collect()
 }
 
 /// Sections on which a round of a programme is planned or done already, by a visit other than one.

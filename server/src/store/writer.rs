@@ -15,9 +15,9 @@ use crate::{
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
-type Answer<T> = oneshot::Sender<Result<T, Problem>>;
+type Responder<T> = oneshot::Sender<Result<T, Problem>>;
 /// An act and the request it came with.
-type Asked = (Box<Act>, Span);
+type QueuedAct = (Box<Act>, Span);
 /// A write, or the answer to its caller that there is nothing to write through.
 type Plain = Box<dyn for<'c> FnOnce(Result<&'c mut SqliteConnection, Problem>) -> BoxFuture<'c, Ended> + Send>;
 
@@ -27,7 +27,7 @@ const BATCH: usize = 128;
 /// One thing to write.
 pub enum Job {
     /// An act, with the request that it came with, so that what is logged about it names that.
-    Act(Box<Act>, Span, Answer<ActOutcome>),
+    Act(Box<Act>, Span, Responder<ActOutcome>),
     Plain(Plain),
 }
 
@@ -41,7 +41,7 @@ impl std::fmt::Debug for Job {
 }
 
 /// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed.
-pub fn plain<T, F>(work: F, answer: Answer<T>) -> Job
+pub fn plain<T, F>(work: F, answer: Responder<T>) -> Job
 where
     T: Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
@@ -102,7 +102,7 @@ impl Writer {
     pub async fn run(mut self, mut jobs: mpsc::Receiver<Job>) -> Result<(), sqlx::Error> {
         let mut waiting = Vec::with_capacity(BATCH);
         while jobs.recv_many(&mut waiting, BATCH).await > 0 {
-            let mut acts: Vec<(Asked, Answer<ActOutcome>)> = Vec::new();
+            let mut acts: Vec<(QueuedAct, Responder<ActOutcome>)> = Vec::new();
             for job in waiting.drain(..) {
                 match job {
                     Job::Act(act, span, answer) => acts.push(((act, span), answer)),
@@ -151,7 +151,7 @@ impl Writer {
     }
 
     /// Writes all acts in one transaction. If that fails, each is tried alone, so that one bad act harms no other.
-    async fn write_batch(&mut self, acts: Vec<(Asked, Answer<ActOutcome>)>) {
+    async fn write_batch(&mut self, acts: Vec<(QueuedAct, Responder<ActOutcome>)>) {
         if acts.is_empty() {
             return;
         }
@@ -182,7 +182,7 @@ impl Writer {
         }
     }
 
-    async fn batch(&mut self, acts: &[Asked]) -> Result<Vec<ActOutcome>, Problem> {
+    async fn batch(&mut self, acts: &[QueuedAct]) -> Result<Vec<ActOutcome>, Problem> {
         let law = Arc::clone(&self.law);
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
@@ -240,7 +240,7 @@ fn unanswered() -> Problem {
 /// Loads the facts of all acts, decides one after another, writes all effects, commits.
 async fn batch(
     connection: &mut SqliteConnection,
-    acts: &[Asked],
+    acts: &[QueuedAct],
     law: &Lawbook,
 ) -> Result<Vec<ActOutcome>, sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
@@ -248,7 +248,7 @@ async fn batch(
     // An act that panics must not take the writer with it. Nothing of this batch is written; `write_batch` then tries its acts
     // one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
-        let decide = |(act, span): &Asked| span.in_scope(|| crate::acts::decide(act, &mut world, law));
+        let decide = |(act, span): &QueuedAct| span.in_scope(|| crate::acts::decide(act, &mut world, law));
         acts.iter().map(decide).collect::<Vec<ActOutcome>>()
     }));
     let Ok(replies) = decided else {

@@ -56,7 +56,7 @@ pub struct Validators {
 
 /// An answer that can be used.
 #[derive(Debug)]
-pub enum Answer {
+pub enum FetchedDocument {
     Document {
         body: Vec<u8>,
         content_type: String,
@@ -87,7 +87,7 @@ pub enum Failure {
 /// How a request went, for the record.
 #[derive(Debug)]
 pub struct Outcome {
-    pub answer: Result<Answer, Failure>,
+    pub answer: Result<FetchedDocument, Failure>,
     pub status: Option<u16>,
     pub attempts: u32,
     /// The last attempt was cut off by the deadline before the host had a fair time to answer.
@@ -219,7 +219,7 @@ impl Client {
         }
     }
 
-    async fn once(&self, path: &str, known: &Validators) -> (Result<Answer, Failure>, Option<u16>) {
+    async fn once(&self, path: &str, known: &Validators) -> (Result<FetchedDocument, Failure>, Option<u16>) {
         let Ok(mut url) = self.base.join(path) else { return (Err(Failure::BadBody("a path that is none")), None) };
         if let Some((name, value)) = &self.secret {
             url.query_pairs_mut().append_pair(name, value);
@@ -263,10 +263,10 @@ struct ProblemKind {
     kind: Option<String>,
 }
 
-async fn read(response: reqwest::Response) -> Result<Answer, Failure> {
+async fn read(response: reqwest::Response) -> Result<FetchedDocument, Failure> {
     let status = response.status();
     if status == StatusCode::NOT_MODIFIED {
-        return Ok(Answer::NotModified);
+        return Ok(FetchedDocument::NotModified);
     }
     let content_type = text(response.headers(), header::CONTENT_TYPE).unwrap_or_default();
     let validators = Validators {
@@ -288,7 +288,7 @@ async fn read(response: reqwest::Response) -> Result<Answer, Failure> {
     if serde_json::from_slice::<serde::de::IgnoredAny>(&body).is_err() {
         return Err(Failure::BadBody("JSON that ends too soon"));
     }
-    Ok(Answer::Document { body, content_type: content_type.chars().take(100).collect(), validators })
+    Ok(FetchedDocument::Document { body, content_type: content_type.chars().take(100).collect(), validators })
 }
 
 async fn body(mut response: reqwest::Response) -> Result<Vec<u8>, Failure> {

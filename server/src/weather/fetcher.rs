@@ -13,7 +13,7 @@ use jiff::SignedDuration;
 use sha2::{Digest, Sha256};
 use tokio::time;
 
-use super::client::{Answer, Client, Failure, Outcome, Validators};
+use super::client::{Client, Failure, FetchedDocument, Outcome, Validators};
 use crate::{
     clock::Clock,
     store::{self, Store},
@@ -240,12 +240,12 @@ impl Fetcher {
         };
         let answer = match (outcome.answer, known) {
             // A service that stands by what nobody here has is mistaken.
-            (Ok(Answer::NotModified), None) => Err(Failure::BadBody("\"not modified\" to a first question")),
-            (Ok(Answer::NotModified), Some(known)) => {
+            (Ok(FetchedDocument::NotModified), None) => Err(Failure::BadBody("\"not modified\" to a first question")),
+            (Ok(FetchedDocument::NotModified), Some(known)) => {
                 fetch.outcome = "not_modified";
                 Ok(known)
             }
-            (Ok(Answer::Document { body, content_type, validators }), known) => {
+            (Ok(FetchedDocument::Document { body, content_type, validators }), known) => {
                 let sha256 = hex(&Sha256::digest(&body));
                 if known.is_none_or(|known| known.sha256 != sha256) {
                     fetch.new_body = Some((content_type, packed(&body)));

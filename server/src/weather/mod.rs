@@ -59,9 +59,9 @@ pub struct WeatherGap {
 
 /// What one service says of one place.
 #[derive(Debug, Default)]
-pub struct Said {
+pub struct ServiceReport {
     pub provider: &'static str,
-    pub told: Reported,
+    pub reported: Reported,
     /// Numbers of the fetches behind it.
     pub fetches: Vec<i64>,
     pub gaps: Vec<WeatherGap>,
@@ -86,7 +86,7 @@ pub trait Service: Debug + Send + Sync {
     fn name(&self) -> &'static str;
 
     /// All that is known, with gaps where it is not. It never fails: what fails is a gap.
-    fn tell<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, Said>;
+    fn report<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, ServiceReport>;
 
     /// Rain in the 24 hours after a moment that lies further back.
     fn fallen<'a>(&'a self, store: &'a Store, place: Place, from: Instant) -> BoxFuture<'a, Option<Fallen>>;
@@ -186,12 +186,12 @@ impl Services {
     }
 
     /// What every service says, all asked at once, until a person has waited long enough.
-    pub async fn tell(&self, store: &Store, place: Place) -> Vec<Said> {
-        self.told(store, place, Patience::Until(time::Instant::now() + PERSON_WAITS)).await
+    pub async fn report(&self, store: &Store, place: Place) -> Vec<ServiceReport> {
+        self.report_within(store, place, Patience::Until(time::Instant::now() + PERSON_WAITS)).await
     }
 
-    pub async fn told(&self, store: &Store, place: Place, patience: Patience) -> Vec<Said> {
-        futures_util::future::join_all(self.all.iter().map(|service| service.tell(store, place, patience))).await
+    pub async fn report_within(&self, store: &Store, place: Place, patience: Patience) -> Vec<ServiceReport> {
+        futures_util::future::join_all(self.all.iter().map(|service| service.report(store, place, patience))).await
     }
 
     /// What a decision about work that begins at `at` may know beside what the request says. Of now, the services are asked
@@ -203,7 +203,7 @@ impl Services {
         } else {
             Patience::AsKnownAt(at)
         };
-        let said = self.told(store, place, patience).await;
+        let said = self.report_within(store, place, patience).await;
         Provided::of(&said, at)
     }
 }
@@ -211,10 +211,10 @@ impl Services {
 impl Provided {
     /// The services' words of an hour together: what the first leaves open, the second may say, and what stops in either of
     /// them stops.
-    pub fn of(said: &[Said], at: Instant) -> Self {
+    pub fn of(said: &[ServiceReport], at: Instant) -> Self {
         let mut provided = Self::default();
         for said in said {
-            provided.weather = provided.weather.joined(&said.told.weather(at, at));
+            provided.weather = provided.weather.joined(&said.reported.weather(at, at));
             provided.fetches.extend(&said.fetches);
         }
         provided.fetches.sort_unstable();

@@ -16,7 +16,7 @@ use domain::{
 use jiff::SignedDuration;
 
 use super::{
-    Fallen, Place, Said, Service, WeatherGap,
+    Fallen, Place, Service, ServiceReport, WeatherGap,
     breaker::Seen,
     client::{Client, Failure},
     fetcher::{Document, Fetcher, Patience},
@@ -288,7 +288,7 @@ impl Service for Nws {
         NAME
     }
 
-    fn tell<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, Said> {
+    fn report<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, ServiceReport> {
         Box::pin(async move {
             let point = self.point(store, place, POINT, patience).await;
             let here = point.value.as_ref();
@@ -297,7 +297,7 @@ impl Service for Nws {
                 self.observation(store, here, patience),
                 self.alerts(store, place, here, patience),
             );
-            let mut said = Said { provider: NAME, fetches: point.fetches, ..Said::default() };
+            let mut said = ServiceReport { provider: NAME, fetches: point.fetches, ..ServiceReport::default() };
             let of_place = |gaps: Vec<String>, part: &'static str| {
                 let gaps = gaps.into_iter().chain(point.gaps.iter().filter(|_| part == "forecast").cloned());
                 gaps.map(move |why| WeatherGap { part, why }).collect::<Vec<_>>()
@@ -308,9 +308,9 @@ impl Service for Nws {
             said.gaps.dedup();
             said.fetches.extend(forecast.fetches.into_iter().chain(observation.fetches).chain(alerts.fetches));
             said.station = observation.value.as_ref().map(|seen| seen.station.clone());
-            said.told.forecast = forecast.value;
-            said.told.observation = observation.value;
-            said.told.alerts = alerts.value;
+            said.reported.forecast = forecast.value;
+            said.reported.observation = observation.value;
+            said.reported.alerts = alerts.value;
             said
         })
     }

@@ -17,7 +17,7 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 
 use super::{
-    Fallen, Place, Said, Service, WeatherGap,
+    Fallen, Place, Service, ServiceReport, WeatherGap,
     breaker::Seen,
     client::Client,
     fetcher::{Fetcher, Patience},
@@ -73,9 +73,9 @@ impl Service for OpenMeteo {
         NAME
     }
 
-    fn tell<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, Said> {
+    fn report<'a>(&'a self, store: &'a Store, place: Place, patience: Patience) -> BoxFuture<'a, ServiceReport> {
         Box::pin(async move {
-            let mut said = Said { provider: NAME, ..Said::default() };
+            let mut said = ServiceReport { provider: NAME, ..ServiceReport::default() };
             let mut gap = |why: String| said.gaps.push(WeatherGap { part: "forecast", why });
             match self.fetcher.document(store, &Self::path(place), GOOD_FOR, patience).await {
                 Ok(document) => {
@@ -86,7 +86,7 @@ impl Service for OpenMeteo {
                     match forecast(&document.body, document.fetched_at) {
                         Ok((forecast, faults)) => {
                             faults.into_iter().for_each(gap);
-                            said.told.forecast = Some(forecast);
+                            said.reported.forecast = Some(forecast);
                         }
                         Err(why) => gap(format!("The second weather service's answer {why}.")),
                     }

@@ -118,7 +118,7 @@ export async function aClockADayOff(world) {
 
 /** What the day says of the weather and of too much, read without a network. @param {World} world */
 export async function theForecastIsKept(world) {
-  // 1.5 lb N on 1,000 sq ft is more than one application may put down in Maryland: 0.9 lb, COMAR 15.20.10.09 C(2).
+  // 1.5 lb N per 1,000 sq ft is more than one application may put down in Maryland: 0.9 lb, COMAR 15.20.10.09 C(2).
   await planVisits(world.book.office, world.technician, 1, '1.5');
   const { now } = await world.book.office('GET', '/api/v1/me', undefined, 200);
   const label = new TextEncoder().encode('%PDF-1.7\n%%EOF\n');

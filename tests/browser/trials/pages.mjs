@@ -195,7 +195,7 @@ export async function byKeyboardAlone(world) {
     await press(seat, /^Client 001$/);
     await seat.getByRole('heading', { name: /Nitrogen statement/ }).waitFor();
     await press(seat, /^2026-/);
-    await seat.getByRole('heading', { name: 'The decision it was stored under' }).waitFor();
+    await seat.getByRole('heading', { name: 'The decision when it was saved' }).waitFor();
   });
 }
 
@@ -203,7 +203,7 @@ export async function byKeyboardAlone(world) {
 export async function aPictureEnrols(world) {
   await desk(world, { viewport: { width: 1200, height: 800 } }, async (page) => {
     await signIn(world, page, '/office/people');
-    await page.getByRole('link', { name: /Enrol a phone for Tech/ }).first().click();
+    await page.getByRole('link', { name: /Connect a phone for Tech/ }).first().click();
     await page.getByRole('button', { name: 'Make a code' }).click();
     await page.locator('#enrol-picture').waitFor();
     await page.waitForFunction(() => /** @type {any} */ (document.getElementById('enrol-picture')).naturalWidth > 200);

@@ -7,7 +7,7 @@ use domain::{
     ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId},
     product::{Nutrients, arithmetic::GradeNutrient},
     programme::{
-        Aim, PlanProduct, PlannedRound, SeasonPlan, UnmetNeed,
+        PlanGoal, PlanProduct, PlannedRound, SeasonPlan, UnmetNeed,
         purchases::{MonthPurchase, OrderSettings, Purchases, Unused, purchases},
     },
     quantity::{Percent, Price, ProductMass, StockBalance, quotient_up},
@@ -16,7 +16,7 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{NotPlanned, Planned, Season};
+use super::{NotPlanned, PlannedSection, Season};
 use crate::store::programmes::lawns::Lawn;
 
 /// How the company orders.
@@ -28,7 +28,7 @@ pub struct Purchasing {
 
 /// A section's season in short; its own plan has the derivations.
 #[derive(Debug, Serialize, ToSchema)]
-pub struct SectionSeason {
+pub struct SectionPlanSummary {
     pub section_id: SectionId,
     #[schema(max_length = 120)]
     pub section_name: String,
@@ -39,7 +39,7 @@ pub struct SectionSeason {
     #[schema(max_length = 120)]
     pub client_name: String,
     #[schema(max_items = 10)]
-    pub rounds: Vec<RoundInShort>,
+    pub rounds: Vec<RoundSummary>,
     #[schema(max_items = 10)]
     pub skipped: Vec<super::RoundLeftOut>,
     #[schema(max_items = 3)]
@@ -48,7 +48,7 @@ pub struct SectionSeason {
 }
 
 #[derive(Debug, Serialize, ToSchema)]
-pub struct RoundInShort {
+pub struct RoundSummary {
     #[schema(max_length = 120)]
     pub round: String,
     pub on: Day,
@@ -113,10 +113,10 @@ pub struct CompanyPlan {
     pub programme_id: ProgrammeId,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub programme_version: i64,
-    pub aim: Aim,
+    pub aim: PlanGoal,
     pub from: Option<Day>,
     #[schema(max_items = 1000)]
-    pub sections: Vec<SectionSeason>,
+    pub sections: Vec<SectionPlanSummary>,
     /// Sections without a plan, and why.
     #[schema(max_items = 1000)]
     pub not_planned: Vec<SectionLeftOut>,
@@ -133,7 +133,7 @@ pub struct CompanyPlan {
     pub caution: &'static str,
 }
 
-type Answers = Vec<Result<Planned, NotPlanned>>;
+type Answers = Vec<Result<PlannedSection, NotPlanned>>;
 
 /// What to buy for all plans and for the visits that stand, and what of the stock nothing uses.
 fn buying(
@@ -236,7 +236,7 @@ fn in_parallel(season: &Season, offered: &[(ProductId, PlanProduct)], gone: &Ato
         }
         Some(dealt)
     };
-    let mut answers: Vec<(usize, Result<Planned, NotPlanned>)> = Vec::with_capacity(season.lawns.len());
+    let mut answers: Vec<(usize, Result<PlannedSection, NotPlanned>)> = Vec::with_capacity(season.lawns.len());
     let whole = std::thread::scope(|scope| {
         let turns: Vec<_> = (0..cores).map(|turn| scope.spawn(move || deal(turn))).collect();
         for turn in turns {
@@ -258,7 +258,7 @@ fn share_stock(
     gone: &AtomicBool,
 ) -> Option<()> {
     let mut left = offered.to_vec();
-    let short = |planned: &Planned, left: &[(ProductId, PlanProduct)]| {
+    let short = |planned: &PlannedSection, left: &[(ProductId, PlanProduct)]| {
         left.iter()
             .enumerate()
             .any(|(at, (_, product))| !product.may_buy && used(&planned.raw, at) > product.on_hand_lb.raw())
@@ -319,7 +319,7 @@ fn idle(product_id: ProductId, product: &PlanProduct, left_lb: ProductMass, answ
     let mut why: Vec<String> = Vec::new();
     let brings = |nutrient: GradeNutrient| nutrient.percent(&product.label).raw() > 0;
     let unmet = answers.iter().flatten().flat_map(|planned| &planned.raw.unmet).filter(|unmet| brings(unmet.nutrient));
-    for words in unmet.flat_map(|unmet| &unmet.collides_with) {
+    for words in unmet.flat_map(|unmet| &unmet.conflicts_with) {
         if why.len() < 10 && !why.contains(words) {
             why.push(words.clone());
         }
@@ -331,11 +331,11 @@ fn idle(product_id: ProductId, product: &PlanProduct, left_lb: ProductMass, answ
     UnusedProduct { product_id, product_name: product.name.clone(), left_lb, kept_by_limits, why }
 }
 
-fn in_short(lawns: &[Lawn], answers: Answers) -> (Vec<SectionSeason>, Vec<SectionLeftOut>) {
+fn in_short(lawns: &[Lawn], answers: Answers) -> (Vec<SectionPlanSummary>, Vec<SectionLeftOut>) {
     let (mut sections, mut left_out) = (Vec::new(), Vec::new());
     for (lawn, answer) in lawns.iter().zip(answers) {
         match answer {
-            Ok(Planned { section, .. }) => sections.push(SectionSeason {
+            Ok(PlannedSection { section, .. }) => sections.push(SectionPlanSummary {
                 section_id: section.section_id,
                 section_name: section.section_name,
                 property_id: section.property_id,
@@ -345,7 +345,7 @@ fn in_short(lawns: &[Lawn], answers: Answers) -> (Vec<SectionSeason>, Vec<Sectio
                 rounds: section
                     .rounds
                     .into_iter()
-                    .map(|round| RoundInShort {
+                    .map(|round| RoundSummary {
                         round: round.round,
                         on: round.on,
                         product_id: round.product_id,

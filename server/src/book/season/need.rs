@@ -4,7 +4,7 @@ use domain::{
     facts::PastApplication,
     land::Species,
     programme::{
-        need::{NeedQuestion, NitrogenSource, OtherSource, ReckonedNeed, Spent, reckon},
+        need::{ComputedNeed, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
         published::{Maintenance, published},
         timing::Shade,
     },
@@ -46,7 +46,7 @@ pub fn of(
     lawn: &Lawn,
     species: Option<Species>,
     past: &[PastApplication],
-) -> Result<ReckonedNeed, NotPlanned> {
+) -> Result<ComputedNeed, NotPlanned> {
     let refuse = |why: String| NotPlanned { code: "no_need", why };
     let Some(entry) = entry(programme, lawn, species) else {
         let turf = species.map_or("turf that nobody has named", Species::label);

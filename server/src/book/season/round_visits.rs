@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 use domain::{
     application::Purpose,
     ids::{PersonId, ProductId, ProgrammeId, PropertyId, SectionId},
-    programme::Aim,
+    programme::PlanGoal,
     quantity::NutrientRate,
     time::Day,
 };
@@ -35,12 +35,12 @@ pub struct RoundVisits {
     pub section_ids: Vec<SectionId>,
     /// What the plan makes least of; least cost unless said otherwise.
     #[serde(default)]
-    pub aim: Option<Aim>,
+    pub aim: Option<PlanGoal>,
 }
 
 /// A section for which no visit was planned.
 #[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct LeftOut {
+pub struct SectionWithoutVisit {
     pub section_id: SectionId,
     #[schema(max_length = 700)]
     pub why: String,
@@ -56,7 +56,7 @@ pub struct PlannedVisits {
     #[schema(max_items = 200)]
     pub visits: Vec<Visit>,
     #[schema(max_items = 200)]
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<SectionWithoutVisit>,
 }
 
 /// Sections of one visit at most.
@@ -66,14 +66,14 @@ const SECTIONS: usize = 20;
 const STEP: i64 = 1_000;
 
 /// What the plan says of the round on the day, as visits.
-pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<LeftOut>) {
+pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<SectionWithoutVisit>) {
     let (offered, _) = season.offered();
     let mut groups: BTreeMap<(PropertyId, ProductId, i64), Vec<SectionId>> = BTreeMap::new();
     let mut left_out = Vec::new();
     let mut left = offered.clone();
     for lawn in &season.lawns {
         let id = lawn.section_id;
-        let mut leave = |why: String| left_out.push(LeftOut { section_id: id, why });
+        let mut leave = |why: String| left_out.push(SectionWithoutVisit { section_id: id, why });
         let planned = match season.plan(lawn, &left) {
             Ok(planned) => planned,
             Err(not) => {
@@ -104,7 +104,8 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Le
     }
     let known: HashSet<SectionId> = season.lawns.iter().map(|lawn| lawn.section_id).collect();
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));
-    left_out.extend(missing.map(|id| LeftOut { section_id: *id, why: "There is no such section.".to_owned() }));
+    left_out
+        .extend(missing.map(|id| SectionWithoutVisit { section_id: *id, why: "There is no such section.".to_owned() }));
     let draft = |(property, product, target): (PropertyId, ProductId, i64), sections: &[SectionId]| VisitChange {
         property_id: property,
         person_id: asked.person_id,
@@ -123,7 +124,7 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Le
 }
 
 /// Sections on which another request has planned the round meanwhile.
-pub fn planned_meanwhile(sections: Vec<SectionId>) -> Vec<LeftOut> {
+pub fn planned_meanwhile(sections: Vec<SectionId>) -> Vec<SectionWithoutVisit> {
     let why = "It was planned meanwhile by another request.";
-    sections.into_iter().map(|section_id| LeftOut { section_id, why: why.to_owned() }).collect()
+    sections.into_iter().map(|section_id| SectionWithoutVisit { section_id, why: why.to_owned() }).collect()
 }

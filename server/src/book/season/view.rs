@@ -4,7 +4,7 @@ use domain::{
     explain::{Derivation, Sentence, SourceMark},
     ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId},
     product::Nutrients,
-    programme::{Aim, PlanProduct, SeasonPlan, UnmetNeed, need::ReckonedNeed},
+    programme::{PlanGoal, PlanProduct, SeasonPlan, UnmetNeed, need::ComputedNeed},
     quantity::{Area, NutrientRate, Price, ProductMass, ProductRate},
     time::Day,
 };
@@ -54,11 +54,11 @@ pub struct SectionPlan {
     pub programme_id: ProgrammeId,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub programme_version: i64,
-    pub aim: Aim,
+    pub aim: PlanGoal,
     /// The first day that was planned for.
     pub from: Day,
     pub area_sqft: Area,
-    pub need: ReckonedNeed,
+    pub need: ComputedNeed,
     #[schema(max_items = 10)]
     pub rounds: Vec<RoundPlan>,
     #[schema(max_items = 10)]

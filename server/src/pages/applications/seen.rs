@@ -9,17 +9,17 @@ use crate::{acts::application::ApplicationView, pages::local::Local, store::sett
 
 /// One thing that was seen or said.
 #[derive(Debug)]
-pub struct Seen {
+pub struct Observation {
     pub what: &'static str,
     pub words: String,
 }
 
-const fn said(what: &'static str, words: String) -> Seen {
-    Seen { what, words }
+const fn said(what: &'static str, words: String) -> Observation {
+    Observation { what, words }
 }
 
 /// What the person on the lawn saw and did.
-pub fn of_record(a: &ApplicationView) -> Vec<Seen> {
+pub fn of_record(a: &ApplicationView) -> Vec<Observation> {
     let swept = if a.pavement_cleaned { "✓ swept or blown back" } else { "■ not swept or blown back" };
     let mut seen = vec![
         said("Ground", a.ground.label().to_owned()),
@@ -31,7 +31,7 @@ pub fn of_record(a: &ApplicationView) -> Vec<Seen> {
 }
 
 /// What was said of the weather, by whoever said it.
-pub fn of_weather(weather: &Weather, local: &Local, dates: DateOrder) -> Vec<Seen> {
+pub fn of_weather(weather: &Weather, local: &Local, dates: DateOrder) -> Vec<Observation> {
     let source = |who, at, service: Option<&FromService>| source(who, at, service, local, dates);
     let mut seen = Vec::new();
     if let Some(air) = &weather.air_temperature {

@@ -25,7 +25,7 @@ const KNOWN_AREA: Method = Method {
 const PANS: Method = Method {
     word: "pans",
     name: "a row of pans, for the swath",
-    how: "Lay pans of one size across the path, as many on either side of the centre, and walk over the middle. Write down what each caught from left to right, all in the same measure.",
+    how: "Lay pans of one size across the path, as many on either side of the center, and walk over the middle. Write down what each caught from left to right, all in the same measure.",
 };
 const GUN: Method = Method {
     word: "gun",
@@ -56,7 +56,7 @@ pub fn measured(method: &Method, kind: EquipmentKind) -> Vec<Field> {
             Field::amount("/test/left_over_lb", "Left over, lb"),
         ]
     };
-    let target = || Field::amount("/test/target_lb_per_1000_sqft", "Aimed at, lb of product on 1,000 sq ft");
+    let target = || Field::amount("/test/target_lb_per_1000_sqft", "Target, lb of product per 1,000 sq ft");
     match method.word {
         "course" => weighed()
             .into_iter()
@@ -73,13 +73,13 @@ pub fn measured(method: &Method, kind: EquipmentKind) -> Vec<Field> {
         "pans" => vec![
             Field::row_of("/test/catches", "Catches from left to right")
                 .under("What was measured")
-                .help("With blanks between, such as 1 3 4 3 1. An odd number of pans, the centre in the middle."),
+                .help("With blanks between, such as 1 3 4 3 1. An odd number of pans, the center in the middle."),
             Field::amount("/test/spacing_ft", "From the middle of one pan to that of the next, ft"),
         ],
         "gun" => vec![
             Field::amount("/test/caught_gal", "Caught, gal").under("What was measured"),
             Field::amount("/test/area_sqft", "Area covered in that time, sq ft"),
-            Field::amount("/test/target_gal_per_1000_sqft", "Aimed at, gal on 1,000 sq ft"),
+            Field::amount("/test/target_gal_per_1000_sqft", "Target, gal per 1,000 sq ft"),
         ],
         _ => vec![
             Field::amount("/test/caught_fl_oz", "Caught at one nozzle, fl oz").under("What was measured"),
@@ -88,7 +88,7 @@ pub fn measured(method: &Method, kind: EquipmentKind) -> Vec<Field> {
                 .help("In the same time, in their order, with blanks between: one that is far from the mean is worn."),
             Field::amount("/test/spacing_in", "Nozzles apart, in"),
             Field::amount("/test/course_ft", "Length of the course, ft"),
-            Field::amount("/test/target_gal_per_acre", "Aimed at, gal on an acre"),
+            Field::amount("/test/target_gal_per_acre", "Target, gal per acre"),
         ],
     }
 }
@@ -97,7 +97,7 @@ pub fn measured(method: &Method, kind: EquipmentKind) -> Vec<Field> {
 fn swath_by(kind: EquipmentKind) -> Field {
     let ways = match kind {
         EquipmentKind::RotarySpreader => choices(&[
-            ("half_of_centre", "by a row of pans, to where the catch is half of the centre's"),
+            ("half_of_centre", "by a row of pans, to where the catch is half of the center's"),
             ("whole_throw", "the whole throw from edge to edge, which underdoses the edges"),
         ]),
         _ => choices(&[("hopper", "the width of the hopper")]),
@@ -110,10 +110,10 @@ pub fn target(test: &CatchTest) -> Option<String> {
     match test {
         CatchTest::Course { target_lb_per_1000_sqft: target, .. }
         | CatchTest::KnownArea { target_lb_per_1000_sqft: target, .. } => {
-            Some(format!("{target} lb of product on 1,000 sq ft"))
+            Some(format!("{target} lb of product per 1,000 sq ft"))
         }
-        CatchTest::Gun { target_gal_per_1000_sqft: target, .. } => Some(format!("{target} gal on 1,000 sq ft")),
-        CatchTest::Boom { target_gal_per_acre: target, .. } => Some(format!("{target} gal on an acre")),
+        CatchTest::Gun { target_gal_per_1000_sqft: target, .. } => Some(format!("{target} gal per 1,000 sq ft")),
+        CatchTest::Boom { target_gal_per_acre: target, .. } => Some(format!("{target} gal per acre")),
         CatchTest::Pans { .. } => None,
     }
 }

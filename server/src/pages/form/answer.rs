@@ -26,7 +26,7 @@ impl Form {
             Err(problem) if problem.code == Kind::KeyReused.about().slug => {
                 let mut again = self.once(app);
                 again.general.push(
-                    "This very form was stored once already, with other words in it. What stands here now is not stored; send it again only if it is a further one.".to_owned(),
+                    "This form was already saved once, with other entries. What is shown here is not saved; send it again only if it is meant as another entry.".to_owned(),
                 );
                 Ok(refused(again, 409))
             }
@@ -58,7 +58,7 @@ impl Form {
         }
         self.version = stored.version;
         self.general.push(
-            "Somebody changed this while the form was open, and nothing of yours is stored yet. Where the two differ, the book's version stands beside yours. Put right what you want to keep, and store again.".to_owned(),
+            "Somebody changed this while the form was open, and your changes are not saved yet. Where the two differ, the saved version is shown beside yours. Correct what you want to keep, and save again.".to_owned(),
         );
         self
     }

@@ -1,7 +1,7 @@
 //! The shapes that a lawn is measured by, chosen before their lengths are asked.
 
 use crate::{
-    pages::form::{Choice, Field, Sent, choices},
+    pages::form::{Choice, Field, FormData, choices},
     problem::{FieldFault, Problem},
 };
 
@@ -33,7 +33,7 @@ pub struct Parts {
 
 impl Parts {
     /// What was chosen, without the gaps.
-    pub fn of(sent: &Sent) -> Result<Self, Problem> {
+    pub fn of(sent: &FormData) -> Result<Self, Problem> {
         let mut faults = Vec::new();
         let mut chosen = |list: &str| -> Vec<&'static str> {
             let names = (1..=PLACES).map(|place| format!("{list}{place}"));
@@ -122,7 +122,7 @@ fn offsets(name: &impl Fn(&str) -> String, label: &impl Fn(&str) -> String) -> V
 
 fn keep_off(at: usize) -> [Field; 3] {
     let name = |member: &str| format!("/from/keep_off/{at}/{member}");
-    let label = |words: &str| format!("Kept away from {}: {words}", at + 1);
+    let label = |words: &str| format!("Setback {}: {words}", at + 1);
     let kinds = choices(&[
         ("water", "water"),
         ("drain", "a drain"),
@@ -133,7 +133,7 @@ fn keep_off(at: usize) -> [Field; 3] {
     [
         Field::one(&name("kind"), &label("what"), kinds)
             .optional()
-            .under(format!("Ground that a distance is kept from, {}", at + 1))
+            .under(format!("Setback {}: ground to stay away from", at + 1))
             .help("What lies too near to it is taken off the area. Leave it empty when nothing is near."),
         Field::pasted(&name("positions"), &label("its edge as a list of positions"))
             .optional()

@@ -9,14 +9,15 @@ use axum::{
 };
 use domain::{
     ids::{PropertyId, SectionId, VisitId},
+    quantity::NutrientRate,
     time::Day,
 };
 use serde::Deserialize;
 
 use crate::{
     pages::plans::{
-        ALL_ROWS, Choice, DateOrder, Desk, Field, Form, Lawns, PathId, Problem, Programme, ProgrammeId, Sent, aim, api,
-        dates, ids, lawns, page, programmes, store,
+        ALL_ROWS, Choice, DateOrder, Field, Form, FormData, Lawns, OfficeSession, PathId, Problem, Programme,
+        ProgrammeId, aim, api, dates, ids, lawns, page, programmes, store,
     },
     state::App,
 };
@@ -25,7 +26,7 @@ use crate::{
 const OFFERED: usize = 200;
 
 #[derive(Debug, Deserialize)]
-pub struct Asked {
+pub struct RoundQuery {
     #[serde(default)]
     round: String,
     /// Only sections whose address or client has these words.
@@ -34,7 +35,7 @@ pub struct Asked {
 }
 
 /// The sections of the book on which the round is open, as somebody chooses them, and how many more there are.
-async fn open(app: &App, id: ProgrammeId, asked: &Asked) -> Result<(Vec<Choice>, usize), Problem> {
+async fn open(app: &App, id: ProgrammeId, asked: &RoundQuery) -> Result<(Vec<Choice>, usize), Problem> {
     let mut connection = app.store.reader().acquire().await?;
     let taken = store::visits::of_round(&mut connection, id, &asked.round, None).await?;
     drop(connection);
@@ -52,7 +53,7 @@ async fn open(app: &App, id: ProgrammeId, asked: &Asked) -> Result<(Vec<Choice>,
     Ok((open, more))
 }
 
-async fn form(app: &App, programme: &Programme, asked: &Asked) -> Result<Form, Problem> {
+async fn form(app: &App, programme: &Programme, asked: &RoundQuery) -> Result<Form, Problem> {
     let round = programme.rounds.iter().find(|round| round.name == asked.round);
     let round = round.ok_or_else(|| Problem::not_found("round of this programme"))?;
     let people = store::people::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
@@ -90,16 +91,16 @@ async fn form(app: &App, programme: &Programme, asked: &Asked) -> Result<Form, P
 #[template(path = "round_visits.html")]
 struct RoundForm {
     programme: Programme,
-    asked: Asked,
+    asked: RoundQuery,
     form: Form,
 }
 
 /// The form, with a search above it.
 pub async fn new(
-    _: Desk,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
-    Query(asked): Query<Asked>,
+    Query(asked): Query<RoundQuery>,
 ) -> Result<Response, Problem> {
     let programme = programmes::get(&app, id).await?;
     let form = form(&app, &programme, &asked).await?.once(&app);
@@ -108,7 +109,7 @@ pub async fn new(
 
 /// The answer of the API, as far as the page reads it out.
 #[derive(Debug, Deserialize)]
-struct Answer {
+struct VisitsCreated {
     visits: Vec<Stop>,
     left_out: Vec<Left>,
 }
@@ -119,7 +120,7 @@ struct Stop {
     property_id: PropertyId,
     planned_on: Day,
     section_ids: Vec<SectionId>,
-    target_nitrogen_lb_per_1000_sqft: Option<String>,
+    target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -140,11 +141,11 @@ struct PlannedPage {
 
 /// Plans the visits and reads out what was planned and what was left out.
 pub async fn add(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
-    Query(asked): Query<Asked>,
-    sent: Sent,
+    Query(asked): Query<RoundQuery>,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let programme = programmes::get(&app, id).await?;
     let form = form(&app, &programme, &asked).await?;
@@ -152,18 +153,18 @@ pub async fn add(
     let form = form.sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
-        api::plans::plan_round_visits(desk.office(), State(app.clone()), PathId(id), key, valid).await
+        api::plans::create_round_visits(desk.office(), State(app.clone()), PathId(id), key, valid).await
     };
     match done.await {
         Ok(created) => {
-            let answer: Answer = serde_json::from_str(&created.body)?;
+            let answer: VisitsCreated = serde_json::from_str(&created.body)?;
             shown(&app, programme, asked.round, answer).await
         }
         refused => form.made(&app, refused, |_| format!("/office/programmes/{id}")),
     }
 }
 
-async fn shown(app: &App, programme: Programme, round: String, answer: Answer) -> Result<Response, Problem> {
+async fn shown(app: &App, programme: Programme, round: String, answer: VisitsCreated) -> Result<Response, Problem> {
     let planned = answer.visits.iter().flat_map(|visit| visit.section_ids.iter().copied());
     let ids = planned.chain(answer.left_out.iter().map(|left| left.section_id)).collect();
     let known = lawns(app.store.reader(), Lawns::These(ids), ALL_ROWS.take).await?;

@@ -18,7 +18,7 @@ fn guaranteed() -> Vec<Field> {
         Field::amount("/net_weight_lb", "Weight of one bag or jug without its package, lb"),
         Field::amount("/label/nitrogen_percent", "Total nitrogen (N), %").under("Guaranteed analysis"),
         Field::amount("/label/slow_nitrogen_percent", "Of it slowly available, %").help(
-            "Water-insoluble, coated or slowly available water-soluble. Nitrogen that is only stabilised by an inhibitor is not counted. 0 when the label claims none.",
+            "Water-insoluble, coated or slowly available water-soluble. Nitrogen that is only stabilized by an inhibitor is not counted. 0 when the label claims none.",
         ),
         Field::amount("/label/phosphate_percent", "Available phosphate (P2O5), %"),
         Field::amount("/label/potash_percent", "Soluble potash (K2O), %"),
@@ -27,11 +27,11 @@ fn guaranteed() -> Vec<Field> {
 
 fn claims() -> Vec<Field> {
     vec![
-        Field::tick("/label/enhanced_efficiency", "Labelled as an enhanced-efficiency fertilizer")
+        Field::tick("/label/enhanced_efficiency", "Labeled as an enhanced-efficiency fertilizer")
             .under("What the label says it is"),
-        Field::tick("/label/organic", "Labelled as natural organic or organic-based"),
-        Field::tick("/label/compost", "Compost, or labelled as made of compost"),
-        Field::tick("/label/labelled_for_establishment", "Labelled for first establishment or repair of turf"),
+        Field::tick("/label/organic", "Labeled as natural organic or organic-based"),
+        Field::tick("/label/compost", "Compost, or labeled as made of compost"),
+        Field::tick("/label/labelled_for_establishment", "Labeled for first establishment or repair of turf"),
         Field::amount("/label/release_percent_per_month", "Share of the nitrogen released in a month, %")
             .optional()
             .help("Of an enhanced-efficiency product, if the label or its maker says so."),
@@ -40,7 +40,7 @@ fn claims() -> Vec<Field> {
 
 fn limits() -> Vec<Field> {
     vec![
-        Field::amount("/label/product_limit_lb_per_1000_sqft", "Most product in one application, lb on 1,000 sq ft")
+        Field::amount("/label/product_limit_lb_per_1000_sqft", "Most product in one application, lb per 1,000 sq ft")
             .optional()
             .under("Limits of the label"),
         Field::amount("/label/air_temperature_limit_f", "Hottest air, °F").optional(),

@@ -4,7 +4,7 @@ use domain::{equipment::Equipment, programme::published::PUBLISHED};
 
 use crate::{
     pages::{
-        form::{Choice, Field, Sent, choices},
+        form::{Choice, Field, FormData, choices},
         office::ALL_ROWS,
         sections::species,
     },
@@ -34,7 +34,7 @@ const MOST_NEEDS: usize = 200;
 
 impl Rows {
     /// As many as are stored and some to write into, or as many as were sent. `own` is a section that gets a need of its own.
-    pub fn of(stored: Option<&Programme>, sent: Option<&Sent>, own: Option<domain::ids::SectionId>) -> Self {
+    pub fn of(stored: Option<&Programme>, sent: Option<&FormData>, own: Option<domain::ids::SectionId>) -> Self {
         let stored_needs = stored.map(|programme| programme.needs.as_slice()).unwrap_or_default();
         let named = |need: &ProgrammeNeed| need.section_id.map(|id| id.to_string());
         if let Some(sent) = sent {
@@ -79,9 +79,8 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
     let mut fields = vec![
         Field::line("/name", "Name").help("Such as Cool-season lawns."),
         Field::number("/season_year", "Year of the season"),
-        Field::one("/equipment", "What the work is meant to be done with", uses)
-            .help("Distances from water are held against it."),
-        Field::amount("/least_product_lb_per_1000_sqft", "Least product worth a pass, lb on 1,000 sq ft"),
+        Field::one("/equipment", "Planned equipment", uses).help("Setbacks from water are checked against it."),
+        Field::amount("/least_product_lb_per_1000_sqft", "Least product worth a pass, lb per 1,000 sq ft"),
     ];
     fields.extend((0..rows.rounds).flat_map(round));
     let products = products(app, stored).await?;
@@ -92,9 +91,7 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
         fields.extend(need(
             row,
             section.map(|known| {
-                known.unwrap_or_else(|| {
-                    Choice::new(own.clone().unwrap_or_default(), "a section that is not in the book")
-                })
+                known.unwrap_or_else(|| Choice::new(own.clone().unwrap_or_default(), "a section that is not on record"))
             }),
         ));
     }
@@ -119,7 +116,7 @@ fn round(row: usize) -> [Field; 4] {
         Field::day(&at("to"), &format!("Round {}: to", row + 1)),
         Field::amount(
             &at("nitrogen_at_most_lb_per_1000_sqft"),
-            &format!("Round {}: most nitrogen, lb on 1,000 sq ft", row + 1),
+            &format!("Round {}: most nitrogen, lb per 1,000 sq ft", row + 1),
         )
         .optional()
         .help(first("The company's own limit, below whatever the law allows.")),
@@ -140,7 +137,7 @@ fn product(row: usize, products: &[Choice]) -> [Field; 3] {
         Field::one(&at("product_id"), &format!("Product {}", row + 1), products.to_vec())
             .under(format!("Product {}", row + 1)),
         Field::amount(&at("bag_price_usd"), &format!("Product {}: price of one bag or jug, USD", row + 1))
-            .help("By it the least cost is found."),
+            .help("Used to find the lowest cost."),
         Field::yes_or_no(&at("may_buy"), &format!("Product {}: may more than the stock be used", row + 1)),
     ]
 }
@@ -186,16 +183,16 @@ fn need(row: usize, section: Option<Choice>) -> Vec<Field> {
     };
     let published = PUBLISHED.iter().map(|one| Choice::new(one.name, one.name)).collect();
     fields.extend([
-        Field::one(&at("published"), &label("nitrogen by a published programme"), published)
+        Field::one(&at("published"), &label("nitrogen by a published program"), published)
             .optional()
             .help("By the level of each section. This, or a figure with what it rests on."),
-        Field::amount(&at("nitrogen_lb_per_1000_sqft"), &label("or nitrogen of the year, lb on 1,000 sq ft"))
+        Field::amount(&at("nitrogen_lb_per_1000_sqft"), &label("or nitrogen of the year, lb per 1,000 sq ft"))
             .optional(),
-        Field::amount(&at("phosphate_lb_per_1000_sqft"), &label("P2O5 of the year, lb on 1,000 sq ft"))
+        Field::amount(&at("phosphate_lb_per_1000_sqft"), &label("P2O5 of the year, lb per 1,000 sq ft"))
             .optional()
             .help("Where no soil report recommends any."),
-        Field::amount(&at("potash_lb_per_1000_sqft"), &label("K2O of the year, lb on 1,000 sq ft")).optional(),
-        Field::line(&at("because"), &label("what the figures rest on")).optional().help("Needed with a figure."),
+        Field::amount(&at("potash_lb_per_1000_sqft"), &label("K2O of the year, lb per 1,000 sq ft")).optional(),
+        Field::line(&at("because"), &label("source of the figures")).optional().help("Needed with a figure."),
     ]);
     fields
 }

@@ -100,7 +100,7 @@ pub async fn suggest(app: &App, form: &mut Form) -> Result<(), Problem> {
     let law = Arc::clone(&app.law);
     let found = tokio::task::spawn_blocking(move || places::suggest(latitude, longitude, &law)).await;
     let found = found.map_err(|error| Problem::fault(&error))?;
-    form.notes.push(format!("Suggested, and nothing is stored yet. {} {}", found.words, found.source));
+    form.notes.push(format!("Suggested, and nothing is saved yet. {} {}", found.words, found.source));
     let parts =
         [("/place/state", found.state), ("/place/county", found.county), ("/place/municipality", found.municipality)];
     for (name, code) in parts {

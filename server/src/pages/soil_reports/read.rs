@@ -21,10 +21,10 @@ use crate::{
     book::soil_reports::{self, LimeAsk, SoilInterpretation, SoilLime},
     extract::{PathId, ValidQuery},
     pages::{
-        desk::Desk,
-        form::{Field, Form, Sent, choices},
+        form::{Field, Form, FormData, choices},
         local::Local,
         office::dates,
+        office_session::OfficeSession,
         page, sections,
     },
     problem::Problem,
@@ -82,8 +82,8 @@ pub fn plain(words: &str) -> String {
 pub const fn unit(unit: SoilUnit) -> &'static str {
     match unit {
         SoilUnit::Ppm => "ppm",
-        SoilUnit::LbPerAcre => "lb on an acre",
-        SoilUnit::MgPerLiter => "mg in a liter",
+        SoilUnit::LbPerAcre => "lb per acre",
+        SoilUnit::MgPerLiter => "mg per liter",
         SoilUnit::Index => "of its index",
     }
 }
@@ -131,18 +131,18 @@ fn lime_form(report: &SoilReport) -> Form {
     ]);
     let caps = choices(&[("recommendation", "the lime as pure calcium carbonate"), ("material", "the material")]);
     let fields = vec![
-        Field::one("by", "Whose figure", by).optional().help("The laboratory's own, if it gave one."),
-        Field::amount("goal", "pH that is wanted").optional(),
+        Field::one("by", "Lime figure from", by).optional().help("The laboratory's own, if it gave one."),
+        Field::amount("goal", "Target pH").optional(),
         Field::amount("cce_percent", "Calcium carbonate equivalent of the material, %")
             .optional()
             .help("From its label. Without it there is no amount of material."),
-        Field::amount("credit_tons_per_acre", "Lime of earlier years that the report credits, tons on an acre")
+        Field::amount("credit_tons_per_acre", "Lime of earlier years that the report credits, tons per acre")
             .optional(),
         Field::one("split_rule", "Split by the rule of", rules).optional(),
         Field::one("cap_on", "The most at once is held against", caps).optional(),
         Field::day("first_on", "First day").optional().help("Today, if it is empty."),
     ];
-    Form::new("Lime, asked otherwise", format!("/office/soil-reports/{}", report.id), "Work the lime out", fields)
+    Form::new("Lime with other settings", format!("/office/soil-reports/{}", report.id), "Work the lime out", fields)
         .asking()
 }
 
@@ -150,10 +150,10 @@ const ASKED: [&str; 7] = ["by", "goal", "cce_percent", "credit_tons_per_acre", "
 
 /// A report with what follows from it; the lime as somebody asks it.
 pub async fn one(
-    desk: Desk,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
-    sent: Sent,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let found = store::soil_reports::get(app.store.reader(), id, Scope::Company).await?;
     let report = found.ok_or_else(|| Problem::not_found("soil report"))?;

@@ -4,7 +4,7 @@ use domain::{journal, time::Day};
 
 use crate::{
     book::company_year::SectionSum,
-    pages::local::Local,
+    pages::{figures, local::Local},
     paging::PageRequest,
     problem::Problem,
     state::App,
@@ -36,9 +36,13 @@ fn one(sum: &SectionSum) -> Option<RunsPast> {
     let (cap, room) = (sum.cap.as_ref()?, sum.remaining_nitrogen_lb_per_1000_sqft?);
     let (applied, limit) = (sum.nitrogen_lb_per_1000_sqft, cap.limit_lb_per_1000_sqft);
     let (on, words) = match sum.runs_past_on {
-        _ if room.raw() < 0 => (None, format!("{applied} lb N is down, and the cap is {limit}.")),
+        _ if room.raw() < 0 => {
+            let applied = figures::rate_against(&applied, Some(&limit)).shown;
+            (None, format!("{applied} lb N is down, and the cap is {}.", figures::limit(&limit).shown))
+        }
         Some(day) => {
-            let planned = sum.planned_nitrogen_lb_per_1000_sqft;
+            let planned = figures::rate_against(&sum.planned_nitrogen_lb_per_1000_sqft, Some(&room)).shown;
+            let (room, limit) = (figures::limit(&room).shown, figures::limit(&limit).shown);
             (Some(day), format!("{room} lb N is left of {limit}, and {planned} is planned."))
         }
         None => return None,

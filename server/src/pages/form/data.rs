@@ -15,9 +15,9 @@ use crate::{
 
 /// The fields of a form as they were sent.
 #[derive(Debug)]
-pub struct Sent(Vec<(String, String)>);
+pub struct FormData(Vec<(String, String)>);
 
-impl FromRequest<App> for Sent {
+impl FromRequest<App> for FormData {
     type Rejection = Problem;
 
     async fn from_request(request: Request<Body>, app: &App) -> Result<Self, Problem> {
@@ -31,7 +31,7 @@ impl FromRequest<App> for Sent {
 /// A form with a file, as it was sent.
 #[derive(Debug)]
 pub struct SentFile {
-    pub sent: Sent,
+    pub sent: FormData,
     /// What was in the file; nothing if none was chosen.
     pub bytes: Option<Bytes>,
     /// The file is larger than anything that is read here; what follows it in the form was not read.
@@ -61,7 +61,7 @@ impl FromRequest<App> for SentFile {
                 Err(_) => return Err(unreadable()),
             }
         }
-        Ok(Self { sent: Sent(sent), bytes, too_large })
+        Ok(Self { sent: FormData(sent), bytes, too_large })
     }
 }
 
@@ -74,7 +74,7 @@ fn in_list(name: &str) -> Option<(&str, usize, &str)> {
     })
 }
 
-impl Sent {
+impl FormData {
     /// Rows of lists, those in which something was typed before the empty ones, so that a place in the form is the place in
     /// the request.
     pub fn closed_up(&self) -> Self {
@@ -133,7 +133,7 @@ mod tests {
     #[test]
     fn rows_that_say_something_close_up() {
         let sent = |pairs: &[(&str, &str)]| {
-            Sent(pairs.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect())
+            FormData(pairs.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect())
         };
         let typed =
             sent(&[("/name", "A"), ("/rounds/0/name", " "), ("/rounds/0/from", ""), ("/rounds/1/name", "late")]);

@@ -18,9 +18,9 @@ use crate::{
 
 /// A signed-in member of the office or the owner. Everybody else is sent to the sign-in, and a technician is told no.
 #[derive(Debug, Clone, Copy)]
-pub struct Desk(pub Actor);
+pub struct OfficeSession(pub Actor);
 
-impl Desk {
+impl OfficeSession {
     /// The same permission as the API asks for.
     pub fn office(self) -> OfficeOrOwner {
         OfficeOrOwner(self.0)
@@ -31,7 +31,7 @@ impl Desk {
     }
 }
 
-impl FromRequestParts<App> for Desk {
+impl FromRequestParts<App> for OfficeSession {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
@@ -61,20 +61,20 @@ impl FromRequestParts<App> for Desk {
 
 /// The owner, at a page. The office is told no.
 #[derive(Debug, Clone, Copy)]
-pub struct OwnerDesk(pub Desk);
+pub struct OwnerSession(pub OfficeSession);
 
-impl OwnerDesk {
+impl OwnerSession {
     /// The same permission as the API asks for.
     pub fn owner(self) -> OwnerOnly {
         OwnerOnly(self.0.0)
     }
 }
 
-impl FromRequestParts<App> for OwnerDesk {
+impl FromRequestParts<App> for OwnerSession {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        let desk = Desk::from_request_parts(parts, app).await?;
+        let desk = OfficeSession::from_request_parts(parts, app).await?;
         if desk.is_owner() {
             return Ok(Self(desk));
         }
@@ -97,7 +97,7 @@ struct Set {
 }
 
 /// Every rule set as it holds today.
-pub async fn rules(_: Desk, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let today = Local::of(&zone).day(app.clock.now());
     let order = dates(&app).await?;

@@ -75,11 +75,11 @@ pub fn problem(status: u16, name: &str) -> ResponseTemplate {
 
 /// The services' stand-in.
 #[derive(Debug)]
-pub struct Sky {
+pub struct FakeWeather {
     pub server: MockServer,
 }
 
-impl Sky {
+impl FakeWeather {
     /// Nothing is answered yet.
     pub async fn blank() -> Self {
         Self { server: MockServer::start().await }

@@ -1,0 +1,214 @@
+//! Figures as people read them: rates in two decimals, pounds in three figures, thousands apart. A figure never rounds across a
+//! limit: what is over one never prints as that limit or less, and what is below never as that limit. The exact figure stays
+//! in the title, in the API and in the CSV.
+
+use std::{cmp::Ordering, fmt};
+
+use askama::filters::HtmlSafe;
+use domain::quantity::{Quantity, Unit};
+
+/// Decimals in which values of every scale can be compared.
+const COMMON: u32 = 12;
+
+/// A figure that is shown short and known exactly. Both are made of digits, signs, points and commas alone, so that they may
+/// stand in a page as they are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Figure {
+    pub shown: String,
+    exact: String,
+    rounded: bool,
+    on_paper: bool,
+}
+
+impl Figure {
+    /// Short on the screen and exact where the page is printed.
+    pub fn exact_on_paper(self) -> Self {
+        Self { on_paper: true, ..self }
+    }
+}
+
+impl HtmlSafe for Figure {}
+
+impl fmt::Display for Figure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { shown, exact, .. } = self;
+        match (self.rounded, self.on_paper) {
+            (false, _) => f.write_str(shown),
+            (true, false) => write!(f, "<span title=\"{exact}\">{shown}</span>"),
+            (true, true) => {
+                write!(f, "<span class=\"screen\" title=\"{exact}\">{shown}</span><span class=\"paper\">{exact}</span>")
+            }
+        }
+    }
+}
+
+/// Pounds of nutrient or product per 1,000 square feet.
+pub fn rate<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], |_| 2, false)
+}
+
+/// A rate beside the limit that it is read against.
+pub fn rate_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: Option<&Quantity<L>>) -> Figure {
+    figure(value, limit.map(common).as_slice(), |_| 2, false)
+}
+
+/// A limit that law, label or company sets: every digit of it counts.
+pub fn limit<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[common(value)], |_| 2, false)
+}
+
+/// Pounds, whole ones always.
+pub fn pounds<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], three_figures, true)
+}
+
+/// Pounds beside the pounds that they are read against.
+pub fn pounds_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: &Quantity<L>) -> Figure {
+    figure(value, &[common(limit)], three_figures, true)
+}
+
+/// Every digit, thousands apart: for areas, and for what another figure is read against.
+pub fn exact<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], |_| COMMON, true)
+}
+
+/// The value in billionths of thousandths of its unit.
+fn common<U: Unit>(value: &Quantity<U>) -> i128 {
+    i128::from(value.raw()) * 10_i128.pow(COMMON - U::SCALE)
+}
+
+/// The decimals that leave three figures, or all whole ones.
+fn three_figures(value: i128) -> u32 {
+    let mut hundreds = 100 * 10_i128.pow(COMMON);
+    let mut decimals = 0;
+    while value.abs() < hundreds && decimals < COMMON {
+        (hundreds, decimals) = (hundreds / 10, decimals + 1);
+    }
+    decimals
+}
+
+/// Rounds to the nearest, with as many more decimals as it takes for the rounded value to stand to nothing and to each limit
+/// as the value itself does.
+fn figure<U: Unit>(value: &Quantity<U>, limits: &[i128], decimals: impl Fn(i128) -> u32, trim: bool) -> Figure {
+    let exact = common(value);
+    let stands = |short: i128| {
+        let sides = |value: i128| -> Vec<Ordering> {
+            std::iter::once(&0).chain(limits).map(|limit| value.cmp(limit)).collect()
+        };
+        sides(short) == sides(exact)
+    };
+    let fewest = if exact == 0 { 0 } else { decimals(exact).min(U::SCALE) };
+    let places = (fewest..U::SCALE).find(|places| stands(nearest(exact, *places))).unwrap_or(U::SCALE);
+    let short = nearest(exact, places);
+    Figure {
+        shown: written(short, places.max(fewest), trim),
+        exact: written(exact, U::SCALE, true),
+        rounded: short != exact,
+        on_paper: false,
+    }
+}
+
+fn nearest(value: i128, places: u32) -> i128 {
+    let step = 10_i128.pow(COMMON - places);
+    (value.abs() + step / 2) / step * step * value.signum()
+}
+
+fn written(value: i128, places: u32, trim: bool) -> String {
+    let one = 10_i128.pow(COMMON);
+    let whole = (value.abs() / one).to_string();
+    let fraction = format!("{:012}", value.abs() % one);
+    let fraction = fraction.get(..places as usize).unwrap_or_default();
+    let fraction = if trim { fraction.trim_end_matches('0') } else { fraction };
+    let mut text = String::new();
+    if value < 0 {
+        text.push('-');
+    }
+    for (at, digit) in whole.chars().enumerate() {
+        if at > 0 && (whole.len() - at) % 3 == 0 {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    if !fraction.is_empty() {
+        text.push('.');
+        text.push_str(fraction);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use domain::quantity::{Area, NutrientRate, NutrientRoom, ProductMass, StockBalance};
+
+    use super::*;
+
+    fn per_1000(text: &str) -> NutrientRate {
+        NutrientRate::parse(text).expect("a rate")
+    }
+
+    fn against(value: &str, limit: &str) -> String {
+        rate_against(&per_1000(value), Some(&per_1000(limit))).shown
+    }
+
+    #[test]
+    fn a_rate_has_two_decimals_and_its_exact_figure_beside_it() {
+        let short = rate(&per_1000("0.903191"));
+        assert_eq!(short.shown, "0.90");
+        assert_eq!(short.to_string(), "<span title=\"0.903191\">0.90</span>");
+        let paper = "<span class=\"screen\" title=\"0.903191\">0.90</span><span class=\"paper\">0.903191</span>";
+        assert_eq!(short.exact_on_paper().to_string(), paper);
+        assert_eq!(rate(&per_1000("0.9")).to_string(), "0.90");
+        assert_eq!(rate(&per_1000("0")).to_string(), "0");
+    }
+
+    #[test]
+    fn a_figure_over_its_limit_never_prints_equal_to_it() {
+        assert_eq!(against("0.9", "0.9"), "0.90");
+        assert_eq!(against("0.900001", "0.9"), "0.900001");
+        assert_eq!(against("0.903191", "0.9"), "0.903");
+        assert_eq!(against("0.904", "0.9"), "0.904");
+        assert_eq!(against("0.906", "0.9"), "0.91");
+        assert_eq!(against("0.938", "0.9375"), "0.94");
+        assert_eq!(against("0.9376", "0.9375"), "0.94");
+    }
+
+    #[test]
+    fn a_figure_below_its_limit_never_prints_equal_to_it() {
+        assert_eq!(against("0.899999", "0.9"), "0.899999");
+        assert_eq!(against("0.8951", "0.9"), "0.895");
+        assert_eq!(against("0.937", "0.9375"), "0.937");
+    }
+
+    #[test]
+    fn every_digit_of_a_limit_is_shown() {
+        assert_eq!(limit(&per_1000("0.9375")).shown, "0.9375");
+        assert_eq!(limit(&per_1000("3.2")).shown, "3.20");
+    }
+
+    #[test]
+    fn what_is_left_keeps_its_side_of_nothing() {
+        let room = |text: &str| rate(&NutrientRoom::parse(text).expect("room")).shown;
+        assert_eq!(
+            [room("-0.000004"), room("0.000004"), room("-0.25"), room("0")],
+            ["-0.000004", "0.000004", "-0.25", "0"]
+        );
+    }
+
+    #[test]
+    fn pounds_have_three_figures_and_thousands_apart() {
+        let lb = |text: &str| pounds(&ProductMass::parse(text).expect("pounds")).shown;
+        assert_eq!(lb("1184.416332"), "1,184");
+        assert_eq!(lb("15.9375"), "15.9");
+        assert_eq!(lb("6.640625"), "6.64");
+        assert_eq!(lb("0.04781"), "0.0478");
+        assert_eq!([lb("60"), lb("25.6"), lb("99.97"), lb("0")], ["60", "25.6", "100", "0"]);
+        let balance = StockBalance::parse("61.46").expect("a balance");
+        assert_eq!(pounds_against(&balance, &ProductMass::parse("61.5").expect("pounds")).shown, "61.46");
+    }
+
+    #[test]
+    fn an_area_keeps_every_digit() {
+        assert_eq!(exact(&Area::parse("12345.67").expect("an area")).to_string(), "12,345.67");
+        assert_eq!(exact(&Area::parse("8200").expect("an area")).to_string(), "8,200");
+    }
+}
