@@ -3,6 +3,7 @@
 
 mod clients;
 mod equipment;
+mod help;
 mod load_sheet;
 mod measurements;
 mod office;
