@@ -144,7 +144,10 @@ async fn the_help_is_a_link_away_where_it_is_needed() {
         (&format!("/records/{id}"), "/help/check"),
         ("/office/people", "/help/people"),
         ("/rules", "/help/law"),
-        (&format!("/office/load-sheet?day=2026-09-15&person_id={}", company.phone.id.as_deref().unwrap()), "/help/season#the-load-sheet"),
+        (
+            &format!("/office/load-sheet?day=2026-09-15&person_id={}", company.phone.id.as_deref().unwrap()),
+            "/help/season#the-load-sheet",
+        ),
         (&format!("/office/sections/{section}"), "/help"),
     ] {
         let request = client().get(company.app.url(path)).header("cookie", &owner).header("accept", "text/html");

@@ -119,8 +119,7 @@ fn tagged(known: &IfNoneMatch, html: Result<String, askama::Error>) -> Response 
     let Some((tag, value)) = tag.and_then(|tag| HeaderValue::from_str(&tag).ok().map(|value| (tag, value))) else {
         return page_without_form(html);
     };
-    let mut response =
-        if known.has(&tag) { StatusCode::NOT_MODIFIED.into_response() } else { page_without_form(html) };
+    let mut response = if known.has(&tag) { StatusCode::NOT_MODIFIED.into_response() } else { page_without_form(html) };
     response.headers_mut().insert(header::ETAG, value);
     response
 }

@@ -175,7 +175,10 @@ mod tests {
         assert!(first.html.contains("<a href=\"/help/other#a-part\">that</a>"), "{}", first.html);
         assert!(first.html.contains("<a href=\"/office\">today</a>"), "{}", first.html);
         assert!(first.html.contains("<h3 id=\"the-first-part-small\">Small</h3>"), "{}", first.html);
-        assert!(first.html.contains(TABLE) && first.html.contains("</table></div>") | first.html.contains("</table>\n</div>"));
+        assert!(
+            first.html.contains(TABLE)
+                && first.html.contains("</table></div>") | first.html.contains("</table>\n</div>")
+        );
         assert_eq!(first.text, "See that and today.\nSmall\na b\n1 2");
     }
 

@@ -11,9 +11,9 @@ const MOST: usize = 20;
 const PASSAGE: usize = 260;
 /// Words that stand everywhere and so find nothing; a question in a whole sentence is full of them.
 const EVERYWHERE: [&str; 44] = [
-    "a", "an", "and", "are", "as", "at", "be", "by", "can", "did", "do", "does", "for", "from", "has", "have", "how", "i",
-    "if", "in", "into", "is", "it", "its", "me", "my", "no", "not", "of", "on", "or", "that", "the", "there", "this", "to",
-    "we", "what", "when", "where", "why", "will", "with", "you",
+    "a", "an", "and", "are", "as", "at", "be", "by", "can", "did", "do", "does", "for", "from", "has", "have", "how",
+    "i", "if", "in", "into", "is", "it", "its", "me", "my", "no", "not", "of", "on", "or", "that", "the", "there",
+    "this", "to", "we", "what", "when", "where", "why", "will", "with", "you",
 ];
 
 /// A section that answers, with the passage that has most of the words.
@@ -33,7 +33,8 @@ struct Asked(Vec<String>);
 impl Asked {
     fn of(question: &str) -> Self {
         let all: Vec<String> = words(question).map(|(word, _)| word.to_lowercase()).collect();
-        let mut telling: Vec<String> = all.iter().filter(|word| !EVERYWHERE.contains(&word.as_str())).cloned().collect();
+        let mut telling: Vec<String> =
+            all.iter().filter(|word| !EVERYWHERE.contains(&word.as_str())).cloned().collect();
         if telling.is_empty() {
             telling = all;
         }
@@ -46,7 +47,9 @@ impl Asked {
     /// Which of the words this one is. Short ones are whole words, longer ones the beginnings of words.
     fn which(&self, word: &str) -> Option<usize> {
         let lower = word.to_lowercase();
-        self.0.iter().position(|asked| if asked.len() < 3 { lower == *asked } else { lower.starts_with(asked.as_str()) })
+        self.0
+            .iter()
+            .position(|asked| if asked.len() < 3 { lower == *asked } else { lower.starts_with(asked.as_str()) })
     }
 
     /// How many of the words a text has, and how often it has any.
@@ -89,11 +92,7 @@ fn stem(word: &str) -> &str {
 }
 
 /// The sections that have any of the words. Some topics have one section more than their text.
-pub fn search<'a>(
-    question: &str,
-    topics: &'a [Topic],
-    own: impl Fn(&Topic) -> Option<&'a Section>,
-) -> Vec<Found> {
+pub fn search<'a>(question: &str, topics: &'a [Topic], own: impl Fn(&Topic) -> Option<&'a Section>) -> Vec<Found> {
     let asked = Asked::of(question);
     let mut found: Vec<Found> = topics
         .iter()

@@ -54,7 +54,16 @@ pub const READERS: [Reader; 4] = [
     Reader {
         who: "I work in the office",
         slugs: &[
-            "first-day", "people", "correcting", "measuring", "soil", "products", "season", "law", "certificates", "year",
+            "first-day",
+            "people",
+            "correcting",
+            "measuring",
+            "soil",
+            "products",
+            "season",
+            "law",
+            "certificates",
+            "year",
         ],
     },
     Reader { who: "I own the company", slugs: &["first-day", "people", "law", "year", "recording", "proof", "season"] },
@@ -172,7 +181,11 @@ mod tests {
         let (_, text) = SOURCES.iter().find(|(slug, _)| *slug == "server").unwrap();
         let cli = Cli::command();
         for command in cli.get_subcommands() {
-            assert!(text.contains(&format!("`swardbook {}", command.get_name())), "{} is not named", command.get_name());
+            assert!(
+                text.contains(&format!("`swardbook {}", command.get_name())),
+                "{} is not named",
+                command.get_name()
+            );
             for setting in command.get_arguments().filter(|one| !one.is_hide_set()) {
                 let Some(long) = setting.get_long() else { continue };
                 assert!(text.contains(&format!("`--{long}")), "{}: --{long} is not explained", command.get_name());
