@@ -107,7 +107,8 @@ async fn rule_sets(app: &App) -> Result<Section, Problem> {
     let sets: Vec<_> = about
         .map(|set| (set.code.clone(), set.name.clone(), dates.day(set.last_checked), set.coverage.clone()))
         .collect();
-    let text = sets.iter().map(|(code, name, _, coverage)| format!("{name}, {code}. {coverage}\n")).collect();
+    let lines: Vec<_> = sets.iter().map(|(code, name, _, coverage)| format!("{name}, {code}. {coverage}")).collect();
+    let text = lines.join("\n");
     let heading = "Rule sets in this server".to_owned();
     let html = RuleSets { sets }.render().map_err(|error| Problem::fault(&error))?;
     Ok(Section { id: "rule-sets".to_owned(), heading, html, text })

@@ -79,7 +79,7 @@ fn close(topic: &mut Topic, held: &mut Vec<Event<'_>>, id: &str) {
     match topic.sections.last_mut() {
         Some(section) => (section.html, section.text) = (html, text),
         None if !html.is_empty() => {
-            topic.summary = text.lines().next().unwrap_or_default().to_owned();
+            text.lines().next().unwrap_or_default().clone_into(&mut topic.summary);
             topic.lead = html;
         }
         None => {}

@@ -6,14 +6,15 @@ use super::markdown::{Section, Topic};
 use crate::field_fault::cut;
 
 /// Sections that are shown at most: whoever needs more asks in other words.
-const MOST: usize = 20;
+const MOST: usize = 12;
 /// A passage is about this long.
 const PASSAGE: usize = 260;
 /// Words that stand everywhere and so find nothing; a question in a whole sentence is full of them.
-const EVERYWHERE: [&str; 44] = [
-    "a", "an", "and", "are", "as", "at", "be", "by", "can", "did", "do", "does", "for", "from", "has", "have", "how",
-    "i", "if", "in", "into", "is", "it", "its", "me", "my", "no", "not", "of", "on", "or", "that", "the", "there",
-    "this", "to", "we", "what", "when", "where", "why", "will", "with", "you",
+const EVERYWHERE: [&str; 52] = [
+    "a", "an", "and", "are", "as", "at", "be", "been", "but", "by", "can", "did", "do", "does", "for", "from", "had",
+    "has", "have", "how", "i", "if", "in", "into", "is", "it", "its", "me", "my", "no", "not", "now", "of", "on", "or",
+    "our", "so", "that", "the", "there", "this", "to", "was", "we", "were", "what", "when", "where", "why", "will",
+    "with", "you",
 ];
 
 /// A section that answers, with the passage that has most of the words.
@@ -75,8 +76,14 @@ impl Asked {
 
 /// The words of a text, each with its place.
 fn words(text: &str) -> impl Iterator<Item = (&str, usize)> {
-    let parts = text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
-    parts.map(move |word| (word, word.as_ptr() as usize - text.as_ptr() as usize))
+    let between = |c: char| !c.is_alphanumeric();
+    let mut next = 0;
+    let parts = text.split_inclusive(between).map(move |part| {
+        let at = next;
+        next += part.len();
+        (part.trim_end_matches(between), at)
+    });
+    parts.filter(|(word, _)| !word.is_empty())
 }
 
 /// A word without the endings that English gives it: "refused" asks for "refuse" and "refusal" too.
@@ -137,7 +144,8 @@ fn passage(asked: &Asked, text: &str) -> String {
             break;
         }
         if !passage.is_empty() && !passage.ends_with(' ') {
-            passage.push(' ');
+            // What follows stands in a line of its own, such as the next of a list.
+            passage.push_str(if passage.ends_with(['.', ':', ';', '?', '!']) { " " } else { "; " });
         }
         passage.push_str(sentence);
     }
