@@ -4,6 +4,7 @@
 mod api_page;
 mod clients;
 mod equipment;
+mod help;
 mod load_sheet;
 mod measurements;
 mod office;

@@ -189,7 +189,7 @@ fn nothing_is_left_half_done() {
             }
         }
     }
-    none(&offenders, "finish it, or describe it in DEVELOPERS.md under known quirks.");
+    none(&offenders, "finish it, or describe it: in server/help if users meet it, else in DEVELOPERS.md.");
 }
 
 /// A transaction that is begun by hand on a pooled connection stays open when its caller hangs up. Two places may say the words:

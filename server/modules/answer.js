@@ -2,7 +2,7 @@
 // The answer to "how much, and may I?" as a technician reads it: pounds and bags for each section, what binds, and why.
 
 import { writtenDay } from './day.js';
-import { atMost, clock, h, pounds, threeFigures, tooMuch } from './dom.js';
+import { atMost, clock, h, helpLink, pounds, threeFigures, tooMuch } from './dom.js';
 import { weatherHold } from './weather.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
@@ -113,7 +113,8 @@ export function verdict(decision, told) {
   const reasons = decision.findings.map((/** @type {any} */ finding) => h('li', {}, `${SHAPE[/** @type {keyof typeof SHAPE} */ (finding.verdict)] ?? '▲'} ${finding.message} `, h('em', {}, finding.hint), h('small', {}, finding.citation)));
   const word = /** @type {keyof typeof SHAPE} */ (decision.verdict);
   return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: `verdict ${word}` }, `${SHAPE[word]} ${decision.summary}`), h('p', { class: 'source' }, told),
-    reasons.length > 0 ? h('details', { open: word === 'stop' }, h('summary', {}, `${reasons.length} ${reasons.length === 1 ? 'reason' : 'reasons'}, and what would clear ${reasons.length === 1 ? 'it' : 'them'}`), h('ul', {}, ...reasons)) : null);
+    reasons.length > 0 ? h('details', { open: word === 'stop' }, h('summary', {}, `${reasons.length} ${reasons.length === 1 ? 'reason' : 'reasons'}, and what would clear ${reasons.length === 1 ? 'it' : 'them'}`), h('ul', {}, ...reasons)) : null,
+    helpLink('/check', 'Help: go, care, stop'));
 }
 
 /** Where an answer comes from. @param {any} stop @param {import('./day.js').Day} day @param {{ at: number } | null} asked */

@@ -18,6 +18,9 @@ export function h(tag, attributes = {}, ...children) {
   return element;
 }
 
+/** A link to the help, which is read on the server. @param {string} at topic and section @param {string} words */
+export const helpLink = (at, words) => h('p', { class: 'source' }, h('a', { class: 'read', href: `/help${at}`, target: '_blank', rel: 'noopener', 'data-key': `help${at}` }, words), ' (needs a network)');
+
 /** A time of day as people say it: at a place, where the phone knows its zone. @param {string | number} moment @param {string} [zone] */
 export function clock(moment, zone) {
   /** @type {Intl.DateTimeFormatOptions} */

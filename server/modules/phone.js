@@ -4,7 +4,7 @@
 import { openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, lookAgain } from './day.js';
-import { clock, h, heading, phoneName, replace } from './dom.js';
+import { clock, h, heading, helpLink, phoneName, replace } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
@@ -140,6 +140,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   const nodes = [h('h1', {}, longDay(day.day.day)), h('p', {}, `${day.me.person.name}. ${age}`), ...[parting, note].map((said) => (said === '' ? null : h('p', { role: 'status' }, said))), wrong,
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'again', 'aria-busy': busy ? 'true' : 'false', onclick: () => void refresh() }, busy ? 'Downloading the day …' : 'Download the day again'),
+    helpLink('', 'Help'),
     h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
   else replace(main, nodes);
@@ -240,7 +241,7 @@ async function showEnrol(fault) {
   };
   const back = h('button', { type: 'button', class: 'plain', onclick: () => void showDay() }, '‹ Back to the day');
   show((await keptDay()) ? back : null, h('h1', {}, 'Connect this phone'), h('p', {}, 'Ask the office for a code. It is good for ten minutes and for one phone.'),
-    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Connect')));
+    h('form', { onsubmit: (/** @type {Event} */ event) => void enrol(event) }, h('label', { for: 'code' }, 'Code'), code, h('p', { role: 'alert', class: 'fault' }, fault), h('button', { class: 'big' }, 'Connect')), helpLink('/people#connect-a-phone', 'Help: connect a phone'));
 }
 
 /** Whether the address holds a code, as the picture's link does. */

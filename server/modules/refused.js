@@ -2,7 +2,7 @@
 // Records that the server did not take. Each says why; what truly happened is sent again with every reason read, or the
 // amounts are corrected.
 
-import { h } from './dom.js';
+import { h, helpLink } from './dom.js';
 import { sendAgain, takeOff } from './queue.js';
 import { areaNumber } from './used.js';
 
@@ -16,7 +16,7 @@ const named = (place) => NAMES[/** @type {keyof typeof NAMES} */ (place.replace(
 
 /** @param {Waiting[]} items @param {() => void} back @returns {Promise<HTMLElement>} */
 export async function refusedPage(items, back) {
-  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, '‹ Back to the day'), h('h1', {}, 'Records that were refused'), ...items.map((item) => one(item, back)));
+  return h('section', {}, h('button', { class: 'plain', type: 'button', onclick: back }, '‹ Back to the day'), h('h1', {}, 'Records that were refused'), helpLink('/recording#when-a-record-is-refused', 'Help: when a record is refused'), ...items.map((item) => one(item, back)));
 }
 
 /** @param {Waiting} item @param {() => void} back */

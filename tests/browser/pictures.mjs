@@ -31,7 +31,7 @@ const browser = await chromium.launch({ executablePath: world.executablePath, ar
 for (const [size, viewport] of /** @type {[string, any][]} */ ([['desk', { width: 1100, height: 820 }], ['phone', { width: 390, height: 800 }]])) {
   const page = await (await browser.newContext({ viewport })).newPage();
   await signIn(world, page);
-  for (const path of [...(await deskPages(world)), '/']) {
+  for (const path of [...(await deskPages(world)), '/', '/help', '/help/check', '/help/server']) {
     await page.goto(world.base + path, { waitUntil: 'networkidle' });
     await page.screenshot({ path: join(into, `${size}${path.replace(/[?].*/, '').replace(/[/][0-9a-f-]{36}/, '-one').replaceAll('/', '-')}.png`) });
   }

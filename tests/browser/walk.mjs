@@ -239,7 +239,7 @@ export async function deskPages(world) {
 }
 
 /** Pages that everybody may see. */
-export const OPEN_PAGES = ['/', '/sign-in', '/phone', '/problems/invalid'];
+export const OPEN_PAGES = ['/', '/sign-in', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law'];
 
 /**
  * Nothing that a known rule of accessibility finds, and no sideways scroll. `strict` asks for a contrast of 7:1 too.

@@ -1,5 +1,5 @@
-//! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems and
-//! the API document. Rendered here; what is sent goes through the same API as any program's requests.
+//! What a person sees in a browser: the front page, the phone, the office, the owner's year, the explanations of problems,
+//! the help and the API document. Rendered here; what is sent goes through the same API as any program's requests.
 
 mod api_page;
 mod applications;
@@ -11,6 +11,7 @@ mod derivation;
 mod equipment;
 mod figures;
 mod form;
+mod help;
 mod load_sheet;
 mod local;
 mod lots;
@@ -73,6 +74,8 @@ pub fn routes() -> Router<App> {
         .route("/sw.js", get(phone::worker))
         .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))
+        .route("/help", get(help::index))
+        .route("/help/{slug}", get(help::topic))
         .route("/openapi.json", get(api_document))
         .route("/healthz", get(alive))
         .route("/readyz", get(ready))

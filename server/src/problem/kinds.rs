@@ -35,6 +35,8 @@ pub struct About {
     pub title: &'static str,
     pub meaning: &'static str,
     pub way_out: &'static str,
+    /// The help that goes further: a topic under `/help/`, and its section.
+    pub help: &'static str,
 }
 
 pub const KINDS: [About; 19] = [
@@ -45,6 +47,7 @@ pub const KINDS: [About; 19] = [
         title: "The request cannot be read",
         meaning: "The body is not JSON, the address carries a query that cannot be read, or a page cursor was not made by this server for this list.",
         way_out: "Correct what `errors` points at and send it again. Nothing was stored.",
+        help: "api#what-is-refused-and-how",
     },
     About {
         kind: Kind::NotSignedIn,
@@ -53,6 +56,7 @@ pub const KINDS: [About; 19] = [
         title: "Sign in first",
         meaning: "The request carries no token, or one that has ended.",
         way_out: "Sign in, or enrol the phone again with a new code. Records waiting on a phone stay there and can be sent afterwards.",
+        help: "people#connect-a-phone",
     },
     About {
         kind: Kind::NotAllowed,
@@ -61,6 +65,7 @@ pub const KINDS: [About; 19] = [
         title: "Not your role",
         meaning: "You are known, but this needs another role.",
         way_out: "Ask the office or the owner.",
+        help: "people#roles",
     },
     About {
         kind: Kind::NotFound,
@@ -69,6 +74,7 @@ pub const KINDS: [About; 19] = [
         title: "Nothing here for you",
         meaning: "There is no such thing, or it is not yours to see. A technician sees the properties that they were sent to.",
         way_out: "Check the address. If a lawn is missing from your day, call the office.",
+        help: "people#who-sees-which-lawn",
     },
     About {
         kind: Kind::MethodNotAllowed,
@@ -77,6 +83,7 @@ pub const KINDS: [About; 19] = [
         title: "This address does not take that method",
         meaning: "The address exists, the method does not. The `Allow` header lists what does.",
         way_out: "Use a method that the API document lists for this address.",
+        help: "api",
     },
     About {
         kind: Kind::NotAcceptable,
@@ -85,6 +92,7 @@ pub const KINDS: [About; 19] = [
         title: "Not offered in that form",
         meaning: "The `Accept` header names no form that this address has.",
         way_out: "Ask for one of the forms in `detail`.",
+        help: "api",
     },
     About {
         kind: Kind::IdReused,
@@ -93,6 +101,7 @@ pub const KINDS: [About; 19] = [
         title: "This id already names something else",
         meaning: "A record with this id is stored, and its content differs in the fields that `errors` names. The stored one stays as it is.",
         way_out: "If it is the same work, keep the stored record and send a correction. If it is other work, send it under a new id.",
+        help: "recording#one-record-however-often-it-is-sent",
     },
     About {
         kind: Kind::Conflict,
@@ -101,6 +110,7 @@ pub const KINDS: [About; 19] = [
         title: "That does not go together with what is stored",
         meaning: "The request is well-formed, but the records have changed since or say otherwise.",
         way_out: "Read `detail`, look at the present state, and decide again.",
+        help: "first-day#forms",
     },
     About {
         kind: Kind::VersionOutdated,
@@ -109,6 +119,7 @@ pub const KINDS: [About; 19] = [
         title: "Somebody changed it since you read it",
         meaning: "The version in `If-Match` is not the stored one. Nothing was changed.",
         way_out: "Read it again, put your change on top, and send it with the new version.",
+        help: "first-day#forms",
     },
     About {
         kind: Kind::TooLarge,
@@ -117,6 +128,7 @@ pub const KINDS: [About; 19] = [
         title: "The body is too large",
         meaning: "Bodies are limited to 1 MiB, files to 4 MiB.",
         way_out: "Send less at once.",
+        help: "api#limits",
     },
     About {
         kind: Kind::MediaType,
@@ -125,6 +137,7 @@ pub const KINDS: [About; 19] = [
         title: "The body is of another kind",
         meaning: "The `Content-Type` is not one that this address takes: `application/json`, and for files PDF, PNG or JPEG.",
         way_out: "Send one of the kinds in `detail`, with its `Content-Type`.",
+        help: "products#label-and-safety-data-sheet",
     },
     About {
         kind: Kind::Invalid,
@@ -133,6 +146,7 @@ pub const KINDS: [About; 19] = [
         title: "Some values do not fit",
         meaning: "The request can be read, but the values that `errors` points at are missing, unknown, out of range or contradict each other. All faults are listed, the first 500 where there are more; a body of more than 12,000 values is not read. Nothing was stored.",
         way_out: "Correct every one of them and send it again.",
+        help: "api#what-is-refused-and-how",
     },
     About {
         kind: Kind::StoppedByRules,
@@ -141,6 +155,7 @@ pub const KINDS: [About; 19] = [
         title: "Stop: a rule forbids it",
         meaning: "At least one rule of law, label or company forbids this, or cannot be answered. `findings` lists every one with its citation and what would clear it. No record changed; the attempt is kept.",
         way_out: "Clear the findings. If the work has truly been done, send the record again with every stopping finding's `key` in `acknowledged` and a `reason`: it is then stored, marked beyond the rules, and put on the owner's list.",
+        help: "recording#when-a-record-is-refused",
     },
     About {
         kind: Kind::KeyReused,
@@ -149,6 +164,7 @@ pub const KINDS: [About; 19] = [
         title: "This Idempotency-Key was used for another request",
         meaning: "The same key came with other content. Nothing was stored.",
         way_out: "Make a new key for each new request; repeat a key only with the very same request.",
+        help: "api#send-again-without-harm",
     },
     About {
         kind: Kind::VersionRequired,
@@ -157,6 +173,7 @@ pub const KINDS: [About; 19] = [
         title: "Say which version you change",
         meaning: "What can change is changed only with `If-Match`, so that nobody's work is overwritten unseen.",
         way_out: "Read it, take `version`, and send `If-Match: \"v\" + version` in quotes, such as `If-Match: \"v3\"`.",
+        help: "api#change-what-is-stored",
     },
     About {
         kind: Kind::TooMany,
@@ -165,6 +182,7 @@ pub const KINDS: [About; 19] = [
         title: "Too many tries",
         meaning: "Signing in and enrolling are limited, by name and by address.",
         way_out: "Wait as long as `Retry-After` says, then try again.",
+        help: "people#passwords-and-wrong-tries",
     },
     FAULT,
     About {
@@ -174,6 +192,7 @@ pub const KINDS: [About; 19] = [
         title: "Records cannot be saved just now",
         meaning: "The disk under the records refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
         way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
+        help: "server#watch-it",
     },
     About {
         kind: Kind::Busy,
@@ -182,6 +201,7 @@ pub const KINDS: [About; 19] = [
         title: "Not just now",
         meaning: "The server is stopping, or the database did not answer in time.",
         way_out: "Try again after `Retry-After` seconds.",
+        help: "server#watch-it",
     },
 ];
 
@@ -192,6 +212,7 @@ const FAULT: About = About {
     title: "A fault of this server",
     meaning: "Something went wrong that is not your doing. It is logged under the request id in `instance`.",
     way_out: "Try again. A record sent under its own id is stored once, however often it is sent. If it goes on, give the operator the request id.",
+    help: "server#watch-it",
 };
 
 impl Kind {
