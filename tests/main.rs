@@ -14,6 +14,7 @@ mod equipment;
 mod evidence;
 mod far_days;
 mod faults;
+mod golden_journal;
 mod hang_up;
 mod journal_coverage;
 mod law;
