@@ -120,6 +120,7 @@ async fn what_acts_write_is_the_same_byte_for_byte() {
         told.push_str(&format!("{} {act} {subject}\n{payload}\n{chain}\n", entry.seq));
     }
     assert_eq!(told.lines().count(), 3 * 8, "two clearances, three records, one refusal, two corrections");
-    let advice = "acts write other bytes than they did. What stands in a book already cannot follow: say why it may differ.";
+    let advice =
+        "acts write other bytes than they did. What stands in a book already cannot follow: say why it may differ.";
     approved::compare("tests/expected/journal_of_acts.txt", &told, advice);
 }

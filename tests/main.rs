@@ -40,5 +40,6 @@ mod statements;
 mod storage;
 mod tidy;
 mod turns;
+mod unknown_zones;
 mod verify;
 mod weather;

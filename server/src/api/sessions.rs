@@ -16,7 +16,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, Anyone, OwnToken, cookie},
-    api::whole,
+    api::{company, whole},
     book::office,
     extract::Valid,
     password,
@@ -241,6 +241,6 @@ struct Me {
 async fn get_me(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Json<Me>, Problem> {
     let Actor { person, device, .. } = actor;
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
-    let (company_name, time_zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (company_name, time_zone) = company(&app).await?;
     Ok(Json(Me { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
 }
