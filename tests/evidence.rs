@@ -1,9 +1,10 @@
-//! The two long texts of SQL that no compiler checks, held against the rows that they are written from and read into.
+//! The long texts of SQL that no compiler checks, held against the rows that they are written from and read into.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 const EFFECTS: &str = include_str!("../server/src/store/effects.sql");
 const FACTS: &str = include_str!("../server/src/store/world_facts.sql");
+const VIEWS: &str = include_str!("../migrations/0015_record_rows.sql");
 
 /// Fields of the structs of a file, in their order.
 fn fields(file: &str) -> BTreeMap<String, Vec<String>> {
@@ -23,38 +24,88 @@ fn words(list: &str) -> Vec<&str> {
     list.split(',').map(str::trim).collect()
 }
 
-/// Table, columns, and the members that are put into them, of each insertion of rows with named members.
+/// Table, columns, and the members that are put into them, of each insertion.
 fn insertions() -> Vec<(&'static str, Vec<&'static str>, Vec<&'static str>)> {
     let parts = EFFECTS.split("INSERT INTO ").skip(1);
     let read = |part: &'static str| {
         let (table, rest) = part.split_once(" (").unwrap();
         let (columns, rest) = rest.split_once(')').unwrap();
         let (_, rest) = rest.split_once("SELECT").unwrap();
-        let (values, _) = rest.split_once("FROM").unwrap();
-        let members: Vec<&str> = values.split("->> '").skip(1).map(|text| text.split('\'').next().unwrap()).collect();
+        let members: Vec<&str> = rest.split("->> '").skip(1).map(|text| text.split('\'').next().unwrap()).collect();
         (table, words(columns), members)
     };
-    parts.map(read).filter(|(_, _, members)| !members.is_empty()).collect()
+    parts.map(read).collect()
+}
+
+/// The row that each table is written from, and the file that has it.
+const ROWS: [(&str, &str); 13] = [
+    ("decisions", "DecisionRow"),
+    ("rule_set_texts", "RuleSetTextRow"),
+    ("clearances", "ClearanceRow"),
+    ("clearance_lines", "ClearanceLineRow"),
+    ("applications", "ApplicationRow"),
+    ("clearance_ends", "ClearanceEndRow"),
+    ("corrections", "CorrectionRow"),
+    ("application_lines", "LineRow"),
+    ("stock_movements", "MovementRow"),
+    ("attempts", "AttemptRow"),
+    ("journal", "JournalRow"),
+    ("weather_facts", "WeatherFactsRow"),
+    ("weather_evidence", "WeatherEvidenceRow"),
+];
+
+/// Every row of the acts by its name.
+fn rows() -> BTreeMap<String, Vec<String>> {
+    let mut rows = fields(include_str!("../server/src/acts/rows.rs"));
+    rows.extend(fields(include_str!("../server/src/acts/effects.rs")));
+    rows
 }
 
 #[test]
-fn every_member_of_an_effect_goes_into_the_column_of_its_name() {
-    let insertions = insertions();
-    assert!(insertions.len() >= 8, "{insertions:#?}");
+fn every_field_of_an_effect_goes_into_the_column_of_its_name() {
+    let (insertions, rows) = (insertions(), rows());
     for (table, columns, members) in &insertions {
-        // Who worked at a property is written from the applications themselves.
         let renamed = |column: &&'static str| match (*table, *column) {
+            // Who worked at a property is written from the applications themselves.
             ("assignments", "since") => "received_at",
             (_, column) => column,
         };
         assert_eq!(columns.iter().map(renamed).collect::<Vec<_>>(), *members, "{table}");
     }
-    let rows = fields(include_str!("../server/src/acts/effects.rs"));
-    for (table, row) in
-        [("application_lines", "LineRow"), ("stock_movements", "MovementRow"), ("journal", "JournalRow")]
-    {
+    let written: BTreeSet<&str> =
+        insertions.iter().map(|(table, ..)| *table).filter(|it| *it != "assignments").collect();
+    assert_eq!(written, ROWS.iter().map(|(table, _)| *table).collect(), "each table has its row");
+    for (table, row) in ROWS {
         let (_, columns, _) = insertions.iter().find(|(known, ..)| *known == table).unwrap();
         assert_eq!(*columns, rows[row], "{table} is written from {row}");
+    }
+}
+
+#[test]
+fn every_view_of_records_has_the_fields_that_it_is_read_into() {
+    let rows = rows();
+    for (view, row, stored) in [
+        ("application_rows", "ApplicationRow", Some("StoredApplication")),
+        ("correction_rows", "CorrectionRow", None),
+        ("clearance_rows", "ClearanceRow", Some("StoredClearance")),
+    ] {
+        let (_, text) = VIEWS.split_once(&format!("CREATE VIEW {view} AS")).unwrap();
+        let (_, text) = text.split_once("json_object(").unwrap();
+        let (body, _) = text.split_once("AS body").unwrap();
+        let members: Vec<&str> = body.split('\'').skip(1).step_by(2).collect();
+        let fields: Vec<&str> = match stored {
+            None => rows[row].iter().map(String::as_str).collect(),
+            // The row first, and what is known beside it.
+            Some(stored) => {
+                let beside = rows[stored].iter().filter(|field| *field != "row");
+                std::iter::once("row").chain(rows[row].iter().chain(beside).map(String::as_str)).collect()
+            }
+        };
+        assert_eq!(members, fields, "{view} is read into {row}");
+        for member in &rows[row] {
+            let column = format!("'{member}', {}.{member}", view.chars().next().unwrap());
+            assert!(body.contains(&column), "{view} gives {member} from the column of its name");
+        }
     }
 }
 

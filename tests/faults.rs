@@ -2,9 +2,20 @@
 
 use std::time::Duration;
 
-use harness::{new_id, world::Company};
+use domain::{
+    actor::{Actor, Role},
+    law::Lawbook,
+};
+use harness::{
+    instant, new_id,
+    world::{Company, label},
+};
 use rusqlite::Connection;
-use server::book::verify::check_file;
+use serde_json::json;
+use server::{
+    acts::{Act, ActContext, BatchFacts, Content, Provided, clearance::ClearanceInput, decide},
+    book::verify::check_file,
+};
 use tokio::task::JoinSet;
 
 #[tokio::test]
@@ -35,6 +46,88 @@ async fn one_act_that_cannot_be_written_harms_no_other_of_its_batch() {
     let found = check_file(&folder.path().join("book.db")).await.unwrap();
     assert_eq!(found.faults, Vec::<String>::new());
     assert_eq!(found.records, 20);
+}
+
+/// Changes what is stored as no server does: the trigger that keeps it is taken away for it, and put back.
+fn tamper(company: &Company, table: &str, change: &str) {
+    let book = Connection::open(company.app.file()).unwrap();
+    let keeper = format!("SELECT sql FROM sqlite_schema WHERE type = 'trigger' AND name = '{table}_keep'");
+    let keeper: String = book.query_row(&keeper, [], |row| row.get(0)).unwrap();
+    book.execute_batch(&format!("DROP TRIGGER {table}_keep; {change}; {keeper};")).unwrap();
+}
+
+#[tokio::test]
+async fn an_act_whose_evidence_cannot_be_read_is_a_fault_and_leaves_nothing_behind() {
+    let company = Company::in_maryland().await;
+    let (good, bad) = (company.put_down(&company.front, "5").await, company.put_down(&company.front, "4").await);
+    tamper(&company, "applications", &format!("UPDATE applications SET content = '[]' WHERE id = '{bad}'"));
+    let counted = || {
+        let book = Connection::open(company.app.file()).unwrap();
+        let count = "SELECT (SELECT count(*) FROM journal) * 1000000 + (SELECT count(*) FROM decisions) * 1000
+                     + (SELECT count(*) FROM application_lines)";
+        book.query_row(count, [], |row| row.get::<_, i64>(0)).unwrap()
+    };
+    let before = counted();
+    let change = |of: &str| {
+        let lines = json!([{ "section_id": company.front, "product_lb": "3" }]);
+        json!({ "application_id": of, "reason": "Weighed again.", "change": { "lines": lines } })
+    };
+    // What it was put down for is not known, and another id's content cannot be held against it.
+    let path = format!("/api/v1/corrections/{}", new_id());
+    let _ = company.phone.put(&path, &change(&bad)).await.problem(500, "fault");
+    let other = company.record(&company.front, "4.5");
+    let _ = company.phone.put(&format!("/api/v1/applications/{bad}"), &other).await.problem(500, "fault");
+    assert_eq!(counted(), before);
+    // One such act harms no other of its batch.
+    let mut sending = JoinSet::new();
+    for of in [&good, &bad] {
+        let (phone, change) = (company.phone.clone(), change(of));
+        sending.spawn(async move { phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.status });
+    }
+    let mut statuses = sending.join_all().await;
+    statuses.sort_unstable();
+    assert_eq!(statuses, [201, 500]);
+    // Taking it back needs nothing of its content.
+    let back = json!({ "application_id": bad, "reason": "Another lawn." });
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
+}
+
+#[test]
+fn nothing_is_decided_without_whom_and_what_it_is_about() {
+    let (property, product, section) = (new_id(), new_id(), new_id());
+    let actor = Actor { person: new_id().parse().unwrap(), role: Role::Office, device: None };
+    let input = json!({
+        "property_id": property, "product_id": product, "planned_on": "2026-09-15", "purpose": "maintenance",
+        "equipment": "drop_spreader", "lines": [{ "section_id": section, "product_lb": "5" }],
+    });
+    let input: ClearanceInput = serde_json::from_value(input).unwrap();
+    let mut world = BatchFacts::default();
+    let land =
+        json!({ "client_id": "c", "time_zone": "America/New_York", "rule_sets": [], "places": [], "visited_by": [] });
+    world.properties.insert(property.parse().unwrap(), serde_json::from_value(land).unwrap());
+    let bag = json!({ "name": "Feed", "label": label("24", "7.2", "0", "10"), "net_weight": 1, "status": "active", "balance": 0 });
+    world.products.insert(product.parse().unwrap(), serde_json::from_value(bag).unwrap());
+    let lawn = json!({
+        "property_id": property, "name": "front lawn", "water": "none", "touches_pavement": 0, "soil_reports": [],
+        "measurements": [["2025-03-01", 1, 820_000]], "lines": [], "held": [],
+    });
+    world.sections.insert(section.parse().unwrap(), serde_json::from_value(lawn).unwrap());
+    let context = ActContext {
+        actor,
+        at: instant(harness::TODAY),
+        content: Content::of(&input).unwrap(),
+        attempt_or_movement_id: new_id().parse().unwrap(),
+        weather: Provided::default(),
+    };
+    let act = Act::Clear(context, new_id().parse().unwrap(), Box::new(input));
+    let law = Lawbook::embedded().unwrap();
+    // What a person holds frees from rules: without the person nobody knows what they may.
+    let fault = decide(&act, &mut world, &law).unwrap_err();
+    assert_eq!(fault.to_string(), format!("person {} is needed to decide this and was not loaded", actor.person));
+    assert!(world.effects.is_empty() && world.effects.decisions.is_empty(), "nothing is noted in its place");
+    let person = json!({ "name": "Office 01", "credentials": [] });
+    world.people.insert(actor.person, serde_json::from_value(person).unwrap());
+    assert!(decide(&act, &mut world, &law).is_ok());
 }
 
 #[tokio::test]

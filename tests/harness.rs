@@ -19,7 +19,7 @@ use domain::{law::Lawbook, time::Instant};
 use reqwest::{Client, Method, header::HeaderMap};
 use serde_json::{Value, json};
 use server::{
-    clock::{Clock, FrozenClock, RandomIds},
+    clock::{Clock, CountedIds, FrozenClock, IdSource, RandomIds},
     config, serve,
     state::App,
     throttle::Throttle,
@@ -80,18 +80,35 @@ impl TestApp {
         Self::open(tempfile::tempdir().expect("a folder"), TODAY, Arc::new(law), config::Weather::default()).await
     }
 
+    /// The same, with identifiers that count up: the same requests write the same book, byte for byte.
+    pub async fn counting(law: Lawbook) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let ids = Arc::<CountedIds>::default();
+        Self::open_with(folder, TODAY, Arc::new(law), config::Weather::default(), ids).await
+    }
+
     /// A server with an empty book that asks weather services, at a moment.
     pub async fn under_a_sky(law: Lawbook, now: &str, weather: config::Weather) -> Self {
         Self::open(tempfile::tempdir().expect("a folder"), now, Arc::new(law), weather).await
     }
 
     async fn open(folder: TempDir, now: &str, law: Arc<Lawbook>, weather: config::Weather) -> Self {
+        Self::open_with(folder, now, law, weather, Arc::new(RandomIds)).await
+    }
+
+    async fn open_with(
+        folder: TempDir,
+        now: &str,
+        law: Arc<Lawbook>,
+        weather: config::Weather,
+        ids: Arc<dyn IdSource>,
+    ) -> Self {
         provider();
         let clock = Arc::new(FrozenClock::at(instant(now)));
         let file = folder.path().join("book.db");
         let shared = Arc::clone(&clock) as Arc<dyn Clock>;
         let services = Services::configured(&weather, &shared).expect("services that can be asked");
-        let opened = serve::open_with(&file, shared, Arc::new(RandomIds), law, Throttle::new(false), services).await;
+        let opened = serve::open_with(&file, shared, ids, law, Throttle::new(false), services).await;
         let (opened, app) = opened.expect("a book");
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");

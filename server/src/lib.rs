@@ -39,3 +39,4 @@ pub mod store;
 pub mod throttle;
 pub mod version;
 pub mod weather;
+pub mod zone;

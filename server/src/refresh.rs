@@ -4,10 +4,10 @@
 use std::time::Duration;
 
 use domain::{
-    time::{Day, Instant, zone},
+    time::{Day, Instant},
     weather::value::Billionths,
 };
-use jiff::{SignedDuration, tz::TimeZone};
+use jiff::SignedDuration;
 use tokio::time;
 
 use crate::{
@@ -21,6 +21,7 @@ use crate::{
     weather::BACKGROUND_WAITS,
     weather::Round,
     weather::{Fallen, Patience, Place, client::random, fetcher::USED},
+    zone,
 };
 
 /// What nothing refers to is kept a day longer than it is used.
@@ -71,8 +72,9 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
         return Ok(round);
     }
     let now = app.clock.now();
-    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
-    let today = now.day_in(&office.unwrap_or(TimeZone::UTC));
+    // Before the set-up there are neither visits nor records to ask for.
+    let Some((_, office)) = store::people::company(app.store.reader()).await? else { return Ok(round) };
+    let today = now.day_in(&zone::of_company(&office)?);
     let mut places: Vec<Place> = store::weather::planned_places(app.store.reader(), [today, today.plus_days(1)])
         .await?
         .iter()

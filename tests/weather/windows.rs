@@ -182,3 +182,21 @@ async fn the_hours_of_work_are_those_of_the_clock_on_both_days_of_change() {
         assert_eq!(answer["products"][0]["verdict"], "care", "no forecast reaches so far");
     }
 }
+
+#[tokio::test]
+async fn a_visit_where_no_day_can_be_told_has_no_hours_and_the_rest_of_the_day_comes() {
+    let sky = Sky::calm().await;
+    let company = company(sky.config()).await;
+    let id = visit(&company, "2026-10-06").await;
+    let told = async || company.phone.get("/api/v1/days/2026-10-06").await.expect(200).body["weather"].clone();
+    assert_eq!(told().await[0]["visit_id"], id);
+    let book = rusqlite::Connection::open(company.app.file()).unwrap();
+    assert_eq!(book.execute("UPDATE properties SET time_zone = 'America/Nowhere'", []).unwrap(), 1);
+    let told = told().await;
+    assert_eq!((&told[0]["visit_id"], &told[0]["verdict"]), (&json!(id), &Value::Null), "{told:#}");
+    assert!(told[0]["gaps"].to_string().contains("`America/Nowhere`, which this server does not know"), "{told:#}");
+    let mut plan = company.plan(&company.front, "5");
+    plan["planned_on"] = json!("2026-10-06");
+    let refused = company.phone.post("/api/v1/checks", &plan).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/property_id"]);
+}

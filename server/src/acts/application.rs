@@ -18,8 +18,10 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
+        Content,
         effects::LineRow,
         facts::Line,
+        fault::{ActFault, moment},
         rows::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
     },
     clock::CLOCKS_DIFFER,
@@ -161,8 +163,8 @@ pub struct ApplicationView {
     pub reason: Option<String>,
     pub received_at: Instant,
     pub sent_at: Option<Instant>,
-    /// Received after the day of application had ended at the property.
-    pub late: bool,
+    /// Received after the day of application had ended at the property; null where the property's zone is not known any more.
+    pub late: Option<bool>,
     /// The phone's clock at sending differed from the server's by more than ten minutes; seconds, ahead is positive.
     #[schema(minimum = -4_000_000_000_i64, maximum = 4_000_000_000_i64)]
     pub clock_skew_s: Option<i64>,
@@ -171,17 +173,24 @@ pub struct ApplicationView {
     pub correction_ids: Vec<CorrectionId>,
 }
 
-/// A record's content without what may differ between two tries of the same: the moment of sending, the order in which
-/// findings were acknowledged, and whether the person who did the work is named or is the sender.
-pub fn canonical(input: &ApplicationInput, sender: PersonId) -> serde_json::Value {
-    let applied_by = input.applied_by.or(Some(sender));
-    let mut content = ApplicationInput { sent_at: None, applied_by, ..input.clone() };
-    content.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
-    content.acknowledged.dedup_by(|a, b| a.0 == b.0);
-    serde_json::to_value(content).unwrap_or_default()
+impl ApplicationInput {
+    /// The record without what may differ between two tries of the same: the order in which findings were acknowledged, and
+    /// whether the person who did the work is named or is the sender.
+    #[must_use]
+    pub fn canonical(mut self, sender: PersonId) -> Self {
+        self.applied_by = self.applied_by.or(Some(sender));
+        self.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
+        self.acknowledged.dedup_by(|a, b| a.0 == b.0);
+        self
+    }
+
+    /// What is kept of it as its content: all but the moment of sending.
+    pub fn content(&self) -> Result<Content, ActFault> {
+        Content::of(&Self { sent_at: None, ..self.clone() })
+    }
 }
 
-/// A row of the ledger; `sign` is -1 for what a correction takes back.
+/// A row of the ledger.
 pub fn ledger_line(
     record: &str,
     application: ApplicationId,
@@ -189,20 +198,19 @@ pub fn ledger_line(
     label: &Label,
     on: Day,
     purpose: Purpose,
-    sign: i64,
 ) -> LineRow {
     let nutrients = label.nutrients_in(line.product);
     LineRow {
         record_id: record.to_owned(),
-        application_id: application.to_string(),
-        section_id: line.section.to_string(),
+        application_id: application,
+        section_id: line.section,
         applied_on: on,
         area: line.area.raw(),
-        product: sign * line.product.raw(),
-        nitrogen: sign * nutrients.nitrogen_lb.raw(),
-        quick_nitrogen: sign * nutrients.quick_nitrogen_lb.raw(),
-        phosphate: sign * nutrients.phosphate_lb.raw(),
-        potash: sign * nutrients.potash_lb.raw(),
+        product: line.product.raw(),
+        nitrogen: nutrients.nitrogen_lb.raw(),
+        quick_nitrogen: nutrients.quick_nitrogen_lb.raw(),
+        phosphate: nutrients.phosphate_lb.raw(),
+        potash: nutrients.potash_lb.raw(),
         flags: flags(label),
         purpose,
     }
@@ -223,26 +231,25 @@ pub fn line_view(section: SectionId, area: Area, product: ProductMass, label: &L
     }
 }
 
-/// A stored record as it is shown.
+/// A record as it is shown: its row, with its content as it was read or is about to be written.
 pub fn view(
-    id: ApplicationId,
-    row: &ApplicationRow,
+    row: ApplicationRow,
+    content: ApplicationInput,
     lines: Vec<LineView>,
     correction_ids: Vec<CorrectionId>,
-    late: bool,
-) -> Result<ApplicationView, serde_json::Error> {
-    let content: ApplicationInput = serde_json::from_str(&row.content)?;
+    late: Option<bool>,
+) -> Result<ApplicationView, ActFault> {
     let skew =
         row.sent_at.map(|sent| (sent - row.received_at) / 1000).filter(|skew| skew.abs() > CLOCKS_DIFFER.as_secs());
     Ok(ApplicationView {
-        id,
+        id: row.id,
         property_id: row.property_id,
         product_id: row.product_id,
         lot_id: row.lot_id,
-        visit_id: content.visit_id,
-        clearance_id: content.clearance_id,
+        visit_id: row.visit_id,
+        clearance_id: row.clearance_id,
         person_id: row.person_id,
-        person_name: row.person_name.clone(),
+        person_name: row.person_name,
         entered_by: row.entered_by,
         device_id: row.device_id,
         applied_on: row.applied_on,
@@ -263,8 +270,8 @@ pub fn view(
         beyond_the_rules: row.beyond_the_rules == 1,
         acknowledged: content.acknowledged,
         reason: content.reason,
-        received_at: Instant::from_millis(row.received_at).unwrap_or(content.finished_at),
-        sent_at: row.sent_at.and_then(Instant::from_millis),
+        received_at: moment("the receipt of a record", row.received_at)?,
+        sent_at: row.sent_at.map(|sent| moment("the sending of a record", sent)).transpose()?,
         late,
         clock_skew_s: skew,
         correction_ids,

@@ -12,17 +12,19 @@ use domain::{
     time::{Day, Instant},
     weather::Weather,
 };
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        ActContext, ActOutcome, BatchFacts, Stored,
+        ActContext, ActOutcome, Asker, BatchFacts,
         application::{LineView, flags, line_view},
-        differing,
+        effects::ClearanceLineRow,
         facts::{self, Line, Question},
-        rows::{ClearanceRow, ClearedLine, HeldRow},
-        with_content,
+        fault::{ActFault, journaled, moment},
+        rows::{ClearanceRow, ClearedLine, HeldRow, PropertyRow, StoredClearance},
+        sent_again,
     },
     problem::FieldFault,
 };
@@ -99,10 +101,21 @@ pub enum ClearanceState {
 /// How far ahead room may be held.
 const DAYS_AHEAD: i32 = 2;
 
-/// The question of a check or clearance, worked out to pounds of product.
+/// The question of a check or clearance, worked out to pounds of product, with the day and the clock at the property.
 #[derive(Debug)]
 pub struct Plan {
-    pub lines: Vec<Line>,
+    lines: Vec<Line>,
+    today: Day,
+    zone: TimeZone,
+}
+
+/// For which days a plan is worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// A check asks about any day.
+    AnyDay,
+    /// A clearance holds room for days that are close.
+    DaysToHold,
 }
 
 /// Gives a clearance, or refuses it with every finding and keeps the attempt.
@@ -112,92 +125,71 @@ pub fn clear(
     input: &ClearanceInput,
     world: &mut BatchFacts,
     law: &Lawbook,
-) -> ActOutcome {
+) -> Result<ActOutcome, ActFault> {
     if let Some(stored) = world.clearances.get(&id) {
-        return repeated(context, id, stored, world);
+        return repeated(context, stored, world);
     }
     let Some(property) = facts::property(world, input.property_id, context.actor) else {
-        return ActOutcome::Missing("property");
+        return Ok(ActOutcome::Missing("property"));
     };
-    let zone = facts::zone(property);
-    let today = context.at.day_in(&zone);
-    let planned = plan(input, world);
-    let mut faults = planned.as_ref().err().cloned().unwrap_or_default();
-    if !(0..=DAYS_AHEAD).contains(&input.planned_on.days_since(today)) {
-        let detail = format!(
-            "room is held for today ({today}) and the {DAYS_AHEAD} days after; use a check to ask about another day"
-        );
-        faults.push(FieldFault::at("/planned_on", "out_of_range", detail));
-    }
-    let mut plan = match planned {
-        Ok(plan) if faults.is_empty() => plan,
-        _ => return ActOutcome::Invalid(faults),
+    let plan = match plan(input, Reach::DaysToHold, context.at, property, world) {
+        Ok(plan) => plan,
+        Err(faults) => return Ok(ActOutcome::Invalid(faults)),
     };
-    let decision = decide(context, input, &plan, world, law);
+    let decision = decide(context.asker(), input, &plan, world, law)?;
     if decision.verdict == Verdict::Stop {
         return world.refuse(context, "clearance", &id.to_string(), input.property_id, &decision, law);
     }
-    let expires_at = input.planned_on.plus_days(1).starts_at(&zone);
     let row = ClearanceRow {
+        id,
         property_id: input.property_id,
         product_id: input.product_id,
         person_id: context.actor.person,
         device_id: context.actor.device,
         planned_on: input.planned_on,
         verdict: decision.verdict,
-        content: context.content.clone(),
-        fingerprint: context.fingerprint.clone(),
+        content: context.content.text.clone(),
+        fingerprint: context.content.fingerprint.clone(),
         granted_at: context.at.millis(),
-        expires_at: expires_at.millis(),
-        ended: None,
-        lines: plan
-            .lines
-            .drain(..)
-            .map(|line| ClearedLine(line.section, line.area.raw(), line.product.raw()))
-            .collect(),
+        expires_at: input.planned_on.plus_days(1).starts_at(&plan.zone).millis(),
     };
-    let decision_hash = world.keep_decision(&format!("clearance/{id}"), context, &decision, law);
-    hold(context, id, input, &row, &decision_hash, world);
-    let view = world.products.get(&input.product_id).map(|product| view(id, &row, &product.label, context.at));
-    world.clearances.insert(id, row);
-    view.map_or(ActOutcome::Missing("product"), |view| ActOutcome::Cleared(Stored::new(view)))
+    let lines = plan.lines.iter().map(|line| ClearedLine(line.section, line.area.raw(), line.product.raw())).collect();
+    let stored = StoredClearance { row, ended: None, lines };
+    let label = world.product(input.product_id)?.label.clone();
+    let decision_hash = world.keep_decision(&format!("clearance/{id}"), context, &decision, law)?;
+    hold(context, input, &stored, &label, &decision_hash, world)?;
+    let view = view(&stored, &label, context.at)?;
+    world.clearances.insert(id, stored);
+    Ok(ActOutcome::Cleared(view))
 }
 
-fn repeated(context: &ActContext, id: ClearanceId, stored: &ClearanceRow, world: &BatchFacts) -> ActOutcome {
-    if facts::property(world, stored.property_id, context.actor).is_none() {
-        return ActOutcome::Missing("clearance");
+fn repeated(context: &ActContext, stored: &StoredClearance, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
+    if facts::property(world, stored.row.property_id, context.actor).is_none() {
+        return Ok(ActOutcome::Missing("clearance"));
     }
-    if stored.fingerprint != context.fingerprint {
-        return ActOutcome::Reused(differing(&stored.content, &context.content));
-    }
-    let label = world.products.get(&stored.product_id).map(|product| &product.label);
-    label.map_or(ActOutcome::Missing("product"), |label| {
-        ActOutcome::Cleared(Stored::again(view(id, stored, label, context.at)))
-    })
+    sent_again(&stored.row.content, &stored.row.fingerprint, &context.content)
 }
 
 /// Asks the rules about a plan, without effect. What the weather and the ground are like now says nothing about another
 /// day: for that they count as unseen.
 pub fn decide(
-    context: &ActContext,
+    asker: Asker<'_>,
     input: &ClearanceInput,
     plan: &Plan,
     world: &BatchFacts,
     law: &Lawbook,
-) -> Decision {
-    let at = context.at;
-    let today = world.properties.get(&input.property_id).map(|property| at.day_in(&facts::zone(property)));
-    let (weather, ground, own) = if today == Some(input.planned_on) {
-        (input.weather.joined(&context.weather.weather), input.ground, Vec::new())
+) -> Result<Decision, ActFault> {
+    let (weather, ground, beside) = if plan.today == input.planned_on {
+        (input.weather.joined(asker.weather), input.ground, Vec::new())
     } else {
         (Weather::default(), None, another_day(input))
     };
     let question = Question {
         property: input.property_id,
         product: input.product_id,
-        person: context.actor.person,
+        person: asker.actor.person,
         on: input.planned_on,
-        at,
+        at: asker.at,
         purpose: input.purpose,
         equipment: input.equipment,
         weather: &weather,
@@ -207,7 +199,7 @@ pub fn decide(
         without: None,
         without_hold: None,
         work: None,
-        own,
+        beside,
     };
     facts::judge(&question, world, law)
 }
@@ -221,14 +213,20 @@ fn another_day(input: &ClearanceInput) -> Vec<Finding> {
         "The weather and the ground that were sent are those of now; for {} they count as unseen.",
         input.planned_on
     );
-    vec![facts::own("book.seen.on_the_day", Verdict::Care, message, "Ask again on the day, on the lawn.")]
+    vec![facts::book_finding("book.seen.on_the_day", Verdict::Care, message, "Ask again on the day, on the lawn.")]
 }
 
-/// Works every line out to an area and a mass of product.
-pub fn plan(input: &ClearanceInput, world: &BatchFacts) -> Result<Plan, Vec<FieldFault>> {
+/// Works every line out to an area and a mass of product, and says what day it is there.
+pub fn plan(
+    input: &ClearanceInput,
+    reach: Reach,
+    at: Instant,
+    property: &PropertyRow,
+    world: &BatchFacts,
+) -> Result<Plan, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
     faults.extend(facts::rejects_service_values(&input.weather));
-    faults.extend(facts::clock(world, input.property_id));
+    let clock = facts::clock(input.property_id, property).map_err(|fault| faults.push(fault)).ok();
     let label = world.products.get(&input.product_id).map(|product| &product.label);
     if label.is_none() {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
@@ -253,7 +251,21 @@ pub fn plan(input: &ClearanceInput, world: &BatchFacts) -> Result<Plan, Vec<Fiel
             (Ok(_), None) => {}
         }
     }
-    if faults.is_empty() { Ok(Plan { lines }) } else { Err(faults) }
+    let today = clock.as_ref().map(|zone| at.day_in(zone));
+    faults.extend(today.filter(|_| reach == Reach::DaysToHold).and_then(|today| too_far(input.planned_on, today)));
+    match clock.zip(today).filter(|_| faults.is_empty()) {
+        Some((zone, today)) => Ok(Plan { lines, today, zone }),
+        None => Err(faults),
+    }
+}
+
+/// What is wrong with the day for which room is to be held.
+fn too_far(planned_on: Day, today: Day) -> Option<FieldFault> {
+    let detail = format!(
+        "room is held for today ({today}) and the {DAYS_AHEAD} days after; use a check to ask about another day"
+    );
+    let near = (0..=DAYS_AHEAD).contains(&planned_on.days_since(today));
+    (!near).then(|| FieldFault::at("/planned_on", "out_of_range", detail))
 }
 
 fn amount(line: &PlannedLine, area: Area, label: &Label, pointer: &str) -> Result<ProductMass, FieldFault> {
@@ -280,73 +292,75 @@ fn amount(line: &PlannedLine, area: Area, label: &Label, pointer: &str) -> Resul
     }
 }
 
+/// Notes everything that holding room writes: the clearance, its lines, the journal.
 fn hold(
     context: &ActContext,
-    id: ClearanceId,
     input: &ClearanceInput,
-    row: &ClearanceRow,
+    StoredClearance { row, lines, .. }: &StoredClearance,
+    label: &Label,
     decision_hash: &str,
     world: &mut BatchFacts,
-) {
-    let subject = id.to_string();
-    let stored = serde_json::json!({
-        "id": subject, "property_id": row.property_id, "product_id": row.product_id, "person_id": row.person_id,
-        "device_id": row.device_id, "planned_on": row.planned_on, "verdict": row.verdict,
-        "fingerprint": row.fingerprint, "granted_at": row.granted_at, "expires_at": row.expires_at,
-    });
-    world.effects.clearances.push(with_content(&stored, &row.content));
-    let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) else { return };
-    for ClearedLine(section, area, product) in &row.lines {
+) -> Result<(), ActFault> {
+    for ClearedLine(section_id, area, product) in lines {
         let n = label.nutrients_in(ProductMass::from_raw(*product));
-        let (nitrogen, quick) = (n.nitrogen_lb.raw(), n.quick_nitrogen_lb.raw());
-        let (phosphate, potash) = (n.phosphate_lb.raw(), n.potash_lb.raw());
-        world.effects.clearance_lines.push(serde_json::json!({
-            "clearance_id": subject, "section_id": section, "area": area, "product": product, "nitrogen": nitrogen,
-            "quick_nitrogen": quick, "phosphate": phosphate, "potash": potash, "flags": flags(&label),
-            "purpose": input.purpose, "planned_on": row.planned_on, "expires_at": row.expires_at,
-        }));
-        if let Some(section) = world.sections.get_mut(section) {
-            let held = HeldRow {
-                clearance: id,
-                planned_on: row.planned_on,
-                area: *area,
-                nitrogen,
-                quick_nitrogen: quick,
-                phosphate,
-                potash,
-                flags: flags(&label),
-                purpose: input.purpose,
-            };
-            section.held.push(held);
-        }
+        let held = HeldRow {
+            clearance: row.id,
+            planned_on: row.planned_on,
+            area: *area,
+            nitrogen: n.nitrogen_lb.raw(),
+            quick_nitrogen: n.quick_nitrogen_lb.raw(),
+            phosphate: n.phosphate_lb.raw(),
+            potash: n.potash_lb.raw(),
+            flags: flags(label),
+            purpose: input.purpose,
+        };
+        world.effects.clearance_lines.push(ClearanceLineRow {
+            clearance_id: row.id,
+            section_id: *section_id,
+            area: *area,
+            product: *product,
+            nitrogen: held.nitrogen,
+            quick_nitrogen: held.quick_nitrogen,
+            phosphate: held.phosphate,
+            potash: held.potash,
+            flags: held.flags,
+            purpose: held.purpose,
+            planned_on: row.planned_on,
+            expires_at: row.expires_at,
+        });
+        let section = world.sections.get_mut(section_id);
+        section.ok_or_else(|| ActFault::not_loaded("section", section_id))?.held.push(held);
     }
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": row.lines,
+        "content": context.content.value, "row": journaled("a clearance", row)?, "decision_sha256": decision_hash,
+        "weather_sha256": context.weather_sha256()?, "lines": lines,
     });
-    world.journal(context, "clearance.granted", &subject, payload.to_string());
+    world.effects.clearances.push(row.clone());
+    world.journal(context, "clearance.granted", &row.id.to_string(), payload.to_string());
+    Ok(())
 }
 
-/// A stored clearance as it is shown at a moment.
-pub fn view(id: ClearanceId, row: &ClearanceRow, label: &Label, now: Instant) -> ClearanceView {
-    let state = match row.ended.as_deref() {
+/// A clearance as it is shown at a moment.
+pub fn view(stored: &StoredClearance, label: &Label, now: Instant) -> Result<ClearanceView, ActFault> {
+    let row = &stored.row;
+    let state = match stored.ended.as_deref() {
         Some("used") => ClearanceState::Used,
         Some(_) => ClearanceState::GivenBack,
         None if row.expires_at <= now.millis() => ClearanceState::Expired,
         None => ClearanceState::Open,
     };
     let line = |line: &ClearedLine| line_view(line.0, Area::from_raw(line.1), ProductMass::from_raw(line.2), label);
-    ClearanceView {
-        id,
+    Ok(ClearanceView {
+        id: row.id,
         property_id: row.property_id,
         product_id: row.product_id,
         person_id: row.person_id,
         device_id: row.device_id,
         planned_on: row.planned_on,
         verdict: row.verdict,
-        lines: row.lines.iter().map(line).collect(),
-        granted_at: Instant::from_millis(row.granted_at).unwrap_or(now),
-        expires_at: Instant::from_millis(row.expires_at).unwrap_or(now),
+        lines: stored.lines.iter().map(line).collect(),
+        granted_at: moment("the grant of a clearance", row.granted_at)?,
+        expires_at: moment("the end of a clearance", row.expires_at)?,
         state,
-    }
+    })
 }

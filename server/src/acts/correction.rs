@@ -2,10 +2,11 @@
 
 use domain::{
     actor::Role,
+    application::Purpose,
     decision::{FindingKey, Verdict},
     ids::{ApplicationId, CorrectionId, DeviceId, PersonId},
     law::Lawbook,
-    quantity::{Area, ProductMass},
+    quantity::Area,
     time::Instant,
 };
 use serde::{Deserialize, Serialize};
@@ -13,13 +14,13 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        ActContext, ActOutcome, BatchFacts, Stored,
+        ActContext, ActOutcome, BatchFacts,
         application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
-        differing,
         effects::{LineRow, MovementRow},
         facts::{self, Line, Question},
+        fault::{ActFault, journaled, moment, read},
         rows::{ApplicationRow, CorrectionRow, standing_lines},
-        unacknowledged, with_content,
+        sent_again, unacknowledged,
     },
     problem::FieldFault,
 };
@@ -95,63 +96,69 @@ pub fn correct(
     input: &CorrectionInput,
     world: &mut BatchFacts,
     law: &Lawbook,
-) -> ActOutcome {
+) -> Result<ActOutcome, ActFault> {
     if let Some(stored) = world.corrections.get(&id) {
-        return repeated(context, id, stored, world);
+        return repeated(context, stored, world);
     }
     if world.applications.contains_key(&ApplicationId::from_uuid(id.uuid())) {
-        return ActOutcome::Conflict(
+        return Ok(ActOutcome::Conflict(
             "This id names an application already; a correction needs an id of its own.".to_owned(),
-        );
+        ));
     }
-    let Some(application) = world.applications.get(&input.application_id).cloned() else {
-        return ActOutcome::Missing("application");
+    let Some(stored) = world.applications.get(&input.application_id) else {
+        return Ok(ActOutcome::Missing("application"));
     };
+    let (application, last) = (stored.row.clone(), stored.correction_ids.last().copied());
     if facts::property(world, application.property_id, context.actor).is_none() {
-        return ActOutcome::Missing("application");
+        return Ok(ActOutcome::Missing("application"));
     }
     if context.actor.role == Role::Technician && application.person_id != context.actor.person {
-        return ActOutcome::NotAllowed(
+        return Ok(ActOutcome::NotAllowed(
             "Somebody else recorded this application; that person or the office corrects it.",
-        );
+        ));
     }
-    if application.last_correction != input.replaces {
-        return outdated(&application);
+    if last != input.replaces {
+        return Ok(outdated(last));
     }
     let lines = match resolve(input, &application, world) {
         Ok(lines) if changes_nothing(input.application_id, &lines, world) => {
             let detail = "would change nothing: this is what stands already";
-            return ActOutcome::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]);
+            return Ok(ActOutcome::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]));
         }
         Ok(lines) => lines,
-        Err(faults) => return ActOutcome::Invalid(faults),
+        Err(faults) => return Ok(ActOutcome::Invalid(faults)),
     };
-    let (verdict, decision_hash) = match judge(context, id, input, &application, &lines, world, law) {
-        Ok(judged) => judged,
-        Err(refused) => return refused,
+    let (truth, verdict, decision_hash) = match judge(context, id, input, &application, lines, world, law)? {
+        Judged::Holds(truth, verdict, decision_hash) => (truth, verdict, decision_hash),
+        Judged::Refused(refused) => return Ok(refused),
     };
     let row = CorrectionRow {
+        id,
         application_id: input.application_id,
         person_id: context.actor.person,
         device_id: context.actor.device,
         received_at: context.at.millis(),
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
-        content: context.content.clone(),
-        fingerprint: context.fingerprint.clone(),
+        content: context.content.text.clone(),
+        fingerprint: context.content.fingerprint.clone(),
     };
-    store(context, id, &row, &application, &lines, decision_hash.as_deref(), world);
+    store(context, &row, &application, truth.as_ref(), decision_hash.as_deref(), world)?;
     if let Some(corrected) = world.applications.get_mut(&input.application_id) {
-        corrected.last_correction = Some(id);
+        corrected.correction_ids.push(id);
     }
-    let view = view(id, &row, line_views(&lines, &application, world));
+    let views = match &truth {
+        Some(truth) => line_views(&truth.lines, &application, world)?,
+        None => Vec::new(),
+    };
+    let view = view(&row, input.reason.clone(), views)?;
     world.corrections.insert(id, row);
-    view.map_or(ActOutcome::Missing("correction"), |view| ActOutcome::Corrected(Stored::new(view)))
+    Ok(ActOutcome::Corrected(view))
 }
 
 /// The sender did not know the last word on the application.
-fn outdated(application: &ApplicationRow) -> ActOutcome {
-    ActOutcome::Conflict(match application.last_correction {
+fn outdated(last: Option<CorrectionId>) -> ActOutcome {
+    ActOutcome::Conflict(match last {
         Some(last) => format!(
             "The last word on this application is correction {last}. Read it; if yours still holds, name it in `replaces`."
         ),
@@ -168,21 +175,12 @@ fn changes_nothing(application: ApplicationId, lines: &[Line], world: &BatchFact
     wanted == standing
 }
 
-fn repeated(context: &ActContext, id: CorrectionId, stored: &CorrectionRow, world: &BatchFacts) -> ActOutcome {
+fn repeated(context: &ActContext, stored: &CorrectionRow, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
     let application = world.applications.get(&stored.application_id);
-    let Some(application) = application.filter(|a| facts::property(world, a.property_id, context.actor).is_some())
-    else {
-        return ActOutcome::Missing("correction");
-    };
-    if stored.fingerprint != context.fingerprint {
-        return ActOutcome::Reused(differing(&stored.content, &context.content));
+    if application.and_then(|a| facts::property(world, a.row.property_id, context.actor)).is_none() {
+        return Ok(ActOutcome::Missing("correction"));
     }
-    let lines = serde_json::from_str::<CorrectionInput>(&stored.content)
-        .ok()
-        .and_then(|input| resolve(&input, application, world).ok())
-        .unwrap_or_default();
-    let view = view(id, stored, line_views(&lines, application, world));
-    view.map_or(ActOutcome::Missing("correction"), |view| ActOutcome::Corrected(Stored::again(view)))
+    sent_again(&stored.content, &stored.fingerprint, &context.content)
 }
 
 fn resolve(
@@ -210,16 +208,34 @@ fn resolve(
         }
         let stands = standing.iter().find(|(section, _)| *section == line.section_id);
         let stands = stands.map(|(_, row)| Area::from_raw(row.area));
-        // Nor is a part of it refused because the lawn was measured smaller since.
+        // Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large it is all the
+        // same, so it must be measured.
         let kept = stands.filter(|area| line.treated_area_sqft.is_none_or(|part| part <= *area));
-        let kept = kept.map(|area| Ok(line.treated_area_sqft.unwrap_or(area)));
         let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
-        match kept.unwrap_or_else(|| facts::treated(world, property, line.section_id, part, on, &pointer)) {
+        let area = match kept {
+            Some(area) => {
+                let measured = facts::measured(world, property, line.section_id, on, &pointer);
+                measured.map(|_| part.unwrap_or(area))
+            }
+            None => facts::treated(world, property, line.section_id, part, on, &pointer),
+        };
+        match area {
             Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
             Err(fault) => faults.push(fault),
         }
     }
     if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// What truly happened, where the application is not taken back: its lines, and what they were put down for.
+struct Truth {
+    lines: Vec<Line>,
+    purpose: Purpose,
+}
+
+enum Judged {
+    Holds(Option<Truth>, Verdict, Option<String>),
+    Refused(ActOutcome),
 }
 
 /// Asks the rules about what truly happened, as if the application had not been recorded. Taking it back asks nothing.
@@ -228,16 +244,14 @@ fn judge(
     id: CorrectionId,
     input: &CorrectionInput,
     application: &ApplicationRow,
-    lines: &[Line],
+    lines: Vec<Line>,
     world: &mut BatchFacts,
     law: &Lawbook,
-) -> Result<(Verdict, Option<String>), ActOutcome> {
+) -> Result<Judged, ActFault> {
     if lines.is_empty() {
-        return Ok((Verdict::Go, None));
+        return Ok(Judged::Holds(None, Verdict::Go, None));
     }
-    let Ok(recorded) = serde_json::from_str::<ApplicationInput>(&application.content) else {
-        return Err(ActOutcome::Missing("application"));
-    };
+    let recorded: ApplicationInput = read("the content of a record", &application.content)?;
     // What the services said when the application was recorded, not what they say now.
     let weather = recorded.weather.joined(&context.weather.weather);
     let question = Question {
@@ -251,44 +265,39 @@ fn judge(
         weather: &weather,
         ground: Some(recorded.ground),
         pavement_cleaned: Some(recorded.pavement_cleaned),
-        lines,
+        lines: &lines,
         without: Some(input.application_id),
         without_hold: None,
         work: None,
-        own: Vec::new(),
+        beside: Vec::new(),
     };
-    let decision = facts::judge(&question, world, law);
+    let decision = facts::judge(&question, world, law)?;
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
-        return Err(world.refuse(context, "correction", &id.to_string(), application.property_id, &decision, law));
+        let subject = id.to_string();
+        let refused = world.refuse(context, "correction", &subject, application.property_id, &decision, law)?;
+        return Ok(Judged::Refused(refused));
     }
-    let hash = world.keep_decision(&format!("correction/{id}"), context, &decision, law);
-    Ok((decision.verdict, Some(hash)))
+    let hash = world.keep_decision(&format!("correction/{id}"), context, &decision, law)?;
+    Ok(Judged::Holds(Some(Truth { lines, purpose: recorded.purpose }), decision.verdict, Some(hash)))
 }
 
 /// Notes what correcting writes: the record, the ledger's reversal and what is true, the stock, the journal.
 fn store(
     context: &ActContext,
-    id: CorrectionId,
     row: &CorrectionRow,
     application: &ApplicationRow,
-    lines: &[Line],
+    truth: Option<&Truth>,
     decision_hash: Option<&str>,
     world: &mut BatchFacts,
-) {
-    let subject = id.to_string();
-    let stored = serde_json::json!({
-        "id": subject, "application_id": row.application_id, "person_id": row.person_id, "device_id": row.device_id,
-        "received_at": row.received_at, "verdict": row.verdict, "beyond_the_rules": row.beyond_the_rules,
-        "fingerprint": row.fingerprint,
-    });
-    world.effects.corrections.push(with_content(&stored, &row.content));
+) -> Result<(), ActFault> {
+    let subject = row.id.to_string();
     let before = standing_lines(&world.sections, row.application_id);
     let mut ledger: Vec<LineRow> = before
         .iter()
         .map(|(section, standing)| LineRow {
             record_id: subject.clone(),
-            application_id: row.application_id.to_string(),
-            section_id: section.to_string(),
+            application_id: row.application_id,
+            section_id: *section,
             applied_on: standing.applied_on,
             area: standing.area,
             product: -standing.product,
@@ -300,65 +309,51 @@ fn store(
             purpose: standing.purpose,
         })
         .collect();
-    let recorded = serde_json::from_str::<ApplicationInput>(&application.content).ok();
-    let label = world.products.get(&application.product_id).map(|product| product.label.clone());
-    if let (Some(recorded), Some(label)) = (recorded, label) {
-        let row_of = |line: &Line| {
-            ledger_line(&subject, row.application_id, line, &label, application.applied_on, recorded.purpose, 1)
-        };
-        ledger.extend(lines.iter().map(row_of));
+    if let Some(Truth { lines, purpose }) = truth {
+        let label = &world.product(application.product_id)?.label;
+        let (of, on) = (row.application_id, application.applied_on);
+        ledger.extend(lines.iter().map(|line| ledger_line(&subject, of, line, label, on, *purpose)));
     }
     let moved: i64 = -ledger.iter().map(|line| line.product).sum::<i64>();
     world.effects.movements.push(MovementRow {
         id: context.attempt_or_movement_id.to_string(),
-        product_id: application.product_id.to_string(),
-        lot_id: application.lot_id.map(|lot| lot.to_string()),
+        product_id: application.product_id,
+        lot_id: application.lot_id,
         kind: "corrected",
         mass: moved,
         moved_on: application.applied_on,
-        person_id: context.actor.person.to_string(),
+        person_id: context.actor.person,
         record_id: subject.clone(),
         reason: None,
         recorded_at: context.at.millis(),
     });
-    if let Some(product) = world.products.get_mut(&application.product_id) {
-        product.balance += moved;
-    }
+    world.move_stock(application.product_id, moved)?;
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": ledger,
+        "content": context.content.value, "row": journaled("a correction", row)?, "decision_sha256": decision_hash,
+        "weather_sha256": context.weather_sha256()?, "lines": ledger,
     });
-    world.add_to_ledger(ledger);
+    world.effects.corrections.push(row.clone());
+    world.add_to_ledger(ledger)?;
     world.journal(context, "application.corrected", &subject, payload.to_string());
+    Ok(())
 }
 
-fn line_views(lines: &[Line], application: &ApplicationRow, world: &BatchFacts) -> Vec<LineView> {
-    let Some(product) = world.products.get(&application.product_id) else { return Vec::new() };
-    lines.iter().map(|line| line_view(line.section, line.area, line.product, &product.label)).collect()
+fn line_views(lines: &[Line], application: &ApplicationRow, world: &BatchFacts) -> Result<Vec<LineView>, ActFault> {
+    let label = &world.product(application.product_id)?.label;
+    Ok(lines.iter().map(|line| line_view(line.section, line.area, line.product, label)).collect())
 }
 
-/// A stored correction as it is shown.
-pub fn view(id: CorrectionId, row: &CorrectionRow, lines: Vec<LineView>) -> Option<CorrectionView> {
-    let content: CorrectionInput = serde_json::from_str(&row.content).ok()?;
-    Some(CorrectionView {
-        id,
+/// A correction as it is shown: its row, with the reason that its content gives.
+pub fn view(row: &CorrectionRow, reason: String, lines: Vec<LineView>) -> Result<CorrectionView, ActFault> {
+    Ok(CorrectionView {
+        id: row.id,
         application_id: row.application_id,
-        reason: content.reason,
+        reason,
         person_id: row.person_id,
         device_id: row.device_id,
-        received_at: Instant::from_millis(row.received_at)?,
+        received_at: moment("the receipt of a correction", row.received_at)?,
         lines,
         verdict: row.verdict,
         beyond_the_rules: row.beyond_the_rules == 1,
     })
-}
-
-/// Areas of stored lines for a view read back from the database.
-pub fn stored_line(
-    section: domain::ids::SectionId,
-    area: i64,
-    product: i64,
-    label: &domain::product::Label,
-) -> LineView {
-    line_view(section, Area::from_raw(area), ProductMass::from_raw(product), label)
 }

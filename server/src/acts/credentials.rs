@@ -4,25 +4,25 @@ use domain::{
     application::is_valid_on,
     decision::{Finding, RuleSetUsed, Verdict},
     facts::HeldCredential,
-    ids::PersonId,
     time::Day,
 };
 
-use crate::acts::{BatchFacts, facts, rows::CredentialRow};
+use crate::acts::{
+    facts,
+    rows::{CredentialRow, PersonRow},
+};
 
 /// What a person holds that frees from a rule, valid on the day or not.
-pub fn held(person: PersonId, world: &BatchFacts) -> Vec<HeldCredential> {
-    let all = world.people.get(&person).into_iter().flat_map(|person| &person.credentials);
+pub fn held(person: &PersonRow) -> Vec<HeldCredential> {
     let held = |row: &CredentialRow| {
         Some(HeldCredential { code: row.code.clone()?, valid_from: row.valid_from, valid_until: row.valid_until })
     };
-    all.filter_map(held).collect()
+    person.credentials.iter().filter_map(held).collect()
 }
 
 /// Says when the last credential of a person for a jurisdiction over the property is not valid on the day. It asks for care and
 /// stops nothing: several laws let trained people work under somebody who is certified, and the book does not know who that is.
-pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &BatchFacts) -> Vec<Finding> {
-    let Some(person) = world.people.get(&person) else { return Vec::new() };
+pub fn run_out(person: &PersonRow, on: Day, over: &[RuleSetUsed]) -> Vec<Finding> {
     let told = over.iter().filter_map(|set| {
         let here = || person.credentials.iter().filter(|row| row.rule_set.as_ref() == Some(&set.code));
         if here().any(|row| is_valid_on(row.valid_from, row.valid_until, on)) {
@@ -35,7 +35,7 @@ pub fn run_out(person: PersonId, on: Day, over: &[RuleSetUsed], world: &BatchFac
         };
         let message = format!("{}, {}: it {when}.", last.name, person.name);
         let hint = "Work only under the supervision of a certified person, where the law lets that be. A renewal is entered by the office.";
-        Some(facts::own("book.credential.valid", Verdict::Care, message, hint))
+        Some(facts::book_finding("book.credential.valid", Verdict::Care, message, hint))
     });
     told.collect()
 }

@@ -28,14 +28,15 @@ pub fn used_clearance(
     on: Day,
     world: &BatchFacts,
 ) -> (Option<ClearanceId>, Vec<Finding>) {
-    let Some((id, row)) = input.clearance_id.and_then(|id| Some((id, world.clearances.get(&id)?))) else {
+    let Some((id, stored)) = input.clearance_id.and_then(|id| Some((id, world.clearances.get(&id)?))) else {
         return (None, Vec::new());
     };
+    let row = &stored.row;
     let without =
         "If this work was never recorded before, send it without the clearance, or acknowledge this and say why.";
     let mut findings = Vec::new();
-    let mut stop = |rule, message: String| findings.push(facts::own(rule, Verdict::Stop, message, without));
-    if row.ended.as_deref() == Some("used") {
+    let mut stop = |rule, message: String| findings.push(facts::book_finding(rule, Verdict::Stop, message, without));
+    if stored.ended.as_deref() == Some("used") {
         let message = "Another application has used this clearance already; the same work may be recorded twice.";
         stop("book.clearance.unused", message.to_owned());
     }
@@ -46,18 +47,19 @@ pub fn used_clearance(
         let message = format!("This clearance is for {}, and the work began on {on}.", row.planned_on);
         stop("book.clearance.day", message);
     }
-    let cleared = |line: &AppliedLine| row.lines.iter().any(|cleared| cleared.0 == line.section_id);
+    let cleared = |line: &AppliedLine| stored.lines.iter().any(|cleared| cleared.0 == line.section_id);
     let covered = input.lines.iter().filter(|line| cleared(line)).count();
     if covered == 0 {
         stop("book.clearance.sections", "This clearance holds room on none of these sections.".to_owned());
     }
     let fits = findings.is_empty().then_some(id);
-    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
+    let mut care =
+        |rule, message: &str, hint| findings.push(facts::book_finding(rule, Verdict::Care, message.to_owned(), hint));
     if covered > 0 && covered < input.lines.len() {
         let message = "This clearance holds room on some of these sections, and on others not.";
         care("book.clearance.covers", message, "Get a clearance for every section before the work.");
     }
-    if row.ended.as_deref() == Some("given_back") {
+    if stored.ended.as_deref() == Some("given_back") {
         let message = "This clearance was given back before, so it held no room for this work.";
         care("book.clearance.held", message, "Give a clearance back only when the work is not done.");
     }
@@ -79,7 +81,7 @@ pub fn visit_that_fits(input: &ApplicationInput, on: Day, world: &BatchFacts) ->
     }
     let message = format!("The visit that this record names {}.", odd.join(" and "));
     let hint = "If the work belongs to another visit, or to none, correct the record.";
-    (!odd.is_empty()).then(|| facts::own("book.visit.fits", Verdict::Care, message, hint))
+    (!odd.is_empty()).then(|| facts::book_finding("book.visit.fits", Verdict::Care, message, hint))
 }
 
 /// Whether the visit that the record names was still this person's to make. Work that was done is recorded; what went wrong with
@@ -87,7 +89,8 @@ pub fn visit_that_fits(input: &ApplicationInput, on: Day, world: &BatchFacts) ->
 pub fn visit_that_stands(input: &ApplicationInput, person: PersonId, world: &BatchFacts) -> Vec<Finding> {
     let Some(visit) = input.visit_id.and_then(|id| world.visits.get(&id)) else { return Vec::new() };
     let mut findings = Vec::new();
-    let mut care = |rule, message: &str, hint| findings.push(facts::own(rule, Verdict::Care, message.to_owned(), hint));
+    let mut care =
+        |rule, message: &str, hint| findings.push(facts::book_finding(rule, Verdict::Care, message.to_owned(), hint));
     let closed = match visit.status.as_str() {
         "cancelled" => Some("The visit that this record names was cancelled."),
         "not_done" => Some("The office had closed the visit that this record names as not done."),
@@ -114,7 +117,8 @@ pub fn steady_clock(input: &ApplicationInput) -> Option<Finding> {
     let worst = [input.clock_jump_s, drifted].into_iter().flatten().max_by_key(|moved| moved.saturating_abs())?;
     let message = format!("The phone's clock was moved by {} while this was worked on.", duration(worst));
     let hint = "Check the times of the work with whoever did it, and correct the record if they are wrong.";
-    (worst.saturating_abs() > CLOCK_MOVED_S).then(|| facts::own("book.record.clock", Verdict::Care, message, hint))
+    (worst.saturating_abs() > CLOCK_MOVED_S)
+        .then(|| facts::book_finding("book.record.clock", Verdict::Care, message, hint))
 }
 
 /// A span of seconds as people say it.

@@ -1,17 +1,60 @@
-//! Everything that a batch of acts writes, as rows.
+//! Everything that a batch of acts writes, as rows. `store/effects.sql` puts each field into the column of its name; a test
+//! holds the two together.
 
 use domain::{
     application::Purpose,
-    time::{Day, Instant},
+    ids::{ApplicationId, ClearanceId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId},
+    time::Day,
 };
 use serde::Serialize;
+
+use super::rows::{ApplicationRow, ClearanceRow, CorrectionRow};
+
+#[derive(Debug, Clone, Serialize)]
+pub struct DecisionRow {
+    pub subject: String,
+    pub decided_at: i64,
+    pub body: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct RuleSetTextRow {
+    pub hash: String,
+    pub code: String,
+    pub text: String,
+}
+
+/// Room that a clearance holds on one section.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClearanceLineRow {
+    pub clearance_id: ClearanceId,
+    pub section_id: SectionId,
+    pub area: i64,
+    pub product: i64,
+    pub nitrogen: i64,
+    pub quick_nitrogen: i64,
+    pub phosphate: i64,
+    pub potash: i64,
+    pub flags: i64,
+    pub purpose: Purpose,
+    pub planned_on: Day,
+    pub expires_at: i64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct ClearanceEndRow {
+    pub clearance_id: ClearanceId,
+    pub how: &'static str,
+    pub application_id: Option<ApplicationId>,
+    pub ended_at: i64,
+}
 
 /// A row of the nutrient ledger.
 #[derive(Debug, Clone, Serialize)]
 pub struct LineRow {
     pub record_id: String,
-    pub application_id: String,
-    pub section_id: String,
+    pub application_id: ApplicationId,
+    pub section_id: SectionId,
     pub applied_on: Day,
     pub area: i64,
     pub product: i64,
@@ -26,15 +69,30 @@ pub struct LineRow {
 #[derive(Debug, Clone, Serialize)]
 pub struct MovementRow {
     pub id: String,
-    pub product_id: String,
-    pub lot_id: Option<String>,
+    pub product_id: ProductId,
+    pub lot_id: Option<LotId>,
     pub kind: &'static str,
     pub mass: i64,
     pub moved_on: Day,
-    pub person_id: String,
+    pub person_id: PersonId,
     pub record_id: String,
     pub reason: Option<String>,
     pub recorded_at: i64,
+}
+
+/// What was sent and refused.
+#[derive(Debug, Clone, Serialize)]
+pub struct AttemptRow {
+    pub id: String,
+    pub kind: &'static str,
+    pub subject_id: String,
+    pub property_id: PropertyId,
+    pub about_on: Day,
+    pub person_id: PersonId,
+    pub device_id: Option<DeviceId>,
+    pub received_at: i64,
+    pub content: String,
+    pub fingerprint: String,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -50,22 +108,35 @@ pub struct JournalRow {
     pub hash: String,
 }
 
-/// Everything a batch writes. Rows of records are JSON already, because their columns differ.
+#[derive(Debug, Clone, Serialize)]
+pub struct WeatherFactsRow {
+    pub subject: String,
+    pub decided_at: i64,
+    pub facts: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct WeatherEvidenceRow {
+    pub subject: String,
+    pub fetch: i64,
+}
+
+/// Everything a batch writes.
 #[derive(Debug, Default)]
 pub struct Effects {
-    pub decisions: Vec<serde_json::Value>,
-    pub rule_set_texts: Vec<serde_json::Value>,
-    pub clearances: Vec<serde_json::Value>,
-    pub clearance_lines: Vec<serde_json::Value>,
-    pub clearance_ends: Vec<serde_json::Value>,
-    pub applications: Vec<serde_json::Value>,
-    pub corrections: Vec<serde_json::Value>,
+    pub decisions: Vec<DecisionRow>,
+    pub rule_set_texts: Vec<RuleSetTextRow>,
+    pub clearances: Vec<ClearanceRow>,
+    pub clearance_lines: Vec<ClearanceLineRow>,
+    pub clearance_ends: Vec<ClearanceEndRow>,
+    pub applications: Vec<ApplicationRow>,
+    pub corrections: Vec<CorrectionRow>,
     pub lines: Vec<LineRow>,
     pub movements: Vec<MovementRow>,
-    pub attempts: Vec<serde_json::Value>,
+    pub attempts: Vec<AttemptRow>,
     pub journal: Vec<JournalRow>,
-    pub weather_facts: Vec<serde_json::Value>,
-    pub weather_evidence: Vec<serde_json::Value>,
+    pub weather_facts: Vec<WeatherFactsRow>,
+    pub weather_evidence: Vec<WeatherEvidenceRow>,
 }
 
 impl Effects {
@@ -73,17 +144,10 @@ impl Effects {
         self.journal.is_empty()
     }
 
-    pub fn decision(&mut self, subject: &str, at: Instant, body: &str) {
-        self.decisions.push(serde_json::json!([subject, at.millis(), body]));
-    }
-
     /// What weather services said for a decision, and the fetches behind it.
-    pub fn weather(&mut self, subject: &str, at: Instant, facts: &str, fetches: &[i64]) {
-        self.weather_facts.push(serde_json::json!([subject, at.millis(), facts]));
-        self.weather_evidence.extend(fetches.iter().map(|fetch| serde_json::json!([subject, fetch])));
-    }
-
-    pub fn rule_set_text(&mut self, hash: &str, code: &str, text: &str) {
-        self.rule_set_texts.push(serde_json::json!([hash, code, text]));
+    pub fn weather(&mut self, subject: &str, decided_at: i64, facts: String, fetches: &[i64]) {
+        self.weather_facts.push(WeatherFactsRow { subject: subject.to_owned(), decided_at, facts });
+        let behind = |fetch: &i64| WeatherEvidenceRow { subject: subject.to_owned(), fetch: *fetch };
+        self.weather_evidence.extend(fetches.iter().map(behind));
     }
 }

@@ -17,11 +17,13 @@ use jiff::tz::TimeZone;
 use crate::{
     acts::{
         BatchFacts, credentials,
+        fault::ActFault,
         rows::{ProductRow, PropertyRow},
     },
     clock::CLOCKS_DIFFER,
     places,
     problem::FieldFault,
+    zone::{self, UnknownZone},
 };
 
 /// One section's share, resolved against the book.
@@ -55,7 +57,7 @@ pub struct Question<'a> {
     /// not an error.
     pub work: Option<Work>,
     /// What the act itself finds, beside the rules.
-    pub own: Vec<Finding>,
+    pub beside: Vec<Finding>,
 }
 
 /// Work that is done.
@@ -76,22 +78,40 @@ pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&Pro
     allowed.then_some(property)
 }
 
-/// The property's zone. It was checked when it was written; for one that has left the tables since, days are those of UTC,
-/// and [`clock`] keeps them from deciding anything.
-pub fn zone(property: &PropertyRow) -> TimeZone {
-    domain::time::zone(&property.time_zone).unwrap_or(TimeZone::UTC)
+/// The property's zone.
+pub fn zone(id: PropertyId, property: &PropertyRow) -> Result<TimeZone, UnknownZone> {
+    zone::of_property(id, &property.time_zone)
 }
 
-/// Whether the day at the property is known. The law goes by that day, so nothing is cleared or recorded without it.
-pub fn clock(world: &BatchFacts, property: PropertyId) -> Option<FieldFault> {
-    let property = world.properties.get(&property)?;
-    domain::time::zone(&property.time_zone).err().map(|_| {
+/// The clock at the property, for an act. The law goes by the day there, so nothing is cleared or recorded without it.
+pub fn clock(id: PropertyId, property: &PropertyRow) -> Result<TimeZone, FieldFault> {
+    zone(id, property).map_err(|_| {
         let detail = format!(
             "lies in the time zone `{}`, which this server does not know, so the day there is not known. The office chooses \
              the property's zone again; then send this again",
             property.time_zone
         );
         FieldFault::at("/property_id", "unknown_zone", detail)
+    })
+}
+
+/// A section's measured area, or why there is none. `pointer` is where the section stands in the body.
+pub fn measured(
+    world: &BatchFacts,
+    property: PropertyId,
+    section: SectionId,
+    on: Day,
+    pointer: &str,
+) -> Result<Area, FieldFault> {
+    let missing =
+        || FieldFault::at(format!("{pointer}/section_id"), "not_found", "is no lawn section of this property");
+    let row = world.sections.get(&section).filter(|row| row.property_id == property).ok_or_else(missing)?;
+    row.area_on(on).ok_or_else(|| {
+        FieldFault::at(
+            format!("{pointer}/section_id"),
+            "not_measured",
+            "has no measurement yet; measure it before product is put on it",
+        )
     })
 }
 
@@ -104,16 +124,7 @@ pub fn treated(
     on: Day,
     pointer: &str,
 ) -> Result<Area, FieldFault> {
-    let missing =
-        || FieldFault::at(format!("{pointer}/section_id"), "not_found", "is no lawn section of this property");
-    let row = world.sections.get(&section).filter(|row| row.property_id == property).ok_or_else(missing)?;
-    let area = row.area_on(on).ok_or_else(|| {
-        FieldFault::at(
-            format!("{pointer}/section_id"),
-            "not_measured",
-            "has no measurement yet; measure it before product is put on it",
-        )
-    })?;
+    let area = measured(world, property, section, on, pointer)?;
     match treated {
         Some(part) if part > area => Err(FieldFault::at(
             format!("{pointer}/treated_area_sqft"),
@@ -148,42 +159,39 @@ pub fn repeated(sections: impl Iterator<Item = SectionId>) -> Vec<FieldFault> {
     FieldFault::repeats(sections, place, "stands twice; add its amounts up in one line")
 }
 
-/// Asks every rule of law, label and company, and the book itself.
-pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Decision {
-    let (Some(property), Some(product)) =
-        (world.properties.get(&question.property), world.products.get(&question.product))
-    else {
-        // The callers look both up first; a decision without them can only be a stop.
-        return nothing_known(question.on);
-    };
+/// Asks every rule of law, label and company, and the book itself. A question of which a part is not known is not decided.
+pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Result<Decision, ActFault> {
+    let property = world.properties.get(&question.property);
+    let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
+    let (product, person) = (world.product(question.product)?, world.person(question.person)?);
     let facts = Facts {
         on: question.on,
         at: question.at,
         audience: Audience::Professional,
-        credentials: credentials::held(question.person, world),
+        credentials: credentials::held(person),
         purpose: question.purpose,
         equipment: question.equipment,
         label: product.label.clone(),
         weather: question.weather.clone(),
         ground: question.ground,
         pavement_cleaned: question.pavement_cleaned,
-        lines: question.lines.iter().filter_map(|line| line_facts(line, question, world)).collect(),
+        lines: question.lines.iter().map(|line| line_facts(line, question, world)).collect::<Result<_, _>>()?,
     };
     let mut decision = decide(law, &property.rule_sets, &facts);
-    let mut own = own_findings(question, property, product);
-    own.extend(credentials::run_out(question.person, question.on, &decision.rule_sets, world));
-    own.extend(right_law(property, question.on, law));
-    own.extend(sound_ground(question.ground, &decision));
-    own.extend(question.own.iter().cloned());
-    if !own.is_empty() {
-        for finding in own {
+    let mut found = book_findings(question, property, product);
+    found.extend(credentials::run_out(person, question.on, &decision.rule_sets));
+    found.extend(right_law(property, question.on, law));
+    found.extend(sound_ground(question.ground, &decision));
+    found.extend(question.beside.iter().cloned());
+    if !found.is_empty() {
+        for finding in found {
             decision.verdict = decision.verdict.max(finding.verdict);
             decision.findings.push(finding);
         }
         decision.findings.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
         decision.summary = summary(decision.verdict, &decision.findings);
     }
-    decision
+    Ok(decision)
 }
 
 /// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
@@ -191,29 +199,18 @@ fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> 
     let ground = ground.filter(|ground| *ground != Ground::Dry && *ground != Ground::Moist)?;
     let told = |finding: &Finding| finding.unit.as_deref() == Some("ground") && finding.verdict > Verdict::Go;
     let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.label());
-    let finding = own("book.ground.sound", Verdict::Care, message, "Come back when the ground has changed.");
+    let finding = book_finding("book.ground.sound", Verdict::Care, message, "Come back when the ground has changed.");
     let citation = "The company's own book: common practice".to_owned();
     (!decision.findings.iter().any(told)).then_some(Finding { citation, ..finding })
 }
 
-fn nothing_known(on: Day) -> Decision {
-    Decision {
-        verdict: Verdict::Stop,
-        summary: "Stop: the property or the product is not known.".to_owned(),
-        on,
-        findings: Vec::new(),
-        met: Vec::new(),
-        sections: Vec::new(),
-        rule_sets: Vec::new(),
-    }
-}
-
-fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Option<LineFacts> {
-    let row = world.sections.get(&line.section)?;
+fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Result<LineFacts, ActFault> {
+    let missing = |what| ActFault::not_loaded(what, &line.section);
+    let row = world.sections.get(&line.section).ok_or_else(|| missing("section"))?;
     let section = SectionFacts {
         id: line.section,
         name: row.name.clone(),
-        area: row.area_on(question.on)?,
+        area: row.area_on(question.on).ok_or_else(|| missing("the measured area of section"))?,
         species: row.species(),
         water: row.water(),
         natural_strip: row.natural_strip(),
@@ -222,14 +219,14 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Optio
         soil_reports: row.soil_reports(),
         past: row.past(question.without, question.without_hold),
     };
-    Some(LineFacts { section, area: line.area, product: line.product })
+    Ok(LineFacts { section, area: line.area, product: line.product })
 }
 
 /// What the company's own book says: client, product and stock.
-fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &ProductRow) -> Vec<Finding> {
+fn book_findings(question: &Question<'_>, property: &PropertyRow, product: &ProductRow) -> Vec<Finding> {
     let mut findings = Vec::new();
     if let Some(day) = property.cancelled_on.filter(|day| *day <= question.on) {
-        findings.push(own(
+        findings.push(book_finding(
             "book.client.active",
             Verdict::Stop,
             format!("The client ended the service on {day}."),
@@ -237,7 +234,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         ));
     }
     if product.status != "active" {
-        findings.push(own(
+        findings.push(book_finding(
             "book.product.active",
             Verdict::Stop,
             format!("{} is marked \"{}\" and not to be used.", product.name, product.status),
@@ -245,7 +242,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
         ));
     }
     if question.work.is_some_and(|work| work.ended_at.since(work.received_at) > CLOCKS_DIFFER) {
-        findings.push(own(
+        findings.push(book_finding(
             "book.record.not_ahead",
             Verdict::Stop,
             "By this record the work ends later than the server's clock says it is now.".to_owned(),
@@ -256,7 +253,7 @@ fn own_findings(question: &Question<'_>, property: &PropertyRow, product: &Produ
     // A check or a clearance may come before the delivery is booked; a record may not pass unseen.
     if question.work.is_some() && product.balance < used {
         let left = StockBalance::from_raw(product.balance).with_unit();
-        findings.push(own(
+        findings.push(book_finding(
             "book.stock.covers",
             Verdict::Care,
             format!("The book has {left} of {} in stock, less than was put down.", product.name),
@@ -276,13 +273,13 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
     let at = property.latitude.zip(property.longitude);
     if let Some(told) = at.and_then(|(north, east)| places::differs(north, east, &property.rule_sets)) {
         let hint = "The office corrects the coordinates or the rule sets.";
-        findings.push(own("book.place.agrees", Verdict::Care, told, hint));
+        findings.push(book_finding("book.place.agrees", Verdict::Care, told, hint));
     }
     let stacked: Vec<&RuleSet> =
         law.over(&property.rule_sets).iter().filter_map(|used| law.rule_set(&used.code)).collect();
     let confirmed = |code: &String| stacked.iter().any(|set| set.about.code == *code);
     for set in property.places.iter().flatten().filter(|code| !confirmed(code)).filter_map(|code| law.rule_set(code)) {
-        findings.push(own(
+        findings.push(book_finding(
             "book.place.confirmed",
             Verdict::Care,
             format!("The property lies in {}, whose rule set is not confirmed for it.", set.about.name),
@@ -298,7 +295,7 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
         let message =
             format!("In {} a county or a municipality may have rules of its own, and {since}.", state.about.name);
         let hint = "The office asks both, confirms the rule sets there are, and enters the day.";
-        findings.push(own("book.place.local_rules", Verdict::Care, message, hint));
+        findings.push(book_finding("book.place.local_rules", Verdict::Care, message, hint));
     }
     findings
 }
@@ -311,7 +308,7 @@ fn may_have_local_rules(set: &RuleSet) -> bool {
 }
 
 /// A finding of the company's own book.
-pub fn own(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
+pub fn book_finding(rule: &str, verdict: Verdict, message: String, hint: &str) -> Finding {
     Finding {
         key: rule.to_owned(),
         rule: rule.to_owned(),

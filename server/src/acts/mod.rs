@@ -1,5 +1,5 @@
 //! The acts under load: clear, record, correct. Each is pure, facts in, decision and effects out, so the writer can decide
-//! for all who wait and commit once.
+//! for all who wait and commit once. Evidence that cannot be made whole refuses its act with an `ActFault`.
 
 pub mod application;
 pub mod clearance;
@@ -8,10 +8,11 @@ pub mod credentials;
 pub mod doubts;
 pub mod effects;
 pub mod facts;
+pub mod fault;
 pub mod record;
 pub mod rows;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use domain::{
     actor::Actor,
@@ -25,6 +26,8 @@ use domain::{
     time::Instant,
     weather::Weather,
 };
+use serde::Serialize;
+use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 use crate::{
@@ -32,13 +35,15 @@ use crate::{
         application::{ApplicationInput, ApplicationView},
         clearance::{ClearanceInput, ClearanceView},
         correction::{CorrectionInput, CorrectionView},
-        effects::{Effects, JournalRow, LineRow},
+        effects::{AttemptRow, ClearanceEndRow, DecisionRow, Effects, JournalRow, LineRow, RuleSetTextRow},
+        fault::{ActFault, journaled, written},
         rows::{
-            ApplicationRow, ClearanceRow, CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow,
-            SectionRow, VisitRow,
+            CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow, SectionRow, StoredApplication,
+            StoredClearance, VisitRow,
         },
     },
     problem::FieldFault,
+    secret::sha256,
 };
 
 /// What a decision is made with, beside what the request says, and the fetches behind it.
@@ -48,14 +53,39 @@ pub struct Provided {
     pub fetches: Vec<i64>,
 }
 
+/// What was sent, as it is kept: for the journal as a value, for its table as text. Made once, before the act.
+#[derive(Debug, Clone)]
+pub struct Content {
+    value: Value,
+    text: String,
+    /// Equal for equal content.
+    fingerprint: String,
+}
+
+impl Content {
+    pub fn of(kept: &impl Serialize) -> Result<Self, ActFault> {
+        let value = serde_json::to_value(kept).map_err(|error| ActFault::Unwritable("what was sent", error))?;
+        // The members of a value are sorted, so equal values have equal text.
+        let text = value.to_string();
+        let fingerprint = sha256(&text);
+        Ok(Self { value, text, fingerprint })
+    }
+}
+
+/// Who asks, when, and what weather services say: as much as a check knows.
+#[derive(Debug, Clone, Copy)]
+pub struct Asker<'a> {
+    pub actor: Actor,
+    pub at: Instant,
+    pub weather: &'a Weather,
+}
+
 /// Who acts, when, and with which content.
 #[derive(Debug, Clone)]
 pub struct ActContext {
     pub actor: Actor,
     pub at: Instant,
-    /// What was sent, as it is kept.
-    pub content: String,
-    pub fingerprint: String,
+    pub content: Content,
     /// An id of the server's own: of the attempt that is refused, or of the stock movement of a record.
     pub attempt_or_movement_id: Uuid,
     /// What weather services say, fetched before the act. It is no part of what was sent, and kept beside the decision.
@@ -63,15 +93,19 @@ pub struct ActContext {
 }
 
 impl ActContext {
+    fn asker(&self) -> Asker<'_> {
+        Asker { actor: self.actor, at: self.at, weather: &self.weather.weather }
+    }
+
     /// The services' part as it is kept, if they said anything.
-    fn weather_facts(&self) -> Option<String> {
+    fn weather_facts(&self) -> Result<Option<String>, ActFault> {
         let said = !self.weather.fetches.is_empty();
-        said.then(|| serde_json::to_string(&self.weather.weather).unwrap_or_default())
+        said.then(|| written("what weather services said", &self.weather.weather)).transpose()
     }
 
     /// Its hash, by which the journal vouches for it.
-    pub fn weather_sha256(&self) -> Option<String> {
-        self.weather_facts().map(|facts| crate::secret::sha256(&facts))
+    fn weather_sha256(&self) -> Result<Option<String>, ActFault> {
+        Ok(self.weather_facts()?.map(sha256))
     }
 }
 
@@ -86,9 +120,11 @@ pub enum Act {
 /// How an act ended.
 #[derive(Debug)]
 pub enum ActOutcome {
-    Cleared(Stored<ClearanceView>),
-    Recorded(Box<Stored<ApplicationView>>),
-    Corrected(Stored<CorrectionView>),
+    Cleared(ClearanceView),
+    Recorded(Box<ApplicationView>),
+    Corrected(CorrectionView),
+    /// The same is stored under this id already, so nothing was written.
+    StoredBefore,
     /// Something the act names is not there, or not this person's to know.
     Missing(&'static str),
     /// Values that contradict each other or the book.
@@ -105,23 +141,6 @@ pub enum ActOutcome {
     },
 }
 
-/// A thing newly stored, or stored already with the same content.
-#[derive(Debug)]
-pub struct Stored<T> {
-    pub view: T,
-    pub new: bool,
-}
-
-impl<T> Stored<T> {
-    pub fn new(view: T) -> Self {
-        Self { view, new: true }
-    }
-
-    pub fn again(view: T) -> Self {
-        Self { view, new: false }
-    }
-}
-
 /// The facts of a batch, as they stand after the acts decided so far, and what is to be written.
 #[derive(Debug, Default)]
 pub struct BatchFacts {
@@ -134,16 +153,16 @@ pub struct BatchFacts {
     pub visits: HashMap<VisitId, VisitRow>,
     pub equipment: HashMap<EquipmentId, EquipmentRow>,
     pub people: HashMap<PersonId, PersonRow>,
-    pub clearances: HashMap<ClearanceId, ClearanceRow>,
-    pub applications: HashMap<ApplicationId, ApplicationRow>,
+    pub clearances: HashMap<ClearanceId, StoredClearance>,
+    pub applications: HashMap<ApplicationId, StoredApplication>,
     pub corrections: HashMap<CorrectionId, CorrectionRow>,
     pub attempts: HashSet<(String, String)>,
     pub rule_set_texts: HashSet<String>,
     pub effects: Effects,
 }
 
-/// Decides one act and notes its effects.
-pub fn decide(act: &Act, world: &mut BatchFacts, law: &Lawbook) -> ActOutcome {
+/// Decides one act and notes its effects. After a fault the noted effects are not whole and nothing of them may be written.
+pub fn decide(act: &Act, world: &mut BatchFacts, law: &Lawbook) -> Result<ActOutcome, ActFault> {
     match act {
         Act::Clear(context, id, input) => clearance::clear(context, *id, input, world, law),
         Act::Record(context, id, input) => record::record(context, *id, input, world, law),
@@ -182,27 +201,42 @@ impl BatchFacts {
     }
 
     /// Adds lines to the ledger, for the acts that follow and for the database.
-    pub fn add_to_ledger(&mut self, lines: Vec<LineRow>) {
+    pub fn add_to_ledger(&mut self, lines: Vec<LineRow>) -> Result<(), ActFault> {
         for line in &lines {
-            let (Ok(section), Ok(application)) = (line.section_id.parse(), line.application_id.parse()) else {
-                continue;
-            };
-            if let Some(section) = self.sections.get_mut(&section) {
-                section.ledger.push(LedgerRow {
-                    application,
-                    applied_on: line.applied_on,
-                    area: line.area,
-                    product: line.product,
-                    nitrogen: line.nitrogen,
-                    quick_nitrogen: line.quick_nitrogen,
-                    phosphate: line.phosphate,
-                    potash: line.potash,
-                    flags: line.flags,
-                    purpose: line.purpose,
-                });
-            }
+            let section = self.sections.get_mut(&line.section_id);
+            let section = section.ok_or_else(|| ActFault::not_loaded("section", &line.section_id))?;
+            section.ledger.push(LedgerRow {
+                application: line.application_id,
+                applied_on: line.applied_on,
+                area: line.area,
+                product: line.product,
+                nitrogen: line.nitrogen,
+                quick_nitrogen: line.quick_nitrogen,
+                phosphate: line.phosphate,
+                potash: line.potash,
+                flags: line.flags,
+                purpose: line.purpose,
+            });
         }
         self.effects.lines.extend(lines);
+        Ok(())
+    }
+
+    /// Adds to the balance of a product, or takes from it.
+    pub fn move_stock(&mut self, product: ProductId, moved: i64) -> Result<(), ActFault> {
+        let row = self.products.get_mut(&product).ok_or_else(|| ActFault::not_loaded("product", &product))?;
+        row.balance += moved;
+        Ok(())
+    }
+
+    /// A product that an act has looked up before.
+    pub fn product(&self, id: ProductId) -> Result<&ProductRow, ActFault> {
+        self.products.get(&id).ok_or_else(|| ActFault::not_loaded("product", &id))
+    }
+
+    /// Somebody of the staff whom the act names.
+    pub fn person(&self, id: PersonId) -> Result<&PersonRow, ActFault> {
+        self.people.get(&id).ok_or_else(|| ActFault::not_loaded("person", &id))
     }
 
     /// Frees the room that a clearance holds.
@@ -216,25 +250,34 @@ impl BatchFacts {
                 section.held.retain(|held| held.clearance != id);
             }
         }
-        self.effects.clearance_ends.push(serde_json::json!([id, how, by, at.millis()]));
+        let ended_at = at.millis();
+        self.effects.clearance_ends.push(ClearanceEndRow { clearance_id: id, how, application_id: by, ended_at });
     }
 
     /// Keeps the decision word for word, the text of every rule set it was made under, and the weather services' part in it.
-    pub fn keep_decision(&mut self, subject: &str, context: &ActContext, decision: &Decision, law: &Lawbook) -> String {
-        let body = serde_json::to_string(decision).unwrap_or_default();
-        let hash = crate::secret::sha256(&body);
-        self.effects.decision(subject, context.at, &body);
-        if let Some(facts) = context.weather_facts() {
-            self.effects.weather(subject, context.at, &facts, &context.weather.fetches);
+    pub fn keep_decision(
+        &mut self,
+        subject: &str,
+        context: &ActContext,
+        decision: &Decision,
+        law: &Lawbook,
+    ) -> Result<String, ActFault> {
+        let body = written("a decision", decision)?;
+        let hash = sha256(&body);
+        let decided_at = context.at.millis();
+        self.effects.decisions.push(DecisionRow { subject: subject.to_owned(), decided_at, body });
+        if let Some(facts) = context.weather_facts()? {
+            self.effects.weather(subject, decided_at, facts, &context.weather.fetches);
         }
         for set in &decision.rule_sets {
             if let (Some(known), Some(hash)) = (law.rule_set(&set.code), &set.hash)
                 && self.rule_set_texts.insert(hash.clone())
             {
-                self.effects.rule_set_text(hash, &set.code, &known.text);
+                let (hash, code, text) = (hash.clone(), set.code.clone(), known.text.clone());
+                self.effects.rule_set_texts.push(RuleSetTextRow { hash, code, text });
             }
         }
-        hash
+        Ok(hash)
     }
 
     /// Keeps what was refused, once for each different content, so that nothing that may have happened is lost.
@@ -246,42 +289,43 @@ impl BatchFacts {
         property: PropertyId,
         decision: &Decision,
         law: &Lawbook,
-    ) -> ActOutcome {
-        if self.attempts.insert((subject.to_owned(), context.fingerprint.clone())) {
+    ) -> Result<ActOutcome, ActFault> {
+        if self.attempts.insert((subject.to_owned(), context.content.fingerprint.clone())) {
             let id = context.attempt_or_movement_id.to_string();
-            let decision_hash = self.keep_decision(&format!("attempt/{id}"), context, decision, law);
-            let stored = serde_json::json!({
-                "id": id, "kind": kind, "subject_id": subject, "property_id": property, "about_on": decision.on,
-                "person_id": context.actor.person, "device_id": context.actor.device,
-                "received_at": context.at.millis(), "fingerprint": context.fingerprint,
+            let decision_hash = self.keep_decision(&format!("attempt/{id}"), context, decision, law)?;
+            let row = AttemptRow {
+                id: id.clone(),
+                kind,
+                subject_id: subject.to_owned(),
+                property_id: property,
+                about_on: decision.on,
+                person_id: context.actor.person,
+                device_id: context.actor.device,
+                received_at: context.at.millis(),
+                content: context.content.text.clone(),
+                fingerprint: context.content.fingerprint.clone(),
+            };
+            let payload = json!({
+                "content": context.content.value, "row": journaled("an attempt", &row)?, "decision_sha256": decision_hash,
+                "weather_sha256": context.weather_sha256()?,
             });
-            self.effects.attempts.push(with_content(&stored, &context.content));
-            let payload = serde_json::json!({
-                "content": serde_json::from_str::<serde_json::Value>(&context.content).unwrap_or_default(),
-                "row": stored, "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(),
-            });
+            self.effects.attempts.push(row);
             self.journal(context, "attempt.refused", &id, payload.to_string());
         }
-        ActOutcome::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() }
+        Ok(ActOutcome::Stopped { summary: decision.summary.clone(), findings: decision.findings.clone() })
     }
 }
 
-/// A stored row with the content beside it, as the database takes it.
-pub fn with_content(stored: &serde_json::Value, content: &str) -> serde_json::Value {
-    let mut row = stored.clone();
-    if let Some(members) = row.as_object_mut() {
-        members.insert("content".to_owned(), content.into());
+/// What was sent under an id that is taken: stored already, or other than what is stored.
+fn sent_again(stored: &str, fingerprint: &str, sent: &Content) -> Result<ActOutcome, ActFault> {
+    if fingerprint == sent.fingerprint {
+        return Ok(ActOutcome::StoredBefore);
     }
-    row
-}
-
-/// The members in which two stored contents differ.
-pub fn differing(stored: &str, sent: &str) -> Vec<String> {
-    let read =
-        |text: &str| serde_json::from_str::<serde_json::Map<String, serde_json::Value>>(text).unwrap_or_default();
-    let (stored, sent) = (read(stored), read(sent));
-    let names: std::collections::BTreeSet<&String> = stored.keys().chain(sent.keys()).collect();
-    names.into_iter().filter(|name| stored.get(*name) != sent.get(*name)).cloned().collect()
+    let stored: Map<String, Value> = fault::read("the content under this id", stored)?;
+    let names = stored.keys().chain(sent.value.as_object().into_iter().flat_map(Map::keys));
+    let differs = |name: &&String| stored.get(*name) != sent.value.get(*name);
+    let differing: BTreeSet<String> = names.filter(differs).cloned().collect();
+    Ok(ActOutcome::Reused(differing.into_iter().collect()))
 }
 
 /// Findings that stop and were not acknowledged one by one.

@@ -6,20 +6,19 @@ use domain::{
     ids::{ApplicationId, ClearanceId, CorrectionId},
     law::Lawbook,
     product::Label,
-    quantity::Area,
     time::{Day, Instant},
 };
 
 use crate::{
-    acts::doubts,
     acts::{
-        ActContext, ActOutcome, BatchFacts, Stored,
-        application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view, view},
-        differing,
-        effects::MovementRow,
+        ActContext, ActOutcome, BatchFacts,
+        application::{ApplicationInput, ledger_line, line_view, view},
+        doubts,
+        effects::{LineRow, MovementRow},
         facts::{self, Line, Question, Work},
-        rows::{ApplicationRow, standing_lines},
-        unacknowledged, with_content,
+        fault::{ActFault, journaled},
+        rows::{ApplicationRow, StoredApplication},
+        sent_again, unacknowledged,
     },
     problem::FieldFault,
 };
@@ -31,29 +30,67 @@ pub fn record(
     input: &ApplicationInput,
     world: &mut BatchFacts,
     law: &Lawbook,
-) -> ActOutcome {
+) -> Result<ActOutcome, ActFault> {
     if let Some(stored) = world.applications.get(&id) {
-        return repeated(context, id, stored, world);
+        return repeated(context, &stored.row, world);
     }
     if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
-        return ActOutcome::Conflict(
+        return Ok(ActOutcome::Conflict(
             "This id names a correction already; an application needs an id of its own.".to_owned(),
-        );
+        ));
     }
     let Some(property) = facts::property(world, input.property_id, context.actor) else {
-        return ActOutcome::Missing("property");
+        return Ok(ActOutcome::Missing("property"));
     };
-    let zone = facts::zone(property);
+    // Which law holds, and how large the lawn was, goes by the day: without it nothing more can be said.
+    let zone = match facts::clock(input.property_id, property) {
+        Ok(zone) => zone,
+        Err(fault) => return Ok(ActOutcome::Invalid(vec![fault])),
+    };
     let on = input.started_at.day_in(&zone);
     let lines = match resolve(context, input, on, world) {
         Ok(lines) => lines,
-        Err(faults) => return ActOutcome::Invalid(faults),
+        Err(faults) => return Ok(ActOutcome::Invalid(faults)),
     };
+    let (clearance, decision) = judge(context, input, on, &lines, world, law)?;
+    if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
+        return world.refuse(context, "application", &id.to_string(), input.property_id, &decision, law);
+    }
+    let row = row_of(context, id, input, on, &decision, world)?;
+    let label = world.product(input.product_id)?.label.clone();
+    let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law)?;
+    store(context, &row, input, (&lines, &label), (&decision_hash, clearance), world)?;
+    if let Some(clearance) = clearance {
+        world.end_clearance(clearance, "used", Some(id), context.at);
+    }
+    world.applications.insert(id, StoredApplication { row: row.clone(), correction_ids: Vec::new() });
+    let lines = lines.iter().map(|line| line_view(line.section, line.area, line.product, &label)).collect();
+    let late = context.at.day_in(&zone) > on;
+    Ok(ActOutcome::Recorded(Box::new(view(row, input.clone(), lines, Vec::new(), Some(late))?)))
+}
+
+/// The same id again: stored before if the content is the same, otherwise the fields that differ.
+fn repeated(context: &ActContext, stored: &ApplicationRow, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
+    if facts::property(world, stored.property_id, context.actor).is_none() {
+        return Ok(ActOutcome::Missing("application"));
+    }
+    sent_again(&stored.content, &stored.fingerprint, &context.content)
+}
+
+/// Asks the rules about work that was done, and says which clearance's room it takes.
+fn judge(
+    context: &ActContext,
+    input: &ApplicationInput,
+    on: Day,
+    lines: &[Line],
+    world: &BatchFacts,
+    law: &Lawbook,
+) -> Result<(Option<ClearanceId>, Decision), ActFault> {
     let person = input.applied_by.unwrap_or(context.actor.person);
-    let (clearance, mut own) = doubts::used_clearance(input, person, context.actor.person, on, world);
-    own.extend(doubts::visit_that_fits(input, on, world));
-    own.extend(doubts::visit_that_stands(input, person, world));
-    own.extend(doubts::steady_clock(input));
+    let (clearance, mut beside) = doubts::used_clearance(input, person, context.actor.person, on, world);
+    beside.extend(doubts::visit_that_fits(input, on, world));
+    beside.extend(doubts::visit_that_stands(input, person, world));
+    beside.extend(doubts::steady_clock(input));
     let weather = input.weather.joined(&context.weather.weather);
     let question = Question {
         property: input.property_id,
@@ -66,50 +103,34 @@ pub fn record(
         weather: &weather,
         ground: Some(input.ground),
         pavement_cleaned: Some(input.pavement_cleaned),
-        lines: &lines,
+        lines,
         without: None,
         without_hold: clearance,
         work: Some(Work { received_at: context.at, ended_at: input.started_at.max(input.finished_at) }),
-        own,
+        beside,
     };
-    let decision = facts::judge(&question, world, law);
-    if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
-        return world.refuse(context, "application", &id.to_string(), input.property_id, &decision, law);
-    }
-    let row = row_of(context, input, on, &decision, world);
-    let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law);
-    store(context, id, input, &row, &lines, (&decision_hash, clearance), world);
-    if let Some(clearance) = clearance {
-        world.end_clearance(clearance, "used", Some(id), context.at);
-    }
-    let label = world.products.get(&input.product_id).map(|product| product.label.clone());
-    let lines = lines
-        .iter()
-        .filter_map(|line| Some(line_view(line.section, line.area, line.product, label.as_ref()?)))
-        .collect();
-    let late = context.at.day_in(&zone) > on;
-    world.applications.insert(id, row.clone());
-    match view(id, &row, lines, Vec::new(), late) {
-        Ok(view) => ActOutcome::Recorded(Box::new(Stored::new(view))),
-        Err(_) => ActOutcome::Missing("application"),
-    }
+    Ok((clearance, facts::judge(&question, world, law)?))
 }
 
 fn row_of(
     context: &ActContext,
+    id: ApplicationId,
     input: &ApplicationInput,
     on: Day,
     decision: &Decision,
     world: &BatchFacts,
-) -> ApplicationRow {
+) -> Result<ApplicationRow, ActFault> {
     let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(context.actor.person);
-    ApplicationRow {
+    Ok(ApplicationRow {
+        id,
         property_id: input.property_id,
         product_id: input.product_id,
         lot_id: input.lot_id,
+        visit_id: input.visit_id,
+        clearance_id: input.clearance_id,
         person_id: person,
-        person_name: world.people.get(&person).map(|person| person.name.clone()).unwrap_or_default(),
+        person_name: world.person(person)?.name.clone(),
         entered_by: context.actor.person,
         device_id: context.actor.device,
         applied_on: on,
@@ -117,49 +138,10 @@ fn row_of(
         sent_at: input.sent_at.map(Instant::millis),
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
-        content: context.content.clone(),
-        fingerprint: context.fingerprint.clone(),
         review_reason: doubts::review_reason(decision).map(str::to_owned),
-        last_correction: None,
-    }
-}
-
-/// The same id again: the stored record if the content is the same, otherwise the fields that differ.
-fn repeated(context: &ActContext, id: ApplicationId, stored: &ApplicationRow, world: &BatchFacts) -> ActOutcome {
-    if facts::property(world, stored.property_id, context.actor).is_none() {
-        return ActOutcome::Missing("application");
-    }
-    if stored.fingerprint != context.fingerprint {
-        return ActOutcome::Reused(differing(&stored.content, &context.content));
-    }
-    let label = world.products.get(&stored.product_id).map(|product| product.label.clone());
-    let lines = original_lines(stored, id, world, label.as_ref());
-    let zone = world.properties.get(&stored.property_id).map(facts::zone);
-    let late = zone
-        .and_then(|zone| Some(Instant::from_millis(stored.received_at)?.day_in(&zone)))
-        .is_some_and(|day| day > stored.applied_on);
-    match view(id, stored, lines, Vec::new(), late) {
-        Ok(view) => ActOutcome::Recorded(Box::new(Stored::again(view))),
-        Err(_) => ActOutcome::Missing("application"),
-    }
-}
-
-/// Lines as first recorded: areas by the content, or by the measurement of the day.
-fn original_lines(
-    stored: &ApplicationRow,
-    id: ApplicationId,
-    world: &BatchFacts,
-    label: Option<&Label>,
-) -> Vec<LineView> {
-    let content: Option<ApplicationInput> = serde_json::from_str(&stored.content).ok();
-    let standing = standing_lines(&world.sections, id);
-    let area = |line: &AppliedLine| {
-        let known =
-            standing.iter().find(|(section, _)| *section == line.section_id).map(|(_, row)| Area::from_raw(row.area));
-        line.treated_area_sqft.or(known).or_else(|| world.sections.get(&line.section_id)?.area_on(stored.applied_on))
-    };
-    let lines = content.map(|content| content.lines).unwrap_or_default();
-    lines.iter().filter_map(|line| Some(line_view(line.section_id, area(line)?, line.product_lb, label?))).collect()
+        content: context.content.text.clone(),
+        fingerprint: context.content.fingerprint.clone(),
+    })
 }
 
 /// Everything the input names must be there and fit together.
@@ -171,7 +153,6 @@ fn resolve(
 ) -> Result<Vec<Line>, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
     faults.extend(facts::rejects_service_values(&input.weather));
-    faults.extend(facts::clock(world, input.property_id));
     if !world.products.contains_key(&input.product_id) {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
     }
@@ -190,7 +171,7 @@ fn resolve(
         && !world
             .clearances
             .get(&id)
-            .is_some_and(|c| c.property_id == input.property_id && c.product_id == input.product_id)
+            .is_some_and(|c| c.row.property_id == input.property_id && c.row.product_id == input.product_id)
     {
         faults.push(FieldFault::at("/clearance_id", "not_found", "is no clearance for this property and product"));
     }
@@ -259,51 +240,35 @@ fn machine_that_fits(input: &ApplicationInput, world: &BatchFacts) -> Option<Fie
 /// Notes everything that recording writes: record, ledger, stock, journal.
 fn store(
     context: &ActContext,
-    id: ApplicationId,
-    input: &ApplicationInput,
     row: &ApplicationRow,
-    lines: &[Line],
+    input: &ApplicationInput,
+    (lines, label): (&[Line], &Label),
     (decision_hash, used_clearance): (&str, Option<ClearanceId>),
     world: &mut BatchFacts,
-) {
-    let subject = id.to_string();
-    let mut stored = serde_json::json!({
-        "id": subject, "property_id": row.property_id, "product_id": row.product_id, "lot_id": row.lot_id,
-        "visit_id": input.visit_id, "clearance_id": input.clearance_id, "person_id": row.person_id,
-        "person_name": row.person_name, "entered_by": row.entered_by, "device_id": row.device_id,
-        "applied_on": row.applied_on, "received_at": row.received_at, "sent_at": row.sent_at, "verdict": row.verdict,
-        "beyond_the_rules": row.beyond_the_rules, "fingerprint": row.fingerprint,
-    });
-    // Named only where there is one, so that the rows of earlier versions read as they were written.
-    if let (Some(reason), Some(members)) = (&row.review_reason, stored.as_object_mut()) {
-        members.insert("review_reason".to_owned(), reason.as_str().into());
-    }
-    world.effects.applications.push(with_content(&stored, &row.content));
-    let mut ledger = Vec::new();
-    if let Some(label) = world.products.get(&input.product_id).map(|product| product.label.clone()) {
-        ledger
-            .extend(lines.iter().map(|line| ledger_line(&subject, id, line, &label, row.applied_on, input.purpose, 1)));
-    }
+) -> Result<(), ActFault> {
+    let subject = row.id.to_string();
+    let line_of = |line| ledger_line(&subject, row.id, line, label, row.applied_on, input.purpose);
+    let ledger: Vec<LineRow> = lines.iter().map(line_of).collect();
     let used: i64 = lines.iter().map(|line| line.product.raw()).sum();
     world.effects.movements.push(MovementRow {
         id: context.attempt_or_movement_id.to_string(),
-        product_id: input.product_id.to_string(),
-        lot_id: input.lot_id.map(|lot| lot.to_string()),
+        product_id: row.product_id,
+        lot_id: row.lot_id,
         kind: "applied",
         mass: -used,
         moved_on: row.applied_on,
-        person_id: context.actor.person.to_string(),
+        person_id: context.actor.person,
         record_id: subject.clone(),
         reason: None,
         recorded_at: context.at.millis(),
     });
-    if let Some(product) = world.products.get_mut(&input.product_id) {
-        product.balance -= used;
-    }
+    world.move_stock(row.product_id, -used)?;
     let payload = serde_json::json!({
-        "content": serde_json::from_str::<serde_json::Value>(&row.content).unwrap_or_default(), "row": stored,
-        "decision_sha256": decision_hash, "weather_sha256": context.weather_sha256(), "lines": ledger, "used_clearance": used_clearance,
+        "content": context.content.value, "row": journaled("a record", row)?, "decision_sha256": decision_hash,
+        "weather_sha256": context.weather_sha256()?, "lines": ledger, "used_clearance": used_clearance,
     });
-    world.add_to_ledger(ledger);
+    world.effects.applications.push(row.clone());
+    world.add_to_ledger(ledger)?;
     world.journal(context, "application.recorded", &subject, payload.to_string());
+    Ok(())
 }

@@ -4,9 +4,12 @@ use std::collections::{HashMap, HashSet};
 
 use domain::{
     application::Purpose,
+    decision::Verdict,
     equipment::EquipmentKind,
     facts::PastApplication,
-    ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
+    ids::{
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
+    },
     land::{Species, Water},
     product::{Label, Nutrients},
     quantity::{Area, Distance, NutrientRate},
@@ -30,7 +33,7 @@ pub struct PropertyRow {
     pub places: Vec<Option<String>>,
     pub local_rules_checked_on: Option<Day>,
     /// People who were ever sent here.
-    pub visited_by: HashSet<domain::ids::PersonId>,
+    pub visited_by: HashSet<PersonId>,
 }
 
 /// Somebody who puts product down.
@@ -133,18 +136,26 @@ pub struct ProductRow {
     pub balance: i64,
 }
 
-#[derive(Debug, Clone, Deserialize)]
+/// A clearance, in the columns of its table.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ClearanceRow {
+    pub id: ClearanceId,
     pub property_id: PropertyId,
     pub product_id: ProductId,
-    pub person_id: domain::ids::PersonId,
-    pub device_id: Option<domain::ids::DeviceId>,
+    pub person_id: PersonId,
+    pub device_id: Option<DeviceId>,
     pub planned_on: Day,
-    pub verdict: domain::decision::Verdict,
+    pub verdict: Verdict,
     pub content: String,
     pub fingerprint: String,
     pub granted_at: i64,
     pub expires_at: i64,
+}
+
+/// A clearance as it stands: the view `clearance_rows`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct StoredClearance {
+    pub row: ClearanceRow,
     pub ended: Option<String>,
     pub lines: Vec<ClearedLine>,
 }
@@ -153,38 +164,51 @@ pub struct ClearanceRow {
 #[derive(Debug, Clone, Deserialize, Serialize)]
 pub struct ClearedLine(pub SectionId, pub i64, pub i64);
 
-#[derive(Debug, Clone, Deserialize)]
+/// A record, in the columns of its table.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ApplicationRow {
+    pub id: ApplicationId,
     pub property_id: PropertyId,
     pub product_id: ProductId,
-    pub lot_id: Option<domain::ids::LotId>,
+    pub lot_id: Option<LotId>,
+    pub visit_id: Option<VisitId>,
+    pub clearance_id: Option<ClearanceId>,
     /// Who did the work.
-    pub person_id: domain::ids::PersonId,
+    pub person_id: PersonId,
     /// That person's name at the time.
     pub person_name: String,
-    pub entered_by: domain::ids::PersonId,
-    pub device_id: Option<domain::ids::DeviceId>,
+    pub entered_by: PersonId,
+    pub device_id: Option<DeviceId>,
     pub applied_on: Day,
     pub received_at: i64,
     pub sent_at: Option<i64>,
-    pub verdict: domain::decision::Verdict,
+    pub verdict: Verdict,
     pub beyond_the_rules: i64,
+    /// Why the owner should look at it, where it breaks no rule. Named only where there is one, so that the rows of earlier
+    /// versions read in the journal as they were written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub review_reason: Option<String>,
     pub content: String,
     pub fingerprint: String,
-    /// Why the owner should look at it, where it breaks no rule.
-    #[serde(default)]
-    pub review_reason: Option<String>,
-    /// The correction that says what stands now.
-    pub last_correction: Option<domain::ids::CorrectionId>,
 }
 
+/// A record as it stands: the view `application_rows`.
 #[derive(Debug, Clone, Deserialize)]
+pub struct StoredApplication {
+    pub row: ApplicationRow,
+    /// Corrections of it, oldest first.
+    pub correction_ids: Vec<CorrectionId>,
+}
+
+/// A correction, in the columns of its table: the view `correction_rows`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct CorrectionRow {
+    pub id: CorrectionId,
     pub application_id: ApplicationId,
-    pub person_id: domain::ids::PersonId,
-    pub device_id: Option<domain::ids::DeviceId>,
+    pub person_id: PersonId,
+    pub device_id: Option<DeviceId>,
     pub received_at: i64,
-    pub verdict: domain::decision::Verdict,
+    pub verdict: Verdict,
     pub beyond_the_rules: i64,
     pub content: String,
     pub fingerprint: String,

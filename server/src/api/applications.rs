@@ -14,9 +14,9 @@ use crate::{
     access::AnyStaff,
     acts::{
         Act, ActOutcome,
-        application::{self, ApplicationInput, ApplicationView},
+        application::{ApplicationInput, ApplicationView},
     },
-    api::clearances::{context, done, refused},
+    api::clearances::{context, refused, stored_before_response, stored_response},
     book::{
         duties::{self, RecordDuties},
         weather,
@@ -26,6 +26,7 @@ use crate::{
     problem::{FieldFault, Problem},
     state::App,
     store::{self, applications::Filter},
+    zone,
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -54,15 +55,16 @@ async fn record_application(
     PathId(id): PathId<ids::Application>,
     Valid { value, .. }: Valid<ApplicationInput>,
 ) -> Result<Response, Problem> {
-    let mut context = context(&app, staff, &application::canonical(&value, staff.0.person));
+    let value = value.canonical(staff.0.person);
+    let mut context = context(&app, staff, value.content()?);
     let (property, started_at) = (value.property_id, value.started_at);
     context.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
     match app.store.act(Act::Record(context, id, Box::new(value))).await? {
-        ActOutcome::Recorded(view) if view.new => Ok(done(*view)),
-        // A repeated request is shown with the corrections that came since.
-        ActOutcome::Recorded(view) => {
-            let stored = store::applications::get(app.store.reader(), id, staff.scope()).await?;
-            Ok(done(crate::acts::Stored { view: stored.unwrap_or(view.view), new: false }))
+        ActOutcome::Recorded(view) => Ok(stored_response(view)),
+        // It is shown with the corrections that came since.
+        ActOutcome::StoredBefore => {
+            let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+            stored_before_response(found, "application")
         }
         other => Err(refused(other)),
     }
@@ -173,7 +175,7 @@ async fn get_application_duties(
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
     let soil_tested = store::soil_reports::all_tested(reader, &sections, application.applied_on).await?;
     let held = store::credentials::valid_on(reader, application.person_id, application.applied_on).await?;
-    let zone = domain::time::zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+    let zone = zone::of_property(property.id, &property.time_zone)?;
     let today = app.clock.now().day_in(&zone);
     Ok(Json(duties::of_record(&application, &client, &property, held, soil_tested, today, &app.law)))
 }

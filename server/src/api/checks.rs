@@ -1,22 +1,16 @@
 //! A question without effect: how much, may I, what binds?
 
 use axum::{Json, extract::State};
-use domain::{
-    decision::Decision,
-    ids::{ClearanceId, VisitId},
-    quantity::NutrientRate,
-    time::Day,
-};
+use domain::{decision::Decision, ids::VisitId, quantity::NutrientRate, time::Day};
 use serde::Serialize;
 use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
-use uuid::Uuid;
 
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActContext,
-        clearance::{self, ClearanceInput},
+        Asker,
+        clearance::{self, ClearanceInput, Reach},
         facts,
     },
     book::weather,
@@ -66,16 +60,13 @@ async fn check_application(
     let at = app.clock.now();
     let scope = Scope::of(actor);
     let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
-    let (nothing, attempt_or_movement_id) = (String::new(), Uuid::max());
-    let context =
-        ActContext { actor, at, content: nothing.clone(), fingerprint: nothing, attempt_or_movement_id, weather };
-    let question = Act::Clear(context.clone(), ClearanceId::from_uuid(Uuid::max()), Box::new(value.clone()));
     let mut connection = app.store.reader().acquire().await?;
-    let world = store::world::load(&mut connection, std::iter::once(&question)).await?;
+    let world = store::world::load_for_check(&mut connection, actor.person, &value, at).await?;
     drop(connection);
-    facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
-    let plan = clearance::plan(&value, &world).map_err(Problem::invalid)?;
-    let decision = clearance::decide(&context, &value, &plan, &world, &app.law);
+    let property = facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
+    let plan = clearance::plan(&value, Reach::AnyDay, at, property, &world).map_err(Problem::invalid)?;
+    let asker = Asker { actor, at, weather: &weather.weather };
+    let decision = clearance::decide(asker, &value, &plan, &world, &app.law)?;
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
     Ok(Json(CheckResult { decision, next_visit }))

@@ -16,13 +16,12 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActContext, ActOutcome, Provided, Stored,
+        Act, ActContext, ActOutcome, Content, Provided,
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
     },
     book::{office, weather},
     extract::{PathId, Valid},
     problem::{FieldFault, Kind, Problem},
-    secret::fingerprint,
     state::App,
     store::{self, journal::JournalContext},
 };
@@ -34,16 +33,9 @@ pub fn routes() -> OpenApiRouter<App> {
 }
 
 /// Makes the context of an act: who, when, and what is kept of it.
-pub fn context(app: &App, staff: AnyStaff, content: &serde_json::Value) -> ActContext {
+pub fn context(app: &App, staff: AnyStaff, content: Content) -> ActContext {
     let at = app.clock.now();
-    ActContext {
-        actor: staff.0,
-        at,
-        content: content.to_string(),
-        fingerprint: fingerprint(content),
-        attempt_or_movement_id: app.ids.uuid(at),
-        weather: Provided::default(),
-    }
+    ActContext { actor: staff.0, at, content, attempt_or_movement_id: app.ids.uuid(at), weather: Provided::default() }
 }
 
 /// The answers that every act has in common.
@@ -61,16 +53,21 @@ pub fn refused(reply: ActOutcome) -> Problem {
             let detail = format!("What is stored under this id differs in: {}.", fields.join(", "));
             Problem::new(Kind::IdReused, detail).with_errors(fields.iter().map(fault).collect())
         }
-        ActOutcome::Cleared(_) | ActOutcome::Recorded(_) | ActOutcome::Corrected(_) => {
+        ActOutcome::Cleared(_) | ActOutcome::Recorded(_) | ActOutcome::Corrected(_) | ActOutcome::StoredBefore => {
             Problem::new(Kind::Fault, "The server mixed two answers up. It is logged under the request id.")
         }
     }
 }
 
-/// 201 for what is new, 200 for what was stored already with the same content.
-pub fn done<T: serde::Serialize>(done: Stored<T>) -> Response {
-    let status = if done.new { StatusCode::CREATED } else { StatusCode::OK };
-    (status, Json(done.view)).into_response()
+/// 201 for what is new.
+pub fn stored_response(view: impl serde::Serialize) -> Response {
+    (StatusCode::CREATED, Json(view)).into_response()
+}
+
+/// 200 for what was stored before with the same content, as it stands now.
+pub fn stored_before_response(found: Option<impl serde::Serialize>, noun: &str) -> Result<Response, Problem> {
+    let view = found.ok_or_else(|| Problem::not_found(noun))?;
+    Ok(Json(view).into_response())
 }
 
 /// Grant a clearance
@@ -88,11 +85,16 @@ async fn grant_clearance(
     PathId(id): PathId<ids::Clearance>,
     Valid { value, .. }: Valid<ClearanceInput>,
 ) -> Result<Response, Problem> {
-    let mut context = context(&app, staff, &serde_json::to_value(&value)?);
+    let mut context = context(&app, staff, Content::of(&value)?);
     context.weather =
         weather::for_plan(&app, value.property_id, staff.scope(), value.planned_on, &value.weather).await?;
+    let at = context.at;
     match app.store.act(Act::Clear(context, id, Box::new(value))).await? {
-        ActOutcome::Cleared(view) => Ok(done(view)),
+        ActOutcome::Cleared(view) => Ok(stored_response(view)),
+        ActOutcome::StoredBefore => {
+            let found = store::clearances::get(app.store.reader(), id, staff.scope(), at).await?;
+            stored_before_response(found, "clearance")
+        }
         other => Err(refused(other)),
     }
 }

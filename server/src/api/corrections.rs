@@ -9,10 +9,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActOutcome, Stored,
+        Act, ActOutcome, Content,
         correction::{CorrectionInput, CorrectionView},
     },
-    api::clearances::{context, done, refused},
+    api::clearances::{context, refused, stored_before_response, stored_response},
     book::weather,
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, PageRequest, Paged},
@@ -43,17 +43,16 @@ async fn correct_application(
     Valid { value, .. }: Valid<CorrectionInput>,
 ) -> Result<Response, Problem> {
     let value = value.canonical();
-    let mut context = context(&app, staff, &serde_json::to_value(&value)?);
+    let mut context = context(&app, staff, Content::of(&value)?);
     context.weather = weather::of_record(&app, value.application_id).await?;
     match app.store.act(Act::Correct(context, id, value)).await? {
-        ActOutcome::Corrected(view) if view.new => Ok(done(view)),
-        // A repeated request is shown as it was stored: the section may have been measured anew since.
-        ActOutcome::Corrected(view) => {
+        ActOutcome::Corrected(view) => Ok(stored_response(view)),
+        // It is shown as it was stored: the section may have been measured anew since.
+        ActOutcome::StoredBefore => {
             let span = PageRequest { after: 0, take: 1 };
-            let stored =
+            let found =
                 store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
-            let stored = stored.into_iter().next().map_or(view.view, |row| row.item);
-            Ok(done(Stored { view: stored, new: false }))
+            stored_before_response(found.into_iter().next().map(|row| row.item), "correction")
         }
         other => Err(refused(other)),
     }

@@ -33,19 +33,16 @@ pub(crate) mod stock;
 pub(crate) mod visits;
 pub(crate) mod weather;
 
-use domain::{
-    ids::ProductId,
-    time::{Day, zone},
-};
+use domain::{ids::ProductId, time::Day};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 
 use crate::{
     paging::Paged,
-    problem::{FieldFault, Problem},
+    problem::{FieldFault, Kind, Problem},
     state::App,
-    store,
+    store, zone,
 };
 
 /// Every route of the API. What is not listed here does not exist.
@@ -107,8 +104,14 @@ pub type ProductQuery = Paged<ProductFilter>;
 
 /// The office's today.
 pub(crate) async fn office_day(app: &App) -> Result<Day, Problem> {
-    let office = store::people::company(app.store.reader()).await?.and_then(|(_, name)| zone(&name).ok());
-    Ok(app.clock.now().day_in(&office.unwrap_or(jiff::tz::TimeZone::UTC)))
+    let (_, zone) = company(app).await?;
+    Ok(app.clock.now().day_in(&zone::of_company(&zone)?))
+}
+
+/// The company's name and the name of its zone. They are written with the first person, so whoever is signed in has one.
+pub(crate) async fn company(app: &App) -> Result<(String, String), Problem> {
+    let missing = || Problem::new(Kind::Fault, "The book has no company. It is not set up, or not whole.");
+    store::people::company(app.store.reader()).await?.ok_or_else(missing)
 }
 
 /// The last day that can have been already: the office's today and one more, because a property may lie further east.

@@ -19,7 +19,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     access::{Anyone, OfficeOrOwner, OwnerOnly},
     api::{
-        ListQuery,
+        ListQuery, company,
         sessions::{Peer, issue_token, no_store},
         whole,
     },
@@ -83,7 +83,7 @@ pub async fn create_person(
 
 /// The stored form of the password that a person is given, if one is.
 async fn new_password(app: &App, input: &PersonInput) -> Result<Option<String>, Problem> {
-    let (company, _) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (company, _) = company(app).await?;
     whole(input.sign_in.iter().filter_map(|sign_in| password::guessable(sign_in, &company)).collect())?;
     password::hash_of(app, input.sign_in.as_ref()).await
 }

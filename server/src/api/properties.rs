@@ -6,7 +6,7 @@ use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, ClientId, PropertyId},
     law::{Lawbook, Level},
-    time::{Day, Instant, zone},
+    time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -29,6 +29,7 @@ use crate::{
         journal::JournalContext,
         properties::{Place, Property, PropertyInput},
     },
+    zone,
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -250,7 +251,9 @@ async fn new_hands(
         }
         return Ok(None);
     }
-    let today = at.day_in(&zone(&stored.time_zone).unwrap_or(jiff::tz::TimeZone::UTC));
+    // Where the stored zone is not known any more, the one that is chosen with this change says what day it is there.
+    let zone = zone::of_property(id, &stored.time_zone).or_else(|_| zone::of_property(id, &input.time_zone))?;
+    let today = at.day_in(&zone);
     let since = input.client_since.unwrap_or(today);
     let before = store::properties::owned_since(connection, id).await?.unwrap_or_default();
     if since > today || since.to_string() < before {

@@ -16,7 +16,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, Anyone, OwnToken, cookie},
-    api::whole,
+    api::{company, whole},
     book::office,
     extract::Valid,
     password,
@@ -233,6 +233,6 @@ struct Caller {
 async fn get_caller(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Json<Caller>, Problem> {
     let Actor { person, device, .. } = actor;
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
-    let (company_name, time_zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (company_name, time_zone) = company(&app).await?;
     Ok(Json(Caller { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
 }

@@ -9,7 +9,7 @@ use domain::{
         lime_rules::{CapOn, SplitRule},
         liming::LimeBy,
     },
-    time::{Day, zone},
+    time::Day,
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -36,6 +36,7 @@ use crate::{
         sections::Section,
         soil_reports::{SoilReport, SoilReportInput},
     },
+    zone::{self, UnknownZone},
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -132,7 +133,7 @@ async fn get_soil_report(
     PathId(id): PathId<ids::SoilReport>,
 ) -> Result<Json<InterpretedSoilReport>, Problem> {
     let (report, _, property) = of_property(&app, id, staff.scope()).await?;
-    let on = today_at(&app, &property);
+    let on = today_at(&app, &property)?;
     let taken_until = book::soil_reports::taken(&report, &property, &app.law, on);
     let address = |what: &str| format!("/api/v1/soil-reports/{id}/{what}");
     let (interpretation, lime) = (address("interpretation"), address("lime"));
@@ -148,8 +149,8 @@ async fn of_property(app: &App, id: SoilReportId, scope: Scope) -> Result<(SoilR
     Ok((report, section, property))
 }
 
-fn today_at(app: &App, property: &Property) -> Day {
-    app.clock.now().day_in(&zone(&property.time_zone).unwrap_or(jiff::tz::TimeZone::UTC))
+fn today_at(app: &App, property: &Property) -> Result<Day, UnknownZone> {
+    Ok(app.clock.now().day_in(&zone::of_property(property.id, &property.time_zone)?))
 }
 
 /// Get the interpretation of a soil report
@@ -217,7 +218,7 @@ pub async fn get_soil_report_lime(
         credit: query.credit_tons_per_acre.unwrap_or(LimeCredit::ZERO),
         split: query.split_rule,
         cap_on: query.cap_on.unwrap_or_default(),
-        first_on: query.first_on.unwrap_or_else(|| today_at(&app, &property)),
+        first_on: query.first_on.map_or_else(|| today_at(&app, &property), Ok)?,
     };
     Ok(Json(book::soil_reports::lime(&report, &section, ask)))
 }

@@ -17,6 +17,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
+    api::company,
     book::{
         company_year::{self, SectionSum},
         statement::{self, Preparation, Statement},
@@ -29,6 +30,7 @@ use crate::{
     },
     state::App,
     store::{self, statements::About},
+    zone,
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -66,8 +68,7 @@ fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Proble
     let year = i16::try_from(year).map_err(|_| invalid())?;
     let from = Day::new(year, 1, 1).map_err(|_| invalid())?;
     let to = from.last_of_year();
-    let zone = domain::time::zone(zone).unwrap_or(jiff::tz::TimeZone::UTC);
-    Ok((year, from, to, app.clock.now().day_in(&zone).clamp(from, to)))
+    Ok((year, from, to, app.clock.now().day_in(&zone::of_company(zone)?).clamp(from, to)))
 }
 
 /// Get a yearly statement
@@ -95,11 +96,11 @@ async fn get_statement(
             return Err(Problem::invalid(vec![fault]));
         }
     };
-    let (company_name, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (company_name, zone) = company(&app).await?;
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, from, to, staff.scope()).await?;
     let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
-    let made = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.label()))?;
+    let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),
         Format::Csv => {
@@ -141,7 +142,7 @@ async fn get_company_year(
     State(app): State<App>,
     ValidQuery(query): ValidQuery<CompanyYearQuery>,
 ) -> Result<Json<CompanyYear>, Problem> {
-    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (_, zone) = company(&app).await?;
     let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
     let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
     let reports_due = company_year::reports_due(&app.law, year, &sums);

@@ -12,7 +12,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::whole,
+    api::{office_day, whole},
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, Paged},
@@ -165,7 +165,7 @@ pub async fn create_visit(
 ) -> Result<Created, Problem> {
     let visit = VisitChange::from(value);
     let at = app.clock.now();
-    whole(planning_faults(&visit, at.day_in(&jiff::tz::TimeZone::UTC)))?;
+    whole(planning_faults(&visit, office_day(&app).await?))?;
     let id: VisitId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
     let repeat = IdempotentRequest { key, route: "create_visit", fingerprint };

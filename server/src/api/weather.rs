@@ -130,7 +130,7 @@ async fn get_working_window(
         }
     }
     let said = said(&app, &property).await;
-    Ok(Json(weather::window(&app, &property, day, &planned, &said)))
+    Ok(Json(weather::window(&app, &property, day, &planned, &said)?))
 }
 
 async fn planned_product(
@@ -198,7 +198,7 @@ async fn get_day_working_windows(
         let property = property(&app, visit.property_id, scope).await?;
         let planned = planned_product(&app, Some(visit.id), visit.product_id, visit.purpose).await?;
         let said = said(&app, &property).await;
-        let mut window = weather::window(&app, &property, day, &[planned], &said);
+        let mut window = weather::window(&app, &property, day, &[planned], &said)?;
         let hours = window.products.pop().ok_or_else(|| Problem::not_found("product"))?;
         Ok::<VisitWindow, Problem>(VisitWindow {
             visit,

@@ -9,13 +9,15 @@ use domain::{
     quantity::ProductMass,
     time::{Day, Instant, zone},
 };
-use jiff::tz::TimeZone;
 
-use crate::store::{
-    attention::{NewestReport, OpenVisit, PlannedDemand, Site},
-    credentials::Credential,
-    products::{Product, ProductStatus},
-    reviews::ReviewItem,
+use crate::{
+    store::{
+        attention::{NewestReport, OpenVisit, PlannedDemand, Site},
+        credentials::Credential,
+        products::{Product, ProductStatus},
+        reviews::ReviewItem,
+    },
+    zone::earliest_day,
 };
 
 /// Soil reports are told so many days before they end: a sample must be dug, sent and answered. Common practice.
@@ -52,9 +54,11 @@ pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
     })
 }
 
-/// Visits that are late by the clock of each property: planned for a day before today there.
+/// Visits that are late by the clock of each property: planned for a day before today there. Where that clock is not known, which
+/// is told of the property itself, they are late once their day is over everywhere.
 pub fn late(open: Vec<OpenVisit>, now: Instant) -> Vec<OpenVisit> {
-    let today = |visit: &OpenVisit| now.day_in(&zone(&visit.time_zone).unwrap_or(TimeZone::UTC));
+    let there = |visit: &OpenVisit| zone(&visit.time_zone).map(|zone| now.day_in(&zone));
+    let today = |visit: &OpenVisit| there(visit).unwrap_or_else(|_| earliest_day(now));
     open.into_iter().filter(|visit| visit.planned_on < today(visit)).collect()
 }
 

@@ -126,7 +126,8 @@ async fn replay(
             Err(Problem::new(Kind::KeyReused, "This Idempotency-Key came with other content before."))
         }
         Some((_, stored)) => {
-            let (location, body) = stored.split_once('\n').unwrap_or(("", &stored));
+            let split = stored.split_once('\n').ok_or_else(|| store::bad_row("kept answer")(&"it has no address"));
+            let (location, body) = split?;
             Ok(Some(Created { location: location.to_owned(), body: body.to_owned(), replayed: true }))
         }
     }

@@ -116,7 +116,8 @@ impl Season {
         let (Some(section), Some(property)) = (section, property) else {
             return Err(missing("not_found", "is not on record".to_owned()));
         };
-        let zone = facts::zone(property);
+        let zone =
+            facts::zone(lawn.property_id, property).map_err(|unknown| missing("unknown_zone", unknown.to_string()))?;
         let from = self.from.unwrap_or_else(|| self.now.day_in(&zone));
         let area = section.area_on(from).ok_or_else(|| {
             missing("not_measured", "has no measurement yet; measure it, and it can be planned".to_owned())

@@ -21,6 +21,7 @@ use crate::{
         correction::CorrectionInput,
     },
     store::statements::{Parts, RecordPart, SectionPart},
+    zone::{self, UnknownZone},
 };
 
 /// A statement.
@@ -140,20 +141,20 @@ pub struct Preparation<'a> {
 }
 
 /// Puts a statement together; nothing if there is no section in it that the caller may see.
-pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statement> {
-    let first = parts.sections.first()?;
+pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<Statement>, UnknownZone> {
+    let Some(first) = parts.sections.first() else { return Ok(None) };
     let mut gaps = Vec::new();
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
     for part in &parts.sections {
-        let section = section_year(&preparation, part, parts, &mut gaps);
+        let section = section_year(&preparation, part, parts, &mut gaps)?;
         total = total.checked_add(section.applied).unwrap_or(total);
         sections.push(section);
     }
-    open_ends(parts, preparation.caps_on, &mut gaps);
+    open_ends(parts, preparation.caps_on, &mut gaps)?;
     let (client_id, client_name, mailing_address) =
         (first.client_id, first.client_name.clone(), first.mailing_address.clone());
-    Some(Statement {
+    Ok(Some(Statement {
         year: preparation.year,
         from: preparation.from,
         to: preparation.to,
@@ -167,7 +168,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Option<Statemen
         rule_sets: sets_read(preparation.law, &parts.sections),
         gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
-    })
+    }))
 }
 
 fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<RuleSetReading> {
@@ -192,10 +193,10 @@ fn section_year(
     part: &SectionPart,
     parts: &Parts,
     gaps: &mut Vec<String>,
-) -> SectionStatement {
+) -> Result<SectionStatement, UnknownZone> {
     let here = |line: &&crate::store::statements::LedgerPart| line.section == part.id;
     let totals = Totals::of_ledger(parts.ledger.iter().filter(here).map(|line| line.line));
-    let lines = lines_of(part, parts, gaps);
+    let lines = lines_of(part, parts, gaps)?;
     let labels: HashMap<ApplicationId, &RecordPart> = parts.records.iter().map(|record| (record.id, record)).collect();
     let again = Totals::of_records(lines.iter().filter_map(|line| {
         let label = &labels.get(&line.application_id)?.label;
@@ -225,7 +226,7 @@ fn section_year(
     }
     let [nitrogen, quick, phosphate, potash] = totals.rates_rounded_up();
     let limit = cap.as_ref().map(|cap| cap.limit_lb_per_1000_sqft);
-    SectionStatement {
+    Ok(SectionStatement {
         section_id: part.id,
         section_name: part.name.clone(),
         property_id: part.property_id,
@@ -244,12 +245,12 @@ fn section_year(
         remaining_nitrogen_lb_per_1000_sqft: limit.map(|limit| totals.nitrogen_room(limit)),
         percent_of_cap: limit.and_then(|limit| totals.percent_of(limit)),
         lines,
-    }
+    })
 }
 
 /// The last word on every application of a section, read from the records themselves.
-fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<StatementLine> {
-    let zone = domain::time::zone(&part.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
+fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result<Vec<StatementLine>, UnknownZone> {
+    let zone = zone::of_property(part.property_id, &part.time_zone)?;
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
         let applied = match &record.last_correction {
@@ -291,7 +292,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<St
             });
         }
     }
-    lines
+    Ok(lines)
 }
 
 /// The section's area when the last word on the record was written. It is a fact of that record and was kept with it; a
@@ -305,7 +306,7 @@ fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Are
 }
 
 /// What is late, corrected, beyond the rules, or not closed.
-fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
+fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), UnknownZone> {
     let properties: HashMap<PropertyId, &SectionPart> =
         parts.sections.iter().map(|part| (part.property_id, part)).collect();
     let place = |id: &PropertyId| properties.get(id).map_or("", |part| part.address.as_str());
@@ -324,16 +325,17 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
     }
     let here: HashSet<ApplicationId> = parts.ledger.iter().map(|line| line.line.application).collect();
     let records = || parts.records.iter().filter(|record| here.contains(&record.id));
-    let late = |record: &&RecordPart| {
-        let zone = properties.get(&record.property_id).and_then(|part| domain::time::zone(&part.time_zone).ok());
-        zone.is_some_and(|zone| record.received_at.day_in(&zone) > record.applied_on)
-    };
+    let mut late = 0;
+    for (record, part) in records().filter_map(|record| Some((record, properties.get(&record.property_id)?))) {
+        let zone = zone::of_property(record.property_id, &part.time_zone)?;
+        late += usize::from(record.received_at.day_in(&zone) > record.applied_on);
+    }
     let mut say = |count: usize, what: &str| {
         if count > 0 {
             gaps.push(format!("{what}: {count}."));
         }
     };
-    say(records().filter(late).count(), "Records that came in after the day of application");
+    say(late, "Records that came in after the day of application");
     let corrected = records().filter(|record| record.last_correction.is_some()).count();
     say(corrected, "Records that were corrected, so that the lines show what stands");
     let beyond = records().filter(|record| record.once_beyond_the_rules).count();
@@ -348,4 +350,5 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) {
     for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
         gaps.push(format!("{}: the visit planned on {planned_on} was neither recorded nor closed.", place(property)));
     }
+    Ok(())
 }

@@ -91,7 +91,10 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
         for entry in &page {
             chain(entry, &mut found);
             recorded += i64::from(entry.is_record() && entry.content.is_some());
-            let payload: Value = serde_json::from_str(&entry.payload).unwrap_or_default();
+            let payload: Value = serde_json::from_str(&entry.payload).unwrap_or_else(|error| {
+                found.faults.push(format!("journal entry {}: what it says cannot be read: {error}", entry.seq));
+                Value::Null
+            });
             expected.count(entry, &payload);
             record(entry, &payload, &mut found.faults);
             thing(connection, entry, &payload, &mut found.faults).await?;

@@ -7,7 +7,7 @@ use domain::{
     facts::Facts,
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
-    time::{Day, Instant, reckoned::ComputedInstant, zone},
+    time::{Day, Instant, reckoned::ComputedInstant},
     weather::{
         Weather,
         age::AgeClass,
@@ -26,6 +26,7 @@ use crate::{
     state::App,
     store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
     weather::{Patience, Place, ServiceReport, WeatherGap},
+    zone::{self, UnknownZone},
 };
 
 /// The hours of the local day in which crews work. *Common practice.*
@@ -44,7 +45,9 @@ pub async fn for_plan(
 ) -> Result<Provided, Problem> {
     let now = app.clock.now();
     let Some((property, place)) = located(app, property, scope).await? else { return Ok(Provided::default()) };
-    if now.day_in(&zone_of(&property)) != planned_on {
+    // Where the day there is not known, nobody is asked: what is planned is refused for that.
+    let today = zone::of_property(property.id, &property.time_zone).map(|zone| now.day_in(&zone));
+    if today != Ok(planned_on) {
         return Ok(Provided::default());
     }
     Ok(app.weather.provided(&app.store, place, asked, now, now).await)
@@ -82,11 +85,6 @@ async fn located(app: &App, id: PropertyId, scope: Scope) -> Result<Option<(Prop
 
 pub fn place_of(property: &Property) -> Option<Place> {
     Some(Place::new(property.latitude?, property.longitude?))
-}
-
-/// The property's zone. It was checked when it was written; a zone that has left the tables since falls back to UTC.
-fn zone_of(property: &Property) -> TimeZone {
-    zone(&property.time_zone).unwrap_or(TimeZone::UTC)
 }
 
 /// Hours that follow one another.
@@ -237,19 +235,28 @@ pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWea
             label: visit.product.label.clone(),
             purpose: visit.visit.purpose,
         };
-        let window = window(app, &visit.property, day, &[planned], &said);
         let services = said.iter().map(|said| service(app, said, now)).collect();
-        window.products.into_iter().next().map(|hours| VisitWeather {
+        let (hours, gaps) = match window(app, &visit.property, day, &[planned], &said) {
+            Ok(window) => (window.products.into_iter().next()?, window.gaps),
+            // The rest of the day is not held up by it; of this visit the hours are not known, and that is said.
+            Err(unknown) => return Some(without_hours(visit.visit.id, services, &unknown)),
+        };
+        Some(VisitWeather {
             visit_id: visit.visit.id,
             verdict: (!hours.hours.is_empty()).then_some(hours.verdict),
             stretches: stretches(&hours.hours),
             next_window: hours.next_window,
             services,
-            gaps: window.gaps,
+            gaps,
         })
     };
     let planned = visits.iter().filter(|visit| visit.visit.status == VisitStatus::Planned);
     futures_util::future::join_all(planned.map(one)).await.into_iter().flatten().collect()
+}
+
+fn without_hours(visit_id: VisitId, services: Vec<ServiceWeather>, unknown: &UnknownZone) -> VisitWeather {
+    let gaps = vec![WeatherGap { part: "forecast", why: unknown.to_string() }];
+    VisitWeather { visit_id, verdict: None, stretches: Vec::new(), next_window: None, services, gaps }
 }
 
 fn stretches(hours: &[HourVerdict]) -> Vec<DayPeriod> {
@@ -271,7 +278,7 @@ pub fn window(
     day: Day,
     planned: &[PlannedProduct],
     said: &[ServiceReport],
-) -> WorkingWindow {
+) -> Result<WorkingWindow, UnknownZone> {
     let now = app.clock.now();
     let told: Vec<&Reported> = said.iter().map(|said| &said.reported).collect();
     let mut gaps: Vec<WeatherGap> = said.iter().flat_map(|said| said.gaps.iter().cloned()).take(100).collect();
@@ -280,21 +287,22 @@ pub fn window(
     } else if place_of(property).is_none() {
         gaps.push(WeatherGap { part: "forecast", why: "The property has no coordinates.".to_owned() });
     }
-    let products = planned.iter().map(|planned| product_hours(app, property, day, planned, &told, now)).collect();
-    WorkingWindow { property_id: property.id, day, asked_at: now, products, gaps }
+    let zone = zone::of_property(property.id, &property.time_zone)?;
+    let hours = |planned| product_hours(app, (property, &zone), day, planned, &told, now);
+    let products = planned.iter().map(hours).collect();
+    Ok(WorkingWindow { property_id: property.id, day, asked_at: now, products, gaps })
 }
 
 fn product_hours(
     app: &App,
-    property: &Property,
+    (property, zone): (&Property, &TimeZone),
     day: Day,
     planned: &PlannedProduct,
     told: &[&Reported],
     now: Instant,
 ) -> ProductHours {
-    let zone = zone_of(property);
     let judge = |on: Day| {
-        let hours = working_hours(on, &zone, now);
+        let hours = working_hours(on, zone, now);
         let rule_sets: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
         judge_hours(&app.law, &rule_sets, &facts(planned, on, now), told, &hours, now)
     };
@@ -302,7 +310,7 @@ fn product_hours(
     let verdict = best(&hours);
     let last = told.iter().filter_map(|told| told.forecast.as_ref().and_then(Forecast::ends_at)).max();
     let later = (1..=DAYS_AHEAD).map(|days| day.plus_days(days));
-    let mut within = later.take_while(|on| last.is_some_and(|last| on.starts_at(&zone) < last));
+    let mut within = later.take_while(|on| last.is_some_and(|last| on.starts_at(zone) < last));
     let next_window = within.find_map(|on| stretch(&judge(on), Verdict::Go));
     ProductHours {
         visit_id: planned.visit,

@@ -21,7 +21,7 @@ use self::{
 use crate::{
     access::Anyone,
     extract::IfNoneMatch,
-    field_fault::cut,
+    field_fault::truncate_chars,
     pages::{office, page_without_form},
     problem::Problem,
     secret::sha256,
@@ -75,7 +75,7 @@ pub async fn index(
     known: IfNoneMatch,
     question: Query<Question>,
 ) -> Result<Response, Problem> {
-    let q = cut(question.0.q.unwrap_or_default().trim().to_owned(), LONGEST_QUESTION);
+    let q = truncate_chars(question.0.q.unwrap_or_default().trim().to_owned(), LONGEST_QUESTION);
     if q.is_empty() {
         return Ok(tagged(&known, Index { readers: &READERS, topics: &HANDBOOK }.render()));
     }

@@ -10,10 +10,10 @@ use domain::actor::{Actor, Role};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
-    pages::{local::Local, office::dates, page},
+    api,
+    pages::{office::dates, page},
     problem::{Kind, Problem},
     state::App,
-    store,
 };
 
 /// A signed-in member of the office or the owner. Everybody else is sent to the sign-in, and a technician is told no.
@@ -98,8 +98,7 @@ struct Set {
 
 /// Every rule set as it holds today.
 pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
-    let (_, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
-    let today = Local::of(&zone).day(app.clock.now());
+    let today = api::office_day(&app).await?;
     let order = dates(&app).await?;
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;

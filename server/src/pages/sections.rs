@@ -25,6 +25,7 @@ use crate::{
         soil_reports::SoilReport,
     },
     version::Versioned,
+    zone::UnknownZone,
 };
 
 const SPECIES: [(&str, Species); 10] = [
@@ -149,13 +150,13 @@ pub async fn one(
     // Of two with one day the later written counts.
     let newest = reports.iter().max_by_key(|report| report.sampled_on);
     let read = newest.map(|report| {
-        let mut read = Read::today(&app, report, &section, &property);
+        let mut read = Read::today(&app, report, &section, &property)?;
         // Those of the report itself stand beside it in the list already.
         read.meaning.cautions.retain(|caution| !report.cautions.iter().any(|told| told.0 == caution.0));
-        read
+        Ok::<_, UnknownZone>(read)
     });
     let dates = dates(&app).await?;
-    Ok(page(SectionPage { dates, section, property, measurements, reports, read, form }.render()))
+    Ok(page(SectionPage { dates, section, property, measurements, reports, read: read.transpose()?, form }.render()))
 }
 
 pub async fn change(

@@ -11,6 +11,7 @@ use domain::{actor::Role, ids, law::ReportDue, time::Day};
 use serde::Deserialize;
 
 use crate::{
+    api,
     book::{
         company_year::{self, SectionSum},
         statement::{self, Preparation, SectionStatement, Statement},
@@ -28,6 +29,7 @@ use crate::{
     scope::Scope,
     state::App,
     store::{self, settings::DateOrder, statements::About},
+    zone,
 };
 
 #[derive(Debug, Deserialize)]
@@ -49,9 +51,10 @@ struct YearView {
 }
 
 async fn asked(app: &App, which: &Which) -> Result<YearView, Problem> {
-    let (company, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
+    let (company, zone) = api::company(app).await?;
+    // The year's caps and gaps go by this day, so it is known or the page is not made.
+    let today = app.clock.now().day_in(&zone::of_company(&zone)?);
     let local = Local::of(&zone);
-    let today = local.day(app.clock.now());
     let year = which.year.unwrap_or(today.year());
     let from = Day::new(year, 1, 1).map_err(|_| {
         Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")])
@@ -177,7 +180,7 @@ pub async fn client(
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, from, to, Scope::Company).await?;
     let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
-    let s = statement::statement(preparation, &parts).ok_or_else(|| Problem::not_found(about.label()))?;
+    let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault() }.render()))
 }

@@ -13,12 +13,12 @@ use utoipa::ToSchema;
 use crate::{
     acts::{
         application::{self, ApplicationView, LineView},
-        correction::{self, CorrectionView},
-        rows,
+        correction::{self, CorrectionInput, CorrectionView},
+        rows::{self, CorrectionRow, StoredApplication},
     },
     paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{read, read_day, read_enum, read_instant, read_json},
+    store::{bad_row, read, read_instant, read_json},
 };
 
 /// Which applications a list shows.
@@ -31,26 +31,12 @@ pub struct Filter {
     pub beyond_the_rules: Option<bool>,
 }
 
-struct StoredRow {
+/// A row of the view `application_rows`.
+struct ApplicationRead {
     seq: i64,
-    id: String,
-    property_id: String,
-    product_id: String,
-    lot_id: Option<String>,
-    person_id: String,
-    person_name: String,
-    entered_by: String,
-    device_id: Option<String>,
-    applied_on: String,
-    received_at: i64,
-    sent_at: Option<i64>,
-    verdict: String,
-    beyond_the_rules: i64,
-    content: String,
-    fingerprint: String,
+    body: String,
     time_zone: String,
     lines: String,
-    corrections: String,
 }
 
 /// Section, area, product, nitrogen, quick nitrogen, phosphate, potash.
@@ -68,38 +54,20 @@ pub fn line((section, area, product, nitrogen, quick, phosphate, potash): Stored
     }
 }
 
-impl TryFrom<StoredRow> for Sequenced<ApplicationView> {
+impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
     type Error = sqlx::Error;
 
-    fn try_from(stored: StoredRow) -> Result<Self, sqlx::Error> {
-        let id = read(&stored.id, "application id")?;
-        let applied_on = read_day(&stored.applied_on)?;
-        let row = rows::ApplicationRow {
-            property_id: read(&stored.property_id, "property id")?,
-            product_id: read(&stored.product_id, "product id")?,
-            lot_id: stored.lot_id.as_deref().map(|id| read(id, "lot id")).transpose()?,
-            person_id: read(&stored.person_id, "person id")?,
-            person_name: stored.person_name,
-            entered_by: read(&stored.entered_by, "person id")?,
-            device_id: stored.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
-            applied_on,
-            received_at: stored.received_at,
-            sent_at: stored.sent_at,
-            verdict: read_enum(&stored.verdict, "verdict")?,
-            beyond_the_rules: stored.beyond_the_rules,
-            content: stored.content,
-            fingerprint: stored.fingerprint,
-            review_reason: None,
-            last_correction: None,
-        };
-        let zone = domain::time::zone(&stored.time_zone).unwrap_or(jiff::tz::TimeZone::UTC);
-        let late = read_instant(stored.received_at)?.day_in(&zone) > applied_on;
-        let lines: Vec<StoredLine> = read_json(&stored.lines, "application lines")?;
-        let corrections: Vec<CorrectionId> = read_json(&stored.corrections, "correction ids")?;
+    fn try_from(ApplicationRead { seq, body, time_zone, lines }: ApplicationRead) -> Result<Self, sqlx::Error> {
+        let StoredApplication { row, correction_ids } = read_json(&body, "application")?;
+        let content = read_json(&row.content, "content of an application")?;
+        // Nobody knows whether it came in on its day, where it is not known what day it was there.
+        let zone = domain::time::zone(&time_zone).ok();
+        let received = read_instant(row.received_at)?;
+        let late = zone.map(|zone| received.day_in(&zone) > row.applied_on);
+        let lines: Vec<StoredLine> = read_json(&lines, "application lines")?;
         let lines = lines.into_iter().map(line).collect();
-        let item = application::view(id, &row, lines, corrections, late)
-            .map_err(|error| super::bad_row("application")(&error))?;
-        Ok(Self { seq: stored.seq, item })
+        let view = application::view(row, content, lines, correction_ids, late);
+        Ok(Self { seq, item: view.map_err(|fault| bad_row("application")(&fault))? })
     }
 }
 
@@ -110,17 +78,8 @@ pub async fn get(
 ) -> Result<Option<ApplicationView>, sqlx::Error> {
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query_as!(
-        StoredRow,
-        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id,
-                  a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
-                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
-                  a.verdict AS "verdict!", a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!",
-                  a.fingerprint AS "fingerprint!", p.time_zone AS "time_zone!",
-                  (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
-                   FROM application_lines AS l WHERE l.application_id = a.id AND l.record_id = a.id) AS "lines!: String",
-                  (SELECT json_group_array(c.id) FROM (SELECT id FROM corrections WHERE application_id = a.id ORDER BY seq) AS c)
-                   AS "corrections!: String"
-           FROM applications AS a JOIN properties AS p ON p.id = a.property_id
+        ApplicationRead,
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String" FROM application_rows AS a
            WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $2))"#,
         key,
         person
@@ -139,17 +98,8 @@ pub async fn list(
 ) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
     let person = scope.person();
     let rows = sqlx::query_as!(
-        StoredRow,
-        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id,
-                  a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
-                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at,
-                  a.verdict AS "verdict!", a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!",
-                  a.fingerprint AS "fingerprint!", p.time_zone AS "time_zone!",
-                  (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
-                   FROM application_lines AS l WHERE l.application_id = a.id AND l.record_id = a.id) AS "lines!: String",
-                  (SELECT json_group_array(c.id) FROM (SELECT id FROM corrections WHERE application_id = a.id ORDER BY seq) AS c)
-                   AS "corrections!: String"
-           FROM applications AS a JOIN properties AS p ON p.id = a.property_id
+        ApplicationRead,
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String" FROM application_rows AS a
            WHERE a.seq < $1
              AND ($2 IS NULL OR a.property_id = $2)
              AND ($3 IS NULL OR EXISTS (SELECT 1 FROM application_lines AS l WHERE l.application_id = a.id AND l.section_id = $3))
@@ -178,37 +128,22 @@ pub async fn decision(pool: &SqlitePool, subject: &str) -> Result<Option<Decisio
     row.map(|row| read_json(&row.body, "decision")).transpose()
 }
 
-struct CorrectionStored {
+/// A row of the view `correction_rows`.
+struct CorrectionRead {
     seq: i64,
-    id: String,
-    application_id: String,
-    person_id: String,
-    device_id: Option<String>,
-    received_at: i64,
-    verdict: String,
-    beyond_the_rules: i64,
-    content: String,
-    fingerprint: String,
+    body: String,
     lines: String,
 }
 
-impl TryFrom<CorrectionStored> for Sequenced<CorrectionView> {
+impl TryFrom<CorrectionRead> for Sequenced<CorrectionView> {
     type Error = sqlx::Error;
 
-    fn try_from(stored: CorrectionStored) -> Result<Self, sqlx::Error> {
-        let row = rows::CorrectionRow {
-            application_id: read(&stored.application_id, "application id")?,
-            person_id: read(&stored.person_id, "person id")?,
-            device_id: stored.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
-            received_at: stored.received_at,
-            verdict: read_enum(&stored.verdict, "verdict")?,
-            beyond_the_rules: stored.beyond_the_rules,
-            content: stored.content,
-            fingerprint: stored.fingerprint,
-        };
-        let lines: Vec<StoredLine> = read_json(&stored.lines, "correction lines")?;
-        let item = correction::view(read(&stored.id, "correction id")?, &row, lines.into_iter().map(line).collect());
-        Ok(Self { seq: stored.seq, item: item.ok_or_else(|| super::bad_row("correction")(&stored.id))? })
+    fn try_from(CorrectionRead { seq, body, lines }: CorrectionRead) -> Result<Self, sqlx::Error> {
+        let row: CorrectionRow = read_json(&body, "correction")?;
+        let content: CorrectionInput = read_json(&row.content, "content of a correction")?;
+        let lines: Vec<StoredLine> = read_json(&lines, "correction lines")?;
+        let view = correction::view(&row, content.reason, lines.into_iter().map(line).collect());
+        Ok(Self { seq, item: view.map_err(|fault| bad_row("correction")(&fault))? })
     }
 }
 
@@ -222,14 +157,9 @@ pub async fn corrections(
 ) -> Result<Vec<Sequenced<CorrectionView>>, sqlx::Error> {
     let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
-        CorrectionStored,
-        r#"SELECT c.seq AS "seq!", c.id AS "id!", c.application_id AS "application_id!", c.person_id AS "person_id!", c.device_id,
-                  c.received_at AS "received_at!", c.verdict AS "verdict!", c.beyond_the_rules AS "beyond_the_rules!",
-                  c.content AS "content!", c.fingerprint AS "fingerprint!",
-                  (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
-                   FROM application_lines AS l WHERE l.application_id = c.application_id AND l.record_id = c.id AND l.product > 0)
-                   AS "lines!: String"
-           FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+        CorrectionRead,
+        r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String"
+           FROM correction_rows AS c JOIN applications AS a ON a.id = c.application_id
            WHERE c.seq > $1 AND ($2 IS NULL OR c.application_id = $2) AND ($3 IS NULL OR c.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
            ORDER BY c.seq LIMIT $5"#,

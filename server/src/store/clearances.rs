@@ -10,10 +10,10 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use crate::{
     acts::{
         clearance::{self, ClearanceView},
-        rows,
+        rows::StoredClearance,
     },
     scope::Scope,
-    store::{read, read_day, read_enum, read_json},
+    store::{bad_row, read, read_day, read_json},
 };
 
 /// A clearance as it stands now.
@@ -25,12 +25,7 @@ pub async fn get(
 ) -> Result<Option<ClearanceView>, sqlx::Error> {
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query!(
-        r#"SELECT c.property_id AS "property_id!", c.product_id AS "product_id!", c.person_id AS "person_id!", c.device_id,
-                  c.planned_on AS "planned_on!", c.verdict AS "verdict!", c.content AS "content!", c.fingerprint AS "fingerprint!",
-                  c.granted_at AS "granted_at!", c.expires_at AS "expires_at!", e.how AS "ended?", p.label AS "label!",
-                  (SELECT json_group_array(json_array(l.section_id, l.area, l.product)) FROM clearance_lines AS l WHERE l.clearance_id = c.id)
-                   AS "lines!: String"
-           FROM clearances AS c JOIN products AS p ON p.id = c.product_id LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id
+        r#"SELECT c.body AS "body!: String", p.label AS "label!" FROM clearance_rows AS c JOIN products AS p ON p.id = c.product_id
            WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = c.property_id AND v.person_id = $2))"#,
         key,
         person
@@ -38,22 +33,9 @@ pub async fn get(
     .fetch_optional(executor)
     .await?;
     row.map(|row| {
-        let stored = rows::ClearanceRow {
-            property_id: read(&row.property_id, "property id")?,
-            product_id: read(&row.product_id, "product id")?,
-            person_id: read(&row.person_id, "person id")?,
-            device_id: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
-            planned_on: read_day(&row.planned_on)?,
-            verdict: read_enum(&row.verdict, "verdict")?,
-            content: row.content,
-            fingerprint: row.fingerprint,
-            granted_at: row.granted_at,
-            expires_at: row.expires_at,
-            ended: row.ended,
-            lines: read_json(&row.lines, "clearance lines")?,
-        };
+        let stored: StoredClearance = read_json(&row.body, "clearance")?;
         let label: Label = read_json(&row.label, "label")?;
-        Ok(clearance::view(id, &stored, &label, now))
+        clearance::view(&stored, &label, now).map_err(|fault| bad_row("clearance")(&fault))
     })
     .transpose()
 }

@@ -1,8 +1,8 @@
 -- All effects of a batch. Each argument is a JSON array with one element a row.
 INSERT INTO decisions (subject, decided_at, body)
-SELECT value ->> 0, value ->> 1, value ->> 2 FROM jsonb_each($1);
+SELECT value ->> 'subject', value ->> 'decided_at', value ->> 'body' FROM jsonb_each($1);
 INSERT INTO rule_set_texts (hash, code, text)
-SELECT value ->> 0, value ->> 1, value ->> 2 FROM jsonb_each($2);
+SELECT value ->> 'hash', value ->> 'code', value ->> 'text' FROM jsonb_each($2);
 INSERT INTO clearances (id, property_id, product_id, person_id, device_id, planned_on, verdict, content, fingerprint, granted_at, expires_at)
 SELECT value ->> 'id', value ->> 'property_id', value ->> 'product_id', value ->> 'person_id', value ->> 'device_id',
        value ->> 'planned_on', value ->> 'verdict', value ->> 'content', value ->> 'fingerprint', value ->> 'granted_at', value ->> 'expires_at'
@@ -22,7 +22,7 @@ INSERT INTO assignments (person_id, property_id, since)
 SELECT DISTINCT value ->> 'person_id', value ->> 'property_id', value ->> 'received_at' FROM jsonb_each($5) WHERE true
 ON CONFLICT (person_id, property_id) DO NOTHING;
 INSERT INTO clearance_ends (clearance_id, how, application_id, ended_at)
-SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3 FROM jsonb_each($6);
+SELECT value ->> 'clearance_id', value ->> 'how', value ->> 'application_id', value ->> 'ended_at' FROM jsonb_each($6);
 INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, content, fingerprint)
 SELECT value ->> 'id', value ->> 'application_id', value ->> 'person_id', value ->> 'device_id', value ->> 'received_at',
        value ->> 'verdict', value ->> 'beyond_the_rules', value ->> 'content', value ->> 'fingerprint'
@@ -44,7 +44,7 @@ SELECT value ->> 'seq', value ->> 'written_at', value ->> 'person_id', value ->>
        value ->> 'payload', value ->> 'previous_hash', value ->> 'hash'
 FROM jsonb_each($11);
 INSERT INTO weather_facts (subject, decided_at, facts)
-SELECT value ->> 0, value ->> 1, value ->> 2 FROM jsonb_each($12);
+SELECT value ->> 'subject', value ->> 'decided_at', value ->> 'facts' FROM jsonb_each($12);
 -- What was fetched a week ago may have been purged since; the facts it gave stay.
 INSERT INTO weather_evidence (subject, fetch)
-SELECT e.value ->> 0, f.seq FROM jsonb_each($13) AS e JOIN weather_fetches AS f ON f.seq = e.value ->> 1;
+SELECT e.value ->> 'subject', f.seq FROM jsonb_each($13) AS e JOIN weather_fetches AS f ON f.seq = e.value ->> 'fetch';

@@ -147,7 +147,7 @@ pub async fn insert(
     input: &EquipmentInput,
     at: Instant,
 ) -> Result<EquipmentView, sqlx::Error> {
-    let (key, kind, at, columns) = (id.to_string(), enum_text(&input.kind), at.millis(), Columns::of(input));
+    let (key, kind, at, columns) = (id.to_string(), enum_text(&input.kind)?, at.millis(), Columns::of(input));
     sqlx::query!(
         "INSERT INTO equipment (id, name, kind, has_deflector, hopper, tank, swath, limit_days, limit_applications, active,
              version, created_at)

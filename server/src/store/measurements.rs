@@ -252,14 +252,14 @@ pub async fn insert(
     at: Instant,
 ) -> Result<Measurement, sqlx::Error> {
     let (key, section_key, area) = (id.to_string(), section.to_string(), measured.area_sqft.raw());
-    let (measured_on, method, millis) = (input.measured_on.to_string(), enum_text(&input.method), at.millis());
+    let (measured_on, method, millis) = (input.measured_on.to_string(), enum_text(&input.method)?, at.millis());
     let (metric_area, lawn) = (input.area_m2.map(MetricArea::raw), measured.lawn_sqft.map(Area::raw));
     let parts = measured.from.as_ref().map(serde_json::to_string).transpose();
     let parts = parts.map_err(|error| sqlx::Error::Encode(error.into()))?;
     let error = measured.error.as_ref();
     let (error_raw, error_source) =
         (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
-    let error_mark = error.map(|error| enum_text::<SourceMark>(&error.mark));
+    let error_mark = error.map(|error| enum_text::<SourceMark>(&error.mark)).transpose()?;
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
              error_source, error_mark, note, created_at, waits, to_confirm)

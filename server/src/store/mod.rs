@@ -259,11 +259,10 @@ pub fn read_json<T: serde::de::DeserializeOwned>(text: &str, what: &'static str)
 }
 
 /// The word by which a value is stored: its serde form.
-pub fn enum_text<T: serde::Serialize>(value: &T) -> String {
-    match serde_json::to_value(value) {
-        Ok(serde_json::Value::String(word)) => word,
-        Ok(other) => other.to_string(),
-        Err(_) => String::new(),
+pub fn enum_text<T: serde::Serialize>(value: &T) -> Result<String, sqlx::Error> {
+    match serde_json::to_value(value).map_err(|error| sqlx::Error::Encode(error.into()))? {
+        serde_json::Value::String(word) => Ok(word),
+        other => Err(sqlx::Error::Encode(format!("{other} is no word").into())),
     }
 }
 

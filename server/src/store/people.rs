@@ -133,7 +133,7 @@ pub async fn insert(
     password_hash: Option<&str>,
     at: Instant,
 ) -> Result<Person, sqlx::Error> {
-    let (key, at, role) = (id.to_string(), at.millis(), enum_text(&input.role));
+    let (key, at, role) = (id.to_string(), at.millis(), enum_text(&input.role)?);
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
     let active = i64::from(input.active);
     sqlx::query!(
@@ -161,7 +161,7 @@ pub async fn update(
     versions: Versions,
     at: Instant,
 ) -> Result<UpdateOutcome<Person>, sqlx::Error> {
-    let (key, role, active) = (id.to_string(), enum_text(&input.role), i64::from(input.active));
+    let (key, role, active) = (id.to_string(), enum_text(&input.role)?, i64::from(input.active));
     let sign_in = input.sign_in.as_ref().map(|sign_in| &sign_in.name);
     let before = get(&mut *connection, id).await?;
     let done = sqlx::query!(

@@ -90,7 +90,7 @@ pub async fn insert(
     about: About,
     file: &FileBody,
 ) -> Result<ProductFile, sqlx::Error> {
-    let (id, product, kind) = (about.id.to_string(), about.product.to_string(), enum_text(&about.kind));
+    let (id, product, kind) = (about.id.to_string(), about.product.to_string(), enum_text(&about.kind)?);
     let (dated, person, at) = (about.dated.map(|day| day.to_string()), about.person.to_string(), about.at.millis());
     let (media_type, bytes) = (file.media.name(), file.bytes.as_ref());
     sqlx::query!(

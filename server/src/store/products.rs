@@ -157,7 +157,7 @@ pub async fn set_status(
     status: ProductStatus,
     versions: Versions,
 ) -> Result<UpdateOutcome<Product>, sqlx::Error> {
-    let (key, status) = (id.to_string(), enum_text(&status));
+    let (key, status) = (id.to_string(), enum_text(&status)?);
     let done = sqlx::query!(
         "UPDATE products SET status = $2, version = version + 1 WHERE id = $1 AND ($3 IS NULL OR version IN (SELECT value FROM json_each($3)))",
         key,

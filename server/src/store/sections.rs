@@ -204,18 +204,18 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(input: &SectionInput) -> Self {
-        Self {
-            species: input.species.as_ref().map(enum_text),
-            water: enum_text(&input.water),
+    fn of(input: &SectionInput) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            species: input.species.as_ref().map(enum_text).transpose()?,
+            water: enum_text(&input.water)?,
             water_distance: input.water_distance_ft.map(Distance::raw),
             natural_strip: input.natural_strip_ft.map(Distance::raw),
             established_on: input.established_on.map(|day| day.to_string()),
             touches_pavement: i64::from(input.touches_pavement),
-            maintenance: enum_text(&input.maintenance),
-            clippings: enum_text(&input.clippings),
-            shade: enum_text(&input.shade),
-        }
+            maintenance: enum_text(&input.maintenance)?,
+            clippings: enum_text(&input.clippings)?,
+            shade: enum_text(&input.shade)?,
+        })
     }
 }
 
@@ -225,7 +225,8 @@ pub async fn insert(
     input: &SectionInput,
     at: Instant,
 ) -> Result<Section, sqlx::Error> {
-    let (key, property, at, columns) = (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input));
+    let (key, property, at, columns) =
+        (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input)?);
     sqlx::query!(
         "INSERT INTO sections (id, property_id, name, species, water, water_distance, natural_strip, established_on,
              touches_pavement, maintenance, clippings, shade, version, created_at)
@@ -256,7 +257,7 @@ pub async fn update(
     input: &SectionInput,
     versions: Versions,
 ) -> Result<UpdateOutcome<Section>, sqlx::Error> {
-    let (key, columns) = (id.to_string(), Columns::of(input));
+    let (key, columns) = (id.to_string(), Columns::of(input)?);
     let done = sqlx::query!(
         "UPDATE sections SET name = $2, species = $3, water = $4, water_distance = $5, natural_strip = $6, established_on = $7,
              touches_pavement = $8, maintenance = $9, clippings = $10, shade = $11, version = version + 1

@@ -69,7 +69,7 @@ pub async fn update(
     input: &SettingsInput,
     versions: Versions,
 ) -> Result<UpdateOutcome<Settings>, sqlx::Error> {
-    let order = enum_text(&input.date_order);
+    let order = enum_text(&input.date_order)?;
     let done = sqlx::query!(
         "UPDATE settings SET date_order = $1, version = version + 1
          WHERE $2 IS NULL OR version IN (SELECT value FROM json_each($2))",

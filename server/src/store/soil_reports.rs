@@ -258,16 +258,18 @@ pub async fn insert(
 ) -> Result<SoilReport, sqlx::Error> {
     let (key, section, at, sampled_on) =
         (id.to_string(), section.to_string(), at.millis(), input.sampled_on.to_string());
-    let (extractant, phosphorus) = (enum_text(&input.extractant), input.phosphorus.as_ref().map(enum_text));
+    let (extractant, phosphorus) =
+        (enum_text(&input.extractant)?, input.phosphorus.as_ref().map(enum_text).transpose()?);
     let ph = input.ph.map(SoilPh::raw);
     let phosphate = input.phosphate_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
     let potash = input.potash_recommended_lb_per_1000_sqft.map(NutrientRate::raw);
-    let (depth, tool) = (input.depth_in.map(Inches::raw), input.tool.as_ref().map(enum_text));
-    let (before_planting, table) = (i64::from(input.before_planting), input.laboratory_table.as_ref().map(enum_text));
+    let (depth, tool) = (input.depth_in.map(Inches::raw), input.tool.as_ref().map(enum_text).transpose()?);
+    let (before_planting, table) =
+        (i64::from(input.before_planting), input.laboratory_table.as_ref().map(enum_text).transpose()?);
     let values: Vec<ReportedValue> = input.values.iter().map(|value| reported(value, input.extractant)).collect();
     let readings = serde_json::to_string(&values).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let (buffer_ph, acidity) = (input.buffer_ph.map(SoilPh::raw), input.acidity.map(|acidity| acidity.meq.raw()));
-    let acidity_per = input.acidity.map(|acidity| enum_text(&acidity.per));
+    let acidity_per = input.acidity.map(|acidity| enum_text(&acidity.per)).transpose()?;
     let organic_matter = input.organic_matter_percent.map(Percent::raw);
     let lime = input.lime_recommended_lb_per_1000_sqft.map(ProductRate::raw);
     sqlx::query!(

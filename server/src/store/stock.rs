@@ -146,7 +146,7 @@ impl TryFrom<MovementRow> for Sequenced<StockMovement> {
 pub async fn insert(connection: &mut SqliteConnection, movement: &StockMovement) -> Result<(), sqlx::Error> {
     let (id, product, lot) =
         (movement.id.to_string(), movement.product_id.to_string(), movement.lot_id.map(|id| id.to_string()));
-    let (kind, mass, moved_on) = (enum_text(&movement.kind), movement.mass_lb.raw(), movement.moved_on.to_string());
+    let (kind, mass, moved_on) = (enum_text(&movement.kind)?, movement.mass_lb.raw(), movement.moved_on.to_string());
     let (person, at) = (movement.person_id.to_string(), movement.recorded_at.millis());
     sqlx::query!(
         "INSERT INTO stock_movements (id, product_id, lot_id, kind, mass, moved_on, person_id, record_id, reason, recorded_at)

@@ -201,16 +201,16 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(input: &VisitChange) -> Self {
-        Self {
+    fn of(input: &VisitChange) -> Result<Self, sqlx::Error> {
+        Ok(Self {
             property: input.property_id.to_string(),
             person: input.person_id.to_string(),
             planned_on: input.planned_on.to_string(),
             product: input.product_id.to_string(),
             target_nitrogen: input.target_nitrogen_lb_per_1000_sqft.map(NutrientRate::raw),
-            purpose: enum_text(&input.purpose),
-            status: enum_text(&input.status),
-        }
+            purpose: enum_text(&input.purpose)?,
+            status: enum_text(&input.status)?,
+        })
     }
 }
 
@@ -222,7 +222,7 @@ pub async fn insert(
     of: Option<(ProgrammeId, &str)>,
     at: Instant,
 ) -> Result<Visit, sqlx::Error> {
-    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
+    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input)?);
     let (programme, round) = of.map(|(programme, round)| (programme.to_string(), round)).unzip();
     sqlx::query!(
         "INSERT INTO visits (id, property_id, person_id, planned_on, product_id, target_nitrogen, purpose, status, reason,
@@ -256,7 +256,7 @@ pub async fn update(
     versions: Versions,
     at: Instant,
 ) -> Result<UpdateOutcome<Visit>, sqlx::Error> {
-    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input));
+    let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input)?);
     let done = sqlx::query!(
         "UPDATE visits SET property_id = $2, person_id = $3, planned_on = $4, product_id = $5, target_nitrogen = $6, purpose = $7,
              status = $8, reason = $9, version = version + 1

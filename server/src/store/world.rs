@@ -4,11 +4,14 @@
 
 use std::collections::HashSet;
 
-use domain::ids::{ProductId, PropertyId, SectionId};
+use domain::{
+    ids::{PersonId, ProductId, PropertyId, SectionId},
+    time::Instant,
+};
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{Act, BatchFacts},
+    acts::{Act, BatchFacts, clearance::ClearanceInput},
     store::{bad_row, read, read_json},
 };
 
@@ -16,7 +19,7 @@ const FACTS: &str = include_str!("world_facts.sql");
 
 /// What the acts name, to be loaded.
 #[derive(Debug, Default)]
-struct Wanted {
+struct FactKeys {
     sections: HashSet<String>,
     properties: HashSet<String>,
     products: HashSet<String>,
@@ -29,24 +32,29 @@ struct Wanted {
     now: i64,
 }
 
-impl Wanted {
+impl FactKeys {
     fn by<'a>(acts: impl Iterator<Item = &'a Act>) -> Self {
-        let mut wanted = Self::default();
+        let mut keys = Self::default();
         for act in acts {
-            wanted.add(act);
+            keys.add(act);
         }
-        wanted
+        keys
+    }
+
+    /// What a plan names, whether it is only asked about or is to hold room.
+    fn add_plan(&mut self, person: PersonId, input: &ClearanceInput) {
+        self.people.insert(person.to_string());
+        self.properties.insert(input.property_id.to_string());
+        self.products.insert(input.product_id.to_string());
+        self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
     }
 
     fn add(&mut self, act: &Act) {
         match act {
             Act::Clear(context, id, input) => {
                 self.now = self.now.max(context.at.millis());
-                self.people.insert(context.actor.person.to_string());
                 self.records.insert(id.to_string());
-                self.properties.insert(input.property_id.to_string());
-                self.products.insert(input.product_id.to_string());
-                self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
+                self.add_plan(context.actor.person, input);
             }
             Act::Record(context, id, input) => {
                 self.now = self.now.max(context.at.millis());
@@ -69,8 +77,8 @@ impl Wanted {
     }
 }
 
-fn array(ids: &HashSet<String>) -> String {
-    serde_json::to_string(ids).unwrap_or_default()
+fn array(ids: &HashSet<String>) -> Result<String, sqlx::Error> {
+    serde_json::to_string(ids).map_err(|error| sqlx::Error::Encode(error.into()))
 }
 
 /// Loads the facts of all acts.
@@ -78,7 +86,19 @@ pub async fn load<'a>(
     connection: &mut SqliteConnection,
     acts: impl Iterator<Item = &'a Act>,
 ) -> Result<BatchFacts, sqlx::Error> {
-    load_wanted(connection, &Wanted::by(acts)).await
+    load_keys(connection, &FactKeys::by(acts)).await
+}
+
+/// Loads the facts of a check, which is no act and writes nothing.
+pub async fn load_for_check(
+    connection: &mut SqliteConnection,
+    asker: PersonId,
+    input: &ClearanceInput,
+    now: Instant,
+) -> Result<BatchFacts, sqlx::Error> {
+    let mut keys = FactKeys { now: now.millis(), ..FactKeys::default() };
+    keys.add_plan(asker, input);
+    load_keys(connection, &keys).await
 }
 
 /// Loads what is known at a moment of sections with their properties, and of products.
@@ -89,27 +109,27 @@ pub async fn load_lawns(
     products: &[ProductId],
     now: i64,
 ) -> Result<BatchFacts, sqlx::Error> {
-    let wanted = Wanted {
+    let keys = FactKeys {
         sections: sections.iter().map(ToString::to_string).collect(),
         properties: properties.iter().map(ToString::to_string).collect(),
         products: products.iter().map(ToString::to_string).collect(),
         now,
-        ..Wanted::default()
+        ..FactKeys::default()
     };
-    load_wanted(connection, &wanted).await
+    load_keys(connection, &keys).await
 }
 
-async fn load_wanted(connection: &mut SqliteConnection, wanted: &Wanted) -> Result<BatchFacts, sqlx::Error> {
+async fn load_keys(connection: &mut SqliteConnection, keys: &FactKeys) -> Result<BatchFacts, sqlx::Error> {
     let rows: Vec<(String, String, String)> = sqlx::query_as(FACTS)
-        .bind(array(&wanted.sections))
-        .bind(array(&wanted.properties))
-        .bind(array(&wanted.products))
-        .bind(array(&wanted.records))
-        .bind(array(&wanted.lots))
-        .bind(array(&wanted.visits))
-        .bind(wanted.now)
-        .bind(array(&wanted.people))
-        .bind(array(&wanted.equipment))
+        .bind(array(&keys.sections)?)
+        .bind(array(&keys.properties)?)
+        .bind(array(&keys.products)?)
+        .bind(array(&keys.records)?)
+        .bind(array(&keys.lots)?)
+        .bind(array(&keys.visits)?)
+        .bind(keys.now)
+        .bind(array(&keys.people)?)
+        .bind(array(&keys.equipment)?)
         .fetch_all(connection)
         .await?;
     let mut world = BatchFacts { journal_hash: domain::journal::BEGINNING.to_owned(), ..BatchFacts::default() };

@@ -79,24 +79,11 @@ SELECT 'visit', v.id, json_object('property_id', v.property_id, 'product_id', v.
     'person_id', v.person_id, 'status', v.status, 'section_ids', (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id))
 FROM json_each($6) AS w CROSS JOIN visits AS v WHERE v.id = w.value
 UNION ALL
-SELECT 'clearance', c.id, json_object(
-    'property_id', c.property_id, 'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
-    'planned_on', c.planned_on, 'verdict', c.verdict, 'content', c.content, 'fingerprint', c.fingerprint,
-    'granted_at', c.granted_at, 'expires_at', c.expires_at, 'ended', e.how,
-    'lines', (SELECT json_group_array(json_array(l.section_id, l.area, l.product)) FROM clearance_lines AS l WHERE l.clearance_id = c.id))
-FROM json_each($4) AS w CROSS JOIN clearances AS c LEFT JOIN clearance_ends AS e ON e.clearance_id = c.id WHERE c.id = w.value
+SELECT 'clearance', c.id, c.body FROM json_each($4) AS w CROSS JOIN clearance_rows AS c WHERE c.id = w.value
 UNION ALL
-SELECT 'application', a.id, json_object(
-    'property_id', a.property_id, 'product_id', a.product_id, 'lot_id', a.lot_id, 'person_id', a.person_id,
-    'person_name', a.person_name, 'entered_by', a.entered_by, 'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
-    'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'content', a.content, 'fingerprint', a.fingerprint,
-    'last_correction', (SELECT c.id FROM corrections AS c WHERE c.application_id = a.id ORDER BY c.seq DESC LIMIT 1))
-FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
+SELECT 'application', a.id, a.body FROM named_applications AS n CROSS JOIN application_rows AS a WHERE a.id = n.id
 UNION ALL
-SELECT 'correction', c.id, json_object(
-    'application_id', c.application_id, 'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at,
-    'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'content', c.content, 'fingerprint', c.fingerprint)
-FROM json_each($4) AS w CROSS JOIN corrections AS c WHERE c.id = w.value
+SELECT 'correction', c.id, c.body FROM json_each($4) AS w CROSS JOIN correction_rows AS c WHERE c.id = w.value
 UNION ALL
 SELECT 'person', p.id, json_object(
     'name', p.name,

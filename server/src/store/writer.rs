@@ -162,8 +162,8 @@ impl Writer {
                     let _ = answer.send(Ok(reply));
                 }
             }
-            // The disk refuses one as it refused all.
-            Err(problem) if problem.is(Kind::StorageFailed) || problem.is(Kind::Busy) => {
+            // The disk refuses one as it refused all, and one alone would fail again.
+            Err(problem) if acts.len() == 1 || problem.is(Kind::StorageFailed) || problem.is(Kind::Busy) => {
                 for answer in answers {
                     let _ = answer.send(Err(problem.clone()));
                 }
@@ -186,8 +186,7 @@ impl Writer {
         let law = Arc::clone(&self.law);
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
-        let done =
-            done.unwrap_or_else(|_| Err(sqlx::Error::Protocol("a batch panicked".to_owned()))).map_err(Problem::from);
+        let done = done.unwrap_or_else(|_| Err(panicked("a batch panicked")));
         self.after(Ended::of(&done)).await;
         done
     }
@@ -233,6 +232,10 @@ async fn begins(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
     connection.begin_with("BEGIN IMMEDIATE").await?.rollback().await
 }
 
+fn panicked(what: &str) -> Problem {
+    Problem::from(sqlx::Error::Protocol(what.to_owned()))
+}
+
 fn unanswered() -> Problem {
     Problem::new(Kind::Fault, "The server lost track of this request.")
 }
@@ -242,18 +245,23 @@ async fn batch(
     connection: &mut SqliteConnection,
     acts: &[QueuedAct],
     law: &Lawbook,
-) -> Result<Vec<ActOutcome>, sqlx::Error> {
+) -> Result<Vec<ActOutcome>, Problem> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts.iter().map(|(act, _)| act.as_ref())).await?;
-    // An act that panics must not take the writer with it. Nothing of this batch is written; `write_batch` then tries its acts
-    // one by one, so that the others go on.
+    // An act that panics must not take the writer with it, nor one whose evidence cannot be made whole leave a part of it. Nothing
+    // of this batch is written then; `write_batch` tries its acts one by one, so that the others go on.
     let decided = std::panic::catch_unwind(AssertUnwindSafe(|| {
-        let decide = |(act, span): &QueuedAct| span.in_scope(|| crate::acts::decide(act, &mut world, law));
-        acts.iter().map(decide).collect::<Vec<ActOutcome>>()
+        let decide = |(act, span): &QueuedAct| {
+            span.in_scope(|| crate::acts::decide(act, &mut world, law).map_err(Problem::from))
+        };
+        acts.iter().map(decide).collect::<Result<Vec<ActOutcome>, Problem>>()
     }));
-    let Ok(replies) = decided else {
-        transaction.rollback().await?;
-        return Err(sqlx::Error::Protocol("an act panicked; what it said stands in the log".to_owned()));
+    let replies = match decided.unwrap_or_else(|_| Err(panicked("an act panicked; what it said stands in the log"))) {
+        Ok(replies) => replies,
+        Err(problem) => {
+            transaction.rollback().await?;
+            return Err(problem);
+        }
     };
     if world.effects.is_empty() {
         transaction.rollback().await?;

@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use super::markdown::{Section, Topic};
-use crate::field_fault::cut;
+use crate::field_fault::truncate_chars;
 
 /// Sections that are shown at most: whoever needs more asks in other words.
 const MOST: usize = 12;
@@ -149,7 +149,7 @@ fn passage(asked: &Asked, text: &str) -> String {
         }
         passage.push_str(sentence);
     }
-    cut(passage.trim().to_owned(), 2 * PASSAGE)
+    truncate_chars(passage.trim().to_owned(), 2 * PASSAGE)
 }
 
 #[cfg(test)]

@@ -22,7 +22,6 @@ use crate::{
     extract::{PathId, ValidQuery},
     pages::{
         form::{Field, Form, FormData, choices},
-        local::Local,
         office::dates,
         office_session::OfficeSession,
         page, sections,
@@ -31,6 +30,7 @@ use crate::{
     scope::Scope,
     state::App,
     store::{self, properties::Property, sections::Section, settings::DateOrder, soil_reports::SoilReport},
+    zone::{self, UnknownZone},
 };
 
 /// What follows from a report.
@@ -43,9 +43,9 @@ pub struct Read {
 
 impl Read {
     /// As of today at the property, with nothing said about the lime.
-    pub fn today(app: &App, report: &SoilReport, section: &Section, property: &Property) -> Self {
-        let on = Local::of(&property.time_zone).day(app.clock.now());
-        Self::on(app, report, section, property, on)
+    pub fn today(app: &App, report: &SoilReport, section: &Section, property: &Property) -> Result<Self, UnknownZone> {
+        let on = app.clock.now().day_in(&zone::of_property(property.id, &property.time_zone)?);
+        Ok(Self::on(app, report, section, property, on))
     }
 
     fn on(app: &App, report: &SoilReport, section: &Section, property: &Property, first_on: Day) -> Self {
@@ -159,7 +159,7 @@ pub async fn one(
     let report = found.ok_or_else(|| Problem::not_found("soil report"))?;
     let section = sections::get(&app, report.section_id).await?;
     let property = sections::property_of(&app, section.property_id).await?;
-    let mut read = Read::today(&app, &report, &section, &property);
+    let mut read = Read::today(&app, &report, &section, &property)?;
     let mut form = lime_form(&report);
     if !sent.is_empty() {
         form = form.sent(&sent);
