@@ -117,7 +117,10 @@ async fn what_acts_write_is_the_same_byte_for_byte() {
         assert_eq!(entry.hash(&text(7)), text(8), "what is told here is what the book has hashed");
         // Chained from the first of these, so that what the set-up of a company writes is no matter here.
         chain = entry.hash(&chain);
-        told.push_str(&format!("{} {act} {subject}\n{payload}\n{chain}\n", entry.seq));
+        for line in [&format!("{} {act} {subject}", entry.seq), &payload, &chain] {
+            told.push_str(line);
+            told.push('\n');
+        }
     }
     assert_eq!(told.lines().count(), 3 * 8, "two clearances, three records, one refusal, two corrections");
     let advice =
