@@ -123,6 +123,7 @@ async fn an_outline_is_pasted() {
         "15 ft from a well, as entered".to_owned(),
         "The distance is that of the day of measuring".to_owned(),
     ] {
-        assert!(shown.contains(&words), "{words} is missing: {shown}");
+        // The page sets thousands apart; the figure is the stored one.
+        assert!(shown.replace(',', "").contains(&words.replace(',', "")), "{words} is missing: {shown}");
     }
 }

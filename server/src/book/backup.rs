@@ -13,7 +13,7 @@ use crate::{
 pub async fn run(config: &Backup) -> ExitCode {
     let (from, to) = (config.file.display(), config.to.display());
     if !config.file.exists() {
-        print_error(format_args!("there is no book at {from}"));
+        print_error(format_args!("there are no records at {from}"));
         return ExitCode::FAILURE;
     }
     if config.to.exists() {

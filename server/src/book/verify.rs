@@ -35,7 +35,7 @@ pub struct Found {
 /// `swardbook verify`: prints what was found; fails if anything does not fit.
 pub async fn run(file: &Path) -> ExitCode {
     if !file.exists() {
-        print_error(format_args!("there is no book at {}", file.display()));
+        print_error(format_args!("there are no records at {}", file.display()));
         return ExitCode::FAILURE;
     }
     let found = match check_file(file).await {

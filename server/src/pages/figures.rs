@@ -2,6 +2,8 @@
 //! limit: what is over one never prints as that limit or less, and what is below never as that limit. The exact figure stays
 //! in the title, in the API and in the CSV.
 
+#![expect(clippy::trivially_copy_pass_by_ref, reason = "templates hand over by reference")]
+
 use std::{cmp::Ordering, fmt};
 
 use askama::filters::HtmlSafe;
@@ -124,7 +126,7 @@ fn written(value: i128, places: u32, trim: bool) -> String {
         text.push('-');
     }
     for (at, digit) in whole.chars().enumerate() {
-        if at > 0 && (whole.len() - at) % 3 == 0 {
+        if at > 0 && (whole.len() - at).is_multiple_of(3) {
             text.push(',');
         }
         text.push(digit);
