@@ -185,7 +185,7 @@ async fn the_hours_of_work_are_those_of_the_clock_on_both_days_of_change() {
 
 #[tokio::test]
 async fn a_visit_where_no_day_can_be_told_has_no_hours_and_the_rest_of_the_day_comes() {
-    let sky = Sky::calm().await;
+    let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     let id = visit(&company, "2026-10-06").await;
     let told = async || company.phone.get("/api/v1/days/2026-10-06").await.expect(200).body["weather"].clone();
