@@ -91,30 +91,33 @@ fn county_or_state(within: &Within) -> String {
 
 fn words(found: &Found, local: &[&RuleSet], law: &Lawbook) -> String {
     let (place, state) = (found.within.words(), found.within.state);
-    let mut words = if found.metres_outside > 0.0 {
+    let mut words = Vec::new();
+    words.push(if found.metres_outside > 0.0 {
         let miles = found.metres_outside / METRES_IN_A_MILE;
         format!("The coordinates lie {miles:.1} miles outside of {place}, which is the nearest county.")
     } else {
         format!("The coordinates lie in {place}.")
-    };
+    });
     if law.rule_set(&state.code()).is_none() {
-        words += &format!(" This server has no rule set for {}. That does not mean that there is no law.", state.name);
+        let name = &state.name;
+        words.push(format!("This server has no rule set for {name}. That does not mean that there is no law."));
     }
     if !found.near.is_empty() {
-        let near = named(found.near.iter().map(Within::words).collect(), "counties");
-        words += &format!(" Within a mile lies {near}: boundaries are drawn coarsely here, so ask which it is.");
+        let near = named(&found.near.iter().map(Within::words).collect::<Vec<_>>(), "counties");
+        words.push(format!("Within a mile lies {near}: boundaries are drawn coarsely here, so ask which it is."));
     }
     if !local.is_empty() {
-        let names = named(local.iter().map(|set| set.about.name.clone()).collect(), "places");
-        words += &format!(
-            " There are rule sets of places whose boundaries are not known here: {names}. Confirm the one in which the property lies, if it lies in one."
-        );
+        let names = named(&local.iter().map(|set| set.about.name.clone()).collect::<Vec<_>>(), "places");
+        words.push(format!("There are rule sets of places whose boundaries are not known here: {names}."));
+        words.push("Confirm the one in which the property lies, if it lies in one.".to_owned());
     }
-    words + " Ask the county and the municipality which rules of their own they have, then confirm the codes."
+    let ask = "Ask the county and the municipality which rules of their own they have, then confirm the codes.";
+    words.push(ask.to_owned());
+    words.join(" ")
 }
 
 /// Names one after another, or their number.
-fn named(names: Vec<String>, what: &str) -> String {
+fn named(names: &[String], what: &str) -> String {
     if names.len() > NAMED { format!("{} {what}", names.len()) } else { names.join("; ") }
 }
 
