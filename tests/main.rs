@@ -24,6 +24,7 @@ mod lists;
 mod logging;
 mod main_job;
 mod measurements;
+mod metrics;
 mod migrations;
 mod openapi;
 mod pages;

@@ -11,6 +11,10 @@ async fn coordinates_suggest_the_jurisdictions() {
     let found = company.office.get(address).await.expect(200).body;
     assert_eq!((&found["state"], &found["county"]), (&json!("us-fl"), &json!("us-fl-pinellas")));
     assert_eq!(found["rule_sets"], json!(["us-fl", "us-fl-pinellas"]));
+    // Which town it is, no boundary here says: a person chooses among those that have rules here.
+    let towns = found["local_rule_sets"].as_array().unwrap();
+    assert!(towns.contains(&json!("us-fl-lake-mary")) && !towns.contains(&json!("us-fl-orange")), "{towns:?}");
+    assert_eq!(found["counties_near"], json!([]));
     assert!(found["words"].as_str().unwrap().contains("Ask the county"), "{found}");
     let sea = company.office.get("/api/v1/places?latitude=30&longitude=-40").await.expect(200).body;
     assert_eq!((&sea["state"], &sea["rule_sets"]), (&json!(null), &json!([])));
@@ -46,7 +50,7 @@ async fn a_place_is_confirmed_and_a_contradiction_is_said() {
     let changed = company.office.put_version(&address, "\"v1\"", &other).await.expect(200).body;
     assert_eq!(changed["place"], json!({ "state": "us-pa", "county": null, "municipality": null }));
     let told = changed["place_differs"].as_str().unwrap();
-    assert!(told.contains("US-MD") && told.contains("us-pa"), "{told}");
+    assert!(told.contains("Maryland") && told.contains("us-pa"), "{told}");
     // What contradicts itself is refused, all at once.
     other["place"] = json!({ "state": "us-pa", "county": "us-md-anne-arundel", "municipality": "us-pa" });
     other["rule_sets"] = json!(["us-pa", "us-md"]);

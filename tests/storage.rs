@@ -4,7 +4,7 @@ use harness::{new_id, world::Company};
 use server::problem::Problem;
 
 /// Lets the writer's file grow no further, as a full disk would, for as long as this connection lives.
-async fn fill_the_disk(company: &Company) {
+pub async fn fill_the_disk(company: &Company) {
     let filled: Result<(), Problem> = company
         .app
         .beside()

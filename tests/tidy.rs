@@ -55,7 +55,7 @@ const NOUNS_ELSEWHERE: [(&str, &str); 8] = [
     ("blends", "a question without effect: domain/src/product/blend.rs"),
     ("checks", "an act without effect: acts/clearance.rs"),
     ("corrections", "acts/correction.rs and store/applications.rs"),
-    ("metrics", "store/weather.rs, and what the services count themselves"),
+    ("metrics", "counted in server/src/metrics.rs and by the services, read from store/mod.rs and store/weather.rs"),
     ("places", "looked up without SQL: server/src/places.rs"),
     ("plans", "worked out anew each time: book/season.rs and store/programmes/lawns.rs"),
     ("rule_sets", "the law is read from the rule sets in domain"),

@@ -1,4 +1,5 @@
-//! Typed identifiers, in alphabetical order. A client's id cannot be passed where a property's is wanted.
+//! Typed identifiers, in alphabetical order, and the code of a rule set. A client's id cannot be passed where a property's is
+//! wanted.
 
 use std::{fmt, hash::Hash, hash::Hasher, marker::PhantomData, str::FromStr};
 
@@ -164,6 +165,12 @@ ids! {
     StockMovementId of StockMovement: "stock movement",
     VisitId of Visit: "visit",
 }
+
+/// The code of a rule set, which says where it holds: country, state, and the place inside of it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(transparent)]
+#[schema(min_length = 2, max_length = 60, pattern = "^[a-z0-9-]{2,60}$", example = "us-md")]
+pub struct RuleSetCode(pub String);
 
 #[cfg(test)]
 mod tests {

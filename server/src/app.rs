@@ -4,7 +4,7 @@ use std::{sync::Arc, time::Duration};
 
 use axum::{
     Router,
-    extract::{DefaultBodyLimit, Request, State},
+    extract::{DefaultBodyLimit, MatchedPath, Request, State},
     http::{HeaderName, HeaderValue, StatusCode, header},
     middleware::{self, Next},
     response::Response,
@@ -15,9 +15,7 @@ use uuid::Uuid;
 
 use crate::{
     access::Anyone,
-    api,
-    clock::{Clock, IdSource},
-    openapi, pages,
+    api, openapi, pages,
     problem::{Kind, Problem},
     reply::ErrorPageRendered,
     schema::Schemas,
@@ -38,9 +36,8 @@ pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {
 pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
     let (routes, document) = openapi::describe(api::routes());
     let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), document: document.to_pretty_json()? }));
-    let ids = Arc::clone(&app.ids);
-    let clock = Arc::clone(&app.clock);
     let beside = app.clone();
+    let around = app.clone();
     let serving = routes
         .merge(pages::routes())
         .fallback(no_such_address)
@@ -55,7 +52,7 @@ pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
             ))
         }))
         .layer(CompressionLayer::new())
-        .layer(middleware::from_fn_with_state((ids, clock), outermost));
+        .layer(middleware::from_fn_with_state(around, outermost));
     Ok((serving, beside))
 }
 
@@ -67,11 +64,12 @@ async fn no_such_method(_: Anyone, request: Request) -> Problem {
     Problem::new(Kind::MethodNotAllowed, format!("{} does not take {}.", request.uri().path(), request.method()))
 }
 
-type Identity = (Arc<dyn IdSource>, Arc<dyn Clock>);
-
-/// Gives each request its id, turns every error reply into a problem document and sets the headers that all replies have.
-async fn outermost(State((ids, clock)): State<Identity>, request: Request, next: Next) -> Response {
-    let id = request_id(&request).unwrap_or_else(|| ids.uuid(clock.now()).to_string());
+/// Gives each request its id, turns every error reply into a problem document, sets the headers that all replies have, and counts.
+async fn outermost(State(app): State<App>, request: Request, next: Next) -> Response {
+    let metrics = app.store.metrics();
+    let _in_flight = metrics.request_begins();
+    let id = request_id(&request).unwrap_or_else(|| app.ids.uuid(app.clock.now()).to_string());
+    let route = request.extensions().get::<MatchedPath>().cloned();
     let (method, path) = (request.method().clone(), request.uri().path().to_owned());
     // Who calls is known once a handler has looked at the token.
     let span = tracing::info_span!("request", id, %method, path, trace = Empty, caller = Empty);
@@ -81,8 +79,18 @@ async fn outermost(State((ids, clock)): State<Identity>, request: Request, next:
     let reader = Reader::of(&request);
     let begun = tokio::time::Instant::now();
     let response = next.run(request).instrument(span.clone()).await;
+    if response.extensions().get::<Problem>().is_some_and(|problem| problem.is(Kind::StorageFailed)) {
+        metrics.storage_failed();
+    }
     let response = finish(response, &id, reader);
-    let took_us = u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
+    let took = begun.elapsed();
+    metrics.request_answered(
+        route.as_ref().map(MatchedPath::as_str),
+        method.as_str(),
+        response.status().as_u16(),
+        took,
+    );
+    let took_us = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
     span.in_scope(|| tracing::info!(status = response.status().as_u16(), took_us, "answered"));
     response
 }

@@ -19,6 +19,7 @@ pub mod field_fault;
 pub mod file_body;
 pub mod log;
 pub mod media;
+pub mod metrics;
 pub mod openapi;
 pub mod pages;
 pub mod paging;

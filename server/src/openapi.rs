@@ -50,6 +50,7 @@ use crate::{
         (name = "reviews", description = "What the owner must look at."),
         (name = "statements", description = "The year's nutrients, traced to their records."),
         (name = "settings", description = "How the company writes on its pages."),
+        (name = "metrics", description = "How the server does, for whoever watches it."),
         (name = "journal", description = "Everything that was written, hash-chained."),
     ),
     components(schemas(Problem, FieldFault, RecordId, LimeCredit, SplitRule, CapOn, SprayRate))

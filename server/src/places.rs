@@ -1,185 +1,147 @@
-//! Where a point lies: the state by its boundary, county and municipality by the nearest named place. A suggestion for a
-//! person to confirm, never a decision: a boundary is drawn coarsely here, and the nearest place may lie across one.
-//!
-//! Boundaries: OpenStreetMap contributors, under the Open Database License. Named places: `GeoNames`, under CC BY 4.0.
+//! Where a point lies: state and county by their boundaries, and the rule sets that may hold there. A suggestion for a person to
+//! confirm, never a decision: boundaries are drawn coarsely here, and those of towns are not known at all.
 
-use std::sync::LazyLock;
+mod counties;
 
-use country_boundaries::{BOUNDARIES_ODBL_360X180, CountryBoundaries, LatLon};
-use domain::law::Lawbook;
-use reverse_geocoder::ReverseGeocoder;
-use serde::{Deserialize, Serialize};
+use domain::{
+    ids::RuleSetCode,
+    law::{Lawbook, RuleSet},
+};
+use serde::Serialize;
 use utoipa::ToSchema;
 
-/// The code of a rule set, as the list of rule sets shows it.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
-#[serde(transparent)]
-#[schema(min_length = 2, max_length = 40, pattern = "^[a-z0-9-]{2,40}$", example = "us-md")]
-pub struct RuleSetCode(pub String);
+use counties::{Found, Within};
 
 /// What the coordinates say about a place.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Suggestion {
     /// Code of the state, in the form of a rule set's; null outside the United States.
     pub state: Option<RuleSetCode>,
-    /// Code of the county of the nearest named place, if that place lies in the same state.
+    /// Code of the county or what stands in its place, such as `us-la-orleans` for a parish or `us-va-fairfax-city` for a city
+    /// that belongs to no county; null where there are no counties, as in the District of Columbia.
     pub county: Option<RuleSetCode>,
-    /// Code of the nearest named place itself, if it is so near that the point may lie in it.
-    pub municipality: Option<RuleSetCode>,
-    /// Those of the codes for which this server has a rule set, to be confirmed by a person.
+    /// Codes of other counties whose boundary runs within a mile, the nearest first. Boundaries are drawn coarsely here, so the
+    /// point may lie in one of them.
+    #[schema(max_items = 40)]
+    pub counties_near: Vec<RuleSetCode>,
+    /// The rule sets of state and county, as far as this server has them, to be confirmed by a person.
     #[schema(max_items = 8)]
     pub rule_sets: Vec<RuleSetCode>,
+    /// Rule sets of towns and other places inside of that county or state. This server does not know their boundaries: a person
+    /// confirms the one in which the property lies, if it lies in one.
+    #[schema(max_items = 2000)]
+    pub local_rule_sets: Vec<RuleSetCode>,
     /// What was found, and what to ask before confirming it.
-    #[schema(max_length = 600)]
+    #[schema(max_length = 1000)]
     pub words: String,
-    /// Where the boundaries and the names come from.
+    /// Where the boundaries come from.
     #[schema(max_length = 300)]
     pub source: &'static str,
 }
 
 const SOURCE: &str =
-    "State boundaries: OpenStreetMap contributors (Open Database License). Named places: GeoNames (CC BY 4.0).";
-
-/// A named place further away than this says nothing about the municipality.
-const MUNICIPALITY_KM: f64 = 8.0;
-const EARTH_RADIUS_KM: f64 = 6_371.0;
-
-static BOUNDARIES: LazyLock<Option<CountryBoundaries>> = LazyLock::new(|| {
-    let read = CountryBoundaries::from_reader(BOUNDARIES_ODBL_360X180);
-    read.inspect_err(|error| tracing::error!(%error, "the boundaries cannot be read")).ok()
-});
-static NAMES: LazyLock<ReverseGeocoder> = LazyLock::new(ReverseGeocoder::new);
-
-/// The code of the state a point lies in, such as `us-md`; nothing outside the United States and on the open sea.
-pub fn state_at(latitude: f64, longitude: f64) -> Option<String> {
-    let at = LatLon::new(latitude, longitude).ok()?;
-    let ids = BOUNDARIES.as_ref()?.ids(at);
-    ids.into_iter().find(|id| id.starts_with("US-")).map(str::to_lowercase)
-}
+    "Boundaries: US Census Bureau, cartographic boundary files of 2017, as simplified in us-atlas 3.0.1.";
+const METRES_IN_A_MILE: f64 = 1_609.344;
+/// More places than this are counted in words and not named.
+const NAMED: usize = 8;
 
 /// What the coordinates say, as codes and in words.
 pub fn suggest(latitude: f64, longitude: f64, law: &Lawbook) -> Suggestion {
-    let Some(state) = state_at(latitude, longitude) else {
+    let Some(found) = counties::find(latitude, longitude) else {
         let words = "The coordinates lie in no state of the United States. Check them: west of Greenwich is negative.";
         return Suggestion {
             state: None,
             county: None,
-            municipality: None,
+            counties_near: Vec::new(),
             rule_sets: Vec::new(),
+            local_rule_sets: Vec::new(),
             words: words.to_owned(),
             source: SOURCE,
         };
     };
-    let found = NAMES.search((latitude, longitude));
-    // The library answers the square of the chord on a sphere of radius one.
-    let km = found.distance.sqrt() * EARTH_RADIUS_KM;
-    let place = found.record;
-    let same_state = state_at(place.lat, place.lon).as_ref() == Some(&state);
-    let county = same_state.then(|| county_word(&place.admin2)).flatten().map(|word| format!("{state}-{word}"));
-    let municipality = (same_state && km <= MUNICIPALITY_KM).then(|| format!("{state}-{}", slug(&place.name)));
-    let codes: Vec<String> =
-        [Some(state.clone()), county.clone(), municipality.clone()].into_iter().flatten().collect();
-    let rule_sets: Vec<RuleSetCode> =
-        codes.iter().filter(|code| law.rule_set(code).is_some()).cloned().map(RuleSetCode).collect();
-    let words = format!(
-        "{} The nearest named place is {}, {}, {km:.0} km away. Ask the county and the municipality which rules of their own they have, then confirm the codes.",
-        state_words(&state, law),
-        place.name,
-        if place.admin2.is_empty() { &place.admin1 } else { &place.admin2 },
-    );
+    let state = found.within.state.code();
+    let county = found.within.code();
+    let known = [Some(&state), county.as_ref()].into_iter().flatten().filter(|code| law.rule_set(code).is_some());
+    let local = local_rule_sets(&state, county.as_deref(), law);
     Suggestion {
+        rule_sets: known.cloned().map(RuleSetCode).collect(),
+        counties_near: found.near.iter().map(|near| RuleSetCode(county_or_state(near))).collect(),
+        local_rule_sets: local.iter().map(|set| RuleSetCode(set.about.code.clone())).collect(),
+        words: words(&found, &local, law),
         state: Some(RuleSetCode(state)),
         county: county.map(RuleSetCode),
-        municipality: municipality.map(RuleSetCode),
-        rule_sets,
-        words,
         source: SOURCE,
     }
 }
 
-fn state_words(state: &str, law: &Lawbook) -> String {
-    match law.rule_set(state) {
-        Some(set) => format!("The coordinates lie in {}.", set.about.name),
-        None => format!(
-            "The coordinates lie in {}, for which this server has no rule set. That does not mean that there is no law.",
-            state.to_uppercase()
-        ),
-    }
+/// The rule sets inside of a state or of one of its counties that no boundary here decides about.
+fn local_rule_sets<'a>(state: &str, county: Option<&str>, law: &'a Lawbook) -> Vec<&'a RuleSet> {
+    let elsewhere = |code: &str| Some(code) != county && counties::is_county(code);
+    let may_hold = |set: &&RuleSet| {
+        let above = law.over(std::slice::from_ref(&set.about.code));
+        let inside = above.iter().any(|used| used.code == state) && set.about.code != state;
+        inside && Some(set.about.code.as_str()) != county && !above.iter().any(|used| elsewhere(&used.code))
+    };
+    law.rule_sets().iter().filter(may_hold).collect()
 }
 
-/// What does not agree between the coordinates and the codes that were confirmed.
+fn county_or_state(within: &Within) -> String {
+    within.code().unwrap_or_else(|| within.state.code())
+}
+
+fn words(found: &Found, local: &[&RuleSet], law: &Lawbook) -> String {
+    let (place, state) = (found.within.words(), found.within.state);
+    let mut words = Vec::new();
+    words.push(if found.metres_outside > 0.0 {
+        let miles = found.metres_outside / METRES_IN_A_MILE;
+        format!("The coordinates lie {miles:.1} miles outside of {place}, which is the nearest county.")
+    } else {
+        format!("The coordinates lie in {place}.")
+    });
+    if law.rule_set(&state.code()).is_none() {
+        let name = &state.name;
+        words.push(format!("This server has no rule set for {name}. That does not mean that there is no law."));
+    }
+    if !found.near.is_empty() {
+        let near = named(&found.near.iter().map(Within::words).collect::<Vec<_>>(), "counties");
+        words.push(format!("Within a mile lies {near}: boundaries are drawn coarsely here, so ask which it is."));
+    }
+    if !local.is_empty() {
+        let names = named(&local.iter().map(|set| set.about.name.clone()).collect::<Vec<_>>(), "places");
+        words.push(format!("There are rule sets of places whose boundaries are not known here: {names}."));
+        words.push("Confirm the one in which the property lies, if it lies in one.".to_owned());
+    }
+    let ask = "Ask the county and the municipality which rules of their own they have, then confirm the codes.";
+    words.push(ask.to_owned());
+    words.join(" ")
+}
+
+/// Names one after another, or their number.
+fn named(names: &[String], what: &str) -> String {
+    if names.len() > NAMED { format!("{} {what}", names.len()) } else { names.join("; ") }
+}
+
+/// What does not agree between the coordinates and the codes that were confirmed. Near a border nothing is said: the boundary
+/// may be drawn on the wrong side.
 pub fn differs(latitude: f64, longitude: f64, confirmed: &[String]) -> Option<String> {
-    let state = state_at(latitude, longitude)?;
-    let elsewhere = |code: &&String| **code != state && !code.starts_with(&format!("{state}-"));
+    let agrees = |code: &String, state: &String| code == state || code.starts_with(&format!("{state}-"));
+    let inside = counties::inside(latitude, longitude).map(|within| within.state.code());
+    if inside.is_some_and(|state| confirmed.iter().all(|code| agrees(code, &state))) {
+        return None;
+    }
+    let found = counties::find(latitude, longitude)?;
+    let states: Vec<String> =
+        std::iter::once(&found.within).chain(&found.near).map(|within| within.state.code()).collect();
+    let elsewhere = |code: &&String| !states.iter().any(|state| agrees(code, state));
     let others: Vec<&str> = confirmed.iter().filter(elsewhere).map(String::as_str).collect();
     (!others.is_empty()).then(|| {
         format!(
-            "The coordinates lie in {}, but {} is confirmed. One of the two is wrong, or the place lies at the border.",
-            state.to_uppercase(),
+            "The coordinates lie in {}, but {} is confirmed. One of the two is wrong.",
+            found.within.state.name,
             others.join(", ")
         )
     })
 }
 
-/// `Anne Arundel County` as a part of a code: `anne-arundel`.
-fn county_word(name: &str) -> Option<String> {
-    let bare = [" County", " Parish", " Borough", " Census Area", " Municipality"]
-        .iter()
-        .find_map(|suffix| name.strip_suffix(suffix))
-        .unwrap_or(name);
-    Some(slug(bare)).filter(|word| !word.is_empty())
-}
-
-fn slug(name: &str) -> String {
-    let plain: String =
-        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { ' ' }).collect();
-    plain.split_whitespace().collect::<Vec<_>>().join("-")
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Towns and their states as `GeoNames` lists them (CC BY 4.0): the other source than the boundaries'. Delmar, Texarkana,
-    /// Kansas City and Bristol lie at a border, with a namesake across it.
-    #[test]
-    fn a_point_is_put_into_its_state() {
-        for (latitude, longitude, state) in [
-            (38.97845, -76.49218, Some("us-md")), // Annapolis
-            (40.2737, -76.88442, Some("us-pa")),  // Harrisburg
-            (40.91704, -72.66204, Some("us-ny")), // Riverhead
-            (27.96585, -82.8001, Some("us-fl")),  // Clearwater
-            (38.45595, -75.57742, Some("us-md")), // Delmar
-            (33.42513, -94.04769, Some("us-tx")), // Texarkana
-            (33.44179, -94.03769, Some("us-ar")), // Texarkana
-            (39.11417, -94.62746, Some("us-ks")), // Kansas City
-            (39.09973, -94.57857, Some("us-mo")), // Kansas City
-            (36.59649, -82.18847, Some("us-va")), // Bristol
-            (51.48, 0.0, None),                   // Greenwich
-            (30.0, -40.0, None),                  // the Atlantic
-            (91.0, 0.0, None),
-        ] {
-            assert_eq!(state_at(latitude, longitude).as_deref(), state, "{latitude} {longitude}");
-        }
-    }
-
-    #[test]
-    fn county_and_municipality_are_suggested_and_matched_with_the_law() {
-        let law = Lawbook::embedded().unwrap_or_default();
-        let clearwater = suggest(27.97, -82.80, &law);
-        assert_eq!(clearwater.county, Some(RuleSetCode("us-fl-pinellas".to_owned())));
-        assert_eq!(clearwater.municipality, Some(RuleSetCode("us-fl-clearwater".to_owned())));
-        let codes: Vec<&str> = clearwater.rule_sets.iter().map(|code| code.0.as_str()).collect();
-        assert_eq!(codes, ["us-fl", "us-fl-pinellas"]);
-        assert!(clearwater.words.contains("Pinellas County"), "{}", clearwater.words);
-        assert_eq!(suggest(30.0, -40.0, &law).rule_sets, []);
-    }
-
-    #[test]
-    fn a_code_of_another_state_is_noticed() {
-        let code = |text: &str| text.to_owned();
-        assert_eq!(differs(38.98, -76.49, &[code("us-md")]), None);
-        let told = differs(38.98, -76.49, &[code("us-pa"), code("us-md")]);
-        assert!(told.is_some_and(|told| told.contains("us-pa") && told.contains("US-MD")));
-    }
-}
+mod tests;

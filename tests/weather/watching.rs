@@ -11,6 +11,8 @@ use server::{config, refresh};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use wiremock::ResponseTemplate;
 
+use crate::metrics::exposition::Exposition;
+
 use super::fake_weather::{COUNTY, FakeWeather, GRID, calm_grid, company, document, later, moved};
 
 async fn visit(company: &Company, day: &str) -> String {
@@ -65,44 +67,29 @@ async fn metrics_tell_ages_and_failures_and_nothing_of_clients() {
     let _ = company.app.nobody().get("/api/v1/metrics").await.problem(401, "not-signed-in");
 }
 
-/// The form is that of the `OpenMetrics` specification, version 1.0: a family's lines stand together and begin with its type, a
-/// counter's samples end in `_total`, a unit ends the family's name, and the last line is `# EOF`.
 #[tokio::test]
-async fn metrics_are_written_as_the_open_format_has_them() {
+async fn metrics_of_both_services_are_written_as_the_open_format_has_them() {
     let sky = FakeWeather::calm().await;
     let company = company(sky.config_of_both()).await;
+    let _ = visit(&company, "2026-10-06").await;
     let _ = refresh::round(company.app.beside()).await.unwrap();
-    let reply = company.owner.get("/api/v1/metrics").await.expect(200);
-    let kind = reply.headers["content-type"].to_str().unwrap();
-    assert_eq!(kind, "application/openmetrics-text; version=1.0.0; charset=utf-8");
-    let mut lines: Vec<&str> = reply.text.split('\n').collect();
-    assert_eq!((lines.pop(), lines.pop()), (Some(""), Some("# EOF")), "ends with a line of its own");
-    let (mut families, mut kind_of) = (Vec::new(), "");
-    for line in lines {
-        let words: Vec<&str> = line.splitn(4, ' ').collect();
-        match words.as_slice() {
-            ["#", "TYPE", name, kind] => {
-                assert!(!families.contains(name), "{name} comes twice");
-                assert!(["counter", "gauge"].contains(kind));
-                families.push(*name);
-                kind_of = kind;
-            }
-            ["#", "UNIT", name, unit] => assert!(families.last() == Some(name) && name.ends_with(&format!("_{unit}"))),
-            ["#", "HELP", name, _] => assert_eq!(families.last(), Some(name)),
-            [sample, value] => {
-                let name = sample.split('{').next().unwrap();
-                let expected = if kind_of == "counter" { "_total" } else { "" };
-                assert_eq!(
-                    families.last().map(|family| format!("{family}{expected}")).as_deref(),
-                    Some(name),
-                    "{line}"
-                );
-                assert!(value.parse::<u64>().is_ok(), "{line}");
-            }
-            _ => panic!("{line}"),
-        }
+    let seen = Exposition::read(&company.owner.get("/api/v1/metrics").await.expect(200).text);
+    for (name, kind, unit) in [
+        ("answers", "counter", None),
+        ("failures", "counter", None),
+        ("failures_since_success", "gauge", None),
+        ("resting", "gauge", None),
+        ("answer_age_seconds", "gauge", Some("seconds")),
+        ("round_age_seconds", "gauge", Some("seconds")),
+        ("round_places", "gauge", None),
+        ("round_gaps", "gauge", None),
+    ] {
+        let about = seen.about(&format!("swardbook_weather_{name}")).map(|(kind, unit, _)| (kind, unit));
+        assert_eq!(about, Some((kind, unit)), "{name}");
     }
-    assert!(families.len() >= 6, "{families:?}");
+    for service in ["us_national_weather_service", "open_meteo"] {
+        assert!(seen.value("swardbook_weather_answers_total", &[("service", service)]).is_some(), "{service}");
+    }
 }
 
 #[tokio::test]

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{mark::Mark, scope::Scope};
-use crate::time::Day;
+use crate::{ids::RuleSetCode, time::Day};
 
 /// How far a rule set reaches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -97,14 +97,8 @@ pub struct Preemption {
     pub older_reach: AppliesTo,
     /// Local sets that the bar does not meet, with every place inside them.
     #[schema(max_items = 40)]
-    pub except: Vec<SetCode>,
+    pub except: Vec<RuleSetCode>,
 }
-
-/// The code of a rule set.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[schema(max_length = 60, example = "us-ma-barnstable")]
-#[serde(transparent)]
-pub struct SetCode(pub String);
 
 /// The finding or approval by which a local rule stands under a state that bars local rules.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]

@@ -34,7 +34,7 @@ mod stack;
 mod strictest;
 pub mod year;
 
-pub use about::{AppliesTo, Authorization, CoverageGap, Level, LocalRules, Preemption, RowId, RuleSetAbout, SetCode};
+pub use about::{AppliesTo, Authorization, CoverageGap, Level, LocalRules, Preemption, RowId, RuleSetAbout};
 pub use book::Lawbook;
 pub use changes::RuleChange;
 pub use duties::{DutySource, KeptUntil, ReportDue, RequiredField};

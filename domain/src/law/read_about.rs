@@ -4,12 +4,13 @@ use sha2::{Digest, Sha256};
 use toml::Table;
 
 use super::{
-    about::{Authorization, CoverageGap, Level, Preemption, RuleSetAbout, SetCode},
+    about::{Authorization, CoverageGap, Level, Preemption, RuleSetAbout},
     convert,
     fields::Fields,
     read_source::source,
     scope::Scope,
 };
+use crate::ids::RuleSetCode;
 
 pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout> {
     let code = fields.required_text("code", 60, "how the set is called");
@@ -73,7 +74,7 @@ fn preemption(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> O
     let reach = inner.word("reach").unwrap_or_default();
     let older_than = inner.optional_day("older_than");
     let older_reach = inner.word("older_reach").unwrap_or_default();
-    let except: Vec<SetCode> = inner.words("except").unwrap_or_default();
+    let except: Vec<RuleSetCode> = inner.words("except").unwrap_or_default();
     if inner.has("older_reach") && older_than.is_none() {
         inner.fault("older_than", "is missing: `older_reach` speaks of rules older than a day");
     }

@@ -1,7 +1,5 @@
-//! Figures for whoever watches the server, in the open text format of metrics (`OpenMetrics` 1.0). They name services and counts,
-//! never a client, a place or a person.
-
-use std::fmt::{Display, Write};
+//! Figures for whoever watches the server, in the open text format of metrics (`OpenMetrics` 1.0). They name routes, services and
+//! counts, never a client, a place or a person.
 
 use axum::{
     extract::State,
@@ -10,6 +8,11 @@ use axum::{
 };
 use domain::time::Instant;
 use jiff::SignedDuration;
+use prometheus_client::{
+    encoding::{EncodeLabelSet, text},
+    metrics::{counter::Counter, family::Family, gauge::ConstGauge, gauge::Gauge},
+    registry::{Registry, Unit},
+};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{access::OfficeOrOwner, problem::Problem, state::App, store, weather::Seen};
@@ -24,100 +27,114 @@ pub fn routes() -> OpenApiRouter<App> {
 
 /// Get metrics
 ///
-/// Ages and failures of the weather services, and the last round in the background, as `OpenMetrics` text. A scraper reads it
-/// with the token of a device that is enrolled for somebody of the office.
-#[utoipa::path(get, path = "/api/v1/metrics", operation_id = "get_metrics", tag = "weather",
+/// How the server, its disk and the weather services do, as `OpenMetrics` text, since the server began. A scraper reads it with
+/// the token of a device that is enrolled for somebody of the office. All names begin with `swardbook_`:
+///
+/// - `requests_total` (by `route`, `method` and `status`, such as `2xx`), `request_duration_seconds` (by `route` and `method`; a
+///   histogram) and `requests_in_flight`. A route is the template of an address, and `none` where no route has it;
+/// - `waiting_writes`, `batch_acts` and `batch_duration_seconds` (histograms): what waits for the one writer, how many clearances,
+///   applications and corrections it takes together, and how long these take;
+/// - `storage_failures_total`: requests that failed because the disk refused;
+/// - `database_bytes`, `write_ahead_log_bytes`, `readers` (by `state`, `free` or `used`): the book's file, the file beside it that
+///   holds what was written last, and the connections that read;
+/// - `weather_answers_total`, `weather_failures_total`, `weather_failures_since_success`, `weather_resting` (by `service`),
+///   `weather_answer_age_seconds` (by `service` and `part`), `weather_round_age_seconds`, `weather_round_places` and
+///   `weather_round_gaps`: what the weather services answered, and the last round in the background;
+/// - `build_info` (by `version`) and `uptime_seconds`.
+///
+/// Each tells in its `HELP` what it is. The age of the newest backup is not among them: a backup is made beside the server, and the
+/// book does not know of it.
+#[utoipa::path(get, path = "/api/v1/metrics", operation_id = "get_metrics", tag = "metrics",
     security(("bearer" = ["office", "owner"])),
     responses((status = 200, description = "The figures.", content_type = "application/openmetrics-text", body = String)))]
 async fn get_metrics(_office: OfficeOrOwner, State(app): State<App>) -> Result<Response, Problem> {
     let now = app.clock.now();
+    let mut registry = app.store.metrics().registry();
+    // Before anything is read, which would be seen as a reader in use.
+    add_book(&mut registry, &app).await;
     let newest = store::weather::newest(app.store.reader(), now.plus(-LOOK_BACK)).await?;
-    Ok(([(header::CONTENT_TYPE, TYPE)], text(&app, now, &newest)).into_response())
+    add_services(&mut registry, &app, now);
+    add_ages(&mut registry, now, &newest);
+    add_round(&mut registry, &app, now);
+    let mut written = String::new();
+    text::encode(&mut written, &registry).map_err(|error| Problem::fault(&error))?;
+    Ok(([(header::CONTENT_TYPE, TYPE)], written).into_response())
 }
 
-/// A family of figures: its name, kind, unit if it has one, what it is, and its samples by their labels.
-struct Family<'a> {
-    name: &'a str,
-    kind: &'a str,
-    unit: &'a str,
-    help: &'a str,
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfState {
+    state: &'static str,
 }
 
-impl Family<'_> {
-    fn write<T: Display>(&self, text: &mut String, samples: impl Iterator<Item = (String, T)>) {
-        let (name, total) = (self.name, if self.kind == "counter" { "_total" } else { "" });
-        // Writing into a text does not fail.
-        let mut lines = format!("# TYPE {name} {}\n", self.kind);
-        if !self.unit.is_empty() {
-            let _ = writeln!(lines, "# UNIT {name} {}", self.unit);
-        }
-        let _ = writeln!(lines, "# HELP {name} {}", self.help);
-        let empty = lines.len();
-        for (labels, value) in samples {
-            let _ = writeln!(lines, "{name}{total}{labels} {value}");
-        }
-        // A family without a sample says nothing.
-        if lines.len() > empty {
-            text.push_str(&lines);
-        }
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfService {
+    service: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfPart {
+    service: String,
+    part: String,
+}
+
+async fn add_book(registry: &mut Registry, app: &App) {
+    let load = app.store.load().await;
+    let help = "Writes that wait for the writer to take them";
+    registry.register("waiting_writes", help, ConstGauge::new(whole(load.waiting_writes)));
+    let readers: Family<OfState, Gauge> = Family::default();
+    readers.get_or_create(&OfState { state: "free" }).set(whole(load.free_readers));
+    readers.get_or_create(&OfState { state: "used" }).set(whole(load.used_readers));
+    registry.register("readers", "Connections that read the book", readers);
+    // A file that is not there has no size.
+    if let Some(bytes) = load.database_bytes {
+        let help = "Size of the book's file";
+        registry.register_with_unit("database", help, Unit::Bytes, ConstGauge::new(whole(bytes)));
+    }
+    if let Some(bytes) = load.log_bytes {
+        let help = "Size of the file beside the book that holds what was written last";
+        registry.register_with_unit("write_ahead_log", help, Unit::Bytes, ConstGauge::new(whole(bytes)));
     }
 }
 
-fn text(app: &App, now: Instant, newest: &[(String, String, Instant)]) -> String {
-    let mut text = String::new();
-    let family = |name, kind, unit, help| Family { name, kind, unit, help };
-    let seen: Vec<(String, Seen)> = app.weather.all().iter().map(|one| (of_service(one.name()), one.seen())).collect();
-    let each = |value: fn(&Seen) -> u64| seen.iter().map(move |(labels, seen)| (labels.clone(), value(seen)));
-    family(
-        "swardbook_weather_answers",
-        "counter",
-        "",
-        "Questions that a weather service answered since the server began.",
-    )
-    .write(&mut text, each(|seen| seen.answers));
-    family("swardbook_weather_failures", "counter", "", "Questions that failed since the server began.")
-        .write(&mut text, each(|seen| seen.failures));
-    family(
-        "swardbook_weather_failures_since_success",
-        "gauge",
-        "",
-        "Questions that failed since one was last answered.",
-    )
-    .write(&mut text, each(|seen| seen.failures_since_success));
-    let rests = |seen: &Seen| i32::from(seen.resting_until.is_some_and(|until| until > now));
-    family("swardbook_weather_resting", "gauge", "", "1 while a service that failed is not asked.")
-        .write(&mut text, seen.iter().map(|(labels, seen)| (labels.clone(), rests(seen))));
-    let ages = newest.iter().map(|(service, part, at)| {
-        (format!("{{service=\"{service}\",part=\"{part}\"}}"), now.since(*at).as_secs().max(0))
-    });
-    family(
-        "swardbook_weather_answer_age_seconds",
-        "gauge",
-        "seconds",
-        "Age of the newest usable answer, if it is of the last day.",
-    )
-    .write(&mut text, ages);
-    let round = app.weather.last_round();
-    let of_round = |value: i64| round.iter().map(move |_| (String::new(), value));
-    let age = round.map_or(0, |(at, _)| now.since(at).as_secs().max(0));
-    family(
-        "swardbook_weather_round_age_seconds",
-        "gauge",
-        "seconds",
-        "Time since the last round in the background ended.",
-    )
-    .write(&mut text, of_round(age));
-    let count = |value: fn(&crate::weather::Round) -> usize| {
-        round.as_ref().map_or(0, |(_, round)| i64::try_from(value(round)).unwrap_or(i64::MAX))
-    };
-    family("swardbook_weather_round_places", "gauge", "", "Places of coming visits that the last round asked about.")
-        .write(&mut text, of_round(count(|round| round.places)));
-    family("swardbook_weather_round_gaps", "gauge", "", "Parts that were missing or old for them.")
-        .write(&mut text, of_round(count(|round| round.gaps)));
-    text.push_str("# EOF\n");
-    text
+fn add_services(registry: &mut Registry, app: &App, now: Instant) {
+    let (answers, failures): (Family<OfService, Counter>, Family<OfService, Counter>) = Default::default();
+    let (since_success, resting): (Family<OfService, Gauge>, Family<OfService, Gauge>) = Default::default();
+    for service in app.weather.all() {
+        let (of, seen): (OfService, Seen) = (OfService { service: service.name() }, service.seen());
+        answers.get_or_create(&of).inc_by(seen.answers);
+        failures.get_or_create(&of).inc_by(seen.failures);
+        since_success.get_or_create(&of).set(whole(seen.failures_since_success));
+        resting.get_or_create(&of).set(i64::from(seen.resting_until.is_some_and(|until| until > now)));
+    }
+    registry.register("weather_answers", "Questions that a weather service answered since the server began", answers);
+    registry.register("weather_failures", "Questions that failed since the server began", failures);
+    let help = "Questions that failed since one was last answered";
+    registry.register("weather_failures_since_success", help, since_success);
+    registry.register("weather_resting", "1 while a service that failed is not asked", resting);
 }
 
-fn of_service(name: &str) -> String {
-    format!("{{service=\"{name}\"}}")
+fn add_ages(registry: &mut Registry, now: Instant, newest: &[(String, String, Instant)]) {
+    let ages: Family<OfPart, Gauge> = Family::default();
+    for (service, part, at) in newest {
+        let of = OfPart { service: service.clone(), part: part.clone() };
+        ages.get_or_create(&of).set(now.since(*at).as_secs().max(0));
+    }
+    let help = "Age of the newest usable answer, if it is of the last day";
+    registry.register_with_unit("weather_answer_age", help, Unit::Seconds, ages);
+}
+
+fn add_round(registry: &mut Registry, app: &App, now: Instant) {
+    let Some((at, round)) = app.weather.last_round() else { return };
+    let age = ConstGauge::new(now.since(at).as_secs().max(0));
+    let help = "Time since the last round in the background ended";
+    registry.register_with_unit("weather_round_age", help, Unit::Seconds, age);
+    let help = "Places of coming visits that the last round asked about";
+    registry.register("weather_round_places", help, ConstGauge::new(whole(round.places)));
+    let help = "Parts that were missing or old for them";
+    registry.register("weather_round_gaps", help, ConstGauge::new(whole(round.gaps)));
+}
+
+/// A count as the format's numbers have it. None comes near the limit.
+fn whole<N: TryInto<i64>>(number: N) -> i64 {
+    number.try_into().unwrap_or(i64::MAX)
 }

@@ -33,8 +33,10 @@ struct PlaceQuery {
 
 /// Get a suggestion of the jurisdictions of a place
 ///
-/// The state by its boundary, county and municipality by the nearest named place, without any network. A suggestion: a
-/// person confirms it, because boundaries are coarse here and a town's rules are the town's to tell.
+/// State and county by their boundaries, without any network, and the rule sets of towns among which a person chooses. A
+/// suggestion: a person confirms it, because boundaries are drawn coarsely here and a town's rules are the town's to tell. Beaches
+/// and small islands are left out of the boundaries: a point no more than two miles outside of them belongs to the nearest
+/// county, and so does one that lies as near across the border of the country. Counties are those of 2017.
 #[utoipa::path(get, path = "/api/v1/places", operation_id = "get_place_suggestion", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(PlaceQuery),
     responses((status = 200, description = "What the coordinates say.", body = Suggestion)))]
@@ -43,7 +45,7 @@ async fn get_place_suggestion(
     State(app): State<App>,
     ValidQuery(query): ValidQuery<PlaceQuery>,
 ) -> Result<Json<Suggestion>, Problem> {
-    // The first call reads the list of named places, which takes a moment.
+    // The first call reads the table of counties, which takes a moment.
     let law = std::sync::Arc::clone(&app.law);
     let found = tokio::task::spawn_blocking(move || places::suggest(query.latitude, query.longitude, &law)).await;
     found.map(Json).map_err(|error| Problem::fault(&error))

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use axum::{Json, extract::State, response::Response};
 use domain::{
-    ids::{self, ClientId, PropertyId},
+    ids::{self, ClientId, PropertyId, RuleSetCode},
     law::{Lawbook, Level},
     time::{Day, Instant},
 };
@@ -19,7 +19,6 @@ use crate::{
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, Paged},
-    places::RuleSetCode,
     problem::{FieldFault, Problem},
     reply::{self, Created},
     scope::Scope,

@@ -1,7 +1,7 @@
 //! Licences and certificates of the staff.
 
 use domain::{
-    ids::{CredentialId, PersonId},
+    ids::{CredentialId, PersonId, RuleSetCode},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -10,7 +10,6 @@ use utoipa::ToSchema;
 
 use crate::{
     paging::{PageRequest, Sequenced},
-    places::RuleSetCode,
     store::{read, read_day, read_instant},
     version::{UpdateOutcome, Versioned, Versions},
 };

@@ -45,6 +45,7 @@ use std::{
     io,
     os::unix::fs::MetadataExt,
     path::{Path, PathBuf},
+    sync::Arc,
     time::Duration,
 };
 
@@ -60,6 +61,7 @@ use tokio::{
 
 use crate::{
     acts::{Act, ActOutcome},
+    metrics::Metrics,
     problem::{Kind, Problem},
 };
 pub use readers::ReadTransaction;
@@ -78,6 +80,20 @@ const WAITING_WRITES: usize = 1024;
 pub struct Store {
     readers: SqlitePool,
     writer: mpsc::Sender<Job>,
+    metrics: Arc<Metrics>,
+    file: PathBuf,
+}
+
+/// How busy the book is at a moment, and how large.
+#[derive(Debug)]
+pub struct Load {
+    /// Writes that the writer has not taken yet.
+    pub waiting_writes: usize,
+    pub free_readers: usize,
+    pub used_readers: usize,
+    /// Nothing where the file is not there.
+    pub database_bytes: Option<u64>,
+    pub log_bytes: Option<u64>,
 }
 
 /// What ends the writer in an orderly way: all that waits is written, then the file is closed.
@@ -166,15 +182,38 @@ pub async fn open_read_only(path: &Path) -> Result<SqliteConnection, sqlx::Error
 
 impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
-    pub async fn open(path: &Path, law: std::sync::Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
+    pub async fn open(path: &Path, law: Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
         let lock = lock(path)?;
         let options_of_writer = options_of_writer(path);
         let mut connection = options_of_writer.connect().await?;
         MIGRATIONS.run(&mut connection).await?;
         let readers = readers::open(options(path)).await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
-        let task = tokio::spawn(Writer::new(connection, options_of_writer, law).run(jobs));
-        Ok((Self { readers, writer }, WriterTask { task, _lock: lock }))
+        let metrics = Arc::new(Metrics::default());
+        let task = Writer::new(connection, options_of_writer, law, Arc::clone(&metrics)).run(jobs);
+        let task = tokio::spawn(task);
+        Ok((Self { readers, writer, metrics, file: path.to_owned() }, WriterTask { task, _lock: lock }))
+    }
+
+    /// What is counted while the server works. Whoever has the store can count.
+    pub fn metrics(&self) -> &Metrics {
+        &self.metrics
+    }
+
+    /// How busy the book is now, and how large. No statement is run.
+    pub async fn load(&self) -> Load {
+        let size = async |file: &Path| tokio::fs::metadata(file).await.ok().map(|found| found.len());
+        let mut log = self.file.clone().into_os_string();
+        log.push("-wal");
+        let (database_bytes, log_bytes) = (size(&self.file).await, size(Path::new(&log)).await);
+        let free_readers = self.readers.num_idle();
+        Load {
+            waiting_writes: self.writer.max_capacity() - self.writer.capacity(),
+            free_readers,
+            used_readers: usize::try_from(self.readers.size()).unwrap_or_default().saturating_sub(free_readers),
+            database_bytes,
+            log_bytes,
+        }
     }
 
     /// The read-only pool. A statement that writes fails on it.

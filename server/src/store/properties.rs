@@ -1,7 +1,7 @@
 //! Properties.
 
 use domain::{
-    ids::{ClientId, PropertyId},
+    ids::{ClientId, PropertyId, RuleSetCode},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -11,7 +11,6 @@ use utoipa::ToSchema;
 use crate::{
     paging::{PageRequest, Sequenced},
     places,
-    places::RuleSetCode,
     scope::Scope,
     store::{read, read_day, read_instant, read_json},
     version::{UpdateOutcome, Versioned, Versions},

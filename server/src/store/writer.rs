@@ -5,11 +5,15 @@ use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 use domain::law::Lawbook;
 use futures_util::FutureExt;
 use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
-use tokio::sync::{mpsc, oneshot};
+use tokio::{
+    sync::{mpsc, oneshot},
+    time::Instant,
+};
 use tracing::{Instrument, Span};
 
 use crate::{
     acts::{Act, ActOutcome},
+    metrics::Metrics,
     problem::{Kind, Problem},
     store::{effects, world},
 };
@@ -91,11 +95,17 @@ pub struct Writer {
     connection: Option<SqliteConnection>,
     options: SqliteConnectOptions,
     law: Arc<Lawbook>,
+    metrics: Arc<Metrics>,
 }
 
 impl Writer {
-    pub fn new(connection: SqliteConnection, options: SqliteConnectOptions, law: Arc<Lawbook>) -> Self {
-        Self { connection: Some(connection), options, law }
+    pub fn new(
+        connection: SqliteConnection,
+        options: SqliteConnectOptions,
+        law: Arc<Lawbook>,
+        metrics: Arc<Metrics>,
+    ) -> Self {
+        Self { connection: Some(connection), options, law, metrics }
     }
 
     /// Takes jobs until nobody can send any more, then closes the file.
@@ -184,9 +194,11 @@ impl Writer {
 
     async fn batch(&mut self, acts: &[QueuedAct]) -> Result<Vec<ActOutcome>, Problem> {
         let law = Arc::clone(&self.law);
+        let begun = Instant::now();
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
         let done = done.unwrap_or_else(|_| Err(panicked("a batch panicked")));
+        self.metrics.batch_ended(acts.len(), begun.elapsed());
         self.after(Ended::of(&done)).await;
         done
     }

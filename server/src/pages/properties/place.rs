@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
+use domain::ids::RuleSetCode;
 use serde_json::Value;
 
 use crate::{
     pages::form::{Choice, Form},
-    places::{self, RuleSetCode},
+    places,
     problem::{FieldFault, Problem},
     state::App,
 };
@@ -96,14 +97,12 @@ pub async fn suggest(app: &App, form: &mut Form) -> Result<(), Problem> {
         order(app, form);
         return Ok(());
     };
-    // The first call reads the list of named places, which takes a moment.
+    // The first call reads the table of counties, which takes a moment.
     let law = Arc::clone(&app.law);
     let found = tokio::task::spawn_blocking(move || places::suggest(latitude, longitude, &law)).await;
     let found = found.map_err(|error| Problem::fault(&error))?;
     form.notes.push(format!("Suggested, and nothing is saved yet. {} {}", found.words, found.source));
-    let parts =
-        [("/place/state", found.state), ("/place/county", found.county), ("/place/municipality", found.municipality)];
-    for (name, code) in parts {
+    for (name, code) in [("/place/state", found.state), ("/place/county", found.county)] {
         if let Some((field, RuleSetCode(code))) =
             form.field(name).zip(code).filter(|(field, _)| field.text().is_empty())
         {
