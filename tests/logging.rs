@@ -8,6 +8,7 @@ use std::{
 use harness::world::Company;
 use serde_json::Value;
 use server::log;
+use tracing::{Dispatch, subscriber::DefaultGuard};
 
 /// Keeps the lines that are logged on this thread.
 #[derive(Clone, Default)]
@@ -25,6 +26,15 @@ impl io::Write for Kept {
 }
 
 impl Kept {
+    /// Keeps what this thread logs from now on. While a process has one subscriber alone, the library asks whichever thread comes
+    /// by a place first whether it is of interest, and other tests have none that would be: so there is a second, which is asked nothing.
+    fn here() -> (Self, (DefaultGuard, Dispatch)) {
+        let kept = Self::default();
+        let writer = kept.clone();
+        let second = Dispatch::new(log::subscriber("info", true, io::sink));
+        (kept, (tracing::subscriber::set_default(log::subscriber("info", true, move || writer.clone())), second))
+    }
+
     fn lines(&self) -> Vec<Value> {
         let text = String::from_utf8(self.0.lock().unwrap().clone()).unwrap();
         text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
@@ -38,9 +48,7 @@ impl Kept {
 
 #[tokio::test]
 async fn a_fault_is_logged_once_with_its_request_its_caller_and_how_long_it_took() {
-    let kept = Kept::default();
-    let writer = kept.clone();
-    let _here = tracing::subscriber::set_default(log::subscriber("info", true, move || writer.clone()));
+    let (kept, _here) = Kept::here();
     let company = Company::in_maryland().await;
     // A row that no version of the server has written.
     let book = rusqlite::Connection::open(company.app.file()).unwrap();
@@ -69,9 +77,7 @@ async fn a_fault_is_logged_once_with_its_request_its_caller_and_how_long_it_took
 
 #[tokio::test]
 async fn a_trace_that_is_none_is_left_out() {
-    let kept = Kept::default();
-    let writer = kept.clone();
-    let _here = tracing::subscriber::set_default(log::subscriber("info", true, move || writer.clone()));
+    let (kept, _here) = Kept::here();
     let company = Company::in_maryland().await;
     // W3C Trace Context, 3.2: all zeros, capitals, the version ff, and a part too many in version 00 are no trace.
     let none = [
