@@ -1,8 +1,9 @@
 // @ts-check
 // The pages as people meet them: a real browser against the built server.
 //
-//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--only words] [--modules server/modules]
+//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--part phone|pages] [--only words] [--modules server/modules]
 //
+// The trials are in two parts of about the same length, so that two runs on two ports take half as long as one.
 // `--modules` serves the phone's page from that folder instead of from the binary, to try a change without a build.
 // Needs `playwright-core` and `axe-core` where node finds modules; `.ci/browser` installs them.
 
@@ -22,7 +23,7 @@ import * as hands from './trials/hands.mjs';
 import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
-import * as parts from './trials/parts.mjs';
+import * as shares from './trials/parts.mjs';
 import * as saving from './trials/saving.mjs';
 
 const require = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url);
@@ -51,8 +52,9 @@ const world = {
   technician,
 };
 
-/** @type {[string, (world: import('./walk.mjs').World) => Promise<void>][]} */
-const trials = [
+/** @typedef {[string, (world: import('./walk.mjs').World) => Promise<void>][]} Trials */
+/** @type {Trials} */
+const phone = [
   ['twenty records of a day without a network arrive once each, through a killed browser and two tabs', offline.aDayWithoutANetwork],
   ['a new version takes over with a full queue, and loses nothing of it', offline.aNewVersion],
   ['a clock that is a day off changes neither the day nor the record', offline.aClockADayOff],
@@ -71,9 +73,9 @@ const trials = [
   ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
   ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
-  ['half a lawn is recorded as half, and the rest stays open until it is recorded', parts.aPartIsAPart],
+  ['half a lawn is recorded as half, and the rest stays open until it is recorded', shares.aPartIsAPart],
   ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
-  ['a start of which nothing was treated leaves no record', parts.nothingTreated],
+  ['a start of which nothing was treated leaves no record', shares.nothingTreated],
   ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
   ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
@@ -82,14 +84,22 @@ const trials = [
   ['Start does not move when the answer comes', hands.startStays],
   ['Enter in an amount goes on', hands.enterGoesOn],
   ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
+];
+/** @type {Trials} */
+const pagesForAll = [
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],
   ['every page is sound for everybody, light and dark, at 360 px, and small', pages.everyPageIsSound],
   ['no page scrolls sideways at 320 px, also at 200 % text', pages.narrowAndLarge],
   ['the statement prints without the screen around it', pages.theStatementPrints],
-  ['no page complained', async () => assert.deepEqual(world.complaints, [])],
 ];
+/** @type {Record<string, Trials>} */
+const parts = { phone, pages: pagesForAll, '': [...phone, ...pagesForAll] };
+const part = parts[argument('part', '')];
+assert.ok(part, '--part is phone or pages');
+/** @type {Trials} */
+const trials = [...part, ['no page complained', async () => assert.deepEqual(world.complaints, [])]];
 
 for (const [name, work] of trials.filter(([name]) => name.includes(argument('only', '')))) {
   const begun = Date.now();
