@@ -33,3 +33,11 @@ SELECT c.id, c.property_id, c.product_id,
         'lines', (SELECT json_group_array(json_array(l.section_id, l.area, l.product))
             FROM clearance_lines AS l WHERE l.clearance_id = c.id)) AS body
 FROM clearances AS c;
+
+-- The names of five operations changed, and a request that is sent again is found by the name under which it was answered. What was
+-- answered before must still be found, or it would be done twice.
+UPDATE idempotency_keys SET route = 'record_stock_movement' WHERE route = 'create_stock_movement';
+UPDATE idempotency_keys SET route = 'record_measurement' WHERE route = 'create_measurement';
+UPDATE idempotency_keys SET route = 'record_calibration' WHERE route = 'create_calibration';
+UPDATE idempotency_keys SET route = 'record_soil_report' WHERE route = 'create_soil_report';
+UPDATE idempotency_keys SET route = 'create_round_visits' WHERE route = 'plan_round_visits';

@@ -96,6 +96,52 @@ async fn a_new_file_gets_its_tables_and_a_second_start_changes_nothing() {
     assert_eq!(look(), first);
 }
 
+/// A request that is sent again is known by the name of its operation. Five were renamed, and what they had answered must be found.
+#[test]
+fn an_answer_kept_under_an_older_name_of_its_operation_is_found() {
+    let book = Connection::open_in_memory().unwrap();
+    let folder = harness::approved::top().join("migrations");
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|file| file.unwrap().path()).collect();
+    files.sort();
+    let renaming = files.iter().position(|file| file.ends_with("0015_record_rows.sql")).unwrap();
+    let run = |file: &std::path::PathBuf| book.execute_batch(&std::fs::read_to_string(file).unwrap()).unwrap();
+    files[..renaming].iter().for_each(run);
+    for route in [
+        "create_calibration",
+        "create_client",
+        "create_measurement",
+        "create_soil_report",
+        "create_stock_movement",
+        "plan_round_visits",
+    ] {
+        let kept = "INSERT INTO idempotency_keys VALUES ('p', ?1, 'key', 'fingerprint', 201, '{}', 0)";
+        assert_eq!(book.execute(kept, [route]).unwrap(), 1);
+    }
+    files[renaming..].iter().for_each(run);
+    let routes = texts(&book, "SELECT route FROM idempotency_keys ORDER BY route");
+    assert_eq!(
+        routes,
+        [
+            "create_client",
+            "create_round_visits",
+            "record_calibration",
+            "record_measurement",
+            "record_soil_report",
+            "record_stock_movement"
+        ]
+    );
+    let document = harness::contract::document();
+    let known = |id: &String| {
+        document["paths"]
+            .as_object()
+            .unwrap()
+            .values()
+            .flat_map(|item| item.as_object().unwrap().values())
+            .any(|operation| operation["operationId"] == **id)
+    };
+    assert!(routes.iter().all(known), "{routes:?}");
+}
+
 #[tokio::test]
 async fn a_file_of_a_newer_version_is_refused_in_words() {
     let folder = tempfile::tempdir().unwrap();

@@ -115,7 +115,7 @@ impl Metrics {
         registry.register("requests_in_flight", "Requests that are being answered now", self.in_flight.clone());
         let help = "Requests that failed because the disk refused, or the book was not there";
         registry.register("storage_failures", help, self.storage_failures.clone());
-        let help = "Acts (clearances, applications, corrections) that the writer took together and committed once";
+        let help = "Acts (clearances, applications, corrections) that the writer took together, whether or not it could store them";
         registry.register("batch_acts", help, self.batch_acts.clone());
         let help = "Time to load, decide, write and commit the acts that were taken together";
         registry.register_with_unit("batch_duration", help, Unit::Seconds, self.batch_durations.clone());

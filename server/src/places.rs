@@ -5,7 +5,7 @@ mod counties;
 
 use domain::{
     ids::RuleSetCode,
-    law::{Lawbook, RuleSet},
+    law::{Lawbook, Level, RuleSet},
 };
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -61,7 +61,7 @@ pub fn suggest(latitude: f64, longitude: f64, law: &Lawbook) -> Suggestion {
     };
     let state = found.within.state.code();
     let county = found.within.code();
-    let known = [Some(&state), county.as_ref()].into_iter().flatten().filter(|code| law.rule_set(code).is_some());
+    let known = [Some(&state), county.as_ref()].into_iter().flatten().filter(|code| is_of_all(code, law));
     let local = local_rule_sets(&state, county.as_deref(), law);
     Suggestion {
         rule_sets: known.cloned().map(RuleSetCode).collect(),
@@ -74,13 +74,20 @@ pub fn suggest(latitude: f64, longitude: f64, law: &Lawbook) -> Suggestion {
     }
 }
 
+/// Whether there is a rule set by this code that holds in the whole of it. A town may have its county's name and code, and
+/// its rules are not the county's.
+pub fn is_of_all(code: &str, law: &Lawbook) -> bool {
+    law.rule_set(code).is_some_and(|set| set.about.level != Level::Municipality)
+}
+
 /// The rule sets inside of a state or of one of its counties that no boundary here decides about.
 fn local_rule_sets<'a>(state: &str, county: Option<&str>, law: &'a Lawbook) -> Vec<&'a RuleSet> {
     let elsewhere = |code: &str| Some(code) != county && counties::is_county(code);
     let may_hold = |set: &&RuleSet| {
         let above = law.over(std::slice::from_ref(&set.about.code));
         let inside = above.iter().any(|used| used.code == state) && set.about.code != state;
-        inside && Some(set.about.code.as_str()) != county && !above.iter().any(|used| elsewhere(&used.code))
+        let of_county = Some(set.about.code.as_str()) == county && is_of_all(&set.about.code, law);
+        inside && !of_county && !above.iter().any(|used| elsewhere(&used.code))
     };
     law.rule_sets().iter().filter(may_hold).collect()
 }

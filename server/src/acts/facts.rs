@@ -278,7 +278,10 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
     let stacked: Vec<&RuleSet> =
         law.over(&property.rule_sets).iter().filter_map(|used| law.rule_set(&used.code)).collect();
     let confirmed = |code: &String| stacked.iter().any(|set| set.about.code == *code);
-    for set in property.places.iter().flatten().filter(|code| !confirmed(code)).filter_map(|code| law.rule_set(code)) {
+    // The county comes first, and its name may be a town's as well, which is none of the county's law.
+    let county = property.places.first().cloned().flatten().filter(|code| places::is_of_all(code, law));
+    let named = county.iter().chain(property.places.iter().skip(1).flatten());
+    for set in named.filter(|code| !confirmed(code)).filter_map(|code| law.rule_set(code)) {
         findings.push(book_finding(
             "book.place.confirmed",
             Verdict::Care,

@@ -1,6 +1,7 @@
 //! Figures as people read them: rates in two decimals, pounds in three figures, thousands apart. A figure never rounds across a
-//! limit: what is over one never prints as that limit or less, and what is below never as that limit. The exact figure stays
-//! in the title, in the API and in the CSV.
+//! limit: what is over one never prints as that limit or less, and what is below never as that limit. What somebody acts on,
+//! room and what is to be put down, is rounded down, so that whoever goes by the page breaks no limit. The exact figure stays in
+//! the title, in the API and in the CSV.
 
 #![expect(clippy::trivially_copy_pass_by_ref, reason = "templates hand over by reference")]
 
@@ -44,37 +45,54 @@ impl fmt::Display for Figure {
     }
 }
 
-/// Pounds of nutrient or product per 1,000 square feet.
-pub fn rate<U: Unit>(value: &Quantity<U>) -> Figure {
-    figure(value, &[], |_| 2, false)
+/// Which way a figure is rounded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rounding {
+    Nearest,
+    Down,
 }
 
-/// A rate beside the limit that it is read against.
+/// Pounds of nutrient or product per 1,000 square feet, where nobody acts on the last digit.
+pub fn rate<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], Rounding::Nearest, |_| 2, false)
+}
+
+/// What was applied or is planned, beside the limit that it is read against.
 pub fn rate_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: Option<&Quantity<L>>) -> Figure {
-    figure(value, limit.map(common).as_slice(), |_| 2, false)
+    figure(value, limit.map(common).as_slice(), Rounding::Nearest, |_| 2, false)
+}
+
+/// What is left under a limit, or may be put down: rounded down.
+pub fn rate_at_most<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], Rounding::Down, |_| 2, false)
 }
 
 /// A limit that law, label or company sets: every digit of it counts.
 pub fn limit<U: Unit>(value: &Quantity<U>) -> Figure {
-    figure(value, &[common(value)], |_| 2, false)
+    figure(value, &[common(value)], Rounding::Nearest, |_| 2, false)
 }
 
 /// Pounds, whole ones always.
 pub fn pounds<U: Unit>(value: &Quantity<U>) -> Figure {
-    figure(value, &[], three_figures, true)
+    figure(value, &[], Rounding::Nearest, three_figures, true)
+}
+
+/// Pounds that are to be put down: rounded down.
+pub fn pounds_at_most<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], Rounding::Down, three_figures, true)
 }
 
 /// Pounds beside the pounds that they are read against.
 pub fn pounds_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: &Quantity<L>) -> Figure {
-    figure(value, &[common(limit)], three_figures, true)
+    figure(value, &[common(limit)], Rounding::Nearest, three_figures, true)
 }
 
 /// Every digit, thousands apart: for areas, and for what another figure is read against.
 pub fn exact<U: Unit>(value: &Quantity<U>) -> Figure {
-    figure(value, &[], |_| COMMON, true)
+    figure(value, &[], Rounding::Nearest, |_| COMMON, true)
 }
 
-/// The value in billionths of thousandths of its unit.
+/// The value in units of its twelfth decimal.
 fn common<U: Unit>(value: &Quantity<U>) -> i128 {
     i128::from(value.raw()) * 10_i128.pow(COMMON - U::SCALE)
 }
@@ -89,9 +107,15 @@ fn three_figures(value: i128) -> u32 {
     decimals
 }
 
-/// Rounds to the nearest, with as many more decimals as it takes for the rounded value to stand to nothing and to each limit
+/// Rounds, with as many more decimals as it takes for the rounded value to stand to nothing and to each limit
 /// as the value itself does.
-fn figure<U: Unit>(value: &Quantity<U>, limits: &[i128], decimals: impl Fn(i128) -> u32, trim: bool) -> Figure {
+fn figure<U: Unit>(
+    value: &Quantity<U>,
+    limits: &[i128],
+    to: Rounding,
+    decimals: impl Fn(i128) -> u32,
+    trim: bool,
+) -> Figure {
     let exact = common(value);
     let stands = |short: i128| {
         let sides = |value: i128| -> Vec<Ordering> {
@@ -100,8 +124,8 @@ fn figure<U: Unit>(value: &Quantity<U>, limits: &[i128], decimals: impl Fn(i128)
         sides(short) == sides(exact)
     };
     let fewest = if exact == 0 { 0 } else { decimals(exact).min(U::SCALE) };
-    let places = (fewest..U::SCALE).find(|places| stands(nearest(exact, *places))).unwrap_or(U::SCALE);
-    let short = nearest(exact, places);
+    let places = (fewest..U::SCALE).find(|places| stands(rounded(exact, *places, to))).unwrap_or(U::SCALE);
+    let short = rounded(exact, places, to);
     Figure {
         shown: written(short, places.max(fewest), trim),
         exact: written(exact, U::SCALE, true),
@@ -110,9 +134,13 @@ fn figure<U: Unit>(value: &Quantity<U>, limits: &[i128], decimals: impl Fn(i128)
     }
 }
 
-fn nearest(value: i128, places: u32) -> i128 {
+fn rounded(value: i128, places: u32, to: Rounding) -> i128 {
     let step = 10_i128.pow(COMMON - places);
-    (value.abs() + step / 2) / step * step * value.signum()
+    match to {
+        Rounding::Down if value > 0 => value / step * step,
+        // How far over a limit something is, is nothing to act on.
+        _ => (value.abs() + step / 2) / step * step * value.signum(),
+    }
 }
 
 fn written(value: i128, places: u32, trim: bool) -> String {
@@ -189,11 +217,20 @@ mod tests {
 
     #[test]
     fn what_is_left_keeps_its_side_of_nothing() {
-        let room = |text: &str| rate(&NutrientRoom::parse(text).expect("room")).shown;
+        let room = |text: &str| rate_at_most(&NutrientRoom::parse(text).expect("room")).shown;
         assert_eq!(
             [room("-0.000004"), room("0.000004"), room("-0.25"), room("0")],
             ["-0.000004", "0.000004", "-0.25", "0"]
         );
+    }
+
+    /// Figures of a plan whose limit is 0.9 lb and of a year whose room is smaller than the visit planned in it.
+    #[test]
+    fn what_is_acted_on_is_rounded_to_the_side_that_breaks_no_limit() {
+        let lb = ProductMass::parse("12.187").expect("pounds");
+        assert_eq!((pounds(&lb).shown.as_str(), pounds_at_most(&lb).shown.as_str()), ("12.2", "12.1"));
+        assert_eq!(rate_at_most(&per_1000("0.899963")).shown, "0.89");
+        assert_eq!(rate_at_most(&per_1000("0.417037")).shown, "0.41");
     }
 
     #[test]

@@ -117,7 +117,7 @@ impl SectionRow {
                 &sum.planned_nitrogen_lb_per_1000_sqft,
                 sum.remaining_nitrogen_lb_per_1000_sqft.as_ref(),
             ),
-            room: sum.remaining_nitrogen_lb_per_1000_sqft.as_ref().map(figures::rate),
+            room: sum.remaining_nitrogen_lb_per_1000_sqft.as_ref().map(figures::rate_at_most),
             class,
             words,
             past: past || sum.runs_past_on.is_some(),

@@ -144,3 +144,15 @@ fn a_code_of_another_state_is_noticed_unless_its_border_is_near() {
     assert_eq!(differs(38.45595, -75.57742, &[code("us-de"), code("us-md-wicomico")]), None);
     assert!(differs(38.45595, -75.57742, &[code("us-va")]).is_some());
 }
+
+/// Provincetown lies in Barnstable County, whose name its largest town has as well; the town's rules are not the county's.
+/// Coordinates of the town: `GeoNames` (CC BY 4.0).
+#[test]
+fn a_town_of_its_county_s_name_is_asked_about_and_not_taken_for_the_county() {
+    let law = Lawbook::embedded().expect("law");
+    let found = suggest(42.05295, -70.18640, &law);
+    assert_eq!(found.county.expect("county").0, "us-ma-barnstable");
+    let codes = |sets: &[RuleSetCode]| sets.iter().map(|code| code.0.clone()).collect::<Vec<_>>();
+    assert_eq!(codes(&found.rule_sets), ["us-ma"]);
+    assert!(codes(&found.local_rule_sets).contains(&"us-ma-barnstable".to_owned()), "{:?}", found.local_rule_sets);
+}

@@ -31,7 +31,7 @@ export async function everyPageIsSound(world) {
         await sound(world, page, `${path}, ${colorScheme}`);
         if (path !== '/office/clients/new') continue;
         await page.getByRole('button', { name: 'Add the client' }).click();
-        await page.getByText('Nothing is stored yet').waitFor();
+        await page.getByText('Nothing is saved yet').waitFor();
         await sound(world, page, `a form with faults, ${colorScheme}`);
       }
     });
