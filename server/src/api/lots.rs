@@ -63,7 +63,7 @@ pub async fn create_lot(
     office::create(&app, deed, repeat, format!("/api/v1/lots/{id}"), move |connection| {
         Box::pin(async move {
             if store::products::get(&mut *connection, value.product_id).await?.is_none() {
-                faults.push(FieldFault::at("/product_id", "not_found", "names no product of this book"));
+                faults.push(FieldFault::at("/product_id", "not_found", "names no product of this company"));
             }
             whole(faults)?;
             store::lots::insert(&mut *connection, id, &value, at).await.map_err(number_taken)?;

@@ -206,7 +206,7 @@ pub async fn get_company_plan(
     if let Some(client) = query.client_id
         && store::clients::get(app.store.reader(), client, Scope::Company).await?.is_none()
     {
-        let fault = FieldFault::parameter("client_id", "not_found", "names no client of this book");
+        let fault = FieldFault::parameter("client_id", "not_found", "names no client of this company");
         return Err(Problem::invalid(vec![fault]));
     }
     let season =

@@ -117,7 +117,7 @@ fn faults(input: &ProgrammeInput) -> Vec<FieldFault> {
 fn product_fault(at: usize, product: Option<&Product>) -> Option<FieldFault> {
     let pointer = format!("/products/{at}/product_id");
     match product {
-        None => Some(FieldFault::at(pointer, "not_found", "names no product of this book")),
+        None => Some(FieldFault::at(pointer, "not_found", "names no product of this company")),
         Some(product) if product.status == ProductStatus::Retired => {
             Some(FieldFault::at(pointer, "not_active", "is retired; plan with another product"))
         }
@@ -140,7 +140,7 @@ async fn book_faults(
     for (at, section) in input.needs.iter().enumerate().filter_map(|(at, need)| Some((at, need.section_id?))) {
         if store::sections::get(&mut *connection, section, Scope::Company).await?.is_none() {
             let pointer = format!("/needs/{at}/section_id");
-            faults.push(FieldFault::at(pointer, "not_found", "names no lawn section of this book"));
+            faults.push(FieldFault::at(pointer, "not_found", "names no lawn section of this company"));
         }
     }
     Ok(faults)

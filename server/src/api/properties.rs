@@ -128,7 +128,7 @@ async fn check(
     mut faults: Vec<FieldFault>,
 ) -> Result<(), Problem> {
     if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
-        faults.push(FieldFault::at("/client_id", "not_found", "names no client of this book"));
+        faults.push(FieldFault::at("/client_id", "not_found", "names no client of this company"));
     }
     whole(faults)
 }

@@ -228,7 +228,7 @@ async fn get_section_rules(
     let mut rules = over(&app, &property, query.on);
     if let Some(id) = query.product_id {
         let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| {
-            Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this book")])
+            Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this company")])
         })?;
         let intent = Intent {
             on: query.on,

@@ -89,7 +89,7 @@ pub async fn create_section(
     office::create(&app, deed, repeat, format!("/api/v1/sections/{id}"), move |connection| {
         Box::pin(async move {
             if store::properties::get(&mut *connection, value.property_id, Scope::Company).await?.is_none() {
-                faults.push(FieldFault::at("/property_id", "not_found", "names no property of this book"));
+                faults.push(FieldFault::at("/property_id", "not_found", "names no property of this company"));
             }
             whole(faults)?;
             Ok(store::sections::insert(connection, id, &value, at).await?)

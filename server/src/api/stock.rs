@@ -54,7 +54,7 @@ async fn balance(
 ) -> Result<StockBalance, Problem> {
     let product = store::products::get(&mut *connection, input.product_id).await?;
     if product.is_none() {
-        faults.push(FieldFault::at("/product_id", "not_found", "names no product of this book"));
+        faults.push(FieldFault::at("/product_id", "not_found", "names no product of this company"));
     }
     let mut lot = None;
     if let Some(id) = input.lot_id {

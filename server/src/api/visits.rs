@@ -83,7 +83,7 @@ async fn property_faults(
     faults: &mut Vec<FieldFault>,
 ) -> Result<(), Problem> {
     let Some(property) = store::properties::get(&mut *connection, input.property_id, Scope::Company).await? else {
-        faults.push(FieldFault::at("/property_id", "not_found", "names no property of this book"));
+        faults.push(FieldFault::at("/property_id", "not_found", "names no property of this company"));
         return Ok(());
     };
     let own = store::sections::ids_of(&mut *connection, property.id).await?;
@@ -118,7 +118,7 @@ async fn all_faults(connection: &mut SqliteConnection, input: &VisitChange) -> R
         Some(_) => {}
     }
     match store::products::get(&mut *connection, input.product_id).await? {
-        None => faults.push(FieldFault::at("/product_id", "not_found", "names no product of this book")),
+        None => faults.push(FieldFault::at("/product_id", "not_found", "names no product of this company")),
         Some(product) if planned && product.status == ProductStatus::Retired => {
             faults.push(FieldFault::at("/product_id", "not_active", "is retired; plan with another product"));
         }

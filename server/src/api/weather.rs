@@ -141,7 +141,7 @@ async fn planned_product(
 ) -> Result<PlannedProduct, Problem> {
     let found = store::products::get(app.store.reader(), product).await?;
     let found = found.ok_or_else(|| {
-        Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this book")])
+        Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this company")])
     })?;
     Ok(PlannedProduct { visit, product, product_name: found.name, label: found.label, purpose })
 }
