@@ -21,6 +21,7 @@ mod record_fields;
 mod release;
 mod same_day;
 mod schema;
+mod scopes;
 mod small_print;
 mod spans;
 mod strictest;

@@ -13,7 +13,7 @@ use crate::{
     law::{
         duty::{CapYear, Counts},
         nutrient::Nutrient,
-        scope::Scope,
+        scope::{Covered, Scope},
     },
     quantity::{NutrientRate, NutrientRoom, ProductMass, RateSum},
     time::Day,
@@ -74,13 +74,8 @@ pub(super) fn spans(
 }
 
 fn counted<'d>(duty: &'d CapYear, scope: &'d Scope) -> impl Fn(&PastApplication) -> bool + 'd {
-    let same = |wanted: Option<bool>, fact: bool| wanted.is_none_or(|wanted| wanted == fact);
-    move |entry| {
-        duty.counts == Counts::AllProducts
-            || (same(scope.enhanced_efficiency, entry.enhanced_efficiency)
-                && same(scope.organic, entry.organic)
-                && (scope.purposes.is_empty() || scope.purposes.contains(&entry.purpose)))
-    }
+    // What is not known to lie outside is counted.
+    move |entry| duty.counts == Counts::AllProducts || scope.covers_earlier(entry) != Covered::No
 }
 
 fn bound(duty: &CapYear, rate: NutrientRate) -> Bound {

@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     application::Purpose,
     equipment::EquipmentKind,
-    facts::PastApplication,
+    facts::{PastApplication, PastProduct},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     land::{Species, Water},
     product::{Label, Nutrients},
@@ -263,6 +263,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
+            product: PastProduct::default(),
             held: false,
         });
         let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
@@ -272,6 +273,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
+            product: PastProduct::default(),
             held: true,
         });
         put_down.chain(held).collect()
