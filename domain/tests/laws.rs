@@ -177,3 +177,12 @@ fn a_bar_that_excepts_a_county_excepts_every_place_inside_it() {
 fn text_that_is_no_toml_is_refused() {
     crate::loader::refuses("code = ", None, "the text", "is not TOML");
 }
+
+#[test]
+fn what_rests_on_a_law_firms_note_bears_the_mark_of_a_secondary_text() {
+    // MA-05b: the threshold of 0.67 % is READ-2; MA-03, the same number for organics in 31.05(2)(d), is READ.
+    let rules = book().on_day(&["us-ma".to_owned()], day("2026-06-15"));
+    let mark = |id: &str| rules.iter().find(|rule| rule.rule == id).expect("the rule").mark;
+    assert_eq!(mark("us-ma.phosphorus.need"), Mark::Read2);
+    assert_eq!(mark("us-ma.phosphorus.organic.need"), Mark::Read);
+}

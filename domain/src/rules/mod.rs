@@ -96,6 +96,9 @@ pub(crate) fn of_label(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Sect
         Duty::PhosphorusNeed(need) if need.soil_report == Proof::Never => {
             Some(phosphorus_need::judge(need, case, section))
         }
+        Duty::PhosphorusNeed(need) if need.excuses.iter().any(|excuse| excuse.is_about_product(label)) => {
+            Some(Answer::met().with(need.threshold.to_string(), Some(label.phosphate_percent.to_string()), "% P2O5"))
+        }
         Duty::PhosphorusNeed(need) => {
             let message = format!(
                 "The product holds {} % P2O5; its label must say that it is for soil that a test shows to need it, or for new or repaired turf.",
