@@ -247,7 +247,7 @@ fn rules_are_said_in_plain_words() {
         (
             "us-mi-wolverine-lake",
             "nitrogen.total.year",
-            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere.",
+            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere; the calendar year and any 365 days both count.",
         ),
         (
             "us-fl-orange",

@@ -63,7 +63,8 @@ impl Duty {
             Self::CapYear(cap) => {
                 let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
                 let amount = cap.amount.sentence(cap.nutrient);
-                format!("A year puts down {}{amount}{counts}", cap.comparator.label())
+                let years = "; the calendar year and any 365 days both count";
+                format!("A year puts down {}{amount}{counts}{years}", cap.comparator.label())
             }
             Self::Window(window) => window.sentence(),
             Self::PhosphorusNeed(need) => need.sentence(),
@@ -102,8 +103,12 @@ impl Duty {
                 format!("At least {} days lie between two applications of {}", duty.days, duty.nutrient.label())
             }
             Self::CountYear(duty) => {
-                let year = if duty.calendar { "calendar year" } else { "year" };
-                format!("A {year} has at most {} applications of {}", duty.most, duty.nutrient.label())
+                let (year, both) = if duty.calendar {
+                    ("calendar year", "")
+                } else {
+                    ("year", "; the calendar year and any 365 days both count")
+                };
+                format!("A {year} has at most {} applications of {}{both}", duty.most, duty.nutrient.label())
             }
             Self::Disclosure(duty) => duty.sentence(),
         }

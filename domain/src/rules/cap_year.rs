@@ -78,6 +78,20 @@ fn counted<'d>(duty: &'d CapYear, scope: &'d Scope) -> impl Fn(&PastApplication)
     move |entry| duty.counts == Counts::AllProducts || scope.covers_earlier(entry) != Covered::No
 }
 
+/// The year in which more of the nutrient has gone down already, which leaves less; nothing when both leave the same.
+pub(super) fn stricter_year(
+    duty: &CapYear,
+    scope: &Scope,
+    case: &Case<'_>,
+    section: &SectionCase<'_>,
+) -> Option<String> {
+    let spans = spans(duty.nutrient, counted(duty, scope), case, section);
+    let put_down = |span: &Span| duty.nutrient.rate(&span.past);
+    let fullest = spans.iter().max_by_key(|span| put_down(span))?;
+    let differ = spans.iter().any(|span| put_down(span) != put_down(fullest));
+    differ.then(|| format!("Less is left {}", fullest.label()))
+}
+
 fn bound(duty: &CapYear, rate: NutrientRate) -> Bound {
     Bound { limit: duty.nutrient.limit(rate), comparator: duty.comparator }
 }

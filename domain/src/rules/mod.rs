@@ -138,6 +138,14 @@ pub(crate) fn largest(
     }
 }
 
+/// Which of the years that a yearly cap is held against leaves less; nothing for other duties, and when all leave the same.
+pub(crate) fn stricter_year(scope: &Scope, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<String> {
+    match duty {
+        Duty::CapYear(duty) => cap_year::stricter_year(duty, scope, case, section),
+        _ => None,
+    }
+}
+
 /// Nitrogen left under a yearly cap, before and after the load.
 pub(crate) fn nitrogen_room(
     scope: &Scope,
