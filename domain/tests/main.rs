@@ -22,6 +22,7 @@ mod release;
 mod same_day;
 mod schema;
 mod scopes;
+mod slow_release;
 mod small_print;
 mod spans;
 mod strictest;
