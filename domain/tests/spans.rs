@@ -157,3 +157,38 @@ fn a_count_of_the_year_says_which_years_it_means() {
     assert_eq!(said("\ncalendar_year = true"), "A calendar year has at most 4 applications of N.");
     assert_eq!(said(""), "A year has at most 4 applications of N; the calendar year and any 365 days both count.");
 }
+
+#[test]
+fn a_broken_count_names_the_year_in_which_it_breaks() {
+    // One a year, with the year left open (T6): in January the application of the summer before lies in the 365 days only.
+    let book = town("count_year", "nutrient = \"nitrogen_total\"", "most = 1");
+    let message = |past: &str| {
+        let given = Given { past: vec![entry(past, "0.2")], ..nitrogen(&[]) };
+        let decision = ask(&book, "2026-05-15", &given);
+        let found = decision.findings.into_iter().find(|finding| finding.rule == "us-zz-town.rule");
+        found.map(|finding| finding.message).unwrap_or_default()
+    };
+    assert!(message("2025-10-10").contains("in the 365 days to 2026-05-15;"), "{}", message("2025-10-10"));
+    assert!(message("2026-04-10").contains("in the calendar year 2026;"), "{}", message("2026-04-10"));
+}
+
+#[test]
+fn phosphate_beyond_the_report_names_the_year() {
+    // MCL 324.8512b: at most what corrects the deficiency (MI-02), here 0.5 lb; half of it went down in the autumn before.
+    let past = crate::facts::Past { p2o5_rate: Some("0.3".into()), ..entry("2025-10-10", "0.3") };
+    let given = Given {
+        p2o5: Some("10".into()),
+        p2o5_rate: Some("0.3".into()),
+        past: vec![past],
+        soil_reports: vec![crate::facts::Report {
+            sampled_on: "2026-01-10".parse().expect("a day"),
+            category: None,
+            recommended: Some("0.5".into()),
+        }],
+        ..Given::default()
+    };
+    let decision = decide(book(), &codes(&["us-mi"]), &given.facts(day("2026-05-15")));
+    let found = decision.findings.iter().find(|finding| finding.rule == "us-mi.phosphorus.need").expect("a finding");
+    let words = "gets up to 0.6 lb P2O5 per 1,000 sq ft in the 365 days to 2026-05-15; the laboratory recommends 0.5";
+    assert!(found.message.contains(words), "{}", found.message);
+}

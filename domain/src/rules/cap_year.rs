@@ -33,7 +33,7 @@ impl Span {
         self.past
     }
 
-    fn label(&self) -> String {
+    pub(super) fn label(&self) -> String {
         if self.calendar {
             format!("in the calendar year {}", self.last.year())
         } else {
