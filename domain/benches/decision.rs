@@ -65,6 +65,7 @@ fn facts(partial: bool) -> Option<Facts> {
         enhanced_efficiency: false,
         organic: false,
         purpose: Purpose::Maintenance,
+        product: domain::facts::PastProduct::default(),
         held: false,
     });
     let source = WeatherSource::WeatherService;

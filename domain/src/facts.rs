@@ -5,8 +5,8 @@ use crate::{
     equipment::Equipment,
     ids::SectionId,
     land::{Species, Water},
-    product::{Label, Nutrients},
-    quantity::{Area, Distance, ProductMass},
+    product::{Label, Nutrients, ProductForm},
+    quantity::{Area, Distance, Percent, ProductMass},
     soil::SoilReport,
     time::{Day, Instant},
     weather::Weather,
@@ -79,8 +79,31 @@ pub struct PastApplication {
     pub enhanced_efficiency: bool,
     pub organic: bool,
     pub purpose: Purpose,
+    pub product: PastProduct,
     /// Room held by a clearance, not yet put down.
     pub held: bool,
+}
+
+/// What else is known of a product that went down earlier. A rule that counts only some products counts one of which it is not
+/// known whether it is among them, since what is not known never clears.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PastProduct {
+    pub form: Option<ProductForm>,
+    pub labelled_for_establishment: Option<bool>,
+    pub compost: Option<bool>,
+    pub phosphate_percent: Option<Percent>,
+}
+
+impl PastProduct {
+    /// What a label says of it.
+    pub const fn of(label: &Label) -> Self {
+        Self {
+            form: Some(label.form),
+            labelled_for_establishment: Some(label.labelled_for_establishment),
+            compost: Some(label.compost),
+            phosphate_percent: Some(label.phosphate_percent),
+        }
+    }
 }
 
 /// A lawn section and its year, as it stood when the decision was made.

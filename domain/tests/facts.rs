@@ -3,7 +3,7 @@
 use domain::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
-    facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts},
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts},
     ids::SectionId,
     land::{Species, Water},
     law::Lawbook,
@@ -174,6 +174,7 @@ impl Past {
             enhanced_efficiency: self.enhanced_efficiency,
             organic: false,
             purpose: Purpose::Maintenance,
+            product: PastProduct::default(),
             held: false,
         }
     }

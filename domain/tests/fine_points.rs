@@ -183,6 +183,7 @@ fn a_load_that_was_taken_back_is_not_among_the_days_that_still_release() {
         enhanced_efficiency: true,
         organic: false,
         purpose: domain::application::Purpose::Maintenance,
+        product: domain::facts::PastProduct::default(),
         held: false,
     };
     facts.lines[0].section.past = vec![load("2026-05-01", 1), load("2026-05-02", 1), load("2026-05-02", -1)];

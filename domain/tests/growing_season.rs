@@ -90,9 +90,14 @@ fn a_distance_is_lifted_in_the_first_growing_season_only() {
 
 #[test]
 fn repair_has_no_season_and_bare_ground_is_not_an_old_lawn() {
-    // MA-01 names renovation beside bare ground.
-    let repair = Given { purpose: Some(Purpose::Repair), ..starter(Some("2019-09-01")) };
-    assert_eq!(stands("us-ma", "2026-05-15", &repair, "phosphorus.need"), "met");
+    // Conn. P.A. 12-155 s.2(b) lets seeding, sodding and overseeding through (CT-02), whenever the lawn was seeded first.
+    let repair = |seeded: &str| Given { purpose: Some(Purpose::Repair), ..starter(Some(seeded)) };
+    assert_eq!(stands("us-ct", "2026-05-15", &repair("2019-09-01"), "phosphorus.need"), "met");
+    // 330 CMR 31.05(1)(a) names a new lawn, by bare ground or renovation, in its first season: repair is neither (MA-01).
+    for seeded in ["2019-09-01", "2026-04-01"] {
+        assert_eq!(stands("us-ma", "2026-05-15", &repair(seeded), "phosphorus.need"), "refused", "{seeded}");
+    }
+    assert_eq!(stands("us-ma", "2026-05-15", &starter(Some("2026-04-01")), "phosphorus.need"), "met");
     // COMAR 15.20.10.10 B: no soil test for establishing on bare ground (MD-34).
     let rule = "professional.soil_report.first_phosphate";
     assert_eq!(stands("us-md", "2026-05-15", &starter(Some("2026-04-01")), rule), "silent");

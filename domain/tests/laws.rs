@@ -177,3 +177,31 @@ fn a_bar_that_excepts_a_county_excepts_every_place_inside_it() {
 fn text_that_is_no_toml_is_refused() {
     crate::loader::refuses("code = ", None, "the text", "is not TOML");
 }
+
+#[test]
+fn a_reading_older_than_a_year_is_asked_for_again() {
+    // Common practice, in calendar months: on the day on which the year is full the reading still stands.
+    let about = |read: &str| {
+        let text = crate::small_print::head("xx").replace("2026-11-20", read);
+        let text = format!("{text}{}", crate::small_print::rule("xx", "pavement", "surface", "", ""));
+        let book = Lawbook::from_texts(&[("xx.toml", &text)]).expect("invented law");
+        book.rule_sets()[0].about.clone()
+    };
+    let asked = |read: &str, today: &str| about(read).needs_new_look(day(today), 12);
+    assert!(!asked("2026-11-25", "2026-11-25") && !asked("2026-11-25", "2027-11-25"));
+    assert!(asked("2026-11-25", "2027-11-26"));
+    // A reading of February 29 is a year old with the last day of February.
+    assert!(!asked("2028-02-29", "2029-02-28") && asked("2028-02-29", "2029-03-01"));
+    assert!(about("2026-11-25").needs_new_look(day("2027-05-26"), 6), "six months");
+    // A day before the reading asks for nothing.
+    assert!(!asked("2026-11-25", "2020-01-01"));
+}
+
+#[test]
+fn what_rests_on_a_law_firms_note_bears_the_mark_of_a_secondary_text() {
+    // MA-05b: the threshold of 0.67 % is READ-2; MA-03, the same number for organics in 31.05(2)(d), is READ.
+    let rules = book().on_day(&["us-ma".to_owned()], day("2026-06-15"));
+    let mark = |id: &str| rules.iter().find(|rule| rule.rule == id).expect("the rule").mark;
+    assert_eq!(mark("us-ma.phosphorus.need"), Mark::Read2);
+    assert_eq!(mark("us-ma.phosphorus.organic.need"), Mark::Read);
+}

@@ -21,6 +21,8 @@ mod record_fields;
 mod release;
 mod same_day;
 mod schema;
+mod scopes;
+mod slow_release;
 mod small_print;
 mod spans;
 mod strictest;

@@ -40,6 +40,7 @@ fn entry() -> impl Strategy<Value = PastApplication> {
         enhanced_efficiency,
         organic: false,
         purpose: Purpose::Maintenance,
+        product: domain::facts::PastProduct::default(),
         held: false,
     })
 }

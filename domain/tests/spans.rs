@@ -125,3 +125,70 @@ fn retention_follows_the_texts_that_held_from_the_application_to_today() {
     assert_eq!(kept("2010-01-01", "2030-01-01"), Some(9));
     assert_eq!(kept("1999-01-01", "2012-01-01"), Some(5), "a text of a later day counts where none was read");
 }
+
+#[test]
+fn what_binds_says_which_year_leaves_less() {
+    // Pinellas County ch. 58 art. XIII: 4 lb N a year (FL-20). "Year" is not defined, so the calendar year and the 365 days
+    // both count (T6): 3.5 lb of the autumn before weigh in the span, and nothing of them in the calendar year.
+    let words = |past: Vec<crate::facts::Past>| {
+        let given = Given { past, ..nitrogen(&[]) };
+        let decision = decide(book(), &codes(&["us-fl-pinellas"]), &given.facts(day("2026-05-15")));
+        assert_eq!(decision.sections[0].bound_by.as_deref(), Some("us-fl-pinellas.nitrogen.total.year"));
+        decision.sections[0].bound_by_words.clone().unwrap_or_default()
+    };
+    let span = words(vec![entry("2025-10-10", "3.5")]);
+    assert!(span.contains("the calendar year and any 365 days both count"), "{span}");
+    assert!(span.ends_with(" Less is left in the 365 days to 2026-05-15."), "{span}");
+    // A record of later in the year weighs in the calendar year, and in the span that ends with it.
+    let both = words(vec![entry("2025-05-17", "1"), entry("2026-01-10", "2.5")]);
+    assert!(both.ends_with(" Less is left in the 365 days to 2026-05-15."), "{both}");
+    let calendar = words(vec![entry("2026-01-10", "3.5")]);
+    assert!(!calendar.contains("Less is left"), "both leave the same: {calendar}");
+}
+
+#[test]
+fn a_count_of_the_year_says_which_years_it_means() {
+    // Wolverine Lake s. 870.05 counts in a calendar year (MI-14); a text that leaves it open counts in both.
+    let said = |more: &str| {
+        let book = town("count_year", "nutrient = \"nitrogen_total\"", &format!("most = 4{more}"));
+        let rules = book.on_day(&codes(&["us-zz-town"]), day("2026-06-15"));
+        rules.into_iter().find(|rule| rule.rule == "us-zz-town.rule").expect("the rule").words
+    };
+    assert_eq!(said("\ncalendar_year = true"), "A calendar year has at most 4 applications of N.");
+    assert_eq!(said(""), "A year has at most 4 applications of N; the calendar year and any 365 days both count.");
+}
+
+#[test]
+fn a_broken_count_names_the_year_in_which_it_breaks() {
+    // One a year, with the year left open (T6): in January the application of the summer before lies in the 365 days only.
+    let book = town("count_year", "nutrient = \"nitrogen_total\"", "most = 1");
+    let message = |past: &str| {
+        let given = Given { past: vec![entry(past, "0.2")], ..nitrogen(&[]) };
+        let decision = ask(&book, "2026-05-15", &given);
+        let found = decision.findings.into_iter().find(|finding| finding.rule == "us-zz-town.rule");
+        found.map(|finding| finding.message).unwrap_or_default()
+    };
+    assert!(message("2025-10-10").contains("in the 365 days to 2026-05-15;"), "{}", message("2025-10-10"));
+    assert!(message("2026-04-10").contains("in the calendar year 2026;"), "{}", message("2026-04-10"));
+}
+
+#[test]
+fn phosphate_beyond_the_report_names_the_year() {
+    // MCL 324.8512b: at most what corrects the deficiency (MI-02), here 0.5 lb; half of it went down in the autumn before.
+    let past = crate::facts::Past { p2o5_rate: Some("0.3".into()), ..entry("2025-10-10", "0.3") };
+    let given = Given {
+        p2o5: Some("10".into()),
+        p2o5_rate: Some("0.3".into()),
+        past: vec![past],
+        soil_reports: vec![crate::facts::Report {
+            sampled_on: "2026-01-10".parse().expect("a day"),
+            category: None,
+            recommended: Some("0.5".into()),
+        }],
+        ..Given::default()
+    };
+    let decision = decide(book(), &codes(&["us-mi"]), &given.facts(day("2026-05-15")));
+    let found = decision.findings.iter().find(|finding| finding.rule == "us-mi.phosphorus.need").expect("a finding");
+    let words = "gets up to 0.6 lb P2O5 per 1,000 sq ft in the 365 days to 2026-05-15; the laboratory recommends 0.5";
+    assert!(found.message.contains(words), "{}", found.message);
+}

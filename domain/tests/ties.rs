@@ -241,13 +241,17 @@ fn rules_are_said_in_plain_words() {
         ("us-pa", "ground", "No N or P2O5 on ground that is frozen two inches deep or more or covered with snow."),
         ("us-nj", "rain", "No fertilizer when heavy rain falls or heavy rain is forecast within 24 hours."),
         ("us-nj", "label.nitrogen.slow_share", "On the label: Of all N at least 20 % is slow-release."),
-        ("us-pa", "seller.slow_share", "For sellers: Of all N at least 20 % is slow-release (granular products)."),
+        (
+            "us-pa",
+            "seller.slow_share",
+            "For sellers: Of all N at least 20 % is slow-release or enhanced in another way (granular products).",
+        ),
         ("us-mi-wolverine-lake", "interval", "At least 42 days lie between two applications of fertilizer."),
         ("us-mi-wolverine-lake", "count", "A calendar year has at most 5 applications of fertilizer."),
         (
             "us-mi-wolverine-lake",
             "nitrogen.total.year",
-            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere.",
+            "A year puts down at most, in lb N on 1,000 sq ft: 4 on the water and 5 elsewhere; the calendar year and any 365 days both count.",
         ),
         (
             "us-fl-orange",

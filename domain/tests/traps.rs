@@ -116,6 +116,22 @@ fn the_first_open_day_of_a_season_that_only_warns_is_open_in_it() {
 }
 
 #[test]
+fn t15_illinois_the_district_and_delaware_bind_who_works_for_hire_alone() {
+    // 415 ILCS 65/5a speaks of applicators for hire, D.C. Code 8-104.03 of who applies for wages while residents are urged
+    // (DC-01), 3 DE Admin. Code 1201-6.2 of certified commercial handlers (DE-01).
+    for code in ["us-il", "us-dc", "us-de"] {
+        let refusing = |household: bool| {
+            let given = Given { household, ground: Some("frozen".into()), p2o5: Some("1".into()), ..half_slow("0.4") };
+            let decision = ask(code, "2027-01-10", &given);
+            let refused = decision.findings.into_iter().filter(|finding| finding.verdict == Verdict::Stop);
+            refused.map(|finding| finding.rule).collect::<BTreeSet<_>>()
+        };
+        assert!(refusing(false).contains(&format!("{code}.ground")), "{code}: {:?}", refusing(false));
+        assert_eq!(refusing(true), BTreeSet::new(), "{code}");
+    }
+}
+
+#[test]
 fn t4_a_partial_window_lowers_a_cap_and_the_two_states_count_different_nitrogen() {
     // 3 Pa.C.S. 6813(b)(4): 0.5 lb of all nitrogen. COMAR 15.20.10.09 D: 0.5 lb of water-soluble nitrogen and nothing slow.
     let soluble = nitrogen("0.5");

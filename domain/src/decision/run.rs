@@ -10,7 +10,6 @@ use crate::{
     law::{
         Force, Lawbook, Mark, Stack,
         duty::Duty,
-        kind::BoundParty,
         model::{InForceStatus, Rule, Source, Value},
     },
     rules::{self, Answer, Case, Outcome, label, wind},
@@ -84,10 +83,7 @@ impl<'a> Run<'a> {
             stacked.set.rules.iter().map(move |rule| (rule, only_warns))
         });
         for (rule, only_warns) in rules {
-            let speaks = rule.binds == BoundParty::Applicator
-                && rule.audience.contains(&facts.audience)
-                && rule.scope.covers(&facts.label, facts.purpose)
-                && !is_released(rule, facts);
+            let speaks = rule.binds_work(facts.audience, &facts.label, facts.purpose) && !is_released(rule, facts);
             match rule.on(facts.on) {
                 Some(InForceStatus::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
                     turns.push(Turn { rule, value, duty, only_warns });

@@ -17,7 +17,7 @@ pub(super) type YearRoom = (NutrientRoom, NutrientRoom);
 
 /// Why no more may go down.
 enum Why<'a> {
-    Duty(&'a Duty, &'a str),
+    Duty(&'a Rule, &'a Duty, &'a str),
     /// The label's own limit.
     Label,
     /// A rule forbids the work whatever the amount.
@@ -62,7 +62,7 @@ impl<'a> Bounds<'a> {
         self.lower_with(
             case,
             &rule.id,
-            || Why::Duty(duty, &source.citation),
+            || Why::Duty(rule, duty, &source.citation),
             |section, line| rules::largest(rule, duty, case, section, line),
         );
     }
@@ -101,7 +101,7 @@ pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<Year
             if let Some(lowest) = lowest {
                 answer.largest_lawful_product_lb = Some(lowest.mass);
                 answer.bound_by = Some(lowest.rule.clone().into_owned());
-                answer.bound_by_words = Some(truncate_chars(&lowest.sentence(&section.name()), 600));
+                answer.bound_by_words = Some(truncate_chars(&lowest.sentence(case, section), 600));
             }
             answers.push(answer);
         }
@@ -110,14 +110,19 @@ pub(super) fn answers(case: &Case<'_>, bounds: &Bounds<'_>, rooms: &[Option<Year
 }
 
 impl Lowest<'_> {
-    fn sentence(&self, name: &str) -> String {
+    fn sentence(&self, case: &Case<'_>, section: &SectionCase<'_>) -> String {
+        let name = section.name();
         let most = if self.mass.is_zero() {
             format!("None of this product on {name}")
         } else {
             format!("At most {} lb of this product on {name}", self.mass)
         };
         match &self.why {
-            Why::Duty(duty, citation) => format!("{most}. {} ({citation}).", duty.sentence()),
+            Why::Duty(rule, duty, citation) => {
+                let year = rules::stricter_year(&rule.scope, duty, case, section);
+                let year = year.map_or_else(String::new, |year| format!(" {year}."));
+                format!("{most}. {} ({citation}).{year}", duty.sentence())
+            }
             Why::Label => format!("{most}: the label allows no more."),
             Why::Forbidden(message) => format!("{most}. {message}"),
         }

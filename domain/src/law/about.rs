@@ -49,6 +49,14 @@ pub struct RuleSetAbout {
     pub hash: String,
 }
 
+impl RuleSetAbout {
+    /// Whether somebody should compare the set with the law again: it was last compared more than so many calendar months
+    /// ago. On the day on which the months are full the reading still stands.
+    pub fn needs_new_look(&self, today: Day, max_age_months: u16) -> bool {
+        self.last_checked.plus_months(i32::from(max_age_months)) < today
+    }
+}
+
 /// A row of the reading notes in `domain/law/README.md`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[schema(max_length = 20, example = "PA-02")]

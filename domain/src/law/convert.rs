@@ -293,7 +293,12 @@ fn heat(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
 fn slow_share(fields: &mut Fields<'_>) -> Option<Duty> {
     let (comparator, share) = amount(fields, FLOOR);
     let not_water_soluble = fields.flag("not_water_soluble").unwrap_or(false);
-    Some(Duty::SlowShare(SlowShare { comparator: comparator?, share: share?, not_water_soluble }))
+    let enhanced_counts = fields.flag("enhanced_counts").unwrap_or(false);
+    if not_water_soluble && enhanced_counts {
+        fields.fault("enhanced_counts", "stands beside `not_water_soluble`, and stabilised nitrogen is water-soluble");
+    }
+    let (comparator, share) = (comparator?, share?);
+    Some(Duty::SlowShare(SlowShare { comparator, share, not_water_soluble, enhanced_counts }))
 }
 
 fn hold_after_seeding(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {

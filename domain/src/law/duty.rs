@@ -243,6 +243,8 @@ pub struct SlowShare {
     pub share: Percent,
     /// Only nitrogen that does not dissolve in water counts as slow-release.
     pub not_water_soluble: bool,
+    /// Nitrogen that is enhanced in another way than by being slow counts too, such as stabilised nitrogen.
+    pub enhanced_counts: bool,
 }
 
 /// New turf that must be left alone.

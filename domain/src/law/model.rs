@@ -7,7 +7,11 @@ use super::{
     mark::Mark,
     scope::Scope,
 };
-use crate::{application::Audience, time::Day};
+use crate::{
+    application::{Audience, Purpose},
+    product::Label,
+    time::Day,
+};
 
 /// Where a value stands written, and how it was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +75,12 @@ impl Rule {
             },
         };
         Some(standing)
+    }
+
+    /// Whether the rule binds somebody who puts a product down for a purpose. What it says on a day may still not concern the
+    /// product, which the duty knows.
+    pub fn binds_work(&self, audience: Audience, label: &Label, purpose: Purpose) -> bool {
+        self.binds == BoundParty::Applicator && self.audience.contains(&audience) && self.scope.covers(label, purpose)
     }
 
     /// Whether a broken value of this rule may refuse, or only warn.

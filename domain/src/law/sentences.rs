@@ -63,7 +63,8 @@ impl Duty {
             Self::CapYear(cap) => {
                 let counts = if cap.counts == Counts::WithinScope { ", counting only such products" } else { "" };
                 let amount = cap.amount.sentence(cap.nutrient);
-                format!("A year puts down {}{amount}{counts}", cap.comparator.label())
+                let years = "; the calendar year and any 365 days both count";
+                format!("A year puts down {}{amount}{counts}{years}", cap.comparator.label())
             }
             Self::Window(window) => window.sentence(),
             Self::PhosphorusNeed(need) => need.sentence(),
@@ -85,7 +86,8 @@ impl Duty {
             }
             Self::SlowShare(duty) => {
                 let soluble = if duty.not_water_soluble { ", which must not be water-soluble" } else { "" };
-                format!("Of all N {} {} % is slow-release{soluble}", duty.comparator.label(), duty.share)
+                let enhanced = if duty.enhanced_counts { " or enhanced in another way" } else { "" };
+                format!("Of all N {} {} % is slow-release{soluble}{enhanced}", duty.comparator.label(), duty.share)
             }
             Self::HoldAfterSeeding(duty) => {
                 format!("No {} until {} days after seeding or sodding", duty.nutrient.label(), duty.days)
@@ -102,8 +104,12 @@ impl Duty {
                 format!("At least {} days lie between two applications of {}", duty.days, duty.nutrient.label())
             }
             Self::CountYear(duty) => {
-                let year = if duty.calendar { "calendar year" } else { "year" };
-                format!("A {year} has at most {} applications of {}", duty.most, duty.nutrient.label())
+                let (year, both) = if duty.calendar {
+                    ("calendar year", "")
+                } else {
+                    ("year", "; the calendar year and any 365 days both count")
+                };
+                format!("A {year} has at most {} applications of {}{both}", duty.most, duty.nutrient.label())
             }
             Self::Disclosure(duty) => duty.sentence(),
         }

@@ -10,7 +10,7 @@ use super::{
     comparator::Comparator,
     duties::{KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
-    kind::{BoundParty, RuleKind},
+    kind::RuleKind,
     model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
     stack::{Force, Stack},
@@ -191,11 +191,8 @@ impl Lawbook {
             .sets
             .iter()
             .filter(|stacked| stacked.force.runs_for(with_phosphorus) && !matches!(stacked.force, Force::Warns(_)));
-        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| {
-            rule.binds == BoundParty::Applicator
-                && rule.audience.contains(&intent.audience)
-                && rule.scope.covers(intent.label, intent.purpose)
-        });
+        let rules = running.flat_map(|stacked| &stacked.set.rules);
+        let rules = rules.filter(|rule| rule.binds_work(intent.audience, intent.label, intent.purpose));
         rules.collect()
     }
 }

@@ -10,7 +10,6 @@ use super::{
     mark::Mark,
     model::{InForceStatus, Rule},
     nutrient::Nutrient,
-    scope::Scope,
     stack::{Force, Stack},
 };
 use crate::{application::Audience, land::Species, quantity::NutrientRate, time::Day};
@@ -53,9 +52,10 @@ impl Lawbook {
 }
 
 fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<YearCap> {
-    let concerns_all =
-        Scope { forms: Vec::new(), labelled_for_establishment: None, ..rule.scope.clone() } == Scope::default();
-    if rule.binds != BoundParty::Applicator || !rule.audience.contains(&Audience::Professional) || !concerns_all {
+    if rule.binds != BoundParty::Applicator
+        || !rule.audience.contains(&Audience::Professional)
+        || !rule.scope.is_of_the_lawn()
+    {
         return None;
     }
     let InForceStatus::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };

@@ -11,7 +11,7 @@ use super::{
 use crate::{
     decision::{Verdict, decide},
     explain::{Derivation, SourceMark},
-    facts::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication, PastProduct},
     law::Lawbook,
     product::Nutrients,
     quantity::{Area, Price, ProductMass, ProductRate, quotient_down, quotient_up},
@@ -74,6 +74,7 @@ impl Planner<'_> {
             enhanced_efficiency: label.enhanced_efficiency,
             organic: label.organic,
             purpose: (self.question.facts_on)(cell.on).purpose,
+            product: PastProduct::of(label),
             held: false,
         })
     }

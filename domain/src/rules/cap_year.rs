@@ -13,7 +13,7 @@ use crate::{
     law::{
         duty::{CapYear, Counts},
         nutrient::Nutrient,
-        scope::Scope,
+        scope::{Covered, Scope},
     },
     quantity::{NutrientRate, NutrientRoom, ProductMass, RateSum},
     time::Day,
@@ -33,7 +33,7 @@ impl Span {
         self.past
     }
 
-    fn label(&self) -> String {
+    pub(super) fn label(&self) -> String {
         if self.calendar {
             format!("in the calendar year {}", self.last.year())
         } else {
@@ -74,13 +74,22 @@ pub(super) fn spans(
 }
 
 fn counted<'d>(duty: &'d CapYear, scope: &'d Scope) -> impl Fn(&PastApplication) -> bool + 'd {
-    let same = |wanted: Option<bool>, fact: bool| wanted.is_none_or(|wanted| wanted == fact);
-    move |entry| {
-        duty.counts == Counts::AllProducts
-            || (same(scope.enhanced_efficiency, entry.enhanced_efficiency)
-                && same(scope.organic, entry.organic)
-                && (scope.purposes.is_empty() || scope.purposes.contains(&entry.purpose)))
-    }
+    // What is not known to lie outside is counted.
+    move |entry| duty.counts == Counts::AllProducts || scope.covers_earlier(entry) != Covered::No
+}
+
+/// The year in which more of the nutrient has gone down already, which leaves less; nothing when both leave the same.
+pub(super) fn stricter_year(
+    duty: &CapYear,
+    scope: &Scope,
+    case: &Case<'_>,
+    section: &SectionCase<'_>,
+) -> Option<String> {
+    let spans = spans(duty.nutrient, counted(duty, scope), case, section);
+    let put_down = |span: &Span| duty.nutrient.rate(&span.past);
+    let fullest = spans.iter().max_by_key(|span| put_down(span))?;
+    let differ = spans.iter().any(|span| put_down(span) != put_down(fullest));
+    differ.then(|| format!("Less is left {}", fullest.label()))
 }
 
 fn bound(duty: &CapYear, rate: NutrientRate) -> Bound {

@@ -12,27 +12,28 @@ use crate::{
 };
 
 /// The most applications that lie in the calendar year of a day, or in a span of 365 days that holds it, with one on the day
-/// itself. A record may be entered late, so a span may end on a later application.
-fn highest(duty: CountYear, others: &[Day], on: Day) -> usize {
+/// itself, and which of the years that is. A record may be entered late, so a span may end on a later application.
+fn highest(duty: CountYear, others: &[Day], on: Day) -> (usize, String) {
     let within =
         |first: Day, last: Day| others.iter().filter(|day| **day != on && (first..=last).contains(*day)).count() + 1;
-    let calendar = within(on.first_of_year(), on.last_of_year());
+    let calendar = (within(on.first_of_year(), on.last_of_year()), format!("the calendar year {}", on.year()));
     if duty.calendar {
         return calendar;
     }
     let ends = others.iter().copied().chain([on]).filter(|end| (on..=on.plus_days(364)).contains(end));
-    ends.map(|end| within(end.plus_days(-364), end)).max().unwrap_or(calendar).max(calendar)
+    let spans = ends.map(|end| (within(end.plus_days(-364), end), format!("the 365 days to {end}")));
+    // Of equal counts the calendar year is named, which is the easier one to follow.
+    spans.chain([calendar]).max_by_key(|(count, _)| *count).unwrap_or_default()
 }
 
 pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
     let on = case.facts.on;
     let days = interval::days(duty.nutrient, section);
-    let highest = highest(duty, &days, on);
+    let (highest, year) = highest(duty, &days, on);
     let (most, nutrient) = (usize::from(duty.most), duty.nutrient.label());
     let answer = if highest <= most {
         Answer::met()
     } else {
-        let year = if duty.calendar { format!("the calendar year {}", on.year()) } else { "a year".to_owned() };
         let message = format!(
             "This would be the {} application of {nutrient} on {} in {year}; at most {most} are allowed.",
             ordinal(highest),
@@ -45,7 +46,7 @@ pub(super) fn judge(duty: CountYear, case: &Case<'_>, section: &SectionCase<'_>)
 
 /// The first later day on which one more application is allowed.
 fn first_day(duty: CountYear, days: &[Day], on: Day) -> String {
-    let allowed = |day: &Day| highest(duty, days, *day) <= usize::from(duty.most);
+    let allowed = |day: &Day| highest(duty, days, *day).0 <= usize::from(duty.most);
     let first = (1..=2 * 366).map(|later| on.plus_days(later)).find(allowed);
     first.map_or_else(String::new, |day| format!("The first day on which another one is allowed is {day}."))
 }

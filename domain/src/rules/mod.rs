@@ -96,6 +96,9 @@ pub(crate) fn of_label(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Sect
         Duty::PhosphorusNeed(need) if need.soil_report == Proof::Never => {
             Some(phosphorus_need::judge(need, case, section))
         }
+        Duty::PhosphorusNeed(need) if need.excuses.iter().any(|excuse| excuse.is_about_product(label)) => {
+            Some(Answer::met().with(need.threshold.to_string(), Some(label.phosphate_percent.to_string()), "% P2O5"))
+        }
         Duty::PhosphorusNeed(need) => {
             let message = format!(
                 "The product holds {} % P2O5; its label must say that it is for soil that a test shows to need it, or for new or repaired turf.",
@@ -131,6 +134,14 @@ pub(crate) fn largest(
         Duty::Window(duty) => window::largest(duty, case, section, line),
         Duty::PhosphorusNeed(duty) => phosphorus_need::largest(duty, case, section, line),
         Duty::Release(duty) => release::largest(duty, case, section, line),
+        _ => None,
+    }
+}
+
+/// Which of the years that a yearly cap is held against leaves less; nothing for other duties, and when all leave the same.
+pub(crate) fn stricter_year(scope: &Scope, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<String> {
+    match duty {
+        Duty::CapYear(duty) => cap_year::stricter_year(duty, scope, case, section),
         _ => None,
     }
 }

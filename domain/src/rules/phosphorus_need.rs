@@ -175,11 +175,13 @@ fn within_recommended(
     let sums: Vec<_> = spans.iter().map(|span| span.with_lines(Nutrient::Phosphate, case, section)).collect();
     let highest = sums.iter().map(|sum| Nutrient::Phosphate.rate(sum)).max().unwrap_or(NutrientRate::ZERO);
     let unit = amount::unit(Nutrient::Phosphate);
-    let answer = if sums.iter().all(|sum| recommended_bound(rate).allows(sum)) {
+    let broken: Vec<_> = spans.iter().zip(&sums).filter(|(_, sum)| !recommended_bound(rate).allows(sum)).collect();
+    let answer = if broken.is_empty() {
         Answer::met()
     } else {
+        let years = list(&broken, |(span, _)| span.label(), "and");
         let message = format!(
-            "With this load {name} gets {highest} {unit} within a year; the laboratory recommends {rate} in its report of {}.",
+            "With this load {name} gets up to {highest} {unit} {years}; the laboratory recommends {rate} in its report of {}.",
             report.sampled_on
         );
         Answer::broken(message, amount::less(case, section, |line| largest(duty, case, section, line)))

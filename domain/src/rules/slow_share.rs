@@ -3,6 +3,9 @@
 //! Where a law says that only nitrogen which does not dissolve in water counts, the label's single forms decide: water-insoluble
 //! nitrogen counts, slowly available water-soluble nitrogen does not, and of coated nitrogen nobody can say, because what the
 //! coat holds is soluble.
+//!
+//! Where a law counts enhanced-efficiency nitrogen of every kind, a product that is labelled as such and not slow enough by
+//! itself is stabilised in part, and its share is to be read on the label.
 
 use super::{answer::Answer, case::Case};
 use crate::{law::duty::SlowShare, product::Label, quantity::Percent};
@@ -22,6 +25,12 @@ fn slow(duty: &SlowShare, label: &Label) -> Answer {
     let actual = label.slow_share().map_or_else(String::new, |share| share.to_string());
     let answer = if reaches(duty, label.slow_nitrogen_percent, label) {
         Answer::met()
+    } else if duty.enhanced_counts && label.enhanced_efficiency {
+        let (than, share) = (duty.comparator.label(), duty.share);
+        let message = format!(
+            "Of this product's N {actual} % is slow-release; with N that is enhanced in another way it must be {than} {share} %, and how much that is no label fact says."
+        );
+        Answer::care(message, "Read on the label how much of its N is of enhanced efficiency.")
     } else {
         let (than, share) = (duty.comparator.label(), duty.share);
         let message = format!("Of this product's N {actual} % is slow-release; it must be {than} {share} %.");

@@ -127,6 +127,7 @@ impl Asked {
                     enhanced_efficiency: label.enhanced_efficiency,
                     organic: label.organic,
                     purpose: Purpose::Maintenance,
+                    product: domain::facts::PastProduct::of(label),
                     held: false,
                 });
             }

@@ -6,7 +6,7 @@ use domain::{
     application::Purpose,
     decision::Verdict,
     equipment::EquipmentKind,
-    facts::PastApplication,
+    facts::{PastApplication, PastProduct},
     ids::{
         ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
     },
@@ -287,6 +287,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
+            product: PastProduct::default(),
             held: false,
         });
         let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
@@ -296,6 +297,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
+            product: PastProduct::default(),
             held: true,
         });
         put_down.chain(held).collect()

@@ -12,7 +12,7 @@ use std::{collections::HashMap, sync::Arc};
 pub use company::{CompanyPlan, Purchasing, SectionPlanSummary, company_plan};
 use domain::{
     application::{Audience, Ground, Purpose},
-    facts::{Facts, LineFacts, PastApplication, SectionFacts},
+    facts::{Facts, LineFacts, PastApplication, PastProduct, SectionFacts},
     ids::{ProductId, SectionId},
     law::Lawbook,
     product::{Label, product_for_target},
@@ -200,6 +200,7 @@ impl Season {
                     enhanced_efficiency: product.label.enhanced_efficiency,
                     organic: product.label.organic,
                     purpose: line.purpose,
+                    product: PastProduct::of(&product.label),
                     held: true,
                 }),
                 _ => gaps.push(format!(
