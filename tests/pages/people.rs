@@ -97,10 +97,10 @@ async fn people_are_shown_where_the_companys_zone_is_not_known() {
     let company = Company::in_maryland().await;
     let office = Visitor::named(&company, "office").await;
     let id = company.phone.id.as_deref().unwrap();
-    let form = office.open(&format!("/office/people/{id}/credentials/new")).await;
     let held =
         [("/name", "Certificate"), ("/number", "FA-1"), ("/issued_by", "A state"), ("/valid_from", "2024-01-01")];
     for until in ["2026-09-13", "2026-09-16"] {
+        let form = office.open(&format!("/office/people/{id}/credentials/new")).await;
         assert_eq!(office.send(&form, &[&held[..], &[("/valid_until", until)]].concat()).await.status, 303);
     }
     let file = rusqlite::Connection::open(company.app.file()).unwrap();
