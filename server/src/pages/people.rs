@@ -88,6 +88,7 @@ struct People {
 
 impl People {
     /// By the company's day. Where its zone is not known, only what is over everywhere is said to be over.
+    #[expect(clippy::trivially_copy_pass_by_ref, reason = "templates hand over by reference")]
     fn ran_out(&self, until: &Day) -> bool {
         let today = if self.local.unknown.is_some() { earliest_day(self.now) } else { self.local.day(self.now) };
         *until < today
