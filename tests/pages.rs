@@ -124,6 +124,7 @@ async fn the_pages_show_what_the_book_holds() {
         record.contains("every rule that was asked is met") && record.contains("Kept until 2029-09-15"),
         "{record}"
     );
+    assert!(record.contains(&format!("<a href=\"/office/sections/{}\">", company.front)), "{record}");
     let found = page("/office?q=LOT-1".to_owned()).await;
     assert!(found.contains("1 Street A, Sampletown"), "a lawn is found by the lot that went onto it: {found}");
     assert!(page("/office?q=100%25".to_owned()).await.contains("Nothing with"), "a percent sign is text");

@@ -43,7 +43,7 @@ export function clockWords(since, zone) {
   const jump = jumpSince(since);
   if (jump !== null) return `▲ This phone's clock jumped ${span(jump.s * 1000)} ${jump.s > 0 ? 'ahead' : 'back'} at ${clock(jump.at, zone)}. Times go by the server's clock, and a record carries both.`;
   const skew = skewNow();
-  return Math.abs(skew) > 300_000 ? `This phone's clock is ${span(skew)} off; the server's time is used. Put it right when you can.` : '';
+  return Math.abs(skew) > 300_000 ? `This phone's clock is ${span(skew)} off; the server's time is used. Set it when you can.` : '';
 }
 
 /** The largest jump since a moment of the server's time, in seconds, or null. @param {number} since */

@@ -13,7 +13,7 @@ const SERVICE = { us_national_weather_service: 'the US National Weather Service'
 const STALE = 180;
 
 /** @typedef {import('./day.js').Day} Day */
-/** @typedef {{ from: string, to: string, verdict: keyof typeof SHAPE, why: string | null }} Stretch */
+/** @typedef {{ from: string, to: string, verdict: keyof typeof SHAPE, why: string | null, too_hot?: boolean }} Stretch */
 
 /** What the day says of a stop's weather. @param {any} stop @param {Day} day */
 const told = (stop, day) => (day.day.weather ?? []).find((/** @type {any} */ one) => one.visit_id === stop.visit.id);
@@ -24,6 +24,14 @@ const ahead = (weather) => weather.stretches.filter((/** @type {Stretch} */ one)
 /** @param {Stretch} one @param {string} zone */
 const hours = (one, zone) => `${clock(one.from, zone)} to ${clock(one.to, zone)}`;
 
+/** As short as people say it, such as 1–5 PM. @param {Stretch} one @param {string} zone */
+function range(one, zone) {
+  const [[from, half], [to, other]] = [one.from, one.to].map((at) => clock(at, zone).split(/\s/));
+  if (half === undefined || other === undefined) return `${from}–${to}`;
+  const [begin, end] = [from, to].map((time) => time.replace(/:00$/, ''));
+  return half === other ? `${begin}–${end} ${other}` : `${begin} ${half}–${end} ${other}`;
+}
+
 /** Whether the weather holds a stop up, in a sentence for the list; nothing when every hour to come suits. @param {any} stop @param {Day} day @returns {string[]} */
 export function weatherHold(stop, day) {
   const weather = told(stop, day);
@@ -32,8 +40,9 @@ export function weatherHold(stop, day) {
   const zone = stop.property.time_zone;
   if (left.length === 0) return ['Weather: the working hours that were judged are over.'];
   const held = left.filter((one) => one.verdict === 'stop');
-  if (held.length === left.length) return [`Weather hold: no hour that is left of the day suits. ${held[0].why ?? ''}`.trim()];
-  if (held.length > 0) return [`Weather hold ${joined(held).map((one) => hours(one, zone)).join(' and ')}.`];
+  const cause = held.every((one) => one.too_hot) ? 'Too hot' : 'Weather hold';
+  if (held.length === left.length) return [`${cause}: no hour that is left of the day suits. ${held[0].why ?? ''}`.trim()];
+  if (held.length > 0) return [`${cause} ${joined(held).map((one) => range(one, zone)).join(' and ')}.`];
   return left.some((one) => one.verdict === 'go') ? [] : [`Weather: no hour is a plain go. ${left[0].why ?? ''}`.trim()];
 }
 

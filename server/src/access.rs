@@ -55,7 +55,7 @@ pub fn shown_token(parts: &Parts) -> Result<String, Problem> {
     let named = |pair: &str| pair.trim().strip_prefix(COOKIE)?.strip_prefix('=').map(str::to_owned);
     let token = cookies.flat_map(|value| value.split(';')).find_map(named).ok_or_else(|| {
         refused(
-            "Send `Authorization: Bearer` with the token of a session or an enrolled phone, or sign in on the page.",
+            "Send `Authorization: Bearer` with the token of a session or a connected phone, or sign in on the page.",
         )
     })?;
     if !parts.method.is_safe() && !from_own_page(parts) {
@@ -87,7 +87,7 @@ async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
         tracing::Span::current().record("caller", actor.person.to_string());
     }
     found.ok_or_else(|| {
-        Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or enrol the phone again.")
+        Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or connect the phone again.")
     })
 }
 

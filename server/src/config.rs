@@ -20,7 +20,7 @@ pub enum Command {
     Demo(Demo),
     /// Copy the records to a new file while the server is at work, and check the copy
     Backup(Backup),
-    /// Check the records: the hash chain of its journal, and every total recomputed
+    /// Check the records: the hash chain of the journal, and every total recomputed
     Verify(Verify),
     /// Check a folder of your own rule files, and print every fault with its file, rule and field
     CheckRules(CheckRules),

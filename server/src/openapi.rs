@@ -33,7 +33,7 @@ use crate::{
     servers((url = "/", description = "This server.")),
     tags(
         (name = "sessions", description = "Setting up, signing in and out."),
-        (name = "people", description = "Staff, their licences and certificates, and their phones."),
+        (name = "people", description = "Staff, their licenses and certificates, and their phones."),
         (name = "clients", description = "Who pays."),
         (name = "properties", description = "The site, and the jurisdictions it lies in."),
         (name = "sections", description = "Lawn sections, their measurements and soil reports."),

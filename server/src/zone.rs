@@ -13,13 +13,13 @@ use crate::problem::{Kind, Problem};
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum UnknownZone {
     #[error(
-        "Property {0} lies in the time zone `{1}`, which this server does not know, so no day there can be told. The office \
-         chooses the property's zone again."
+        "Property {0} has the time zone `{1}`, which this server does not know, so it cannot say which day it is there. The \
+         office must choose the property's time zone again."
     )]
     OfProperty(PropertyId, String),
     #[error(
-        "The company's time zone `{0}` is not known to this server, so its today cannot be told. It was written when the book \
-         was set up; a newer version of the server knows newer zones."
+        "This server does not know the company's time zone `{0}`, so it cannot say which day it is at the company. The zone was \
+         chosen at set-up; a newer version of the server knows newer zones."
     )]
     OfCompany(String),
 }
@@ -41,7 +41,7 @@ pub fn earliest_day(now: Instant) -> Day {
 
 impl From<UnknownZone> for Problem {
     fn from(unknown: UnknownZone) -> Self {
-        tracing::error!(%unknown, "a day could not be told");
+        tracing::error!(%unknown, "a day is not known");
         Self::new(Kind::Fault, unknown.to_string())
     }
 }

@@ -106,6 +106,12 @@ async fn a_search_shows_passages_and_takes_what_is_typed_as_text() {
     assert!(first.starts_with("<a href=\"/help/recording#when-a-record-is-refused\">"), "{first}");
     assert!(first.contains("<mark>"), "{first}");
     assert!(search("maryland").await.contains("/help/law#rule-sets"), "the list of rule sets is searched too");
+    // Such a list names more words than any section; it wins only where one of its lines answers.
+    for (question, answers) in [("license", "/help/certificates"), ("license+ran+out", "/help/certificates")] {
+        let found = search(question).await;
+        let first = found.split("<h2>").nth(1).unwrap();
+        assert!(first.starts_with(&format!("<a href=\"{answers}")), "{question}: {first}");
+    }
     assert!(search("xyzzy").await.contains("Nothing in the help has these words"));
     let script = search("%3Cscript%3Ealert(1)%3C/script%3E").await;
     assert!(!script.contains("<script>alert"), "{script}");

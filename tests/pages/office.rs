@@ -83,6 +83,9 @@ async fn a_visit_is_late_until_it_is_recorded_or_closed() {
     assert_eq!(late, [(words.to_owned(), visit.clone())]);
     company.put_down(&company.rear, "5").await;
     assert_eq!(under(&office.open("/office").await.html, "Visits that are late"), [], "it is recorded");
+    // It is open all the same, and nobody is told that it was not done.
+    let property = office.open(&format!("/office/properties/{}", company.property)).await.html;
+    assert!(property.contains("2026-09-15</a> ▲ not closed: 2 sections"), "{property}");
 }
 
 #[tokio::test]

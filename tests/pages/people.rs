@@ -73,6 +73,46 @@ async fn the_office_makes_a_code_and_locks_a_phone_out() {
 }
 
 #[tokio::test]
+async fn two_phones_of_one_name_are_told_apart_by_the_day_each_was_connected() {
+    let company = Company::in_maryland().await;
+    let id = company.phone.id.as_deref().unwrap();
+    // The second at half past eleven at night in New York, when it is the next day by UTC.
+    for at in ["2026-09-15T14:00:00Z", "2026-09-17T03:30:00Z"] {
+        company.app.clock.set(harness::instant(at));
+        let owner = company.app.sign_in("owner", None).await;
+        let code = owner.post(&format!("/api/v1/people/{id}/enrolment-codes"), &json!({})).await.expect(201).body;
+        let enrol = json!({ "code": code["code"], "name": "Same phone" });
+        let _ = company.app.nobody().post("/api/v1/devices", &enrol).await.expect(201);
+    }
+    let office = Visitor::named(&company, "office").await;
+    let html = office.open("/office/people").await.html;
+    for day in ["2026-09-15", "2026-09-16"] {
+        assert!(html.contains(&format!("<li>Same phone, connected on {day}")), "{day}: {html}");
+        assert!(html.contains(&format!(": Same phone, connected on {day}</span>")), "the links too: {html}");
+    }
+}
+
+#[tokio::test]
+async fn people_are_shown_where_the_companys_zone_is_not_known() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let id = company.phone.id.as_deref().unwrap();
+    let held =
+        [("/name", "Certificate"), ("/number", "FA-1"), ("/issued_by", "A state"), ("/valid_from", "2024-01-01")];
+    for until in ["2026-09-13", "2026-09-16"] {
+        let form = office.open(&format!("/office/people/{id}/credentials/new")).await;
+        assert_eq!(office.send(&form, &[&held[..], &[("/valid_until", until)]].concat()).await.status, 303);
+    }
+    let file = rusqlite::Connection::open(company.app.file()).unwrap();
+    assert_eq!(file.execute("UPDATE company SET time_zone = 'America/Nowhere'", []).unwrap(), 1);
+    let page = office.open("/office/people").await;
+    assert_eq!(page.status, 200, "{}", page.html);
+    assert!(page.html.contains("“America/Nowhere” is not known to this server"), "{}", page.html);
+    assert!(page.html.contains("until 2026-09-13, ■ ran out"), "{}", page.html);
+    assert!(!page.html.contains("until 2026-09-16, ■ ran out"), "{}", page.html);
+}
+
+#[tokio::test]
 async fn the_office_signs_in_and_out_without_a_script() {
     let company = Company::in_maryland().await;
     let nobody = Visitor { company: &company, cookie: String::new() };

@@ -56,7 +56,7 @@ async fn a_programme_is_entered_in_rows() {
     ];
     // Need and figure contradict themselves only when the shapes are right.
     let bare = office.send(&refused, &good).await;
-    assert!(bare.beside("/needs/0/published", "fault").contains("give a published programme"), "{}", bare.html);
+    assert!(bare.beside("/needs/0/published", "fault").contains("give a published program"), "{}", bare.html);
     let done = office.send(&bare, &[("/needs/0/published", "Maryland, tall fescue and Kentucky bluegrass")]).await;
     assert_eq!(done.status, 303, "{}", done.html);
     let to = done.to.unwrap();

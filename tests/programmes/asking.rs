@@ -122,7 +122,7 @@ async fn a_need_without_a_source_is_asked_for_and_never_guessed() {
     let other = written(&company.office, &other).await;
     let path = format!("/api/v1/sections/{}/plan?programme_id={other}", company.front);
     let told = company.office.get(&path).await.problem(422, "invalid");
-    assert!(told.text.contains("tall fescue, for which the programme states no need"), "{}", told.text);
+    assert!(told.text.contains("tall fescue, for which the program states no need"), "{}", told.text);
     // The section's own entry says most.
     let mut own = programme(&company);
     own["needs"] = json!([

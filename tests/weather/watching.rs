@@ -134,6 +134,8 @@ async fn a_phone_takes_the_weather_of_its_day_along_and_nobody_is_asked_for_it()
     assert_eq!(stretches, [("14:40", "19:00", "stop"), ("19:00", "23:00", "go")], "{weather:#}");
     assert!(weather["stretches"][0]["why"].as_str().unwrap().contains("88 °F"), "{weather:#}");
     assert_eq!(weather["stretches"][1]["why"], Value::Null);
+    let hot = [0, 1].map(|at| &weather["stretches"][at]["too_hot"]);
+    assert_eq!(hot, [&json!(true), &json!(false)]);
     let service = &weather["services"][0];
     assert_eq!(service["forecast_fetched_at"], "2026-10-06T14:20:00.000Z", "with its source and age");
     assert_eq!(service["weather"]["alerts"]["looked_at"], "2026-10-06T14:20:00.000Z");
@@ -160,6 +162,7 @@ async fn a_phones_day_tells_alerts_and_missing_places() {
     let day = company.phone.get("/api/v1/days/2026-10-06").await.expect(200).body;
     assert_eq!(day["weather"][0]["verdict"], "stop", "{day:#}");
     assert!(day["weather"][0]["stretches"][0]["why"].as_str().unwrap().contains("flood warning"));
+    assert_eq!(day["weather"][0]["stretches"][0]["too_hot"], false, "an alert is no heat");
     let without = Company::in_maryland().await;
     let day = without.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
     assert_eq!(day["weather"], json!([]), "no service is configured");

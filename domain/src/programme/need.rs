@@ -112,7 +112,7 @@ fn nitrogen(question: &NeedQuestion<'_>) -> NeededRate {
             programme.at_level(level),
             begun("N")
                 .with_text("level of the lawn", &level.label(), "")
-                .with("nitrogen of the programme at this level", programme.at_level(level))
+                .with("nitrogen of the program at this care level", programme.at_level(level))
                 .from_source(
                     programme.mark,
                     &format!(

@@ -30,7 +30,10 @@ use crate::{
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({
     "application_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14", "reason": "Weighed again: the bag was not empty.",
-    "change": { "lines": [{ "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13", "product_lb": "21.4" }] }
+    "change": { "lines": [
+        { "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13", "product_lb": "21.4" },
+        { "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a15", "product_lb": "12.8" }
+    ] }
 }))]
 pub struct CorrectionInput {
     pub application_id: ApplicationId,
@@ -40,7 +43,7 @@ pub struct CorrectionInput {
     /// that nobody's word is overridden unseen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<CorrectionId>,
-    /// What stands in the place of all the application's lines. A line without `treated_area_sqft` keeps the area that stands for
+    /// What stands in the place of all the application's lines; a section that is left out is taken back. A line without `treated_area_sqft` keeps the area that stands for
     /// its section, whatever was measured since. Leave it out to take the whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub change: Option<CorrectionChange>,

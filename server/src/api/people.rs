@@ -227,7 +227,7 @@ pub async fn new_enrolment_code(
             if actor.role != Role::Owner && person.role != Role::Technician {
                 return Err(Problem::new(
                     Kind::NotAllowed,
-                    "The office enrols technicians' phones; the others are the owner's to enrol.",
+                    "The office connects technicians' phones; only the owner connects the phones of others.",
                 ));
             }
             if !person.active {

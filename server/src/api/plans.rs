@@ -152,7 +152,7 @@ async fn run_blocking<T: Send + 'static>(work: impl FnOnce(&AtomicBool) -> T + S
 }
 
 async fn programme(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
-    store::programmes::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("programme"))
+    store::programmes::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("program"))
 }
 
 /// Get a section's season plan
@@ -223,7 +223,7 @@ pub async fn get_company_plan(
 fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     match programme.rounds.iter().find(|round| round.name == asked.round) {
-        None => faults.push(FieldFault::at("/round", "unknown_value", "is no round of this programme")),
+        None => faults.push(FieldFault::at("/round", "unknown_value", "is no round of this program")),
         Some(round) if !(round.from..=round.to).contains(&asked.planned_on) => {
             let detail = format!("must lie within the round, between {} and {}", round.from, round.to);
             faults.push(FieldFault::at("/planned_on", "out_of_range", detail));

@@ -71,19 +71,19 @@ fn need_faults(at: usize, need: &ProgrammeNeed) -> Vec<FieldFault> {
         (None, None) => fault(
             "published",
             "incomplete",
-            "give a published programme, or nitrogen_lb_per_1000_sqft with what it rests on",
+            "give a published program, or nitrogen_lb_per_1000_sqft with what it rests on",
         ),
         (Some(_), Some(_)) => {
-            fault("nitrogen_lb_per_1000_sqft", "contradiction", "is given only without a published programme");
+            fault("nitrogen_lb_per_1000_sqft", "contradiction", "is given only without a published program");
         }
         (Some(name), None) => match published(name) {
             None => fault(
                 "published",
                 "unknown_value",
-                "names no programme that was read; take a name from the list of published programmes",
+                "names no program that was read; take a name from the list of published programs",
             ),
             Some(known) if need.species.is_some_and(|species| !known.species.contains(&species)) => {
-                fault("species", "contradiction", "is not among the turf that the published programme is for");
+                fault("species", "contradiction", "is not among the turf that the published program is for");
             }
             Some(_) => {}
         },
@@ -203,7 +203,7 @@ async fn get_programme(
     PathId(id): PathId<ids::Programme>,
 ) -> Result<Response, Problem> {
     let programme = store::programmes::get(app.store.reader(), id).await?;
-    Ok(reply::json_with_etag(&known, &programme.ok_or_else(|| Problem::not_found("programme"))?))
+    Ok(reply::json_with_etag(&known, &programme.ok_or_else(|| Problem::not_found("program"))?))
 }
 
 /// Replace a programme
@@ -224,7 +224,7 @@ pub async fn replace_programme(
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::programmes::get(&mut *connection, id).await?;
-            let before = before.ok_or_else(|| Problem::not_found("programme"))?;
+            let before = before.ok_or_else(|| Problem::not_found("program"))?;
             let kept: HashSet<_> = before.products.iter().map(|product| product.product_id).collect();
             // A product that was retired meanwhile may stay: nothing is planned with it.
             faults.extend(book_faults(&mut *connection, &value, &kept).await?);
@@ -235,7 +235,7 @@ pub async fn replace_programme(
                 }
             }
             whole(faults)?;
-            store::programmes::update(connection, id, &value, if_match.versions).await?.or_problem("programme")
+            store::programmes::update(connection, id, &value, if_match.versions).await?.or_problem("program")
         })
     });
     changed.await.map(Json)

@@ -127,7 +127,7 @@ impl Season {
         let need = need::of(&self.programme, lawn, section.species(), &past)?;
         let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on);
         let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
-            missing("no_product", "cannot be planned: no product of the programme may be used".to_owned())
+            missing("no_product", "cannot be planned: no product of the program may be used".to_owned())
         })?;
         let facts = self.facts(section, lawn.section_id, (from, area), past, label);
         let facts_on = |on: Day| {

@@ -196,6 +196,8 @@ pub struct DayPeriod {
     /// The gravest reason why it is not a plain `go`.
     #[schema(max_length = 2000)]
     pub why: Option<String>,
+    /// Whether hot air is that reason.
+    pub too_hot: bool,
 }
 
 /// The weather for a visit, as the book had it when the day was put together. Nobody was asked for it.
@@ -263,9 +265,20 @@ fn stretches(hours: &[HourVerdict]) -> Vec<DayPeriod> {
     let mut stretches: Vec<DayPeriod> = Vec::new();
     for hour in hours {
         let why = hour.findings.first().map(|finding| finding.message.chars().take(2000).collect::<String>());
+        // Limits of the air alone are in degrees, and it is always heat that breaks them.
+        let too_hot = hour
+            .findings
+            .first()
+            .is_some_and(|finding| finding.verdict == Verdict::Stop && finding.unit.as_deref() == Some("°F"));
         match stretches.last_mut() {
             Some(last) if last.verdict == hour.verdict && last.why == why => last.to = hour.ends_at,
-            _ => stretches.push(DayPeriod { from: hour.starts_at, to: hour.ends_at, verdict: hour.verdict, why }),
+            _ => stretches.push(DayPeriod {
+                from: hour.starts_at,
+                to: hour.ends_at,
+                verdict: hour.verdict,
+                why,
+                too_hot,
+            }),
         }
     }
     stretches

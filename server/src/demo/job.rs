@@ -123,7 +123,7 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
         text(&day, "/visits/0/sections/0/area_sqft"),
     ));
     say(&format!(
-        "{} lb of product on 1,000 sq ft, or {} in each of two passes; calibrated on {}: {} lb, {}.",
+        "{} lb of product per 1,000 sq ft, or {} in each of two passes; calibrated on {}: {} lb, {}.",
         text(&day, "/visits/0/rate/product_lb_per_1000_sqft"),
         text(&day, "/visits/0/rate/half_rate_lb_per_1000_sqft"),
         text(&day, "/visits/0/calibrations/0/calibration/calibrated_on"),
@@ -230,7 +230,7 @@ async fn rules(staff: &Staff, shelf: &Shelf, places: &[Place], moment: Instant) 
         say(text(finding, "/message"));
         say(&format!("    {} [{}]", text(finding, "/hint"), text(finding, "/citation")));
     }
-    say("422: nothing in the book changed, and the attempt is kept.");
+    say("422: no record was stored, and the attempt is kept.");
     let stops = findings.iter().filter(|finding| finding["verdict"] == "stop").map(|finding| finding["key"].clone());
     record["acknowledged"] = json!(stops.collect::<Vec<_>>());
     record["reason"] = json!("The wrong bag was loaded; seen only when the hopper was empty.");
@@ -254,7 +254,7 @@ async fn closing(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), Stri
 
 fn farewell(base: &str, staff: &Staff) -> String {
     format!(
-        "\nThe server runs until Ctrl-C.\n  Look at {base}/ and try the API at {base}/api-page/\n  Sign in at POST {base}/api/v1/sessions as \"owner\" or \"office\" with the password {}\n  Technician's phone, as Authorization: Bearer {}\n  These were made for this demonstration and end with it. To check the book afterwards, keep it with --file and run `verify`.",
+        "\nThe server runs until Ctrl-C.\n  Look at {base}/ and try the API at {base}/api-page/\n  Pages: {base}/office for the office, {base}/phone for technicians, {base}/year for the owner, {base}/help for everybody\n  Sign in at {base}/sign-in, or at POST {base}/api/v1/sessions, as \"owner\" or \"office\" with the password {}\n  Technician's phone, as Authorization: Bearer {}\n  These were made for this demonstration and end with it. To check the book afterwards, keep it with --file and run `verify`.",
         staff.password,
         staff.phone.token(),
     )

@@ -45,14 +45,14 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     let (opened, beside) = opened.await?;
     drop(beside);
     let code =
-        opened.setup_code.clone().ok_or_else(|| ServeError::Refused("this book is set up already".to_owned()))?;
+        opened.setup_code.clone().ok_or_else(|| ServeError::Refused("this file is set up already".to_owned()))?;
     let handle = Handle::new();
     let serving = tokio::spawn(serve::listen(listener, None, handle.clone(), opened));
     let base = format!("http://{address}");
     print_line(format_args!(
         "Swardbook demonstration. The company is invented; the clock stands on 15 September 2026, in an open season."
     ));
-    print_line(format_args!("The book: {}", file.display()));
+    print_line(format_args!("The records: {}", file.display()));
     let told = job::whole(&base, &code, &clock, moment).await;
     match told {
         Ok(sign_ins) if !config.once => {
@@ -68,10 +68,10 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
     serving.await.map_err(|error| ServeError::Refused(error.to_string()))??;
     let found = crate::book::verify::check_file(&file).await?;
     if let Some(fault) = found.faults.first() {
-        return Err(ServeError::Refused(format!("the check of the book found: {fault}")));
+        return Err(ServeError::Refused(format!("the check of the records found: {fault}")));
     }
     print_line(format_args!(
-        "\nThe book was checked after closing: {} journal entries follow from one another, and {} sections' totals follow from their records.",
+        "\nThe records were checked after closing: {} journal entries follow from one another, and {} sections' totals follow from their records.",
         found.entries, found.sections
     ));
     Ok(())
@@ -81,7 +81,7 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
 fn book_file(config: &Demo, fallback: PathBuf) -> Result<PathBuf, ServeError> {
     match &config.file {
         Some(file) if file.exists() => Err(ServeError::Refused(format!(
-            "{} is there already; the demonstration never writes into a book that exists",
+            "{} is there already; the demonstration never writes into a file that exists",
             file.display()
         ))),
         Some(file) => Ok(file.clone()),

@@ -41,7 +41,7 @@ pub async fn planned(staff: &Staff, shelf: &Shelf, place: &Place) -> Result<(), 
             .map(|name| cell(&round[name]))
             .to_vec()
     });
-    print_line(table::table(&["round", "day", "product", "lb", "N on 1,000"], &rounds));
+    print_line(table::table(&["round", "day", "product", "lb", "N per 1,000"], &rounds));
     for left in plan["skipped"].as_array().into_iter().flatten() {
         say(&format!("Left out: {}. {}", text(left, "/round"), text(left, "/why")));
     }

@@ -55,7 +55,7 @@ pub fn statement(statement: &Value) -> String {
             ]
         })
         .collect();
-    out += "  Pounds on 1,000 sq ft this year\n";
+    out += "  Pounds per 1,000 sq ft this year\n";
     out += &table(&["section", "sq ft", "cap N", "N", "quick N", "P2O5", "K2O", "N left", "% of cap"], &rows);
     out += "\n\n";
     let lines: Vec<Vec<String>> = sections
@@ -78,7 +78,7 @@ pub fn statement(statement: &Value) -> String {
             })
         })
         .collect();
-    out += &table(&["day", "section", "product", "lb", "lb N", "N on 1,000", "by", "certificate", "record"], &lines);
+    out += &table(&["day", "section", "product", "lb", "lb N", "N per 1,000", "by", "certificate", "record"], &lines);
     if let Some(cap) = sections.iter().map(|section| &section["cap"]).find(|cap| !cap.is_null()) {
         let _ = write!(out, "\n\n  Cap set by: {}, {}", cell(&cap["rule"]), cell(&cap["citation"]));
     }

@@ -74,7 +74,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
 /// The company's own zone is set once, with the book, so no page mends it.
 fn of_company(zone: &str) -> String {
     format!(
-        "The company's time zone “{zone}” is not known to this server, so the pages of the company count days by UTC and may be a day off. It was chosen at set-up, and no page changes it: start a newer version of the server, which knows newer zones"
+        "The company's time zone “{zone}” is not known to this server, so pages that need the company's today, such as the year, statements and load sheets, report a fault; days on this page are those of UTC and may be a day off. It was chosen at set-up, and no page changes it: start a newer version of the server, which knows newer zones"
     )
 }
 

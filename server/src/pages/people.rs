@@ -1,4 +1,4 @@
-//! Staff and their phones. The owner enters and corrects people; the office enrols technicians' phones and locks them out.
+//! Staff and their phones. The owner enters and corrects people; the office connects technicians' phones and locks them out.
 
 use askama::Template;
 use axum::{
@@ -6,13 +6,17 @@ use axum::{
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Redirect, Response},
 };
-use domain::{ids, time::Day};
+use domain::{
+    ids,
+    time::{Day, Instant},
+};
 
 use crate::{
     api::{self, people::EnrolmentCode},
     extract::PathId,
     pages::{
         form::{Field, Form, FormData, choices},
+        local::Local,
         office::{self, ALL_ROWS, After, ROWS, shown},
         office_session::{OfficeSession, OwnerSession},
         page,
@@ -22,6 +26,7 @@ use crate::{
     state::App,
     store::{self, credentials::Credential, devices::Device, people::Person, settings::DateOrder},
     version::Versioned,
+    zone::earliest_day,
 };
 
 fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
@@ -77,7 +82,22 @@ struct People {
     rest: Option<i64>,
     owner: bool,
     dates: DateOrder,
-    today: Day,
+    now: Instant,
+    local: Local,
+}
+
+impl People {
+    /// By the company's day. Where its zone is not known, only what is over everywhere is said to be over.
+    #[expect(clippy::trivially_copy_pass_by_ref, reason = "templates hand over by reference")]
+    fn ran_out(&self, until: &Day) -> bool {
+        let today = if self.local.unknown.is_some() { earliest_day(self.now) } else { self.local.day(self.now) };
+        *until < today
+    }
+
+    /// The day on which a phone was connected, by which two of one name are told apart.
+    fn connected(&self, phone: &Device) -> String {
+        self.dates.day(self.local.day(phone.enrolled_at))
+    }
 }
 
 /// A member of staff with what belongs to them.
@@ -103,8 +123,9 @@ pub async fn list(
     };
     let staff = people.into_iter().map(staff).collect();
     let dates = office::dates(&app).await?;
-    let today = api::office_day(&app).await?;
-    Ok(page(People { staff, rest, owner: desk.is_owner(), dates, today }.render()))
+    let (_, zone) = api::company(&app).await?;
+    let (now, local) = (app.clock.now(), Local::of(&zone));
+    Ok(page(People { staff, rest, owner: desk.is_owner(), dates, now, local }.render()))
 }
 
 pub async fn new(_: OwnerSession, State(app): State<App>) -> Response {

@@ -139,7 +139,7 @@ async fn company_form(app: &App, programme: &Programme) -> Result<Form, Problem>
         Field::number("lead_days", "Days from order to delivery").optional().help("14, if it is empty."),
         Field::amount("spare_percent", "Extra to buy, %").optional().help("5 by common practice, if it is empty."),
     ];
-    let form = Form::new(format!("The company's plan by {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
+    let form = Form::new(format!("Plan of the company: {}", programme.name), format!("{at}/plan"), "Work out the plan", fields)
         .back(at)
         .asking()
         .note("Every lawn section is planned anew, one after the other. With hundreds of them this takes some seconds, and the page stays as it is until it is done. It stores nothing and permits nothing.");

@@ -48,7 +48,7 @@ fn blank(product: &Product) -> Form {
     ];
     Form::new(format!("A file of {}", product.name), format!("{at}/files/new"), "Add the file", fields)
         .back(at)
-        .note("A file is never edited: a newer one stands beside the older. The label on the bag in hand prevails over any copy.")
+        .note("A file is never edited: a newer one is added, and the older one stays. The label on the bag in hand prevails over any copy.")
 }
 
 pub async fn new(

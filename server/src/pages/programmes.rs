@@ -29,7 +29,7 @@ use crate::{
 /// A programme of the book.
 pub async fn get(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
     let found = store::programmes::get(app.store.reader(), id).await?;
-    found.ok_or_else(|| Problem::not_found("programme"))
+    found.ok_or_else(|| Problem::not_found("program"))
 }
 
 /// All programmes, the newest first.

@@ -158,7 +158,6 @@ struct StatementPage {
     s: Statement,
     /// When it was prepared, by the company's clock.
     prepared: String,
-    clock_fault: Option<String>,
 }
 
 impl StatementPage {
@@ -182,5 +181,5 @@ pub async fn client(
     let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
-    Ok(page(StatementPage { dates, s, prepared, clock_fault: local.fault() }.render()))
+    Ok(page(StatementPage { dates, s, prepared }.render()))
 }

@@ -55,7 +55,7 @@ pub const KINDS: [About; 19] = [
         status: StatusCode::UNAUTHORIZED,
         title: "Sign in first",
         meaning: "The request carries no token, or one that has ended.",
-        way_out: "Sign in, or enrol the phone again with a new code. Records waiting on a phone stay there and can be sent afterwards.",
+        way_out: "Sign in, or connect the phone again with a new code. Records waiting on a phone stay there and can be sent afterwards.",
         help: "people#connect-a-phone",
     },
     About {
@@ -180,7 +180,7 @@ pub const KINDS: [About; 19] = [
         slug: "too-many-requests",
         status: StatusCode::TOO_MANY_REQUESTS,
         title: "Too many tries",
-        meaning: "Signing in and enrolling are limited, by name and by address.",
+        meaning: "Signing in and connecting a phone are limited, by name and by address.",
         way_out: "Wait as long as `Retry-After` says, then try again.",
         help: "people#passwords-and-wrong-tries",
     },

@@ -137,7 +137,7 @@ export async function theForecastIsKept(world) {
   await page.reload();
   await page.getByText('The server does not answer').waitFor();
   // By the clock of the lawn, wherever the phone thinks it is: the sample is too hot for quick-release nitrogen from 13:00 on.
-  await page.locator('.stop-button', { hasText: 'Weather hold 1:00 PM to 5:00 PM' }).first().waitFor();
+  await page.locator('.stop-button', { hasText: 'Too hot 1–5 PM' }).first().waitFor();
   await arrive(page, openStops(page).first());
   await page.getByRole('heading', { name: 'How your spreader was calibrated' }).waitFor();
   // The label is read where the work is, with or without a network.

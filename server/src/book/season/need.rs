@@ -50,7 +50,7 @@ pub fn of(
     let refuse = |why: String| NotPlanned { code: "no_need", why };
     let Some(entry) = entry(programme, lawn, species) else {
         let turf = species.map_or("turf that nobody has named", Species::label);
-        return Err(refuse(format!("has {turf}, for which the programme states no need; enter one")));
+        return Err(refuse(format!("has {turf}, for which the program states no need; enter one")));
     };
     let because = entry.because.as_deref().unwrap_or_default();
     let nitrogen = match (&entry.published, entry.nitrogen_lb_per_1000_sqft) {
@@ -69,7 +69,7 @@ pub fn of(
             })?;
             NitrogenSource::Published(source, level)
         }
-        (None, None) => return Err(refuse("has no nitrogen need in the programme; enter one".to_owned())),
+        (None, None) => return Err(refuse("has no nitrogen need in the program; enter one".to_owned())),
     };
     let other = |reported: Option<NutrientRate>, entered: Option<NutrientRate>| match (&lawn.report, reported, entered)
     {

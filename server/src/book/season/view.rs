@@ -92,7 +92,7 @@ pub(super) fn price(plan: &SeasonPlan, offered: &[(ProductId, PlanProduct)]) -> 
         }
     }
     derivation
-        .from_source(SourceMark::Own, "Prices that the office entered with the programme")
+        .from_source(SourceMark::Own, "Prices that the office entered with the program")
         .gives(plan.price_usd, "up to the cent")
         .derivation
 }

@@ -39,7 +39,7 @@ impl Asked {
         if telling.is_empty() {
             telling = all;
         }
-        let mut stems: Vec<String> = telling.iter().map(|word| stem(word).to_owned()).collect();
+        let mut stems: Vec<String> = telling.iter().map(|word| stem(word)).collect();
         stems.sort();
         stems.dedup();
         Self(stems)
@@ -47,7 +47,7 @@ impl Asked {
 
     /// Which of the words this one is. Short ones are whole words, longer ones the beginnings of words.
     fn which(&self, word: &str) -> Option<usize> {
-        let lower = word.to_lowercase();
+        let lower = with_i(word.to_lowercase());
         self.0
             .iter()
             .position(|asked| if asked.len() < 3 { lower == *asked } else { lower.starts_with(asked.as_str()) })
@@ -86,28 +86,55 @@ fn words(text: &str) -> impl Iterator<Item = (&str, usize)> {
     parts.filter(|(word, _)| !word.is_empty())
 }
 
-/// A word without the endings that English gives it: "refused" asks for "refuse" and "refusal" too.
-fn stem(word: &str) -> &str {
+/// A word without the endings that English gives it: "refused" asks for "refuse" and "refusal" too, "stopped" for "stop", and
+/// "companies" for "company".
+fn stem(word: &str) -> String {
     for ending in ["ing", "ed", "es", "s", "e"] {
         if let Some(rest) = word.strip_suffix(ending)
             && rest.len() >= 4
         {
-            return rest;
+            let rest = if matches!(ending, "ing" | "ed") { undoubled(rest) } else { rest };
+            return with_i(rest.to_owned());
         }
     }
-    word.strip_suffix('s').filter(|rest| rest.len() == 3).unwrap_or(word)
+    with_i(word.strip_suffix('s').filter(|rest| rest.len() == 3).unwrap_or(word).to_owned())
 }
 
-/// The sections that have any of the words. Some topics have one section more than their text.
+/// English doubles the last consonant before an ending. A word of four letters may end so by itself, as "fill" and "pass" do.
+fn undoubled(word: &str) -> &str {
+    let mut last = word.chars().rev();
+    let (Some(one), Some(other)) = (last.next(), last.next()) else { return word };
+    let by_itself = matches!(one, 'l' | 's' | 'z') && word.len() < 6;
+    let doubled = one == other && one.is_ascii_lowercase() && !"aeiou".contains(one);
+    if doubled && !by_itself { &word[..word.len() - 1] } else { word }
+}
+
+/// With a last `y` after a consonant as the `i` that it becomes before an ending.
+fn with_i(mut word: String) -> String {
+    let mut last = word.chars().rev();
+    let turns = last.next() == Some('y') && last.next().is_some_and(|before| !"aeiou".contains(before));
+    if turns {
+        word.pop();
+        word.push('i');
+    }
+    word
+}
+
+/// The sections that have any of the words. Some topics have one section more than their text: a list, of which each line answers by
+/// itself, so that a long list has no more of the words than its best line.
 pub fn search<'a>(question: &str, topics: &'a [Topic], own: impl Fn(&Topic) -> Option<&'a Section>) -> Vec<Found> {
     let asked = Asked::of(question);
     let mut found: Vec<Found> = topics
         .iter()
         .flat_map(|topic| {
             let lead = judged(&asked, topic, None, &topic.title, &topic.summary);
-            let sections = topic.sections.iter().chain(own(topic));
+            let sections = topic.sections.iter();
             let sections = sections.map(|one| judged(&asked, topic, Some(&one.id), &one.heading, &one.text));
-            sections.chain([lead]).flatten().collect::<Vec<_>>()
+            let list = own(topic).map(|one| {
+                let line = one.text.lines().max_by_key(|line| asked.count(line).0.count_ones()).unwrap_or_default();
+                judged(&asked, topic, Some(&one.id), &one.heading, line)
+            });
+            sections.chain(list).chain([lead]).flatten().collect::<Vec<_>>()
         })
         .collect();
     found.sort_by_key(|one| Reverse(one.rank));
@@ -171,6 +198,17 @@ mod tests {
             ("stop", "/help/check#what-go-care-and-stop-mean"),
             ("lime", "/help/soil#lime"),
             ("password", "/help/people"),
+            ("stopped", "/help/check#what-go-care-and-stop-mean"),
+            ("license ran out", "/help/certificates#when-one-runs-out"),
+            ("licenses", "/help/certificates"),
+            ("saturated", "/help/check"),
+            ("setback", "/help/measuring#setback-from-water"),
+            ("wrong amount", "/help/correcting#correct-a-wrong-amount-or-delete-or-undo-a-record"),
+            ("delete a record", "/help/correcting#correct-a-wrong-amount-or-delete-or-undo-a-record"),
+            ("undo a record", "/help/correcting#correct-a-wrong-amount-or-delete-or-undo-a-record"),
+            ("care level", "/help/season#a-program"),
+            ("deliveries", "/help/products#stock"),
+            ("alarm", "/help/server#watch-it"),
         ] {
             let found = hrefs(question);
             let first: Vec<&String> = found.iter().take(3).collect();
@@ -185,6 +223,38 @@ mod tests {
         assert!(hrefs("xyzzy").is_empty());
         assert!(hrefs("!? --").is_empty());
         assert!(hrefs("the of").len() > 1, "a question of common words alone is taken at its word");
+    }
+
+    #[test]
+    fn a_long_list_does_not_win_by_its_length() {
+        let lines = [
+            "Sample state. License of whoever applies",
+            "Other county. Certificates ran out, water",
+            "Third. The water",
+        ];
+        let text = lines.map(|line| format!("{line}.\n")).concat().repeat(20);
+        let (id, heading, html) = ("list".to_owned(), "Rule sets".to_owned(), String::new());
+        let list = Section { id, heading, html, text };
+        let asked = |question: &str| search(question, &HANDBOOK, |topic| (topic.slug == "law").then_some(&list));
+        let found = asked("license ran out");
+        assert!(found[0].href.starts_with("/help/certificates"), "{}", found[0].href);
+        assert_eq!(asked("other county sample")[0].href, "/help/law#list", "a line that answers is found all the same");
+    }
+
+    #[test]
+    fn endings_are_taken_off_as_english_puts_them_on() {
+        for (one, other) in [
+            ("stopped", "stop"),
+            ("cancelled", "cancel"),
+            ("companies", "company"),
+            ("deliveries", "delivery"),
+            ("copy", "copies"),
+            ("spilled", "spills"),
+            ("refusing", "refused"),
+        ] {
+            assert_eq!(stem(one), stem(other), "{one}, {other}");
+        }
+        assert_eq!([stem("filling"), stem("passed"), stem("days"), stem("stay")], ["fill", "pass", "day", "stay"]);
     }
 
     #[test]

@@ -55,7 +55,7 @@ async fn open(app: &App, id: ProgrammeId, asked: &RoundQuery) -> Result<(Vec<Cho
 
 async fn form(app: &App, programme: &Programme, asked: &RoundQuery) -> Result<Form, Problem> {
     let round = programme.rounds.iter().find(|round| round.name == asked.round);
-    let round = round.ok_or_else(|| Problem::not_found("round of this programme"))?;
+    let round = round.ok_or_else(|| Problem::not_found("round of this program"))?;
     let people = store::people::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people = people.filter(|one| one.active).map(|one| Choice::new(one.id.to_string(), one.name)).collect();
     let (sections, more) = open(app, programme.id, asked).await?;

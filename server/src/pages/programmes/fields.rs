@@ -111,7 +111,7 @@ fn round(row: usize) -> [Field; 4] {
     [
         Field::line(&at("name"), &format!("Round {}: name", row + 1))
             .under(format!("Round {}", row + 1))
-            .help(first("Such as early autumn. Empty rounds are left out; more rows appear when these are stored.")),
+            .help(first("Such as early autumn. Empty rounds are left out; more rows appear once these are saved.")),
         Field::day(&at("from"), &format!("Round {}: from", row + 1)),
         Field::day(&at("to"), &format!("Round {}: to", row + 1)),
         Field::amount(
