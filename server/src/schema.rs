@@ -80,7 +80,9 @@ impl Schemas {
         let mut parts = Vec::new();
         T::schemas(&mut parts);
         parts.push((name.to_string(), T::schema()));
-        parts.iter_mut().for_each(|(_, schema)| spell_out(schema));
+        for (_, schema) in &mut parts {
+            spell_out(schema);
+        }
         let schemas: HashMap<_, _> = parts.into_iter().collect();
         let root = json!({ "$ref": format!("#/components/schemas/{name}"), "components": { "schemas": schemas } });
         let validator = jsonschema::options()

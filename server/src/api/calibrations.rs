@@ -155,6 +155,7 @@ pub async fn record_calibration(
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
+#[expect(clippy::struct_field_names, reason = "the parameters of an address name whose id they are")]
 struct CalibrationFilter {
     /// Only those of this machine.
     #[serde(default)]
