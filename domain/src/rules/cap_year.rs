@@ -87,7 +87,8 @@ pub(super) fn stricter_year(
 ) -> Option<String> {
     let spans = spans(duty.nutrient, counted(duty, scope), case, section);
     let put_down = |span: &Span| duty.nutrient.rate(&span.past);
-    let fullest = spans.iter().max_by_key(|span| put_down(span))?;
+    // Of spans that leave the same, the first: an entry that was taken back again ends a span, too, and must not be named.
+    let fullest = spans.iter().rev().max_by_key(|span| put_down(span))?;
     let differ = spans.iter().any(|span| put_down(span) != put_down(fullest));
     differ.then(|| format!("Less is left {}", fullest.label()))
 }
