@@ -87,10 +87,12 @@ pub(super) fn stricter_year(
 ) -> Option<String> {
     let spans = spans(duty.nutrient, counted(duty, scope), case, section);
     let put_down = |span: &Span| duty.nutrient.rate(&span.past);
-    // Of spans that leave the same, the first: an entry that was taken back again ends a span, too, and must not be named.
-    let fullest = spans.iter().rev().max_by_key(|span| put_down(span))?;
-    let differ = spans.iter().any(|span| put_down(span) != put_down(fullest));
-    differ.then(|| format!("Less is left {}", fullest.label()))
+    // An entry that was taken back again ends a span, too: such a span holds no more than an earlier one, so only the fullest counts,
+    // and of equals the first.
+    let (calendar, rolling) = spans.split_first()?;
+    let fullest = rolling.iter().rev().max_by_key(|span| put_down(span))?;
+    let stricter = if put_down(calendar) > put_down(fullest) { calendar } else { fullest };
+    (put_down(calendar) != put_down(fullest)).then(|| format!("Less is left {}", stricter.label()))
 }
 
 fn bound(duty: &CapYear, rate: NutrientRate) -> Bound {
