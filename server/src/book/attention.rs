@@ -27,7 +27,7 @@ const CREDENTIAL_DAYS: i32 = 90;
 /// And so many days after they have ended: by then the person goes without.
 const CREDENTIAL_OVER_DAYS: i32 = 365;
 /// Rule sets are read again after so many months, because legislatures and councils sit every year. Common practice.
-const RULE_SET_MONTHS: i32 = 12;
+const RULE_SET_MONTHS: u16 = 12;
 
 /// How many entries of the owner's list wait, by why they are on it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -133,6 +133,6 @@ pub fn old_rule_sets<'l>(law: &'l Lawbook, sites: &[Site], today: Day) -> Vec<&'
     used.iter()
         .filter_map(|code| law.rule_set(code))
         .map(|set| &set.about)
-        .filter(|about| about.last_checked.plus_months(RULE_SET_MONTHS) < today)
+        .filter(|about| about.needs_new_look(today, RULE_SET_MONTHS))
         .collect()
 }
