@@ -43,8 +43,9 @@ pub struct CorrectionInput {
     /// that nobody's word is overridden unseen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<CorrectionId>,
-    /// What stands in the place of all the application's lines; a section that is left out is taken back. A line without `treated_area_sqft` keeps the area that stands for
-    /// its section, whatever was measured since. Leave it out to take the whole application back.
+    /// What stands in the place of all the application's lines; a section that is left out is taken back. A line without
+    /// `treated_area_sqft` keeps the area that stands for its section, whatever was measured since. Leave it out to take the
+    /// whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub change: Option<CorrectionChange>,
     /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
