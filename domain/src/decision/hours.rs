@@ -9,6 +9,7 @@ use super::{
 use crate::{
     facts::Facts,
     law::Lawbook,
+    rules::heat,
     time::Instant,
     weather::{Weather, reported::Reported, series::Span},
 };
@@ -24,6 +25,14 @@ pub struct HourVerdict {
     /// Why the hour is not a plain `go`, the gravest first.
     #[schema(max_items = 200)]
     pub findings: Vec<Finding>,
+}
+
+impl HourVerdict {
+    /// Whether it is stopped for hot air above all.
+    pub fn is_too_hot(&self) -> bool {
+        let gravest = self.findings.first().filter(|finding| finding.verdict == Verdict::Stop);
+        gravest.is_some_and(|finding| finding.unit.as_deref() == Some(heat::UNIT))
+    }
 }
 
 /// Asks the rules on weather about each hour, with what is known now. `facts` says which product and day; its weather is

@@ -11,6 +11,9 @@ use crate::{
     text::capital,
 };
 
+/// The unit of limits of the air, which are all of heat.
+pub(crate) const UNIT: &str = "°F";
+
 pub(super) fn judge(duty: &Heat, case: &Case<'_>) -> Answer {
     let too_hot = format!(
         "{} may not go down in air of {} {} °F",
@@ -45,7 +48,7 @@ pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_
         }
         Some((_, Age::Fresh, _)) => Answer::met(),
     };
-    answer.with(limit.to_string(), known.map(|(air, ..)| air.to_string()), "°F")
+    answer.with(limit.to_string(), known.map(|(air, ..)| air.to_string()), UNIT)
 }
 
 /// Puts a clause behind a semicolon. A single capital letter such as N or P keeps its size.

@@ -9,7 +9,7 @@ mod case;
 mod count_year;
 mod ground;
 mod growing_season;
-mod heat;
+pub(crate) mod heat;
 mod hold_after_seeding;
 mod interval;
 pub(crate) mod label;

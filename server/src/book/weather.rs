@@ -265,11 +265,6 @@ fn stretches(hours: &[HourVerdict]) -> Vec<DayPeriod> {
     let mut stretches: Vec<DayPeriod> = Vec::new();
     for hour in hours {
         let why = hour.findings.first().map(|finding| finding.message.chars().take(2000).collect::<String>());
-        // Limits of the air alone are in degrees, and it is always heat that breaks them.
-        let too_hot = hour
-            .findings
-            .first()
-            .is_some_and(|finding| finding.verdict == Verdict::Stop && finding.unit.as_deref() == Some("°F"));
         match stretches.last_mut() {
             Some(last) if last.verdict == hour.verdict && last.why == why => last.to = hour.ends_at,
             _ => stretches.push(DayPeriod {
@@ -277,7 +272,7 @@ fn stretches(hours: &[HourVerdict]) -> Vec<DayPeriod> {
                 to: hour.ends_at,
                 verdict: hour.verdict,
                 why,
-                too_hot,
+                too_hot: hour.is_too_hot(),
             }),
         }
     }
