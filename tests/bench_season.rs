@@ -126,6 +126,7 @@ fn fill(file: &Path) {
             transaction.execute("INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose) VALUES (?1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, 0, ?8, 0, 'maintenance')", params![id, section, day, area, product_mass, product_mass * 2_400, product_mass * 1_680, product_mass * 1_000]).unwrap();
         }
     }
+    transaction.execute_batch(harness::FIRST_ENTRIES).unwrap();
     transaction.commit().unwrap();
 }
 

@@ -103,6 +103,7 @@ fn fill(file: &Path, seed: &Seed) {
         transaction.execute("INSERT INTO applications (id, property_id, product_id, person_id, person_name, entered_by, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, 'Tech 01', ?4, ?5, 0, 'go', 0, ?6, ?1)", params![id, uuid_of(2, section / 2), product, person, day, content]).unwrap();
         transaction.execute("INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose) VALUES (?1, ?1, ?2, ?3, 800000, 1000000, 2400000000, 1680000000, 0, 1000000000, 0, 'maintenance')", params![id, uuid_of(3, section), day]).unwrap();
     }
+    transaction.execute_batch(harness::FIRST_ENTRIES).unwrap();
     transaction.commit().unwrap();
 }
 

@@ -260,6 +260,27 @@ impl Reply {
     }
 }
 
+/// Gives every property a zone that no server knows, as if a later zone table had dropped it.
+pub const LOSE_ZONES: &str = "
+    DROP TRIGGER dated_entries_keep;
+    UPDATE properties SET time_zone = 'America/Nowhere';
+    UPDATE dated_entries SET facts = json_set(facts, '$.time_zone', 'America/Nowhere') WHERE property_id IS NOT NULL;";
+
+/// Writes the first dated entry of every thing that was put straight into the file and has none.
+pub const FIRST_ENTRIES: &str = "
+         INSERT INTO dated_entries (id, client_id, since, facts, entered_at)
+         SELECT id, id, '0001-01-01', json_object('name', name, 'mailing_address', mailing_address, 'phone', phone, 'email', email,
+             'cancelled_on', cancelled_on), 0 FROM clients WHERE id NOT IN (SELECT id FROM dated_entries);
+         INSERT INTO dated_entries (id, property_id, since, facts, entered_at)
+         SELECT id, id, '0001-01-01', json_object('client_id', client_id, 'name', name, 'address', address, 'postal_code', postal_code,
+             'latitude', latitude, 'longitude', longitude, 'time_zone', time_zone, 'place', NULL, 'rule_sets', json(rule_sets),
+             'local_rules_checked_on', local_rules_checked_on), 0 FROM properties WHERE id NOT IN (SELECT id FROM dated_entries);
+         INSERT INTO dated_entries (id, section_id, since, facts, entered_at)
+         SELECT id, id, '0001-01-01', json_object('name', name, 'species', species, 'water', water, 'water_distance_ft', NULL,
+             'natural_strip_ft', NULL, 'established_on', established_on, 'touches_pavement', json(iif(touches_pavement, 'true', 'false')),
+             'maintenance', maintenance, 'clippings', clippings, 'shade', shade), 0
+         FROM sections WHERE id NOT IN (SELECT id FROM dated_entries);";
+
 /// A new id as a phone makes it.
 pub fn new_id() -> String {
     Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, 1_789_000_000, 0)).to_string()

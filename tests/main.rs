@@ -18,6 +18,7 @@ mod evidence;
 mod faults;
 mod golden_journal;
 mod hang_up;
+mod history;
 mod journal_coverage;
 mod law;
 mod lists;

@@ -15,6 +15,12 @@ fn journal_length(company: &Company) -> i64 {
 fn lose(company: &Company, table: &str) {
     let book = Connection::open(company.app.file()).unwrap();
     assert_eq!(book.execute(&format!("UPDATE {table} SET time_zone = ?1"), [LOST]).unwrap(), 1);
+    if table == "properties" {
+        book.execute_batch("DROP TRIGGER dated_entries_keep").unwrap();
+        let entries =
+            "UPDATE dated_entries SET facts = json_set(facts, '$.time_zone', ?1) WHERE property_id IS NOT NULL";
+        assert_eq!(book.execute(entries, [LOST]).unwrap(), 1);
+    }
 }
 
 /// Asks, and expects a fault that names the zone and whose it is.

@@ -150,6 +150,7 @@ ids! {
     ClientId of Client: "client",
     CorrectionId of Correction: "correction",
     CredentialId of Credential: "credential",
+    DatedEntryId of DatedFacts: "dated entry",
     DeviceId of Device: "device",
     EquipmentId of Equipment: "equipment",
     LotId of Lot: "lot",

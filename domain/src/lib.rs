@@ -11,6 +11,7 @@
 pub mod actor;
 pub mod application;
 pub mod calibration;
+pub mod dated;
 pub mod decision;
 pub mod equipment;
 pub mod explain;

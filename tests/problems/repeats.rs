@@ -52,9 +52,17 @@ async fn everything_that_has_a_version_asks_for_it() {
         let mut change = stored.clone();
         if part.is_empty() {
             // What the server adds is not sent back.
-            for own in
-                ["id", "version", "created_at", "area_sqft", "measured_on", "place_differs", "programme_id", "round"]
-            {
+            for own in [
+                "id",
+                "version",
+                "created_at",
+                "client_since",
+                "area_sqft",
+                "measured_on",
+                "place_differs",
+                "programme_id",
+                "round",
+            ] {
                 change.as_object_mut().unwrap().remove(own);
             }
         } else {

@@ -226,7 +226,7 @@ pub fn plan(
 ) -> Result<Plan, Vec<FieldFault>> {
     let mut faults = facts::repeated(input.lines.iter().map(|line| line.section_id));
     faults.extend(facts::rejects_service_values(&input.weather));
-    let clock = facts::clock(input.property_id, property).map_err(|fault| faults.push(fault)).ok();
+    let clock = facts::clock(input.property_id, property, at).map_err(|fault| faults.push(fault)).ok();
     let label = world.products.get(&input.product_id).map(|product| &product.label);
     if label.is_none() {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));

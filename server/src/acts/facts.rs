@@ -18,7 +18,7 @@ use crate::{
     acts::{
         BatchFacts, credentials,
         fault::ActFault,
-        rows::{ProductRow, PropertyRow},
+        rows::{ProductRow, PropertyFacts, PropertyRow},
     },
     clock::CLOCKS_DIFFER,
     places,
@@ -78,18 +78,18 @@ pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&Pro
     allowed.then_some(property)
 }
 
-/// The property's zone.
-pub fn zone(id: PropertyId, property: &PropertyRow) -> Result<TimeZone, UnknownZone> {
-    zone::of_property(id, &property.time_zone)
+/// The property's zone at a moment.
+pub fn zone(id: PropertyId, property: &PropertyRow, at: Instant) -> Result<TimeZone, UnknownZone> {
+    zone::of_property(id, property.time_zone(at))
 }
 
 /// The clock at the property, for an act. The law goes by the day there, so nothing is cleared or recorded without it.
-pub fn clock(id: PropertyId, property: &PropertyRow) -> Result<TimeZone, FieldFault> {
-    zone(id, property).map_err(|_| {
+pub fn clock(id: PropertyId, property: &PropertyRow, at: Instant) -> Result<TimeZone, FieldFault> {
+    zone(id, property, at).map_err(|_| {
         let detail = format!(
             "lies in the time zone `{}`, which this server does not know, so the day there is not known. The office chooses \
              the property's zone again; then send this again",
-            property.time_zone
+            property.time_zone(at)
         );
         FieldFault::at("/property_id", "unknown_zone", detail)
     })
@@ -177,10 +177,11 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         pavement_cleaned: question.pavement_cleaned,
         lines: question.lines.iter().map(|line| line_facts(line, question, world)).collect::<Result<_, _>>()?,
     };
-    let mut decision = decide(law, &property.rule_sets, &facts);
+    let place = property.on(question.on);
+    let mut decision = decide(law, &place.rule_sets, &facts);
     let mut found = book_findings(question, property, product);
     found.extend(credentials::run_out(person, question.on, &decision.rule_sets));
-    found.extend(right_law(property, question.on, law));
+    found.extend(right_law(place, property.local_rules_checked_on, question.on, law));
     found.extend(sound_ground(question.ground, &decision));
     found.extend(question.beside.iter().cloned());
     if !found.is_empty() {
@@ -207,15 +208,16 @@ fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> 
 fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Result<LineFacts, ActFault> {
     let missing = |what| ActFault::not_loaded(what, &line.section);
     let row = world.sections.get(&line.section).ok_or_else(|| missing("section"))?;
+    let stood = row.on(question.on);
     let section = SectionFacts {
         id: line.section,
-        name: row.name.clone(),
+        water: stood.water(),
+        name: stood.name,
         area: row.area_on(question.on).ok_or_else(|| missing("the measured area of section"))?,
-        species: row.species(),
-        water: row.water(),
-        natural_strip: row.natural_strip(),
-        established_on: row.established_on,
-        touches_pavement: row.touches_pavement(),
+        species: stood.species,
+        natural_strip: stood.natural_strip_ft,
+        established_on: stood.established_on,
+        touches_pavement: stood.touches_pavement,
         soil_reports: row.soil_reports(),
         past: row.past(question.without, question.without_hold),
     };
@@ -268,7 +270,7 @@ const ASKED_MONTHS: i32 = 12;
 
 /// Whether it is the right law: the coordinates agree with what was confirmed, what this server has of the place was
 /// confirmed, and where the state lets county and municipality have rules, somebody has asked them.
-fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
+fn right_law(property: &PropertyFacts, checked_on: Option<Day>, on: Day, law: &Lawbook) -> Vec<Finding> {
     let mut findings = Vec::new();
     let at = property.latitude.zip(property.longitude);
     if let Some(told) = at.and_then(|(north, east)| places::differs(north, east, &property.rule_sets)) {
@@ -279,8 +281,9 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
         law.over(&property.rule_sets).iter().filter_map(|used| law.rule_set(&used.code)).collect();
     let confirmed = |code: &String| stacked.iter().any(|set| set.about.code == *code);
     // The county comes first, and its name may be a town's as well, which is none of the county's law.
-    let county = property.places.first().cloned().flatten().filter(|code| places::is_of_all(code, law));
-    let named = county.iter().chain(property.places.iter().skip(1).flatten());
+    let codes = property.place.clone().unwrap_or_default();
+    let county = codes.county.filter(|code| places::is_of_all(code, law));
+    let named = county.iter().chain(&codes.municipality);
     for set in named.filter(|code| !confirmed(code)).filter_map(|code| law.rule_set(code)) {
         findings.push(book_finding(
             "book.place.confirmed",
@@ -289,9 +292,9 @@ fn right_law(property: &PropertyRow, on: Day, law: &Lawbook) -> Vec<Finding> {
             "The office confirms the rule set, or corrects where the property lies.",
         ));
     }
-    let asked = property.local_rules_checked_on.is_some_and(|day| day >= on.minus_months(ASKED_MONTHS));
+    let asked = checked_on.is_some_and(|day| day >= on.minus_months(ASKED_MONTHS));
     if let Some(state) = stacked.iter().find(|set| may_have_local_rules(set)).filter(|_| !asked) {
-        let since = property.local_rules_checked_on.map_or_else(
+        let since = checked_on.map_or_else(
             || "nobody has asked them yet".to_owned(),
             |day| format!("they were last asked on {day}, more than a year before"),
         );

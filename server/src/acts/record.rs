@@ -43,7 +43,7 @@ pub fn record(
         return Ok(ActOutcome::Missing("property"));
     };
     // Which law holds, and how large the lawn was, goes by the day: without it nothing more can be said.
-    let zone = match facts::clock(input.property_id, property) {
+    let zone = match facts::clock(input.property_id, property, input.started_at) {
         Ok(zone) => zone,
         Err(fault) => return Ok(ActOutcome::Invalid(vec![fault])),
     };

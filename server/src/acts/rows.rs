@@ -4,6 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use domain::{
     application::Purpose,
+    dated::Stood,
     decision::Verdict,
     equipment::EquipmentKind,
     facts::{PastApplication, PastProduct},
@@ -14,8 +15,9 @@ use domain::{
     product::{Label, Nutrients},
     quantity::{Area, Distance, NutrientRate},
     soil::{SoilCategory, SoilReport},
-    time::Day,
+    time::{Day, Instant},
 };
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 pub const FLAG_ENHANCED: i64 = 1;
@@ -23,17 +25,43 @@ pub const FLAG_ORGANIC: i64 = 2;
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
-    pub client_id: String,
-    pub time_zone: String,
-    pub rule_sets: Vec<String>,
+    /// By the book of now: a day that says since when needs no other.
     pub cancelled_on: Option<Day>,
-    pub latitude: Option<f64>,
-    pub longitude: Option<f64>,
-    /// Codes of county and municipality, as far as they are known.
-    pub places: Vec<Option<String>>,
+    /// By the book of now, too.
     pub local_rules_checked_on: Option<Day>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
+    history: Stood<PropertyFacts>,
+}
+
+/// What a property is on a day, as far as decisions read it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct PropertyFacts {
+    pub time_zone: String,
+    pub rule_sets: Vec<String>,
+    pub latitude: Option<f64>,
+    pub longitude: Option<f64>,
+    pub place: Option<PlaceCodes>,
+}
+
+/// Codes of county and municipality, as far as they are known.
+#[derive(Debug, Clone, Default, Deserialize)]
+pub struct PlaceCodes {
+    pub county: Option<String>,
+    pub municipality: Option<String>,
+}
+
+impl PropertyRow {
+    /// What the property was on a day.
+    pub fn on(&self, day: Day) -> &PropertyFacts {
+        self.history.on(day)
+    }
+
+    /// The clock by which moments there become days. Zones lie less than a day apart, so the day by universal time will do to
+    /// ask which one it was.
+    pub fn time_zone(&self, at: Instant) -> &str {
+        &self.history.on(at.day_in(&TimeZone::UTC)).time_zone
+    }
 }
 
 /// Somebody who puts product down.
@@ -55,13 +83,9 @@ pub struct CredentialRow {
 #[derive(Debug, Clone, Deserialize)]
 pub struct SectionRow {
     pub property_id: PropertyId,
-    pub name: String,
-    species: Option<Species>,
-    water: String,
-    water_distance: Option<i64>,
-    natural_strip: Option<i64>,
-    pub established_on: Option<Day>,
-    touches_pavement: i64,
+    /// By the book of now.
+    established_on: Option<Day>,
+    history: Stood<SectionFacts>,
     measurements: Vec<(Day, i64, i64)>,
     soil_reports: Vec<SoilRow>,
     #[serde(rename = "lines")]
@@ -214,32 +238,41 @@ pub struct CorrectionRow {
     pub fingerprint: String,
 }
 
+/// What a section is on a day, as far as decisions read it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct SectionFacts {
+    pub name: String,
+    pub species: Option<Species>,
+    water: String,
+    water_distance_ft: Option<Distance>,
+    pub natural_strip_ft: Option<Distance>,
+    pub established_on: Option<Day>,
+    pub touches_pavement: bool,
+}
+
+impl SectionFacts {
+    pub fn water(&self) -> Water {
+        match (self.water.as_str(), self.water_distance_ft) {
+            ("none", _) => Water::None,
+            ("near", Some(distance)) => Water::At(distance),
+            _ => Water::Unknown,
+        }
+    }
+}
+
 impl SectionRow {
+    /// What the section was on a day. A seeding that was entered later than it was made is known for its own day too.
+    pub fn on(&self, day: Day) -> SectionFacts {
+        let mut facts = self.history.on(day).clone();
+        facts.established_on = self.established_on.filter(|seeded| *seeded <= day).or(facts.established_on);
+        facts
+    }
+
     /// The area by the latest measurement on or before a day; the first one for days before any.
     pub fn area_on(&self, day: Day) -> Option<Area> {
         let latest = self.measurements.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
         let earliest = || self.measurements.iter().min_by_key(|(on, seq, _)| (*on, *seq));
         latest.or_else(earliest).map(|(_, _, area)| Area::from_raw(*area))
-    }
-
-    pub fn species(&self) -> Option<Species> {
-        self.species
-    }
-
-    pub fn touches_pavement(&self) -> bool {
-        self.touches_pavement == 1
-    }
-
-    pub fn water(&self) -> Water {
-        match (self.water.as_str(), self.water_distance) {
-            ("none", _) => Water::None,
-            ("near", Some(distance)) => Water::At(Distance::from_raw(distance)),
-            _ => Water::Unknown,
-        }
-    }
-
-    pub fn natural_strip(&self) -> Option<Distance> {
-        self.natural_strip.map(Distance::from_raw)
     }
 
     pub fn soil_reports(&self) -> Vec<SoilReport> {

@@ -19,7 +19,7 @@ use crate::{
     api::clearances::{context, refused, stored_before_response, stored_response},
     book::{
         duties::{self, RecordDuties},
-        weather,
+        site, weather,
     },
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, Paged},
@@ -170,12 +170,11 @@ async fn get_application_duties(
     // The weather that was kept beside the record is part of what is on record.
     let provided = weather::of_record(&app, id).await?;
     application.weather = application.weather.joined(&provided.weather);
-    let property = store::properties::get(reader, application.property_id, scope).await?.ok_or_else(missing)?;
-    let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
+    let site = site::on(reader, application.property_id, application.applied_on).await?.ok_or_else(missing)?;
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
     let soil_tested = store::soil_reports::all_tested(reader, &sections, application.applied_on).await?;
     let held = store::credentials::valid_on(reader, application.person_id, application.applied_on).await?;
-    let zone = zone::of_property(property.id, &property.time_zone)?;
+    let zone = zone::of_property(application.property_id, &site.place.time_zone)?;
     let today = app.clock.now().day_in(&zone);
-    Ok(Json(duties::of_record(&application, &client, &property, held, soil_tested, today, &app.law)))
+    Ok(Json(duties::of_record(&application, &site, held, soil_tested, today, &app.law)))
 }

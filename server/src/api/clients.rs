@@ -6,8 +6,11 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::ListQuery,
-    book::office::{self, IdempotentRequest},
+    api::{ListQuery, history::since, whole},
+    book::{
+        history,
+        office::{self, IdempotentRequest},
+    },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::Page,
     problem::Problem,
@@ -16,6 +19,7 @@ use crate::{
     store::{
         self,
         clients::{Client, ClientInput},
+        history::Subject,
         journal::JournalContext,
     },
 };
@@ -41,7 +45,7 @@ pub async fn create_client(
     let deed = JournalContext { actor: Some(actor), at, act: "client.added", subject: id.uuid() };
     let repeat = IdempotentRequest { key, route: "create_client", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/clients/{id}"), move |connection| {
-        Box::pin(async move { Ok(store::clients::insert(connection, id, &value, at).await?) })
+        Box::pin(async move { Ok(store::clients::insert(connection, id, &value, actor.person, at).await?) })
     })
     .await
 }
@@ -80,7 +84,7 @@ async fn get_client(
 
 /// Replace a client
 ///
-/// Replaces everything that the office writes about it.
+/// Replaces everything that the office writes about it. What is changed holds from `since` on; earlier days keep what stood then.
 #[utoipa::path(put, path = "/api/v1/clients/{id}", operation_id = "replace_client", tag = "clients", security(("bearer" = ["office", "owner"])),
     params(("id" = ClientId, Path, description = "The client."), IfMatch), request_body = ClientInput,
     responses((status = 200, description = "Changed.", body = Client)))]
@@ -91,10 +95,20 @@ pub async fn replace_client(
     if_match: IfMatch,
     Valid { value, .. }: Valid<ClientInput>,
 ) -> Result<Json<Client>, Problem> {
-    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "client.changed", subject: id.uuid() };
+    let at = app.clock.now();
+    let (since, mut faults) = since(&app, value.since).await?;
+    let entry = app.ids.next(at);
+    let deed = JournalContext { actor: Some(actor), at, act: "client.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            store::clients::update(connection, id, &value, if_match.versions).await?.or_problem("client")
+            let change = history::weigh(connection, Subject::Client(id), value.facts()?, since, &mut faults).await?;
+            let done =
+                store::clients::update(&mut *connection, id, &value, if_match.versions).await?.or_problem("client")?;
+            whole(faults)?;
+            if let Some(change) = change {
+                history::enter(connection, change, entry, deed).await?;
+            }
+            Ok(done)
         })
     });
     changed.await.map(Json)

@@ -11,6 +11,7 @@ pub(crate) mod credentials;
 pub(crate) mod days;
 pub(crate) mod drift;
 pub(crate) mod equipment;
+pub(crate) mod history;
 pub(crate) mod journal;
 pub(crate) mod lots;
 pub(crate) mod measurements;
@@ -55,6 +56,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(places::routes())
         .merge(properties::routes())
         .merge(sections::routes())
+        .merge(history::routes())
         .merge(measurements::routes())
         .merge(soil_reports::routes())
         .merge(products::routes())

@@ -6,7 +6,7 @@ use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, ClientId, PropertyId, RuleSetCode},
     law::{Lawbook, Level},
-    time::{Day, Instant},
+    time::Day,
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -15,8 +15,11 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::{last_past_day, not_yet, whole},
-    book::office::{self, IdempotentRequest},
+    api::{history::since, last_past_day, not_yet, whole},
+    book::{
+        history,
+        office::{self, IdempotentRequest},
+    },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
@@ -25,10 +28,10 @@ use crate::{
     state::App,
     store::{
         self,
+        history::Subject,
         journal::JournalContext,
         properties::{Place, Property, PropertyInput},
     },
-    zone,
 };
 
 pub fn routes() -> OpenApiRouter<App> {
@@ -104,7 +107,7 @@ fn one_state(codes: &[RuleSetCode], law: &Lawbook) -> Vec<FieldFault> {
 }
 
 /// What is wrong with a property in itself.
-fn faults(input: &PropertyInput, law: &Lawbook, last: Day) -> Vec<FieldFault> {
+pub(super) fn faults(input: &PropertyInput, law: &Lawbook, last: Day) -> Vec<FieldFault> {
     let mut faults = rule_set_faults(&input.rule_sets, law);
     if faults.is_empty() && input.place.is_none() {
         faults.extend(one_state(&input.rule_sets, law));
@@ -146,11 +149,7 @@ pub async fn create_property(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<PropertyInput>,
 ) -> Result<Created, Problem> {
-    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
-    if value.client_since.is_some() {
-        let detail = "is given only when the property becomes another client's; a new one has no other before";
-        faults.push(FieldFault::at("/client_since", "contradiction", detail));
-    }
+    let faults = faults(&value, &app.law, last_past_day(&app).await?);
     let at = app.clock.now();
     let id: PropertyId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
@@ -158,7 +157,7 @@ pub async fn create_property(
     office::create(&app, deed, repeat, format!("/api/v1/properties/{id}"), move |connection| {
         Box::pin(async move {
             check(connection, &value, faults).await?;
-            Ok(store::properties::insert(connection, id, &value, at).await?)
+            Ok(store::properties::insert(connection, id, &value, actor.person, at).await?)
         })
     })
     .await
@@ -200,8 +199,9 @@ async fn get_property(
 
 /// Replace a property
 ///
-/// Replaces everything that the office writes about it. Records keep what they were decided under. When it changes hands,
-/// the statements of earlier years stay with the client of those years, and the nitrogen stays with the land.
+/// Replaces everything that the office writes about it. What is changed holds from `since` on; earlier days keep what stood then,
+/// and records what they were decided under. When it changes hands, the statements of earlier years stay with the client of
+/// those years, and the nitrogen stays with the land.
 #[utoipa::path(put, path = "/api/v1/properties/{id}", operation_id = "replace_property", tag = "properties",
     security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property."), IfMatch),
     request_body = PropertyInput, responses((status = 200, description = "Changed.", body = Property)))]
@@ -213,51 +213,27 @@ pub async fn replace_property(
     Valid { value, .. }: Valid<PropertyInput>,
 ) -> Result<Json<Property>, Problem> {
     let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
+    let (since, in_future) = since(&app, value.since).await?;
+    faults.extend(in_future);
     let at = app.clock.now();
+    let entry = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            let since = new_hands(connection, id, &value, at, &mut faults).await?;
+            if store::properties::get(&mut *connection, id, Scope::Company).await?.is_none() {
+                return Err(Problem::not_found("property"));
+            }
+            let change = history::weigh(connection, Subject::Property(id), value.facts()?, since, &mut faults).await?;
             check(connection, &value, faults).await?;
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;
-            if since.is_none() {
-                return Ok(done);
-            }
-            store::properties::transfer_ownership(&mut *connection, id, value.client_id, since).await?;
-            let handed = store::properties::get(connection, id, Scope::Company).await?;
-            handed.ok_or_else(|| Problem::not_found("property"))
+            let Some(change) = change else { return Ok(done) };
+            history::enter(connection, change, entry, deed).await?;
+            // Since when it is whose follows from the entries.
+            let entered = store::properties::get(connection, id, Scope::Company).await?;
+            entered.ok_or_else(|| Problem::not_found("property"))
         })
     });
     changed.await.map(Json)
-}
-
-/// The day from which the property is another client's, if this change gives it to one.
-async fn new_hands(
-    connection: &mut SqliteConnection,
-    id: PropertyId,
-    input: &PropertyInput,
-    at: Instant,
-    faults: &mut Vec<FieldFault>,
-) -> Result<Option<Day>, Problem> {
-    let stored = store::properties::get(&mut *connection, id, Scope::Company).await?;
-    let stored = stored.ok_or_else(|| Problem::not_found("property"))?;
-    if stored.client_id == input.client_id {
-        if input.client_since.is_some_and(|since| Some(since) != stored.client_since) {
-            let detail = "is given only when the property becomes another client's";
-            faults.push(FieldFault::at("/client_since", "contradiction", detail));
-        }
-        return Ok(None);
-    }
-    // Where the stored zone is not known any more, the one that is chosen with this change says what day it is there.
-    let zone = zone::of_property(id, &stored.time_zone).or_else(|_| zone::of_property(id, &input.time_zone))?;
-    let today = at.day_in(&zone);
-    let since = input.client_since.unwrap_or(today);
-    let before = store::properties::owned_since(connection, id).await?.unwrap_or_default();
-    if since > today || since.to_string() < before {
-        let detail = format!("must not lie after today ({today}), nor before the day of the last change of hands");
-        faults.push(FieldFault::at("/client_since", "out_of_range", detail));
-    }
-    Ok(Some(since))
 }

@@ -11,8 +11,11 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::{last_past_day, not_yet, whole},
-    book::office::{self, IdempotentRequest},
+    api::{history::since, last_past_day, not_yet, whole},
+    book::{
+        history,
+        office::{self, IdempotentRequest},
+    },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
@@ -21,6 +24,7 @@ use crate::{
     state::App,
     store::{
         self,
+        history::Subject,
         journal::JournalContext,
         sections::{NearWater, Section, SectionInput},
     },
@@ -42,7 +46,7 @@ struct SectionFilter {
 type SectionQuery = Paged<SectionFilter>;
 
 /// What contradicts itself in a section.
-fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
+pub(super) fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     match (input.water, input.water_distance_ft) {
         (NearWater::Near, None) => {
@@ -92,7 +96,7 @@ pub async fn create_section(
                 faults.push(FieldFault::at("/property_id", "not_found", "names no property of this company"));
             }
             whole(faults)?;
-            Ok(store::sections::insert(connection, id, &value, at).await?)
+            Ok(store::sections::insert(connection, id, &value, actor.person, at).await?)
         })
     })
     .await
@@ -135,6 +139,7 @@ async fn get_section(
 /// Replace a lawn section
 ///
 /// Replaces everything that the office writes about it, except its property. Area is changed by a new measurement.
+/// What is changed holds from `since` on; earlier days keep what stood then.
 #[utoipa::path(put, path = "/api/v1/sections/{id}", operation_id = "replace_section", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IfMatch),
     request_body = SectionInput, responses((status = 200, description = "Changed.", body = Section)))]
@@ -145,8 +150,12 @@ pub async fn replace_section(
     if_match: IfMatch,
     Valid { value, .. }: Valid<SectionInput>,
 ) -> Result<Json<Section>, Problem> {
+    let at = app.clock.now();
     let mut faults = faults(&value, last_past_day(&app).await?);
-    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "section.changed", subject: id.uuid() };
+    let (since, in_future) = since(&app, value.since).await?;
+    faults.extend(in_future);
+    let entry = app.ids.next(at);
+    let deed = JournalContext { actor: Some(actor), at, act: "section.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::sections::get(&mut *connection, id, Scope::Company).await?;
@@ -155,8 +164,15 @@ pub async fn replace_section(
                 let detail = "a section stays on its property, because records count on it; add a new section instead";
                 faults.push(FieldFault::at("/property_id", "fixed", detail));
             }
+            let change = history::weigh(connection, Subject::Section(id), value.facts()?, since, &mut faults).await?;
             whole(faults)?;
-            store::sections::update(connection, id, &value, if_match.versions).await?.or_problem("lawn section")
+            let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
+                .await?
+                .or_problem("lawn section")?;
+            if let Some(change) = change {
+                history::enter(connection, change, entry, deed).await?;
+            }
+            Ok(done)
         })
     });
     changed.await.map(Json)

@@ -11,6 +11,7 @@ use domain::{
     law::ReportDue,
     time::Day,
 };
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
@@ -29,7 +30,10 @@ use crate::{
         form::{self, Format},
     },
     state::App,
-    store::{self, statements::About},
+    store::{
+        self,
+        statements::{About, Span},
+    },
     zone,
 };
 
@@ -61,14 +65,16 @@ struct StatementQuery {
     format: Option<Format>,
 }
 
-/// First and last day of a year, and the day whose caps are shown.
-fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Day, Day, Day), Problem> {
+/// A year's days, and the company's clock.
+fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Span, TimeZone), Problem> {
     let invalid =
         || Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")]);
     let year = i16::try_from(year).map_err(|_| invalid())?;
     let from = Day::new(year, 1, 1).map_err(|_| invalid())?;
     let to = from.last_of_year();
-    Ok((year, from, to, app.clock.now().day_in(&zone::of_company(zone)?).clamp(from, to)))
+    let zone = zone::of_company(zone)?;
+    let as_of = app.clock.now().day_in(&zone).clamp(from, to);
+    Ok((year, Span { from, to, as_of }, zone))
 }
 
 /// Get a yearly statement
@@ -97,9 +103,9 @@ async fn get_statement(
         }
     };
     let (company_name, zone) = company(&app).await?;
-    let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
-    let parts = store::statements::load(app.store.reader(), about, from, to, staff.scope()).await?;
-    let preparation = Preparation { year, from, to, caps_on, at: app.clock.now(), company_name, law: &app.law };
+    let (year, span, zone) = days(&app, query.year, &zone)?;
+    let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
+    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),
@@ -143,8 +149,8 @@ async fn get_company_year(
     ValidQuery(query): ValidQuery<CompanyYearQuery>,
 ) -> Result<Json<CompanyYear>, Problem> {
     let (_, zone) = company(&app).await?;
-    let (year, from, to, caps_on) = days(&app, query.year, &zone)?;
-    let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
+    let (year, span, _) = days(&app, query.year, &zone)?;
+    let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let reports_due = company_year::reports_due(&app.law, year, &sums);
-    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law, caps_on, sums), reports_due }))
+    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law, span.as_of, sums), reports_due }))
 }

@@ -8,10 +8,7 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::{
-    acts::application::ApplicationView,
-    store::{clients::Client, credentials::Credential, properties::Property},
-};
+use crate::{acts::application::ApplicationView, book::site::Site, store::credentials::Credential};
 
 /// A record held against what the law wants written.
 #[derive(Debug, Serialize, ToSchema)]
@@ -30,30 +27,29 @@ pub struct RecordDuties {
     pub kept_until: Option<KeptUntil>,
 }
 
-/// Holds a record of hired work against the rule sets of its property.
+/// Holds a record of hired work against the rule sets that bound its property on its day.
 pub fn of_record(
     application: &ApplicationView,
-    client: &Client,
-    property: &Property,
+    site: &Site,
     held: Vec<Credential>,
     soil_tested: bool,
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
-    let codes: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
+    let codes = &site.place.rule_sets;
     let (audience, on) = (Audience::Professional, application.applied_on);
-    let written = written(application, client, !held.is_empty(), soil_tested);
+    let written = written(application, site, !held.is_empty(), soil_tested);
     RecordDuties {
-        required: law.record_fields(&codes, audience, on),
-        missing: law.missing_fields(&codes, audience, on, &written),
+        required: law.record_fields(codes, audience, on),
+        missing: law.missing_fields(codes, audience, on, &written),
         credentials: held,
-        kept_until: law.kept_until(&codes, audience, on, today),
+        kept_until: law.kept_until(codes, audience, on, today),
     }
 }
 
 /// What the record and the book behind it hold. The book knows no supervisors yet, and of a label its figures: the copy
 /// is kept on paper.
-fn written(application: &ApplicationView, client: &Client, licensed: bool, soil_tested: bool) -> Vec<RecordField> {
+fn written(application: &ApplicationView, site: &Site, licensed: bool, soil_tested: bool) -> Vec<RecordField> {
     use RecordField as F;
     let mut written = vec![
         F::CustomerName,
@@ -70,7 +66,7 @@ fn written(application: &ApplicationView, client: &Client, licensed: bool, soil_
         F::ReasonForUse,
     ];
     let sometimes = [
-        (client.phone.is_some(), F::CustomerTelephone),
+        (site.client.phone.is_some(), F::CustomerTelephone),
         (application.weather.air_temperature.is_some(), F::WeatherAtStart),
         (licensed, F::LicenceNumber),
         (soil_tested, F::SoilTestResult),

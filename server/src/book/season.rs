@@ -116,15 +116,15 @@ impl Season {
         let (Some(section), Some(property)) = (section, property) else {
             return Err(missing("not_found", "is not on record".to_owned()));
         };
-        let zone =
-            facts::zone(lawn.property_id, property).map_err(|unknown| missing("unknown_zone", unknown.to_string()))?;
+        let zone = facts::zone(lawn.property_id, property, self.now)
+            .map_err(|unknown| missing("unknown_zone", unknown.to_string()))?;
         let from = self.from.unwrap_or_else(|| self.now.day_in(&zone));
         let area = section.area_on(from).ok_or_else(|| {
             missing("not_measured", "has no measurement yet; measure it, and it can be planned".to_owned())
         })?;
         let (mut past, mut gaps) = (section.past(None, None), Vec::new());
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
-        let need = need::of(&self.programme, lawn, section.species(), &past)?;
+        let need = need::of(&self.programme, lawn, section.on(from).species, &past)?;
         let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on);
         let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
             missing("no_product", "cannot be planned: no product of the program may be used".to_owned())
@@ -138,7 +138,7 @@ impl Season {
         let raw = plan(
             &self.law,
             &SeasonQuestion {
-                rule_sets: &property.rule_sets,
+                rule_sets: &property.on(from).rule_sets,
                 facts_on: &facts_on,
                 rounds: &rounds,
                 products: &products,
@@ -160,15 +160,16 @@ impl Season {
         past: Vec<PastApplication>,
         label: &Label,
     ) -> Facts {
+        let stood = row.on(from);
         let section = SectionFacts {
             id,
-            name: row.name.clone(),
+            water: stood.water(),
+            name: stood.name,
             area,
-            species: row.species(),
-            water: row.water(),
-            natural_strip: row.natural_strip(),
-            established_on: row.established_on,
-            touches_pavement: row.touches_pavement(),
+            species: stood.species,
+            natural_strip: stood.natural_strip_ft,
+            established_on: stood.established_on,
+            touches_pavement: stood.touches_pavement,
             soil_reports: row.soil_reports(),
             past,
         };

@@ -1,6 +1,8 @@
 //! The yearly statement of a client, a property or a section: which land, how big, which cap, who set it, what went on, and
 //! whether it is complete. Each figure is traced to its records, and gaps are named.
 
+mod changes;
+
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use domain::{
@@ -12,6 +14,7 @@ use domain::{
     statement::{RecordedLine, Totals},
     time::{Day, Instant},
 };
+use jiff::tz::TimeZone;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -20,7 +23,7 @@ use crate::{
         application::{ApplicationInput, line_view},
         correction::CorrectionInput,
     },
-    store::statements::{Parts, RecordPart, SectionPart},
+    store::statements::{Parts, RecordPart, SectionPart, Span},
     zone::{self, UnknownZone},
 };
 
@@ -131,11 +134,11 @@ const CAUTION: &str = "Caps come from rule sets read on the days shown, a workin
 #[derive(Debug)]
 pub struct Preparation<'a> {
     pub year: i16,
-    pub from: Day,
-    pub to: Day,
-    /// The day whose caps are shown: today, or the last day of a year that is over.
-    pub caps_on: Day,
+    /// Its days. Caps are those of the day as of which everything is named.
+    pub span: Span,
     pub at: Instant,
+    /// The company's clock.
+    pub zone: TimeZone,
     pub company_name: String,
     pub law: &'a Lawbook,
 }
@@ -151,13 +154,14 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         total = total.checked_add(section.applied).unwrap_or(total);
         sections.push(section);
     }
-    open_ends(parts, preparation.caps_on, &mut gaps)?;
+    open_ends(parts, preparation.span.as_of, &mut gaps)?;
+    gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let (client_id, client_name, mailing_address) =
         (first.client_id, first.client_name.clone(), first.mailing_address.clone());
     Ok(Some(Statement {
         year: preparation.year,
-        from: preparation.from,
-        to: preparation.to,
+        from: preparation.span.from,
+        to: preparation.span.to,
         prepared_at: preparation.at,
         company_name: preparation.company_name,
         client_id,
@@ -212,7 +216,7 @@ fn section_year(
     if latest.is_none() {
         gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
     }
-    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.caps_on);
+    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.span.as_of);
     if cap.is_none() {
         let why = if part.rule_sets.is_empty() {
             "no rule set is confirmed for the property"
@@ -250,7 +254,6 @@ fn section_year(
 
 /// The last word on every application of a section, read from the records themselves.
 fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result<Vec<StatementLine>, UnknownZone> {
-    let zone = zone::of_property(part.property_id, &part.time_zone)?;
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
         let applied = match &record.last_correction {
@@ -265,7 +268,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result
             ));
             continue;
         };
-        let late = record.received_at.day_in(&zone) > record.applied_on;
+        let late = is_late(record, part)?;
         for line in applied.iter().filter(|line| line.section_id == part.id) {
             let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else {
                 gaps.push(format!(
@@ -305,6 +308,12 @@ fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Are
     parts.ledger.iter().find(kept).map(|part| part.line.area)
 }
 
+/// Whether the record came in after its day had ended, by the clock of the place on that day.
+fn is_late(record: &RecordPart, part: &SectionPart) -> Result<bool, UnknownZone> {
+    let zone = zone::of_property(record.property_id, &part.property.on(record.applied_on).time_zone)?;
+    Ok(record.received_at.day_in(&zone) > record.applied_on)
+}
+
 /// What is late, corrected, beyond the rules, or not closed.
 fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), UnknownZone> {
     let properties: HashMap<PropertyId, &SectionPart> =
@@ -327,8 +336,7 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), Un
     let records = || parts.records.iter().filter(|record| here.contains(&record.id));
     let mut late = 0;
     for (record, part) in records().filter_map(|record| Some((record, properties.get(&record.property_id)?))) {
-        let zone = zone::of_property(record.property_id, &part.time_zone)?;
-        late += usize::from(record.received_at.day_in(&zone) > record.applied_on);
+        late += usize::from(is_late(record, part)?);
     }
     let mut say = |count: usize, what: &str| {
         if count > 0 {

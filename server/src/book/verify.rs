@@ -1,6 +1,7 @@
 //! The check of a whole book: is the chain unbroken, does every record stand as the journal says, and do the totals follow
 //! from the records?
 
+mod history;
 mod things;
 
 use std::{collections::BTreeMap, path::Path, process::ExitCode};

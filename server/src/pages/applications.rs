@@ -11,7 +11,10 @@ use domain::{
 
 use crate::{
     acts::application::ApplicationView,
-    book::duties::{self, RecordDuties},
+    book::{
+        duties::{self, RecordDuties},
+        site,
+    },
     extract::PathId,
     pages::{applications::seen::Observation, local::Local, office::dates, office_session::OfficeSession, page},
     paging::PageRequest,
@@ -63,14 +66,13 @@ pub async fn record(
     let (reader, scope) = (app.store.reader(), Scope::Company);
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
-    let property = store::properties::get(reader, a.property_id, scope).await?.ok_or_else(missing)?;
-    let client = store::clients::get(reader, property.client_id, scope).await?.ok_or_else(missing)?;
+    let site = site::on(reader, a.property_id, a.applied_on).await?.ok_or_else(missing)?;
     let product = store::products::get(reader, a.product_id).await?.ok_or_else(missing)?.name;
     let tested: Vec<ids::SectionId> = a.lines.iter().map(|line| line.section_id).collect();
     let tested = store::soil_reports::all_tested(reader, &tested, a.applied_on).await?;
     let held = store::credentials::valid_on(reader, a.person_id, a.applied_on).await?;
     let dates = dates(&app).await?;
-    let local = Local::of(&property.time_zone);
+    let local = Local::of(&site.place.time_zone);
     let today = local.day(app.clock.now());
     let named = section_names(&app, a.property_id).await?;
     let corrections = corrections(&app, id, &named, &local, dates).await?;
@@ -81,11 +83,11 @@ pub async fn record(
     Ok(page(
         RecordPage {
             dates,
-            duties: duties::of_record(&a, &client, &property, held, tested, today, &app.law),
+            duties: duties::of_record(&a, &site, held, tested, today, &app.law),
             word: class(d.verdict),
             times: [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at, dates)),
             sections: a.lines.iter().map(|line| name_of(&named, line.section_id)).collect(),
-            address: property.address,
+            address: site.place.address,
             clock_fault: local.fault(),
             a,
             d,

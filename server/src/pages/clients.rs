@@ -12,6 +12,7 @@ use crate::{
     extract::PathId,
     pages::{
         form::{Field, Form, FormData},
+        history,
         office::{After, ROWS, dates, shown},
         office_session::OfficeSession,
         page,
@@ -23,30 +24,33 @@ use crate::{
     version::Versioned,
 };
 
-fn form(title: &str, action: String, button: &'static str) -> Form {
-    let fields = vec![
+/// The fields of a client.
+pub fn fields() -> Vec<Field> {
+    vec![
         Field::line("/name", "Name"),
         Field::lines("/mailing_address", "Mailing address"),
         Field::telephone("/phone", "Telephone").optional(),
+        Field::line("/email", "E-mail").optional(),
         Field::day("/cancelled_on", "Service ends on")
             .optional()
             .help("From that day on nothing is applied for this client."),
-    ];
-    Form::new(title, action, button, fields).back("/office/clients")
+    ]
 }
 
 fn blank() -> Form {
-    form("A new client", "/office/clients/new".to_owned(), "Add the client")
+    Form::new("A new client", "/office/clients/new", "Add the client", fields()).back("/office/clients")
 }
 
 fn stored_form(client: &Client) -> Form {
     let id = client.id;
-    form(&format!("Correct {}", client.name), format!("/office/clients/{id}"), "Save")
+    let fields = fields().into_iter().chain([history::since()]).collect();
+    Form::new(format!("Change {}", client.name), format!("/office/clients/{id}"), "Save", fields)
         .filled(client, client.version())
         .back(format!("/office/clients/{id}"))
 }
 
-async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
+/// A client of the book.
+pub async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
     let found = store::clients::get(app.store.reader(), id, Scope::Company).await?;
     found.ok_or_else(|| Problem::not_found("client"))
 }

@@ -161,7 +161,11 @@ impl Form {
 
     /// The request, held against its schema.
     pub fn valid<T: DeserializeOwned + ToSchema>(&self, app: &App) -> Result<Valid<T>, Problem> {
-        let body = self.body();
+        self.valid_body(app, self.body())
+    }
+
+    /// A request that the page has added to, held against its schema.
+    pub fn valid_body<T: DeserializeOwned + ToSchema>(&self, app: &App, body: Value) -> Result<Valid<T>, Problem> {
         let fingerprint = crate::secret::fingerprint(&body);
         let unreadable: Vec<FieldFault> = self.fields.iter().filter_map(Field::unreadable).collect();
         let checked = extract::checked(app, body, |fault| fault).map_err(|mut problem| {

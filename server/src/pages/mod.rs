@@ -12,6 +12,7 @@ mod equipment;
 mod figures;
 mod form;
 mod help;
+mod history;
 mod load_sheet;
 mod local;
 mod lots;
@@ -92,6 +93,8 @@ fn desk_routes() -> Router<App> {
         .route("/office/clients/new", get(clients::new).post(clients::add))
         .route("/office/clients/{id}", get(clients::one).post(clients::change))
         .route("/office/clients/{id}/properties/new", get(properties::new).post(properties::add))
+        .route("/office/history/{id}", get(history::list))
+        .route("/office/entries/{id}", get(history::entry).post(history::correct))
         .route("/office/properties/{id}", get(properties::one))
         .route("/office/properties/{id}/edit", get(properties::edit).post(properties::change))
         .route("/office/properties/{id}/sections/new", get(sections::new).post(sections::add))

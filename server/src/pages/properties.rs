@@ -22,6 +22,7 @@ use crate::{
     pages::{
         figures::{self, Figure},
         form::{Choice, Field, Form, FormData, also},
+        history,
         local::Local,
         office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
         office_session::OfficeSession,
@@ -78,12 +79,14 @@ async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
     let clients = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
     let clients = clients.into_iter().map(|row| Choice::new(row.item.id.to_string(), row.item.name)).collect();
     let mut fields = fields(app, place::zones(&property.time_zone));
-    fields.push(Field::one("/client_id", "Client", clients).under("New client"));
-    fields.push(Field::day("/client_since", "Client since").optional().help(
-        "Only when it becomes another client's; without a day, today. Statements of earlier years stay with the client of those years.",
-    ));
+    fields.push(
+        Field::one("/client_id", "Client", clients)
+            .under("Client")
+            .help("When it becomes another client's, statements of earlier years stay with the client of those years."),
+    );
+    fields.push(history::since());
     let id = property.id;
-    let title = format!("Correct {}", property.address);
+    let title = format!("Change {}", property.address);
     let mut form = Form::new(title, format!("/office/properties/{id}/edit"), "Save", fields)
         .filled(property, property.version())
         .back(format!("/office/properties/{id}"));
@@ -92,7 +95,15 @@ async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
     Ok(form)
 }
 
-async fn get(app: &App, id: PropertyId) -> Result<Property, Problem> {
+/// The fields of a property of which entries speak.
+pub async fn correctable(app: &App, property: &Property) -> Result<Vec<Field>, Problem> {
+    let form = stored_form(app, property).await?;
+    let dated = |field: &Field| field.name.starts_with('/') && field.name != "/since";
+    Ok(form.fields.into_iter().filter(dated).map(|field| Field { value: Vec::new(), ..field }).collect())
+}
+
+/// A property of the book.
+pub async fn get(app: &App, id: PropertyId) -> Result<Property, Problem> {
     let found = store::properties::get(app.store.reader(), id, Scope::Company).await?;
     found.ok_or_else(|| Problem::not_found("property"))
 }

@@ -12,6 +12,7 @@ use crate::{
     extract::PathId,
     pages::{
         form::{Choice, Field, Form, FormData, choices},
+        history,
         office::{ROWS, dates},
         office_session::OfficeSession,
         page,
@@ -46,10 +47,10 @@ pub fn species() -> Vec<Choice> {
     SPECIES.iter().map(|(value, species)| Choice::new(*value, species.label())).collect()
 }
 
-fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
+/// The fields of a section.
+pub fn fields() -> Vec<Field> {
     let water = choices(&[("none", "checked: none is near"), ("near", "water is near"), ("unknown", "not checked")]);
-    let fields = vec![
-        Field::hidden("/property_id", property.to_string()),
+    vec![
         Field::line("/name", "Name").help("Such as front lawn."),
         Field::one("/species", "Turf species", species()).optional(),
         Field::one("/water", "Water", water),
@@ -63,7 +64,12 @@ fn form(property: ids::PropertyId, title: String, action: String, button: &'stat
             .help("The season's plan needs it."),
         Field::one("/clippings", "Clippings", with_unknown(&["left", "taken"])),
         Field::one("/shade", "Shade", with_unknown(&["light", "medium", "heavy"])),
-    ];
+    ]
+}
+
+fn form(property: ids::PropertyId, title: String, action: String, button: &'static str) -> Form {
+    let mut fields = fields();
+    fields.push(Field::hidden("/property_id", property.to_string()));
     Form::new(title, action, button, fields)
 }
 
@@ -81,9 +87,9 @@ fn blank(property: &Property) -> Form {
 
 fn stored_form(section: &Section) -> Form {
     let at = format!("/office/sections/{}", section.id);
-    form(section.property_id, format!("Correct the {}", section.name), at.clone(), "Save")
-        .filled(section, section.version())
-        .back(at)
+    let mut form = form(section.property_id, format!("Change the {}", section.name), at.clone(), "Save");
+    form.fields.push(history::since());
+    form.filled(section, section.version()).back(at)
 }
 
 /// A section of the book.

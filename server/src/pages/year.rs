@@ -8,6 +8,7 @@ use axum::{
     response::Response,
 };
 use domain::{actor::Role, ids, law::ReportDue, time::Day};
+use jiff::tz::TimeZone;
 use serde::Deserialize;
 
 use crate::{
@@ -28,7 +29,11 @@ use crate::{
     problem::{FieldFault, Problem},
     scope::Scope,
     state::App,
-    store::{self, settings::DateOrder, statements::About},
+    store::{
+        self,
+        settings::DateOrder,
+        statements::{About, Span},
+    },
     zone,
 };
 
@@ -40,10 +45,8 @@ pub struct Which {
 /// The year that is asked for, and how the company reads it.
 struct YearView {
     year: i16,
-    from: Day,
-    to: Day,
-    /// The day whose caps are shown.
-    caps_on: Day,
+    span: Span,
+    zone: TimeZone,
     company: String,
     /// The company's clock.
     local: Local,
@@ -52,15 +55,17 @@ struct YearView {
 
 async fn asked(app: &App, which: &Which) -> Result<YearView, Problem> {
     let (company, zone) = api::company(app).await?;
-    // The year's caps and gaps go by this day, so it is known or the page is not made.
-    let today = app.clock.now().day_in(&zone::of_company(&zone)?);
     let local = Local::of(&zone);
+    // The year's caps and gaps go by today, so it is known or the page is not made.
+    let zone = zone::of_company(&zone)?;
+    let today = app.clock.now().day_in(&zone);
     let year = which.year.unwrap_or(today.year());
     let from = Day::new(year, 1, 1).map_err(|_| {
         Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")])
     })?;
     let to = from.last_of_year();
-    Ok(YearView { year, from, to, caps_on: today.clamp(from, to), company, local, dates: dates(app).await? })
+    let span = Span { from, to, as_of: today.clamp(from, to) };
+    Ok(YearView { year, span, zone, company, local, dates: dates(app).await? })
 }
 
 #[derive(Template)]
@@ -131,10 +136,10 @@ pub async fn year(
     State(app): State<App>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let YearView { year, from, to, caps_on, local, dates, .. } = asked(&app, &which).await?;
-    let sums = store::company_year::company_year(app.store.reader(), from, to, caps_on).await?;
+    let YearView { year, span, local, dates, .. } = asked(&app, &which).await?;
+    let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let reports = company_year::reports_due(&app.law, year, &sums);
-    let sums = company_year::company_year(&app.law, caps_on, sums);
+    let sums = company_year::company_year(&app.law, span.as_of, sums);
     let mut clients: Vec<ClientYear> = Vec::new();
     for sum in &sums {
         let id = sum.client_id.to_string();
@@ -175,10 +180,10 @@ pub async fn client(
     PathId(id): PathId<ids::Client>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let YearView { year, from, to, caps_on, company: company_name, local, dates } = asked(&app, &which).await?;
+    let YearView { year, span, zone, company: company_name, local, dates } = asked(&app, &which).await?;
     let (about, at) = (About::Client(id), app.clock.now());
-    let parts = store::statements::load(app.store.reader(), about, from, to, Scope::Company).await?;
-    let preparation = Preparation { year, from, to, caps_on, at, company_name, law: &app.law };
+    let parts = store::statements::load(app.store.reader(), about, span, Scope::Company).await?;
+    let preparation = Preparation { year, span, at, zone, company_name, law: &app.law };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared }.render()))

@@ -1,7 +1,8 @@
 //! Clients.
 
 use domain::{
-    ids::ClientId,
+    dated::Facts,
+    ids::{ClientId, PersonId},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -11,14 +12,17 @@ use utoipa::ToSchema;
 use crate::{
     paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{read, read_day, read_instant},
+    store::{
+        history::{self, NewEntry, Subject},
+        read, read_day, read_instant,
+    },
     version::{UpdateOutcome, Versioned, Versions},
 };
 
 /// A client as the office writes it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({ "name": "Client 014", "mailing_address": "14 Street A, Sampletown", "phone": "555-0114" }))]
+#[schema(example = json!({ "name": "Client 014", "mailing_address": "14 Street A, Sampletown", "phone": "555-0114", "email": "client014@example.com" }))]
 pub struct ClientInput {
     #[schema(min_length = 1, max_length = 120, format = "line")]
     pub name: String,
@@ -27,9 +31,22 @@ pub struct ClientInput {
     #[serde(default)]
     #[schema(min_length = 3, max_length = 40, pattern = "^[0-9+() ./x-]+$")]
     pub phone: Option<String>,
+    #[serde(default)]
+    #[schema(min_length = 3, max_length = 254, pattern = "^[^@\\s]+@[^@\\s]+$")]
+    pub email: Option<String>,
     /// Day on which the service ends or ended. From then on nothing is applied for this client.
     #[serde(default)]
     pub cancelled_on: Option<Day>,
+    /// First local day on which what is changed here is so; today if left out. What stood on earlier days stays with them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since: Option<Day>,
+}
+
+impl ClientInput {
+    /// What the client's dated entries speak of.
+    pub fn facts(&self) -> Result<Facts, sqlx::Error> {
+        history::facts_of(self, &["since"])
+    }
 }
 
 /// A client, who pays.
@@ -42,6 +59,8 @@ pub struct Client {
     pub mailing_address: String,
     #[schema(max_length = 40)]
     pub phone: Option<String>,
+    #[schema(max_length = 254)]
+    pub email: Option<String>,
     pub cancelled_on: Option<Day>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
@@ -60,6 +79,7 @@ struct ClientRow {
     name: String,
     mailing_address: String,
     phone: Option<String>,
+    email: Option<String>,
     cancelled_on: Option<String>,
     version: i64,
     created_at: i64,
@@ -74,6 +94,7 @@ impl TryFrom<ClientRow> for Sequenced<Client> {
             name: row.name,
             mailing_address: row.mailing_address,
             phone: row.phone,
+            email: row.email,
             cancelled_on: row.cancelled_on.as_deref().map(read_day).transpose()?,
             version: row.version,
             created_at: read_instant(row.created_at)?,
@@ -86,21 +107,26 @@ pub async fn insert(
     connection: &mut SqliteConnection,
     id: ClientId,
     input: &ClientInput,
+    by: PersonId,
     at: Instant,
 ) -> Result<Client, sqlx::Error> {
+    let entry = NewEntry::first(Subject::Client(id), input.facts()?, by, at);
     let (key, at) = (id.to_string(), at.millis());
     let cancelled = input.cancelled_on.map(|day| day.to_string());
     sqlx::query!(
-        "INSERT INTO clients (id, name, mailing_address, phone, cancelled_on, version, created_at) VALUES ($1, $2, $3, $4, $5, 1, $6)",
+        "INSERT INTO clients (id, name, mailing_address, phone, email, cancelled_on, version, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, 1, $7)",
         key,
         input.name,
         input.mailing_address,
         input.phone,
+        input.email,
         cancelled,
         at
     )
     .execute(&mut *connection)
     .await?;
+    history::append(connection, Subject::Client(id), &entry).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
 }
 
@@ -114,14 +140,15 @@ pub async fn update(
     let key = id.to_string();
     let cancelled = input.cancelled_on.map(|day| day.to_string());
     let done = sqlx::query!(
-        "UPDATE clients SET name = $2, mailing_address = $3, phone = $4, cancelled_on = $5, version = version + 1
+        "UPDATE clients SET name = $2, mailing_address = $3, phone = $4, email = $7, cancelled_on = $5, version = version + 1
          WHERE id = $1 AND ($6 IS NULL OR version IN (SELECT value FROM json_each($6)))",
         key,
         input.name,
         input.mailing_address,
         input.phone,
         cancelled,
-        versions
+        versions,
+        input.email
     )
     .execute(&mut *connection)
     .await?;
@@ -133,7 +160,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) 
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query_as!(
         ClientRow,
-        r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.cancelled_on,
+        r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.email, c.cancelled_on,
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (
@@ -151,7 +178,7 @@ pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<
     let person = scope.person();
     let rows = sqlx::query_as!(
         ClientRow,
-        r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.cancelled_on,
+        r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.email, c.cancelled_on,
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.seq > $1 AND ($2 IS NULL OR EXISTS (

@@ -1,13 +1,19 @@
 //! Every section's year in sums, for the owner's overview.
 
 use domain::{
+    dated::Stood,
     ids::{ClientId, PropertyId, SectionId},
     land::Species,
     time::Day,
 };
 use sqlx::SqlitePool;
 
-use super::{read, read_enum, read_json};
+use super::{
+    ReadTransaction,
+    history::{self, Histories},
+    read, read_enum, read_json,
+    statements::{ClientPast, PropertyPast, SectionPast, Span, ids},
+};
 
 /// A section's sums for the company's year.
 #[derive(Debug)]
@@ -30,9 +36,11 @@ pub struct YearSum {
 }
 
 /// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
-pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> Result<Vec<YearSum>, sqlx::Error> {
-    let (from, to, today) = (from.to_string(), to.to_string(), today.to_string());
-    let rows = sqlx::query!(
+pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>, sqlx::Error> {
+    let mut moment = ReadTransaction::begin(pool).await?;
+    let (from, to, today) = (span.from.to_string(), span.to.to_string(), span.as_of.to_string());
+    let rows = sqlx::query_as!(
+        Row,
         r#"SELECT s.id AS "section_id!", p.id AS "property_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
                   c.id AS "client_id!", c.name AS "client_name!",
                   (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash)) FROM (
@@ -46,7 +54,8 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
                         AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64"
+                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64", p.time_zone AS "time_zone!",
+                  c.mailing_address AS "mailing_address!"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
                (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
@@ -56,23 +65,69 @@ pub async fn company_year(pool: &SqlitePool, from: Day, to: Day, today: Day) -> 
         to,
         today
     )
-    .fetch_all(pool)
+    .fetch_all(&mut *moment)
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(YearSum {
-                section_id: read(&row.section_id, "section id")?,
-                property_id: read(&row.property_id, "property id")?,
-                client_id: read(&row.client_id, "client id")?,
-                species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
-                rule_sets: read_json(&row.rule_sets, "rule sets")?,
-                client_name: row.client_name,
-                address: row.address,
-                section_name: row.section_name,
-                loads: read_json(&row.loads, "yearly loads")?,
-                planned: read_json(&row.planned, "planned visits")?,
-                area: row.area,
-            })
-        })
-        .collect()
+    let wanted = history::About {
+        clients: ids(rows.iter().map(|row| row.client_id.clone())),
+        properties: ids(rows.iter().map(|row| row.property_id.clone())),
+        sections: ids(rows.iter().map(|row| row.section_id.clone())),
+        changed: true,
+    };
+    let histories = history::load(&mut moment, &wanted).await?;
+    rows.into_iter().map(|row| sum(row, &histories, span.as_of)).collect()
+}
+
+/// A row of what stands now.
+struct Row {
+    section_id: String,
+    property_id: String,
+    section_name: String,
+    species: Option<String>,
+    address: String,
+    rule_sets: String,
+    client_id: String,
+    client_name: String,
+    loads: String,
+    planned: String,
+    area: i64,
+    time_zone: String,
+    mailing_address: String,
+}
+
+fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error> {
+    let turf: Option<Stood<SectionPast>> = histories.stood(&row.section_id)?;
+    let turf = match &turf {
+        Some(turf) => turf.on(on).clone(),
+        None => SectionPast {
+            name: row.section_name,
+            species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
+        },
+    };
+    let place: Option<Stood<PropertyPast>> = histories.stood(&row.property_id)?;
+    let place = match &place {
+        Some(place) => place.on(on).clone(),
+        None => PropertyPast {
+            address: row.address,
+            time_zone: row.time_zone,
+            rule_sets: read_json(&row.rule_sets, "rule sets")?,
+        },
+    };
+    let payer: Option<Stood<ClientPast>> = histories.stood(&row.client_id)?;
+    let payer = match &payer {
+        Some(payer) => payer.on(on).clone(),
+        None => ClientPast { name: row.client_name, mailing_address: row.mailing_address },
+    };
+    Ok(YearSum {
+        section_id: read(&row.section_id, "section id")?,
+        property_id: read(&row.property_id, "property id")?,
+        client_id: read(&row.client_id, "client id")?,
+        species: turf.species,
+        rule_sets: place.rule_sets,
+        client_name: payer.name,
+        address: place.address,
+        section_name: turf.name,
+        loads: read_json(&row.loads, "yearly loads")?,
+        planned: read_json(&row.planned, "planned visits")?,
+        area: row.area,
+    })
 }

@@ -18,6 +18,7 @@ pub mod devices;
 pub mod drift;
 pub mod effects;
 pub mod equipment;
+pub mod history;
 pub mod journal;
 pub mod lots;
 pub mod measurements;

@@ -1,7 +1,8 @@
 //! Properties.
 
 use domain::{
-    ids::{ClientId, PropertyId, RuleSetCode},
+    dated::Facts,
+    ids::{ClientId, PersonId, PropertyId, RuleSetCode},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -12,12 +13,12 @@ use crate::{
     paging::{PageRequest, Sequenced},
     places,
     scope::Scope,
-    store::{read, read_day, read_instant, read_json},
+    store::{
+        history::{self, NewEntry, Subject},
+        read, read_day, read_instant, read_json,
+    },
     version::{UpdateOutcome, Versioned, Versions},
 };
-
-/// The first day of whoever was the first client.
-pub const FROM_THE_BEGINNING: &str = "0001-01-01";
 
 /// Where a property lies, as codes in the form of a rule set's, whether or not the server has a rule set for each.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -64,7 +65,7 @@ pub struct PropertyInput {
     )]
     pub time_zone: String,
     /// Where it lies, confirmed by a person. `GET /api/v1/places` suggests it from coordinates.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default)]
     pub place: Option<Place>,
     /// The rule sets that bind there, each once, confirmed by a person. As long as none is confirmed, every decision about it
     /// is to stop.
@@ -72,12 +73,20 @@ pub struct PropertyInput {
     pub rule_sets: Vec<RuleSetCode>,
     /// Day on which somebody asked the county and the municipality what rules of their own they have. Where the state lets
     /// them have any, every decision asks for care as long as nobody has.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default)]
     pub local_rules_checked_on: Option<Day>,
-    /// First local day on which it is this client's, given only when it changes hands; the day of the change if left out.
-    /// Statements of earlier years stay with the client of those years; the nitrogen stays with the land.
+    /// First local day on which what is changed here is so; today if left out. What stood on earlier days stays
+    /// with them: when it changes hands, the statements of earlier years stay with the client of those years. The nitrogen stays
+    /// with the land.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub client_since: Option<Day>,
+    pub since: Option<Day>,
+}
+
+impl PropertyInput {
+    /// What the property's dated entries speak of.
+    pub fn facts(&self) -> Result<Facts, sqlx::Error> {
+        history::facts_of(self, &["since"])
+    }
 }
 
 /// A property: the site, with its place and jurisdictions.
@@ -160,7 +169,9 @@ impl TryFrom<PropertyRow> for Sequenced<Property> {
         let item = Property {
             id: read(&row.id, "property id")?,
             client_id: read(&row.client_id, "client id")?,
-            client_since: (row.client_since != FROM_THE_BEGINNING).then(|| read_day(&row.client_since)).transpose()?,
+            client_since: (row.client_since != history::FROM_THE_BEGINNING)
+                .then(|| read_day(&row.client_since))
+                .transpose()?,
             name: row.name,
             address: row.address,
             postal_code: row.postal_code,
@@ -197,8 +208,10 @@ pub async fn insert(
     connection: &mut SqliteConnection,
     id: PropertyId,
     input: &PropertyInput,
+    by: PersonId,
     at: Instant,
 ) -> Result<Property, sqlx::Error> {
+    let entry = NewEntry::first(Subject::Property(id), input.facts()?, by, at);
     let (key, client, codes, at) = (id.to_string(), input.client_id.to_string(), codes(input)?, at.millis());
     let [state, county, municipality] = place_codes(input);
     let checked = input.local_rules_checked_on.map(|day| day.to_string());
@@ -224,35 +237,8 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
-    transfer_ownership(connection, id, input.client_id, None).await?;
+    history::append(connection, Subject::Property(id), &entry).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
-}
-
-/// Notes whose the property is, from a day on or from the beginning.
-pub async fn transfer_ownership(
-    connection: &mut SqliteConnection,
-    id: PropertyId,
-    client: ClientId,
-    since: Option<Day>,
-) -> Result<(), sqlx::Error> {
-    let (key, client) = (id.to_string(), client.to_string());
-    let since = since.map_or_else(|| FROM_THE_BEGINNING.to_owned(), |day| day.to_string());
-    sqlx::query!("INSERT INTO ownerships (property_id, client_id, since) VALUES ($1, $2, $3)", key, client, since)
-        .execute(connection)
-        .await?;
-    Ok(())
-}
-
-/// Since when the property is its present client's, as stored.
-pub async fn owned_since(connection: &mut SqliteConnection, id: PropertyId) -> Result<Option<String>, sqlx::Error> {
-    let key = id.to_string();
-    let row = sqlx::query!(
-        r#"SELECT since AS "since!" FROM ownerships WHERE property_id = $1 ORDER BY since DESC, seq DESC LIMIT 1"#,
-        key
-    )
-    .fetch_optional(connection)
-    .await?;
-    Ok(row.map(|row| row.since))
 }
 
 /// Replaces a property if the version is the stored one, or any when none is named.

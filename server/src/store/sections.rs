@@ -3,7 +3,8 @@
 use std::collections::HashSet;
 
 use domain::{
-    ids::{PropertyId, SectionId},
+    dated::Facts,
+    ids::{PersonId, PropertyId, SectionId},
     land::Species,
     quantity::{Area, Distance},
     time::{Day, Instant},
@@ -15,7 +16,11 @@ use utoipa::ToSchema;
 use crate::{
     paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{enum_text, read, read_day, read_enum, read_instant},
+    store::{
+        enum_text,
+        history::{self, NewEntry, Subject},
+        read, read_day, read_enum, read_instant,
+    },
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -107,6 +112,16 @@ pub struct SectionInput {
     /// Left out, nobody has said.
     #[serde(default)]
     pub shade: ShadeClass,
+    /// First local day on which what is changed here is so; today if left out. What stood on earlier days stays with them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since: Option<Day>,
+}
+
+impl SectionInput {
+    /// What the section's dated entries speak of. It stays on its property.
+    pub fn facts(&self) -> Result<Facts, sqlx::Error> {
+        history::facts_of(self, &["since", "property_id"])
+    }
 }
 
 /// A lawn section: the smallest piece of lawn with its own measurement, soil report and yearly total.
@@ -223,8 +238,10 @@ pub async fn insert(
     connection: &mut SqliteConnection,
     id: SectionId,
     input: &SectionInput,
+    by: PersonId,
     at: Instant,
 ) -> Result<Section, sqlx::Error> {
+    let entry = NewEntry::first(Subject::Section(id), input.facts()?, by, at);
     let (key, property, at, columns) =
         (id.to_string(), input.property_id.to_string(), at.millis(), Columns::of(input)?);
     sqlx::query!(
@@ -247,6 +264,7 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
+    history::append(connection, Subject::Section(id), &entry).await?;
     get(connection, id, Scope::Company).await?.ok_or(sqlx::Error::RowNotFound)
 }
 

@@ -1,10 +1,11 @@
 //! What a statement is made of: the sections asked about, their ledger, the records behind it, and what is open.
 
+mod sections;
+
 use std::collections::BTreeSet;
 
 use domain::{
     ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId, VisitId},
-    land::Species,
     product::Label,
     statement::LedgerLine,
     time::{Day, Instant},
@@ -13,8 +14,9 @@ use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
     scope::Scope,
-    store::{ReadTransaction, read, read_day, read_enum, read_instant, read_json},
+    store::{ReadTransaction, history::Histories, read, read_day, read_instant, read_json},
 };
+pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
 
 /// Which sections a statement is about.
 #[derive(Debug, Clone, Copy)]
@@ -42,27 +44,6 @@ impl About {
             Self::Section(id) => (None, None, Some(id.to_string())),
         }
     }
-}
-
-/// A section with its property and client.
-#[derive(Debug, Clone)]
-pub struct SectionPart {
-    pub id: SectionId,
-    pub name: String,
-    pub species: Option<Species>,
-    pub property_id: PropertyId,
-    pub property_name: String,
-    pub address: String,
-    pub time_zone: String,
-    pub rule_sets: Vec<String>,
-    pub client_id: ClientId,
-    pub client_name: String,
-    pub mailing_address: String,
-    /// Day, sequence number, and area in hundredths of a square foot.
-    pub measurements: Vec<(Day, i64, i64)>,
-    pub latest_soil_sample: Option<Day>,
-    /// Days within the span on which the property became another client's.
-    pub changed_hands_on: Vec<Day>,
 }
 
 /// A line of the ledger with the record that wrote it.
@@ -96,6 +77,15 @@ pub struct RecordPart {
     pub last_correction: Option<(CorrectionId, String)>,
 }
 
+/// The days of a statement.
+#[derive(Debug, Clone, Copy)]
+pub struct Span {
+    pub from: Day,
+    pub to: Day,
+    /// The day as of which everything is named: today, or the last day of a span that is over.
+    pub as_of: Day,
+}
+
 /// Everything of a statement.
 #[derive(Debug, Default)]
 pub struct Parts {
@@ -107,28 +97,29 @@ pub struct Parts {
     pub open_attempts: Vec<(String, PropertyId, Day)>,
     /// The caller may not see all of it.
     pub limited: bool,
+    /// The entries about whatever is not as it was first entered.
+    pub histories: Histories,
 }
 
 /// Loads a statement in one read transaction, so that its parts belong together.
-pub async fn load(pool: &SqlitePool, about: About, from: Day, to: Day, scope: Scope) -> Result<Parts, sqlx::Error> {
+pub async fn load(pool: &SqlitePool, about: About, span: Span, scope: Scope) -> Result<Parts, sqlx::Error> {
     let mut moment = ReadTransaction::begin(pool).await?;
-    parts(&mut moment, about, from, to, scope).await
+    parts(&mut moment, about, span, scope).await
 }
 
 async fn parts(
     connection: &mut SqliteConnection,
     about: About,
-    from: Day,
-    to: Day,
+    span: Span,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
-    let sections = sections(connection, about, from, to, scope).await?;
+    let (sections, histories) = sections::load(connection, about, span, scope).await?;
     // Everything else is asked of these sections and their properties, so that nothing of another is told.
     let those = Those {
         sections: ids(sections.iter().map(|section| section.id.to_string())),
         properties: ids(sections.iter().map(|section| section.property_id.to_string())),
-        from: from.to_string(),
-        to: to.to_string(),
+        from: span.from.to_string(),
+        to: span.to.to_string(),
     };
     Ok(Parts {
         ledger: ledger(connection, &those).await?,
@@ -137,6 +128,7 @@ async fn parts(
         open_attempts: open_attempts(connection, &those).await?,
         limited: scope.person().is_some(),
         sections,
+        histories,
     })
 }
 
@@ -148,74 +140,8 @@ struct Those {
     to: String,
 }
 
-fn ids(ids: impl Iterator<Item = String>) -> String {
+pub(super) fn ids(ids: impl Iterator<Item = String>) -> String {
     serde_json::to_string(&ids.collect::<BTreeSet<_>>()).unwrap_or_default()
-}
-
-/// A client's sections are those of the properties that were the client's on some day of the span.
-async fn sections(
-    connection: &mut SqliteConnection,
-    about: About,
-    from: Day,
-    to: Day,
-    scope: Scope,
-) -> Result<Vec<SectionPart>, sqlx::Error> {
-    let (client, property, section) = about.keys();
-    let (person, from, to) = (scope.person(), from.to_string(), to.to_string());
-    let rows = sqlx::query!(
-        r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.name AS "property_name!", p.address AS "address!",
-                  p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
-                  c.mailing_address AS "mailing_address!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
-                   AS "measurements!: String",
-                  (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id) AS "latest_soil_sample?: String",
-                  (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
-                      AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
-                      AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
-                                          ORDER BY n.since DESC, n.seq DESC LIMIT 1))
-                   AS "changed_hands_on!: String"
-           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
-           JOIN clients AS c ON c.id = coalesce($1,
-                   (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $6 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
-                   p.client_id)
-           WHERE s.id IN (
-                   SELECT y.id FROM ownerships AS o JOIN sections AS y ON y.property_id = o.property_id
-                   WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
-                       SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
-                         AND (n.since <= $5 OR n.since = o.since))
-                   UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
-                   UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
-             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $4))
-           ORDER BY p.seq, s.seq"#,
-        client,
-        property,
-        section,
-        person,
-        from,
-        to
-    )
-    .fetch_all(connection)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(SectionPart {
-                id: read(&row.id, "section id")?,
-                name: row.name,
-                species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
-                property_id: read(&row.property_id, "property id")?,
-                property_name: row.property_name,
-                address: row.address,
-                time_zone: row.time_zone,
-                rule_sets: read_json(&row.rule_sets, "rule sets")?,
-                client_id: read(&row.client_id, "client id")?,
-                client_name: row.client_name,
-                mailing_address: row.mailing_address,
-                measurements: read_json(&row.measurements, "measurements")?,
-                latest_soil_sample: row.latest_soil_sample.as_deref().map(read_day).transpose()?,
-                changed_hands_on: read_json(&row.changed_hands_on, "ownerships")?,
-            })
-        })
-        .collect()
 }
 
 async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<LedgerPart>, sqlx::Error> {

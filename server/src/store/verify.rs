@@ -257,6 +257,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'visits', count(*) FROM visits
            UNION ALL SELECT 'equipment', count(*) FROM equipment
            UNION ALL SELECT 'calibrations', count(*) FROM calibrations
+           UNION ALL SELECT 'dated_entries', count(*) FROM dated_entries WHERE since <> '0001-01-01' AND person_id IS NOT NULL OR corrects IS NOT NULL
            UNION ALL SELECT 'product_files', count(*) FROM product_files
            UNION ALL SELECT 'programmes', count(*) FROM programmes
            UNION ALL SELECT 'people', count(*) FROM people

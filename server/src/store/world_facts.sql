@@ -31,26 +31,18 @@ WITH
         SELECT a.person_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     )
 SELECT 'property', p.id, json_object(
-    'client_id', p.client_id,
-    'time_zone', p.time_zone,
-    'rule_sets', json(p.rule_sets),
     'cancelled_on', c.cancelled_on,
-    'latitude', p.latitude,
-    'longitude', p.longitude,
-    'places', json_array(p.county, p.municipality),
     'local_rules_checked_on', p.local_rules_checked_on,
+    'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
+        FROM dated_entries AS e WHERE e.property_id = p.id),
     'visited_by', (SELECT json_group_array(v.person_id) FROM assignments AS v WHERE v.property_id = p.id))
 FROM wanted_properties AS w CROSS JOIN properties AS p CROSS JOIN clients AS c WHERE p.id = w.id AND c.id = p.client_id
 UNION ALL
 SELECT 'section', s.id, json_object(
     'property_id', s.property_id,
-    'name', s.name,
-    'species', s.species,
-    'water', s.water,
-    'water_distance', s.water_distance,
-    'natural_strip', s.natural_strip,
     'established_on', s.established_on,
-    'touches_pavement', s.touches_pavement,
+    'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
+        FROM dated_entries AS e WHERE e.section_id = s.id),
     'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id),
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))

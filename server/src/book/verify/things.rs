@@ -8,10 +8,11 @@ use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 
 use crate::{
+    book::verify::history::Told,
     scope::Scope,
     store::{
-        calibrations, clients, credentials, devices, equipment, lots, measurements, people, product_files, products,
-        programmes, properties, sections, settings, soil_reports,
+        calibrations, clients, credentials, devices, equipment, history, lots, measurements, people, product_files,
+        products, programmes, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -29,6 +30,7 @@ fn derived(noun: &str) -> &'static [&'static str] {
         "product" => &["balance_lb", "remarks"],
         "lot" => &["balance_lb"],
         "property" => &["place_differs"],
+        "entry" => &["corrected_by", "entered_by_name"],
         _ => &[],
     }
 }
@@ -37,6 +39,7 @@ fn derived(noun: &str) -> &'static [&'static str] {
 fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
     match noun {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
+        "client" => &[("email", None)],
         "visit" => &[("programme_id", None), ("round", None)],
         _ => &[],
     }
@@ -46,8 +49,7 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
 #[derive(Debug, Default)]
 pub struct Expected {
     pub rows: BTreeMap<&'static str, i64>,
-    /// Whose each property was, in the order in which it was written: client and first day.
-    pub owners: BTreeMap<String, Vec<(String, String)>>,
+    told: Told,
 }
 
 impl Expected {
@@ -64,6 +66,7 @@ impl Expected {
             "lot.received" => "lots",
             "visit.planned" => "visits",
             "equipment.added" => "equipment",
+            "entry.added" => "dated_entries",
             "calibration.added" => "calibrations",
             "product_file.added" => "product_files",
             "programme.added" => "programmes",
@@ -87,16 +90,10 @@ impl Expected {
         {
             *self.rows.entry("stock_movements").or_default() += 1;
         }
-        if entry.act.starts_with("property.") {
-            let text = |member: &str| payload[member].as_str().unwrap_or_default().to_owned();
-            let owners = self.owners.entry(entry.subject_id.clone()).or_default();
-            if owners.last().is_none_or(|(client, _)| *client != text("client_id")) {
-                owners.push((text("client_id"), text("client_since")));
-            }
-        }
+        self.told.note(entry, payload);
     }
 
-    /// Holds the counts and the owners against the tables.
+    /// Holds the counts and the dated entries against the tables.
     pub async fn check(&self, connection: &mut SqliteConnection, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
         for (table, rows) in verify::counts(&mut *connection).await? {
             let expected = self.rows.get(table.as_str()).copied().unwrap_or(0);
@@ -104,17 +101,7 @@ impl Expected {
                 faults.push(format!("{table}: {rows} rows are stored, {expected} stand in the journal"));
             }
         }
-        let mut stored: BTreeMap<String, Vec<(String, String)>> = BTreeMap::new();
-        for (property, client, since) in verify::owners(connection).await? {
-            let since = if since == properties::FROM_THE_BEGINNING { String::new() } else { since };
-            stored.entry(property).or_default().push((client, since));
-        }
-        for property in stored.keys().chain(self.owners.keys().filter(|id| !stored.contains_key(*id))) {
-            if stored.get(property) != self.owners.get(property) {
-                faults.push(format!("whose property {property} is and was differs from the journal"));
-            }
-        }
-        Ok(())
+        self.told.check(connection, faults).await
     }
 }
 
@@ -128,6 +115,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
     let noun = entry.act.split('.').next().unwrap_or_default();
     let every = Scope::Company;
     Ok(Some(match noun {
+        "entry" => shown(history::get(connection, id(subject)?).await?),
         "client" => shown(clients::get(connection, id(subject)?, every).await?),
         "property" => shown(properties::get(connection, id(subject)?, every).await?),
         "section" => shown(sections::get(connection, id(subject)?, every).await?),

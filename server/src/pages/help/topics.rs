@@ -5,13 +5,14 @@ use std::sync::LazyLock;
 use super::markdown::{Topic, read};
 
 /// The address of each topic under `/help/`, and its text. An address stays: problem pages, printed sheets and people know it.
-pub const SOURCES: [(&str, &str); 20] = [
+pub const SOURCES: [(&str, &str); 21] = [
     ("first-day", include_str!("../../../help/first-day.md")),
     ("people", include_str!("../../../help/people.md")),
     ("check", include_str!("../../../help/check.md")),
     ("clearance", include_str!("../../../help/clearance.md")),
     ("recording", include_str!("../../../help/recording.md")),
     ("correcting", include_str!("../../../help/correcting.md")),
+    ("history", include_str!("../../../help/history.md")),
     ("phone", include_str!("../../../help/phone.md")),
     ("weather", include_str!("../../../help/weather.md")),
     ("measuring", include_str!("../../../help/measuring.md")),
@@ -57,6 +58,7 @@ pub const READERS: [Reader; 4] = [
             "first-day",
             "people",
             "correcting",
+            "history",
             "measuring",
             "soil",
             "products",

@@ -1,0 +1,386 @@
+//! What stood when: the dated entries about a client, a property or a lawn section, and how they are corrected.
+
+use axum::{Json, extract::State};
+use domain::{
+    dated::{DatedEntry, Facts, History},
+    ids::{self, ClientId, DatedEntryId, PropertyId, SectionId},
+    time::Day,
+};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use sqlx::SqliteConnection;
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use crate::{
+    access::OfficeOrOwner,
+    api::{fingerprint_at, last_past_day, not_yet, office_day, properties, sections, whole},
+    book::{
+        history as entering,
+        office::{self, IdempotentRequest},
+    },
+    extract::{IdempotencyKey, PathId, Valid, checked},
+    problem::{FieldFault, Problem},
+    reply::Created,
+    scope::Scope,
+    state::App,
+    store::{
+        self,
+        clients::ClientInput,
+        history::{FactsByName, HistoryEntry, NewEntry, StoredEntry, Subject},
+        journal::JournalContext,
+        properties::PropertyInput,
+        sections::SectionInput,
+    },
+};
+
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(list_client_history, create_client_entry))
+        .routes(routes!(list_property_history, create_property_entry))
+        .routes(routes!(list_section_history, create_section_entry))
+}
+
+/// An entry as the office writes it: something that was so from a day on, or what takes the place of an entry that is wrong.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({
+    "since": "2026-05-01", "facts": { "species": "zoysia" }, "reason": "The client had it sodded in May and told us in July."
+}))]
+pub struct EntryInput {
+    /// First local day on which it is so. Left out only for what takes the place of the first entry of a thing, which holds from
+    /// the first day known.
+    #[serde(default)]
+    pub since: Option<Day>,
+    /// What is so, in the members of the thing. What takes the place of another entry says all that it says.
+    #[schema(value_type = FactsByName)]
+    pub facts: Facts,
+    /// The entry whose place this one takes.
+    #[serde(default)]
+    pub corrects: Option<DatedEntryId>,
+    /// Why it is entered after the fact.
+    #[schema(min_length = 1, max_length = 300, format = "line")]
+    pub reason: String,
+}
+
+/// The entries about a thing.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct HistoryEntries {
+    /// In the order in which they were entered.
+    #[schema(max_items = 10_000)]
+    pub items: Vec<HistoryEntry>,
+}
+
+/// The first day of a change, today unless it names one, and what is wrong with the day it names.
+pub(super) async fn since(app: &App, named: Option<Day>) -> Result<(Day, Vec<FieldFault>), Problem> {
+    let today = office_day(app).await?;
+    let fault = named.and_then(|day| not_yet("/since", day, today));
+    Ok((named.unwrap_or(today), fault.into_iter().collect()))
+}
+
+/// List what stood when of a client
+///
+/// Every entry, also those whose place another one took, in the order in which they were entered.
+#[utoipa::path(get, path = "/api/v1/clients/{id}/history", operation_id = "list_client_history", tag = "clients",
+    security(("bearer" = ["office", "owner"])), params(("id" = ClientId, Path, description = "The client.")),
+    responses((status = 200, description = "The entries.", body = HistoryEntries)))]
+async fn list_client_history(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+) -> Result<Json<HistoryEntries>, Problem> {
+    list(&app, Subject::Client(id)).await
+}
+
+/// Create an entry of what stood when of a client
+///
+/// For what is learned late, and to take the place of an entry that is wrong in what it says or in its day. Nothing is
+/// overwritten: statements of past years show what stood, and say what was corrected since.
+#[utoipa::path(post, path = "/api/v1/clients/{id}/history", operation_id = "create_client_entry", tag = "clients",
+    security(("bearer" = ["office", "owner"])), params(("id" = ClientId, Path, description = "The client."), IdempotencyKey),
+    request_body = EntryInput,
+    responses((status = 201, description = "Entered.", body = HistoryEntry, headers(("Location" = String, description = "Where the entries are.")))))]
+pub async fn create_client_entry(
+    office: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Client>,
+    key: IdempotencyKey,
+    entry: Valid<EntryInput>,
+) -> Result<Created, Problem> {
+    create(office, app, Subject::Client(id), key, ("create_client_entry", "clients"), entry).await
+}
+
+/// List what stood when of a property
+///
+/// Every entry, also those whose place another one took, in the order in which they were entered.
+#[utoipa::path(get, path = "/api/v1/properties/{id}/history", operation_id = "list_property_history", tag = "properties",
+    security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property.")),
+    responses((status = 200, description = "The entries.", body = HistoryEntries)))]
+async fn list_property_history(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+) -> Result<Json<HistoryEntries>, Problem> {
+    list(&app, Subject::Property(id)).await
+}
+
+/// Create an entry of what stood when of a property
+///
+/// For what is learned late, and to take the place of an entry that is wrong in what it says or in its day: also of a change of
+/// hands. Nothing is overwritten: statements of past years show what stood, and say what was corrected since.
+#[utoipa::path(post, path = "/api/v1/properties/{id}/history", operation_id = "create_property_entry", tag = "properties",
+    security(("bearer" = ["office", "owner"])), params(("id" = PropertyId, Path, description = "The property."), IdempotencyKey),
+    request_body = EntryInput,
+    responses((status = 201, description = "Entered.", body = HistoryEntry, headers(("Location" = String, description = "Where the entries are.")))))]
+pub async fn create_property_entry(
+    office: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Property>,
+    key: IdempotencyKey,
+    entry: Valid<EntryInput>,
+) -> Result<Created, Problem> {
+    create(office, app, Subject::Property(id), key, ("create_property_entry", "properties"), entry).await
+}
+
+/// List what stood when of a lawn section
+///
+/// Every entry, also those whose place another one took, in the order in which they were entered.
+#[utoipa::path(get, path = "/api/v1/sections/{id}/history", operation_id = "list_section_history", tag = "sections",
+    security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section.")),
+    responses((status = 200, description = "The entries.", body = HistoryEntries)))]
+async fn list_section_history(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+) -> Result<Json<HistoryEntries>, Problem> {
+    list(&app, Subject::Section(id)).await
+}
+
+/// Create an entry of what stood when of a lawn section
+///
+/// For what is learned late, and to take the place of an entry that is wrong in what it says or in its day. Nothing is
+/// overwritten: statements of past years show what stood, and say what was corrected since.
+#[utoipa::path(post, path = "/api/v1/sections/{id}/history", operation_id = "create_section_entry", tag = "sections",
+    security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
+    request_body = EntryInput,
+    responses((status = 201, description = "Entered.", body = HistoryEntry, headers(("Location" = String, description = "Where the entries are.")))))]
+pub async fn create_section_entry(
+    office: OfficeOrOwner,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Section>,
+    key: IdempotencyKey,
+    entry: Valid<EntryInput>,
+) -> Result<Created, Problem> {
+    create(office, app, Subject::Section(id), key, ("create_section_entry", "sections"), entry).await
+}
+
+async fn list(app: &App, subject: Subject) -> Result<Json<HistoryEntries>, Problem> {
+    let mut reader = app.store.reader().acquire().await?;
+    let entries = store::history::entries(&mut reader, subject).await?;
+    if entries.is_empty() {
+        return Err(Problem::not_found(noun(subject)));
+    }
+    Ok(Json(HistoryEntries { items: entries.into_iter().map(|entry| entry.view).collect() }))
+}
+
+fn noun(subject: Subject) -> &'static str {
+    match subject {
+        Subject::Client(_) => "client",
+        Subject::Property(_) => "property",
+        Subject::Section(_) => "lawn section",
+    }
+}
+
+async fn create(
+    OfficeOrOwner(actor): OfficeOrOwner,
+    app: App,
+    subject: Subject,
+    key: IdempotencyKey,
+    (route, place): (&'static str, &'static str),
+    Valid { value, fingerprint }: Valid<EntryInput>,
+) -> Result<Created, Problem> {
+    let (today, last) = (office_day(&app).await?, last_past_day(&app).await?);
+    let at = app.clock.now();
+    let id: DatedEntryId = app.ids.next(at);
+    let deed = JournalContext { actor: Some(actor), at, act: "entry.added", subject: id.uuid() };
+    let repeat = IdempotentRequest { key, route, fingerprint: fingerprint_at(subject.uuid(), &fingerprint) };
+    let location = format!("/api/v1/{place}/{}/history", subject.uuid());
+    let book = app.clone();
+    office::create(&app, deed, repeat, location, move |connection| {
+        Box::pin(async move {
+            let entries = store::history::entries(connection, subject).await?;
+            let Some(first) = entries.first() else { return Err(Problem::not_found(noun(subject))) };
+            let mut faults: Vec<FieldFault> =
+                value.since.and_then(|day| not_yet("/since", day, today)).into_iter().collect();
+            faults.extend(fitting(&value, &entries, first));
+            whole(faults)?;
+            let corrects = value.corrects.and_then(|id| entries.iter().find(|entry| entry.view.id == id));
+            let new = NewEntry {
+                id,
+                since: value.since,
+                facts: value.facts,
+                corrects: corrects.map(|entry| entry.seq),
+                reason: Some(value.reason),
+                by: actor.person,
+                at,
+            };
+            let before = store::history::history(&entries).present();
+            let history = with(&entries, &new);
+            sound(connection, &book, subject, &history, last).await?;
+            let entry = store::history::append(connection, subject, &new).await?;
+            // Since when the property is whose shows on it, also where it is whose it was.
+            if history.present() != before || entry.facts.contains_key("client_id") {
+                stands(connection, &book, subject, history.present(), deed).await?;
+            }
+            Ok(entry)
+        })
+    })
+    .await
+}
+
+/// What does not fit together in an entry, or between it and the one whose place it takes.
+fn fitting(input: &EntryInput, entries: &[StoredEntry], first: &StoredEntry) -> Vec<FieldFault> {
+    let mut faults = Vec::new();
+    let fault = |pointer: &str, code: &str, detail: String| FieldFault::at(pointer, code, detail);
+    if input.facts.is_empty() {
+        faults.push(fault("/facts", "missing", "says nothing; name at least one member of the thing".to_owned()));
+    }
+    let unknown = input.facts.keys().filter(|name| !first.view.facts.contains_key(*name));
+    faults.extend(unknown.map(|name| {
+        let detail = "is no member that has a history; check its spelling".to_owned();
+        fault(&format!("/facts/{}", name.replace('~', "~0").replace('/', "~1")), "unknown_field", detail)
+    }));
+    let corrected = input.corrects.map(|id| entries.iter().find(|entry| entry.view.id == id));
+    match corrected {
+        Some(None) => faults.push(fault("/corrects", "not_found", "names no entry about this thing".to_owned())),
+        Some(Some(entry)) if entry.view.corrected_by.is_some() => {
+            let by = entry.view.corrected_by.map(|id| id.to_string()).unwrap_or_default();
+            faults.push(fault(
+                "/corrects",
+                "contradiction",
+                format!("was corrected before; correct the entry {by} instead"),
+            ));
+        }
+        Some(Some(entry)) if entry.view.since.is_none() => {
+            if input.since.is_some() {
+                let detail = "is left out here: the first entry holds from the first day known. For what began later, add an entry of its own";
+                faults.push(fault("/since", "contradiction", detail.to_owned()));
+            }
+            let left_out = first.view.facts.keys().filter(|name| !input.facts.contains_key(*name));
+            faults.extend(left_out.map(|name| {
+                fault(&format!("/facts/{name}"), "missing", "is required: the first entry says everything".to_owned())
+            }));
+        }
+        _ if input.since.is_none() => faults.push(fault("/since", "missing", "is required".to_owned())),
+        _ => {}
+    }
+    faults
+}
+
+/// The history with one entry more.
+fn with(entries: &[StoredEntry], new: &NewEntry) -> History {
+    let stored = entries.iter().map(|entry| DatedEntry {
+        seq: entry.seq,
+        since: entry.view.since,
+        corrects: entry.corrects,
+        facts: entry.view.facts.clone(),
+    });
+    let new = DatedEntry { seq: i64::MAX, since: new.since, corrects: new.corrects, facts: new.facts.clone() };
+    History::of(stored.chain([new]).collect())
+}
+
+/// What stood must be whole on every day: each state of the thing is held against what the office may write.
+async fn sound(
+    connection: &mut SqliteConnection,
+    app: &App,
+    subject: Subject,
+    history: &History,
+    last: Day,
+) -> Result<(), Problem> {
+    let days = history.days();
+    let first = days.first().map_or_else(|| history.present(), |day| history.on(day.plus_days(-1)));
+    let states = std::iter::once((None, first)).chain(days.iter().map(|day| (Some(*day), history.on(*day))));
+    for (day, facts) in states {
+        let place = |fault: FieldFault| {
+            let from = day.map_or_else(|| "from the first day known".to_owned(), |day| format!("from {day} on"));
+            let pointer = fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#').to_owned();
+            FieldFault::at(
+                format!("/facts{pointer}"),
+                &fault.code,
+                format!("{} (as it would stand {from})", fault.detail),
+            )
+        };
+        let faults = faults_of(connection, app, subject, facts, last, &place).await?;
+        whole(faults.into_iter().map(place).collect())?;
+    }
+    Ok(())
+}
+
+/// What the office could not have written so.
+async fn faults_of(
+    connection: &mut SqliteConnection,
+    app: &App,
+    subject: Subject,
+    facts: Facts,
+    last: Day,
+    place: &impl Fn(FieldFault) -> FieldFault,
+) -> Result<Vec<FieldFault>, Problem> {
+    Ok(match subject {
+        Subject::Client(_) => {
+            checked::<ClientInput>(app, Value::Object(facts), place)?;
+            Vec::new()
+        }
+        Subject::Property(_) => {
+            let input: PropertyInput = checked(app, Value::Object(facts), place)?;
+            let mut faults = properties::faults(&input, &app.law, last);
+            if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
+                faults.push(FieldFault::at("/client_id", "not_found", "names no client of this company"));
+            }
+            faults
+        }
+        Subject::Section(id) => sections::faults(&section_input(connection, app, id, facts, place).await?, last),
+    })
+}
+
+/// A section's facts as the office writes them. It stays on its property.
+async fn section_input(
+    connection: &mut SqliteConnection,
+    app: &App,
+    id: SectionId,
+    mut facts: Facts,
+    place: &impl Fn(FieldFault) -> FieldFault,
+) -> Result<SectionInput, Problem> {
+    let stored = store::sections::get(connection, id, Scope::Company).await?;
+    let stored = stored.ok_or_else(|| Problem::not_found("lawn section"))?;
+    facts.insert("property_id".to_owned(), stored.property_id.to_string().into());
+    checked(app, Value::Object(facts), place)
+}
+
+/// Brings the thing's row to what stands now, with its line in the journal.
+async fn stands(
+    connection: &mut SqliteConnection,
+    app: &App,
+    subject: Subject,
+    facts: Facts,
+    deed: JournalContext,
+) -> Result<(), Problem> {
+    let as_it_is = |fault: FieldFault| fault;
+    let (act, thing) = match subject {
+        Subject::Client(id) => {
+            let input = checked(app, Value::Object(facts), as_it_is)?;
+            let done = store::clients::update(connection, id, &input, None).await?.or_problem("client")?;
+            ("client.changed", serde_json::to_string(&done)?)
+        }
+        Subject::Property(id) => {
+            let input = checked(app, Value::Object(facts), as_it_is)?;
+            let done = store::properties::update(connection, id, &input, None).await?.or_problem("property")?;
+            ("property.changed", serde_json::to_string(&done)?)
+        }
+        Subject::Section(id) => {
+            let input = section_input(connection, app, id, facts, &as_it_is).await?;
+            let done = store::sections::update(connection, id, &input, None).await?.or_problem("lawn section")?;
+            ("section.changed", serde_json::to_string(&done)?)
+        }
+    };
+    entering::note_thing(connection, act, subject, &thing, deed).await
+}

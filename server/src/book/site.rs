@@ -1,0 +1,53 @@
+//! A property and whose it was, as they stood on a day.
+
+use domain::{
+    ids::{ClientId, PropertyId},
+    time::Day,
+};
+use serde::Deserialize;
+use sqlx::SqlitePool;
+
+use crate::store::{
+    ReadTransaction, bad_row,
+    history::{self, Subject},
+};
+
+/// The site and the client of a day, as the law wants them named.
+#[derive(Debug, Clone)]
+pub struct Site {
+    pub place: PlaceOnDay,
+    pub client: ClientOnDay,
+}
+
+/// A property on a day.
+#[derive(Debug, Clone, Deserialize)]
+pub struct PlaceOnDay {
+    pub client_id: ClientId,
+    pub address: String,
+    pub postal_code: String,
+    pub time_zone: String,
+    pub rule_sets: Vec<String>,
+}
+
+/// A client on a day.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ClientOnDay {
+    pub name: String,
+    pub mailing_address: String,
+    pub phone: Option<String>,
+}
+
+/// The site on a day; nothing where there is no such property.
+pub async fn on(pool: &SqlitePool, property: PropertyId, day: Day) -> Result<Option<Site>, sqlx::Error> {
+    let mut moment = ReadTransaction::begin(pool).await?;
+    let unreadable = bad_row("history");
+    let entries = history::entries(&mut moment, Subject::Property(property)).await?;
+    if entries.is_empty() {
+        return Ok(None);
+    }
+    let stood = history::history(&entries).stood::<PlaceOnDay>().map_err(|error| unreadable(&error))?;
+    let place = stood.on(day).clone();
+    let entries = history::entries(&mut moment, Subject::Client(place.client_id)).await?;
+    let stood = history::history(&entries).stood::<ClientOnDay>().map_err(|error| unreadable(&error))?;
+    Ok(Some(Site { place, client: stood.on(day).clone() }))
+}

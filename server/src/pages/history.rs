@@ -1,0 +1,173 @@
+//! What stood when of a client, a property or a lawn section: every entry, and the form that corrects one.
+
+use askama::Template;
+use axum::{extract::State, response::Response};
+use domain::ids::{self, DatedEntryId};
+use serde_json::{Value, json};
+
+use crate::{
+    api::{self, history::EntryInput},
+    book::history::told,
+    extract::{PathId, Valid},
+    pages::{
+        clients,
+        form::{Field, Form, FormData},
+        local::Local,
+        office::dates,
+        office_session::OfficeSession,
+        page, properties, sections,
+    },
+    problem::Problem,
+    state::App,
+    store::{
+        self,
+        history::{HistoryEntry, StoredEntry, Subject},
+        settings::DateOrder,
+    },
+};
+
+#[derive(Template)]
+#[template(path = "history.html")]
+struct HistoryPage {
+    dates: DateOrder,
+    name: String,
+    /// The page of the thing.
+    at: String,
+    entries: Vec<Told>,
+}
+
+/// An entry for people.
+struct Told {
+    view: HistoryEntry,
+    says: String,
+    entered: String,
+}
+
+/// What the entries are about: what it is called and where its page is.
+async fn named(app: &App, subject: Subject) -> Result<(String, String), Problem> {
+    Ok(match subject {
+        Subject::Client(id) => (clients::get(app, id).await?.name, format!("/office/clients/{id}")),
+        Subject::Property(id) => (properties::get(app, id).await?.address, format!("/office/properties/{id}")),
+        Subject::Section(id) => (sections::get(app, id).await?.name, format!("/office/sections/{id}")),
+    })
+}
+
+async fn entries(app: &App, subject: Subject) -> Result<Vec<StoredEntry>, Problem> {
+    let mut reader = app.store.reader().acquire().await?;
+    Ok(store::history::entries(&mut reader, subject).await?)
+}
+
+/// The entries about a client, a property or a lawn section, by its id.
+pub async fn list(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::DatedFacts>,
+) -> Result<Response, Problem> {
+    let subject = subject_of(&app, id).await?;
+    let (name, at) = named(&app, subject).await?;
+    let (dates, (_, zone)) = (dates(&app).await?, api::company(&app).await?);
+    let local = Local::of(&zone);
+    let told = |entry: StoredEntry| Told {
+        says: told(&entry.view.facts),
+        entered: local.minute(entry.view.entered_at, dates),
+        view: entry.view,
+    };
+    let entries = entries(&app, subject).await?.into_iter().map(told).collect();
+    Ok(page(HistoryPage { dates, name, at, entries }.render()))
+}
+
+async fn subject_of(app: &App, id: DatedEntryId) -> Result<Subject, Problem> {
+    let mut reader = app.store.reader().acquire().await?;
+    store::history::subject_of(&mut reader, id).await?.ok_or_else(|| Problem::not_found("entry"))
+}
+
+/// The day since when a change is so, which every form of a thing with dated facts has.
+pub fn since() -> Field {
+    Field::day("/since", "True since").optional().under("Since when").help(
+        "The first day on which what you change here is so. Leave it empty if it is since today. What was wrong from the start is corrected in the history.",
+    )
+}
+
+/// The form that puts an entry right: the fields of the thing that the entry speaks of.
+async fn form(app: &App, subject: Subject, id: DatedEntryId) -> Result<(Form, HistoryEntry), Problem> {
+    let (name, _) = named(app, subject).await?;
+    let found = entries(app, subject).await?.into_iter().map(|entry| entry.view).find(|entry| entry.id == id);
+    let entry = found.ok_or_else(|| Problem::not_found("entry"))?;
+    let mut fields = match subject {
+        Subject::Client(_) => clients::fields(),
+        Subject::Property(id) => properties::correctable(app, &properties::get(app, id).await?).await?,
+        Subject::Section(_) => sections::fields(),
+    };
+    let spoken_of = |field: &Field| {
+        let member = field.name.split('/').nth(1).unwrap_or_default();
+        entry.facts.contains_key(member)
+    };
+    fields.retain(spoken_of);
+    for field in &mut fields {
+        field.name = format!("/facts{}", field.name);
+    }
+    if entry.since.is_some() {
+        fields.insert(0, Field::day("/since", "Since").help("The first day on which it is so."));
+    }
+    fields.push(
+        Field::line("/reason", "Why it is corrected")
+            .help("It stands beside the entry, and on statements of the years it is about."),
+    );
+    let stored = json!({ "facts": entry.facts, "since": entry.since });
+    for field in &mut fields {
+        if let Some(value) = stored.pointer(&field.name) {
+            field.fill(value);
+        }
+    }
+    let title = format!("Correct what was entered about {name}");
+    let form = Form::new(title, format!("/office/entries/{id}"), "Save the correction", fields)
+        .back(format!("/office/history/{}", subject.uuid()))
+        .note("The entry stays in the history, and this one takes its place.");
+    Ok((form, entry))
+}
+
+/// What the form sends. A field that was emptied says that there is nothing, and not that nothing is said.
+fn asked(form: &Form, app: &App, entry: &HistoryEntry) -> Result<Valid<EntryInput>, Problem> {
+    let mut body = form.body();
+    body["corrects"] = json!(entry.id);
+    if !body["facts"].is_object() {
+        body["facts"] = json!({});
+    }
+    for name in entry.facts.keys().filter(|name| body["facts"].get(*name).is_none()).cloned().collect::<Vec<_>>() {
+        // A list of which nothing is chosen is an empty one.
+        let nothing = if entry.facts[&name].is_array() { json!([]) } else { Value::Null };
+        body["facts"][name] = nothing;
+    }
+    form.valid_body(app, body)
+}
+
+/// The form to correct an entry.
+pub async fn entry(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::DatedFacts>,
+) -> Result<Response, Problem> {
+    Ok(form(&app, subject_of(&app, id).await?, id).await?.0.once(&app).show())
+}
+
+/// Stores a correction of an entry.
+pub async fn correct(
+    desk: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::DatedFacts>,
+    sent: FormData,
+) -> Result<Response, Problem> {
+    let subject = subject_of(&app, id).await?;
+    let (form, entry) = form(&app, subject, id).await?;
+    let form = form.sent(&sent);
+    let done = async {
+        let (office, here, key, valid) = (desk.office(), State(app.clone()), form.key()?, asked(&form, &app, &entry)?);
+        match subject {
+            Subject::Client(id) => api::history::create_client_entry(office, here, PathId(id), key, valid).await,
+            Subject::Property(id) => api::history::create_property_entry(office, here, PathId(id), key, valid).await,
+            Subject::Section(id) => api::history::create_section_entry(office, here, PathId(id), key, valid).await,
+        }
+    };
+    let done = done.await;
+    form.made(&app, done, |_| format!("/office/history/{}", subject.uuid()))
+}

@@ -1,0 +1,186 @@
+//! The sections of a statement, with property and client, as of its day.
+
+use domain::{
+    dated::Stood,
+    ids::{ClientId, PropertyId, SectionId},
+    land::Species,
+    time::Day,
+};
+use serde::Deserialize;
+use sqlx::SqliteConnection;
+
+use super::{About, Span, ids};
+use crate::{
+    scope::Scope,
+    store::{
+        history::{self, Histories},
+        read, read_day, read_enum, read_json,
+    },
+};
+
+/// A section with its property and client. Everything that is named here stood on the day of the statement.
+#[derive(Debug, Clone)]
+pub struct SectionPart {
+    pub id: SectionId,
+    pub name: String,
+    pub species: Option<Species>,
+    pub property_id: PropertyId,
+    pub address: String,
+    pub rule_sets: Vec<String>,
+    pub client_id: ClientId,
+    pub client_name: String,
+    pub mailing_address: String,
+    /// Day, sequence number, and area in hundredths of a square foot; none of them later than the day of the statement, unless
+    /// all are.
+    pub measurements: Vec<(Day, i64, i64)>,
+    pub latest_soil_sample: Option<Day>,
+    /// Days within the span on which the property became another client's.
+    pub changed_hands_on: Vec<Day>,
+    /// The section, state after state.
+    pub section: Stood<SectionPast>,
+    /// The property, state after state.
+    pub property: Stood<PropertyPast>,
+}
+
+/// What a statement names of a section.
+#[derive(Debug, Clone, Deserialize)]
+pub struct SectionPast {
+    pub name: String,
+    pub species: Option<Species>,
+}
+
+/// What a statement names of a property.
+#[derive(Debug, Clone, Deserialize)]
+pub struct PropertyPast {
+    pub address: String,
+    pub time_zone: String,
+    pub rule_sets: Vec<String>,
+}
+
+/// What a statement names of a client.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ClientPast {
+    pub name: String,
+    pub mailing_address: String,
+}
+
+/// A row of what stands now.
+struct Row {
+    id: String,
+    name: String,
+    species: Option<String>,
+    property_id: String,
+    address: String,
+    time_zone: String,
+    rule_sets: String,
+    client_id: String,
+    client_name: String,
+    mailing_address: String,
+    measurements: String,
+    latest_soil_sample: Option<String>,
+    changed_hands_on: String,
+}
+
+/// The sections, and the entries about whatever of them is not as it was first entered.
+pub(super) async fn load(
+    connection: &mut SqliteConnection,
+    about: About,
+    span: Span,
+    scope: Scope,
+) -> Result<(Vec<SectionPart>, Histories), sqlx::Error> {
+    let rows = rows(connection, about, span, scope).await?;
+    let wanted = history::About {
+        clients: ids(rows.iter().map(|row| row.client_id.clone())),
+        properties: ids(rows.iter().map(|row| row.property_id.clone())),
+        sections: ids(rows.iter().map(|row| row.id.clone())),
+        changed: true,
+    };
+    let histories = history::load(connection, &wanted).await?;
+    let parts = rows.into_iter().map(|row| part(row, &histories, span)).collect::<Result<_, _>>()?;
+    Ok((parts, histories))
+}
+
+/// A client's sections are those of the properties that were the client's on some day of the span.
+async fn rows(
+    connection: &mut SqliteConnection,
+    about: About,
+    span: Span,
+    scope: Scope,
+) -> Result<Vec<Row>, sqlx::Error> {
+    let (client, property, section) = about.keys();
+    let (person, from, to, as_of) =
+        (scope.person(), span.from.to_string(), span.to.to_string(), span.as_of.to_string());
+    sqlx::query_as!(
+        Row,
+        r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
+                  p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
+                  c.mailing_address AS "mailing_address!",
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
+                   AS "measurements!: String",
+                  (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id AND r.sampled_on <= $7)
+                   AS "latest_soil_sample?: String",
+                  (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
+                      AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
+                      AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
+                                          ORDER BY n.since DESC, n.seq DESC LIMIT 1))
+                   AS "changed_hands_on!: String"
+           FROM sections AS s JOIN properties AS p ON p.id = s.property_id
+           JOIN clients AS c ON c.id = coalesce($1,
+                   (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $6 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
+                   p.client_id)
+           WHERE s.id IN (
+                   SELECT y.id FROM ownerships AS o JOIN sections AS y ON y.property_id = o.property_id
+                   WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
+                       SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
+                         AND (n.since <= $5 OR n.since = o.since))
+                   UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
+                   UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
+             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $4))
+           ORDER BY p.seq, s.seq"#,
+        client,
+        property,
+        section,
+        person,
+        from,
+        to,
+        as_of
+    )
+    .fetch_all(connection)
+    .await
+}
+
+fn part(row: Row, histories: &Histories, span: Span) -> Result<SectionPart, sqlx::Error> {
+    let now = SectionPast {
+        name: row.name,
+        species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
+    };
+    let section = histories.stood(&row.id)?.unwrap_or_else(|| Stood::always(now));
+    let now = PropertyPast {
+        address: row.address,
+        time_zone: row.time_zone,
+        rule_sets: read_json(&row.rule_sets, "rule sets")?,
+    };
+    let property = histories.stood(&row.property_id)?.unwrap_or_else(|| Stood::always(now));
+    let now = ClientPast { name: row.client_name, mailing_address: row.mailing_address };
+    let client = histories.stood(&row.client_id)?.unwrap_or_else(|| Stood::always(now));
+    let (turf, place, payer): (&SectionPast, &PropertyPast, &ClientPast) =
+        (section.on(span.as_of), property.on(span.as_of), client.on(span.as_of));
+    let measured: Vec<(Day, i64, i64)> = read_json(&row.measurements, "measurements")?;
+    let known = measured.iter().any(|(on, ..)| *on <= span.as_of);
+    Ok(SectionPart {
+        id: read(&row.id, "section id")?,
+        name: turf.name.clone(),
+        species: turf.species,
+        property_id: read(&row.property_id, "property id")?,
+        address: place.address.clone(),
+        rule_sets: place.rule_sets.clone(),
+        client_id: read(&row.client_id, "client id")?,
+        client_name: payer.name.clone(),
+        mailing_address: payer.mailing_address.clone(),
+        measurements: measured.into_iter().filter(|(on, ..)| !known || *on <= span.as_of).collect(),
+        latest_soil_sample: row.latest_soil_sample.as_deref().map(read_day).transpose()?,
+        changed_hands_on: read_json(&row.changed_hands_on, "ownerships")?,
+        section,
+        property,
+    })
+}

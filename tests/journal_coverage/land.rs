@@ -1,0 +1,65 @@
+//! Clients, properties and sections, with what stood when.
+
+use harness::world::Company;
+use serde_json::json;
+
+use super::Watch;
+
+pub async fn land(company: &Company, watch: &mut Watch) {
+    let office = &company.office;
+    let client = json!({ "name": "Client 002", "mailing_address": "2 Street A, Sampletown" });
+    let made = watch.one(office.post("/api/v1/clients", &client).await, "client.added").await.id();
+    let path = format!("/api/v1/clients/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &client).await, "client.changed").await;
+    let _ = watch.none(office.put(&path, &client).await, 428).await;
+    let property = json!({
+        "client_id": made, "name": "Home", "address": "2 Street A, Sampletown", "postal_code": "21000",
+        "time_zone": "America/New_York", "rule_sets": ["us-md"],
+    });
+    let made = watch.one(office.post("/api/v1/properties", &property).await, "property.added").await.id();
+    let path = format!("/api/v1/properties/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &property).await, "property.changed").await;
+    let section = json!({ "property_id": made, "name": "lawn", "water": "none", "touches_pavement": false });
+    let made = watch.one(office.post("/api/v1/sections", &section).await, "section.added").await.id();
+    let path = format!("/api/v1/sections/{made}");
+    let _ = watch.one(office.put_version(&path, "\"v1\"", &section).await, "section.changed").await;
+    let zoysia = json!({ "property_id": section["property_id"], "name": "lawn", "species": "zoysia", "water": "none", "touches_pavement": false });
+    let changed = office.put_version(&path, "\"v2\"", &zoysia).await;
+    let _ = watch.these(changed, ["entry.added", "section.changed"]).await;
+    dated(company, watch, &path).await;
+    let measured =
+        json!({ "area_sqft": "9000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01" });
+    let _ = watch.one(office.post(&format!("{path}/measurements"), &measured).await, "measurement.added").await;
+    let larger = company.phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &measured).await;
+    let larger = watch.one(larger, "measurement.added").await.id();
+    let said = office.put(&format!("/api/v1/measurements/{larger}/confirmation"), &json!({ "holds": false })).await;
+    let _ = watch.one(said, "measurement.rejected").await;
+    let report = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
+    let _ = watch.one(office.post(&format!("{path}/soil-reports"), &report).await, "soil_report.added").await;
+    let tomorrow = json!({ "sampled_on": "2027-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
+    let _ = watch.none(office.post(&format!("{path}/soil-reports"), &tomorrow).await, 422).await;
+}
+
+/// Entries about the past of what the office has.
+async fn dated(company: &Company, watch: &mut Watch, section: &str) {
+    let office = &company.office;
+    let property = format!("/api/v1/properties/{}", company.property);
+    let client = format!("/api/v1/clients/{}", company.client);
+    for (thing, facts) in [
+        (section, json!({ "species": "bahia" })),
+        (property.as_str(), json!({ "postal_code": "21001" })),
+        (client.as_str(), json!({ "phone": "555-0101" })),
+    ] {
+        let entry = json!({ "since": "2026-01-01", "facts": facts, "reason": "Learned late." });
+        let written = office.post(&format!("{thing}/history"), &entry).await;
+        // What stands now follows, where nothing was said of it since.
+        if thing == section {
+            let _ = watch.one(written, "entry.added").await;
+        } else {
+            let noun = if thing == property { "property.changed" } else { "client.changed" };
+            let _ = watch.these(written, [noun, "entry.added"]).await;
+        }
+        let unknown = json!({ "since": "2026-01-01", "facts": { "colour": "green" }, "reason": "x" });
+        let _ = watch.none(office.post(&format!("{thing}/history"), &unknown).await, 422).await;
+    }
+}
