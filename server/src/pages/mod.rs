@@ -36,6 +36,7 @@ mod year;
 
 use crate::{
     access::Anyone,
+    openapi,
     problem::{About, KINDS, Problem},
     state::App,
     store,
@@ -217,8 +218,8 @@ async fn style(_: Anyone) -> Response {
     ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], include_str!("../../templates/page.css")).into_response()
 }
 
-async fn api_document(_: Anyone, State(app): State<App>) -> Response {
-    ([(header::CONTENT_TYPE, "application/json")], app.document.clone()).into_response()
+async fn api_document(_: Anyone, headers: HeaderMap) -> Result<Response, Problem> {
+    api_page::packed(openapi::DOCUMENT, "application/json", &headers)
 }
 
 /// The process answers.
