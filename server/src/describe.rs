@@ -17,7 +17,6 @@ use utoipa::{
         security::{Http, HttpAuthScheme, SecurityScheme},
     },
 };
-use utoipa_axum::router::OpenApiRouter;
 
 use text::spell_out;
 
@@ -59,13 +58,15 @@ struct Head;
 
 /// The document that `openapi/openapi.json` must be.
 pub fn document() -> Document {
-    let described = crate::api::routes().into_description();
-    let mut document = OpenApiRouter::with_openapi(Head::openapi()).merge(described).into_openapi();
+    let described = crate::api::routes().described;
+    let mut document = Head::openapi();
+    document.paths.merge(described.paths);
     let bearer = Http::builder()
         .scheme(HttpAuthScheme::Bearer)
         .description(Some("The token of a session or of an enrolled phone. The names beside it in an operation are the roles that may call it."))
         .build();
     let components = document.components.get_or_insert_default();
+    components.schemas.extend(described.schemas);
     components.security_schemes.insert("bearer".to_owned(), RefOr::T(SecurityScheme::Http(bearer)));
     components.schemas.values_mut().for_each(spell_out);
     for about in &KINDS {
