@@ -46,7 +46,7 @@ fn changed(value: &Value) -> Vec<Value> {
             all.push(more.into());
         }
         Value::Array(entries) => {
-            all.push(vec![entries.clone(), entries.clone()].concat().into());
+            all.push([entries.clone(), entries.clone()].concat().into());
             for (index, entry) in entries.iter().enumerate() {
                 all.extend(changed(entry).into_iter().map(|entry| {
                     let mut with = entries.clone();
