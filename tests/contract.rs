@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 /// The API document.
 pub fn document() -> &'static Value {
     static DOCUMENT: OnceLock<Value> = OnceLock::new();
-    DOCUMENT.get_or_init(|| serde_json::to_value(server::openapi::document()).expect("a document"))
+    DOCUMENT.get_or_init(|| serde_json::to_value(server::describe::document()).expect("a document"))
 }
 
 /// Fails if an answer is not one that the document promises. Addresses outside the API are not in it.

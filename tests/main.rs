@@ -36,6 +36,7 @@ mod product_files;
 mod product_labels;
 mod programmes;
 mod records;
+mod request_schemas;
 mod rules;
 mod serve;
 mod soil_reports;

@@ -7,8 +7,9 @@ use serde_json::Value;
 
 #[test]
 fn the_committed_document_is_the_one_that_is_served() {
-    let text = server::openapi::document().to_pretty_json().unwrap() + "\n";
-    let advice = "the API changed. If that was meant, commit the new document with the change; if not, undo it.";
+    let text = server::describe::document().to_pretty_json().unwrap() + "\n";
+    let advice = "the API changed, and requests are still checked against the document as it was. If the change was meant, \
+                  write the document anew and commit it with the change; if not, undo it.";
     approved::compare("openapi/openapi.json", &text, advice);
 }
 
@@ -129,7 +130,7 @@ fn every_operation_lists_its_problems_by_reference() {
         }
         assert!(responses.keys().any(|status| status.starts_with('2')), "{name} lists no success");
     }
-    none(&offenders, "problems are added in one place, `complete` of openapi.rs, and not in an operation.");
+    none(&offenders, "problems are added in one place, `complete` of describe.rs, and not in an operation.");
 }
 
 #[test]
@@ -197,7 +198,7 @@ fn every_reference_leads_somewhere() {
     dangling(document(), &mut offenders);
     none(
         &offenders,
-        "name the type in `components(schemas(...))` of openapi.rs: a type that stands in a path alone is not found by itself.",
+        "name the type in `components(schemas(...))` of describe.rs: a type that stands in a path alone is not found by itself.",
     );
 }
 

@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 use crate::{
     access::Anyone,
-    api, openapi, pages,
+    api, pages,
     problem::{Kind, Problem},
     reply::ErrorPageRendered,
     schema::Schemas,
@@ -28,17 +28,17 @@ const BODY_LIMIT: usize = 1024 * 1024;
 const REQUEST_TIME: Duration = Duration::from_secs(30);
 
 /// The server's router.
-pub fn app(deps: Deps) -> Result<Router, serde_json::Error> {
-    build(deps).map(|(router, _)| router)
+pub fn app(deps: Deps) -> Router {
+    build(deps).0
 }
 
 /// The server's router, and what works beside it.
-pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
-    let (routes, document) = openapi::describe(api::routes());
-    let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), document: document.to_pretty_json()? }));
+pub fn build(deps: Deps) -> (Router, App) {
+    let app = App(Arc::new(Inner { deps, schemas: Schemas::default() }));
     let beside = app.clone();
     let around = app.clone();
-    let serving = routes
+    let serving = api::routes()
+        .into_router()
         .merge(pages::routes())
         .fallback(no_such_address)
         .method_not_allowed_fallback(no_such_method)
@@ -53,7 +53,7 @@ pub fn build(deps: Deps) -> Result<(Router, App), serde_json::Error> {
         }))
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state(around, outermost));
-    Ok((serving, beside))
+    (serving, beside)
 }
 
 async fn no_such_address(_: Anyone, request: Request) -> Problem {

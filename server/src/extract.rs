@@ -3,7 +3,7 @@
 
 use axum::{
     body::{Body, Bytes},
-    extract::{FromRequest, FromRequestParts, Path},
+    extract::{FromRequest, FromRequestParts, MatchedPath, Path},
     http::{HeaderMap, Request, header, request::Parts},
 };
 use domain::ids::{Id, IdKind};
@@ -14,6 +14,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::{
     problem::{FieldFault, Kind, Problem},
+    schema::Schema,
     secret::fingerprint,
     state::App,
     version::Versions,
@@ -40,7 +41,7 @@ impl<T: DeserializeOwned + ToSchema> FromRequest<App> for Valid<T> {
             .map_err(|_| Problem::new(Kind::TooLarge, "Bodies are limited to 1 MiB."))?;
         let NoDuplicateMembers(value) = serde_json::from_slice(&body).map_err(|error| malformed(&error))?;
         // What is refused needs no fingerprint, and may be large.
-        refused::<T>(app, &value, |fault| fault)?;
+        refused(app, app.schemas.component(&T::name()), &value, |fault| fault)?;
         let fingerprint = fingerprint(&value);
         let value = read(value, |fault| fault)?;
         Ok(Self { value, fingerprint })
@@ -52,18 +53,34 @@ fn malformed(error: &serde_json::Error) -> Problem {
     Problem::new(Kind::Malformed, detail.clone()).with_errors(vec![FieldFault::at("", "malformed", detail)])
 }
 
-/// Checks a value against the schema of `T` and reads it.
-pub fn checked<T: DeserializeOwned + ToSchema>(
-    app: &App,
-    value: Value,
-    place: impl Fn(FieldFault) -> FieldFault,
-) -> Result<T, Problem> {
-    refused::<T>(app, &value, &place)?;
-    read(value, place)
+/// Checks a body against the schema of `T` and reads it.
+pub fn checked_body<T: DeserializeOwned + ToSchema>(app: &App, value: Value) -> Result<T, Problem> {
+    refused(app, app.schemas.component(&T::name()), &value, |fault| fault)?;
+    read(value, |fault| fault)
 }
 
-fn refused<T: ToSchema>(app: &App, value: &Value, place: impl Fn(FieldFault) -> FieldFault) -> Result<(), Problem> {
-    let faults = app.schemas.faults::<T>(value).map_err(|error| {
+/// Checks the parameters of a query against their schema and reads them.
+pub fn checked_query<T: DeserializeOwned>(
+    app: &App,
+    schema: Result<&Schema, String>,
+    members: Map<String, Value>,
+) -> Result<T, Problem> {
+    let parameter = |fault: FieldFault| {
+        let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
+        FieldFault::parameter(name, &fault.code, fault.detail)
+    };
+    let value = Value::Object(members);
+    refused(app, schema, &value, parameter)?;
+    read(value, parameter)
+}
+
+fn refused(
+    app: &App,
+    schema: Result<&Schema, String>,
+    value: &Value,
+    place: impl Fn(FieldFault) -> FieldFault,
+) -> Result<(), Problem> {
+    let faults = schema.and_then(|schema| app.schemas.faults(schema, value)).map_err(|error| {
         tracing::error!(error, "schema");
         Problem::new(Kind::Fault, "The server could not read the request. It is logged under the request id.")
     })?;
@@ -140,23 +157,23 @@ impl<'de> Deserialize<'de> for NoDuplicateMembers {
     }
 }
 
-/// A query that fits the schema `T`: no unknown and no repeated parameter.
+/// A query that fits what the API document says of the operation's parameters: no unknown and no repeated one.
 #[derive(Debug)]
 pub struct ValidQuery<T>(pub T);
 
-impl<T: DeserializeOwned + ToSchema> FromRequestParts<App> for ValidQuery<T> {
+impl<T: DeserializeOwned> FromRequestParts<App> for ValidQuery<T> {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        let path = parts.extensions.get::<MatchedPath>().map(MatchedPath::as_str).unwrap_or_default();
+        let schema = app.schemas.query_at(parts.method.as_str(), path);
         let pairs: Vec<(String, String)> = serde_urlencoded_pairs(parts.uri.query().unwrap_or_default());
         let mut members = Map::new();
         let mut faults = Vec::new();
         for (name, text) in pairs {
-            let value = match app.schemas.property_type::<T>(&name) {
-                Some("integer") => text.parse::<i64>().map_or_else(|_| Value::String(text.clone()), Value::from),
-                Some("number") => number(&text),
-                Some("boolean") => text.parse::<bool>().map_or_else(|_| Value::String(text.clone()), Value::from),
-                _ => Value::String(text.clone()),
+            let value = match schema.as_ref().ok().and_then(|schema| schema.member(&name)) {
+                Some(member) => member.from_text(&text),
+                None => text.into(),
             };
             if members.insert(name.clone(), value).is_some() {
                 faults.push(FieldFault::parameter(name, "repeated", "must be given once"));
@@ -165,18 +182,8 @@ impl<T: DeserializeOwned + ToSchema> FromRequestParts<App> for ValidQuery<T> {
         if !faults.is_empty() {
             return Err(Problem::new(Kind::Malformed, "A parameter stands twice.").with_errors(faults));
         }
-        let parameter = |fault: FieldFault| {
-            let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
-            FieldFault::parameter(name, &fault.code, fault.detail)
-        };
-        checked(app, members.into(), parameter).map(Self)
+        checked_query(app, schema, members).map(Self)
     }
-}
-
-/// A number as JSON has it: NaN and infinity are none, and stay text for the schema to refuse.
-fn number(text: &str) -> Value {
-    let finite = text.parse::<f64>().ok().filter(|number| number.is_finite());
-    finite.map_or_else(|| Value::String(text.to_owned()), Value::from)
 }
 
 fn serde_urlencoded_pairs(query: &str) -> Vec<(String, String)> {

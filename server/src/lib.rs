@@ -14,6 +14,8 @@ pub mod clock;
 pub mod config;
 pub mod console;
 pub mod demo;
+#[cfg(feature = "describe")]
+pub mod describe;
 pub mod extract;
 pub mod field_fault;
 pub mod file_body;
@@ -29,6 +31,7 @@ pub mod problem;
 pub mod refresh;
 pub mod reply;
 pub mod report;
+pub(crate) mod routes;
 pub mod rules_folder;
 pub mod schema;
 pub mod scope;

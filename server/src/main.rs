@@ -1,7 +1,7 @@
 //! The command line.
 
 use std::{
-    io::{ErrorKind, Write},
+    io::{self, ErrorKind, Write},
     process::ExitCode,
 };
 
@@ -29,11 +29,8 @@ async fn main() -> ExitCode {
         Command::Backup(config) => return server::book::backup::run(&config).await,
         Command::Verify(config) => return server::book::verify::run(&config.file).await,
         Command::CheckRules(config) => return serve::check_rules(&config.folder),
-        Command::RuleSchema => return print_whole(&format!("{:#}", domain::law::rule_file_schema())),
-        Command::Openapi => match openapi::document().to_pretty_json() {
-            Ok(text) => return print_whole(&text),
-            Err(error) => Err(error.into()),
-        },
+        Command::RuleSchema => return print_whole(openapi::rule_file_schema()),
+        Command::Openapi => return print_whole(openapi::document()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -45,8 +42,8 @@ async fn main() -> ExitCode {
 }
 
 /// Prints a document. A reader that has seen enough and hangs up is no fault.
-fn print_whole(text: &str) -> ExitCode {
-    match writeln!(std::io::stdout(), "{text}") {
+fn print_whole(text: io::Result<String>) -> ExitCode {
+    match text.and_then(|text| io::stdout().write_all(text.as_bytes())) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
             print_error(error);
             ExitCode::FAILURE

@@ -1,17 +1,14 @@
 //! Lists, page by page: where a page begins, and the signed cursor of the next.
 
-use std::{borrow::Cow, ops::Deref};
+use std::ops::Deref;
 
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use hmac::{Hmac, KeyInit, Mac};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use sha2::Sha256;
 use utoipa::{
-    IntoParams, PartialSchema, ToSchema,
-    openapi::{
-        RefOr, Schema,
-        path::{Parameter, ParameterIn},
-    },
+    IntoParams, ToSchema,
+    openapi::path::{Parameter, ParameterIn},
 };
 
 use crate::{
@@ -38,18 +35,16 @@ pub struct Paged<F> {
     page: PageParams,
 }
 
-#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Serialize, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 struct PageParams {
     /// Entries on a page, 50 unless said otherwise.
     #[serde(default)]
     #[param(minimum = 1, maximum = 200)]
-    #[schema(minimum = 1, maximum = 200)]
     limit: Option<i64>,
     /// `next_cursor` of the page before.
     #[serde(default)]
     #[param(max_length = 300)]
-    #[schema(max_length = 300)]
     cursor: Option<String>,
 }
 
@@ -67,27 +62,6 @@ impl<F: IntoParams> IntoParams for Paged<F> {
         let mut all = F::into_params(&place);
         all.extend(PageParams::into_params(place));
         all
-    }
-}
-
-impl<F: ToSchema> PartialSchema for Paged<F> {
-    fn schema() -> RefOr<Schema> {
-        let mut schema = F::schema();
-        if let (RefOr::T(Schema::Object(filter)), RefOr::T(Schema::Object(page))) = (&mut schema, PageParams::schema())
-        {
-            filter.properties.extend(page.properties);
-        }
-        schema
-    }
-}
-
-impl<F: ToSchema> ToSchema for Paged<F> {
-    fn name() -> Cow<'static, str> {
-        F::name()
-    }
-
-    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
-        F::schemas(schemas);
     }
 }
 

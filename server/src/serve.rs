@@ -129,7 +129,7 @@ pub async fn open_with(
         .await
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let (router, app) = build(Deps { store, clock, ids, law, cursors, throttle, weather })?;
+    let (router, app) = build(Deps { store, clock, ids, law, cursors, throttle, weather });
     Ok((Opened { router, writer, setup_code: installation.company.is_none().then_some(code) }, app))
 }
 

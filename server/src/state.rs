@@ -33,8 +33,6 @@ pub struct App(pub(crate) Arc<Inner>);
 pub struct Inner {
     pub(crate) deps: Deps,
     pub schemas: Schemas,
-    /// The API document as it is served.
-    pub document: String,
 }
 
 impl std::ops::Deref for Inner {

@@ -7,8 +7,7 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::AnyStaff,
@@ -24,17 +23,14 @@ use crate::{
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, applications::Filter},
     zone,
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(list_applications))
-        .routes(routes!(record_application, get_application))
-        .routes(routes!(get_application_decision))
-        .routes(routes!(get_application_duties))
+pub fn routes() -> Routes {
+    routes!(list_applications, record_application, get_application, get_application_decision, get_application_duties)
 }
 
 /// Record an application
@@ -71,7 +67,7 @@ async fn record_application(
 }
 
 /// Which applications to list.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct ApplicationFilter {

@@ -17,19 +17,19 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
     api::whole,
     extract::Valid,
     problem::{FieldFault, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, products::Product},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(compute_blend))
+pub fn routes() -> Routes {
+    routes!(compute_blend)
 }
 
 /// Rates of the three nutrients of a grade.

@@ -9,7 +9,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
@@ -19,6 +18,7 @@ use crate::{
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::Created,
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -29,11 +29,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(record_calibration, list_calibrations))
-        .routes(routes!(get_calibration))
-        .routes(routes!(get_calibrations_in_force))
+pub fn routes() -> Routes {
+    routes!(record_calibration, list_calibrations, get_calibration, get_calibrations_in_force)
 }
 
 /// Where in the test a fault lies.
@@ -152,7 +149,7 @@ pub async fn record_calibration(
     .await
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 #[expect(clippy::struct_field_names, reason = "the parameters of an address name whose id they are")]
@@ -202,7 +199,7 @@ async fn get_calibration(
     found.map(Json).ok_or_else(|| Problem::not_found("calibration"))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct InForceQuery {

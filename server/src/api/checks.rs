@@ -4,7 +4,6 @@ use axum::{Json, extract::State};
 use domain::{decision::Decision, ids::VisitId, quantity::NutrientRate, time::Day};
 use serde::Serialize;
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
@@ -16,13 +15,14 @@ use crate::{
     book::weather,
     extract::Valid,
     problem::Problem,
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store,
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(check_application))
+pub fn routes() -> Routes {
+    routes!(check_application)
 }
 
 /// The answer to a check.

@@ -11,7 +11,6 @@ use domain::{
     decision::Decision,
     ids::{self, ClearanceId},
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
@@ -22,14 +21,13 @@ use crate::{
     book::{office, weather},
     extract::{PathId, Valid},
     problem::{FieldFault, Kind, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, journal::JournalContext},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(grant_clearance, get_clearance, cancel_clearance))
-        .routes(routes!(get_clearance_decision))
+pub fn routes() -> Routes {
+    routes!(grant_clearance, get_clearance, cancel_clearance, get_clearance_decision)
 }
 
 /// Makes the context of an act: who, when, and what is kept of it.

@@ -2,7 +2,6 @@
 
 use axum::{Json, extract::State, response::Response};
 use domain::ids::{self, ClientId};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -15,6 +14,7 @@ use crate::{
     paging::Page,
     problem::Problem,
     reply::{self, Created},
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -24,8 +24,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_client, list_clients)).routes(routes!(get_client, replace_client))
+pub fn routes() -> Routes {
+    routes!(create_client, list_clients, get_client, replace_client)
 }
 
 /// Create a client

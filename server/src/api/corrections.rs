@@ -3,8 +3,7 @@
 use axum::{Json, extract::State, response::Response};
 use domain::ids::{self, ApplicationId, CorrectionId};
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::AnyStaff,
@@ -17,12 +16,13 @@ use crate::{
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, PageRequest, Paged},
     problem::Problem,
+    routes::{Routes, routes},
     state::App,
     store,
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_corrections)).routes(routes!(correct_application, get_correction))
+pub fn routes() -> Routes {
+    routes!(list_corrections, correct_application, get_correction)
 }
 
 /// Correct an application
@@ -75,7 +75,7 @@ async fn get_correction(
 }
 
 /// Which corrections to list.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct CorrectionFilter {

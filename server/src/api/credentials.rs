@@ -6,7 +6,6 @@ use domain::{
     ids::{self, CredentialId, PersonId},
     law::Lawbook,
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -16,6 +15,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -24,10 +24,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_credential, list_credentials))
-        .routes(routes!(get_credential, replace_credential))
+pub fn routes() -> Routes {
+    routes!(create_credential, list_credentials, get_credential, replace_credential)
 }
 
 /// What contradicts itself or the rule sets.

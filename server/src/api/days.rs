@@ -17,7 +17,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
@@ -33,12 +32,13 @@ use crate::{
         self,
         form::{self, Format},
     },
+    routes::{Routes, routes},
     state::App,
     store::{self, days::DayVisit, people::Person},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_day)).routes(routes!(get_load_sheet))
+pub fn routes() -> Routes {
+    routes!(get_day, get_load_sheet)
 }
 
 /// A person's day, whole, to be kept on a phone that may have no network.
@@ -59,7 +59,7 @@ struct DayPlan {
     downloaded_at: Instant,
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct DayQuery {
@@ -104,7 +104,7 @@ async fn whose(app: &App, actor: Actor, day: &str, person: Option<PersonId>) -> 
 }
 
 /// Whose day, and what the truck carries.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct LoadSheetQuery {

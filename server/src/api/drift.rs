@@ -6,8 +6,7 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::OfficeOrOwner,
@@ -15,18 +14,19 @@ use crate::{
     book::drift::{self, DriftBy, DriftReport},
     extract::ValidQuery,
     problem::{FieldFault, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, drift::Period},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_drift))
+pub fn routes() -> Routes {
+    routes!(get_drift)
 }
 
 /// Days that one report covers at most: a season, and the year around it.
 const MOST_DAYS: i32 = 366;
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct DriftQuery {

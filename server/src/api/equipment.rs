@@ -7,7 +7,6 @@ use domain::{
     product::ProductForm,
     quantity::{Distance, ProductMass, Volume},
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -17,6 +16,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -25,10 +25,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_equipment, list_equipment))
-        .routes(routes!(get_equipment, replace_equipment))
+pub fn routes() -> Routes {
+    routes!(create_equipment, list_equipment, get_equipment, replace_equipment)
 }
 
 /// What no such machine has.

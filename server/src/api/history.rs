@@ -10,7 +10,6 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::OfficeOrOwner,
@@ -19,9 +18,10 @@ use crate::{
         history as entering,
         office::{self, IdempotentRequest},
     },
-    extract::{IdempotencyKey, PathId, Valid, checked},
+    extract::{IdempotencyKey, PathId, Valid, checked_body},
     problem::{FieldFault, Problem},
     reply::Created,
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -34,11 +34,15 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(list_client_history, create_client_entry))
-        .routes(routes!(list_property_history, create_property_entry))
-        .routes(routes!(list_section_history, create_section_entry))
+pub fn routes() -> Routes {
+    routes!(
+        list_client_history,
+        create_client_entry,
+        list_property_history,
+        create_property_entry,
+        list_section_history,
+        create_section_entry
+    )
 }
 
 /// An entry as the office writes it: something that was so from a day on, or what takes the place of an entry that is wrong.
@@ -325,20 +329,26 @@ async fn faults_of(
     last: Day,
     place: &impl Fn(FieldFault) -> FieldFault,
 ) -> Result<Vec<FieldFault>, Problem> {
+    let placed = |mut problem: Problem| {
+        problem.errors = problem.errors.into_iter().map(place).collect();
+        problem
+    };
     Ok(match subject {
         Subject::Client(_) => {
-            checked::<ClientInput>(app, Value::Object(facts), place)?;
+            checked_body::<ClientInput>(app, Value::Object(facts)).map_err(placed)?;
             Vec::new()
         }
         Subject::Property(_) => {
-            let input: PropertyInput = checked(app, Value::Object(facts), place)?;
+            let input: PropertyInput = checked_body(app, Value::Object(facts)).map_err(placed)?;
             let mut faults = properties::faults(&input, &app.law, last);
             if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
                 faults.push(FieldFault::at("/client_id", "not_found", "names no client of this company"));
             }
             faults
         }
-        Subject::Section(id) => sections::faults(&section_input(connection, app, id, facts, place).await?, last),
+        Subject::Section(id) => {
+            sections::faults(&section_input(connection, app, id, facts).await.map_err(placed)?, last)
+        }
     })
 }
 
@@ -348,12 +358,11 @@ async fn section_input(
     app: &App,
     id: SectionId,
     mut facts: Facts,
-    place: &impl Fn(FieldFault) -> FieldFault,
 ) -> Result<SectionInput, Problem> {
     let stored = store::sections::get(connection, id, Scope::Company).await?;
     let stored = stored.ok_or_else(|| Problem::not_found("lawn section"))?;
     facts.insert("property_id".to_owned(), stored.property_id.to_string().into());
-    checked(app, Value::Object(facts), place)
+    checked_body(app, Value::Object(facts))
 }
 
 /// Brings the thing's row to what stands now, with its line in the journal.
@@ -364,20 +373,19 @@ async fn stands(
     facts: Facts,
     deed: JournalContext,
 ) -> Result<(), Problem> {
-    let as_it_is = |fault: FieldFault| fault;
     let (act, thing) = match subject {
         Subject::Client(id) => {
-            let input = checked(app, Value::Object(facts), as_it_is)?;
+            let input = checked_body(app, Value::Object(facts))?;
             let done = store::clients::update(connection, id, &input, None).await?.or_problem("client")?;
             ("client.changed", serde_json::to_string(&done)?)
         }
         Subject::Property(id) => {
-            let input = checked(app, Value::Object(facts), as_it_is)?;
+            let input = checked_body(app, Value::Object(facts))?;
             let done = store::properties::update(connection, id, &input, None).await?.or_problem("property")?;
             ("property.changed", serde_json::to_string(&done)?)
         }
         Subject::Section(id) => {
-            let input = section_input(connection, app, id, facts, &as_it_is).await?;
+            let input = section_input(connection, app, id, facts).await?;
             let done = store::sections::update(connection, id, &input, None).await?.or_problem("lawn section")?;
             ("section.changed", serde_json::to_string(&done)?)
         }

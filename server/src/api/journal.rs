@@ -3,24 +3,24 @@
 use axum::{Json, extract::State};
 use domain::ids::RecordId;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::OwnerOnly,
     extract::ValidQuery,
     paging::{Page, Paged},
     problem::Problem,
+    routes::{Routes, routes},
     state::App,
     store::{self, journal::JournalEntry},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_journal_entries))
+pub fn routes() -> Routes {
+    routes!(list_journal_entries)
 }
 
 /// Which entries to list.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct JournalFilter {

@@ -5,7 +5,6 @@ use domain::{
     ids::{self, LotId, StockMovementId},
     quantity::StockBalance,
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -15,6 +14,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Kind, Problem},
     reply::Created,
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -24,8 +24,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_lot, list_lots)).routes(routes!(get_lot))
+pub fn routes() -> Routes {
+    routes!(create_lot, list_lots, get_lot)
 }
 
 /// A lot number that the product has already.

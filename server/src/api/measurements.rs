@@ -8,7 +8,6 @@ use domain::{
     ids::{self, MeasurementId, SectionId},
     quantity::Area,
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -22,6 +21,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Kind, Problem},
     reply::Created,
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -31,12 +31,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(record_measurement, list_measurements))
-        .routes(routes!(get_measurement))
-        .routes(routes!(get_measurement_derivation))
-        .routes(routes!(confirm_measurement))
+pub fn routes() -> Routes {
+    routes!(record_measurement, list_measurements, get_measurement, get_measurement_derivation, confirm_measurement)
 }
 
 /// Record a measurement

@@ -13,16 +13,22 @@ use prometheus_client::{
     metrics::{counter::Counter, family::Family, gauge::ConstGauge, gauge::Gauge},
     registry::{Registry, Unit},
 };
-use utoipa_axum::{router::OpenApiRouter, routes};
 
-use crate::{access::OfficeOrOwner, problem::Problem, state::App, store, weather::Seen};
+use crate::{
+    access::OfficeOrOwner,
+    problem::Problem,
+    routes::{Routes, routes},
+    state::App,
+    store,
+    weather::Seen,
+};
 
 const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 /// Answers older than this are of no use, and have no age that is shown.
 const LOOK_BACK: SignedDuration = SignedDuration::from_hours(24);
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_metrics))
+pub fn routes() -> Routes {
+    routes!(get_metrics)
 }
 
 /// Get metrics

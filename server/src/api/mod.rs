@@ -36,19 +36,19 @@ pub(crate) mod weather;
 
 use domain::{ids::ProductId, time::Day};
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::router::OpenApiRouter;
+use utoipa::IntoParams;
 
 use crate::{
     paging::Paged,
     problem::{FieldFault, Kind, Problem},
+    routes::Routes,
     state::App,
     store, zone,
 };
 
 /// Every route of the API. What is not listed here does not exist.
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
+pub(crate) fn routes() -> Routes {
+    Routes::default()
         .merge(sessions::routes())
         .merge(people::routes())
         .merge(credentials::routes())
@@ -85,7 +85,7 @@ pub fn routes() -> OpenApiRouter<App> {
 }
 
 /// Narrows nothing.
-#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 pub struct NoFilter {}
 
@@ -93,7 +93,7 @@ pub struct NoFilter {}
 pub type ListQuery = Paged<NoFilter>;
 
 /// Narrows a list to one product.
-#[derive(Debug, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct ProductFilter {

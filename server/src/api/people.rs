@@ -14,7 +14,6 @@ use domain::{
 use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{Anyone, OfficeOrOwner, OwnerOnly},
@@ -29,6 +28,7 @@ use crate::{
     password,
     problem::{FieldFault, Kind, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     secret::{code_hash, new_code, new_token, sha256},
     state::App,
     store::{
@@ -39,13 +39,17 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_person, list_people))
-        .routes(routes!(get_person, replace_person))
-        .routes(routes!(create_enrolment_code))
-        .routes(routes!(enrol_device, list_devices))
-        .routes(routes!(revoke_device))
+pub fn routes() -> Routes {
+    routes!(
+        create_person,
+        list_people,
+        get_person,
+        replace_person,
+        create_enrolment_code,
+        enrol_device,
+        list_devices,
+        revoke_device
+    )
 }
 
 /// A code must be typed from one screen into another, no more.

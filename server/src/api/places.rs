@@ -2,32 +2,30 @@
 
 use axum::{Json, extract::State};
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::OfficeOrOwner,
     extract::ValidQuery,
     places::{self, Suggestion},
     problem::Problem,
+    routes::{Routes, routes},
     state::App,
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_place_suggestion))
+pub fn routes() -> Routes {
+    routes!(get_place_suggestion)
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct PlaceQuery {
     /// Degrees north of the equator.
     #[param(minimum = -90, maximum = 90, example = 38.98)]
-    #[schema(minimum = -90, maximum = 90)]
     latitude: f64,
     /// Degrees east of Greenwich, so negative in the Americas.
     #[param(minimum = -180, maximum = 180, example = -76.49)]
-    #[schema(minimum = -180, maximum = 180)]
     longitude: f64,
 }
 

@@ -15,8 +15,7 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use tokio::sync::Semaphore;
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::OfficeOrOwner,
@@ -28,6 +27,7 @@ use crate::{
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     problem::{FieldFault, Kind, Problem},
     reply::Created,
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -37,11 +37,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(get_section_plan))
-        .routes(routes!(get_company_plan))
-        .routes(routes!(create_round_visits))
+pub fn routes() -> Routes {
+    routes!(get_section_plan, get_company_plan, create_round_visits)
 }
 
 /// Sections in one plan. More are asked for client by client.
@@ -49,7 +46,7 @@ const SECTIONS: i64 = 1_000;
 /// Plans at once: each takes what cores there are, and whoever records an application must not wait for them.
 static PLANNERS: Semaphore = Semaphore::const_new(2);
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct SectionPlanQuery {
@@ -64,7 +61,7 @@ pub struct SectionPlanQuery {
     from: Option<Day>,
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct CompanyPlanQuery {
@@ -81,7 +78,6 @@ pub struct CompanyPlanQuery {
     /// Days from order to delivery, 14 unless said otherwise.
     #[serde(default)]
     #[param(minimum = 0, maximum = 365)]
-    #[schema(minimum = 0, maximum = 365)]
     lead_days: Option<i64>,
     /// Bought beyond the need, 5 unless said otherwise (*common practice*).
     #[serde(default)]

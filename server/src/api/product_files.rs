@@ -2,7 +2,7 @@
 
 use axum::{
     Json,
-    extract::{DefaultBodyLimit, State},
+    extract::State,
     http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
@@ -11,8 +11,7 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
+use utoipa::IntoParams;
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -24,6 +23,7 @@ use crate::{
     paging::Page,
     problem::{Kind, Problem},
     reply::Created,
+    routes::{Routes, routes},
     secret::fingerprint,
     state::App,
     store::{
@@ -33,12 +33,9 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_product_file, list_product_files))
-        .routes(routes!(get_product_file))
-        .routes(routes!(get_product_file_content))
-        .layer(DefaultBodyLimit::max(FILE_LIMIT))
+pub fn routes() -> Routes {
+    routes!(create_product_file, list_product_files, get_product_file, get_product_file_content)
+        .with_body_limit(FILE_LIMIT)
 }
 
 /// What a browser's own viewer needs to show a PDF or a picture: the file as an object or image, and the viewer's own styles. No
@@ -46,7 +43,7 @@ pub fn routes() -> OpenApiRouter<App> {
 const VIEWER: &str =
     "default-src 'none'; object-src 'self'; img-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'";
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct FileQuery {

@@ -15,7 +15,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -25,6 +24,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -33,13 +33,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_product, list_products))
-        .routes(routes!(get_product))
-        .routes(routes!(replace_product_status))
-        .routes(routes!(get_label_check))
-        .routes(routes!(get_product_amounts))
+pub fn routes() -> Routes {
+    routes!(create_product, list_products, get_product, replace_product_status, get_label_check, get_product_amounts)
 }
 
 /// What no label can say.
@@ -129,13 +124,12 @@ async fn get_product(
     Ok(reply::json_versioned(&product))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct LabelQuery {
     /// Code of the rule set of the place; those of the places around it take part.
     #[param(pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md")]
-    #[schema(pattern = "^[a-z0-9-]{2,60}$", max_length = 60)]
     rule_set: String,
     /// Local day asked about.
     on: Day,
@@ -162,7 +156,7 @@ async fn get_label_check(
     Ok(Json(domain::decision::check_label(&app.law, &[query.rule_set], &product.label, query.on)))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct AmountsQuery {

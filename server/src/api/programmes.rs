@@ -13,7 +13,6 @@ use domain::{
 use serde::Serialize;
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -23,6 +22,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -33,11 +33,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_programme, list_programmes))
-        .routes(routes!(get_programme, replace_programme))
-        .routes(routes!(list_published_programmes))
+pub fn routes() -> Routes {
+    routes!(create_programme, list_programmes, get_programme, replace_programme, list_published_programmes)
 }
 
 /// The longest round, in days.

@@ -10,8 +10,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
-use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -24,6 +22,7 @@ use crate::{
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -34,16 +33,14 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_property, list_properties))
-        .routes(routes!(get_property, replace_property))
+pub fn routes() -> Routes {
+    routes!(create_property, list_properties, get_property, replace_property)
 }
 
 /// The company's own rules hold everywhere; nobody needs to name them.
 const COMPANY_RULES: &str = "company";
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct PropertyFilter {

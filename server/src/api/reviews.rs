@@ -4,7 +4,6 @@ use axum::{Json, extract::State};
 use domain::ids::{self, AttemptId, RecordId};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly},
@@ -12,16 +11,17 @@ use crate::{
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, PageRequest, Paged},
     problem::{Kind, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, applications::Attempt, journal::JournalContext, reviews::ReviewItem},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list_reviews)).routes(routes!(review_record)).routes(routes!(get_attempt))
+pub fn routes() -> Routes {
+    routes!(list_reviews, review_record, get_attempt)
 }
 
 /// Which entries to list.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct ReviewFilter {

@@ -14,23 +14,18 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::AnyStaff,
     extract::{PathId, ValidQuery},
     problem::{FieldFault, Problem},
+    routes::{Routes, routes},
     state::App,
     store::{self, properties::Property},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(list_rule_sets))
-        .routes(routes!(get_rule_set))
-        .routes(routes!(list_rule_changes))
-        .routes(routes!(get_property_rules))
-        .routes(routes!(get_section_rules))
+pub fn routes() -> Routes {
+    routes!(list_rule_sets, get_rule_set, list_rule_changes, get_property_rules, get_section_rules)
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -62,7 +57,7 @@ fn no_rule_set() -> Problem {
     Problem::not_found("rule set")
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct RuleSetQuery {
@@ -101,7 +96,7 @@ async fn get_rule_set(
     Ok(Json(RuleSetOnDay { about, on: query.on, rule_sets, rules }))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct ChangesQuery {
@@ -193,7 +188,7 @@ async fn get_property_rules(
     Ok(Json(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on)))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct SectionRuleQuery {

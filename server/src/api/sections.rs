@@ -6,8 +6,6 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -20,6 +18,7 @@ use crate::{
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -30,11 +29,11 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_section, list_sections)).routes(routes!(get_section, replace_section))
+pub fn routes() -> Routes {
+    routes!(create_section, list_sections, get_section, replace_section)
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct SectionFilter {

@@ -12,7 +12,6 @@ use domain::{actor::Actor, actor::Role, ids::PersonId, time::Instant};
 use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, Anyone, OwnToken, cookie},
@@ -21,6 +20,7 @@ use crate::{
     extract::Valid,
     password,
     problem::{FieldFault, Kind, Problem},
+    routes::{Routes, routes},
     secret::{code_hash, new_token, sha256},
     state::App,
     store::{
@@ -30,12 +30,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(create_company))
-        .routes(routes!(create_session))
-        .routes(routes!(end_session))
-        .routes(routes!(get_caller))
+pub fn routes() -> Routes {
+    routes!(create_company, create_session, end_session, get_caller)
 }
 
 /// A long working day without signing in again.

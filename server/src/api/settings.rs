@@ -1,7 +1,6 @@
 //! How the company writes on its pages.
 
 use axum::{Json, extract::State, response::Response};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OwnerOnly},
@@ -9,6 +8,7 @@ use crate::{
     extract::{IfMatch, IfNoneMatch, Valid},
     problem::Problem,
     reply,
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -17,8 +17,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_settings, replace_settings))
+pub fn routes() -> Routes {
+    routes!(get_settings, replace_settings)
 }
 
 /// Get the company's settings

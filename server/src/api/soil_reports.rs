@@ -13,7 +13,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -27,6 +26,7 @@ use crate::{
     paging::Page,
     problem::Problem,
     reply::Created,
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -39,12 +39,14 @@ use crate::{
     zone::{self, UnknownZone},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(record_soil_report, list_soil_reports))
-        .routes(routes!(get_soil_report))
-        .routes(routes!(get_soil_report_interpretation))
-        .routes(routes!(get_soil_report_lime))
+pub fn routes() -> Routes {
+    routes!(
+        record_soil_report,
+        list_soil_reports,
+        get_soil_report,
+        get_soil_report_interpretation,
+        get_soil_report_lime
+    )
 }
 
 /// Record a soil report
@@ -170,7 +172,7 @@ async fn get_soil_report_interpretation(
     Ok(Json(book::soil_reports::interpretation(&report, &property)))
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct LimeQuery {

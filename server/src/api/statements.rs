@@ -14,7 +14,6 @@ use domain::{
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -29,6 +28,7 @@ use crate::{
         self,
         form::{self, Format},
     },
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -37,18 +37,17 @@ use crate::{
     zone,
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(get_statement)).routes(routes!(get_company_year))
+pub fn routes() -> Routes {
+    routes!(get_statement, get_company_year)
 }
 
 /// Whose year.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct StatementQuery {
     /// Calendar year.
     #[param(minimum = 1990, maximum = 2199, example = 2026)]
-    #[schema(minimum = 1990, maximum = 2199)]
     year: i64,
     /// Give one of client, property and section.
     #[serde(default)]
@@ -116,13 +115,12 @@ async fn get_statement(
     }
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct CompanyYearQuery {
     /// Calendar year.
     #[param(minimum = 1990, maximum = 2199, example = 2026)]
-    #[schema(minimum = 1990, maximum = 2199)]
     year: i64,
 }
 

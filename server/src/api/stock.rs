@@ -3,7 +3,6 @@
 use axum::{Json, extract::State};
 use domain::{ids::StockMovementId, quantity::StockBalance, time::Day};
 use sqlx::SqliteConnection;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::OfficeOrOwner,
@@ -13,6 +12,7 @@ use crate::{
     paging::Page,
     problem::{FieldFault, Problem},
     reply::Created,
+    routes::{Routes, routes},
     state::App,
     store::{
         self,
@@ -21,8 +21,8 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(record_stock_movement, list_stock_movements))
+pub fn routes() -> Routes {
+    routes!(record_stock_movement, list_stock_movements)
 }
 
 /// What contradicts itself in a movement: a count says what is there, everything else what went out.

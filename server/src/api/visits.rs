@@ -7,8 +7,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
-use utoipa::ToSchema;
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -18,6 +16,7 @@ use crate::{
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
     reply::{self, Created},
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -28,11 +27,11 @@ use crate::{
     },
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(create_visit, list_visits)).routes(routes!(get_visit, replace_visit))
+pub fn routes() -> Routes {
+    routes!(create_visit, list_visits, get_visit, replace_visit)
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, utoipa::IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct VisitFilter {

@@ -13,7 +13,6 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
@@ -21,6 +20,7 @@ use crate::{
     extract::{PathId, ValidQuery},
     paging::PageRequest,
     problem::{FieldFault, Kind, Problem},
+    routes::{Routes, routes},
     scope::Scope,
     state::App,
     store::{
@@ -32,13 +32,14 @@ use crate::{
     weather::{ServiceReport, WeatherGap, unpacked},
 };
 
-pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new()
-        .routes(routes!(get_property_weather))
-        .routes(routes!(get_working_window))
-        .routes(routes!(get_day_working_windows))
-        .routes(routes!(get_application_weather))
-        .routes(routes!(get_application_weather_answer))
+pub fn routes() -> Routes {
+    routes!(
+        get_property_weather,
+        get_working_window,
+        get_day_working_windows,
+        get_application_weather,
+        get_application_weather_answer
+    )
 }
 
 /// What is known of the weather on a property.
@@ -88,7 +89,7 @@ async fn get_property_weather(
 }
 
 /// Which product, when it is not the planned one.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, IntoParams)]
+#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct WindowQuery {

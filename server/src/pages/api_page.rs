@@ -38,7 +38,7 @@ pub async fn file(_: Anyone, headers: HeaderMap, Path(name): Path<String>) -> Re
 }
 
 /// A file as it is kept, or unpacked for whoever does not take it so.
-fn packed(gzip: &'static [u8], media: &'static str, headers: &HeaderMap) -> Result<Response, Problem> {
+pub(super) fn packed(gzip: &'static [u8], media: &'static str, headers: &HeaderMap) -> Result<Response, Problem> {
     let vary = [(header::CONTENT_TYPE, media), (header::VARY, "accept-encoding")];
     if takes_gzip(headers) {
         return Ok((vary, [(header::CONTENT_ENCODING, "gzip")], gzip).into_response());

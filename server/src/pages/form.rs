@@ -144,19 +144,17 @@ impl Form {
             .is_some_and(|row| self.fields.iter().filter(|other| other.row() == Some(row)).all(Field::says_nothing))
     }
 
-    /// What the form asks, as the query of an address is read: the fields of these names.
-    pub fn query<T: DeserializeOwned + ToSchema>(&self, app: &App, names: &[&str]) -> Result<T, Problem> {
+    /// What the form asks, as the query of an operation is read: the fields that are named as its parameters.
+    pub fn query<T: DeserializeOwned>(&self, app: &App, operation: &str) -> Result<T, Problem> {
+        let schema = app.schemas.query(operation);
+        let is_parameter = |name: &str| schema.as_ref().is_ok_and(|schema| schema.member(name).is_some());
         let mut query = serde_json::Map::new();
-        for field in self.fields.iter().filter(|field| names.contains(&field.name.as_str())) {
+        for field in self.fields.iter().filter(|field| is_parameter(&field.name)) {
             if let Some(value) = field.json() {
                 query.insert(field.name.clone(), value);
             }
         }
-        let parameter = |fault: FieldFault| {
-            let name = fault.pointer.as_deref().unwrap_or_default().trim_start_matches("#/").to_owned();
-            FieldFault::parameter(name, &fault.code, fault.detail)
-        };
-        extract::checked(app, query.into(), parameter)
+        extract::checked_query(app, schema, query)
     }
 
     /// The request, held against its schema.
@@ -168,7 +166,7 @@ impl Form {
     pub fn valid_body<T: DeserializeOwned + ToSchema>(&self, app: &App, body: Value) -> Result<Valid<T>, Problem> {
         let fingerprint = crate::secret::fingerprint(&body);
         let unreadable: Vec<FieldFault> = self.fields.iter().filter_map(Field::unreadable).collect();
-        let checked = extract::checked(app, body, |fault| fault).map_err(|mut problem| {
+        let checked = extract::checked_body(app, body).map_err(|mut problem| {
             // What is no JSON at all need not be told to have the wrong shape.
             problem.errors.retain(|fault| !unreadable.iter().any(|other| other.pointer == fault.pointer));
             problem

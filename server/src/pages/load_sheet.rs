@@ -21,10 +21,6 @@ use crate::{
     store::{self, equipment::EquipmentView, settings::DateOrder},
 };
 
-/// What the sheet is asked with; the rest of the form is the page's own.
-const ASKED: [&str; 6] =
-    ["person_id", "spare_percent", "equipment_id", "hopper_lb", "tank_gal", "spray_gal_per_1000_sqft"];
-
 /// What is filled in where nobody says anything else (*common practice*).
 const SPARE: &str = "10";
 
@@ -112,7 +108,7 @@ async fn load(app: &App, desk: OfficeSession, form: &Form) -> Result<(DayLoad, S
     if said("person_id").is_empty() {
         faults.push(FieldFault::parameter("person_id", "missing", "is required"));
     }
-    let query = form.query::<LoadSheetQuery>(app, &ASKED);
+    let query = form.query::<LoadSheetQuery>(app, "get_load_sheet");
     let query = also(query.and_then(|query| query.truck().map(|_| query)), faults)?;
     let sheet = day_load(app, desk.0, said("day"), &query).await?;
     let mut csv = format!("/api/v1/days/{}/load-sheet?format=csv&person_id={}", sheet.day, sheet.person_id);

@@ -37,7 +37,9 @@ mod year;
 
 use crate::{
     access::Anyone,
+    openapi,
     problem::{About, KINDS, Problem},
+    routes::{get, get_and_post, post},
     state::App,
     store,
 };
@@ -47,7 +49,6 @@ use axum::{
     extract::{DefaultBodyLimit, Path, State},
     http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
-    routing::{get, post},
 };
 
 /// The pages' own policy: everything from this server, nothing inline.
@@ -58,10 +59,10 @@ pub fn routes() -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
-        .route("/sign-in", get(sessions::sign_in).post(sessions::send_sign_in))
+        .route("/sign-in", get_and_post(sessions::sign_in, sessions::send_sign_in))
         .route("/sign-out", post(sessions::sign_out))
         .route("/reviews", get(reviews::list))
-        .route("/reviews/{id}", get(reviews::one).post(reviews::close))
+        .route("/reviews/{id}", get_and_post(reviews::one, reviews::close))
         .route("/rules", get(office_session::rules))
         .merge(desk_routes())
         .route("/year", get(year::year))
@@ -90,55 +91,55 @@ fn desk_routes() -> Router<App> {
     Router::new()
         .route("/office", get(office::today))
         .route("/office/clients", get(clients::list))
-        .route("/office/clients/new", get(clients::new).post(clients::add))
-        .route("/office/clients/{id}", get(clients::one).post(clients::change))
-        .route("/office/clients/{id}/properties/new", get(properties::new).post(properties::add))
+        .route("/office/clients/new", get_and_post(clients::new, clients::add))
+        .route("/office/clients/{id}", get_and_post(clients::one, clients::change))
+        .route("/office/clients/{id}/properties/new", get_and_post(properties::new, properties::add))
         .route("/office/history/{id}", get(history::list))
-        .route("/office/entries/{id}", get(history::entry).post(history::correct))
+        .route("/office/entries/{id}", get_and_post(history::entry, history::correct))
         .route("/office/properties/{id}", get(properties::one))
-        .route("/office/properties/{id}/edit", get(properties::edit).post(properties::change))
-        .route("/office/properties/{id}/sections/new", get(sections::new).post(sections::add))
-        .route("/office/properties/{id}/visits/new", get(visits::new).post(visits::add))
-        .route("/office/sections/{id}", get(sections::one).post(sections::change))
-        .route("/office/sections/{id}/measurements/new", get(measurements::new).post(measurements::add))
+        .route("/office/properties/{id}/edit", get_and_post(properties::edit, properties::change))
+        .route("/office/properties/{id}/sections/new", get_and_post(sections::new, sections::add))
+        .route("/office/properties/{id}/visits/new", get_and_post(visits::new, visits::add))
+        .route("/office/sections/{id}", get_and_post(sections::one, sections::change))
+        .route("/office/sections/{id}/measurements/new", get_and_post(measurements::new, measurements::add))
         .route(
             "/office/sections/{id}/measurements/shapes",
-            get(measurements::new_shapes).post(measurements::add_shapes),
+            get_and_post(measurements::new_shapes, measurements::add_shapes),
         )
-        .route("/office/measurements/{id}", get(measurements::one).post(measurements::confirm))
-        .route("/office/sections/{id}/soil-reports/new", get(soil_reports::new).post(soil_reports::add))
+        .route("/office/measurements/{id}", get_and_post(measurements::one, measurements::confirm))
+        .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
-        .route("/office/visits/{id}", get(visits::one).post(visits::change))
+        .route("/office/visits/{id}", get_and_post(visits::one, visits::change))
         .route("/office/products", get(products::list))
-        .route("/office/products/new", get(products::new).post(products::add))
+        .route("/office/products/new", get_and_post(products::new, products::add))
         .route("/office/products/{id}", get(products::one))
-        .route("/office/products/{id}/status", get(products::status).post(products::set_status))
-        .route("/office/products/{id}/lots/new", get(lots::new).post(lots::add))
-        .route("/office/products/{id}/stock/new", get(stock::new).post(stock::add))
+        .route("/office/products/{id}/status", get_and_post(products::status, products::set_status))
+        .route("/office/products/{id}/lots/new", get_and_post(lots::new, lots::add))
+        .route("/office/products/{id}/stock/new", get_and_post(stock::new, stock::add))
         .route("/office/equipment", get(equipment::list))
-        .route("/office/equipment/new", get(equipment::new).post(equipment::add))
-        .route("/office/equipment/{id}", get(equipment::one).post(equipment::change))
-        .route("/office/equipment/{id}/calibrations/new", get(calibrations::new).post(calibrations::add))
+        .route("/office/equipment/new", get_and_post(equipment::new, equipment::add))
+        .route("/office/equipment/{id}", get_and_post(equipment::one, equipment::change))
+        .route("/office/equipment/{id}/calibrations/new", get_and_post(calibrations::new, calibrations::add))
         .route("/office/calibrations/{id}", get(calibrations::one))
         .route("/office/load-sheet", get(load_sheet::sheet))
         .route("/office/programmes", get(programmes::list))
-        .route("/office/programmes/new", get(programmes::new).post(programmes::add))
-        .route("/office/programmes/{id}", get(programmes::one).post(programmes::change))
+        .route("/office/programmes/new", get_and_post(programmes::new, programmes::add))
+        .route("/office/programmes/{id}", get_and_post(programmes::one, programmes::change))
         .route("/office/programmes/{id}/plan", get(plans::of_company))
-        .route("/office/programmes/{id}/visits/new", get(plans::new).post(plans::add))
+        .route("/office/programmes/{id}/visits/new", get_and_post(plans::new, plans::add))
         .route("/office/sections/{id}/plan", get(plans::of_section))
         .route(
             "/office/products/{id}/files/new",
-            get(product_files::new).post(product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
+            get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
-        .route("/office/settings", get(settings::one).post(settings::change))
+        .route("/office/settings", get_and_post(settings::one, settings::change))
         .route("/office/people", get(people::list))
-        .route("/office/people/new", get(people::new).post(people::add))
-        .route("/office/people/{id}", get(people::one).post(people::change))
-        .route("/office/people/{id}/credentials/new", get(credentials::new).post(credentials::add))
-        .route("/office/credentials/{id}", get(credentials::one).post(credentials::change))
-        .route("/office/people/{id}/code", get(people::ask_code).post(people::make_code))
-        .route("/office/phones/{id}/lock-out", get(people::ask_lock_out).post(people::lock_out))
+        .route("/office/people/new", get_and_post(people::new, people::add))
+        .route("/office/people/{id}", get_and_post(people::one, people::change))
+        .route("/office/people/{id}/credentials/new", get_and_post(credentials::new, credentials::add))
+        .route("/office/credentials/{id}", get_and_post(credentials::one, credentials::change))
+        .route("/office/people/{id}/code", get_and_post(people::ask_code, people::make_code))
+        .route("/office/phones/{id}/lock-out", get_and_post(people::ask_lock_out, people::lock_out))
 }
 
 /// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
@@ -220,8 +221,8 @@ async fn style(_: Anyone) -> Response {
     ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], include_str!("../../templates/page.css")).into_response()
 }
 
-async fn api_document(_: Anyone, State(app): State<App>) -> Response {
-    ([(header::CONTENT_TYPE, "application/json")], app.document.clone()).into_response()
+async fn api_document(_: Anyone, headers: HeaderMap) -> Result<Response, Problem> {
+    api_page::packed(openapi::DOCUMENT, "application/json", &headers)
 }
 
 /// The process answers.

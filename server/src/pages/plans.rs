@@ -109,7 +109,7 @@ pub async fn of_section(
     }
     let form = form.sent(&sent);
     let planned = async {
-        let query = form.query::<SectionPlanQuery>(&app, &["programme_id", "aim", "from"])?;
+        let query = form.query::<SectionPlanQuery>(&app, "get_section_plan")?;
         api::plans::get_section_plan(desk.office(), State(app.clone()), PathId(id), ValidQuery(query)).await
     };
     match planned.await {
@@ -215,8 +215,7 @@ pub async fn of_company(
     }
     let form = form.sent(&sent);
     let planned = async {
-        let query =
-            form.query::<CompanyPlanQuery>(&app, &["client_id", "aim", "from", "lead_days", "spare_percent"])?;
+        let query = form.query::<CompanyPlanQuery>(&app, "get_company_plan")?;
         api::plans::get_company_plan(desk.office(), State(app.clone()), PathId(id), ValidQuery(query)).await
     };
     match planned.await {

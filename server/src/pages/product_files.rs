@@ -77,7 +77,7 @@ pub async fn add(
     };
     let faults = fault.map(|(code, words)| FieldFault::parameter("file", code, words)).into_iter().collect();
     let done = async {
-        let query = also(form.query::<FileQuery>(&app, &["kind", "dated"]), faults)?;
+        let query = also(form.query::<FileQuery>(&app, "create_product_file"), faults)?;
         let file = file.ok_or_else(|| Problem::not_found("file"))?;
         let (app, key) = (State(app.clone()), form.key()?);
         api::product_files::create_product_file(desk.office(), app, PathId(id), ValidQuery(query), key, file).await

@@ -55,7 +55,7 @@ pub async fn send_sign_in(
     let (to, name) = (own_address(sent.one("to")), sent.one("name").unwrap_or_default());
     let body = json!({ "name": name, "password": sent.one("password").unwrap_or_default(), "in_browser": true });
     let done = async {
-        let valid = Valid { fingerprint: String::new(), value: extract::checked(&app, body, |fault| fault)? };
+        let valid = Valid { fingerprint: String::new(), value: extract::checked_body(&app, body)? };
         sessions::create_session(Anyone, State(app.clone()), peer, valid).await
     };
     match done.await {

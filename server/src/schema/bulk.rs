@@ -4,7 +4,11 @@
 
 use serde_json::Value;
 
-use super::{FieldFault, counted};
+use super::{
+    FieldFault, Schemas,
+    model::{Others, Schema, Type},
+    words::counted,
+};
 
 /// Most values in a document: three times the largest that anybody means, an outline of 1,000 positions.
 const MOST_VALUES: usize = 12_000;
@@ -12,86 +16,84 @@ const MOST_VALUES: usize = 12_000;
 const READ_ON: u64 = 50;
 
 /// The lists that are far too long, or the document that holds too much; empty when everything may be read.
-pub(super) fn faults(root: &Value, value: &Value) -> Vec<FieldFault> {
-    let mut count = Count { root, left: MOST_VALUES, faults: Vec::new() };
-    count.look(root, value, "");
+pub(super) fn faults(schemas: &Schemas, schema: &Schema, value: &Value) -> Result<Vec<FieldFault>, String> {
+    let mut count = Count { schemas, left: MOST_VALUES, faults: Vec::new() };
+    count.look(schema, value, "")?;
     if count.left == 0 {
         let detail = format!("holds more than {MOST_VALUES} values; send less at once");
-        return vec![FieldFault::at("", "wrong_count", detail)];
+        return Ok(vec![FieldFault::at("", "wrong_count", detail)]);
     }
-    count.faults
+    Ok(count.faults)
 }
 
-struct Count<'a> {
-    root: &'a Value,
+struct Count<'s> {
+    schemas: &'s Schemas,
     left: usize,
     faults: Vec<FieldFault>,
 }
 
 impl Count<'_> {
-    fn look(&mut self, schema: &Value, value: &Value, at: &str) {
+    fn look(&mut self, schema: &Schema, value: &Value, at: &str) -> Result<(), String> {
         if self.left == 0 || !(value.is_array() || value.is_object()) {
-            return;
+            return Ok(());
         }
-        if let Some(target) = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.strip_prefix('#')) {
-            let root = self.root;
-            return root.pointer(target).map_or((), |schema| self.look(schema, value, at));
+        let schemas = self.schemas;
+        let schema = schemas.resolve(schema)?;
+        if !schema.one_of.is_empty() {
+            self.choose(&schema.one_of, value, at)?;
         }
-        for word in ["oneOf", "anyOf"] {
-            self.choose(schema.get(word), value, at);
-        }
-        match value {
-            Value::Array(entries) if schema.get("items").is_some() => self.list(schema, entries, at),
-            Value::Object(members) => {
-                let Some(properties) = schema.get("properties") else { return };
+        match (value, &schema.items) {
+            (Value::Array(entries), Some(items)) => self.list(schema, items, entries, at),
+            (Value::Object(members), _) if !schema.properties.is_empty() => {
                 self.left = self.left.saturating_sub(members.len());
                 for (name, member) in members {
-                    if let Some(schema) = properties.get(name) {
-                        self.look(schema, member, &format!("{at}/{}", super::escape(name)));
+                    if let Some(property) = schema.properties.get(name) {
+                        self.look(property, member, &format!("{at}/{}", super::escape(name)))?;
                     }
                 }
+                Ok(())
             }
-            _ => {}
+            (Value::Object(members), _) => {
+                let Others::Like(other) = &schema.others else { return Ok(()) };
+                self.left = self.left.saturating_sub(members.len());
+                members
+                    .iter()
+                    .try_for_each(|(name, member)| self.look(other, member, &format!("{at}/{}", super::escape(name))))
+            }
+            _ => Ok(()),
         }
     }
 
     /// Whether a shape is of the value's kind at all: "or nothing" has nothing to say of a list.
-    fn may_be(&self, schema: &Value, value: &Value) -> bool {
-        if let Some(target) = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.strip_prefix('#')) {
-            return self.root.pointer(target).is_some_and(|schema| self.may_be(schema, value));
-        }
-        let kind = if value.is_array() { "array" } else { "object" };
-        match schema.get("type") {
-            Some(Value::String(one)) => one == kind,
-            Some(Value::Array(some)) => some.iter().any(|one| one == kind),
-            _ => true,
-        }
+    fn may_be(&self, schema: &Schema, value: &Value) -> Result<bool, String> {
+        let kind = if value.is_array() { Type::Array } else { Type::Object };
+        let types = &self.schemas.resolve(schema)?.types;
+        Ok(types.is_empty() || types.contains(&kind))
     }
 
-    fn list(&mut self, schema: &Value, entries: &[Value], at: &str) {
+    fn list(&mut self, schema: &Schema, items: &Schema, entries: &[Value], at: &str) -> Result<(), String> {
         let length = u64::try_from(entries.len()).unwrap_or(u64::MAX);
-        if let Some(most) = schema.get("maxItems").and_then(Value::as_u64)
+        if let Some(most) = schema.max_items
             && length > 2 * most + READ_ON
         {
             let detail = format!("must have at most {}, and has {length}", counted(most, "entry"));
             self.faults.push(FieldFault::at(at, "wrong_count", detail));
-            return;
+            return Ok(());
         }
         self.left = self.left.saturating_sub(entries.len());
-        let Some(items) = schema.get("items") else { return };
-        for (index, entry) in entries.iter().enumerate() {
-            self.look(items, entry, &format!("{at}/{index}"));
-        }
+        entries.iter().enumerate().try_for_each(|(index, entry)| self.look(items, entry, &format!("{at}/{index}")))
     }
 
     /// Of several shapes the one that finds least to refuse: a list may be longer in one than in another.
-    fn choose(&mut self, choices: Option<&Value>, value: &Value, at: &str) {
+    fn choose(&mut self, choices: &[Schema], value: &Value, at: &str) -> Result<(), String> {
         let before = self.left;
         let (mut least, mut used) = (None::<Vec<FieldFault>>, 0);
-        let choices = choices.and_then(Value::as_array).into_iter().flatten();
-        for choice in choices.filter(|choice| self.may_be(choice, value)) {
-            let mut count = Count { root: self.root, left: before, faults: Vec::new() };
-            count.look(choice, value, at);
+        for choice in choices {
+            if !self.may_be(choice, value)? {
+                continue;
+            }
+            let mut count = Count { schemas: self.schemas, left: before, faults: Vec::new() };
+            count.look(choice, value, at)?;
             used = used.max(before - count.left);
             if least.as_ref().is_none_or(|least| count.faults.len() < least.len()) {
                 least = Some(count.faults);
@@ -99,6 +101,7 @@ impl Count<'_> {
         }
         self.left = before.saturating_sub(used);
         self.faults.extend(least.unwrap_or_default());
+        Ok(())
     }
 }
 
@@ -107,6 +110,11 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+
+    fn faults(schema: &Value, value: &Value) -> Vec<FieldFault> {
+        let schema = serde_json::from_value(schema.clone()).unwrap();
+        super::faults(&Schemas::default(), &schema, value).unwrap()
+    }
 
     #[test]
     fn a_list_is_counted_by_the_shape_that_takes_most() {

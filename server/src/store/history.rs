@@ -14,7 +14,7 @@ use utoipa::{
     PartialSchema, ToSchema,
     openapi::{
         Ref, RefOr, Schema,
-        schema::{AnyOfBuilder, ArrayBuilder, ObjectBuilder, Type},
+        schema::{ArrayBuilder, ObjectBuilder, OneOfBuilder, Type},
     },
 };
 use uuid::Uuid;
@@ -83,7 +83,7 @@ impl PartialSchema for FactsByName {
         let text = ObjectBuilder::new().schema_type(Type::String).max_length(Some(300));
         let number = ObjectBuilder::new().schema_type(Type::Number).minimum(Some(-180)).maximum(Some(180));
         let code = ObjectBuilder::new().schema_type(Type::String).max_length(Some(60));
-        let value = AnyOfBuilder::new()
+        let value = OneOfBuilder::new()
             .item(text)
             .item(number)
             .item(ObjectBuilder::new().schema_type(Type::Boolean))
@@ -91,7 +91,7 @@ impl PartialSchema for FactsByName {
             .item(ArrayBuilder::new().items(code).max_items(Some(8)))
             .item(Ref::from_schema_name(Place::name()))
             .build();
-        let facts = ObjectBuilder::new().schema_type(Type::Object).additional_properties(Some(Schema::AnyOf(value)));
+        let facts = ObjectBuilder::new().schema_type(Type::Object).additional_properties(Some(Schema::OneOf(value)));
         facts
             .max_properties(Some(20))
             .description(Some("Members of the thing by name, each as the thing itself has it."))

@@ -146,8 +146,6 @@ fn lime_form(report: &SoilReport) -> Form {
         .asking()
 }
 
-const ASKED: [&str; 7] = ["by", "goal", "cce_percent", "credit_tons_per_acre", "split_rule", "cap_on", "first_on"];
-
 /// A report with what follows from it; the lime as somebody asks it.
 pub async fn one(
     desk: OfficeSession,
@@ -164,7 +162,7 @@ pub async fn one(
     if !sent.is_empty() {
         form = form.sent(&sent);
         let asked = async {
-            let query = form.query::<LimeQuery>(&app, &ASKED)?;
+            let query = form.query::<LimeQuery>(&app, "get_soil_report_lime")?;
             let staff = AnyStaff(desk.0);
             api::soil_reports::get_soil_report_lime(staff, State(app.clone()), PathId(id), ValidQuery(query)).await
         };

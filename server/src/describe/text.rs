@@ -12,7 +12,7 @@ const LINE: &str = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u2
 const LINES: &str = "^[^\\u0000-\\u0020\\u007f-\\u00a0\\u200b-\\u200f\\u2028-\\u202f\\u2060-\\u206f\\u3000\\ufeff][^\\u0000-\\u0009\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u206f\\ufeff]*$";
 
 /// Puts the pattern in the place of each `line` and `lines`.
-pub fn spell_out(schema: &mut RefOr<Schema>) {
+pub(super) fn spell_out(schema: &mut RefOr<Schema>) {
     if let RefOr::T(schema) = schema {
         spell_out_schema(schema);
     }
