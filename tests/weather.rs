@@ -10,5 +10,8 @@ mod drill;
 mod evidence;
 mod fake_weather;
 mod golden;
+mod here_and_now;
+mod mutants;
+mod operator;
 mod watching;
 mod windows;

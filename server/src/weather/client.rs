@@ -4,6 +4,7 @@
 use std::{fmt, time::Duration};
 
 use domain::time::Instant;
+use jiff::SignedDuration;
 use reqwest::{
     StatusCode, Url,
     header::{self, HeaderMap},
@@ -27,6 +28,11 @@ const FAIR: Duration = Duration::from_secs(1);
 /// Whoever asked too often waits at least this long.
 const TOO_OFTEN: Duration = Duration::from_secs(5);
 const HOPS: usize = 3;
+/// Whoever wants to be left alone for longer is asked once an hour all the same: what a service says stands between the lawn and
+/// the weather.
+const AGAIN_AT_MOST: SignedDuration = SignedDuration::from_hours(1);
+/// A part of a degree by which a place in an address may be written otherwise: the service redirects to fewer digits.
+const SAME_PLACE: f64 = 0.0006;
 
 /// A way to one host.
 pub struct Client {
@@ -74,6 +80,8 @@ pub enum Failure {
     Status {
         status: u16,
         kind: Option<String>,
+        /// In so many seconds one may ask again, by the service's own word.
+        again_in: Option<u32>,
     },
     BadBody(&'static str),
     /// Nobody asks for now.
@@ -115,6 +123,16 @@ impl Failure {
         matches!(self, Self::Status { kind: Some(kind), .. } if kind.ends_with("ForecastGridExpired"))
     }
 
+    /// How long the service wants to be left alone, as far as one goes along with that.
+    pub fn again_in(&self) -> SignedDuration {
+        match self {
+            Self::Status { again_in: Some(seconds), .. } => {
+                SignedDuration::from_secs(i64::from(*seconds)).min(AGAIN_AT_MOST)
+            }
+            _ => SignedDuration::ZERO,
+        }
+    }
+
     fn may_pass(&self) -> bool {
         match self {
             Self::Timeout | Self::Connect => true,
@@ -142,27 +160,33 @@ impl fmt::Display for Failure {
 
 impl Client {
     /// `agent` names the application and a contact; the public service refuses whoever does not say.
-    pub fn new(base: Url, agent: &str, secret: Option<(String, String)>) -> Result<Self, String> {
+    /// `proxy` is the operator's; the environment's is not taken, so that nothing but the configuration says who is asked.
+    pub fn new(base: Url, agent: &str, proxy: Option<&Url>, secret: Option<(String, String)>) -> Result<Self, String> {
         let origin = base.origin();
         let policy = Policy::custom(move |attempt: Attempt<'_>| {
             if attempt.previous().len() > HOPS {
                 attempt.error("too many redirects")
-            } else if attempt.url().origin() == origin {
+            } else if attempt.url().origin() == origin
+                && attempt.previous().first().is_some_and(|asked| is_same_question(asked, attempt.url()))
+            {
                 attempt.follow()
             } else {
-                // Another host is nobody's to send us to; the redirect itself is then the answer, and no document.
+                // Another host, or another place's document, is nobody's to send us to; the redirect itself is then the
+                // answer, and no document.
                 attempt.stop()
             }
         });
-        let http = reqwest::Client::builder()
+        let mut http = reqwest::Client::builder()
             .user_agent(agent)
             .connect_timeout(CONNECT)
             .read_timeout(READ)
             .timeout(WHOLE)
             .no_proxy()
-            .redirect(policy)
-            .build()
-            .map_err(|error| error.to_string())?;
+            .redirect(policy);
+        if let Some(proxy) = proxy {
+            http = http.proxy(reqwest::Proxy::all(proxy.clone()).map_err(|error| error.to_string())?);
+        }
+        let http = http.build().map_err(|error| error.to_string())?;
         Ok(Self { base, http, secret, few: Semaphore::new(AT_ONCE), breaker: Breaker::default() })
     }
 
@@ -182,12 +206,12 @@ impl Client {
             };
             outcome.attempts = attempt;
             let began = time::Instant::now();
-            let tried = time::timeout_at(deadline, self.once(path, known)).await;
+            let tried = time::timeout_at(deadline, self.once(path, known, clock.now())).await;
             outcome.hurried = tried.is_err() && began.elapsed() < FAIR;
             (outcome.answer, outcome.status) = tried.unwrap_or((Err(Failure::Timeout), None));
             drop(turn);
             let Err(failure) = &outcome.answer else { break };
-            let wait = pause(attempt, failure);
+            let wait = pause(attempt, failure).max(failure.again_in().unsigned_abs());
             if !failure.may_pass() || attempt == TRIES || time::Instant::now() + wait >= deadline {
                 break;
             }
@@ -202,7 +226,7 @@ impl Client {
             Ok(_) => self.breaker.succeeded(now),
             Err(failure) if matches!(outcome.status, Some(403 | 429)) => {
                 tracing::warn!(%failure, path, "a weather service does not want to be asked; is the contact configured?");
-                self.breaker.refused(now);
+                self.breaker.refused(now, failure.again_in());
             }
             // The host works; it is this place that it does not know, or its forecast that has run out.
             Err(failure) if failure.is_missing() || failure.is_expired() => {
@@ -219,7 +243,12 @@ impl Client {
         }
     }
 
-    async fn once(&self, path: &str, known: &Validators) -> (Result<FetchedDocument, Failure>, Option<u16>) {
+    async fn once(
+        &self,
+        path: &str,
+        known: &Validators,
+        now: Instant,
+    ) -> (Result<FetchedDocument, Failure>, Option<u16>) {
         let Ok(mut url) = self.base.join(path) else { return (Err(Failure::BadBody("a path that is none")), None) };
         if let Some((name, value)) = &self.secret {
             url.query_pairs_mut().append_pair(name, value);
@@ -234,7 +263,7 @@ impl Client {
         match request.send().await {
             Ok(response) => {
                 let status = response.status();
-                (read(response).await, Some(status.as_u16()))
+                (read(response, now).await, Some(status.as_u16()))
             }
             Err(error) => (Err(of_transport(&error)), None),
         }
@@ -263,7 +292,7 @@ struct ProblemKind {
     kind: Option<String>,
 }
 
-async fn read(response: reqwest::Response) -> Result<FetchedDocument, Failure> {
+async fn read(response: reqwest::Response, now: Instant) -> Result<FetchedDocument, Failure> {
     let status = response.status();
     if status == StatusCode::NOT_MODIFIED {
         return Ok(FetchedDocument::NotModified);
@@ -273,12 +302,13 @@ async fn read(response: reqwest::Response) -> Result<FetchedDocument, Failure> {
         etag: text(response.headers(), header::ETAG),
         last_modified: text(response.headers(), header::LAST_MODIFIED),
     };
+    let again_in = text(response.headers(), header::RETRY_AFTER).and_then(|text| seconds_until(&text, now));
     let is_json = content_type.split(';').next().unwrap_or_default().contains("json");
     let body = body(response).await;
     if status != StatusCode::OK {
         let kind = body.ok().filter(|_| is_json).and_then(|body| serde_json::from_slice::<ProblemKind>(&body).ok());
         let kind = kind.and_then(|kind| kind.kind).map(|kind| kind.chars().take(200).collect());
-        return Err(Failure::Status { status: status.as_u16(), kind });
+        return Err(Failure::Status { status: status.as_u16(), kind, again_in });
     }
     let body = body?;
     if !is_json {
@@ -306,6 +336,32 @@ async fn body(mut response: reqwest::Response) -> Result<Vec<u8>, Failure> {
     }
 }
 
+/// `Retry-After` by RFC 9110, section 10.2.3: a number of seconds, or a date.
+fn seconds_until(text: &str, now: Instant) -> Option<u32> {
+    let text = text.trim();
+    if !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit()) {
+        return Some(text.parse().unwrap_or(u32::MAX));
+    }
+    let at = jiff::fmt::rfc2822::parse(text).ok()?.timestamp();
+    let seconds = at.as_second().saturating_sub(now.millis().div_euclid(1000));
+    Some(u32::try_from(seconds.max(0)).unwrap_or(u32::MAX))
+}
+
+/// Whether two addresses ask for the same: word for word, but for the digits in which a place is written.
+fn is_same_question(asked: &Url, sent_to: &Url) -> bool {
+    let parts = |url: &Url| {
+        let text =
+            format!("{}?{}", url.path(), url.query().unwrap_or_default()).replace("%2C", ",").replace("%2c", ",");
+        text.split(['/', ',', '?', '&', '=']).map(str::to_owned).collect::<Vec<_>>()
+    };
+    let same = |(one, other): (&String, &String)| {
+        let numbers = one.parse::<f64>().ok().zip(other.parse::<f64>().ok());
+        one == other || numbers.is_some_and(|(one, other)| (one - other).abs() < SAME_PLACE)
+    };
+    let (one, other) = (parts(asked), parts(sent_to));
+    one.len() == other.len() && one.iter().zip(&other).all(same)
+}
+
 fn text(headers: &HeaderMap, name: header::HeaderName) -> Option<String> {
     headers.get(name).and_then(|value| value.to_str().ok()).map(|value| value.chars().take(200).collect())
 }
@@ -322,4 +378,35 @@ fn pause(attempt: u32, failure: &Failure) -> Duration {
 pub fn random() -> u32 {
     let mut bytes = [0_u8; 4];
     getrandom::fill(&mut bytes).map_or(0, |()| u32::from_le_bytes(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The example dates of RFC 9110, sections 5.6.7 and 10.2.3.
+    #[test]
+    fn when_to_ask_again_is_a_number_or_a_date() {
+        let now = Instant::parse("1994-11-06T08:49:07Z").expect("an instant");
+        assert_eq!(seconds_until("120", now), Some(120));
+        assert_eq!(seconds_until("Sun, 06 Nov 1994 08:49:37 GMT", now), Some(30));
+        assert_eq!(seconds_until("Sun, 06 Nov 1994 08:48:37 GMT", now), Some(0), "over");
+        assert_eq!(seconds_until("99999999999999999999", now), Some(u32::MAX));
+        for text in ["", "-5", "1.5", "soon", "2026-10-06T14:30:00Z"] {
+            assert_eq!(seconds_until(text, now), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_redirect_to_other_digits_of_a_place_asks_the_same() {
+        let url = |path: &str| Url::parse(&format!("https://weather.example{path}")).expect("an address");
+        let same = |one: &str, other: &str| is_same_question(&url(one), &url(other));
+        assert!(same("/points/38.97,-76.49", "/points/38.9700,-76.4900"));
+        assert!(same("/points/47.65529,-122.53541", "/points/47.6553,-122.5354"));
+        assert!(same("/alerts/active?status=actual&point=1,2", "/alerts/active?status=actual&point=1%2C2"));
+        assert!(!same("/gridpoints/MLB/26,68", "/gridpoints/MLB/27,68"));
+        assert!(!same("/gridpoints/MLB/26,68", "/gridpoints/MLB/26,68/stations"));
+        assert!(!same("/alerts/active/zone/FLC095", "/alerts/active/zone/FLC097"));
+        assert!(!same("/alerts/active?point=38.97,-76.49", "/alerts/active?point=39.97,-76.49"));
+    }
 }
