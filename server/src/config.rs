@@ -13,6 +13,7 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "there is one, read once at the start")]
 pub enum Command {
     /// Serve a company's records
     Serve(Serve),

@@ -91,7 +91,7 @@ fn stopping(dice: &mut Dice) -> (Documents, usize) {
 struct Dice(u64);
 
 impl Dice {
-    fn next(&mut self) -> u64 {
+    fn roll(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut mixed = self.0;
         mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -100,7 +100,7 @@ impl Dice {
     }
 
     fn below(&mut self, end: usize) -> usize {
-        usize::try_from(self.next() % u64::try_from(end).unwrap()).unwrap()
+        usize::try_from(self.roll() % u64::try_from(end).unwrap()).unwrap()
     }
 }
 
@@ -108,9 +108,9 @@ impl Dice {
 type Steps = Vec<String>;
 
 /// Every value of a document but the whole of it.
-fn places(value: &Value, at: &Steps, found: &mut Vec<Steps>) {
+fn places(value: &Value, at: &[String], found: &mut Vec<Steps>) {
     let mut inside = |step: String, value: &Value| {
-        let mut at = at.clone();
+        let mut at = at.to_vec();
         at.push(step);
         found.push(at.clone());
         places(value, &at, found);
@@ -168,7 +168,7 @@ struct Change {
 /// Loses a value, or puts junk in its place.
 fn spoil(documents: &mut Documents, of: usize, dice: &mut Dice) -> Change {
     let mut all = Vec::new();
-    places(&documents[of], &Vec::new(), &mut all);
+    places(&documents[of], &[], &mut all);
     // An entry that is taken out whole, and an end that lies behind, are honest words.
     all.retain(|at| !(at.first().is_some_and(|first| first == "features") && at.len() == 2));
     let at = all[dice.below(all.len())].clone();
@@ -380,6 +380,7 @@ impl Judge {
     }
 }
 
+#[expect(clippy::disallowed_methods, reason = "the environment tells a test how long it may take")]
 fn asked_for(name: &str) -> Option<u64> {
     std::env::var(name).ok()?.parse().ok()
 }

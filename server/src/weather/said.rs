@@ -229,7 +229,7 @@ pub fn alerts(body: &[u8], asked: Asked<'_>, at: Instant) -> Said<(Vec<AlertWord
     if !is_ours && identity::names_a_place(&title) {
         return Said::gap("A list of alerts is of another place.", shown(&title));
     }
-    let (mut gaps, mut unread) = (Vec::new(), Vec::from_iter(list.first_unread));
+    let (mut gaps, mut unread) = (Vec::new(), list.first_unread.into_iter().collect::<Vec<_>>());
     if !is_ours {
         gaps.push("A list of alerts does not say of which place it is.".to_owned());
         unread.push(shown(&title));
