@@ -12,6 +12,7 @@ mod fake_weather;
 mod golden;
 mod here_and_now;
 mod mutants;
+mod mutation;
 mod operator;
 mod watching;
 mod windows;

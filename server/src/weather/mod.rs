@@ -7,6 +7,7 @@ pub mod base;
 mod breaker;
 pub(crate) mod client;
 pub(crate) mod fetcher;
+mod heads;
 mod nws;
 mod open_meteo;
 pub mod read;
