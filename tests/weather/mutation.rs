@@ -50,7 +50,8 @@ fn places(value: &Value, at: &[String], found: &mut Vec<Steps>) {
 }
 
 fn pointer(at: &[String]) -> String {
-    at.iter().map(|step| format!("/{}", step.replace('~', "~0").replace('/', "~1"))).collect()
+    let steps: Vec<String> = at.iter().map(|step| step.replace('~', "~0").replace('/', "~1")).collect();
+    steps.iter().flat_map(|step| ["/", step]).collect()
 }
 
 /// Puts a member into an object, if it still is one.
