@@ -15,7 +15,7 @@ mod products;
 mod reviews;
 mod sections;
 mod soil_reports;
-mod visitor;
+pub(crate) mod visitor;
 mod year;
 
 use harness::{PASSWORD, client, world::Company};

@@ -36,6 +36,9 @@ pub struct Weather {
     /// The soil as a model has it. It can ask for a look at the ground; it never stands for one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub soil: Option<ModelledSoil>,
+    /// What a station measured and its service's own checks doubt. It can hold the work; it clears nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub doubted: Option<DoubtedReading>,
 }
 
 /// How a service came by a value, which decides how far it may be trusted. Old or partial data can prove that work must
@@ -90,6 +93,18 @@ impl Wind {
     pub fn strongest(&self) -> WindSpeed {
         self.gust_mph.map_or(self.wind_mph, |gust| gust.max(self.wind_mph))
     }
+}
+
+/// A measurement that failed its service's own checks of quality.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DoubtedReading {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air_temperature_f: Option<Temperature>,
+    /// The stronger of wind and gusts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_mph: Option<WindSpeed>,
+    pub observed_at: Instant,
 }
 
 /// The soil by a model, about the first four inches.
@@ -190,12 +205,12 @@ pub struct Alerts {
     pub source: WeatherSource,
     pub looked_at: Instant,
     /// Names of other watches, warnings and statements in force that ask for care: advisories, and names that nobody here
-    /// has read before and that speak of rain, flood, storm, wind or frost.
+    /// has read before.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 40)]
     pub others: Vec<AlertName>,
     /// Said when this server had it from a weather service. Coverage below 100 percent says that one of the questions, for
-    /// the point, the county and the forecast zone, was not answered.
+    /// the point, the county and the forecast zone, was not answered whole, freshly and about this place.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub service: Option<FromService>,
 }
@@ -239,6 +254,7 @@ impl Weather {
         joined.heavy_rain = self.heavy_rain.or(service.heavy_rain);
         joined.wind = graver(self.wind, service.wind, |wind| wind.service.as_ref(), Wind::strongest);
         joined.soil = self.soil.or(service.soil);
+        joined.doubted = self.doubted.or(service.doubted);
         let newest = self.rain_forecast.iter().map(|forecast| forecast.issued_at).max();
         let outdated = |forecast: &&RainForecast| {
             let fetched = forecast.service.map_or(forecast.issued_at, |service| service.fetched_at);
@@ -255,6 +271,15 @@ impl Weather {
             (seen, listed) => seen.clone().or_else(|| listed.clone()),
         };
         joined
+    }
+
+    /// Whether a service has said any of it, so that what it left out was asked for and not told.
+    pub fn has_word_of_service(&self) -> bool {
+        let air = self.air_temperature.and_then(|air| air.service);
+        let rain = self.rain_forecast.iter().find_map(|forecast| forecast.service);
+        let alerts = self.alerts.as_ref().and_then(|alerts| alerts.service);
+        let wind = self.wind.and_then(|wind| wind.service);
+        air.or(rain).or(alerts).or(wind).or(self.soil.and_then(|soil| soil.service)).is_some()
     }
 
     /// Whether a service could add something that nobody has said.

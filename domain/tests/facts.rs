@@ -297,6 +297,7 @@ impl Given {
             }),
             wind: None,
             soil: None,
+            doubted: None,
         }
     }
 

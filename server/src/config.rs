@@ -13,6 +13,7 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "there is one, read once at the start")]
 pub enum Command {
     /// Serve a company's records
     Serve(Serve),
@@ -93,7 +94,7 @@ pub struct Weather {
     /// Who asks, as the service wants it: an address of the company and a mailbox that somebody reads
     #[arg(long, env = "SWARDBOOK_WEATHER_CONTACT", value_name = "WEBSITE, MAILBOX")]
     pub weather_contact: Option<String>,
-    /// Address of the US National Weather Service
+    /// Address of the US National Weather Service; another host only with --weather-stand-in
     #[arg(long, env = "SWARDBOOK_WEATHER_URL", default_value = DEFAULT_WEATHER, value_name = "URL")]
     pub weather_url: String,
     /// Address of an Open-Meteo server that the company may use; its free one is not for companies. Give the key too
@@ -108,9 +109,12 @@ pub struct Weather {
         value_name = "KEY"
     )]
     pub open_meteo_key: Option<String>,
-    /// Let the addresses be plain HTTP on this machine, for a stand-in
-    #[arg(long, env = "SWARDBOOK_WEATHER_STAND_IN", hide = true)]
+    /// --weather-url is a stand-in: another host over HTTPS, or plain HTTP on this machine. All it says is shown as a sample
+    #[arg(long, env = "SWARDBOOK_WEATHER_STAND_IN")]
     pub weather_stand_in: bool,
+    /// Forward proxy through which weather services are asked; the environment's own proxy variables are not used
+    #[arg(long, env = "SWARDBOOK_WEATHER_PROXY", hide_env_values = true, value_name = "URL")]
+    pub weather_proxy: Option<String>,
 }
 
 const DEFAULT_WEATHER: &str = "https://api.weather.gov";

@@ -7,6 +7,7 @@ use domain::{
     time::{Day, Instant},
     weather::value::Billionths,
 };
+use futures_util::{StreamExt, stream};
 use jiff::SignedDuration;
 use tokio::time;
 
@@ -28,6 +29,8 @@ use crate::{
 const KEPT: SignedDuration = SignedDuration::from_hours(24 + USED.as_hours());
 /// Pause between two places, the greater part of it by chance.
 const PAUSE_MS: (u32, u32) = (100, 900);
+/// Places that are asked about at the same time. Each keeps at most a few questions waiting, of which the client lets four out.
+const PLACES_AT_ONCE: usize = 3;
 /// Days back for which rain after a record is looked for: stations report some days late.
 const DAYS_BACK: i32 = 3;
 /// More than this within an hour is heavy: American Meteorological Society, Glossary of Meteorology, "rain": over 0.30 in/h.
@@ -82,16 +85,8 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
         .collect();
     places.sort_unstable();
     places.dedup();
-    for place in places {
-        if round.places > 0 {
-            time::sleep(Duration::from_millis(u64::from(PAUSE_MS.0 + random() % PAUSE_MS.1))).await;
-        }
-        // One place after another: what belongs together is fetched together, and nobody is flooded.
-        let patience = Patience::Until(time::Instant::now() + BACKGROUND_WAITS);
-        let said = app.weather.report_within(&app.store, place, patience).await;
-        round.places += 1;
-        round.gaps += said.iter().map(|said| said.gaps.len()).sum::<usize>();
-    }
+    round.places = places.len();
+    round.gaps = ask_for(app, places).await;
     round.after = after(app, today, now).await?;
     let before = now.plus(-KEPT);
     round.purged = app
@@ -100,6 +95,23 @@ pub async fn round(app: &App) -> Result<Round, Problem> {
         .await?;
     app.weather.note_round(app.clock.now(), round);
     Ok(round)
+}
+
+/// Asks about places, each begun after a pause, few at once: what belongs together is fetched together, and nobody is flooded. A
+/// slow place has its own time and holds up no other. Gives the number of gaps.
+async fn ask_for(app: &App, places: Vec<Place>) -> usize {
+    let begun = stream::iter(places.into_iter().enumerate()).then(async |(at, place)| {
+        if at > 0 {
+            time::sleep(Duration::from_millis(u64::from(PAUSE_MS.0 + random() % PAUSE_MS.1))).await;
+        }
+        place
+    });
+    let asked = begun.map(async |place| {
+        let patience = Patience::Until(time::Instant::now() + BACKGROUND_WAITS);
+        let said = app.weather.report_within(&app.store, place, patience).await;
+        said.iter().map(|said| said.gaps.len()).sum::<usize>()
+    });
+    asked.buffer_unordered(PLACES_AT_ONCE).fold(0, async |sum, gaps| sum + gaps).await
 }
 
 /// Attaches rain that has fallen within 24 hours to the records that it followed, once those hours are over.

@@ -10,7 +10,8 @@ use wiremock::{
 };
 
 use super::fake_weather::{
-    COUNTY, FakeWeather, GRID, OBSERVATION, POINT, ZONE, calm_grid, company, document, later, moved, problem, sample,
+    COUNTY, FakeWeather, GRID, OBSERVATION, POINT, ZONE, calm_grid, company, document, later, measured_at, moved,
+    problem, sample,
 };
 
 /// What the public service is said to say.
@@ -138,7 +139,7 @@ async fn what_is_no_document_is_a_failure_whatever_its_status() {
 }
 
 #[tokio::test]
-async fn a_redirect_is_followed_on_the_same_host_and_nowhere_else() {
+async fn a_redirect_is_followed_to_the_same_question_on_the_same_host_and_nowhere_else() {
     let sky = FakeWeather::calm().await;
     let elsewhere = MockServer::start().await;
     let to = |at: String| {
@@ -146,8 +147,8 @@ async fn a_redirect_is_followed_on_the_same_host_and_nowhere_else() {
             .insert_header("location", at.as_str())
             .set_body_raw(sample("nws-problem-301-precision.json"), "application/problem+json")
     };
-    sky.says_instead(POINT, to("/points/moved".to_owned())).await;
-    sky.says("/points/moved", document(&moved("nws-points.json"))).await;
+    sky.says_instead(POINT, to("/points/38.9700,-76.4900".to_owned())).await;
+    sky.says("/points/38.9700,-76.4900", document(&moved("nws-points.json"))).await;
     let here = company(sky.config()).await;
     assert!(has_forecast(&said(&here).await));
 
@@ -252,7 +253,9 @@ async fn a_grid_that_moved_is_looked_up_anew() {
     sky.says_instead(GRID, problem(404, "nws-problem-404-point.json")).await;
     let elsewhere = moved("nws-points.json").replace("\"gridX\": 26", "\"gridX\": 27");
     sky.says_instead(POINT, document(&elsewhere)).await;
-    sky.says("/gridpoints/MLB/27,68", document(&calm_grid().to_string())).await;
+    let mut there = calm_grid();
+    there["properties"]["gridX"] = serde_json::json!(27);
+    sky.says("/gridpoints/MLB/27,68", document(&there.to_string())).await;
     later(&company, 40);
     let now = said(&company).await;
     assert_eq!(now["forecast_fetched_at"], "2026-10-06T15:00:00.000Z", "{now:#}");
@@ -289,14 +292,18 @@ async fn a_host_that_cannot_be_reached_is_said() {
 async fn the_nearest_station_that_says_something_is_taken() {
     let sky = FakeWeather::calm().await;
     sky.says_instead(OBSERVATION, document(&moved("nws-observation-null.json"))).await;
-    sky.says("/stations/KXSB/observations/latest", document(&moved("nws-observation-qc-rejected.json"))).await;
-    sky.says("/stations/XSC01/observations/latest", document(&moved("nws-observation.json"))).await;
+    let doubted = measured_at("KXSB", &moved("nws-observation-qc-rejected.json"));
+    sky.says("/stations/KXSB/observations/latest", document(&doubted)).await;
+    let third = measured_at("XSC01", &moved("nws-observation.json"));
+    sky.says("/stations/XSC01/observations/latest", document(&third)).await;
     let company = company(sky.config()).await;
     let said = said(&company).await;
     assert_eq!(said["station"], "XSC01", "{said:#}");
     // 29.4 °C is what a station makes of 85 °F; it is hotter than the 69.8 °F of the forecast.
     assert_eq!(said["weather"]["air_temperature"]["air_temperature_f"], "85");
     assert_eq!(said["weather"]["air_temperature"]["service"]["basis"], "observed");
+    // 51.7 °C at the one before is 125.1 °F, and its own service does not believe it.
+    assert_eq!(said["weather"]["doubted"]["air_temperature_f"], "125.1");
 }
 
 #[tokio::test]

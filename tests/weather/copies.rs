@@ -100,7 +100,7 @@ async fn what_is_wrong_is_said_shortly_and_absurd_times_are_no_accident() {
     grid["properties"]["windSpeed"]["values"][0]["validTime"] = json!("2199-12-31T23:00:00+00:00/P366D");
     sky.says_instead(GRID, document(&grid.to_string())).await;
     let far = json!({
-        "utc_offset_seconds": 0, "hourly_units": { "time": "unixtime", "precipitation": "mm", "temperature_2m": "°C" },
+        "latitude": 38.97, "longitude": -76.49, "utc_offset_seconds": 0, "hourly_units": { "time": "unixtime", "precipitation": "mm", "temperature_2m": "°C" },
         "hourly": { "time": [i64::MIN, i64::MAX], "precipitation": [0, 0], "temperature_2m": [1, 1] },
     });
     sky.says("/v1/forecast", document(&far.to_string())).await;

@@ -195,7 +195,7 @@ async fn a_model_that_has_the_soil_frozen_asks_for_a_probe() {
     let times: Vec<i64> = (0..72).map(|hour| 1_791_244_800 + hour * 3_600).collect();
     let soil = |value: f64| {
         json!({
-            "utc_offset_seconds": 0, "hourly_units": { "time": "unixtime", "soil_temperature_6cm": "°C" },
+            "latitude": 38.97, "longitude": -76.49, "utc_offset_seconds": 0, "hourly_units": { "time": "unixtime", "soil_temperature_6cm": "°C" },
             "hourly": { "time": times, "soil_temperature_6cm": vec![value; 72] },
         })
     };

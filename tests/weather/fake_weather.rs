@@ -20,15 +20,44 @@ pub const COUNTY: &str = "/alerts/active/zone/FLC095";
 pub const ZONE: &str = "/alerts/active/zone/FLZ045";
 const JSON: &str = "application/geo+json";
 
+/// What the title of a list of alerts must name, by whichever of the three questions it is asked.
+pub const TITLE: &str =
+    "Current watches, warnings, and advisories for 38.97 N, 76.49 W and Sample (FLC095) FL and Sample (FLZ045) FL";
+
+/// The places of the samples, and as far away from Annapolis.
+const PLACES: [(&str, &str); 17] = [
+    ("28.5384,-81.3789", "38.97,-76.49"),
+    ("-81.3789", "-76.49"),
+    ("28.5384", "38.97"),
+    ("-81.3329", "-76.44"),
+    ("28.5455", "38.977"),
+    ("-81.316", "-76.4271"),
+    ("28.4294", "38.861"),
+    ("-81.42", "-76.5311"),
+    ("28.6\n", "39.0316\n"),
+    ("-80.3,", "-76.49,"),
+    ("28.4\n", "38.97\n"),
+    ("-81.39", "-76.501"),
+    ("-81.365", "-76.476"),
+    ("28.55", "38.982"),
+    ("28.53", "38.962"),
+    ("for 38.97 N, 81.3789 W", "for 38.97 N, 76.49 W and Sample (FLC095) FL and Sample (FLZ045) FL"),
+    ("for 39.0 N, 95.0 W", "for 38.97 N, 76.49 W and Sample (FLC095) FL and Sample (FLZ045) FL"),
+];
+
 /// A sample as it stands in its file.
 pub fn sample(name: &str) -> String {
     let file = harness::approved::top().join("tests/weather/samples").join(name);
     std::fs::read_to_string(&file).unwrap_or_else(|error| panic!("{}: {error}", file.display()))
 }
 
-/// A sample with its days moved to October.
+/// A sample with its days moved to October, and its places to Annapolis. The titles of its lists of alerts name the point, the
+/// county and the zone, so that each list serves for all three.
 pub fn moved(name: &str) -> String {
     let mut text = sample(name);
+    for (there, here) in PLACES {
+        text = text.replace(there, here);
+    }
     for (june, october) in [("17", "05"), ("18", "06"), ("19", "07"), ("20", "08")] {
         text = text.replace(&format!("2026-06-{june}"), &format!("2026-10-{october}"));
         text = text.replace(&format!("2606{june}T"), &format!("2610{october}T"));
@@ -44,6 +73,7 @@ fn layer(unit: &str, value: &Value) -> Value {
 /// 21 °C (69.8 °F), 8 km/h (4.97 mph), gusts of 14 km/h, no rain: nothing for a rule to object to.
 pub fn calm_grid() -> Value {
     json!({ "properties": {
+        "gridId": "MLB", "gridX": 26, "gridY": 68,
         "updateTime": "2026-10-06T13:42:11+00:00",
         "temperature": layer("wmoUnit:degC", &json!(21)),
         "windSpeed": layer("wmoUnit:km_h-1", &json!(8)),
@@ -57,12 +87,36 @@ pub fn calm_grid() -> Value {
 pub fn calm_observation() -> Value {
     let value = |unit: &str, value: Value| json!({ "unitCode": unit, "value": value, "qualityControl": "V" });
     json!({ "properties": {
+        "station": "https://api.weather.gov/stations/KXSA",
         "timestamp": "2026-10-06T13:53:00+00:00",
         "temperature": value("wmoUnit:degC", json!(20)),
         "windSpeed": value("wmoUnit:km_h-1", json!(9)),
         "windGust": value("wmoUnit:km_h-1", Value::Null),
         "precipitationLastHour": value("wmoUnit:mm", Value::Null),
     }})
+}
+
+/// The same measurement, made at another station.
+pub fn measured_at(station: &str, body: &str) -> String {
+    body.replace("KXSA", station)
+}
+
+/// A list of such alerts.
+pub fn alert_list(alerts: &[Value]) -> Value {
+    json!({ "features": alerts, "title": TITLE, "updated": "2026-10-06T14:00:00+00:00" })
+}
+
+/// A flood watch of an hour ago that lasts until tomorrow, which the company's rules bar; `changed` in parts.
+pub fn flood_watch(changed: &Value) -> Value {
+    let mut alert = json!({ "properties": {
+        "id": "urn:oid:2.49.0.1.840.0.a1.001.1", "event": "Flood Watch", "status": "Actual", "messageType": "Alert",
+        "severity": "Severe", "sent": "2026-10-06T13:20:00+00:00", "expires": "2026-10-06T22:00:00+00:00",
+        "ends": "2026-10-07T20:00:00+00:00", "references": [], "parameters": {},
+    }});
+    for (name, value) in changed.as_object().into_iter().flatten() {
+        alert["properties"][name] = value.clone();
+    }
+    alert
 }
 
 pub fn document(body: &str) -> ResponseTemplate {

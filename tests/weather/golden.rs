@@ -149,8 +149,9 @@ fn the_morning_after_the_change_of_clocks_has_its_frost() {
 
 #[test]
 fn each_alert_is_kept_or_dropped_as_published() {
-    let (words, unread) = read::alerts(sample("nws-alerts-active.json").as_bytes()).unwrap();
-    assert_eq!(unread, 0);
+    let list = read::alerts(sample("nws-alerts-active.json").as_bytes()).unwrap();
+    assert_eq!((list.unread, list.has_more), (0, false));
+    let words = list.words;
     let fates = alert_list::sort(&words, now());
     let expected = expected();
     let golden = expected["alerts"]["per_alert"].as_array().unwrap();
@@ -193,6 +194,7 @@ fn what_a_station_leaves_out_or_its_service_refuses_is_not_known() {
     assert_eq!(null.temperature, None);
     let refused = read::observation(sample("nws-observation-qc-rejected.json").as_bytes()).unwrap();
     assert_eq!(refused.temperature, None, "51.7 °C, marked X");
+    assert_eq!(refused.doubted_temperature.unwrap().to_digits(1), "51.7");
     for (mark, kept) in
         [("Z", true), ("C", true), ("S", true), ("V", true), ("G", true), ("T", true), ("Q", false), ("B", false)]
     {

@@ -191,8 +191,9 @@ async fn counting_host() -> (String, Arc<[AtomicUsize; 3]>) {
                 counts[2].fetch_add(1, Ordering::SeqCst);
                 tokio::time::sleep(std::time::Duration::from_millis(60)).await;
                 counts[0].fetch_sub(1, Ordering::SeqCst);
-                let body = if asked.contains("/points/") {
-                    moved("nws-points.json")
+                let point = asked.split_once("/points/").and_then(|(_, rest)| rest.split_once(' '));
+                let body = if let Some((latitude, longitude)) = point.and_then(|(point, _)| point.split_once(',')) {
+                    moved("nws-points.json").replace("-76.49", longitude).replace("38.97", latitude)
                 } else {
                     json!({ "features": [] }).to_string()
                 };
@@ -207,7 +208,7 @@ async fn counting_host() -> (String, Arc<[AtomicUsize; 3]>) {
     (address, counts)
 }
 
-/// One place after another with a pause of at least a tenth of a second, and at no time more than four questions on their way.
+/// Each place begun after a pause of at least a tenth of a second, and at no time more than four questions on their way.
 #[tokio::test]
 async fn the_background_asks_few_questions_at_once() {
     let (weather_url, counts) = counting_host().await;

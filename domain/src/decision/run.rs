@@ -174,9 +174,9 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// What label and practice say of the hour's heat and wind.
-    pub(super) fn label_weather(&mut self) {
-        let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case));
+    /// What label and practice say of the hour's heat and wind. `asked` says that a service was asked for it.
+    pub(super) fn label_weather(&mut self, asked: bool) {
+        let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case, asked));
         let label = [
             (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
             (wind::LABEL, label::CITATION, Mark::Own, wind::by_label(&self.case)),
@@ -202,7 +202,7 @@ impl<'a> Run<'a> {
             since: None,
             may_refuse: true,
         };
-        self.label_weather();
+        self.label_weather(self.case.facts.weather.has_word_of_service());
         for at in 0..self.case.sections.len() {
             let Some(section) = self.case.sections.get(at) else { continue };
             let Some(answer) = label::product_rate(&self.case, section) else { continue };

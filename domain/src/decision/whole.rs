@@ -44,7 +44,8 @@ impl Run<'_> {
                 self.settle(turn, None, answer);
             }
         }
-        self.label_weather();
+        // An hour is judged by what services said alone.
+        self.label_weather(true);
         self.unknown_law();
         self.into_answers().0
     }

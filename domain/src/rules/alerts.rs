@@ -46,7 +46,7 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
 fn quiet(alerts: &Alerts, age: Age) -> Answer {
     let look = "Look again for watches and warnings for the county.";
     if alerts.service.is_some_and(|service| !service.is_whole()) {
-        let message = "The weather service did not answer for the point, the county and the forecast zone alike.";
+        let message = "The weather service did not answer whole and freshly for the point, the county and the forecast zone alike.";
         return Answer::unseen(message, look);
     }
     if !alerts.others.is_empty() {

@@ -3,7 +3,7 @@
 use super::{
     answer::Answer,
     case::Case,
-    weather_age::{Age, words, worth},
+    weather_age::{Age, age, words, worth},
 };
 use crate::{
     law::{comparator::Comparator, duty::Heat},
@@ -38,6 +38,14 @@ pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_
         Some((air, ..)) if bars.holds(air.cmp(&limit)) => {
             Answer::broken(format!("The air is at {air} °F; {}.", lower(too_hot)), "Wait for a cooler hour.")
         }
+        _ if doubted(case).is_some_and(|air| bars.holds(air.cmp(&limit))) => Answer::unseen(
+            format!(
+                "A station near by measured {} °F, which its service's own checks doubt; {}.",
+                doubted(case).unwrap_or(limit),
+                lower(too_hot)
+            ),
+            "Measure the temperature of the air before you start.",
+        ),
         Some((_, _, false)) => Answer::unseen(
             format!("The forecast of the air's temperature has a gap; {}.", lower(too_hot)),
             "Measure the temperature of the air before you start.",
@@ -49,6 +57,14 @@ pub(super) fn in_air(case: &Case<'_>, bars: Comparator, limit: Temperature, too_
         Some((_, Age::Fresh, _)) => Answer::met(),
     };
     answer.with(limit.to_string(), known.map(|(air, ..)| air.to_string()), UNIT)
+}
+
+/// A temperature that its service doubts. Where a person measured, nobody needs it.
+fn doubted(case: &Case<'_>) -> Option<Temperature> {
+    let weather = &case.facts.weather;
+    let measured = weather.air_temperature.is_some_and(|air| air.service.is_none());
+    let doubted = weather.doubted.filter(|seen| !measured && age(seen.observed_at, case.facts.at) != Age::Useless)?;
+    doubted.air_temperature_f
 }
 
 /// Puts a clause behind a semicolon. A single capital letter such as N or P keeps its size.

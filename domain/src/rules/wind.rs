@@ -3,7 +3,7 @@
 use super::{
     answer::Answer,
     case::Case,
-    weather_age::{Age, words, worth},
+    weather_age::{Age, age, words, worth},
 };
 use crate::{product::ProductForm, quantity::WindSpeed, weather::Wind};
 
@@ -30,6 +30,13 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
             format!("The wind is at {} mph; the label allows the product up to {limit} mph.", wind.strongest()),
             "Wait for a calmer hour.",
         ),
+        Some(_) if doubted(case).is_some_and(|wind| wind > limit) => Answer::unseen(
+            format!(
+                "A station near by measured a wind of {} mph, which its service's own checks doubt; the label allows up to {limit} mph.",
+                doubted(case).unwrap_or(limit)
+            ),
+            "Measure the wind before you start.",
+        ),
         Some((wind, _)) if !is_whole(wind) => {
             Answer::unseen("The forecast of the wind has a gap.", "Measure the wind before you start.")
         }
@@ -41,26 +48,44 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
     Some(answer.with(limit.to_string(), wind.map(|wind| wind.strongest().to_string()), "mph"))
 }
 
-/// What the trade does in wind, by the form of the product. Said only of a wind that is known.
-pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
-    let wind = case.facts.weather.wind.as_ref()?;
-    if worth(wind.observed_at, wind.service.as_ref(), case.facts.at) == Age::Useless {
-        return None;
-    }
+/// What the trade does in wind, by the form of the product. `asked` says that a service was asked for the wind, so that what it
+/// left out is not known; somebody on the lawn who leaves the wind out feels it.
+pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
     let (limit, what) = match case.facts.label.form {
         ProductForm::Liquid => (LIQUID, "spray drifts"),
         ProductForm::Granular => (GRANULAR, "a spreader's pattern is blown askew"),
     };
-    (wind.strongest() > limit).then(|| {
-        let message = format!("The wind is at {} mph; above {limit} mph {what}.", wind.strongest());
-        Answer::care(message, "Wait for a calmer hour, or leave the edges out.").with(
-            limit.to_string(),
-            Some(wind.strongest().to_string()),
-            "mph",
-        )
-    })
+    let wind = case.facts.weather.wind.as_ref();
+    let known = wind.map(|wind| (wind, worth(wind.observed_at, wind.service.as_ref(), case.facts.at)));
+    let measure =
+        |why: String| Answer::unseen(format!("{why}; above {limit} mph {what}."), "Measure the wind before you start.");
+    let answer = match known {
+        Some((wind, Age::Fresh | Age::Old(_))) if wind.strongest() > limit => Answer::care(
+            format!("The wind is at {} mph; above {limit} mph {what}.", wind.strongest()),
+            "Wait for a calmer hour, or leave the edges out.",
+        ),
+        // Where the label has a limit, its own rule says that the wind is not known.
+        _ if case.facts.label.wind_limit_mph.is_some() => return None,
+        None | Some((_, Age::Useless)) if asked => measure("The wind is not known, or is older than a day".to_owned()),
+        None | Some((_, Age::Useless)) => return None,
+        Some((wind, _)) if !is_whole(wind) => measure("The forecast of wind or gusts has a gap".to_owned()),
+        Some((_, Age::Old(minutes))) => measure(format!("The wind was taken {} ago", words(minutes))),
+        Some((_, Age::Fresh)) => {
+            let wind = doubted(case).filter(|wind| *wind > limit)?;
+            measure(format!("A station near by measured a wind of {wind} mph, which its service's own checks doubt"))
+        }
+    };
+    Some(answer.with(limit.to_string(), wind.map(|wind| wind.strongest().to_string()), "mph"))
 }
 
 fn is_whole(wind: &Wind) -> bool {
     wind.service.is_none_or(|service| service.is_whole())
+}
+
+/// A wind that its service doubts. Where a person measured, nobody needs it.
+fn doubted(case: &Case<'_>) -> Option<WindSpeed> {
+    let weather = &case.facts.weather;
+    let measured = weather.wind.is_some_and(|wind| wind.service.is_none());
+    let doubted = weather.doubted.filter(|seen| !measured && age(seen.observed_at, case.facts.at) != Age::Useless)?;
+    doubted.wind_mph
 }

@@ -4,6 +4,8 @@
 //! it is issued, not from the moment the weather is expected, and until its hazard ends (`ends`), not until its text is to be
 //! renewed (`expires`).
 
+use std::collections::HashMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::{Alert, AlertEvent, AlertLevel};
@@ -33,7 +35,7 @@ pub enum Meaning {
     Named(Alert),
     /// Known, and a reason to look twice.
     Care,
-    /// Not known by name, and its words speak of weather that laws speak of: somebody must read it.
+    /// Not known by name: somebody must read it.
     UnknownCare,
     /// Kept as evidence; another rule decides, such as the one on heat.
     Noted,
@@ -50,28 +52,86 @@ pub enum Dropped {
     Ended(Instant),
 }
 
+/// The words of the Common Alerting Protocol 1.2 (section 3.2.1, `status`) for what is not meant in earnest. A word that is none
+/// of the protocol's does not make an exercise of a warning.
+const NOT_ACTUAL: [&str; 4] = ["Exercise", "System", "Test", "Draft"];
+/// The same for `msgType`: those that take the place of what they refer to.
+const REPLACES: [&str; 2] = ["Update", "Cancel"];
+/// So many entries that name one and the same are looked at. A place has a handful, and each that is not looked at leaves an
+/// alert standing.
+const NAMING: usize = 50;
+
 /// What became of each entry, in the order of the list.
 pub fn sort(words: &[AlertWord], now: Instant) -> Vec<Result<Meaning, Dropped>> {
-    words.iter().map(|word| fate(word, words, now)).collect()
+    let later = Later::of(words);
+    words.iter().map(|word| fate(word, &later, now)).collect()
 }
 
-fn fate(word: &AlertWord, all: &[AlertWord], now: Instant) -> Result<Meaning, Dropped> {
-    if word.status != "Actual" {
+/// What tells an event apart: office, phenomenon, significance, number.
+type Event<'w> = [&'w str; 4];
+
+/// What entries say of others, gathered once: comparing each with each takes time that grows with the square of a long list.
+#[derive(Default)]
+struct Later<'w> {
+    /// When an event was spoken of last.
+    spoken: HashMap<Event<'w>, Instant>,
+    /// Those that take the place of an entry, by its id.
+    naming: HashMap<&'w str, Vec<&'w AlertWord>>,
+}
+
+impl<'w> Later<'w> {
+    fn of(words: &'w [AlertWord]) -> Self {
+        let mut later = Self::default();
+        for word in words.iter().filter(|word| word.status == "Actual") {
+            for event in word.codes.iter().filter_map(|code| event(code)) {
+                let latest = later.spoken.entry(event).or_insert(word.sent);
+                *latest = word.sent.max(*latest);
+            }
+            for named in word.references.iter().filter(|_| REPLACES.contains(&word.message_type.as_str())) {
+                let naming = later.naming.entry(named).or_default();
+                if naming.len() < NAMING {
+                    naming.push(word);
+                }
+            }
+        }
+        later
+    }
+
+    /// References are not complete, so the event's own code tells its latest word as well.
+    fn speaks_after(&self, sent: Instant, event: &Event<'_>) -> bool {
+        self.spoken.get(event).is_some_and(|latest| *latest > sent)
+    }
+
+    fn replaces(&self, word: &AlertWord) -> bool {
+        let naming = self.naming.get(word.id.as_str()).into_iter().flatten();
+        // What takes the place of an entry was not sent before it: two that name each other must not both go.
+        let mut after = naming.filter(|other| (other.sent, &other.id) > (word.sent, &word.id));
+        after.any(|other| same_hazard(word, other))
+    }
+}
+
+/// Whether two entries speak of the same hazard: each event of the first is one of the second's. Without codes, the name tells.
+fn same_hazard(word: &AlertWord, other: &AlertWord) -> bool {
+    let events =
+        |word: &'_ AlertWord| word.codes.iter().filter_map(|code| event(code).map(|e| e.join("."))).collect::<Vec<_>>();
+    let (of_word, of_other) = (events(word), events(other));
+    if of_word.is_empty() || of_other.is_empty() {
+        return word.event.trim().eq_ignore_ascii_case(other.event.trim());
+    }
+    of_word.iter().all(|event| of_other.contains(event))
+}
+
+fn fate(word: &AlertWord, later: &Later<'_>, now: Instant) -> Result<Meaning, Dropped> {
+    if NOT_ACTUAL.contains(&word.status.as_str()) {
         return Err(Dropped::NotActual);
     }
     if word.message_type == "Cancel" {
         return Err(Dropped::Cancelled);
     }
-    let actual = || all.iter().filter(|other| other.status == "Actual");
-    // References are not complete, so the event's own code tells its latest word as well.
-    // What takes the place of an entry was not sent before it: two that name each other must not both go.
-    let replaces =
-        |other: &AlertWord| other.references.contains(&word.id) && (other.sent, &other.id) > (word.sent, &word.id);
     // An entry may speak of several events, and a later word on one of them says nothing of the others.
-    let spoken_of_later = |key: &[&str; 4]| actual().any(|other| other.sent > word.sent && names(other, key));
     let live: Vec<_> = word.codes.iter().filter(|code| !is_over(code)).filter_map(|code| event(code)).collect();
-    let all_later = !live.is_empty() && live.iter().all(spoken_of_later);
-    if all_later || actual().any(replaces) {
+    let all_later = !live.is_empty() && live.iter().all(|event| later.speaks_after(word.sent, event));
+    if all_later || later.replaces(word) {
         return Err(Dropped::Superseded);
     }
     if let Some(finish) = finish(word).filter(|finish| *finish <= now) {
@@ -83,9 +143,9 @@ fn fate(word: &AlertWord, all: &[AlertWord], now: Instant) -> Result<Meaning, Dr
     Ok(meaning(word))
 }
 
-/// When an alert ends; nothing says "until further notice".
+/// When an alert ends; nothing says "until further notice". What ends before it was sent has no end that can be believed.
 pub fn finish(word: &AlertWord) -> Option<Instant> {
-    word.ends.or(word.expires)
+    word.ends.or(word.expires).filter(|finish| *finish > word.sent)
 }
 
 /// A part of a code: product class, action, office, phenomenon, significance, number, times.
@@ -98,13 +158,8 @@ fn is_over(code: &str) -> bool {
     matches!(part(code, 1), Some("CAN" | "EXP"))
 }
 
-/// What tells an event apart: office, phenomenon, significance, number.
-fn event(code: &str) -> Option<[&str; 4]> {
+fn event(code: &str) -> Option<Event<'_>> {
     Some([part(code, 2)?, part(code, 3)?, part(code, 4)?, part(code, 5)?])
-}
-
-fn names(word: &AlertWord, key: &[&str; 4]) -> bool {
-    word.codes.iter().any(|code| event(code).as_ref() == Some(key))
 }
 
 /// By its name, and independently by its code: names change. Either match counts.
@@ -113,18 +168,16 @@ fn meaning(word: &AlertWord) -> Meaning {
     if let Some(alert) = by_name(&word.event).or(by_code) {
         return Meaning::Named(alert);
     }
-    let event = word.event.to_lowercase();
+    let event = word.event.trim().to_lowercase();
     if CARE.contains(&event.as_str()) {
         return Meaning::Care;
     }
-    if NOTED.contains(&event.as_str()) {
-        return Meaning::Noted;
-    }
-    if SPEAKS_OF.iter().any(|weather| event.contains(weather)) { Meaning::UnknownCare } else { Meaning::Noted }
+    // An emergency, an evacuation, a warning of something new: unknown is never "go".
+    if NOTED.contains(&event.as_str()) { Meaning::Noted } else { Meaning::UnknownCare }
 }
 
 fn by_name(event: &str) -> Option<Alert> {
-    let event = event.to_lowercase();
+    let event = event.trim().to_lowercase();
     let (what, level) = event.rsplit_once(' ')?;
     let level = match level {
         "watch" => AlertLevel::Watch,
@@ -193,12 +246,29 @@ const CARE: [&str; 30] = [
     "extreme wind warning",
 ];
 
-/// Known names that another rule decides.
-const NOTED: [&str; 5] =
-    ["extreme heat watch", "extreme heat warning", "heat advisory", "air quality alert", "rip current statement"];
-
-/// Words of a name nobody has read before that ask for care all the same.
-const SPEAKS_OF: [&str; 9] = ["flood", "rain", "tropical", "hurricane", "typhoon", "storm", "freeze", "frost", "wind"];
+/// Known names that another rule decides, or that speak of nothing that touches work on a lawn. *Common practice.*
+const NOTED: [&str; 20] = [
+    "extreme heat watch",
+    "extreme heat warning",
+    "excessive heat watch",
+    "excessive heat warning",
+    "heat advisory",
+    "air quality alert",
+    "air stagnation advisory",
+    "dense fog advisory",
+    "administrative message",
+    "short term forecast",
+    "rip current statement",
+    "beach hazards statement",
+    "high surf advisory",
+    "small craft advisory",
+    "marine weather statement",
+    "low water advisory",
+    "gale watch",
+    "gale warning",
+    "special marine warning",
+    "hazardous seas warning",
+];
 
 #[cfg(test)]
 mod tests {
@@ -285,6 +355,7 @@ mod tests {
     fn two_entries_that_name_each_other_do_not_both_go() {
         let (mut a, mut b) = (word("a", "Flood Watch"), word("b", "Flood Watch"));
         (a.references, b.references) = (vec!["b".to_owned()], vec!["a".to_owned()]);
+        (a.message_type, b.message_type) = ("Update".to_owned(), "Update".to_owned());
         assert_eq!(sort(&[a.clone(), b.clone()], now()).iter().filter(|fate| fate.is_ok()).count(), 1);
         a.sent = instant("2026-06-18T13:00:00Z");
         assert_eq!(sort(&[a, b], now())[1], Err(Dropped::Superseded));
@@ -308,6 +379,7 @@ mod tests {
         assert_eq!(sort(&[word("b", "Flash Flood Warning")], now()), [Ok(Meaning::Named(flood))]);
         assert_eq!(sort(&[word("c", "Flood Advisory")], now()), [Ok(Meaning::Care)]);
         assert_eq!(sort(&[word("d", "Heavy Sample Rain Outlook")], now()), [Ok(Meaning::UnknownCare)]);
-        assert_eq!(sort(&[word("e", "Heat Advisory")], now()), [Ok(Meaning::Noted)]);
+        assert_eq!(sort(&[word("e", "Dam Break Emergency")], now()), [Ok(Meaning::UnknownCare)]);
+        assert_eq!(sort(&[word("f", "Heat Advisory")], now()), [Ok(Meaning::Noted)]);
     }
 }

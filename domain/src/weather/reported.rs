@@ -3,8 +3,8 @@
 use jiff::SignedDuration;
 
 use super::{
-    AirTemperature, AlertName, Alerts, Basis, FromService, ModelledSoil, RainBounds, RainForecast, Weather,
-    WeatherSource, Wind,
+    AirTemperature, AlertName, Alerts, Basis, DoubtedReading, FromService, ModelledSoil, RainBounds, RainForecast,
+    Weather, WeatherSource, Wind,
     age::OBSERVATION_MINUTES,
     alert_list::{self, AlertWord, Meaning},
     series::{Coverage, Series, Span},
@@ -18,6 +18,15 @@ pub struct Reported {
     pub forecast: Option<Forecast>,
     pub observation: Option<Observation>,
     pub alerts: Option<AlertList>,
+    pub doubted: Option<Doubted>,
+}
+
+/// What stations near by measured and their service's own checks doubt: the hottest and the strongest of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Doubted {
+    pub observed_at: Instant,
+    pub temperature: Option<Billionths>,
+    pub wind: Option<Billionths>,
 }
 
 /// A forecast in intervals: °C, km/h, mm, percent.
@@ -71,16 +80,13 @@ impl Reported {
             heavy_rain: None,
             wind: self.wind(hour, now),
             soil: self.forecast.as_ref().and_then(|forecast| forecast.soil(from)),
+            doubted: self.doubted.filter(|seen| is_of_now(hour, now, seen.observed_at)).map(Doubted::reading),
         }
     }
 
     /// A station's word of now, if it is not too old for the hour.
     fn observed(&self, hour: Span, now: Instant) -> Option<&Observation> {
-        let begins_now = hour.start.since(now).abs() <= SignedDuration::from_mins(10);
-        self.observation.as_ref().filter(|seen| {
-            let old = now.since(seen.observed_at).as_mins();
-            begins_now && (-10..=OBSERVATION_MINUTES).contains(&old)
-        })
+        self.observation.as_ref().filter(|seen| is_of_now(hour, now, seen.observed_at))
     }
 
     /// The hotter of what is measured now and what is forecast for the hour: work that begins at 84 °F may end at 87. A
@@ -138,6 +144,32 @@ impl Reported {
         match (seen, expected) {
             (Some(seen), Some(expected)) if expected.strongest() > seen.strongest() => Some(expected),
             (seen, expected) => seen.or(expected),
+        }
+    }
+}
+
+/// Whether what was measured at a moment says something of an hour that begins now.
+fn is_of_now(hour: Span, now: Instant, observed_at: Instant) -> bool {
+    let begins_now = hour.start.since(now).abs() <= SignedDuration::from_mins(10);
+    begins_now && (-10..=OBSERVATION_MINUTES).contains(&now.since(observed_at).as_mins())
+}
+
+impl Doubted {
+    /// This and another station's together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            observed_at: self.observed_at.max(other.observed_at),
+            temperature: self.temperature.max(other.temperature),
+            wind: self.wind.max(other.wind),
+        }
+    }
+
+    fn reading(self) -> DoubtedReading {
+        DoubtedReading {
+            air_temperature_f: self.temperature.map(Billionths::fahrenheit_observed),
+            wind_mph: self.wind.map(Billionths::mph_up),
+            observed_at: self.observed_at,
         }
     }
 }

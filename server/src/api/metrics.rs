@@ -44,6 +44,7 @@ pub fn routes() -> Routes {
 /// - `database_bytes`, `write_ahead_log_bytes`, `readers` (by `state`, `free` or `used`): the book's file, the file beside it that
 ///   holds what was written last, and the connections that read;
 /// - `weather_answers_total`, `weather_failures_total`, `weather_failures_since_success`, `weather_resting` (by `service`),
+///   `weather_unreadable_total` (by `service` and `part`): values and entries that could not be read or were not of the place,
 ///   `weather_answer_age_seconds` (by `service` and `part`), `weather_round_age_seconds`, `weather_round_places` and
 ///   `weather_round_gaps`: what the weather services answered, and the last round in the background;
 /// - `build_info` (by `version`) and `uptime_seconds`.
@@ -105,7 +106,12 @@ async fn add_book(registry: &mut Registry, app: &App) {
 fn add_services(registry: &mut Registry, app: &App, now: Instant) {
     let (answers, failures): (Family<OfService, Counter>, Family<OfService, Counter>) = Default::default();
     let (since_success, resting): (Family<OfService, Gauge>, Family<OfService, Gauge>) = Default::default();
+    let unreadable: Family<OfPart, Counter> = Family::default();
     for service in app.weather.all() {
+        for unread in service.unread() {
+            let of = OfPart { service: service.name().to_owned(), part: unread.part.to_owned() };
+            unreadable.get_or_create(&of).inc_by(unread.count);
+        }
         let (of, seen): (OfService, Seen) = (OfService { service: service.name() }, service.seen());
         answers.get_or_create(&of).inc_by(seen.answers);
         failures.get_or_create(&of).inc_by(seen.failures);
@@ -116,6 +122,8 @@ fn add_services(registry: &mut Registry, app: &App, now: Instant) {
     registry.register("weather_failures", "Questions that failed since the server began", failures);
     let help = "Questions that failed since one was last answered";
     registry.register("weather_failures_since_success", help, since_success);
+    let help = "Values and entries of answers that could not be read, or were not of the place that was asked about";
+    registry.register("weather_unreadable", help, unreadable);
     registry.register("weather_resting", "1 while a service that failed is not asked", resting);
 }
 

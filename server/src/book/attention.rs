@@ -1,6 +1,9 @@
 //! What needs attention today: found here, said by the pages.
 
-use std::collections::{BTreeSet, HashMap};
+use std::{
+    collections::{BTreeSet, HashMap},
+    sync::Arc,
+};
 
 use domain::{
     ids::ProductId,
@@ -16,6 +19,10 @@ use crate::{
         credentials::Credential,
         products::{Product, ProductStatus},
         reviews::ReviewItem,
+    },
+    weather::{
+        Service,
+        unread::{RECENT, Unread},
     },
     zone::earliest_day,
 };
@@ -123,6 +130,16 @@ pub fn running_out(held: &[Credential], today: Day) -> Vec<(&Credential, Day)> {
         .filter_map(|one| Some((one, one.valid_until?)))
         .filter(|(one, until)| soon(*until) && !outlasted(one, *until))
         .collect()
+}
+
+/// What weather services said within the last day that could not be read, or was not of the place it was asked for.
+pub fn unreadable(services: &[Arc<dyn Service>], now: Instant) -> Vec<(&'static str, Unread)> {
+    let of = |service: &Arc<dyn Service>| {
+        let name = service.name();
+        service.unread().into_iter().map(move |unread| (name, unread)).collect::<Vec<_>>()
+    };
+    let recent = |(_, unread): &(_, Unread)| now.since(unread.last_at).abs() <= RECENT;
+    services.iter().flat_map(of).filter(recent).collect()
 }
 
 /// Rule sets that bind one of the properties and were read more than a year ago.

@@ -333,5 +333,6 @@ fn fair(at: Instant) -> Weather {
         heavy_rain: Some(HeavyRain { falls: false, source, observed_at: at }),
         wind: None,
         soil: None,
+        doubted: None,
     }
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use axum::{
     Json, Router,
-    extract::State,
+    extract::{Path, RawQuery, State},
     http::{HeaderValue, header},
     middleware::map_response,
     response::Response,
@@ -51,7 +51,7 @@ pub async fn stand_in(clock: Now) -> Result<StandIn, ServeError> {
         .route("/gridpoints/DEM/1,1/stations", get(stations))
         .route("/stations/DEMO1/observations/latest", get(observation))
         .route("/alerts/active", get(no_alerts))
-        .route("/alerts/active/zone/{zone}", get(no_alerts))
+        .route("/alerts/active/zone/{zone}", get(no_alerts_in))
         .with_state(clock)
         .layer(map_response(as_service));
     let serving = tokio::spawn(async move {
@@ -74,8 +74,12 @@ async fn as_service(mut response: Response) -> Response {
     response
 }
 
-async fn point() -> Json<Value> {
-    Json(json!({ "properties": {
+/// Of whichever point is asked for.
+async fn point(Path(point): Path<String>) -> Json<Value> {
+    let at =
+        point.split_once(',').and_then(|(north, east)| Some((north.parse::<f64>().ok()?, east.parse::<f64>().ok()?)));
+    let geometry = at.map(|(north, east)| json!({ "type": "Point", "coordinates": [east, north] }));
+    Json(json!({ "geometry": geometry, "properties": {
         "type": "land", "gridId": "DEM", "gridX": 1, "gridY": 1, "county": "/zones/county/DEC001",
         "forecastZone": "/zones/forecast/DEZ001", "timeZone": "America/New_York",
     }}))
@@ -102,6 +106,7 @@ async fn grid(State(clock): State<Now>) -> Json<Value> {
         |_, of_day: i64| usize::try_from(of_day).ok().and_then(|hour| DAY.get(hour).copied()).unwrap_or(20);
     let shower = |hour: i64| (32..36).contains(&hour);
     Json(json!({ "properties": {
+        "gridId": "DEM", "gridX": 1, "gridY": 1,
         "updateTime": now.plus(SignedDuration::from_mins(-40)),
         "temperature": layer("wmoUnit:degC", &temperature),
         "windSpeed": layer("wmoUnit:km_h-1", &|_, of_day| if of_day < 14 { 6 } else { 13 }),
@@ -119,6 +124,7 @@ async fn stations() -> Json<Value> {
 async fn observation(State(clock): State<Now>) -> Json<Value> {
     let value = |unit: &str, value: Value| json!({ "unitCode": unit, "value": value, "qualityControl": "V" });
     Json(json!({ "properties": {
+        "station": "/stations/DEMO1",
         "timestamp": clock.now().plus(SignedDuration::from_mins(-7)),
         "temperature": value("wmoUnit:degC", json!(20)),
         "windSpeed": value("wmoUnit:km_h-1", json!(6)),
@@ -127,8 +133,30 @@ async fn observation(State(clock): State<Now>) -> Json<Value> {
     }}))
 }
 
-async fn no_alerts() -> Json<Value> {
-    Json(json!({ "features": [] }))
+async fn no_alerts(State(clock): State<Now>, RawQuery(query): RawQuery) -> Json<Value> {
+    Json(no_alerts_of(&point_in(&query.unwrap_or_default()), clock.now()))
+}
+
+async fn no_alerts_in(State(clock): State<Now>, Path(zone): Path<String>) -> Json<Value> {
+    Json(no_alerts_of(&format!("({zone})"), clock.now()))
+}
+
+/// An empty list, which says of where and of when it is.
+fn no_alerts_of(place: &str, now: Instant) -> Value {
+    json!({
+        "features": [], "updated": hour_of(now), "title": format!("Current watches, warnings, and advisories for {place}"),
+    })
+}
+
+/// The point of a question, as a title names it: `38.97 N, 76.49 W`.
+fn point_in(query: &str) -> String {
+    let (_, point) = query.rsplit_once("point=").unwrap_or_default();
+    let (north, east) = point.split_once(',').unwrap_or_default();
+    let side = |degrees: &str, sides: [&str; 2]| match degrees.strip_prefix('-') {
+        Some(degrees) => format!("{degrees} {}", sides[1]),
+        None => format!("{degrees} {}", sides[0]),
+    };
+    format!("{}, {}", side(north, ["N", "S"]), side(east, ["E", "W"]))
 }
 
 fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {

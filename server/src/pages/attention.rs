@@ -54,7 +54,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
     let sites = store::attention::sites(reader).await?;
     let reports = store::attention::newest_reports(reader).await?;
     let mut places = places(&sites);
-    places.extend(local.unknown.map(|zone| Notice { sign: "■", words: of_company(&zone), href: None }));
+    places.extend(local.unknown.as_ref().map(|zone| Notice { sign: "■", words: of_company(zone), href: None }));
     let mut groups = vec![
         Group { heading: "To review", notices: to_review(app).await? },
         Group { heading: "Visits that are late", notices: late_visits(app, today, dates).await? },
@@ -66,6 +66,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         Group { heading: "Licenses and certificates", notices: credentials(app, today, dates).await? },
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, dates) },
+        Group { heading: "Weather services", notices: weather(app, &local, dates) },
     ];
     groups.retain(|group| !group.notices.is_empty());
     Ok(groups)
@@ -187,6 +188,31 @@ fn rule_sets(app: &App, sites: &[Site], today: Day, dates: DateOrder) -> Vec<Not
             dates.day(about.last_checked)
         );
         notice("▲", words, "/rules")
+    });
+    told.collect()
+}
+
+/// Answers of weather services that could not be read: nobody here mends them, but decisions ask for care while it lasts, and whoever
+/// runs the server may have to act.
+fn weather(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
+    let told = attention::unreadable(app.weather.all(), app.clock.now()).into_iter().map(|(service, unread)| {
+        let service = match service {
+            "us_national_weather_service" => "The US National Weather Service",
+            _ => "Open-Meteo",
+        };
+        let part = match unread.part {
+            "place" => "what it says of the place",
+            "observation" => "its measurements",
+            "alerts" => "its alerts",
+            _ => "its forecasts",
+        };
+        let words = format!(
+            "{service}: in {part}, {} could not be read or was of another place. The first was “{}”, at {}",
+            if unread.count == 1 { "one value".to_owned() } else { format!("{} values", unread.count) },
+            unread.first,
+            local.minute(unread.first_at, dates)
+        );
+        notice("▲", words, "/help/weather")
     });
     told.collect()
 }

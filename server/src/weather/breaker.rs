@@ -21,6 +21,8 @@ pub struct Breaker(Mutex<State>);
 struct State {
     failed: HashSet<String>,
     open_until: Option<Instant>,
+    /// How long it is open.
+    rest: SignedDuration,
     /// One has been let through to see whether the host is back.
     probing: bool,
     failures: u64,
@@ -51,9 +53,9 @@ impl Breaker {
         let mut state = self.state();
         match state.open_until {
             // A clock that was set back does not make the rest longer.
-            Some(until) if now < until && until.since(now) <= REST => false,
+            Some(until) if now < until && until.since(now) <= state.rest => false,
             Some(_) => {
-                state.open_until = Some(now.plus(REST));
+                state.open(now, REST);
                 state.probing = true;
                 true
             }
@@ -84,15 +86,15 @@ impl Breaker {
         state.failed.insert(path.to_owned());
         state.fail();
         if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
-            state.open_until = Some(now.plus(REST));
+            state.open(now, REST);
         }
     }
 
-    /// The host has said that it does not want to be asked by us.
-    pub fn refused(&self, now: Instant) {
+    /// The host has said that it does not want to be asked by us, and for how long if that is longer than usual.
+    pub fn refused(&self, now: Instant, again_in: SignedDuration) {
         let mut state = self.state();
         state.fail();
-        state.open_until = Some(now.plus(REST));
+        state.open(now, again_in.max(REST));
     }
 
     pub fn seen(&self) -> Seen {
@@ -111,6 +113,10 @@ impl State {
     fn close(&mut self) {
         self.failed.clear();
         (self.open_until, self.probing, self.failures) = (None, false, 0);
+    }
+
+    fn open(&mut self, now: Instant, rest: SignedDuration) {
+        (self.open_until, self.rest) = (Some(now.plus(rest)), rest);
     }
 
     fn fail(&mut self) {
@@ -151,7 +157,7 @@ mod tests {
     #[test]
     fn a_probe_that_finds_no_document_finds_a_host() {
         let breaker = Breaker::default();
-        breaker.refused(at(0));
+        breaker.refused(at(0), SignedDuration::ZERO);
         breaker.answered();
         assert!(!breaker.lets(at(1)), "what was under way when it was refused does not close it");
         assert!(breaker.lets(at(60)));
@@ -162,9 +168,17 @@ mod tests {
     #[test]
     fn a_clock_that_is_set_back_does_not_make_the_rest_longer() {
         let breaker = Breaker::default();
-        breaker.refused(at(86_400));
+        breaker.refused(at(86_400), SignedDuration::ZERO);
         assert!(!breaker.lets(at(86_401)));
         assert!(breaker.lets(at(0)));
+    }
+
+    #[test]
+    fn a_refusal_lasts_as_long_as_the_host_says() {
+        let breaker = Breaker::default();
+        breaker.refused(at(0), SignedDuration::from_mins(10));
+        assert!(!breaker.lets(at(599)));
+        assert!(breaker.lets(at(600)) && !breaker.lets(at(601)), "then one may try");
     }
 
     #[test]
@@ -180,7 +194,7 @@ mod tests {
     #[test]
     fn a_refusal_opens_it_at_once() {
         let breaker = Breaker::default();
-        breaker.refused(at(0));
+        breaker.refused(at(0), SignedDuration::ZERO);
         breaker.succeeded(at(0));
         assert!(!breaker.lets(at(1)), "what was under way when it was refused does not close it");
     }

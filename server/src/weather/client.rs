@@ -4,6 +4,7 @@
 use std::{fmt, time::Duration};
 
 use domain::time::Instant;
+use jiff::SignedDuration;
 use reqwest::{
     StatusCode, Url,
     header::{self, HeaderMap},
@@ -12,7 +13,10 @@ use reqwest::{
 use serde::Deserialize;
 use tokio::{sync::Semaphore, time};
 
-use super::breaker::Breaker;
+use super::{
+    breaker::Breaker,
+    heads::{is_same_question, seconds_until},
+};
 use crate::clock::Clock;
 
 const CONNECT: Duration = Duration::from_secs(3);
@@ -27,6 +31,9 @@ const FAIR: Duration = Duration::from_secs(1);
 /// Whoever asked too often waits at least this long.
 const TOO_OFTEN: Duration = Duration::from_secs(5);
 const HOPS: usize = 3;
+/// Whoever wants to be left alone for longer is asked once an hour all the same: what a service says stands between the lawn and
+/// the weather.
+const AGAIN_AT_MOST: SignedDuration = SignedDuration::from_hours(1);
 
 /// A way to one host.
 pub struct Client {
@@ -74,6 +81,8 @@ pub enum Failure {
     Status {
         status: u16,
         kind: Option<String>,
+        /// In so many seconds one may ask again, by the service's own word.
+        again_in: Option<u32>,
     },
     BadBody(&'static str),
     /// Nobody asks for now.
@@ -115,6 +124,16 @@ impl Failure {
         matches!(self, Self::Status { kind: Some(kind), .. } if kind.ends_with("ForecastGridExpired"))
     }
 
+    /// How long the service wants to be left alone, as far as one goes along with that.
+    pub fn again_in(&self) -> SignedDuration {
+        match self {
+            Self::Status { again_in: Some(seconds), .. } => {
+                SignedDuration::from_secs(i64::from(*seconds)).min(AGAIN_AT_MOST)
+            }
+            _ => SignedDuration::ZERO,
+        }
+    }
+
     fn may_pass(&self) -> bool {
         match self {
             Self::Timeout | Self::Connect => true,
@@ -142,27 +161,33 @@ impl fmt::Display for Failure {
 
 impl Client {
     /// `agent` names the application and a contact; the public service refuses whoever does not say.
-    pub fn new(base: Url, agent: &str, secret: Option<(String, String)>) -> Result<Self, String> {
+    /// `proxy` is the operator's; the environment's is not taken, so that nothing but the configuration says who is asked.
+    pub fn new(base: Url, agent: &str, proxy: Option<&Url>, secret: Option<(String, String)>) -> Result<Self, String> {
         let origin = base.origin();
         let policy = Policy::custom(move |attempt: Attempt<'_>| {
             if attempt.previous().len() > HOPS {
                 attempt.error("too many redirects")
-            } else if attempt.url().origin() == origin {
+            } else if attempt.url().origin() == origin
+                && attempt.previous().first().is_some_and(|asked| is_same_question(asked, attempt.url()))
+            {
                 attempt.follow()
             } else {
-                // Another host is nobody's to send us to; the redirect itself is then the answer, and no document.
+                // Another host, or another place's document, is nobody's to send us to; the redirect itself is then the
+                // answer, and no document.
                 attempt.stop()
             }
         });
-        let http = reqwest::Client::builder()
+        let mut http = reqwest::Client::builder()
             .user_agent(agent)
             .connect_timeout(CONNECT)
             .read_timeout(READ)
             .timeout(WHOLE)
             .no_proxy()
-            .redirect(policy)
-            .build()
-            .map_err(|error| error.to_string())?;
+            .redirect(policy);
+        if let Some(proxy) = proxy {
+            http = http.proxy(reqwest::Proxy::all(proxy.clone()).map_err(|error| error.to_string())?);
+        }
+        let http = http.build().map_err(|error| error.to_string())?;
         Ok(Self { base, http, secret, few: Semaphore::new(AT_ONCE), breaker: Breaker::default() })
     }
 
@@ -182,12 +207,12 @@ impl Client {
             };
             outcome.attempts = attempt;
             let began = time::Instant::now();
-            let tried = time::timeout_at(deadline, self.once(path, known)).await;
+            let tried = time::timeout_at(deadline, self.once(path, known, clock.now())).await;
             outcome.hurried = tried.is_err() && began.elapsed() < FAIR;
             (outcome.answer, outcome.status) = tried.unwrap_or((Err(Failure::Timeout), None));
             drop(turn);
             let Err(failure) = &outcome.answer else { break };
-            let wait = pause(attempt, failure);
+            let wait = pause(attempt, failure).max(failure.again_in().unsigned_abs());
             if !failure.may_pass() || attempt == TRIES || time::Instant::now() + wait >= deadline {
                 break;
             }
@@ -202,7 +227,7 @@ impl Client {
             Ok(_) => self.breaker.succeeded(now),
             Err(failure) if matches!(outcome.status, Some(403 | 429)) => {
                 tracing::warn!(%failure, path, "a weather service does not want to be asked; is the contact configured?");
-                self.breaker.refused(now);
+                self.breaker.refused(now, failure.again_in());
             }
             // The host works; it is this place that it does not know, or its forecast that has run out.
             Err(failure) if failure.is_missing() || failure.is_expired() => {
@@ -219,7 +244,12 @@ impl Client {
         }
     }
 
-    async fn once(&self, path: &str, known: &Validators) -> (Result<FetchedDocument, Failure>, Option<u16>) {
+    async fn once(
+        &self,
+        path: &str,
+        known: &Validators,
+        now: Instant,
+    ) -> (Result<FetchedDocument, Failure>, Option<u16>) {
         let Ok(mut url) = self.base.join(path) else { return (Err(Failure::BadBody("a path that is none")), None) };
         if let Some((name, value)) = &self.secret {
             url.query_pairs_mut().append_pair(name, value);
@@ -234,7 +264,7 @@ impl Client {
         match request.send().await {
             Ok(response) => {
                 let status = response.status();
-                (read(response).await, Some(status.as_u16()))
+                (read(response, now).await, Some(status.as_u16()))
             }
             Err(error) => (Err(of_transport(&error)), None),
         }
@@ -263,7 +293,7 @@ struct ProblemKind {
     kind: Option<String>,
 }
 
-async fn read(response: reqwest::Response) -> Result<FetchedDocument, Failure> {
+async fn read(response: reqwest::Response, now: Instant) -> Result<FetchedDocument, Failure> {
     let status = response.status();
     if status == StatusCode::NOT_MODIFIED {
         return Ok(FetchedDocument::NotModified);
@@ -273,12 +303,13 @@ async fn read(response: reqwest::Response) -> Result<FetchedDocument, Failure> {
         etag: text(response.headers(), header::ETAG),
         last_modified: text(response.headers(), header::LAST_MODIFIED),
     };
+    let again_in = text(response.headers(), header::RETRY_AFTER).and_then(|text| seconds_until(&text, now));
     let is_json = content_type.split(';').next().unwrap_or_default().contains("json");
     let body = body(response).await;
     if status != StatusCode::OK {
         let kind = body.ok().filter(|_| is_json).and_then(|body| serde_json::from_slice::<ProblemKind>(&body).ok());
         let kind = kind.and_then(|kind| kind.kind).map(|kind| kind.chars().take(200).collect());
-        return Err(Failure::Status { status: status.as_u16(), kind });
+        return Err(Failure::Status { status: status.as_u16(), kind, again_in });
     }
     let body = body?;
     if !is_json {

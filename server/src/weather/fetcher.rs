@@ -64,6 +64,7 @@ pub struct Fetcher {
 struct Held {
     copies: HashMap<String, Document>,
     bytes: usize,
+    /// When each failed, and why.
     misses: HashMap<String, (Instant, Failure)>,
     turns: HashMap<String, Weak<tokio::sync::Mutex<()>>>,
 }
@@ -146,7 +147,7 @@ impl Fetcher {
 
     fn miss(&self, path: &str, at: Instant, failure: &Failure) {
         let mut held = self.held();
-        held.misses.retain(|_, (missed, _)| at.since(*missed).abs() < MISS);
+        held.misses.retain(|_, (missed, failure)| is_recent(at, *missed, failure));
         held.misses.insert(path.to_owned(), (at, failure.clone()));
     }
 
@@ -159,8 +160,7 @@ impl Fetcher {
             return Some(Ok(copy.clone()));
         }
         let (at, failure) = held.misses.get(path)?;
-        let recent = now.since(*at).abs() < MISS;
-        recent.then(|| match copy {
+        is_recent(now, *at, failure).then(|| match copy {
             Some(copy) => Ok(Document { failure: Some(failure.clone()), ..copy.clone() }),
             None => Err(failure.clone()),
         })
@@ -279,6 +279,11 @@ impl Fetcher {
         held.hold(path, document.clone());
         Ok(document)
     }
+}
+
+/// Whether a failure is so new that nobody asks again; for as long as the service wants, if it says how long.
+fn is_recent(now: Instant, missed: Instant, failure: &Failure) -> bool {
+    now.since(missed).abs() < failure.again_in().max(MISS)
 }
 
 /// A kept body as it came.

@@ -7,9 +7,12 @@ pub mod base;
 mod breaker;
 pub(crate) mod client;
 pub(crate) mod fetcher;
+mod heads;
 mod nws;
 mod open_meteo;
 pub mod read;
+pub mod said;
+pub mod unread;
 
 use std::{
     fmt::Debug,
@@ -27,6 +30,7 @@ use utoipa::ToSchema;
 
 pub use breaker::Seen;
 pub use fetcher::{Patience, unpacked};
+pub use unread::Unread;
 
 use crate::{
     acts::Provided,
@@ -93,6 +97,9 @@ pub trait Service: Debug + Send + Sync {
 
     /// How the service has answered lately.
     fn seen(&self) -> Seen;
+
+    /// What of its answers could not be read.
+    fn unread(&self) -> Vec<Unread>;
 }
 
 /// What a round in the background did.
@@ -119,6 +126,11 @@ impl Place {
     #[expect(clippy::cast_possible_truncation, reason = "degrees are checked to lie within 180 when they are written")]
     pub fn new(latitude: f64, longitude: f64) -> Self {
         Self { latitude_e3: (latitude * 1000.0).round() as i32, longitude_e3: (longitude * 1000.0).round() as i32 }
+    }
+
+    /// Latitude and longitude in degrees.
+    pub fn degrees(self) -> (f64, f64) {
+        (f64::from(self.latitude_e3) / 1000.0, f64::from(self.longitude_e3) / 1000.0)
     }
 
     /// `38.97,-76.5`: no zeros at the end, which the public service would answer with a redirect.
@@ -151,13 +163,15 @@ impl Services {
     /// The services that the operator configured, or why they cannot be used.
     pub fn configured(config: &config::Weather, clock: &Arc<dyn Clock>) -> Result<Self, String> {
         let mut services: Vec<Arc<dyn Service>> = Vec::new();
+        let proxy = config.weather_proxy.as_deref().map(base::check_proxy).transpose()?;
         if let Some(agent) = config.agent()? {
             let base = base::check(&config.weather_url, base::Host::PublicService, config.weather_stand_in)?;
-            let client = client::Client::new(base, &agent, None)?;
+            let client = client::Client::new(base, &agent, proxy.as_ref(), None)?;
             services.push(Arc::new(nws::Nws::new(client, Arc::clone(clock))));
             if let Some((url, key)) = config.second()? {
                 let base = base::check(url, base::Host::Operators, config.weather_stand_in)?;
-                let client = client::Client::new(base, &agent, Some(("apikey".to_owned(), key.to_owned())))?;
+                let key = Some(("apikey".to_owned(), key.to_owned()));
+                let client = client::Client::new(base, &agent, proxy.as_ref(), key)?;
                 services.push(Arc::new(open_meteo::OpenMeteo::new(client, Arc::clone(clock))));
             }
         }

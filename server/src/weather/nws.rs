@@ -5,11 +5,8 @@ use std::sync::Arc;
 use domain::{
     time::Instant,
     weather::{
-        Basis,
-        age::{AgeClass, OBSERVATION_MINUTES},
-        alert_list::AlertWord,
-        reported::{AlertList, Forecast, Observation},
-        series::{Coverage, Series, Span},
+        reported::{AlertList, Doubted, Forecast},
+        series::Span,
         value::Billionths,
     },
 };
@@ -21,6 +18,8 @@ use super::{
     client::{Client, Failure},
     fetcher::{Document, Fetcher, Patience},
     read::{self, Observed, Point, Station},
+    said::{self, Asked, Cell, Lists, Measured, Said},
+    unread::{Unread, UnreadLog},
 };
 use crate::{
     clock::Clock,
@@ -37,13 +36,12 @@ const OBSERVATION: SignedDuration = SignedDuration::from_mins(5);
 const ALERTS: SignedDuration = SignedDuration::from_mins(2);
 /// Observations of a day that is over do not change any more, but may come late.
 const PAST: SignedDuration = SignedDuration::from_hours(6);
-/// A station further away than this says little about the lawn. *Common practice.*
-const NEAR_M: i64 = 25_000;
 const NEAREST: usize = 3;
 
 #[derive(Debug)]
 pub struct Nws {
     fetcher: Fetcher,
+    unread: UnreadLog,
 }
 
 /// One part of the answer: what it is, the fetches behind it, and what is wrong with it.
@@ -73,7 +71,14 @@ impl<T> Part<T> {
 
 impl Nws {
     pub fn new(client: Client, clock: Arc<dyn Clock>) -> Self {
-        Self { fetcher: Fetcher::new(NAME, client, clock) }
+        Self { fetcher: Fetcher::new(NAME, client, clock), unread: UnreadLog::default() }
+    }
+
+    /// Takes over what was read of a document: its gaps, and what could not be read.
+    fn take<T, U>(&self, part: &mut Part<T>, name: &'static str, fetch: i64, said: Said<U>) -> Option<U> {
+        self.unread.note(name, fetch, &said.unread, self.fetcher.now());
+        part.gaps.extend(said.gaps);
+        said.value
     }
 
     /// The moment that is asked about.
@@ -89,10 +94,7 @@ impl Nws {
         match self.fetcher.document(store, &format!("/points/{}", place.text()), good_for, patience).await {
             Ok(document) => {
                 part.fetches.push(document.fetch);
-                part.value = read::point(&document.body);
-                if part.value.is_none() {
-                    part.gaps.push("The weather service does not say which grid the place lies in.".to_owned());
-                }
+                part.value = self.take(&mut part, "place", document.fetch, said::point(&document.body, place));
             }
             Err(failure) => part.missing(&failure),
         }
@@ -106,8 +108,8 @@ impl Nws {
             part.gaps.push("The weather service has no forecast for this place.".to_owned());
             return part;
         };
-        let path = |(id, x, y): &(String, u32, u32)| format!("/gridpoints/{id}/{x},{y}");
-        let mut document = self.fetcher.document(store, &path(grid), GRID, patience).await;
+        let path = |(id, x, y): &Cell| format!("/gridpoints/{id}/{x},{y}");
+        let (mut cell, mut document) = (grid.clone(), self.fetcher.document(store, &path(grid), GRID, patience).await);
         let moved = match &document {
             Err(failure) => failure.is_missing(),
             Ok(old) => old.failure.as_ref().is_some_and(Failure::is_missing),
@@ -118,80 +120,60 @@ impl Nws {
             part.fetches.extend(&again.fetches);
             if let Some(new) = again.value.and_then(|point| point.grid).filter(|new| new != grid) {
                 document = self.fetcher.document(store, &path(&new), GRID, patience).await;
+                cell = new;
             }
         }
         match document {
             Ok(document) => {
                 part.note(&document);
-                Self::read_grid(&document, self.moment(patience), &mut part);
+                let at = self.moment(patience);
+                let said = said::forecast(&document.body, document.fetched_at, &cell, place, at);
+                part.value = self.take(&mut part, "forecast", document.fetch, said);
             }
             Err(failure) => part.missing(&failure),
         }
         part
     }
 
-    fn read_grid(document: &Document, at: Instant, part: &mut Part<Forecast>) {
-        let Some(grid) = read::grid(&document.body) else {
-            part.gaps.push("The weather service's forecast is not of the documented form.".to_owned());
-            return;
-        };
-        part.gaps.extend(grid.faults.iter().map(|fault| format!("The forecast of {fault}.")));
-        if AgeClass::of(at, document.fetched_at, Some(grid.updated_at)) > AgeClass::Ageing {
-            part.gaps.push(format!("The forecast was made at {}, and is too old to clear anything.", grid.updated_at));
-        }
-        for (name, series, hours) in [
-            ("temperature", &grid.temperature, 1),
-            ("wind", &grid.wind, 1),
-            ("gusts", &grid.gust, 1),
-            ("rain", &grid.rain, 24),
-        ] {
-            let known = series.coverage(Span::hours_from(at, hours));
-            let told = grid.faults.iter().any(|fault| fault.starts_with(&format!("{name}:")));
-            if !told && !known.is_whole() {
-                let ahead = if hours == 1 { "hour".to_owned() } else { format!("{hours} hours") };
-                part.gaps.push(format!("The forecast of {name} leaves some of the next {ahead} out."));
-            }
-        }
-        part.value = Some(Forecast {
-            basis: Basis::Forecast,
-            fetched_at: document.fetched_at,
-            issued_at: Some(grid.updated_at),
-            temperature: grid.temperature,
-            wind: grid.wind,
-            gust: grid.gust,
-            rain: grid.rain,
-            chance: grid.chance,
-            soil_temperature: Series::default(),
-            soil_water: Series::default(),
-        });
-    }
-
-    async fn stations(&self, store: &Store, point: &Point, patience: Patience) -> Part<Vec<Station>> {
+    async fn stations(
+        &self,
+        store: &Store,
+        place: Place,
+        point: &Point,
+        patience: Patience,
+    ) -> Part<Vec<(Station, i64)>> {
         let mut part = Part::new();
         let Some((id, x, y)) = &point.grid else { return part };
         let path = format!("/gridpoints/{id}/{x},{y}/stations?limit={NEAREST}");
         match self.fetcher.document(store, &path, STATIONS, patience).await {
             Ok(document) => {
                 part.fetches.push(document.fetch);
-                let near = |station: &Station| station.distance_m.is_none_or(|metres| metres <= NEAR_M);
-                part.value = read::stations(&document.body)
-                    .map(|stations| stations.into_iter().filter(near).take(NEAREST).collect());
+                let near = self.take(&mut part, "observation", document.fetch, said::stations(&document.body, place));
+                part.value = near.map(|near| near.into_iter().take(NEAREST).collect());
             }
             Err(failure) => part.missing(&failure),
         }
         part
     }
 
-    /// The first of the nearest stations that gives a temperature of the last hour.
-    async fn observation(&self, store: &Store, point: Option<&Point>, patience: Patience) -> Part<Observation> {
+    /// The first of the nearest stations that gives a temperature of the last hour, and what those before it gave that their
+    /// service doubts.
+    async fn observation(
+        &self,
+        store: &Store,
+        place: Place,
+        point: Option<&Point>,
+        patience: Patience,
+    ) -> Part<Measured> {
         let mut part = Part::new();
         let Some(point) = point else { return part };
-        let stations = self.stations(store, point, patience).await;
+        let stations = self.stations(store, place, point, patience).await;
         part.fetches.extend(stations.fetches);
         part.gaps.extend(stations.gaps);
-        let now = self.moment(patience);
+        let at = self.moment(patience);
+        let mut doubted: Option<Doubted> = None;
         for station in stations.value.unwrap_or_default() {
-            let path = format!("/stations/{}/observations/latest", station.id);
+            let path = format!("/stations/{}/observations/latest", station.0.id);
             let document = match self.fetcher.document(store, &path, OBSERVATION, patience).await {
                 Ok(document) => document,
                 Err(failure) => {
@@ -200,21 +182,15 @@ impl Nws {
                 }
             };
             part.note(&document);
-            let Some(seen) = read::observation(&document.body) else { continue };
-            let old = now.since(seen.at).as_mins();
-            if seen.temperature.is_some() && (-10..=OBSERVATION_MINUTES).contains(&old) {
-                part.value = Some(Observation {
-                    station: station.id,
-                    fetched_at: document.fetched_at,
-                    observed_at: seen.at,
-                    temperature: seen.temperature,
-                    wind: seen.wind,
-                    gust: seen.gust,
-                    rain_last_hour: seen.rain_last_hour,
-                });
+            let said = said::measured(&document.body, document.fetched_at, &station, at);
+            let Some(seen) = self.take(&mut part, "observation", document.fetch, said) else { continue };
+            doubted = seen.doubted.map(|more| doubted.map_or(more, |known| known.and(more))).or(doubted);
+            if seen.observation.is_some() {
+                part.value = Some(Measured { doubted, ..seen });
                 return part;
             }
         }
+        part.value = doubted.map(|doubted| Measured { observation: None, doubted: Some(doubted) });
         part.gaps.push("No station within 25 km gives a temperature of the last hour.".to_owned());
         part
     }
@@ -222,18 +198,18 @@ impl Nws {
     /// Ordinances speak of any part of the county, and an alert's own area may miss the lawn; so point, county and forecast
     /// zone are asked, and all three must answer before a list can say that there is nothing.
     async fn alerts(&self, store: &Store, place: Place, point: Option<&Point>, patience: Patience) -> Part<AlertList> {
-        let zone = |code: Option<&String>| code.map(|code| format!("/alerts/active/zone/{code}"));
-        let paths = [
-            Some(format!("/alerts/active?status=actual&point={}", place.text())),
-            zone(point.and_then(|point| point.county.as_ref())),
-            zone(point.and_then(|point| point.zone.as_ref())),
-        ];
-        let asked =
-            paths.into_iter().flatten().map(async |path| self.fetcher.document(store, &path, ALERTS, patience).await);
-        let answers = futures_util::future::join_all(asked).await;
-        let mut part = Part::new();
-        let mut list: Option<AlertList> = None;
-        for answer in answers {
+        let codes = [point.and_then(|point| point.county.as_deref()), point.and_then(|point| point.zone.as_deref())];
+        let asked: Vec<Asked<'_>> =
+            [Asked::Point(place)].into_iter().chain(codes.into_iter().flatten().map(Asked::Zone)).collect();
+        let path = |asked: &Asked<'_>| match asked {
+            Asked::Point(place) => format!("/alerts/active?status=actual&point={}", place.text()),
+            Asked::Zone(code) => format!("/alerts/active/zone/{code}"),
+        };
+        let answers =
+            asked.iter().map(async |asked| self.fetcher.document(store, &path(asked), ALERTS, patience).await);
+        let answers = futures_util::future::join_all(answers).await;
+        let (mut part, mut lists, at) = (Part::new(), Lists::default(), self.moment(patience));
+        for (asked, answer) in asked.into_iter().zip(answers) {
             let document = match answer {
                 Ok(document) => document,
                 Err(failure) => {
@@ -242,43 +218,24 @@ impl Nws {
                 }
             };
             part.note(&document);
-            let Some((words, unread)) = read::alerts(&document.body) else {
-                part.gaps.push("A list of alerts is not of the documented form.".to_owned());
-                continue;
-            };
-            let list = list.get_or_insert_with(|| AlertList {
-                fetched_at: document.fetched_at,
-                words: Vec::new(),
-                answered: Coverage { covered: 0, whole: 3 },
-            });
-            // The oldest answer says how old the list is.
-            list.fetched_at = list.fetched_at.min(document.fetched_at);
-            // A question that failed is not answered by what was said before, which goes on stopping what it stopped.
-            list.answered.covered += i64::from(unread == 0 && document.failure.is_none());
-            merge(&mut list.words, words);
+            let said = said::alerts(&document.body, asked, at);
+            if let Some((words, whole)) = self.take(&mut part, "alerts", document.fetch, said) {
+                lists.add(words, whole && document.failure.is_none(), document.fetched_at);
+            }
         }
-        if list.as_ref().is_none_or(|list| !list.answered.is_whole()) {
+        if !lists.is_whole() {
             part.gaps.push("Not all of point, county and forecast zone could be asked for alerts.".to_owned());
         }
-        part.value = list;
+        part.value = lists.list();
         part
     }
 
     /// Stations near a place, by what is kept or asked.
-    async fn stations_at(&self, store: &Store, place: Place, patience: Patience) -> Vec<Station> {
+    async fn stations_at(&self, store: &Store, place: Place, patience: Patience) -> Vec<(Station, i64)> {
         let point = self.point(store, place, POINT, patience).await.value;
         match point {
-            Some(point) => self.stations(store, &point, patience).await.value.unwrap_or_default(),
+            Some(point) => self.stations(store, place, &point, patience).await.value.unwrap_or_default(),
             None => Vec::new(),
-        }
-    }
-}
-
-/// Ids are not unique across lists, so an entry is the same only when it was sent at the same time too.
-fn merge(words: &mut Vec<AlertWord>, more: Vec<AlertWord>) {
-    for word in more {
-        if !words.iter().any(|known| known.id == word.id && known.sent == word.sent) {
-            words.push(word);
         }
     }
 }
@@ -294,7 +251,7 @@ impl Service for Nws {
             let here = point.value.as_ref();
             let (forecast, observation, alerts) = tokio::join!(
                 self.forecast(store, place, here, patience),
-                self.observation(store, here, patience),
+                self.observation(store, place, here, patience),
                 self.alerts(store, place, here, patience),
             );
             let mut said = ServiceReport { provider: NAME, fetches: point.fetches, ..ServiceReport::default() };
@@ -307,9 +264,13 @@ impl Service for Nws {
             said.gaps.extend(of_place(alerts.gaps, "alerts"));
             said.gaps.dedup();
             said.fetches.extend(forecast.fetches.into_iter().chain(observation.fetches).chain(alerts.fetches));
-            said.station = observation.value.as_ref().map(|seen| seen.station.clone());
+            let measured = observation.value.unwrap_or(Measured { observation: None, doubted: None });
+            said.station = measured.observation.as_ref().map(|seen| seen.station.clone());
+            let both = measured.observation.as_ref().zip(forecast.value.as_ref());
+            let apart = both.and_then(|(seen, forecast)| said::apart(seen, forecast, self.moment(patience)));
+            said.gaps.extend(apart.map(|why| WeatherGap { part: "observation", why }));
             said.reported.forecast = forecast.value;
-            said.reported.observation = observation.value;
+            (said.reported.observation, said.reported.doubted) = (measured.observation, measured.doubted);
             said.reported.alerts = alerts.value;
             said
         })
@@ -319,7 +280,7 @@ impl Service for Nws {
         Box::pin(async move {
             let day = Span::hours_from(from, 24);
             let patience = Patience::Until(tokio::time::Instant::now() + super::BACKGROUND_WAITS);
-            for station in self.stations_at(store, place, patience).await {
+            for (station, _) in self.stations_at(store, place, patience).await {
                 let whole_seconds = |at: Instant| at.to_string().replace(".000Z", "Z");
                 let path = format!(
                     "/stations/{}/observations?start={}&end={}&limit=500",
@@ -328,7 +289,8 @@ impl Service for Nws {
                     whole_seconds(day.end)
                 );
                 let Ok(document) = self.fetcher.document(store, &path, PAST, patience).await else { continue };
-                let seen = read::observations(&document.body).unwrap_or_default();
+                let mut seen = read::observations(&document.body).unwrap_or_default();
+                seen.retain(|seen| seen.station.as_ref().is_none_or(|named| *named == station.id));
                 if let Some((total, wettest_hour, hours)) = hourly(&seen, day) {
                     return Some(Fallen {
                         provider: NAME,
@@ -347,6 +309,10 @@ impl Service for Nws {
 
     fn seen(&self) -> Seen {
         self.fetcher.client.breaker.seen()
+    }
+
+    fn unread(&self) -> Vec<Unread> {
+        self.unread.all()
     }
 }
 
@@ -376,11 +342,15 @@ mod tests {
     fn rain_is_added_up_by_the_hour_and_silence_is_not_dry() {
         let at = |text: &str| Instant::parse(text).expect("an instant");
         let report = |text: &str, rain: Option<i64>| Observed {
+            station: None,
             at: at(text),
             temperature: None,
             wind: None,
             gust: None,
             rain_last_hour: rain.map(|mm| Billionths::from_raw(mm * 1_000_000_000)),
+            doubted_temperature: None,
+            doubted_wind: None,
+            unread: Vec::new(),
         };
         let day = Span::hours_from(at("2026-06-18T14:00:00Z"), 24);
         // Two reports within one hour are one hour's rain: the greater of 4 and 5. 2 mm more fall the next hour; at 17:53

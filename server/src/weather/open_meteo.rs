@@ -21,6 +21,8 @@ use super::{
     breaker::Seen,
     client::Client,
     fetcher::{Fetcher, Patience},
+    read::shown,
+    unread::{Unread, UnreadLog},
 };
 use crate::{
     clock::Clock,
@@ -35,15 +37,22 @@ const GOOD_FOR: SignedDuration = SignedDuration::from_mins(30);
 const QUESTION: &str = "hourly=temperature_2m,precipitation,precipitation_probability,wind_speed_10m,wind_gusts_10m,\
 soil_temperature_6cm,soil_moisture_3_to_9cm,et0_fao_evapotranspiration&past_days=2&forecast_days=3&timezone=GMT&timeformat=unixtime";
 
+/// Degrees by which the middle of a cell may lie from the place: models have cells of up to a quarter of a degree.
+const CELL: f64 = 0.26;
+
 #[derive(Debug)]
 pub struct OpenMeteo {
     fetcher: Fetcher,
+    unread: UnreadLog,
 }
 
 #[derive(Deserialize)]
 struct Words {
     #[serde(default)]
     error: bool,
+    /// The middle of the model's cell, some kilometres away.
+    latitude: Option<f64>,
+    longitude: Option<f64>,
     utc_offset_seconds: i64,
     hourly_units: HashMap<String, String>,
     hourly: HashMap<String, Box<RawValue>>,
@@ -60,7 +69,7 @@ enum Stamp {
 
 impl OpenMeteo {
     pub fn new(client: Client, clock: Arc<dyn Clock>) -> Self {
-        Self { fetcher: Fetcher::new(NAME, client, clock) }
+        Self { fetcher: Fetcher::new(NAME, client, clock), unread: UnreadLog::default() }
     }
 
     fn path(place: Place) -> String {
@@ -83,12 +92,18 @@ impl Service for OpenMeteo {
                     if let Some(failure) = &document.failure {
                         gap(format!("The second weather service {failure}; this is what it said before."));
                     }
-                    match forecast(&document.body, document.fetched_at) {
+                    match forecast(&document.body, place, document.fetched_at) {
                         Ok((forecast, faults)) => {
+                            self.unread.note("forecast", document.fetch, &faults, self.fetcher.now());
                             faults.into_iter().for_each(gap);
                             said.reported.forecast = Some(forecast);
                         }
-                        Err(why) => gap(format!("The second weather service's answer {why}.")),
+                        Err(why) => {
+                            let start = document.body.get(..200).unwrap_or(&document.body);
+                            let start = vec![shown(&String::from_utf8_lossy(start))];
+                            self.unread.note("forecast", document.fetch, &start, self.fetcher.now());
+                            gap(format!("The second weather service's answer {why}."));
+                        }
                     }
                 }
                 Err(failure) => gap(format!("The second weather service {failure}.")),
@@ -101,7 +116,7 @@ impl Service for OpenMeteo {
         Box::pin(async move {
             let patience = Patience::Until(tokio::time::Instant::now() + super::BACKGROUND_WAITS);
             let document = self.fetcher.document(store, &Self::path(place), GOOD_FOR, patience).await.ok()?;
-            let (forecast, _) = forecast(&document.body, document.fetched_at).ok()?;
+            let (forecast, _) = forecast(&document.body, place, document.fetched_at).ok()?;
             let day = Span::hours_from(from, 24);
             let total = forecast.rain.total(day);
             let wettest_hour = forecast.rain.greatest(day).0?;
@@ -120,14 +135,23 @@ impl Service for OpenMeteo {
     fn seen(&self) -> Seen {
         self.fetcher.client.breaker.seen()
     }
+
+    fn unread(&self) -> Vec<Unread> {
+        self.unread.all()
+    }
 }
 
 /// Reads an answer: its series, and what could not be read of it.
-fn forecast(body: &[u8], fetched_at: Instant) -> Result<(Forecast, Vec<String>), &'static str> {
+fn forecast(body: &[u8], place: Place, fetched_at: Instant) -> Result<(Forecast, Vec<String>), &'static str> {
     // More than one place is answered with a list, which is not what was asked.
     let words: Words = serde_json::from_slice(body).map_err(|_| "is not of the documented form")?;
     if words.error {
         return Err("says that it failed");
+    }
+    let (latitude, longitude) = place.degrees();
+    let near = |said: Option<f64>, here: f64| said.is_some_and(|said| (said - here).abs() < CELL);
+    if !near(words.latitude, latitude) || !near(words.longitude, longitude) {
+        return Err("does not say that it is of this place");
     }
     if words.utc_offset_seconds != 0 || words.hourly_units.get("time").map(String::as_str) != Some("unixtime") {
         return Err("is not in UTC seconds");
@@ -197,6 +221,10 @@ mod tests {
         Instant::parse(text).expect("an instant")
     }
 
+    fn here() -> Place {
+        Place::new(28.538, -81.379)
+    }
+
     fn hours(from: &str, hours: i64) -> Span {
         Span::hours_from(instant(from), hours)
     }
@@ -206,7 +234,7 @@ mod tests {
     /// the end would give 19.4.
     #[test]
     fn a_sum_stands_at_the_end_of_its_hour() {
-        let (read, faults) = forecast(SAMPLE, instant("2026-06-18T14:00:00Z")).expect("a forecast");
+        let (read, faults) = forecast(SAMPLE, here(), instant("2026-06-18T14:00:00Z")).expect("a forecast");
         assert_eq!(faults, Vec::<String>::new());
         let rain = read.rain.total(hours("2026-06-18T14:00:00Z", 5));
         assert_eq!((rain.best.to_digits(1).as_str(), rain.coverage.covered / 3_600_000), ("19.6", 5));
@@ -220,7 +248,7 @@ mod tests {
     /// The value of 16Z is null, the one of 15Z is 27.2 °C, which is 80.96 °F.
     #[test]
     fn the_latest_soil_temperature_that_is_there_is_taken() {
-        let (read, _) = forecast(SAMPLE, instant("2026-06-18T16:00:00Z")).expect("a forecast");
+        let (read, _) = forecast(SAMPLE, here(), instant("2026-06-18T16:00:00Z")).expect("a forecast");
         let told = domain::weather::reported::Reported { forecast: Some(read), ..Default::default() };
         let at = instant("2026-06-18T16:00:00Z");
         let soil = told.weather(at, at).soil.expect("soil");
@@ -230,26 +258,33 @@ mod tests {
     #[test]
     fn what_is_not_in_utc_is_not_read() {
         let at = instant("2026-03-08T05:00:00Z");
-        assert!(forecast(LOCAL, at).is_err());
+        assert!(forecast(LOCAL, here(), at).is_err());
         let offset =
             String::from_utf8_lossy(SAMPLE).replace("\"utc_offset_seconds\": 0", "\"utc_offset_seconds\": -14400");
-        assert_eq!(forecast(offset.as_bytes(), at).err(), Some("is not in UTC seconds"));
+        assert_eq!(forecast(offset.as_bytes(), here(), at).err(), Some("is not in UTC seconds"));
     }
 
     #[test]
     fn a_list_an_error_and_uneven_series_are_told() {
         let at = instant("2026-06-18T14:00:00Z");
         let sample = String::from_utf8_lossy(SAMPLE);
-        assert!(forecast(format!("[{sample}]").as_bytes(), at).is_err());
-        assert!(forecast(br#"{"error":true,"reason":"Minutely API request limit exceeded."}"#, at).is_err());
+        assert!(forecast(format!("[{sample}]").as_bytes(), here(), at).is_err());
+        assert!(forecast(br#"{"error":true,"reason":"Minutely API request limit exceeded."}"#, here(), at).is_err());
         let short = sample.replacen("23.9,", "", 1);
-        let (read, faults) = forecast(short.as_bytes(), at).expect("the rest");
+        let (read, faults) = forecast(short.as_bytes(), here(), at).expect("the rest");
         assert_eq!(read.temperature, Series::default());
         assert!(faults.iter().any(|fault| fault.contains("11 values for 12 times")), "{faults:?}");
         assert!(!read.rain.pieces().is_empty(), "the other series are read all the same");
         let unit = sample.replace("\"precipitation\": \"mm\"", "\"precipitation\": \"furlongs\"");
-        let (read, faults) = forecast(unit.as_bytes(), at).expect("the rest");
+        let (read, faults) = forecast(unit.as_bytes(), here(), at).expect("the rest");
         assert!(read.rain.pieces().is_empty() && faults.len() == 1, "{faults:?}");
+    }
+
+    #[test]
+    fn an_answer_of_another_place_is_not_read() {
+        let at = instant("2026-06-18T14:00:00Z");
+        let other = forecast(SAMPLE, Place::new(38.97, -76.49), at);
+        assert_eq!(other.err(), Some("does not say that it is of this place"));
     }
 
     #[test]
@@ -257,7 +292,8 @@ mod tests {
         let sample: serde_json::Value = serde_json::from_slice(SAMPLE).expect("JSON");
         let mut nulls = sample.clone();
         nulls["hourly"]["precipitation"] = serde_json::json!(vec![serde_json::Value::Null; 12]);
-        let (read, _) = forecast(nulls.to_string().as_bytes(), instant("2026-06-18T14:00:00Z")).expect("a forecast");
+        let (read, _) =
+            forecast(nulls.to_string().as_bytes(), here(), instant("2026-06-18T14:00:00Z")).expect("a forecast");
         assert_eq!(read.rain.total(hours("2026-06-18T14:00:00Z", 5)).coverage.covered, 0);
     }
 }

@@ -43,6 +43,12 @@ pub fn of_weather(weather: &Weather, local: &Local, dates: DateOrder) -> Vec<Obs
         let from = source(wind.source, wind.observed_at, wind.service.as_ref());
         seen.push(said("Wind", format!("{} mph{gusts}, {from}", wind.wind_mph)));
     }
+    if let Some(doubted) = &weather.doubted {
+        let air = doubted.air_temperature_f.map(|air| format!("{air} °F"));
+        let wind = doubted.wind_mph.map(|wind| format!("a wind of {wind} mph"));
+        let values: Vec<String> = air.into_iter().chain(wind).collect();
+        seen.push(said("▲ Doubted by its own service", values.join(", ")));
+    }
     for rain in &weather.rain_forecast {
         seen.push(said("Rain to come", rain_words(rain, &source(rain.source, rain.issued_at, rain.service.as_ref()))));
     }
