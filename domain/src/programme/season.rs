@@ -1,10 +1,13 @@
 //! Proposal, question, cut, until the whole plan stands.
 
+use std::cmp::Reverse;
+
 use super::{
     candidates, conflict,
     cuts::{self, Cut},
     float,
-    model::{Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
+    model::{Cell, Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
+    outcome,
     planner::Planner,
     solve::{self, Proposal},
 };
@@ -102,12 +105,17 @@ impl Planner<'_> {
         }
     }
 
-    /// Every two cells of different rounds that cannot both be used, whatever the amounts: too soon after each other, or a
+    /// Every two cells that could both be used and cannot by the rules, whatever the amounts: too soon after each other, or a
     /// second application that needs what is not there.
     fn clashes(&self) -> Vec<Cut> {
         let mut cuts = Vec::new();
+        let feeds = |cell: &Cell| self.question.feeds(cell.product);
         for (at, cell) in self.cells.iter().enumerate() {
-            for (other, _) in self.cells.iter().enumerate().filter(|(_, other)| other.round > cell.round) {
+            let beside = |other: &Cell| other.round == cell.round && feeds(cell) && !feeds(other);
+            let could = |other: &Cell| {
+                (other.round > cell.round || beside(other)) && (cell.step.is_none() || other.step != cell.step)
+            };
+            for (other, _) in self.cells.iter().enumerate().filter(|(_, other)| could(other)) {
                 let both = [(at, candidates::TRIAL), (other, candidates::TRIAL)];
                 let refused = both.iter().find_map(|(cell, mass)| match self.ask(*cell, *mass, &both) {
                     RoundCheck::Refused(words) => Some(words),
@@ -171,24 +179,33 @@ impl Planner<'_> {
         }
     }
 
-    /// Leaves out what still does not stand, until everything does.
+    /// How little a cell matters to the schedule.
+    fn rank(&self, at: usize) -> usize {
+        let step = self.cells.get(at).and_then(|cell| cell.step);
+        step.and_then(|step| self.question.steps().get(step)).map_or(usize::MAX, |step| step.rank)
+    }
+
+    /// Leaves out what still does not stand, what matters least to the schedule first, until everything does.
     fn leave_out(&self, planned: &mut RoundAmounts) {
         loop {
             let falls =
                 |(at, mass): &(usize, ProductMass)| !matches!(self.ask(*at, *mass, planned), RoundCheck::Stands);
-            let Some(index) = planned.iter().position(falls) else { break };
+            let fallen = planned.iter().enumerate().filter(|(_, planned)| falls(planned));
+            let Some((index, _)) = fallen.min_by_key(|(_, (at, _))| Reverse(self.rank(*at))) else { break };
             planned.remove(index);
         }
     }
 
     fn answer(&self, planned: &[(usize, ProductMass)], closed: &[Closed], proposal: Option<&Proposal>) -> SeasonPlan {
         let mut rounds: Vec<PlannedRound> = planned.iter().filter_map(|(at, mass)| self.round(*at, *mass)).collect();
-        rounds.sort_by_key(|round| round.round);
+        rounds.sort_by_key(|round| (round.round, round.on));
         let delivers = rounds.iter().fold(Nutrients::NONE, |sum, round| sum.checked_add(round.delivers).unwrap_or(sum));
         let price = rounds.iter().map(|round| self.cents_1e12(round)).sum::<i128>();
+        let steps = outcome::steps(self, &rounds, closed, proposal);
         SeasonPlan {
             skipped: self.skipped(&rounds, closed),
-            unmet: conflict::unmet(self, &delivers, closed, proposal),
+            unmet: conflict::unmet(self, &delivers, closed, &steps, proposal),
+            steps,
             rounds,
             delivers,
             price_usd: Price::from_raw(quotient_up(price, 1_000_000_000_000)),
@@ -207,25 +224,27 @@ impl Planner<'_> {
         let cell = self.cells.get(at)?;
         let product = self.question.products.get(cell.product)?;
         let rate = quotient_down(i128::from(mass.raw()) * 100_000, i128::from(self.area.raw()));
-        let derivation =
+        let most = cell.most.map_or_else(|| "no limit".to_owned(), |most| most.to_string());
+        let mut derivation =
             Derivation::of("product of a planned round", "least cost that meets the need under every limit")
                 .with("area", self.area)
                 .with("nitrogen needed over the rounds", self.question.need.nitrogen_lb_per_1000_sqft)
-                .with_text(
-                    "most that is lawful alone",
-                    &cell.most.map_or_else(|| "no limit".to_owned(), |most| most.to_string()),
-                    "lb",
-                )
-                .from_source(
-                    SourceMark::Computed,
-                    "Mixed-integer program, then the decision of every rule on each round",
-                )
-                .gives(mass, "down to the thousandth of a pound, or to the lawful amount")
-                .derivation;
+                .with_text("most that is lawful alone", &most, "lb");
+        if let Some((step, frame)) = cell.step.and_then(|at| self.question.steps().get(at)).zip(self.question.frame) {
+            derivation = derivation
+                .with_text("step of the schedule", &step.days(), "")
+                .with("nitrogen that the step still asks for", step.still())
+                .converting(&format!("the schedule: {} ({})", frame.programme.source, frame.programme.name));
+        }
+        let derivation = derivation
+            .from_source(SourceMark::Computed, "Mixed-integer program, then the decision of every rule on each round")
+            .gives(mass, "down to the thousandth of a pound, or to the lawful amount")
+            .derivation;
         Some(PlannedRound {
             round: cell.round,
             on: cell.on,
             product: cell.product,
+            step: cell.step,
             product_lb: mass,
             product_lb_per_1000_sqft: ProductRate::from_raw(rate),
             delivers: product.label.nutrients_in(mass),

@@ -103,6 +103,7 @@ impl Asked {
             rounds: &self.rounds,
             products: &self.products,
             need: self.need,
+            frame: None,
             least_product: amount("0.5"),
             aim: self.aim,
         };
@@ -354,7 +355,11 @@ fn never_breaks_a_rule(asked: &Asked) -> Result<(), TestCaseError> {
             plan.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
         prop_assert!(used <= product.on_hand_lb.raw() + 5_000, "{used}");
     }
-    let days: std::collections::BTreeSet<_> = plan.rounds.iter().map(|round| round.round).collect();
+    // One product with nitrogen in a round, and one without.
+    let feeds = |round: &domain::programme::PlannedRound| {
+        !asked.products[round.product].label.nitrogen_percent.is_zero()
+    };
+    let days: std::collections::BTreeSet<_> = plan.rounds.iter().map(|round| (round.round, feeds(round))).collect();
     prop_assert_eq!(days.len(), plan.rounds.len());
     Ok(())
 }

@@ -189,6 +189,7 @@ fn seasons_cost_what_another_solver_finds() {
                 phosphate_lb_per_1000_sqft: NutrientRate::ZERO,
                 potash_lb_per_1000_sqft: amount(&case.potash),
             },
+            frame: None,
             least_product: amount("0.5"),
             aim: PlanGoal::LeastCost,
         };

@@ -7,7 +7,7 @@ use domain::{
     explain::SourceMark,
     ids::{self, ProductId, ProgrammeId},
     land::Species,
-    programme::published::{Maintenance, PUBLISHED, Published, published},
+    programme::{published::{Maintenance, Published}, schedules::{PUBLISHED, published}},
     quantity::NutrientRate,
 };
 use serde::Serialize;

@@ -5,7 +5,8 @@ use domain::{
     land::Species,
     programme::{
         need::{ComputedNeed, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
-        published::{Maintenance, published},
+        published::Maintenance,
+        schedules::published,
         timing::Shade,
     },
     quantity::{NutrientRate, RateSum},
