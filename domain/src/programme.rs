@@ -8,6 +8,8 @@ mod conflict;
 mod cuts;
 mod float;
 pub mod frame;
+mod lime;
+pub mod liming;
 pub mod load;
 mod model;
 pub mod need;

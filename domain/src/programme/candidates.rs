@@ -57,7 +57,11 @@ fn windows(question: &SeasonQuestion<'_>, round: &PlanRound, product: usize) -> 
         None => Err((None, format!("{} has no step on these days ({})", frame.programme.name, frame.programme.source))),
         Some((at, step)) if step.wanted.is_zero() => Err((
             Some(*at),
-            format!("the step of {} is optional, and a lawn of {} care is planned without it", step.days(), frame.level.label()),
+            format!(
+                "the step of {} is optional, and a lawn of {} care is planned without it",
+                step.days(),
+                frame.level.label()
+            ),
         )),
         Some((at, step)) => Err((Some(*at), format!("the step of {} is put down or planned already", step.days()))),
     }
@@ -78,7 +82,8 @@ struct Span {
 pub(super) fn cells(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> (Vec<Cell>, Vec<Closed>) {
     let (mut cells, mut closed) = (Vec::new(), Vec::new());
     for (round, planned) in question.rounds.iter().enumerate() {
-        for (product, offered) in question.products.iter().enumerate() {
+        let feeding = question.products.iter().enumerate().filter(|(_, offered)| offered.cce_percent.is_none());
+        for (product, offered) in feeding {
             let close = |(step, why): Closing| Closed { round, step, why: format!("{}: {why}", offered.name) };
             let spans = match windows(question, planned, product) {
                 Ok(spans) => spans,
@@ -135,7 +140,9 @@ fn cell(
 
 /// Held to what its step of the schedule gives a product of its release.
 fn released(question: &SeasonQuestion<'_>, label: &Label, mut cell: Cell) -> Cell {
-    let Some((frame, step)) = question.frame.zip(cell.step.and_then(|at| question.steps().get(at))) else { return cell };
+    let Some((frame, step)) = question.frame.zip(cell.step.and_then(|at| question.steps().get(at))) else {
+        return cell;
+    };
     let most = step.step.most_for(label).filter(|most| *most < step.step.most());
     let area = (question.facts_on)(cell.on).lines.first().map(|line| line.area);
     let left = most.map(|most| NutrientRate::from_raw((most.raw() - step.spent.raw()).max(0)));

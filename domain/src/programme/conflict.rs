@@ -92,10 +92,10 @@ pub(super) fn against(planner: &Planner<'_>, of: usize, proposal: Option<&Propos
     let without =
         |same: &[Group]| solve::solve(question, planner.area, &planner.cells, &planner.cuts, same, solve::NEAR);
     // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
-    let now = proposal.cloned().or_else(|| without(&[])).map(|proposal| proposal.short).unwrap_or_default();
+    let now = proposal.cloned().or_else(|| without(&[])).map(|proposal| proposal.short);
+    let now = now.unwrap_or_else(|| solve::weights(question).iter().map(|_| solve::MOST).collect());
     let short = now.get(of).copied().unwrap_or(solve::MOST) - NEARER;
-    let in_all = if now.is_empty() { f64::MAX } else { solve::in_all(question, &now) };
-    let goal = solve::Goal { of, short, in_all };
+    let goal = solve::Goal { of, short, in_all: solve::in_all(question, &now) };
     let helps = |same: &[Group]| solve::reaches(question, planner.area, &planner.cells, &planner.cuts, same, goal);
     let alone = groups.iter().filter(|(_, same)| helps(same));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
@@ -176,7 +176,10 @@ fn groups(planner: &Planner<'_>) -> BTreeMap<String, Vec<Group>> {
     add(Group::Phosphate, format!("no more than {need} lb P2O5 is needed"));
     if let Some(frame) = question.frame {
         let programme = frame.programme;
-        add(Group::Schedule, format!("no more nitrogen than the steps of {} give ({})", programme.name, programme.source));
+        add(
+            Group::Schedule,
+            format!("no more nitrogen than the steps of {} give ({})", programme.name, programme.source),
+        );
     }
     add(Group::Least, format!("less than {} lb of product is not worth a pass", question.least_product));
     groups

@@ -2,12 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::frame::{Frame, FrameStep, PlannedStep};
+use super::{
+    frame::{Frame, FrameStep, PlannedStep},
+    liming::{LimeAsked, PlannedLime},
+};
 use crate::{
     explain::Derivation,
     facts::Facts,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
-    quantity::{NutrientRate, Price, ProductMass, ProductRate},
+    quantity::{NeutralisingValue, NutrientRate, Price, ProductMass, ProductRate},
     time::Day,
 };
 
@@ -36,6 +39,9 @@ pub struct PlanProduct {
     pub on_hand_lb: ProductMass,
     /// Whether more of it may be bought.
     pub may_buy: bool,
+    /// Of a liming material: what it neutralises, by its label. It goes down for the soil report's lime alone.
+    #[serde(default)]
+    pub cce_percent: Option<NeutralisingValue>,
 }
 
 /// What the section needs over the planned rounds, clippings and shade already credited.
@@ -68,6 +74,8 @@ pub struct SeasonQuestion<'a> {
     pub need: SeasonNeed,
     /// The schedule that the nitrogen follows, if the need is a schedule's: none goes down but in its steps.
     pub frame: Option<&'a Frame>,
+    /// The lime that the soil report asks for, if it asks for any.
+    pub lime: Option<&'a LimeAsked>,
     /// Less of a product is not worth the pass.
     pub least_product: ProductRate,
     pub aim: PlanGoal,
@@ -130,6 +138,8 @@ pub struct SeasonPlan {
     /// Every step of the schedule that the plan follows; none where it follows none.
     #[schema(max_items = 24)]
     pub steps: Vec<PlannedStep>,
+    /// The lime that the soil report asks for; null where it asks for none.
+    pub lime: Option<PlannedLime>,
     #[schema(max_items = 3)]
     pub unmet: Vec<UnmetNeed>,
     pub delivers: Nutrients,

@@ -27,20 +27,21 @@ pub(super) fn steps(
     let in_all: i64 = rounds.iter().map(|round| round.delivers.nitrogen_lb.raw()).sum();
     // What lay outside of the steps counts too, so that the year's need may be met before every step is.
     let needed = planner.question.need.nitrogen_lb_per_1000_sqft.raw();
-    let met = needed - rate_rounded_down(in_all, planner.area).raw() <= ROUNDING;
+    let rest = needed - rate_rounded_down(in_all, planner.area).raw();
+    let met = |step: &FrameStep| rest <= ROUNDING || (step.step.optional && rest < step.least_still().raw());
     let mut steps = Vec::new();
     for (at, step) in frame.steps.iter().enumerate() {
         let load = rounds.iter().filter(|round| round.step == Some(at)).map(|round| round.delivers.nitrogen_lb.raw());
         let planned = rate_rounded_down(load.sum(), planner.area);
         let outcome = outcome(frame, step, planned);
         let why = match outcome {
-            StepOutcome::InPart | StepOutcome::LeftOut if met => vec![format!(
-                "The year's need is met: {} lb N was left of it, after what lay outside of the schedule's days.",
+            StepOutcome::InPart | StepOutcome::LeftOut if met(step) => vec![format!(
+                "of the year's need {} lb N was left after what is down already, and it goes to steps that matter more",
                 planner.question.need.nitrogen_lb_per_1000_sqft
             )],
             StepOutcome::InPart | StepOutcome::LeftOut => reasons(planner, at, step, closed, proposal),
             StepOutcome::NotAtThisLevel => {
-                vec![format!("It is optional, and a lawn of {} care is planned without it.", frame.level.label())]
+                vec![format!("it is optional, and a lawn of {} care is planned without it", frame.level.label())]
             }
             StepOutcome::Planned | StepOutcome::Done | StepOutcome::Over => Vec::new(),
         };
@@ -61,13 +62,17 @@ pub(super) fn steps(
 
 fn outcome(frame: &Frame, step: &FrameStep, planned: NutrientRate) -> StepOutcome {
     let missing = step.still().raw() - planned.raw();
-    match planned.is_zero() {
-        true if step.wanted.is_zero() => StepOutcome::NotAtThisLevel,
-        true if missing <= ROUNDING => StepOutcome::Done,
-        true if step.to < frame.first => StepOutcome::Over,
-        true => StepOutcome::LeftOut,
-        false if missing > ROUNDING => StepOutcome::InPart,
-        false => StepOutcome::Planned,
+    if !planned.is_zero() {
+        return if missing > ROUNDING { StepOutcome::InPart } else { StepOutcome::Planned };
+    }
+    if step.wanted.is_zero() {
+        StepOutcome::NotAtThisLevel
+    } else if missing <= ROUNDING {
+        StepOutcome::Done
+    } else if step.to < frame.first {
+        StepOutcome::Over
+    } else {
+        StepOutcome::LeftOut
     }
 }
 

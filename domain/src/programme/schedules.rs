@@ -69,7 +69,11 @@ pub const PUBLISHED: &[Published] = &[
     maryland(
         "Maryland, tall fescue and Kentucky bluegrass",
         &[TallFescue, KentuckyBluegrass],
-        &[fifth_slow(optional((5, 1), (6, 10), 50, 90)), fifth_slow(step((9, 1), (9, 30), 70, 90)), fifth_slow(step((10, 1), (11, 15), 70, 90))],
+        &[
+            fifth_slow(optional((5, 1), (6, 10), 50, 90)),
+            fifth_slow(step((9, 1), (9, 30), 70, 90)),
+            fifth_slow(step((10, 1), (11, 15), 70, 90)),
+        ],
         270,
     ),
     maryland(
@@ -78,11 +82,20 @@ pub const PUBLISHED: &[Published] = &[
         &[optional((5, 1), (6, 10), 50, 50), fifth_slow(step((9, 1), (11, 15), 70, 90))],
         140,
     ),
-    maryland("Maryland, zoysia", &[Zoysia], &[fifth_slow(step((5, 1), (6, 10), 70, 90)), fifth_slow(optional((6, 11), (7, 31), 50, 90))], 180),
+    maryland(
+        "Maryland, zoysia",
+        &[Zoysia],
+        &[fifth_slow(step((5, 1), (6, 10), 70, 90)), fifth_slow(optional((6, 11), (7, 31), 50, 90))],
+        180,
+    ),
     maryland(
         "Maryland, bermuda",
         &[Bermuda],
-        &[fifth_slow(step((5, 1), (6, 10), 70, 90)), fifth_slow(step((6, 11), (7, 31), 70, 90)), fifth_slow(optional((8, 1), (8, 20), 50, 90))],
+        &[
+            fifth_slow(step((5, 1), (6, 10), 70, 90)),
+            fifth_slow(step((6, 11), (7, 31), 70, 90)),
+            fifth_slow(optional((8, 1), (8, 20), 50, 90)),
+        ],
         270,
     ),
     north_carolina(
@@ -189,12 +202,7 @@ pub const PUBLISHED: &[Published] = &[
     Published {
         name: "Washington State, east side",
         species: &[KentuckyBluegrass, PerennialRyegrass],
-        steps: &[
-            pound((5, 1), (5, 31)),
-            pound((6, 1), (6, 30)),
-            pound((9, 1), (9, 30)),
-            pound((11, 1), (11, 15)),
-        ],
+        steps: &[pound((5, 1), (5, 31)), pound((6, 1), (6, 30)), pound((9, 1), (9, 30)), pound((11, 1), (11, 15))],
         year_at_most: Some(400),
         source: "Washington State extension column, read in a newspaper: a missed application is not doubled",
         mark: SourceMark::Read2,
@@ -240,29 +248,22 @@ pub const PUBLISHED: &[Published] = &[
     of(
         "Northern plains, irrigated, four applications",
         COOL,
-        &[
-            pound((5, 1), (5, 10)),
-            pound((6, 11), (6, 20)),
-            pound((9, 1), (9, 10)),
-            pound((10, 21), (10, 31)),
-        ],
+        &[pound((5, 1), (5, 10)), pound((6, 11), (6, 20)), pound((9, 1), (9, 10)), pound((10, 21), (10, 31))],
         (LABORATORY, SourceMark::Read),
     ),
     of(
         "Kansas, zoysia",
         &[Zoysia],
         &[step((6, 1), (6, 10), 75, 100), step((7, 11), (7, 20), 75, 100)],
-        ("Kansas State, Fertilize Warm-Season Lawn Grasses, read in a newspaper; halves of its year", SourceMark::Read2),
+        (
+            "Kansas State, Fertilize Warm-Season Lawn Grasses, read in a newspaper; halves of its year",
+            SourceMark::Read2,
+        ),
     ),
     of(
         "Florida, St. Augustine, high",
         &[StAugustine],
-        &[
-            pound((3, 1), (3, 31)),
-            pound((5, 1), (5, 31)),
-            pound((7, 1), (7, 31)),
-            pound((9, 1), (9, 30)),
-        ],
+        &[pound((3, 1), (3, 31)), pound((5, 1), (5, 31)), pound((7, 1), (7, 31)), pound((9, 1), (9, 30))],
         ("University of Florida, Yearly Calendar for St. Augustinegrass, read in a copy", SourceMark::Read2),
     ),
 ];

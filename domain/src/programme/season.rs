@@ -6,9 +6,11 @@ use super::{
     candidates, conflict,
     cuts::{self, Cut},
     float,
+    lime::{self, PartPlanned},
+    liming::PlannedLime,
     model::{Cell, Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
     outcome,
-    planner::Planner,
+    planner::{Planner, RoundAmounts},
     solve::{self, Proposal},
 };
 use crate::{
@@ -22,8 +24,6 @@ use crate::{
 
 /// Proposals before the plan is brought to stand by leaving rounds out.
 const PROPOSALS: usize = 40;
-
-type RoundAmounts = Vec<(usize, ProductMass)>;
 
 /// What the rules say of one planned round among the others.
 enum RoundCheck {
@@ -41,7 +41,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
     let first = question.rounds.first().map(|round| (question.facts_on)(round.from));
     let Some(area) = first.and_then(|facts| facts.lines.first().map(|line: &LineFacts| line.area)) else {
         return Planner { lawbook, question, area: Area::from_raw(100_000), cells: Vec::new(), cuts: Vec::new() }
-            .answer(&[], &closed, None);
+            .answer(&[], &closed, None, (None, &[]));
     };
     let mut season = Planner { lawbook, question, area, cells, cuts: Vec::new() };
     season.cuts = season.clashes();
@@ -58,7 +58,8 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
         season.cuts.extend(learnt);
     }
     season.leave_out(&mut planned);
-    season.answer(&planned, &closed, proposal.as_ref())
+    let (limed, parts) = lime::add(&mut season, &mut planned);
+    season.answer(&planned, &closed, proposal.as_ref(), (limed, &parts))
 }
 
 impl Planner<'_> {
@@ -82,14 +83,21 @@ impl Planner<'_> {
         })
     }
 
+    /// All that is planned but one cell, as if it were in the book.
+    pub(super) fn others(&self, at: usize, planned: &[(usize, ProductMass)]) -> Vec<PastApplication> {
+        let others = planned.iter().filter(|(other, _)| *other != at);
+        others.filter_map(|(other, mass)| self.past(*other, *mass)).collect()
+    }
+
+    /// Whether a cell stands with all the others in the book.
+    pub(super) fn lets(&self, at: usize, mass: ProductMass, planned: &[(usize, ProductMass)]) -> bool {
+        matches!(self.ask(at, mass, planned), RoundCheck::Stands)
+    }
+
     fn ask(&self, at: usize, mass: ProductMass, others: &[(usize, ProductMass)]) -> RoundCheck {
         let Some(cell) = self.cells.get(at) else { return RoundCheck::Stands };
         let Some(product) = self.question.products.get(cell.product) else { return RoundCheck::Stands };
-        let past: Vec<_> = others
-            .iter()
-            .filter(|(other, _)| *other != at)
-            .filter_map(|(other, mass)| self.past(*other, *mass))
-            .collect();
+        let past = self.others(at, others);
         let facts = candidates::facts(self.question, cell.on, &product.label, mass, &past);
         let decision = decide(self.lawbook, self.question.rule_sets, &facts);
         if decision.verdict != Verdict::Stop {
@@ -153,10 +161,16 @@ impl Planner<'_> {
     }
 
     fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &RoundAmounts) -> Cut {
-        let day = self.cells.get(at).map(|cell| cell.on);
-        let nutrient = rule.zip(day).and_then(|(rule, on)| cuts::counted(self.lawbook, rule, on));
-        let by_load = nutrient.and_then(|nutrient| {
-            cuts::load(self.question, self.area, &self.cells, planned, (at, most), nutrient, words.clone())
+        let by_load = rule.zip(self.cells.get(at)).and_then(|(rule, cell)| {
+            let (cells, on) = (&self.cells, cell.on);
+            let nutrient = cuts::counted(self.lawbook, rule, on)?;
+            let span = if cuts::of_a_year(self.lawbook, rule, on) {
+                cuts::fullest_year(self.question, self.area, cells, planned, on, nutrient)
+            } else {
+                cuts::two_years(on)
+            };
+            let counted = (nutrient, span);
+            Some(cuts::load(self.question, self.area, cells, planned, (at, most), counted, words.clone()))
         });
         by_load.unwrap_or_else(|| {
             if most.is_zero() {
@@ -196,8 +210,21 @@ impl Planner<'_> {
         }
     }
 
-    fn answer(&self, planned: &[(usize, ProductMass)], closed: &[Closed], proposal: Option<&Proposal>) -> SeasonPlan {
-        let mut rounds: Vec<PlannedRound> = planned.iter().filter_map(|(at, mass)| self.round(*at, *mass)).collect();
+    fn answer(
+        &self,
+        planned: &[(usize, ProductMass)],
+        closed: &[Closed],
+        proposal: Option<&Proposal>,
+        (lime, parts): (Option<PlannedLime>, &[PartPlanned]),
+    ) -> SeasonPlan {
+        let shown = |(at, mass): &(usize, ProductMass)| {
+            let mut round = self.round(*at, *mass)?;
+            if let Some(part) = parts.iter().find(|part| part.at == *at) {
+                round.derivation = part.derivation.clone();
+            }
+            Some(round)
+        };
+        let mut rounds: Vec<PlannedRound> = planned.iter().filter_map(shown).collect();
         rounds.sort_by_key(|round| (round.round, round.on));
         let delivers = rounds.iter().fold(Nutrients::NONE, |sum, round| sum.checked_add(round.delivers).unwrap_or(sum));
         let price = rounds.iter().map(|round| self.cents_1e12(round)).sum::<i128>();
@@ -206,6 +233,7 @@ impl Planner<'_> {
             skipped: self.skipped(&rounds, closed),
             unmet: conflict::unmet(self, &delivers, closed, &steps, proposal),
             steps,
+            lime,
             rounds,
             delivers,
             price_usd: Price::from_raw(quotient_up(price, 1_000_000_000_000)),

@@ -55,7 +55,7 @@ const OPTIONAL: f64 = 5_000.0;
 const REQUIRED: f64 = 32.0;
 
 /// What a missing pound of each nutrient counts, and of each step of the schedule.
-fn weights(question: &SeasonQuestion<'_>) -> Vec<f64> {
+pub(super) fn weights(question: &SeasonQuestion<'_>) -> Vec<f64> {
     let steps = question.steps();
     let mut weights = MISSING.to_vec();
     if let Some(nitrogen) = weights.first_mut().filter(|_| !steps.is_empty()) {
@@ -284,9 +284,8 @@ fn of_steps(
     short: &[Variable],
     no_limit: bool,
 ) -> Vec<good_lp::Constraint> {
-    let nitrogen = |cell: &Cell| {
-        question.products.get(cell.product).map_or(0.0, |product| share(product.label.nitrogen_percent))
-    };
+    let nitrogen =
+        |cell: &Cell| question.products.get(cell.product).map_or(0.0, |product| share(product.label.nitrogen_percent));
     let mut constraints = Vec::new();
     for ((at, step), short) in question.steps().iter().enumerate().zip(short.iter().skip(MISSING.len())) {
         let here = |cell: &Cell| cell.step == Some(at);
