@@ -43,7 +43,7 @@ fn material(planner: &Planner<'_>) -> Option<(usize, NeutralisingValue)> {
 }
 
 /// Plans the lime beside what is planned. Its cells are added to the season's, so that every rule is asked about them too.
-pub(super) fn add(planner: &mut Planner<'_>, planned: &mut RoundAmounts) -> (Option<PlannedLime>, Vec<PartPlanned>) {
+pub(super) fn add(planner: &mut Planner<'_>, amounts: &mut RoundAmounts) -> (Option<PlannedLime>, Vec<PartPlanned>) {
     let Some(asked) = planner.question.lime.filter(|asked| !asked.still.is_zero()) else { return (None, Vec::new()) };
     let (source, mark) = asked.rule.source();
     let mut lime = PlannedLime {
@@ -71,7 +71,7 @@ pub(super) fn add(planner: &mut Planner<'_>, planned: &mut RoundAmounts) -> (Opt
     for at in 0..count {
         let due = plan.clone().unwrap_or_else(|| parts_from(begin));
         let Some(part) = due.parts.get(at) else { break };
-        match place(planner, planned, product, part, (at == 0 && count == 1, asked)) {
+        match place(planner, amounts, product, part, (at == 0 && count == 1, asked)) {
             Ok(one) => {
                 if let Some(cell) = planner.cells.get(one.at).filter(|_| at == 0) {
                     plan = Some(parts_from(cell.on));
@@ -104,7 +104,7 @@ fn order(rounds: &[PlanRound], autumn_first: bool, is_visited: impl Fn(usize) ->
 
 fn place(
     planner: &mut Planner<'_>,
-    planned: &mut RoundAmounts,
+    amounts: &mut RoundAmounts,
     product: usize,
     part: &LimePart,
     (autumn_first, asked): (bool, &LimeAsked),
@@ -119,7 +119,7 @@ fn place(
     }
     let (mut why, mut none) = (Vec::new(), true);
     let visited: Vec<usize> =
-        planned.iter().filter_map(|(at, _)| planner.cells.get(*at)).map(|cell| cell.round).collect();
+        amounts.iter().filter_map(|(at, _)| planner.cells.get(*at)).map(|cell| cell.round).collect();
     for (round, open) in order(question.rounds, autumn_first, |round| visited.contains(&round)) {
         let first = open.from.max(part.not_before);
         if first > open.to {
@@ -127,7 +127,7 @@ fn place(
         }
         none = false;
         // One stop does for both where something is planned in the round already.
-        let beside = planned.iter().filter_map(|(at, _)| planner.cells.get(*at)).filter(|cell| cell.round == round);
+        let beside = amounts.iter().filter_map(|(at, _)| planner.cells.get(*at)).filter(|cell| cell.round == round);
         let mut days: Vec<Day> = beside.map(|cell| cell.on).filter(|on| *on >= first).collect();
         let span = open.to.days_since(first);
         days.extend((0..=span / STEP).map(|at| first.plus_days(at * STEP)));
@@ -136,12 +136,12 @@ fn place(
         for on in days {
             planner.cells.push(Cell { round, product, step: None, on, most: None, most_words: String::new() });
             let at = planner.cells.len() - 1;
-            planned.push((at, mass));
-            match stands(planner, planned, at, mass) {
+            amounts.push((at, mass));
+            match stands(planner, amounts, at, mass) {
                 Ok(()) => return Ok(PartPlanned { at, derivation: derivation(planner, part, mass, asked) }),
                 Err(words) => refused.get_or_insert(words),
             };
-            planned.pop();
+            amounts.pop();
             planner.cells.pop();
         }
         why.extend(refused.map(|words| format!("round {} is closed: {words}", open.name)));
@@ -154,21 +154,21 @@ fn place(
 }
 
 /// Whether the lime is lawful on its day, and everything else with it.
-fn stands(planner: &Planner<'_>, planned: &RoundAmounts, at: usize, mass: ProductMass) -> Result<(), String> {
+fn stands(planner: &Planner<'_>, amounts: &RoundAmounts, at: usize, mass: ProductMass) -> Result<(), String> {
     let question = planner.question;
     let Some((cell, offered)) =
         planner.cells.get(at).and_then(|cell| Some((cell, question.products.get(cell.product)?)))
     else {
         return Ok(());
     };
-    let past = planner.others(at, planned);
+    let past = planner.others(at, amounts);
     let facts = candidates::facts(question, cell.on, &offered.label, mass, &past);
     let decision = decide(planner.lawbook, question.rule_sets, &facts);
     if decision.verdict == Verdict::Stop {
         return Err(candidates::reason(&decision));
     }
     let fallen =
-        planned.iter().filter(|(other, _)| *other != at).any(|(other, mass)| !planner.lets(*other, *mass, planned));
+        amounts.iter().filter(|(other, _)| *other != at).any(|(other, mass)| !planner.lets(*other, *mass, amounts));
     if fallen { Err("another round of the plan would not stand beside it".to_owned()) } else { Ok(()) }
 }
 

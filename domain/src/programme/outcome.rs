@@ -32,8 +32,8 @@ pub(super) fn steps(
     let mut steps = Vec::new();
     for (at, step) in frame.steps.iter().enumerate() {
         let load = rounds.iter().filter(|round| round.step == Some(at)).map(|round| round.delivers.nitrogen_lb.raw());
-        let planned = rate_rounded_down(load.sum(), planner.area);
-        let outcome = outcome(frame, step, planned);
+        let fed = rate_rounded_down(load.sum(), planner.area);
+        let outcome = outcome(frame, step, fed);
         let why = match outcome {
             StepOutcome::InPart | StepOutcome::LeftOut if met(step) => vec![format!(
                 "of the year's need {} lb N was left after what is down already, and it goes to steps that matter more",
@@ -51,7 +51,7 @@ pub(super) fn steps(
             optional: step.step.optional,
             wanted_lb_per_1000_sqft: step.wanted,
             spent_lb_per_1000_sqft: step.spent,
-            planned_lb_per_1000_sqft: planned,
+            planned_lb_per_1000_sqft: fed,
             release: step.step.release_words(),
             outcome,
             why,
@@ -60,9 +60,9 @@ pub(super) fn steps(
     steps
 }
 
-fn outcome(frame: &Frame, step: &FrameStep, planned: NutrientRate) -> StepOutcome {
-    let missing = step.still().raw() - planned.raw();
-    if !planned.is_zero() {
+fn outcome(frame: &Frame, step: &FrameStep, fed: NutrientRate) -> StepOutcome {
+    let missing = step.still().raw() - fed.raw();
+    if !fed.is_zero() {
         return if missing > ROUNDING { StepOutcome::InPart } else { StepOutcome::Planned };
     }
     if step.wanted.is_zero() {

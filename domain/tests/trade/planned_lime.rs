@@ -31,7 +31,9 @@ fn spread(asked: &Asked, plan: &SeasonPlan) -> Vec<(String, String)> {
 fn one_part_goes_into_autumn_beside_the_feeding() {
     // Penn State AASL, read: 100 lb or less at once, in any season, autumn best. 75 lb at CCE 80 is 93.75 lb (read: 94), on
     // 8,200 sq ft 768.75 lb (computed).
-    let asked = limed("75", SplitRule::PennState);
+    let mut asked = limed("75", SplitRule::PennState);
+    // 2.7 lb N by 0.9 at once needs three of the five rounds, of which two lie before autumn: one at least is autumn's.
+    asked.need = need("2.7", "0");
     let plan = asked.plan();
     asked.stands(&plan).expect("lawful");
     let spread = spread(&asked, &plan);
