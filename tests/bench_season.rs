@@ -30,7 +30,10 @@ async fn run() {
     lot(&company.office, &potash, "LOT-3", "1000").await;
     let token = company.office.token.clone().unwrap();
     let programme = programme(&[(&company.feed, "31"), (&urea, "50"), (&potash, "40")]);
+    let mut scheduled = programme.clone();
     let programme = company.office.post("/api/v1/programmes", &programme).await.expect(201).id();
+    scheduled["needs"] = json!([{ "published": "Maryland, tall fescue and Kentucky bluegrass" }]);
+    let scheduled = company.office.post("/api/v1/programmes", &scheduled).await.expect(201).id();
     let folder = company.app.stop().await;
     fill(&folder.path().join("book.db"));
     let app = TestApp::reopen(folder).await;
@@ -39,6 +42,7 @@ async fn run() {
     for (what, path) in [
         ("company, least cost", format!("programmes/{programme}/plan?from=2027-01-01&aim=least_cost")),
         ("company, fewest products", format!("programmes/{programme}/plan?from=2027-01-01&aim=fewest_products")),
+        ("company, by a schedule", format!("programmes/{scheduled}/plan?from=2027-01-01&aim=least_cost")),
         ("one section", format!("sections/{}/plan?programme_id={programme}&from=2027-01-01", uuid_of(3, 7))),
     ] {
         let mut times = Vec::new();
@@ -115,7 +119,7 @@ fn fill(file: &Path) {
                 .unwrap();
         }
         let area = 200_000 + (i64::try_from(number).unwrap() * 7_919) % 1_500_000;
-        transaction.execute("INSERT INTO sections (id, property_id, name, species, water, touches_pavement, version, created_at) VALUES (?1, ?2, 'lawn', 'tall_fescue', 'none', 0, 1, 0)", params![section, property]).unwrap();
+        transaction.execute("INSERT INTO sections (id, property_id, name, species, water, touches_pavement, maintenance, version, created_at) VALUES (?1, ?2, 'lawn', 'tall_fescue', 'none', 0, 'high', 1, 0)", params![section, property]).unwrap();
         transaction.execute("INSERT INTO measurements (id, section_id, area, measured_on, method, measured_by, created_at) VALUES (?1, ?2, ?3, '2020-01-01', 'wheel', 'Office', 0)", params![uuid_of(5, number), section, area]).unwrap();
         transaction.execute("INSERT INTO soil_reports (id, section_id, sampled_on, laboratory, extractant, phosphorus, created_at) VALUES (?1, ?2, '2025-10-01', 'Laboratory', 'mehlich_3', 'optimum', 0)", params![uuid_of(6, number), section]).unwrap();
         for record in 0..RECORDS {

@@ -22,6 +22,11 @@ pub enum Species {
 }
 
 impl Species {
+    /// Grass that grows most in spring and autumn.
+    pub const fn is_cool_season(self) -> bool {
+        matches!(self, Self::TallFescue | Self::FineFescue | Self::KentuckyBluegrass | Self::PerennialRyegrass)
+    }
+
     /// How a sentence calls it.
     pub const fn label(self) -> &'static str {
         match self {

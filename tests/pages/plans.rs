@@ -134,6 +134,10 @@ async fn plans_are_read_out() {
         "● midwinter:",
         "read in the source itself",
         "It permits nothing",
+        "The schedule, step by step",
+        "2026-05-01 to 2026-06-10 (optional)",
+        "● not at this care level",
+        "✓ planned",
         "Give this section a need of its own",
     ] {
         assert!(plan.html.contains(words), "{words} is missing: {}", plan.html);

@@ -55,7 +55,14 @@ async fn a_plan_goes_down_in_open_windows_under_the_caps() {
     assert!(rates.iter().all(|rate| *rate <= 0.9), "COMAR 15.20.10: 0.9 lb at once: {rates:?}");
     assert_eq!(seen["unmet"], json!([]));
     assert_eq!(each(&seen["skipped"], "round"), ["midwinter"]);
-    assert!(seen["skipped"][0]["why"].as_str().unwrap().contains("COMAR"), "{}", seen["skipped"]);
+    assert!(seen["skipped"][0]["why"].as_str().unwrap().contains("has no step on these days"), "{}", seen["skipped"]);
+    // Step by step: of September 0.75 lb stands in a visit, and May is optional, which medium care leaves out.
+    let schedule = &seen["schedule"];
+    assert!(schedule["source"].as_str().unwrap().contains("University of Maryland Extension"), "{schedule}");
+    assert_eq!(each(&schedule["steps"], "outcome"), ["not_at_this_level", "planned", "planned"], "{schedule:#}");
+    assert_eq!(each(&schedule["steps"], "wanted_lb_per_1000_sqft"), ["0", "0.9", "0.9"]);
+    let spent = amount(&schedule["steps"][1]["spent_lb_per_1000_sqft"]);
+    assert!((spent - 0.75).abs() < 0.000_01, "{spent}");
     let round = &seen["rounds"][0];
     assert_eq!(round["derivation"]["result"], round["product_lb"]);
     // 31 USD for 50 lb (computed), up to the cent.
@@ -80,6 +87,8 @@ async fn an_infeasible_plan_names_what_collides() {
     let words = unmet["conflicts_with"].to_string();
     assert!(words.contains("0.9") && words.contains("midwinter is closed"), "{words}");
     assert_eq!(seen["need"]["potash"]["derivation"]["source"], "An experiment");
+    // A figure that the office entered follows no schedule.
+    assert_eq!(seen["schedule"], json!(null));
 }
 
 #[tokio::test]

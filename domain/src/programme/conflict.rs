@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::{
+    frame::{PlannedStep, StepOutcome},
     model::{Closed, UnmetNeed},
     planner::Planner,
     solve::{self, Group, Proposal},
@@ -18,11 +19,12 @@ const ROUNDING: i64 = 2_000;
 /// How much nearer to the need a proposal must come to count, in pounds on 1,000 sq ft.
 const NEARER: f64 = 0.001;
 
-/// Every nutrient of which less is planned than needed, and why.
+/// Every nutrient of which less is planned than needed, and why. Nitrogen that follows a schedule is missing where its steps are.
 pub(super) fn unmet(
     planner: &Planner<'_>,
     delivers: &Nutrients,
     closed: &[Closed],
+    steps: &[PlannedStep],
     proposal: Option<&Proposal>,
 ) -> Vec<UnmetNeed> {
     let need = &planner.question.need;
@@ -35,43 +37,72 @@ pub(super) fn unmet(
     for (at, (nutrient, (needed, load))) in GradeNutrient::ALL.into_iter().zip(needs).enumerate() {
         let missing = needed.raw() - rate_rounded_down(load, planner.area).raw();
         if missing > ROUNDING {
-            unmet.push(UnmetNeed {
-                nutrient,
-                missing_lb_per_1000_sqft: NutrientRate::from_raw(missing),
-                conflicts_with: against(planner, nutrient, at, closed, proposal),
-            });
+            let conflicts_with = if nutrient == GradeNutrient::Nitrogen && !steps.is_empty() {
+                of_steps(planner, steps)
+            } else {
+                of_nutrient(planner, nutrient, at, closed, proposal)
+            };
+            let missing_lb_per_1000_sqft = NutrientRate::from_raw(missing);
+            unmet.push(UnmetNeed { nutrient, missing_lb_per_1000_sqft, conflicts_with });
         }
     }
     unmet
 }
 
-/// The groups that, giving way alone, would let more be met; where none does, those that would together.
-fn against(
+/// What stands against the steps of the schedule that are not planned whole.
+fn of_steps(planner: &Planner<'_>, steps: &[PlannedStep]) -> Vec<String> {
+    let mut named = Vec::new();
+    for (step, of) in steps.iter().zip(planner.question.steps()) {
+        if matches!(step.outcome, StepOutcome::InPart | StepOutcome::LeftOut) {
+            named.extend(step.why.iter().map(|why| format!("the step of {}: {why}", of.days())));
+        }
+    }
+    named.push(format!("the need of {}", GradeNutrient::Nitrogen.label()));
+    distinct(named)
+}
+
+fn of_nutrient(
     planner: &Planner<'_>,
     nutrient: GradeNutrient,
     at: usize,
     closed: &[Closed],
     proposal: Option<&Proposal>,
 ) -> Vec<String> {
-    let question = planner.question;
-    let brings = question.products.iter().any(|product| nutrient.percent(&product.label).raw() > 0);
+    let brings = planner.question.products.iter().any(|product| nutrient.percent(&product.label).raw() > 0);
     if !brings {
         return vec![format!("no product offered brings {}", nutrient.label())];
     }
+    let mut named = against(planner, at, proposal);
+    named.extend(closed.iter().map(|closed| closed_words(planner, closed)));
+    named.push(format!("the need of {}", nutrient.label()));
+    distinct(named)
+}
+
+/// A round that is closed, in words.
+pub(super) fn closed_words(planner: &Planner<'_>, closed: &Closed) -> String {
+    let round = planner.question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
+    format!("round {round} is closed: {}", closed.why)
+}
+
+/// The groups that, giving way alone, would let more be met of one thing that a proposal is short of; where none does, those
+/// that would together.
+pub(super) fn against(planner: &Planner<'_>, of: usize, proposal: Option<&Proposal>) -> Vec<String> {
+    let question = planner.question;
     let groups = groups(planner);
     let without =
         |same: &[Group]| solve::solve(question, planner.area, &planner.cells, &planner.cuts, same, solve::NEAR);
     // Without a proposal, what the solver finds with every group in force; that is the whole need where no round is open.
-    let now = proposal.cloned().or_else(|| without(&[])).map_or([solve::MOST; 3], |proposal| proposal.short);
-    let short = now.get(at).copied().unwrap_or(solve::MOST) - NEARER;
-    let goal = solve::Goal { nutrient: at, short, in_all: solve::in_all(&now) };
+    let now = proposal.cloned().or_else(|| without(&[])).map(|proposal| proposal.short);
+    let now = now.unwrap_or_else(|| solve::weights(question).iter().map(|_| solve::MOST).collect());
+    let short = now.get(of).copied().unwrap_or(solve::MOST) - NEARER;
+    let goal = solve::Goal { of, short, in_all: solve::in_all(question, &now) };
     let helps = |same: &[Group]| solve::reaches(question, planner.area, &planner.cells, &planner.cuts, same, goal);
     let alone = groups.iter().filter(|(_, same)| helps(same));
     let mut named: Vec<String> = alone.map(|(words, _)| words.clone()).collect();
     if named.is_empty() {
         let every: Vec<Group> = groups.values().flatten().copied().collect();
         // What the best of all proposals keeps to anyway is not what stands against it.
-        if let Some(best) = without(&every).filter(|best| best.short.get(at).is_some_and(|short| *short <= goal.short))
+        if let Some(best) = without(&every).filter(|best| best.short.get(of).is_some_and(|short| *short <= goal.short))
         {
             let broken = |group: &Group| {
                 solve::is_broken(question, planner.area, &planner.cells, &planner.cuts, *group, &best.amounts)
@@ -80,11 +111,11 @@ fn against(
             named.extend(together(&groups, standing, helps));
         }
     }
-    named.extend(closed.iter().map(|closed| {
-        let round = question.rounds.get(closed.round).map_or("", |round| round.name.as_str());
-        format!("round {round} is closed: {}", closed.why)
-    }));
-    named.push(format!("the need of {}", nutrient.label()));
+    named
+}
+
+/// Each once, and no more than an answer holds.
+pub(super) fn distinct(named: Vec<String>) -> Vec<String> {
     let mut unique = Vec::new();
     for words in named {
         let words = crate::text::truncate_chars(&words, 600);
@@ -143,6 +174,13 @@ fn groups(planner: &Planner<'_>) -> BTreeMap<String, Vec<Group>> {
     }
     let need = question.need.phosphate_lb_per_1000_sqft;
     add(Group::Phosphate, format!("no more than {need} lb P2O5 is needed"));
+    if let Some(frame) = question.frame {
+        let programme = frame.programme;
+        add(
+            Group::Schedule,
+            format!("no more nitrogen than the steps of {} give ({})", programme.name, programme.source),
+        );
+    }
     add(Group::Least, format!("less than {} lb of product is not worth a pass", question.least_product));
     groups
 }

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::{
     law::{Lawbook, duty::Duty, model::InForceStatus, nutrient::Nutrient},
-    quantity::{Area, ProductMass},
+    quantity::{Area, ProductMass, RateSum},
     time::Day,
 };
 
@@ -74,18 +74,17 @@ pub(super) fn of_a_year(lawbook: &Lawbook, rule: &str, on: Day) -> bool {
     matches!(standing, Some(InForceStatus::InForce(_, Duty::CapYear(_))))
 }
 
-/// All rounds within a year of one together bring no more of a nutrient than the others and what is lawful in this one.
+/// All rounds within a span that holds one together bring no more of a nutrient than the others and what is lawful in this one.
 pub(super) fn load(
     question: &SeasonQuestion<'_>,
     area: Area,
     cells: &[Cell],
     planned: &[(usize, ProductMass)],
     (refused, lawful): (usize, ProductMass),
-    nutrient: Nutrient,
+    (nutrient, (first, last)): (Nutrient, (Day, Day)),
     words: String,
-) -> Option<Cut> {
-    let day = cells.get(refused)?.on;
-    let within = |cell: &Cell| cell.on.days_since(day).abs() <= 365;
+) -> Cut {
+    let within = |cell: &Cell| (first..=last).contains(&cell.on);
     let of = |cell: &Cell| {
         question.products.get(cell.product).map_or(0.0, |product| float::share(nutrient.share(&product.label)))
     };
@@ -96,7 +95,44 @@ pub(super) fn load(
         .filter_map(|(at, mass)| cells.get(*at).filter(|cell| within(cell)).map(|cell| (at, mass, of(cell))))
         .map(|(at, mass, share)| float::per_1000(if *at == refused { lawful } else { *mass }, area) * share)
         .sum();
-    Some(Cut { terms, at_most, counts: false, words })
+    Cut { terms, at_most, counts: false, words }
+}
+
+/// A year either way: what no rule looks beyond.
+pub(super) fn two_years(on: Day) -> (Day, Day) {
+    (on.plus_days(-365), on.plus_days(365))
+}
+
+/// Of the spans in which a limit of the year counts, the calendar year and the 365 days to the day or to a later entry, the one
+/// in which most goes down: it is this one that leaves least.
+pub(super) fn fullest_year(
+    question: &SeasonQuestion<'_>,
+    area: Area,
+    cells: &[Cell],
+    planned: &[(usize, ProductMass)],
+    on: Day,
+    nutrient: Nutrient,
+) -> (Day, Day) {
+    let facts = (question.facts_on)(on);
+    let past = facts.lines.first().map_or(&[][..], |line| &line.section.past);
+    let mut loads: Vec<(Day, i64, Area)> =
+        past.iter().map(|past| (past.on, nutrient.load(&past.nutrients), past.area)).collect();
+    loads.extend(planned.iter().filter_map(|(at, mass)| {
+        let cell = cells.get(*at)?;
+        let label = &question.products.get(cell.product)?.label;
+        Some((cell.on, nutrient.load(&label.nutrients_in(*mass)), area))
+    }));
+    let ends = loads.iter().map(|(day, ..)| *day).filter(|day| (on..=on.plus_days(364)).contains(day));
+    let mut spans: Vec<(Day, Day)> = ends.map(|end| (end.plus_days(-364), end)).collect();
+    spans.push((on.first_of_year(), on.last_of_year()));
+    let put_down = |(first, last): &(Day, Day)| {
+        let mut sum = RateSum::default();
+        for (_, load, area) in loads.iter().filter(|(day, ..)| (*first..=*last).contains(day)) {
+            sum.add(*load, *area);
+        }
+        sum.rounded_up()
+    };
+    spans.into_iter().max_by_key(put_down).unwrap_or_else(|| two_years(on))
 }
 
 impl Cut {

@@ -2,11 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::{
+    frame::{Frame, FrameStep, PlannedStep},
+    liming::{LimeAsked, PlannedLime},
+};
 use crate::{
     explain::Derivation,
     facts::Facts,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
-    quantity::{NutrientRate, Price, ProductMass, ProductRate},
+    quantity::{NeutralisingValue, NutrientRate, Price, ProductMass, ProductRate},
     time::Day,
 };
 
@@ -35,6 +39,9 @@ pub struct PlanProduct {
     pub on_hand_lb: ProductMass,
     /// Whether more of it may be bought.
     pub may_buy: bool,
+    /// Of a liming material: what it neutralises, by its label. It goes down for the soil report's lime alone.
+    #[serde(default)]
+    pub cce_percent: Option<NeutralisingValue>,
 }
 
 /// What the section needs over the planned rounds, clippings and shade already credited.
@@ -65,6 +72,10 @@ pub struct SeasonQuestion<'a> {
     pub rounds: &'a [PlanRound],
     pub products: &'a [PlanProduct],
     pub need: SeasonNeed,
+    /// The schedule that the nitrogen follows, if the need is a schedule's: none goes down but in its steps.
+    pub frame: Option<&'a Frame>,
+    /// The lime that the soil report asks for, if it asks for any.
+    pub lime: Option<&'a LimeAsked>,
     /// Less of a product is not worth the pass.
     pub least_product: ProductRate,
     pub aim: PlanGoal,
@@ -87,6 +98,9 @@ pub struct PlannedRound {
     /// Which of the products, counted from zero.
     #[schema(maximum = 1_000)]
     pub product: usize,
+    /// Which step of the schedule it is, counted from zero; null without a schedule, and for a product without nitrogen.
+    #[schema(maximum = 100)]
+    pub step: Option<usize>,
     pub product_lb: ProductMass,
     /// Rounded down.
     pub product_lb_per_1000_sqft: ProductRate,
@@ -121,6 +135,11 @@ pub struct SeasonPlan {
     pub rounds: Vec<PlannedRound>,
     #[schema(max_items = 100)]
     pub skipped: Vec<SkippedRound>,
+    /// Every step of the schedule that the plan follows; none where it follows none.
+    #[schema(max_items = 24)]
+    pub steps: Vec<PlannedStep>,
+    /// The lime that the soil report asks for; null where it asks for none.
+    pub lime: Option<PlannedLime>,
     #[schema(max_items = 3)]
     pub unmet: Vec<UnmetNeed>,
     pub delivers: Nutrients,
@@ -133,6 +152,8 @@ pub struct SeasonPlan {
 pub(super) struct Cell {
     pub round: usize,
     pub product: usize,
+    /// The step of the schedule that it would be.
+    pub step: Option<usize>,
     pub on: Day,
     /// The most that the rules let through with nothing else planned; nothing when no rule limits it.
     pub most: Option<ProductMass>,
@@ -144,5 +165,19 @@ pub(super) struct Cell {
 #[derive(Debug, Clone)]
 pub(super) struct Closed {
     pub round: usize,
+    /// The step of the schedule for which it is closed; nothing where the schedule has none in it, or there is no schedule.
+    pub step: Option<usize>,
     pub why: String,
+}
+
+impl SeasonQuestion<'_> {
+    /// Whether a product brings nitrogen, and so goes down in the schedule's steps only. A round takes one product that does and
+    /// one that does not.
+    pub(super) fn feeds(&self, product: usize) -> bool {
+        self.products.get(product).is_some_and(|product| !product.label.nitrogen_percent.is_zero())
+    }
+
+    pub(super) fn steps(&self) -> &[FrameStep] {
+        self.frame.map_or(&[], |frame| &frame.steps)
+    }
 }

@@ -18,7 +18,7 @@ use crate::{
 #[derive(Debug, Clone, Copy)]
 pub enum NitrogenSource<'a> {
     /// Of a published programme, at a level.
-    Published(&'a Published, Maintenance),
+    Published(&'static Published, Maintenance),
     /// The office's own figure, with what it rests on.
     Entered(NutrientRate, &'a str),
 }

@@ -4,7 +4,13 @@ use super::{
     cuts::Cut,
     model::{Cell, SeasonQuestion},
 };
-use crate::{law::Lawbook, quantity::Area};
+use crate::{
+    law::Lawbook,
+    quantity::{Area, ProductMass},
+};
+
+/// Cells with the product that is planned in them.
+pub(super) type RoundAmounts = Vec<(usize, ProductMass)>;
 
 pub(super) struct Planner<'a> {
     pub lawbook: &'a Lawbook,

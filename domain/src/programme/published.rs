@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{explain::SourceMark, land::Species, law::month_day::MonthDay, quantity::NutrientRate, time::Day};
+use crate::{
+    explain::SourceMark, land::Species, law::month_day::MonthDay, product::Label, quantity::NutrientRate, time::Day,
+};
 
 /// How much is made of a lawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -24,6 +26,19 @@ impl Maintenance {
     }
 }
 
+/// What a schedule asks of the nitrogen's release.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Release {
+    /// It says nothing of it.
+    Any,
+    /// At least this much of the nitrogen is slow, in percent.
+    SlowAtLeast(i64),
+    /// With less slow nitrogen than this percent, no more than so much, in hundredths of a pound on 1,000 sq ft.
+    QuickAtMost(i64, i64),
+    /// Soluble: no more than this much of it slow, in percent.
+    SlowAtMost(i64),
+}
+
 /// One application of a programme. Rates are nitrogen, in hundredths of a pound on 1,000 sq ft.
 ///
 /// Where a source says early, middle or late in a month, days 1 to 10, 11 to 20 and 21 to the end are meant (*common
@@ -35,6 +50,7 @@ pub struct Step {
     least: i64,
     most: i64,
     pub optional: bool,
+    pub release: Release,
 }
 
 /// A programme with its source.
@@ -44,7 +60,7 @@ pub struct Published {
     pub species: &'static [Species],
     pub steps: &'static [Step],
     /// What the source states as the most in a year, in hundredths of a pound.
-    year_at_most: Option<i64>,
+    pub(super) year_at_most: Option<i64>,
     pub source: &'static str,
     pub mark: SourceMark,
 }
@@ -61,13 +77,21 @@ pub enum Misfit {
     AboveYear,
 }
 
-const fn step(from: MonthDay, to: MonthDay, least: i64, most: i64) -> Step {
-    Step { from, to, least, most, optional: false }
+pub(super) const fn step(from: MonthDay, to: MonthDay, least: i64, most: i64) -> Step {
+    Step { from, to, least, most, optional: false, release: Release::Any }
 }
 
-const fn optional(from: MonthDay, to: MonthDay, least: i64, most: i64) -> Step {
-    Step { from, to, least, most, optional: true }
+pub(super) const fn optional(from: MonthDay, to: MonthDay, least: i64, most: i64) -> Step {
+    Step { optional: true, ..step(from, to, least, most) }
 }
+
+/// A step that asks something of the nitrogen's release.
+pub(super) const fn released(release: Release, step: Step) -> Step {
+    Step { release, ..step }
+}
+
+/// Steps of cool-season grass from this month on are autumn's.
+const MIDSUMMER: i8 = 8;
 
 const fn rate(hundredths: i64) -> NutrientRate {
     NutrientRate::from_raw(hundredths * 10_000)
@@ -85,6 +109,39 @@ impl Step {
 
     pub const fn most(&self) -> NutrientRate {
         rate(self.most)
+    }
+
+    /// The most that this product may bring in it; nothing when the step is not for such a product.
+    pub fn most_for(&self, label: &Label) -> Option<NutrientRate> {
+        let (slow, all) = (label.slow_nitrogen_percent.raw() * 100, label.nitrogen_percent.raw());
+        match self.release {
+            Release::SlowAtLeast(percent) if slow < percent * all => None,
+            Release::SlowAtMost(percent) if slow > percent * all => None,
+            Release::QuickAtMost(percent, most) if slow < percent * all => Some(rate(most.min(self.most))),
+            _ => Some(self.most()),
+        }
+    }
+
+    /// What it asks of the release, in words; nothing where it says nothing.
+    pub fn release_words(&self) -> Option<String> {
+        match self.release {
+            Release::Any => None,
+            Release::SlowAtLeast(percent) => Some(format!("at least {percent} % of the nitrogen slow")),
+            Release::SlowAtMost(percent) => Some(format!("soluble: at most {percent} % of the nitrogen slow")),
+            Release::QuickAtMost(percent, most) => {
+                Some(format!("with less than {percent} % of the nitrogen slow at most {} lb", rate(most)))
+            }
+        }
+    }
+
+    /// Nitrogen that a level takes in it: low the least of the steps that the source does not call optional, medium their most,
+    /// high the most of all steps. The sources print ranges and options; which of them a level takes is *common practice*.
+    pub fn at_level(&self, level: Maintenance) -> NutrientRate {
+        match (level, self.optional) {
+            (Maintenance::Low | Maintenance::Medium, true) => NutrientRate::ZERO,
+            (Maintenance::Low, false) => self.least(),
+            (Maintenance::Medium, false) | (Maintenance::High, _) => self.most(),
+        }
     }
 }
 
@@ -109,16 +166,21 @@ impl Published {
         self.year_at_most.map(rate)
     }
 
-    /// Nitrogen of the year at a level: low is the least that the steps give without the optional ones, medium the most
-    /// without them, high the most with them, never above the source's own maximum. The sources print ranges and options;
-    /// which of them a level takes is *common practice*.
+    /// Nitrogen of the year at a level, as its steps take it, never above the source's own maximum.
     pub fn at_level(&self, level: Maintenance) -> NutrientRate {
-        let steps = match level {
-            Maintenance::Low => self.least_without_optional(),
-            Maintenance::Medium => self.most_without_optional(),
-            Maintenance::High => self.most(),
-        };
+        let steps = NutrientRate::from_raw(self.steps.iter().map(|step| step.at_level(level).raw()).sum());
         self.year_at_most().map_or(steps, |most| steps.min(most))
+    }
+
+    /// The order in which its steps matter, the most important first: those that are not optional, and for cool-season grass
+    /// autumn before spring (Kansas State, read in a newspaper: September, November, then May).
+    pub fn by_importance(&self) -> Vec<usize> {
+        let cool = self.species.iter().any(|species| species.is_cool_season());
+        let mut order: Vec<usize> = (0..self.steps.len()).collect();
+        order.sort_by_key(|at| {
+            self.steps.get(*at).map(|step| (step.optional, cool && step.from.0 < MIDSUMMER, step.from))
+        });
+        order
     }
 
     /// Whether so much nitrogen fits on a day, after so much earlier in the year.
@@ -135,142 +197,4 @@ impl Published {
             _ => Ok(()),
         }
     }
-}
-
-use Species::{
-    Bahia, Bermuda, Centipede, FineFescue, KentuckyBluegrass, PerennialRyegrass, StAugustine, TallFescue, Zoysia,
-};
-
-const MARYLAND: &str = "University of Maryland Extension, Lawn Fertilizer Schedule";
-const NORTH_CAROLINA: &str = "NC State, Caring for Your Lawn and the Environment, central Piedmont";
-
-const fn maryland(name: &'static str, species: &'static [Species], steps: &'static [Step], most: i64) -> Published {
-    Published { name, species, steps, year_at_most: Some(most), source: MARYLAND, mark: SourceMark::Read }
-}
-
-const fn north_carolina(name: &'static str, species: &'static [Species], steps: &'static [Step]) -> Published {
-    Published { name, species, steps, year_at_most: None, source: NORTH_CAROLINA, mark: SourceMark::Read }
-}
-
-/// Every programme that was read with its days and rates.
-pub const PUBLISHED: &[Published] = &[
-    maryland(
-        "Maryland, tall fescue and Kentucky bluegrass",
-        &[TallFescue, KentuckyBluegrass],
-        &[optional((5, 1), (6, 10), 50, 90), step((9, 1), (9, 30), 70, 90), step((10, 1), (11, 15), 70, 90)],
-        270,
-    ),
-    maryland(
-        "Maryland, fine fescue",
-        &[FineFescue],
-        &[optional((5, 1), (6, 10), 50, 50), step((9, 1), (11, 15), 70, 90)],
-        140,
-    ),
-    maryland("Maryland, zoysia", &[Zoysia], &[step((5, 1), (6, 10), 70, 90), optional((6, 11), (7, 31), 50, 90)], 180),
-    maryland(
-        "Maryland, bermuda",
-        &[Bermuda],
-        &[step((5, 1), (6, 10), 70, 90), step((6, 11), (7, 31), 70, 90), optional((8, 1), (8, 20), 50, 90)],
-        270,
-    ),
-    north_carolina(
-        "North Carolina, tall fescue and Kentucky bluegrass",
-        &[TallFescue, KentuckyBluegrass],
-        &[step((2, 1), (2, 29), 50, 100), step((9, 1), (9, 30), 100, 100), step((11, 1), (11, 30), 100, 100)],
-    ),
-    north_carolina(
-        "North Carolina, bermuda",
-        &[Bermuda],
-        &[
-            step((5, 1), (5, 31), 100, 100),
-            step((6, 1), (6, 30), 100, 100),
-            step((7, 1), (7, 31), 100, 100),
-            step((8, 1), (8, 31), 100, 100),
-        ],
-    ),
-    north_carolina(
-        "North Carolina, St. Augustine",
-        &[StAugustine],
-        &[
-            step((5, 1), (5, 31), 50, 50),
-            step((6, 1), (6, 30), 50, 50),
-            step((7, 1), (7, 31), 100, 100),
-            step((8, 1), (8, 31), 50, 50),
-        ],
-    ),
-    north_carolina(
-        "North Carolina, zoysia",
-        &[Zoysia],
-        &[step((4, 1), (4, 30), 50, 50), step((6, 1), (6, 30), 50, 50), step((8, 1), (8, 31), 50, 50)],
-    ),
-    north_carolina("North Carolina, bahia", &[Bahia], &[step((5, 1), (5, 31), 50, 50), step((7, 1), (7, 31), 50, 50)]),
-    north_carolina("North Carolina, centipede", &[Centipede], &[step((6, 1), (6, 30), 50, 50)]),
-    Published {
-        name: "Virginia, cool-season, slow-release",
-        species: &[TallFescue, KentuckyBluegrass, PerennialRyegrass],
-        steps: &[
-            optional((5, 1), (5, 31), 0, 50),
-            step((9, 1), (9, 30), 50, 90),
-            step((10, 1), (10, 31), 0, 90),
-            step((11, 1), (11, 10), 0, 90),
-        ],
-        year_at_most: Some(350),
-        source: "Virginia DCR, Urban Nutrient Management, fertilizer calculator",
-        mark: SourceMark::Read,
-    },
-    Published {
-        name: "Iowa, bluegrass, three applications",
-        species: &[KentuckyBluegrass],
-        steps: &[step((4, 1), (5, 31), 100, 100), step((9, 11), (9, 20), 100, 100), step((10, 21), (11, 10), 100, 100)],
-        year_at_most: None,
-        source: "Iowa State, How Often Should I Fertilize My Lawn?",
-        mark: SourceMark::Read,
-    },
-    Published {
-        name: "Iowa, bluegrass, two applications",
-        species: &[KentuckyBluegrass],
-        steps: &[step((9, 11), (9, 20), 100, 100), step((10, 21), (11, 10), 100, 100)],
-        year_at_most: None,
-        source: "Iowa State, How Often Should I Fertilize My Lawn?",
-        mark: SourceMark::Read,
-    },
-    Published {
-        name: "Iowa, bluegrass, one application",
-        species: &[KentuckyBluegrass],
-        steps: &[step((10, 21), (11, 10), 100, 100)],
-        year_at_most: None,
-        source: "Iowa State, How Often Should I Fertilize My Lawn?",
-        mark: SourceMark::Read,
-    },
-    Published {
-        name: "Kansas, cool-season, high",
-        species: &[TallFescue, KentuckyBluegrass],
-        steps: &[
-            step((5, 1), (5, 31), 100, 100),
-            optional((6, 11), (7, 10), 50, 50),
-            step((9, 1), (9, 30), 100, 100),
-            step((11, 1), (11, 30), 100, 150),
-        ],
-        year_at_most: Some(400),
-        source: "Kansas State, Fertilize at the Right Time, read in a newspaper",
-        mark: SourceMark::Read2,
-    },
-    Published {
-        name: "Washington State, east side",
-        species: &[KentuckyBluegrass, PerennialRyegrass],
-        steps: &[
-            step((5, 1), (5, 31), 100, 100),
-            step((6, 1), (6, 30), 100, 100),
-            step((9, 1), (9, 30), 100, 100),
-            step((11, 1), (11, 15), 100, 100),
-        ],
-        year_at_most: Some(400),
-        source: "Washington State extension column, read in a newspaper: a missed application is not doubled",
-        mark: SourceMark::Read2,
-    },
-];
-
-/// A programme by its name.
-pub fn published(name: &str) -> Option<&'static Published> {
-    PUBLISHED.iter().find(|programme| programme.name == name)
 }

@@ -1,11 +1,16 @@
 //! Proposal, question, cut, until the whole plan stands.
 
+use std::cmp::Reverse;
+
 use super::{
     candidates, conflict,
     cuts::{self, Cut},
     float,
-    model::{Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
-    planner::Planner,
+    lime::{self, PartPlanned},
+    liming::PlannedLime,
+    model::{Cell, Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
+    outcome,
+    planner::{Planner, RoundAmounts},
     solve::{self, Proposal},
 };
 use crate::{
@@ -19,8 +24,6 @@ use crate::{
 
 /// Proposals before the plan is brought to stand by leaving rounds out.
 const PROPOSALS: usize = 40;
-
-type RoundAmounts = Vec<(usize, ProductMass)>;
 
 /// What the rules say of one planned round among the others.
 enum RoundCheck {
@@ -38,7 +41,7 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
     let first = question.rounds.first().map(|round| (question.facts_on)(round.from));
     let Some(area) = first.and_then(|facts| facts.lines.first().map(|line: &LineFacts| line.area)) else {
         return Planner { lawbook, question, area: Area::from_raw(100_000), cells: Vec::new(), cuts: Vec::new() }
-            .answer(&[], &closed, None);
+            .answer(&[], &closed, None, (None, &[]));
     };
     let mut season = Planner { lawbook, question, area, cells, cuts: Vec::new() };
     season.cuts = season.clashes();
@@ -55,7 +58,8 @@ pub fn plan(lawbook: &Lawbook, question: &SeasonQuestion<'_>) -> SeasonPlan {
         season.cuts.extend(learnt);
     }
     season.leave_out(&mut planned);
-    season.answer(&planned, &closed, proposal.as_ref())
+    let (limed, parts) = lime::add(&mut season, &mut planned);
+    season.answer(&planned, &closed, proposal.as_ref(), (limed, &parts))
 }
 
 impl Planner<'_> {
@@ -79,14 +83,21 @@ impl Planner<'_> {
         })
     }
 
+    /// All that is planned but one cell, as if it were in the book.
+    pub(super) fn others(&self, at: usize, planned: &[(usize, ProductMass)]) -> Vec<PastApplication> {
+        let others = planned.iter().filter(|(other, _)| *other != at);
+        others.filter_map(|(other, mass)| self.past(*other, *mass)).collect()
+    }
+
+    /// Whether a cell stands with all the others in the book.
+    pub(super) fn lets(&self, at: usize, mass: ProductMass, planned: &[(usize, ProductMass)]) -> bool {
+        matches!(self.ask(at, mass, planned), RoundCheck::Stands)
+    }
+
     fn ask(&self, at: usize, mass: ProductMass, others: &[(usize, ProductMass)]) -> RoundCheck {
         let Some(cell) = self.cells.get(at) else { return RoundCheck::Stands };
         let Some(product) = self.question.products.get(cell.product) else { return RoundCheck::Stands };
-        let past: Vec<_> = others
-            .iter()
-            .filter(|(other, _)| *other != at)
-            .filter_map(|(other, mass)| self.past(*other, *mass))
-            .collect();
+        let past = self.others(at, others);
         let facts = candidates::facts(self.question, cell.on, &product.label, mass, &past);
         let decision = decide(self.lawbook, self.question.rule_sets, &facts);
         if decision.verdict != Verdict::Stop {
@@ -102,12 +113,17 @@ impl Planner<'_> {
         }
     }
 
-    /// Every two cells of different rounds that cannot both be used, whatever the amounts: too soon after each other, or a
+    /// Every two cells that could both be used and cannot by the rules, whatever the amounts: too soon after each other, or a
     /// second application that needs what is not there.
     fn clashes(&self) -> Vec<Cut> {
         let mut cuts = Vec::new();
+        let feeds = |cell: &Cell| self.question.feeds(cell.product);
         for (at, cell) in self.cells.iter().enumerate() {
-            for (other, _) in self.cells.iter().enumerate().filter(|(_, other)| other.round > cell.round) {
+            let beside = |other: &Cell| other.round == cell.round && feeds(cell) && !feeds(other);
+            let could = |other: &Cell| {
+                (other.round > cell.round || beside(other)) && (cell.step.is_none() || other.step != cell.step)
+            };
+            for (other, _) in self.cells.iter().enumerate().filter(|(_, other)| could(other)) {
                 let both = [(at, candidates::TRIAL), (other, candidates::TRIAL)];
                 let refused = both.iter().find_map(|(cell, mass)| match self.ask(*cell, *mass, &both) {
                     RoundCheck::Refused(words) => Some(words),
@@ -145,10 +161,16 @@ impl Planner<'_> {
     }
 
     fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &RoundAmounts) -> Cut {
-        let day = self.cells.get(at).map(|cell| cell.on);
-        let nutrient = rule.zip(day).and_then(|(rule, on)| cuts::counted(self.lawbook, rule, on));
-        let by_load = nutrient.and_then(|nutrient| {
-            cuts::load(self.question, self.area, &self.cells, planned, (at, most), nutrient, words.clone())
+        let by_load = rule.zip(self.cells.get(at)).and_then(|(rule, cell)| {
+            let (cells, on) = (&self.cells, cell.on);
+            let nutrient = cuts::counted(self.lawbook, rule, on)?;
+            let span = if cuts::of_a_year(self.lawbook, rule, on) {
+                cuts::fullest_year(self.question, self.area, cells, planned, on, nutrient)
+            } else {
+                cuts::two_years(on)
+            };
+            let counted = (nutrient, span);
+            Some(cuts::load(self.question, self.area, cells, planned, (at, most), counted, words.clone()))
         });
         by_load.unwrap_or_else(|| {
             if most.is_zero() {
@@ -171,24 +193,47 @@ impl Planner<'_> {
         }
     }
 
-    /// Leaves out what still does not stand, until everything does.
+    /// How little a cell matters to the schedule.
+    fn rank(&self, at: usize) -> usize {
+        let step = self.cells.get(at).and_then(|cell| cell.step);
+        step.and_then(|step| self.question.steps().get(step)).map_or(usize::MAX, |step| step.rank)
+    }
+
+    /// Leaves out what still does not stand, what matters least to the schedule first, until everything does.
     fn leave_out(&self, planned: &mut RoundAmounts) {
         loop {
             let falls =
                 |(at, mass): &(usize, ProductMass)| !matches!(self.ask(*at, *mass, planned), RoundCheck::Stands);
-            let Some(index) = planned.iter().position(falls) else { break };
+            let fallen = planned.iter().enumerate().filter(|(_, planned)| falls(planned));
+            let Some((index, _)) = fallen.min_by_key(|(_, (at, _))| Reverse(self.rank(*at))) else { break };
             planned.remove(index);
         }
     }
 
-    fn answer(&self, planned: &[(usize, ProductMass)], closed: &[Closed], proposal: Option<&Proposal>) -> SeasonPlan {
-        let mut rounds: Vec<PlannedRound> = planned.iter().filter_map(|(at, mass)| self.round(*at, *mass)).collect();
-        rounds.sort_by_key(|round| round.round);
+    fn answer(
+        &self,
+        planned: &[(usize, ProductMass)],
+        closed: &[Closed],
+        proposal: Option<&Proposal>,
+        (lime, parts): (Option<PlannedLime>, &[PartPlanned]),
+    ) -> SeasonPlan {
+        let shown = |(at, mass): &(usize, ProductMass)| {
+            let mut round = self.round(*at, *mass)?;
+            if let Some(part) = parts.iter().find(|part| part.at == *at) {
+                round.derivation = part.derivation.clone();
+            }
+            Some(round)
+        };
+        let mut rounds: Vec<PlannedRound> = planned.iter().filter_map(shown).collect();
+        rounds.sort_by_key(|round| (round.round, round.on));
         let delivers = rounds.iter().fold(Nutrients::NONE, |sum, round| sum.checked_add(round.delivers).unwrap_or(sum));
         let price = rounds.iter().map(|round| self.cents_1e12(round)).sum::<i128>();
+        let steps = outcome::steps(self, &rounds, closed, proposal);
         SeasonPlan {
             skipped: self.skipped(&rounds, closed),
-            unmet: conflict::unmet(self, &delivers, closed, proposal),
+            unmet: conflict::unmet(self, &delivers, closed, &steps, proposal),
+            steps,
+            lime,
             rounds,
             delivers,
             price_usd: Price::from_raw(quotient_up(price, 1_000_000_000_000)),
@@ -207,25 +252,27 @@ impl Planner<'_> {
         let cell = self.cells.get(at)?;
         let product = self.question.products.get(cell.product)?;
         let rate = quotient_down(i128::from(mass.raw()) * 100_000, i128::from(self.area.raw()));
-        let derivation =
+        let most = cell.most.map_or_else(|| "no limit".to_owned(), |most| most.to_string());
+        let mut derivation =
             Derivation::of("product of a planned round", "least cost that meets the need under every limit")
                 .with("area", self.area)
                 .with("nitrogen needed over the rounds", self.question.need.nitrogen_lb_per_1000_sqft)
-                .with_text(
-                    "most that is lawful alone",
-                    &cell.most.map_or_else(|| "no limit".to_owned(), |most| most.to_string()),
-                    "lb",
-                )
-                .from_source(
-                    SourceMark::Computed,
-                    "Mixed-integer program, then the decision of every rule on each round",
-                )
-                .gives(mass, "down to the thousandth of a pound, or to the lawful amount")
-                .derivation;
+                .with_text("most that is lawful alone", &most, "lb");
+        if let Some((step, frame)) = cell.step.and_then(|at| self.question.steps().get(at)).zip(self.question.frame) {
+            derivation = derivation
+                .with_text("step of the schedule", &step.days(), "")
+                .with("nitrogen that the step still asks for", step.still())
+                .converting(&format!("the schedule: {} ({})", frame.programme.source, frame.programme.name));
+        }
+        let derivation = derivation
+            .from_source(SourceMark::Computed, "Mixed-integer program, then the decision of every rule on each round")
+            .gives(mass, "down to the thousandth of a pound, or to the lawful amount")
+            .derivation;
         Some(PlannedRound {
             round: cell.round,
             on: cell.on,
             product: cell.product,
+            step: cell.step,
             product_lb: mass,
             product_lb_per_1000_sqft: ProductRate::from_raw(rate),
             delivers: product.label.nutrients_in(mass),

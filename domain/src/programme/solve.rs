@@ -33,17 +33,40 @@ pub(super) enum Group {
     Phosphate,
     /// The least amount that is worth a pass.
     Least,
+    /// No more than the schedule's steps give, each in one application.
+    Schedule,
 }
 
-/// What the solver proposes: pounds on 1,000 sq ft by cell, and what is still needed of N, P2O5 and K2O.
+/// What the solver proposes: pounds on 1,000 sq ft by cell, and what is still needed of N, P2O5 and K2O and of nitrogen in each
+/// step of the schedule.
 #[derive(Debug, Clone)]
 pub(super) struct Proposal {
     pub amounts: Vec<f64>,
-    pub short: [f64; 3],
+    pub short: Vec<f64>,
 }
 
 /// Cost in dollars that a missing pound on 1,000 sq ft counts as: more than any product that could bring it.
 const MISSING: [f64; 3] = [100_000.0, 10_000.0, 10_000.0];
+/// Where a schedule has its steps, these count, and the sum of nitrogen is only kept tight.
+const SUM: f64 = 1.0;
+/// What the least important optional step counts; each that matters more counts twice as much as the one below it.
+const OPTIONAL: f64 = 5_000.0;
+/// How much more a step counts that is not optional: all optional ones together are not worth a little of it.
+const REQUIRED: f64 = 32.0;
+
+/// What a missing pound of each nutrient counts, and of each step of the schedule.
+pub(super) fn weights(question: &SeasonQuestion<'_>) -> Vec<f64> {
+    let steps = question.steps();
+    let mut weights = MISSING.to_vec();
+    if let Some(nitrogen) = weights.first_mut().filter(|_| !steps.is_empty()) {
+        *nitrogen = SUM;
+    }
+    weights.extend(steps.iter().map(|step| {
+        let below = i32::try_from(steps.len().saturating_sub(step.rank + 1)).unwrap_or(0);
+        OPTIONAL * 2_f64.powi(below) * if step.step.optional { 1.0 } else { REQUIRED }
+    }));
+    weights
+}
 /// Cost that a further product counts as when few are wanted.
 const PRODUCT: f64 = 1_000.0;
 /// Seconds that one proposal may take: a section's own program needs thousandths of one, and whoever asks does not wait for
@@ -62,18 +85,19 @@ struct Columns {
     used: Vec<Variable>,
 }
 
-/// What a proposal is to reach: less missing of one nutrient than so much, and no more in all, as missing pounds count.
+/// What a proposal is to reach: less missing of one nutrient or step than so much, and no more in all, as missing pounds count.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Goal {
-    pub nutrient: usize,
+    /// Its place among what a proposal is short of.
+    pub of: usize,
     pub short: f64,
     pub in_all: f64,
 }
 
-/// What missing pounds of all nutrients count.
-pub(super) fn in_all(short: &[f64; 3]) -> f64 {
+/// What all missing pounds count.
+pub(super) fn in_all(question: &SeasonQuestion<'_>, short: &[f64]) -> f64 {
     // A hundred-thousandth of a pound of nitrogen is granted to the solver's rounding.
-    short.iter().zip(MISSING).map(|(short, weight)| short * weight).sum::<f64>() + 1.0
+    short.iter().zip(weights(question)).map(|(short, weight)| short * weight).sum::<f64>() + 1.0
 }
 
 /// Whether a goal can be reached with some groups given way. Prices are not weighed: the first proposal that reaches it is
@@ -123,9 +147,10 @@ fn solve_for(
         amount: most.iter().map(|most| variables.add(variable().min(0.0).max(*most))).collect(),
         used: cells.iter().map(|_| variables.add(variable().binary())).collect(),
     };
-    let short: Vec<Variable> = MISSING.iter().map(|_| variables.add(variable().min(0.0))).collect();
+    let weights = weights(question);
+    let short: Vec<Variable> = weights.iter().map(|_| variables.add(variable().min(0.0))).collect();
     let taken: Vec<Variable> = question.products.iter().map(|_| variables.add(variable().binary())).collect();
-    let mut cost: Expression = short.iter().zip(MISSING).map(|(short, weight)| *short * weight).sum();
+    let mut cost: Expression = short.iter().zip(&weights).map(|(short, weight)| *short * *weight).sum();
     for (cell, amount) in cells.iter().zip(&columns.amount) {
         let Some(product) = question.products.get(cell.product) else { continue };
         // On a large lawn as on a small one the price of a pound counts alike; a hair against equal prices.
@@ -144,6 +169,9 @@ fn solve_for(
     for constraint in of_need(question, cells, &columns, &short, &free) {
         model = model.with(constraint);
     }
+    for constraint in of_steps(question, cells, &columns, &short, free(Group::Schedule)) {
+        model = model.with(constraint);
+    }
     for (at, product) in question.products.iter().enumerate() {
         if !product.may_buy && !free(Group::Stock(at)) {
             let used = sum(cells, &columns.amount, |cell| if cell.product == at { 1.0 } else { 0.0 });
@@ -154,9 +182,9 @@ fn solve_for(
         model = model.with(cut.constraint(&columns.amount, &columns.used));
     }
     if let Some(goal) = goal {
-        let all: Expression = short.iter().zip(MISSING).map(|(short, weight)| *short * weight).sum();
+        let all: Expression = short.iter().zip(&weights).map(|(short, weight)| *short * *weight).sum();
         model = model.with(constraint!(all <= goal.in_all));
-        let one = *short.get(goal.nutrient)?;
+        let one = *short.get(goal.of)?;
         model = model.with(constraint!(one <= goal.short));
     }
     let solution = model.solve().ok()?;
@@ -168,7 +196,7 @@ fn solve_for(
         .zip(&columns.used)
         .map(|(amount, used)| if value(used) > 0.5 { value(amount) } else { 0.0 })
         .collect();
-    Some(Proposal { amounts, short: short.try_into().ok()? })
+    Some(Proposal { amounts, short })
 }
 
 /// Whether a proposal needs this to give way.
@@ -205,6 +233,12 @@ pub(super) fn is_broken(
             let phosphate = |cell: &Cell| brings(cell, GradeNutrient::Phosphate);
             beyond(total(&phosphate), float(question.need.phosphate_lb_per_1000_sqft))
         }
+        Group::Schedule => question.steps().iter().enumerate().any(|(at, step)| {
+            let here = |cell: &Cell| cell.step == Some(at);
+            let nitrogen = |cell: &Cell| if here(cell) { brings(cell, GradeNutrient::Nitrogen) } else { 0.0 };
+            let used = cells.iter().zip(amounts).filter(|(cell, amount)| here(cell) && **amount > 0.0).count();
+            beyond(total(&nitrogen), float(step.still())) || used > 1
+        }),
         Group::Least => amounts.iter().any(|amount| *amount > 0.0 && beyond(float(question.least_product), *amount)),
     }
 }
@@ -213,7 +247,7 @@ fn sum(cells: &[Cell], columns: &[Variable], weight: impl Fn(&Cell) -> f64) -> E
     cells.iter().zip(columns).map(|(cell, column)| *column * weight(cell)).sum()
 }
 
-/// A used cell has at least the least amount, an unused one nothing; one product a round.
+/// A used cell has at least the least amount, an unused one nothing; a round takes one product with nitrogen and one without.
 fn of_cells(
     question: &SeasonQuestion<'_>,
     cells: &[Cell],
@@ -231,9 +265,43 @@ fn of_cells(
             constraints.push(constraint!(*used <= *taken));
         }
     }
-    for round in 0..question.rounds.len() {
-        let used = sum(cells, &columns.used, |cell| if cell.round == round { 1.0 } else { 0.0 });
-        constraints.push(constraint!(used <= 1.0));
+    for (round, feeds) in (0..question.rounds.len()).flat_map(|round| [(round, true), (round, false)]) {
+        let here = |cell: &Cell| cell.round == round && question.feeds(cell.product) == feeds;
+        if cells.iter().filter(|cell| here(cell)).count() > 1 {
+            let used = sum(cells, &columns.used, |cell| if here(cell) { 1.0 } else { 0.0 });
+            constraints.push(constraint!(used <= 1.0));
+        }
+    }
+    constraints
+}
+
+/// Each step of the schedule is one application, brings no more than it still asks for, and an optional one no less than the
+/// source prints: for a little of it nobody makes a pass.
+fn of_steps(
+    question: &SeasonQuestion<'_>,
+    cells: &[Cell],
+    columns: &Columns,
+    short: &[Variable],
+    no_limit: bool,
+) -> Vec<good_lp::Constraint> {
+    let nitrogen =
+        |cell: &Cell| question.products.get(cell.product).map_or(0.0, |product| share(product.label.nitrogen_percent));
+    let mut constraints = Vec::new();
+    for ((at, step), short) in question.steps().iter().enumerate().zip(short.iter().skip(MISSING.len())) {
+        let here = |cell: &Cell| cell.step == Some(at);
+        let brought = || sum(cells, &columns.amount, |cell| if here(cell) { nitrogen(cell) } else { 0.0 });
+        constraints.push(constraint!(brought() + *short >= float(step.still())));
+        if !no_limit {
+            constraints.push(constraint!(brought() <= float(step.still())));
+            let used = sum(cells, &columns.used, |cell| if here(cell) { 1.0 } else { 0.0 });
+            constraints.push(constraint!(used <= 1.0));
+        }
+        let optional = cells.iter().zip(&columns.amount).zip(&columns.used).filter(|_| step.step.optional);
+        for ((cell, amount), used) in optional.filter(|((cell, _), _)| here(cell)) {
+            // A hair less, so that an amount that is rounded down to the thousandth of a pound still counts.
+            let least = (float(step.least_still()) - TOLERANCE).max(0.0);
+            constraints.push(constraint!(*amount * nitrogen(cell) >= *used * least));
+        }
     }
     constraints
 }

@@ -7,26 +7,30 @@ use domain::{
     law::Lawbook,
     product::{Label, Nutrients, arithmetic::GradeNutrient},
     programme::{
-        PlanGoal, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion, plan,
+        PlanGoal, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion,
+        frame::{Frame, Spared, frame},
+        liming::LimeAsked,
+        plan,
+        published::{Maintenance, Published},
         purchases::{OrderSettings, purchases},
+        timing::Credits,
     },
-    quantity::{NutrientRate, Percent, Price, ProductMass},
+    quantity::{NutrientRate, Price, ProductMass},
     time::Day,
 };
-use proptest::{prelude::*, test_runner::TestRunner};
 
 use super::{amount, label, near};
 use crate::facts::{Given, Report, day};
 
-fn book() -> &'static Lawbook {
+pub fn book() -> &'static Lawbook {
     crate::cases::without_bars()
 }
 
-fn round(name: &str, from: &str, to: &str) -> PlanRound {
+pub fn round(name: &str, from: &str, to: &str) -> PlanRound {
     PlanRound { name: name.to_owned(), from: day(from), to: day(to), nitrogen_at_most_lb_per_1000_sqft: None }
 }
 
-fn rounds() -> Vec<PlanRound> {
+pub fn rounds() -> Vec<PlanRound> {
     vec![
         round("late spring", "2026-05-01", "2026-06-05"),
         round("summer", "2026-07-01", "2026-07-20"),
@@ -36,7 +40,7 @@ fn rounds() -> Vec<PlanRound> {
     ]
 }
 
-fn product(label: Label, price: &str, on_hand: &str, may_buy: bool) -> PlanProduct {
+pub fn product(label: Label, price: &str, on_hand: &str, may_buy: bool) -> PlanProduct {
     PlanProduct {
         name: label.grade(),
         label,
@@ -44,15 +48,17 @@ fn product(label: Label, price: &str, on_hand: &str, may_buy: bool) -> PlanProdu
         bag_price_usd: amount(price),
         on_hand_lb: amount(on_hand),
         may_buy,
+
+        cce_percent: None,
     }
 }
 
 /// A third of its nitrogen slow, as the trade's usual summer blend.
-fn blend() -> Label {
+pub fn blend() -> Label {
     Label { slow_nitrogen_percent: amount("8"), ..label("24", "0", "10") }
 }
 
-fn need(nitrogen: &str, potash: &str) -> SeasonNeed {
+pub fn need(nitrogen: &str, potash: &str) -> SeasonNeed {
     SeasonNeed {
         nitrogen_lb_per_1000_sqft: amount(nitrogen),
         phosphate_lb_per_1000_sqft: NutrientRate::ZERO,
@@ -61,7 +67,7 @@ fn need(nitrogen: &str, potash: &str) -> SeasonNeed {
 }
 
 /// Nitrogen that is down on all of the lawn.
-fn past(on: &str, rate: &str) -> crate::facts::Past {
+pub fn past(on: &str, rate: &str) -> crate::facts::Past {
     crate::facts::Past {
         on: Some(on.parse().expect("a day")),
         n_rate: Some(rate.to_owned()),
@@ -72,30 +78,65 @@ fn past(on: &str, rate: &str) -> crate::facts::Past {
     }
 }
 
-struct Asked {
-    rule_sets: Vec<String>,
-    given: Given,
-    rounds: Vec<PlanRound>,
-    products: Vec<PlanProduct>,
-    need: SeasonNeed,
-    aim: PlanGoal,
+pub struct Asked {
+    pub rule_sets: Vec<String>,
+    pub given: Given,
+    pub rounds: Vec<PlanRound>,
+    pub products: Vec<PlanProduct>,
+    pub need: SeasonNeed,
+    pub frame: Option<Frame>,
+    pub lime: Option<LimeAsked>,
+    pub aim: PlanGoal,
+}
+
+/// A schedule in 2026 on a lawn in full sun whose clippings are taken.
+pub fn on_a_lawn(programme: &'static Published, level: Maintenance, given: &Given) -> Frame {
+    let spared = Spared { credits: Credits::DEFAULT, clippings_left: false, shaded: false };
+    let past = given.facts(day("2026-01-01")).lines[0].section.past.clone();
+    frame(programme, level, spared, (2026, day("2026-01-01")), &past)
+}
+
+/// What a schedule's year still asks for, after all that was put down in it.
+pub fn still(frame: &Frame, given: &Given) -> NutrientRate {
+    let line = &given.facts(day("2026-01-01")).lines[0];
+    let mut down = domain::quantity::RateSum::default();
+    for past in line.section.past.iter().filter(|past| past.on.year() == 2026) {
+        down.add(past.nutrients.nitrogen_lb.raw(), past.area);
+    }
+    let year = frame.programme.at_level(frame.level).raw();
+    NutrientRate::from_raw((year - down.rounded_up().raw()).max(0))
+}
+
+impl std::fmt::Debug for Asked {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:?} {:?} {:?} {:?}", self.rule_sets, self.given, self.products, self.need)
+    }
 }
 
 impl Asked {
-    fn maryland(need: SeasonNeed) -> Self {
+    pub fn maryland(need: SeasonNeed) -> Self {
         // Maryland asks for a soil report from the second application of the year.
         let soil_reports =
             vec![Report { sampled_on: "2025-09-01".parse().expect("a day"), category: None, recommended: None }];
         let given = Given { area: Some("8200".to_owned()), soil_reports, ..Given::default() };
         let products = vec![product(blend(), "31", "0", true)];
-        Self { rule_sets: vec!["us-md".to_owned()], given, rounds: rounds(), products, need, aim: PlanGoal::LeastCost }
+        Self {
+            rule_sets: vec!["us-md".to_owned()],
+            given,
+            rounds: rounds(),
+            products,
+            need,
+            frame: None,
+            lime: None,
+            aim: PlanGoal::LeastCost,
+        }
     }
 
     fn facts(&self, on: Day) -> Facts {
         self.given.facts(on)
     }
 
-    fn plan(&self) -> SeasonPlan {
+    pub fn plan(&self) -> SeasonPlan {
         let facts_on = |on: Day| self.facts(on);
         let question = SeasonQuestion {
             rule_sets: &self.rule_sets,
@@ -103,6 +144,8 @@ impl Asked {
             rounds: &self.rounds,
             products: &self.products,
             need: self.need,
+            frame: self.frame.as_ref(),
+            lime: self.lime.as_ref(),
             least_product: amount("0.5"),
             aim: self.aim,
         };
@@ -110,7 +153,7 @@ impl Asked {
     }
 
     /// Every round before the decision, with all the others in the book.
-    fn stands(&self, plan: &SeasonPlan) -> Result<(), String> {
+    pub fn stands(&self, plan: &SeasonPlan) -> Result<(), String> {
         for (index, round) in plan.rounds.iter().enumerate() {
             let mut facts = self.facts(round.on);
             let product = &self.products[round.product];
@@ -293,86 +336,4 @@ fn purchases_are_whole_bags_by_month() {
     // Nothing planned uses the stock: it is told.
     let idle = purchases(&[], &products, settings).expect("bags");
     assert_eq!((idle.months.len(), idle.unused[0].left_lb), (0, amount("100")));
-}
-
-prop_compose! {
-    fn lawns()(
-        set in prop::sample::select(vec!["us-md", "us-pa", "us-nj", "us-ny", "us-va", "us-de", "us-fl", "us-mn", "us-me", "us-fl-pinellas", "us-mi-pittsfield", "us-ma"]),
-        species in prop::sample::select(vec!["tall_fescue", "fine_fescue", "kentucky_bluegrass", "bermuda", "st_augustine", "centipede"]),
-        area in 500_i64..60_000,
-        wanted in 0_i64..6_000,
-        potash in 0_i64..3_000,
-        phosphate in 0_i64..1_000,
-        labels in prop::collection::vec((0_i64..4_600, 0_i64..=100, prop_oneof![Just(0_i64), 1_i64..2_500], 0_i64..2_000, any::<bool>(), 0_i64..500), 1..4),
-        earlier in prop::collection::vec((1_i8..=12, 0_i64..1_000), 0..3),
-        few in any::<bool>(),
-        reported in any::<bool>(),
-    ) -> Asked {
-        let past = earlier.into_iter().map(|(month, rate)| crate::facts::Past {
-            on: Some(format!("2026-{month:02}-03").parse().expect("a day")),
-            n_rate: Some(NutrientRate::from_raw(rate * 1_000).to_string()),
-            quick_rate: Some(NutrientRate::from_raw(rate * 700).to_string()),
-            p2o5_rate: None,
-            area: Some(area.to_string()),
-            enhanced_efficiency: false,
-        }).collect();
-        let report = Report { sampled_on: "2025-09-01".parse().expect("a day"), category: Some(domain::soil::SoilCategory::Low), recommended: None };
-        let soil_reports = if reported { vec![report] } else { Vec::new() };
-        let given = Given { area: Some(area.to_string()), species: Some(species.to_owned()), past, soil_reports, ..Given::default() };
-        let products = labels.into_iter().map(|(n, slow, p, k, may_buy, on_hand)| {
-            let mut label = label("0", "0", "0");
-            (label.nitrogen_percent, label.slow_nitrogen_percent) = (Percent::from_raw(n), Percent::from_raw(n * slow / 100));
-            (label.phosphate_percent, label.potash_percent) = (Percent::from_raw(p), Percent::from_raw(k));
-            product(label, "40", &on_hand.to_string(), may_buy)
-        }).collect();
-        let rate = |thousandths| NutrientRate::from_raw(thousandths * 1_000);
-        Asked {
-            rule_sets: vec![set.to_owned()],
-            given,
-            rounds: rounds(),
-            products,
-            need: SeasonNeed { nitrogen_lb_per_1000_sqft: rate(wanted), phosphate_lb_per_1000_sqft: rate(phosphate), potash_lb_per_1000_sqft: rate(potash) },
-            aim: if few { PlanGoal::FewestProducts } else { PlanGoal::LeastCost },
-        }
-    }
-}
-
-impl std::fmt::Debug for Asked {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{:?} {:?} {:?} {:?}", self.rule_sets, self.given, self.products, self.need)
-    }
-}
-
-fn never_breaks_a_rule(asked: &Asked) -> Result<(), TestCaseError> {
-    let plan = asked.plan();
-    if let Err(broken) = asked.stands(&plan) {
-        return Err(TestCaseError::fail(broken));
-    }
-    // Nor the stock, nor the need.
-    for (at, product) in asked.products.iter().enumerate().filter(|(_, product)| !product.may_buy) {
-        let used: i64 =
-            plan.rounds.iter().filter(|round| round.product == at).map(|round| round.product_lb.raw()).sum();
-        prop_assert!(used <= product.on_hand_lb.raw() + 5_000, "{used}");
-    }
-    let days: std::collections::BTreeSet<_> = plan.rounds.iter().map(|round| round.round).collect();
-    prop_assert_eq!(days.len(), plan.rounds.len());
-    Ok(())
-}
-
-#[test]
-fn a_plan_never_breaks_a_rule() {
-    // A plan takes hundredths of a second, so the 2,000 lawns are shared out over the cores.
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let cases = 2_000_u32.div_ceil(u32::try_from(cores).expect("a number of cores"));
-    let config = ProptestConfig { cases, source_file: Some(file!()), ..ProptestConfig::default() };
-    let try_some = || {
-        let tried = TestRunner::new(config.clone()).run(&lawns(), |asked| never_breaks_a_rule(&asked));
-        tried.map_err(|broken| broken.to_string())
-    };
-    std::thread::scope(|scope| {
-        let shares: Vec<_> = (0..cores).map(|_| scope.spawn(try_some)).collect();
-        for share in shares {
-            share.join().expect("a share of the lawns").unwrap_or_else(|broken| panic!("{broken}"));
-        }
-    });
 }

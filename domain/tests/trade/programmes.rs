@@ -4,7 +4,8 @@ use domain::{
     decision::{Outcome, Verdict, decide},
     programme::{
         need::{NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
-        published::{Maintenance, Misfit, PUBLISHED, Published, published},
+        published::{Maintenance, Misfit, Published},
+        schedules::{PUBLISHED, published},
         timing::{
             BeforeFreeze, Cold, Credits, NitrogenSeason, Shade, growing_degree_hundredths, heat_index_tenths,
             late_autumn_feeding_may_begin, september_feeding_may_go_down, within_quoted_drift_statement,

@@ -161,6 +161,8 @@ fn product((nitrogen, potash, dollars): &(i64, i64, i64)) -> PlanProduct {
         bag_price_usd: amount(&dollars.to_string()),
         on_hand_lb: amount("0"),
         may_buy: true,
+
+        cce_percent: None,
     }
 }
 
@@ -189,6 +191,8 @@ fn seasons_cost_what_another_solver_finds() {
                 phosphate_lb_per_1000_sqft: NutrientRate::ZERO,
                 potash_lb_per_1000_sqft: amount(&case.potash),
             },
+            frame: None,
+            lime: None,
             least_product: amount("0.5"),
             aim: PlanGoal::LeastCost,
         };

@@ -155,8 +155,9 @@ async fn programme(app: &App, id: ProgrammeId) -> Result<Programme, Problem> {
 ///
 /// From its need, the law of each day, its true history, the visits that stand, the programme's rounds and products and the
 /// stock: what goes down in each round and how much, on the first day that nothing known forbids, or on which last year stops
-/// counting; what is left out and why, what cannot be met and which constraints collide. Every planned round stands before the
-/// same decision as an application. Changes nothing and permits nothing.
+/// counting; what is left out and why, what cannot be met and which constraints collide. Nitrogen of a published schedule follows
+/// its steps, those that are not optional first, and each step says what stands against it. Every planned round stands before
+/// the same decision as an application. Changes nothing and permits nothing.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/plan", operation_id = "get_section_plan", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), SectionPlanQuery),
     responses((status = 200, description = "The plan.", body = SectionPlan)))]

@@ -7,7 +7,10 @@ use domain::{
     explain::SourceMark,
     ids::{self, ProductId, ProgrammeId},
     land::Species,
-    programme::published::{Maintenance, PUBLISHED, Published, published},
+    programme::{
+        published::{Maintenance, Published},
+        schedules::{PUBLISHED, published},
+    },
     quantity::NutrientRate,
 };
 use serde::Serialize;
@@ -273,6 +276,9 @@ struct PublishedStep {
     least_nitrogen_lb_per_1000_sqft: NutrientRate,
     most_nitrogen_lb_per_1000_sqft: NutrientRate,
     optional: bool,
+    /// What it asks of the nitrogen's release; null where the source says nothing of it.
+    #[schema(max_length = 120)]
+    release: Option<String>,
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -297,6 +303,7 @@ fn shown(programme: &Published) -> PublishedProgramme {
                 least_nitrogen_lb_per_1000_sqft: step.least(),
                 most_nitrogen_lb_per_1000_sqft: step.most(),
                 optional: step.optional,
+                release: step.release_words(),
             })
             .collect(),
         year_at_most_lb_per_1000_sqft: programme.year_at_most(),

@@ -24,7 +24,7 @@ use domain::{
 use jiff::SignedDuration;
 pub use round_visits::{PlannedVisits, RoundVisits, SectionWithoutVisit, drafts, planned_meanwhile};
 use view::{CAUTION, price};
-pub use view::{RoundLeftOut, RoundPlan, SectionPlan};
+pub use view::{FollowedSchedule, RoundLeftOut, RoundPlan, SectionPlan};
 
 use crate::{
     acts::{BatchFacts, facts, rows::SectionRow},
@@ -87,6 +87,7 @@ impl Season {
                 bag_price_usd: listed.bag_price_usd,
                 on_hand_lb: ProductMass::from_raw(free.clamp(0, 1_000_000_000_000)),
                 may_buy: listed.may_buy,
+                cce_percent: None,
             };
             offered.push((listed.product_id, plan));
         }
@@ -124,7 +125,7 @@ impl Season {
         })?;
         let (mut past, mut gaps) = (section.past(None, None), Vec::new());
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
-        let need = need::of(&self.programme, lawn, section.on(from).species, &past)?;
+        let (need, frame) = need::of(&self.programme, lawn, section.on(from).species, &past, from)?;
         let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on);
         let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
             missing("no_product", "cannot be planned: no product of the program may be used".to_owned())
@@ -143,11 +144,14 @@ impl Season {
                 rounds: &rounds,
                 products: &products,
                 need: need.season_need(),
+                frame: frame.as_ref(),
+                lime: None,
                 least_product: self.programme.least_product_lb_per_1000_sqft,
                 aim: self.aim,
             },
         );
-        let section = self.shown(lawn, from, area, need, (&raw, &rounds, taken), (offered, gaps));
+        let mut section = self.shown(lawn, from, area, need, (&raw, &rounds, taken), (offered, gaps));
+        section.schedule = frame.map(|frame| FollowedSchedule::of(&frame, raw.steps.clone()));
         Ok(PlannedSection { section, raw })
     }
 
@@ -297,6 +301,7 @@ impl Season {
             from,
             area_sqft: area,
             need,
+            schedule: None,
             rounds,
             skipped,
             unmet,

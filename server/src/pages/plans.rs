@@ -9,7 +9,10 @@ use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, ProductId, ProgrammeId, SectionId},
     product::arithmetic::GradeNutrient,
-    programme::UnmetNeed,
+    programme::{
+        UnmetNeed,
+        frame::{PlannedStep, StepOutcome},
+    },
     time::Day,
 };
 
@@ -65,6 +68,19 @@ pub fn unmet(one: &UnmetNeed) -> Unmet {
     };
     let words = format!("{} lb {nutrient} per 1,000 sq ft cannot be met", one.missing_lb_per_1000_sqft);
     Unmet { words, against: one.conflicts_with.iter().map(|words| sentence(words)).collect() }
+}
+
+/// What becomes of a step of the schedule, with the sign of how grave it is.
+pub const fn outcome(step: &PlannedStep) -> &'static str {
+    match (step.outcome, step.optional) {
+        (StepOutcome::Planned, _) => "✓ planned",
+        (StepOutcome::InPart, _) => "▲ planned in part",
+        (StepOutcome::LeftOut, false) => "▲ left out",
+        (StepOutcome::LeftOut, true) => "● left out",
+        (StepOutcome::Done, _) => "✓ done, or visits are planned",
+        (StepOutcome::Over, _) => "● its days are over",
+        (StepOutcome::NotAtThisLevel, _) => "● not at this care level",
+    }
 }
 
 /// A constraint as a sentence of its own.

@@ -38,7 +38,7 @@ pub struct SectionPlanSummary {
     pub client_id: ClientId,
     #[schema(max_length = 120)]
     pub client_name: String,
-    #[schema(max_items = 10)]
+    #[schema(max_items = 30)]
     pub rounds: Vec<RoundSummary>,
     #[schema(max_items = 10)]
     pub skipped: Vec<super::RoundLeftOut>,
@@ -295,13 +295,22 @@ fn open_visits(season: &Season, offered: &[(ProductId, PlanProduct)]) -> SeasonP
             round: 0,
             on: line.planned_on,
             product,
+            step: None,
             product_lb: mass,
             product_lb_per_1000_sqft: domain::quantity::ProductRate::ZERO,
             delivers: label.nutrients_in(mass),
             derivation: Derivation::of("product of a visit", "target x area / (percent / 100)"),
         });
     }
-    SeasonPlan { rounds, skipped: Vec::new(), unmet: Vec::new(), delivers: Nutrients::NONE, price_usd: Price::ZERO }
+    SeasonPlan {
+        rounds,
+        steps: Vec::new(),
+        lime: None,
+        skipped: Vec::new(),
+        unmet: Vec::new(),
+        delivers: Nutrients::NONE,
+        price_usd: Price::ZERO,
+    }
 }
 
 impl Season {

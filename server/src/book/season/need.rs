@@ -4,11 +4,14 @@ use domain::{
     facts::PastApplication,
     land::Species,
     programme::{
+        frame::{Frame, Spared, frame},
         need::{ComputedNeed, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
-        published::{Maintenance, published},
+        published::Maintenance,
+        schedules::published,
         timing::Shade,
     },
     quantity::{NutrientRate, RateSum},
+    time::Day,
 };
 
 use super::NotPlanned;
@@ -40,13 +43,17 @@ fn entry<'a>(programme: &'a Programme, lawn: &Lawn, species: Option<Species>) ->
     programme.needs.iter().rev().filter(fits).max_by_key(says)
 }
 
-/// The section's need of the season. Without a source there is none: it is asked of the office and never guessed.
+/// A need, and the schedule that its nitrogen follows if it is a schedule's.
+pub type FramedNeed = (ComputedNeed, Option<Frame>);
+
+/// The section's need of the season from a day on. Without a source there is none: it is asked of the office and never guessed.
 pub fn of(
     programme: &Programme,
     lawn: &Lawn,
     species: Option<Species>,
     past: &[PastApplication],
-) -> Result<ComputedNeed, NotPlanned> {
+    from: Day,
+) -> Result<FramedNeed, NotPlanned> {
     let refuse = |why: String| NotPlanned { code: "no_need", why };
     let Some(entry) = entry(programme, lawn, species) else {
         let turf = species.map_or("turf that nobody has named", Species::label);
@@ -96,7 +103,19 @@ pub fn of(
         credits: programme.credits,
         spent: spent(programme, past),
     };
-    Ok(reckon(&question))
+    let frame = match nitrogen {
+        NitrogenSource::Published(source, level) => {
+            let year = i16::try_from(programme.season_year).unwrap_or_else(|_| from.year());
+            let spared = Spared {
+                credits: programme.credits,
+                clippings_left: question.clippings_left == Some(true),
+                shaded: question.shade.is_some_and(|shade| shade != Shade::Light),
+            };
+            Some(frame(source, level, spared, (year, from), past))
+        }
+        NitrogenSource::Entered(..) => None,
+    };
+    Ok((reckon(&question), frame))
 }
 
 /// What the calendar year of the season has seen already or will see by visits, rounded up. Parts of the section count at

@@ -81,26 +81,29 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Se
                 continue;
             }
         };
-        let Some(round) = planned.section.rounds.iter().find(|round| round.round == asked.round) else {
+        // A product with nitrogen, one without, or both.
+        let rounds: Vec<_> = planned.section.rounds.iter().filter(|round| round.round == asked.round).collect();
+        if rounds.is_empty() {
             let why = planned.section.skipped.iter().find(|left| left.round == asked.round);
             leave(why.map_or_else(|| "The plan has nothing for it in this round.".to_owned(), |left| left.why.clone()));
-            continue;
-        };
-        let target = round.nitrogen_lb_per_1000_sqft.raw() / STEP * STEP;
-        if target == 0 {
-            leave(format!(
-                "{} has next to no nitrogen, and a visit states its amount by nitrogen: plan this one by hand.",
-                round.product_name
-            ));
-            continue;
         }
-        for (product, offer) in &mut left {
-            if *product == round.product_id && !offer.may_buy {
-                let rest = (offer.on_hand_lb.raw() - round.product_lb.raw()).max(0);
-                offer.on_hand_lb = domain::quantity::ProductMass::from_raw(rest);
+        for round in rounds {
+            let target = round.nitrogen_lb_per_1000_sqft.raw() / STEP * STEP;
+            if target == 0 {
+                leave(format!(
+                    "{} has next to no nitrogen, and a visit states its amount by nitrogen: plan its {} lb by hand.",
+                    round.product_name, round.product_lb
+                ));
+                continue;
             }
+            for (product, offer) in &mut left {
+                if *product == round.product_id && !offer.may_buy {
+                    let rest = (offer.on_hand_lb.raw() - round.product_lb.raw()).max(0);
+                    offer.on_hand_lb = domain::quantity::ProductMass::from_raw(rest);
+                }
+            }
+            groups.entry((lawn.property_id, round.product_id, target)).or_default().push(id);
         }
-        groups.entry((lawn.property_id, round.product_id, target)).or_default().push(id);
     }
     let known: HashSet<SectionId> = season.lawns.iter().map(|lawn| lawn.section_id).collect();
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));

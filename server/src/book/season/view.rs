@@ -4,7 +4,12 @@ use domain::{
     explain::{Derivation, Sentence, SourceMark},
     ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId},
     product::Nutrients,
-    programme::{PlanGoal, PlanProduct, SeasonPlan, UnmetNeed, need::ComputedNeed},
+    programme::{
+        PlanGoal, PlanProduct, SeasonPlan, UnmetNeed,
+        frame::{Frame, PlannedStep},
+        need::ComputedNeed,
+        published::Maintenance,
+    },
     quantity::{Area, NutrientRate, Price, ProductMass, ProductRate},
     time::Day,
 };
@@ -39,6 +44,27 @@ pub struct RoundLeftOut {
     pub why: String,
 }
 
+/// The published schedule that a plan follows, step by step.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct FollowedSchedule {
+    #[schema(max_length = 120)]
+    pub name: &'static str,
+    #[schema(max_length = 300)]
+    pub source: &'static str,
+    pub mark: SourceMark,
+    /// The care level of the lawn, by which it is taken.
+    pub maintenance: Maintenance,
+    #[schema(max_items = 24)]
+    pub steps: Vec<PlannedStep>,
+}
+
+impl FollowedSchedule {
+    pub(super) fn of(frame: &Frame, steps: Vec<PlannedStep>) -> Self {
+        let Frame { programme, level, .. } = frame;
+        Self { name: programme.name, source: programme.source, mark: programme.mark, maintenance: *level, steps }
+    }
+}
+
 /// The season's plan of one section.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct SectionPlan {
@@ -59,7 +85,9 @@ pub struct SectionPlan {
     pub from: Day,
     pub area_sqft: Area,
     pub need: ComputedNeed,
-    #[schema(max_items = 10)]
+    /// The schedule that the nitrogen follows; null where the office entered a figure.
+    pub schedule: Option<FollowedSchedule>,
+    #[schema(max_items = 30)]
     pub rounds: Vec<RoundPlan>,
     #[schema(max_items = 10)]
     pub skipped: Vec<RoundLeftOut>,

@@ -1,6 +1,6 @@
 //! The fields of a programme: its own, and rows of rounds, products and needs with a few empty ones to write into.
 
-use domain::{equipment::Equipment, programme::published::PUBLISHED};
+use domain::{equipment::Equipment, programme::schedules::PUBLISHED};
 
 use crate::{
     pages::{
