@@ -100,6 +100,10 @@ fn spoil(documents: &mut Documents, of: usize, dice: &mut Dice) -> Change {
     places(&documents[of], &[], &mut all);
     // An entry that is taken out whole, and an end that lies behind, are honest words.
     all.retain(|at| !(at.first().is_some_and(|first| first == "features") && at.len() == 2));
+    // What was spoilt before may have nothing left to spoil.
+    if all.is_empty() {
+        return Change { what: "nothing".to_owned(), hides: false };
+    }
     let at = all[dice.below(all.len())].clone();
     let lost = dice.below(2) == 0;
     let (name, parent) = at.split_last().unwrap();
