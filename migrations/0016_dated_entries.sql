@@ -21,6 +21,8 @@ CREATE TABLE dated_entries (
     CONSTRAINT dated_entries_once UNIQUE (corrects),
     CONSTRAINT dated_entries_one_subject
         CHECK ((client_id IS NOT NULL) + (property_id IS NOT NULL) + (section_id IS NOT NULL) = 1),
+    CONSTRAINT dated_entries_first
+        CHECK ((since = '0001-01-01' AND corrects IS NULL) = (id = coalesce(client_id, property_id, section_id))),
     CONSTRAINT dated_entries_reasoned CHECK (corrects IS NULL OR reason IS NOT NULL)
 ) STRICT;
 CREATE INDEX dated_entries_by_client ON dated_entries (client_id, seq) WHERE client_id IS NOT NULL;
@@ -76,3 +78,11 @@ FROM sections AS s ORDER BY s.seq;
 -- Spans follow the entries, and an entry may be corrected: they are worked out again with each.
 DROP TRIGGER ownerships_keep;
 DROP TRIGGER ownerships_stay;
+
+-- A hand-over that was taken back on its own day began nothing: the spans are what the entries come to.
+DELETE FROM ownerships WHERE EXISTS (
+    SELECT 1 FROM ownerships AS l
+    WHERE l.property_id = ownerships.property_id AND l.since = ownerships.since AND l.seq > ownerships.seq);
+DELETE FROM ownerships WHERE client_id = (
+    SELECT b.client_id FROM ownerships AS b
+    WHERE b.property_id = ownerships.property_id AND b.since < ownerships.since ORDER BY b.since DESC LIMIT 1);

@@ -102,8 +102,7 @@ fn nothing_is_decided_without_whom_and_what_it_is_about() {
     });
     let input: ClearanceInput = serde_json::from_value(input).unwrap();
     let mut world = BatchFacts::default();
-    let land =
-        json!({ "visited_by": [], "history": [[1, null, null, { "time_zone": "America/New_York", "rule_sets": [] }]] });
+    let land = json!({ "owners": [], "visited_by": [], "history": [[1, null, null, { "time_zone": "America/New_York", "rule_sets": [] }]] });
     world.properties.insert(property.parse().unwrap(), serde_json::from_value(land).unwrap());
     let bag = json!({ "name": "Feed", "label": label("24", "7.2", "0", "10"), "net_weight": 1, "status": "active", "balance": 0 });
     world.products.insert(product.parse().unwrap(), serde_json::from_value(bag).unwrap());

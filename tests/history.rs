@@ -1,7 +1,8 @@
 //! What stood when: past statements, late records and decisions use the facts of their day, whatever is changed afterwards.
 
+mod before;
+
 use harness::{User, instant, new_id, world::Company};
-use rusqlite::Connection;
 use serde_json::{Value, json};
 
 const PLACE: &str = "America/New_York";
@@ -126,8 +127,7 @@ async fn what_is_learned_late_is_told_on_the_statement_of_its_year() {
     assert_eq!(front["species"], "zoysia");
     let gaps = statement["gaps"].to_string();
     assert!(gaps.contains("from 2026-08-01 on the turf is zoysia, before it was tall fescue"), "{gaps}");
-    let told =
-        "on 2028-03-04 it was entered what stood from 2026-08-01 on: species: zoysia. Reason: The client had it sodded";
+    let told = "Corrected on 2028-03-04: 1 Street A, Sampletown, front lawn: from 2026-08-01 on, species: zoysia (before the correction: tall fescue). Reason: The client had it sodded";
     assert!(gaps.contains(told), "{gaps}");
     // The section's row follows.
     let now = office.get(&format!("/api/v1/sections/{}", company.front)).await.expect(200).body;
@@ -210,6 +210,14 @@ async fn an_entry_dated_too_early_is_corrected_and_the_old_one_stays_to_be_read(
             "#/facts/property_id",
         ),
         (json!({ "facts": { "species": "bahia" }, "corrects": company.front, "reason": "x" }), "#/facts/clippings"),
+        (
+            json!({ "since": "2026-07-01", "facts": { "name": "x" }, "corrects": entries[2]["id"], "reason": "x" }),
+            "#/facts/species",
+        ),
+        (
+            json!({ "since": "2026-07-01", "facts": { "species": "bahia" }, "corrects": company.front, "reason": "x" }),
+            "#/since",
+        ),
         (json!({ "since": "2026-07-01", "facts": { "species": "bahia" } }), "#/reason"),
     ] {
         let refused = company.office.post(&format!("{lawn}/history"), &body).await.problem(422, "invalid");
@@ -235,7 +243,8 @@ async fn a_change_before_another_entry_is_refused_and_says_which() {
     let other = section(&company, &json!({ "species": "zoysia", "name": "lawn in front", "since": "2026-05-01" }));
     assert_eq!(put(&company.office, &lawn, &other).await["name"], "lawn in front");
     // What changes nothing makes no entry.
-    let _ = put(&company.office, &lawn, &other).await;
+    let same = section(&company, &json!({ "species": "zoysia", "name": "lawn in front" }));
+    let _ = put(&company.office, &lawn, &same).await;
     assert_eq!(history(&company, &lawn).await.len(), 3);
 }
 
@@ -270,70 +279,75 @@ async fn the_day_of_a_change_of_hands_is_corrected() {
 }
 
 #[tokio::test]
-async fn a_book_from_before_facts_were_dated_keeps_what_stood_and_says_so() {
+async fn a_correction_is_told_by_what_it_changes_and_a_corrected_mistake_is_not() {
     let company = Company::in_maryland().await;
-    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B, Sampletown" });
+    company.put_down(&company.front, "10").await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let _ =
+        put(&company.office, &lawn, &section(&company, &json!({ "species": "zoysia", "since": "2026-05-01" }))).await;
+    let (office, owner) = on(&company, "2027-03-04T15:00:00Z").await;
+    let gaps = async |owner: &User, year: i16| {
+        let path = format!("/api/v1/statements?year={year}&section_id={}", company.front);
+        owner.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    assert!(!gaps(&owner, 2026).await.contains("Corrected on"));
+    let entries = office.get(&format!("{lawn}/history")).await.expect(200).body["items"].as_array().unwrap().clone();
+    // It was this year, not last: last year's turf is another one than was told.
+    let later = json!({
+        "since": "2027-02-01", "facts": { "species": "zoysia" }, "corrects": entries[1]["id"], "reason": "Sodded this year.",
+    });
+    let corrected = office.post(&format!("{lawn}/history"), &later).await.expect(201).body;
+    let told = gaps(&owner, 2026).await;
+    let sentence =
+        "from 2026-05-01 on, species: tall fescue (before the correction: zoysia). Reason: Sodded this year.";
+    assert!(told.contains(sentence), "{told}");
+    // Put back: what was told at first holds again, and nothing is to be said.
+    let back = json!({
+        "since": "2026-05-01", "facts": { "species": "zoysia" }, "corrects": corrected["id"], "reason": "Last year after all.",
+    });
+    let _ = office.post(&format!("{lawn}/history"), &back).await.expect(201);
+    assert!(!gaps(&owner, 2026).await.contains("Corrected on"));
+    // A telephone is no concern of the statement.
+    let phone = json!({ "since": "2026-01-01", "facts": { "phone": "555-0177" }, "reason": "Wrong all the time." });
+    let _ = office.post(&format!("/api/v1/clients/{}/history", company.client), &phone).await.expect(201);
+    assert!(!gaps(&owner, 2026).await.contains("555-0177"));
+}
+
+#[tokio::test]
+async fn a_day_that_would_be_lost_is_refused() {
+    let company = Company::in_maryland().await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let _ =
+        put(&company.office, &lawn, &section(&company, &json!({ "species": "zoysia", "since": "2026-09-01" }))).await;
+    // It stands already, and earlier it was otherwise: nothing would be stored, and the day would be lost.
+    let earlier = section(&company, &json!({ "species": "zoysia", "since": "2026-05-01" }));
+    let refused = company.office.put_version(&lawn, "*", &earlier).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/since"]);
+    let mut new = section(&company, &json!({ "since": "2026-05-01" }));
+    let refused = company.office.post("/api/v1/sections", &new).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/since"]);
+    new["since"] = Value::Null;
+    let _ = company.office.post("/api/v1/sections", &new).await.expect(201);
+    // The rules of a day are those of what grew there then.
+    let rules = async |on: &str| {
+        let path = format!("{lawn}/rules?on={on}&product_id={}", company.feed);
+        company.office.get(&path).await.expect(200).body["strictest"].to_string()
+    };
+    assert_ne!(rules("2026-08-31").await, rules("2026-09-02").await);
+}
+
+#[tokio::test]
+async fn a_clients_end_of_service_is_that_of_whoever_was_the_client() {
+    let company = Company::in_maryland().await;
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B", "cancelled_on": "2026-09-14" });
     let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
     let place = format!("/api/v1/properties/{}", company.property);
-    let sold = property(
-        &company,
-        &json!({ "client_id": buyer, "since": "2026-09-01", "latitude": 38.971, "longitude": -76.5 }),
-    );
-    let _ = put(&company.office, &place, &sold).await;
-    let near =
-        json!({ "water": "near", "water_distance_ft": "40.05", "natural_strip_ft": "10", "since": "2026-09-02" });
-    let lawn = format!("/api/v1/sections/{}", company.front);
-    let _ = put(&company.office, &lawn, &section(&company, &near)).await;
-    let before = [company.office.get(&place).await.body, company.office.get(&lawn).await.body];
-    let file = company.app.file().file_name().unwrap().to_owned();
-    let folder = company.app.stop().await;
-    without_entries(&folder.path().join(&file));
-    let app = harness::TestApp::reopen(folder).await;
-    let office = app.sign_in("office", None).await;
-    for (path, before) in [&place, &lawn].into_iter().zip(&before) {
-        assert_eq!(&office.get(path).await.expect(200).body, before);
-    }
-    let entries = office.get(&format!("{place}/history")).await.expect(200).body["items"].as_array().unwrap().clone();
-    assert_eq!(entries.len(), 2, "what stood, and the change of hands");
-    assert_eq!((&entries[0]["entered_by"], &entries[0]["facts"]["client_id"]), (&Value::Null, &json!(company.client)));
-    assert_eq!((&entries[1]["since"], &entries[1]["facts"]), (&json!("2026-09-01"), &json!({ "client_id": buyer })));
-    let first = office.get(&format!("{lawn}/history")).await.expect(200).body["items"][0]["facts"].clone();
-    assert_eq!((&first["water_distance_ft"], &first["natural_strip_ft"]), (&json!("40.05"), &json!("10")));
-    assert_eq!((&first["touches_pavement"], &first["established_on"]), (&json!(true), &json!("2015-09-01")));
-    // The same written again is no change.
-    for (path, stored) in [&place, &lawn].into_iter().zip(&before) {
-        let mut again = stored.clone();
-        let members = again.as_object_mut().unwrap();
-        members.retain(|name, _| first_members(path, &entries, &first).contains(name) || name == "property_id");
-        let _ = office.put_version(path, "*", &again).await.expect(200);
-    }
-    for (path, expected) in [(&place, 2), (&lawn, 1)] {
-        let entries = office.get(&format!("{path}/history")).await.expect(200).body["items"].as_array().unwrap().len();
-        assert_eq!(entries, expected, "{path}");
-    }
-    // Nothing is missed but what was entered before the table was taken away.
-    let folder = app.stop().await;
-    let found = server::book::verify::check_file(&folder.path().join(file)).await.unwrap();
-    let missed = |fault: &String| fault.starts_with("entry ") || fault.starts_with("dated_entries: ");
-    assert_eq!(found.faults.len(), 3, "{:?}", found.faults);
-    assert!(found.faults.iter().all(missed), "{:?}", found.faults);
-}
-
-/// Names of what the first entry of a thing speaks of.
-fn first_members(path: &str, place: &[Value], lawn: &Value) -> Vec<String> {
-    let facts = if path.contains("properties") { &place[0]["facts"] } else { lawn };
-    facts.as_object().unwrap().keys().cloned().collect()
-}
-
-/// Takes a book back to where it stood before the entries: their table is gone, and the migration runs again.
-fn without_entries(file: &std::path::Path) {
-    let book = Connection::open(file).unwrap();
-    book.execute_batch(
-        "DROP TABLE dated_entries;
-         ALTER TABLE clients DROP COLUMN email;
-         CREATE TRIGGER ownerships_keep BEFORE UPDATE ON ownerships BEGIN SELECT RAISE(ABORT, 'ownerships are never edited'); END;
-         CREATE TRIGGER ownerships_stay BEFORE DELETE ON ownerships BEGIN SELECT RAISE(ABORT, 'ownerships are never deleted'); END;
-         DELETE FROM _sqlx_migrations WHERE version = 16;",
-    )
-    .unwrap();
+    let _ =
+        put(&company.office, &place, &property(&company, &json!({ "client_id": buyer, "since": "2026-09-15" }))).await;
+    let stopped =
+        company.phone.put(&format!("/api/v1/applications/{}", new_id()), &company.record(&company.front, "5")).await;
+    assert!(stopped.problem(422, "stopped-by-rules").rules().iter().any(|rule| rule == "book.client.active"));
+    let mut before = company.record(&company.front, "5");
+    (before["started_at"], before["finished_at"]) = (json!("2026-09-14T14:00:00Z"), json!("2026-09-14T14:20:00Z"));
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &before).await.expect(201);
 }

@@ -115,3 +115,10 @@ async fn a_change_makes_a_new_version() {
     let after = company.office.send(Method::GET, &path, &[("if-none-match", tag)], None).await.expect(200);
     assert_eq!(after.body, changed);
 }
+
+#[tokio::test]
+async fn whoever_asks_for_the_head_of_a_list_alone_is_answered() {
+    let company = Company::in_maryland().await;
+    let head = company.office.send(Method::HEAD, "/api/v1/clients?limit=5", &[], None).await.expect(200);
+    assert_eq!((head.text.as_str(), head.header("content-type")), ("", Some("application/json")));
+}

@@ -110,6 +110,9 @@ async fn an_untouched_book_has_no_faults() {
 #[tokio::test]
 async fn changes_of_what_stood_when_show() {
     let changes = [
+        ("a member of an entry", "UPDATE dated_entries SET facts = json_remove(facts, '$.phone') WHERE client_id IS NOT NULL", "what stood when"),
+        ("a second beginning", "PRAGMA ignore_check_constraints = 1; INSERT INTO dated_entries (id, section_id, since, facts, entered_at)
+             SELECT '01a0a55e-0f00-7e3f-8091-7fa128da7a64', id, '0001-01-01', '{\"clippings\": \"taken\"}', 0 FROM sections LIMIT 1", "what stood when"),
         (
             "an entry",
             "UPDATE dated_entries SET facts = json_set(facts, '$.species', 'zoysia') WHERE section_id IS NOT NULL",

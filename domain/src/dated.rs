@@ -26,7 +26,7 @@ pub struct DatedEntry {
 }
 
 /// The entries about one thing that stand: those whose place no other took, by day and then in the order of entering. An entry
-/// that took another's place stands in that one's order.
+/// that took another's place stands in that one's order, as long as its day is the same.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct History {
     standing: Vec<DatedEntry>,
@@ -36,14 +36,15 @@ impl History {
     pub fn of(mut entries: Vec<DatedEntry>) -> Self {
         entries.sort_by_key(|entry| entry.seq);
         let corrected: HashSet<i64> = entries.iter().filter_map(|entry| entry.corrects).collect();
-        let mut order: HashMap<i64, i64> = HashMap::new();
+        let mut order: HashMap<i64, (Option<Day>, i64)> = HashMap::new();
         for entry in &entries {
-            let first = entry.corrects.and_then(|seq| order.get(&seq).copied()).unwrap_or(entry.seq);
-            order.insert(entry.seq, first);
+            let taken = entry.corrects.and_then(|seq| order.get(&seq).copied());
+            let first = taken.filter(|(since, _)| *since == entry.since).map_or(entry.seq, |(_, first)| first);
+            order.insert(entry.seq, (entry.since, first));
         }
         let mut standing: Vec<DatedEntry> =
             entries.into_iter().filter(|entry| !corrected.contains(&entry.seq)).collect();
-        standing.sort_by_key(|entry| (entry.since, order.get(&entry.seq).copied()));
+        standing.sort_by_key(|entry| (entry.since, order.get(&entry.seq).map(|(_, first)| *first)));
         Self { standing }
     }
 

@@ -254,7 +254,14 @@ impl Weather {
         joined.heavy_rain = self.heavy_rain.or(service.heavy_rain);
         joined.wind = graver(self.wind, service.wind, |wind| wind.service.as_ref(), Wind::strongest);
         joined.soil = self.soil.or(service.soil);
-        joined.doubted = self.doubted.or(service.doubted);
+        joined.doubted = match (self.doubted, service.doubted) {
+            (Some(one), Some(other)) => Some(DoubtedReading {
+                air_temperature_f: one.air_temperature_f.max(other.air_temperature_f),
+                wind_mph: one.wind_mph.max(other.wind_mph),
+                observed_at: one.observed_at.max(other.observed_at),
+            }),
+            (one, other) => one.or(other),
+        };
         let newest = self.rain_forecast.iter().map(|forecast| forecast.issued_at).max();
         let outdated = |forecast: &&RainForecast| {
             let fetched = forecast.service.map_or(forecast.issued_at, |service| service.fetched_at);
@@ -279,7 +286,8 @@ impl Weather {
         let rain = self.rain_forecast.iter().find_map(|forecast| forecast.service);
         let alerts = self.alerts.as_ref().and_then(|alerts| alerts.service);
         let wind = self.wind.and_then(|wind| wind.service);
-        air.or(rain).or(alerts).or(wind).or(self.soil.and_then(|soil| soil.service)).is_some()
+        let said = air.or(rain).or(alerts).or(wind).or(self.soil.and_then(|soil| soil.service)).is_some();
+        said || self.doubted.is_some()
     }
 
     /// Whether a service could add something that nobody has said.

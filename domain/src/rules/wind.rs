@@ -65,17 +65,18 @@ pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
             "Wait for a calmer hour, or leave the edges out.",
         ),
         // Where the label has a limit, its own rule says that the wind is not known.
-        _ if case.facts.label.wind_limit_mph.is_some() => return None,
+        _ if case.facts.label.wind_limit_mph.is_some() => measure(doubt(doubted(case).filter(|wind| *wind > limit)?)),
         None | Some((_, Age::Useless)) if asked => measure("The wind is not known, or is older than a day".to_owned()),
         None | Some((_, Age::Useless)) => return None,
         Some((wind, _)) if !is_whole(wind) => measure("The forecast of wind or gusts has a gap".to_owned()),
         Some((_, Age::Old(minutes))) => measure(format!("The wind was taken {} ago", words(minutes))),
-        Some((_, Age::Fresh)) => {
-            let wind = doubted(case).filter(|wind| *wind > limit)?;
-            measure(format!("A station near by measured a wind of {wind} mph, which its service's own checks doubt"))
-        }
+        Some((_, Age::Fresh)) => measure(doubt(doubted(case).filter(|wind| *wind > limit)?)),
     };
     Some(answer.with(limit.to_string(), wind.map(|wind| wind.strongest().to_string()), "mph"))
+}
+
+fn doubt(wind: WindSpeed) -> String {
+    format!("A station near by measured a wind of {wind} mph, which its service's own checks doubt")
 }
 
 fn is_whole(wind: &Wind) -> bool {

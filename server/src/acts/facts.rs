@@ -80,7 +80,8 @@ pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&Pro
 
 /// The property's zone at a moment.
 pub fn zone(id: PropertyId, property: &PropertyRow, at: Instant) -> Result<TimeZone, UnknownZone> {
-    zone::of_property(id, property.time_zone(at))
+    let [then, now] = property.time_zones(at);
+    zone::of_property(id, then).or_else(|unknown| zone::of_property(id, now).map_err(|_| unknown))
 }
 
 /// The clock at the property, for an act. The law goes by the day there, so nothing is cleared or recorded without it.
@@ -89,7 +90,7 @@ pub fn clock(id: PropertyId, property: &PropertyRow, at: Instant) -> Result<Time
         let detail = format!(
             "lies in the time zone `{}`, which this server does not know, so the day there is not known. The office chooses \
              the property's zone again; then send this again",
-            property.time_zone(at)
+            property.time_zones(at)[1]
         );
         FieldFault::at("/property_id", "unknown_zone", detail)
     })
@@ -150,7 +151,12 @@ pub fn rejects_service_values(weather: &Weather) -> Vec<FieldFault> {
         let detail = "is written by this server alone, beside what it fetched itself; leave it out";
         FieldFault::at(format!("/weather/{part}/service"), "not_allowed", detail)
     };
-    parts.chain(rain.map(|(at, _)| format!("rain_forecast/{at}"))).map(fault).collect()
+    let mut faults: Vec<FieldFault> =
+        parts.chain(rain.map(|(at, _)| format!("rain_forecast/{at}"))).map(fault).collect();
+    // What a service doubts is no person's to say.
+    let doubted = weather.doubted.map(|_| "is written by this server alone, from what a service doubts; leave it out");
+    faults.extend(doubted.map(|detail| FieldFault::at("/weather/doubted", "not_allowed", detail)));
+    faults
 }
 
 /// Sections that stand twice among the lines.
@@ -181,7 +187,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let mut decision = decide(law, &place.rule_sets, &facts);
     let mut found = book_findings(question, property, product);
     found.extend(credentials::run_out(person, question.on, &decision.rule_sets));
-    found.extend(right_law(place, property.local_rules_checked_on, question.on, law));
+    found.extend(right_law(place, property.local_rules_checked_on(question.on), question.on, law));
     found.extend(sound_ground(question.ground, &decision));
     found.extend(question.beside.iter().cloned());
     if !found.is_empty() {
@@ -227,7 +233,7 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
 /// What the company's own book says: client, product and stock.
 fn book_findings(question: &Question<'_>, property: &PropertyRow, product: &ProductRow) -> Vec<Finding> {
     let mut findings = Vec::new();
-    if let Some(day) = property.cancelled_on.filter(|day| *day <= question.on) {
+    if let Some(day) = property.cancelled_on(question.on).filter(|day| *day <= question.on) {
         findings.push(book_finding(
             "book.client.active",
             Verdict::Stop,

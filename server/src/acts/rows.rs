@@ -25,10 +25,10 @@ pub const FLAG_ORGANIC: i64 = 2;
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
-    /// By the book of now: a day that says since when needs no other.
-    pub cancelled_on: Option<Day>,
-    /// By the book of now, too.
-    pub local_rules_checked_on: Option<Day>,
+    /// Whose it was from which day on, the first without one, and when that client's service ends by the book of now.
+    owners: Vec<(Option<Day>, Option<Day>)>,
+    /// By the book of now.
+    local_rules_checked_on: Option<Day>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
     history: Stood<PropertyFacts>,
@@ -42,6 +42,7 @@ pub struct PropertyFacts {
     pub latitude: Option<f64>,
     pub longitude: Option<f64>,
     pub place: Option<PlaceCodes>,
+    local_rules_checked_on: Option<Day>,
 }
 
 /// Codes of county and municipality, as far as they are known.
@@ -52,15 +53,27 @@ pub struct PlaceCodes {
 }
 
 impl PropertyRow {
+    /// When the service ends of whoever is the client on a day.
+    pub fn cancelled_on(&self, day: Day) -> Option<Day> {
+        let begun = self.owners.iter().filter(|(since, _)| *since <= Some(day));
+        begun.max_by_key(|(since, _)| *since).and_then(|(_, ends)| *ends)
+    }
+
+    /// The last day up to this one on which county and municipality were asked, as far as it is known.
+    pub fn local_rules_checked_on(&self, day: Day) -> Option<Day> {
+        let known = [self.local_rules_checked_on, self.history.on(day).local_rules_checked_on];
+        known.into_iter().flatten().filter(|asked| *asked <= day).max()
+    }
+
     /// What the property was on a day.
     pub fn on(&self, day: Day) -> &PropertyFacts {
         self.history.on(day)
     }
 
-    /// The clock by which moments there become days. Zones lie less than a day apart, so the day by universal time will do to
-    /// ask which one it was.
-    pub fn time_zone(&self, at: Instant) -> &str {
-        &self.history.on(at.day_in(&TimeZone::UTC)).time_zone
+    /// The clocks by which moments there become days: that of the day, and that of now, in case the first has left the tables
+    /// since. Zones lie less than a day apart, so the day by universal time will do to ask which one it was.
+    pub fn time_zones(&self, at: Instant) -> [&str; 2] {
+        [&self.history.on(at.day_in(&TimeZone::UTC)).time_zone, &self.history.present().time_zone]
     }
 }
 

@@ -5,7 +5,11 @@ use domain::ids::{self, ClientId};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::{ListQuery, history::since, whole},
+    api::{
+        ListQuery,
+        history::{since, since_of_new, sound_change},
+        last_past_day, whole,
+    },
     book::{
         history,
         office::{self, IdempotentRequest},
@@ -40,6 +44,7 @@ pub async fn create_client(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<ClientInput>,
 ) -> Result<Created, Problem> {
+    whole(since_of_new(value.since))?;
     let at = app.clock.now();
     let id: ClientId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "client.added", subject: id.uuid() };
@@ -96,15 +101,19 @@ pub async fn replace_client(
     Valid { value, .. }: Valid<ClientInput>,
 ) -> Result<Json<Client>, Problem> {
     let at = app.clock.now();
+    let is_named = value.since.is_some();
     let (since, mut faults) = since(&app, value.since).await?;
     let entry = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "client.changed", subject: id.uuid() };
+    let (book, last) = (app.clone(), last_past_day(&app).await?);
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
-            let change = history::weigh(connection, Subject::Client(id), value.facts()?, since, &mut faults).await?;
+            let change =
+                history::weigh(connection, Subject::Client(id), value.facts()?, (since, is_named), &mut faults).await?;
             let done =
                 store::clients::update(&mut *connection, id, &value, if_match.versions).await?.or_problem("client")?;
             whole(faults)?;
+            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
             if let Some(change) = change {
                 history::enter(connection, change, entry, deed).await?;
             }

@@ -1,5 +1,7 @@
 //! What stood when: the dated entries about a client, a property or a lawn section, and how they are corrected.
 
+mod sound;
+
 use axum::{Json, extract::State};
 use domain::{
     dated::{DatedEntry, Facts, History},
@@ -13,7 +15,7 @@ use utoipa::ToSchema;
 
 use crate::{
     access::OfficeOrOwner,
-    api::{fingerprint_at, last_past_day, not_yet, office_day, properties, sections, whole},
+    api::{fingerprint_at, last_past_day, not_yet, office_day, whole},
     book::{
         history as entering,
         office::{self, IdempotentRequest},
@@ -26,13 +28,14 @@ use crate::{
     state::App,
     store::{
         self,
-        clients::ClientInput,
         history::{FactsByName, HistoryEntry, NewEntry, StoredEntry, Subject},
         journal::JournalContext,
-        properties::PropertyInput,
         sections::SectionInput,
     },
 };
+
+use sound::sound;
+pub(super) use sound::sound_change;
 
 pub fn routes() -> Routes {
     routes!(
@@ -80,6 +83,12 @@ pub(super) async fn since(app: &App, named: Option<Day>) -> Result<(Day, Vec<Fie
     let today = office_day(app).await?;
     let fault = named.and_then(|day| not_yet("/since", day, today));
     Ok((named.unwrap_or(today), fault.into_iter().collect()))
+}
+
+/// A new thing has no day: what is entered first holds from the first day known.
+pub(super) fn since_of_new(named: Option<Day>) -> Vec<FieldFault> {
+    let detail = "is left out for something new: what is entered first holds from the first day known";
+    named.map(|_| FieldFault::at("/since", "contradiction", detail)).into_iter().collect()
 }
 
 /// List what stood when of a client
@@ -228,12 +237,13 @@ async fn create(
                 by: actor.person,
                 at,
             };
-            let before = store::history::history(&entries).present();
-            let history = with(&entries, &new);
-            sound(connection, &book, subject, &history, last).await?;
+            let entry =
+                DatedEntry { seq: i64::MAX, since: new.since, corrects: new.corrects, facts: new.facts.clone() };
+            let (before, history) = (store::history::history(&entries), with(&entries, entry));
+            sound(connection, &book, subject, (&before, &history), last).await?;
             let entry = store::history::append(connection, subject, &new).await?;
             // Since when the property is whose shows on it, also where it is whose it was.
-            if history.present() != before || entry.facts.contains_key("client_id") {
+            if history.present() != before.present() || entry.facts.contains_key("client_id") {
                 stands(connection, &book, subject, history.present(), deed).await?;
             }
             Ok(entry)
@@ -265,91 +275,38 @@ fn fitting(input: &EntryInput, entries: &[StoredEntry], first: &StoredEntry) -> 
                 format!("was corrected before; correct the entry {by} instead"),
             ));
         }
-        Some(Some(entry)) if entry.view.since.is_none() => {
-            if input.since.is_some() {
-                let detail = "is left out here: the first entry holds from the first day known. For what began later, add an entry of its own";
-                faults.push(fault("/since", "contradiction", detail.to_owned()));
-            }
-            let left_out = first.view.facts.keys().filter(|name| !input.facts.contains_key(*name));
-            faults.extend(left_out.map(|name| {
-                fault(&format!("/facts/{name}"), "missing", "is required: the first entry says everything".to_owned())
-            }));
+        Some(Some(entry)) if entry.view.since.is_none() != input.since.is_none() => {
+            let (code, detail) = if input.since.is_some() {
+                (
+                    "contradiction",
+                    "is left out here: the first entry holds from the first day known. For what began later, add an entry of its own",
+                )
+            } else {
+                ("missing", "is required")
+            };
+            faults.push(fault("/since", code, detail.to_owned()));
         }
-        _ if input.since.is_none() => faults.push(fault("/since", "missing", "is required".to_owned())),
+        None if input.since.is_none() => faults.push(fault("/since", "missing", "is required".to_owned())),
         _ => {}
     }
+    // What a correction does not say would fall away without a word.
+    let left_out = corrected.flatten().into_iter().flat_map(|entry| entry.view.facts.keys());
+    faults.extend(left_out.filter(|name| !input.facts.contains_key(*name)).map(|name| {
+        let detail = "is required: what takes the place of an entry says all that it says";
+        fault(&format!("/facts/{name}"), "missing", detail.to_owned())
+    }));
     faults
 }
 
 /// The history with one entry more.
-fn with(entries: &[StoredEntry], new: &NewEntry) -> History {
+fn with(entries: &[StoredEntry], new: DatedEntry) -> History {
     let stored = entries.iter().map(|entry| DatedEntry {
         seq: entry.seq,
         since: entry.view.since,
         corrects: entry.corrects,
         facts: entry.view.facts.clone(),
     });
-    let new = DatedEntry { seq: i64::MAX, since: new.since, corrects: new.corrects, facts: new.facts.clone() };
     History::of(stored.chain([new]).collect())
-}
-
-/// What stood must be whole on every day: each state of the thing is held against what the office may write.
-async fn sound(
-    connection: &mut SqliteConnection,
-    app: &App,
-    subject: Subject,
-    history: &History,
-    last: Day,
-) -> Result<(), Problem> {
-    let days = history.days();
-    let first = days.first().map_or_else(|| history.present(), |day| history.on(day.plus_days(-1)));
-    let states = std::iter::once((None, first)).chain(days.iter().map(|day| (Some(*day), history.on(*day))));
-    for (day, facts) in states {
-        let place = |fault: FieldFault| {
-            let from = day.map_or_else(|| "from the first day known".to_owned(), |day| format!("from {day} on"));
-            let pointer = fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#').to_owned();
-            FieldFault::at(
-                format!("/facts{pointer}"),
-                &fault.code,
-                format!("{} (as it would stand {from})", fault.detail),
-            )
-        };
-        let faults = faults_of(connection, app, subject, facts, last, &place).await?;
-        whole(faults.into_iter().map(place).collect())?;
-    }
-    Ok(())
-}
-
-/// What the office could not have written so.
-async fn faults_of(
-    connection: &mut SqliteConnection,
-    app: &App,
-    subject: Subject,
-    facts: Facts,
-    last: Day,
-    place: &impl Fn(FieldFault) -> FieldFault,
-) -> Result<Vec<FieldFault>, Problem> {
-    let placed = |mut problem: Problem| {
-        problem.errors = problem.errors.into_iter().map(place).collect();
-        problem
-    };
-    Ok(match subject {
-        Subject::Client(_) => {
-            checked_body::<ClientInput>(app, Value::Object(facts)).map_err(placed)?;
-            Vec::new()
-        }
-        Subject::Property(_) => {
-            let input: PropertyInput = checked_body(app, Value::Object(facts)).map_err(placed)?;
-            let mut faults = properties::faults(&input, &app.law, last);
-            if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
-                faults.push(FieldFault::at("/client_id", "not_found", "names no client of this company"));
-            }
-            faults
-        }
-        Subject::Section(id) => {
-            sections::faults(&section_input(connection, app, id, facts).await.map_err(placed)?, last)
-        }
-    })
 }
 
 /// A section's facts as the office writes them. It stays on its property.

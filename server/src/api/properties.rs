@@ -13,7 +13,10 @@ use sqlx::SqliteConnection;
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::{history::since, last_past_day, not_yet, whole},
+    api::{
+        history::{since, since_of_new, sound_change},
+        last_past_day, not_yet, whole,
+    },
     book::{
         history,
         office::{self, IdempotentRequest},
@@ -146,7 +149,8 @@ pub async fn create_property(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<PropertyInput>,
 ) -> Result<Created, Problem> {
-    let faults = faults(&value, &app.law, last_past_day(&app).await?);
+    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
+    faults.extend(since_of_new(value.since));
     let at = app.clock.now();
     let id: PropertyId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "property.added", subject: id.uuid() };
@@ -210,18 +214,23 @@ pub async fn replace_property(
     Valid { value, .. }: Valid<PropertyInput>,
 ) -> Result<Json<Property>, Problem> {
     let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
+    let is_named = value.since.is_some();
     let (since, in_future) = since(&app, value.since).await?;
     faults.extend(in_future);
     let at = app.clock.now();
     let entry = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "property.changed", subject: id.uuid() };
+    let (book, last) = (app.clone(), last_past_day(&app).await?);
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             if store::properties::get(&mut *connection, id, Scope::Company).await?.is_none() {
                 return Err(Problem::not_found("property"));
             }
-            let change = history::weigh(connection, Subject::Property(id), value.facts()?, since, &mut faults).await?;
-            check(connection, &value, faults).await?;
+            let change =
+                history::weigh(connection, Subject::Property(id), value.facts()?, (since, is_named), &mut faults)
+                    .await?;
+            check(&mut *connection, &value, faults).await?;
+            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;

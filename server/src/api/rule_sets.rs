@@ -17,11 +17,12 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::{
     access::AnyStaff,
+    book::site,
     extract::{PathId, ValidQuery},
     problem::{FieldFault, Problem},
     routes::{Routes, routes},
     state::App,
-    store::{self, properties::Property},
+    store,
 };
 
 pub fn routes() -> Routes {
@@ -154,20 +155,15 @@ struct PropertyRules {
     caution: &'static str,
 }
 
-fn over(app: &App, property: &Property, on: Day) -> PropertyRules {
-    let codes = codes(property);
+fn over(app: &App, property_id: PropertyId, codes: &[String], on: Day) -> PropertyRules {
     PropertyRules {
-        property_id: property.id,
+        property_id,
         on,
-        rule_sets: app.law.over(&codes),
-        rules: app.law.on_day(&codes, on),
+        rule_sets: app.law.over(codes),
+        rules: app.law.on_day(codes, on),
         strictest: None,
         caution: CAUTION,
     }
-}
-
-fn codes(property: &Property) -> Vec<String> {
-    property.rule_sets.iter().map(|code| code.0.clone()).collect()
 }
 
 /// Get the rules over a property
@@ -185,7 +181,9 @@ async fn get_property_rules(
     ValidQuery(query): ValidQuery<RuleSetQuery>,
 ) -> Result<Json<PropertyRules>, Problem> {
     let property = store::properties::get(app.store.reader(), id, staff.scope()).await?;
-    Ok(Json(over(&app, &property.ok_or_else(|| Problem::not_found("property"))?, query.on)))
+    let property = property.ok_or_else(|| Problem::not_found("property"))?;
+    let site = site::on(app.store.reader(), id, query.on).await?.ok_or_else(|| Problem::not_found("property"))?;
+    Ok(Json(over(&app, property.id, &site.place.rule_sets, query.on)))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
@@ -218,9 +216,9 @@ async fn get_section_rules(
 ) -> Result<Json<PropertyRules>, Problem> {
     let missing = || Problem::not_found("lawn section");
     let section = store::sections::get(app.store.reader(), id, staff.scope()).await?.ok_or_else(missing)?;
-    let property = store::properties::get(app.store.reader(), section.property_id, staff.scope()).await?;
-    let property = property.ok_or_else(missing)?;
-    let mut rules = over(&app, &property, query.on);
+    let site = site::on(app.store.reader(), section.property_id, query.on).await?.ok_or_else(missing)?;
+    let codes = &site.place.rule_sets;
+    let mut rules = over(&app, section.property_id, codes, query.on);
     if let Some(id) = query.product_id {
         let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| {
             Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this company")])
@@ -230,10 +228,10 @@ async fn get_section_rules(
             audience: Audience::Professional,
             purpose: Purpose::Maintenance,
             label: &product.label,
-            species: section.species,
+            species: site::turf(app.store.reader(), section.id, query.on).await?,
             equipment: query.equipment.unwrap_or(Equipment::RotarySpreader),
         };
-        rules.strictest = Some(app.law.strictest(&codes(&property), &intent));
+        rules.strictest = Some(app.law.strictest(codes, &intent));
     }
     Ok(Json(rules))
 }

@@ -9,7 +9,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    api::{history::since, last_past_day, not_yet, whole},
+    api::{
+        history::{since, since_of_new, sound_change},
+        last_past_day, not_yet, whole,
+    },
     book::{
         history,
         office::{self, IdempotentRequest},
@@ -85,6 +88,7 @@ pub async fn create_section(
     Valid { value, fingerprint }: Valid<SectionInput>,
 ) -> Result<Created, Problem> {
     let mut faults = faults(&value, last_past_day(&app).await?);
+    faults.extend(since_of_new(value.since));
     let at = app.clock.now();
     let id: SectionId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "section.added", subject: id.uuid() };
@@ -151,10 +155,12 @@ pub async fn replace_section(
 ) -> Result<Json<Section>, Problem> {
     let at = app.clock.now();
     let mut faults = faults(&value, last_past_day(&app).await?);
+    let is_named = value.since.is_some();
     let (since, in_future) = since(&app, value.since).await?;
     faults.extend(in_future);
     let entry = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "section.changed", subject: id.uuid() };
+    let (book, last) = (app.clone(), last_past_day(&app).await?);
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let before = store::sections::get(&mut *connection, id, Scope::Company).await?;
@@ -163,8 +169,11 @@ pub async fn replace_section(
                 let detail = "a section stays on its property, because records count on it; add a new section instead";
                 faults.push(FieldFault::at("/property_id", "fixed", detail));
             }
-            let change = history::weigh(connection, Subject::Section(id), value.facts()?, since, &mut faults).await?;
+            let change =
+                history::weigh(connection, Subject::Section(id), value.facts()?, (since, is_named), &mut faults)
+                    .await?;
             whole(faults)?;
+            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
             let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("lawn section")?;

@@ -19,9 +19,9 @@ const ENTERED: &str = "entry.added";
 /// What a change makes so, and since when.
 #[derive(Debug)]
 pub struct Change {
-    subject: Subject,
-    since: Day,
-    facts: Facts,
+    pub subject: Subject,
+    pub since: Day,
+    pub facts: Facts,
 }
 
 /// Compares what was sent with what stands; nothing if it says nothing new. A day before one on which another entry speaks of
@@ -30,19 +30,27 @@ pub async fn weigh(
     connection: &mut SqliteConnection,
     subject: Subject,
     sent: Facts,
-    since: Day,
+    (since, is_named): (Day, bool),
     faults: &mut Vec<FieldFault>,
 ) -> Result<Option<Change>, Problem> {
     let known = history::history(&history::entries(connection, subject).await?);
     let stood = known.present();
+    let stood_then = known.on(since);
+    let was_other = sent.iter().any(|(name, value)| stood_then.get(name) != Some(value));
     let facts: Facts = sent.into_iter().filter(|(name, value)| stood.get(name) != Some(value)).collect();
     if facts.is_empty() {
+        if is_named && was_other {
+            let detail = "is given, and nothing is changed from what stands now. To say that it was so earlier, correct the entry in \
+                          the history";
+            faults.push(FieldFault::at("/since", "contradiction", detail));
+        }
         return Ok(None);
     }
     if let Some(later) = known.said_again_after(since, &facts) {
         let detail = format!(
-            "lies before {later}, from which on another entry says the same members otherwise; name a later day, or correct the \
-             entry in the history"
+            "lies before {later}, from which on something else is entered for: {}. Name that day or a later one, or correct that \
+             entry in the history",
+            facts.keys().map(|name| label(name)).collect::<Vec<_>>().join(", ")
         );
         faults.push(FieldFault::at("/since", "contradiction", detail));
     }
@@ -100,8 +108,19 @@ pub fn person(deed: JournalContext) -> Result<domain::ids::PersonId, Problem> {
 
 /// What facts say, for people: `species: zoysia, water: near`.
 pub fn told(facts: &Facts) -> String {
-    let told: Vec<String> = facts.iter().map(|(name, value)| format!("{}: {}", label(name), shown(value))).collect();
+    let told: Vec<String> =
+        facts.iter().map(|(name, value)| format!("{}: {}", label(name), value_of(name, value))).collect();
     told.join(", ")
+}
+
+/// A member's value, for people.
+pub fn value_of(name: &str, value: &Value) -> String {
+    match (name, value) {
+        // Words of a list; what a person typed stands as it was typed.
+        ("species" | "water" | "maintenance" | "clippings" | "shade", Value::String(word)) => word.replace('_', " "),
+        ("client_id", _) => "another one".to_owned(),
+        _ => shown(value),
+    }
 }
 
 /// What the pages call a member.
@@ -130,8 +149,7 @@ fn shown(value: &Value) -> String {
         Value::Bool(true) => "yes".to_owned(),
         Value::Bool(false) => "no".to_owned(),
         Value::Number(number) => number.to_string(),
-        // Words of a list of words; what a person typed has spaces of its own.
-        Value::String(text) => text.replace('_', " "),
+        Value::String(text) => text.clone(),
         Value::Array(parts) if parts.is_empty() => "none".to_owned(),
         Value::Array(parts) => parts.iter().map(shown).collect::<Vec<_>>().join(" + "),
         Value::Object(members) => {

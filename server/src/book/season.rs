@@ -126,7 +126,7 @@ impl Season {
         let (mut past, mut gaps) = (section.past(None, None), Vec::new());
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
         let (need, frame) = need::of(&self.programme, lawn, section.on(from).species, &past, from)?;
-        let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on);
+        let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on(from));
         let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
             missing("no_product", "cannot be planned: no product of the program may be used".to_owned())
         })?;

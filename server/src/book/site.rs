@@ -1,7 +1,8 @@
 //! A property and whose it was, as they stood on a day.
 
 use domain::{
-    ids::{ClientId, PropertyId},
+    ids::{ClientId, PropertyId, SectionId},
+    land::Species,
     time::Day,
 };
 use serde::Deserialize;
@@ -46,8 +47,24 @@ pub async fn on(pool: &SqlitePool, property: PropertyId, day: Day) -> Result<Opt
         return Ok(None);
     }
     let stood = history::history(&entries).stood::<PlaceOnDay>().map_err(|error| unreadable(&error))?;
-    let place = stood.on(day).clone();
+    let mut place = stood.on(day).clone();
+    // Where that clock has left the tables since, the one that was chosen in its place tells the day.
+    if domain::time::zone(&place.time_zone).is_err() {
+        place.time_zone.clone_from(&stood.present().time_zone);
+    }
     let entries = history::entries(&mut moment, Subject::Client(place.client_id)).await?;
     let stood = history::history(&entries).stood::<ClientOnDay>().map_err(|error| unreadable(&error))?;
     Ok(Some(Site { place, client: stood.on(day).clone() }))
+}
+
+/// What grew on a section on a day.
+pub async fn turf(pool: &SqlitePool, section: SectionId, day: Day) -> Result<Option<Species>, sqlx::Error> {
+    #[derive(Deserialize)]
+    struct Turf {
+        species: Option<Species>,
+    }
+    let mut moment = ReadTransaction::begin(pool).await?;
+    let entries = history::entries(&mut moment, Subject::Section(section)).await?;
+    let stood = history::history(&entries).stood::<Turf>().map_err(|error| bad_row("history")(&error))?;
+    Ok(stood.on(day).species)
 }

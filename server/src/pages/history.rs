@@ -72,7 +72,9 @@ pub async fn list(
         entered: local.minute(entry.view.entered_at, dates),
         view: entry.view,
     };
-    let entries = entries(&app, subject).await?.into_iter().map(told).collect();
+    let mut entries: Vec<Told> = entries(&app, subject).await?.into_iter().map(told).collect();
+    // By day, and those of one day as they were entered.
+    entries.sort_by_key(|entry| entry.view.since);
     Ok(page(HistoryPage { dates, name, at, entries }.render()))
 }
 

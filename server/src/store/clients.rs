@@ -32,7 +32,7 @@ pub struct ClientInput {
     #[schema(min_length = 3, max_length = 40, pattern = "^[0-9+() ./x-]+$")]
     pub phone: Option<String>,
     #[serde(default)]
-    #[schema(min_length = 3, max_length = 254, pattern = "^[^@\\s]+@[^@\\s]+$")]
+    #[schema(min_length = 3, max_length = 254, pattern = "^[!-?A-~]+@[!-?A-~]+$")]
     pub email: Option<String>,
     /// Day on which the service ends or ended. From then on nothing is applied for this client.
     #[serde(default)]

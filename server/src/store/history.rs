@@ -287,9 +287,7 @@ pub async fn append(
     .execute(&mut *connection)
     .await?;
     let stored = entries(connection, subject).await?;
-    if let Subject::Property(property) = subject
-        && entry.facts.contains_key("client_id")
-    {
+    if let Subject::Property(property) = subject {
         span_ownerships(connection, property, &history(&stored)).await?;
     }
     let written = stored.into_iter().find(|stored| stored.view.id == entry.id);

@@ -31,12 +31,13 @@ WITH
         SELECT a.person_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     )
 SELECT 'property', p.id, json_object(
-    'cancelled_on', c.cancelled_on,
+    'owners', (SELECT json_group_array(json_array(nullif(o.since, '0001-01-01'), c.cancelled_on))
+        FROM ownerships AS o CROSS JOIN clients AS c WHERE o.property_id = p.id AND c.id = o.client_id),
     'local_rules_checked_on', p.local_rules_checked_on,
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.property_id = p.id),
     'visited_by', (SELECT json_group_array(v.person_id) FROM assignments AS v WHERE v.property_id = p.id))
-FROM wanted_properties AS w CROSS JOIN properties AS p CROSS JOIN clients AS c WHERE p.id = w.id AND c.id = p.client_id
+FROM wanted_properties AS w CROSS JOIN properties AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'section', s.id, json_object(
     'property_id', s.property_id,

@@ -115,8 +115,12 @@ impl State {
         (self.open_until, self.probing, self.failures) = (None, false, 0);
     }
 
+    /// A rest that was asked for is not cut short by a question that was on its way already.
     fn open(&mut self, now: Instant, rest: SignedDuration) {
-        (self.open_until, self.rest) = (Some(now.plus(rest)), rest);
+        let until = now.plus(rest);
+        if self.open_until.is_none_or(|known| known < until) {
+            (self.open_until, self.rest) = (Some(until), rest);
+        }
     }
 
     fn fail(&mut self) {

@@ -28,9 +28,11 @@ const MILE_M: i64 = 1_609;
 /// Hundredths of °F by which a measurement and the forecast may differ before it is said: one of the two is not of here.
 /// *Common practice.*
 const APART: i64 = 1_800;
-/// A list that has not changed for longer is not believed to be of today. *Common practice:* an empty list was seen to carry the
-/// hour that runs.
+/// A list that has not changed for longer is not believed to be of today. *Common practice.*
 const LIST_MINUTES: i64 = 24 * 60;
+/// An empty list carries the hour that runs, as it was seen, so an older one is a copy of what may not be so any more.
+/// *Common practice.*
+const EMPTY_LIST_MINUTES: i64 = 2 * 60;
 /// A clock may run ahead of another by so much.
 const AHEAD_MINUTES: i64 = -10;
 
@@ -234,8 +236,9 @@ pub fn alerts(body: &[u8], asked: Asked<'_>, at: Instant) -> Said<(Vec<AlertWord
         gaps.push("A list of alerts does not say of which place it is.".to_owned());
         unread.push(shown(&title));
     }
+    let oldest = if list.words.is_empty() { EMPTY_LIST_MINUTES } else { LIST_MINUTES };
     match list.updated_at.map(|updated| (updated, at.since(updated).as_mins())) {
-        Some((_, AHEAD_MINUTES..=LIST_MINUTES)) => {}
+        Some((_, age)) if (AHEAD_MINUTES..=oldest).contains(&age) => {}
         Some((updated, _)) => {
             gaps.push(format!(
                 "A list of alerts says that it last changed at {updated}, and is not believed to be of now."

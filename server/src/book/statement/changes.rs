@@ -3,13 +3,13 @@
 
 use std::collections::BTreeSet;
 
-use domain::{land::Species, time::Day};
+use domain::{dated::Facts, land::Species, time::Day};
 use jiff::tz::TimeZone;
 
 use crate::{
-    book::history::told,
+    book::history::{label, value_of},
     store::{
-        history::StoredEntry,
+        history::{StoredEntry, history},
         statements::{Parts, SectionPart, Span},
     },
 };
@@ -79,18 +79,38 @@ fn places(part: &SectionPart, span: Span) -> Vec<String> {
     said
 }
 
-/// What was entered about the span after it had ended.
+/// What a statement names of a thing, told where it is otherwise than it was known when the span ended. Telephone, e-mail and
+/// the like are no concern of its reader.
+const NAMED: [&str; 6] = ["name", "mailing_address", "address", "rule_sets", "client_id", "species"];
+
+/// What was entered after the span had ended and changes what the statement says of it.
 fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZone) -> Vec<String> {
-    let about = |since: Option<Day>| since.is_none_or(|day| day <= span.to);
-    let entered = entries.iter().map(|entry| (&entry.view, entry.view.entered_at.day_in(zone)));
-    let late = entered.filter(|(entry, on)| entry.entered_by.is_some() && *on > span.to && about(entry.since));
-    let sentence = late.filter_map(|(entry, on)| {
-        // Without a reason it is the first entry of a thing that was added later, and corrects nothing.
-        let first = entry.since.is_none() && entry.corrects.is_none();
-        let since = entry.since.map_or_else(|| "from the first day known".to_owned(), |day| format!("from {day} on"));
-        let why = entry.reason.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
-        let what = if entry.corrects.is_some() { "it was corrected" } else { "it was entered" };
-        (!first).then(|| format!("{place}: on {on} {what} what stood {since}: {}.{why}", told(&entry.facts)))
+    let is_late = |entry: &StoredEntry| entry.view.entered_by.is_some() && entry.view.entered_at.day_in(zone) > span.to;
+    let by_then: Vec<StoredEntry> = entries.iter().filter(|entry| !is_late(entry)).cloned().collect();
+    // A thing that was added after the span had ended corrects nothing.
+    if by_then.is_empty() || by_then.len() == entries.len() {
+        return Vec::new();
+    }
+    let (known, now) = (history(&by_then), history(entries));
+    let mut days: Vec<Day> = known.days().into_iter().chain(now.days()).collect();
+    days.extend([span.from, span.to]);
+    days.retain(|day| (span.from..=span.to).contains(day));
+    days.sort_unstable();
+    let told = NAMED.iter().filter_map(|name| {
+        let differs = |day: &&Day| known.on(**day).get(*name) != now.on(**day).get(*name);
+        let day = *days.iter().find(differs)?;
+        let value = |facts: Facts| facts.get(*name).map_or_else(|| "none".to_owned(), |value| value_of(name, value));
+        // The last that speaks of it, or whose place the last took, is what made it so.
+        let speaks = |entry: &&StoredEntry| is_late(entry) && entry.view.facts.contains_key(*name);
+        let entry = entries.iter().rev().find(speaks)?;
+        let why = entry.view.reason.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+        Some(format!(
+            "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
+            entry.view.entered_at.day_in(zone),
+            label(name),
+            value(now.on(day)),
+            value(known.on(day))
+        ))
     });
-    sentence.collect()
+    told.collect()
 }

@@ -53,7 +53,9 @@ impl Told {
             };
             let entries = history::entries(connection, subject).await?;
             let stood = history::history(&entries);
-            if !told.last().is_some_and(|(_, thing)| says(&stood.present(), thing)) || !begins(&entries, told) {
+            if !told.last().is_some_and(|(_, thing)| noun.says(&stood.present(), thing))
+                || !begins(*noun, id, &entries, told)
+            {
                 faults.push(format!("what stood when of {id} differs from the journal"));
             }
             let owned = spans.remove(id).unwrap_or_default();
@@ -68,24 +70,66 @@ impl Told {
     }
 }
 
-/// Whether every member that the journal names is so. A member that came later is not named in what was written before it.
-fn says(facts: &Facts, thing: &Value) -> bool {
-    facts.iter().all(|(name, value)| thing.get(name).is_none_or(|told| told == value))
+impl Noun {
+    /// What the entries of such a thing speak of, all of it in the first one.
+    fn members(self) -> &'static [&'static str] {
+        match self {
+            Self::Client => &["cancelled_on", "email", "mailing_address", "name", "phone"],
+            Self::Property => &[
+                "address",
+                "client_id",
+                "latitude",
+                "local_rules_checked_on",
+                "longitude",
+                "name",
+                "place",
+                "postal_code",
+                "rule_sets",
+                "time_zone",
+            ],
+            Self::Section => &[
+                "clippings",
+                "established_on",
+                "maintenance",
+                "name",
+                "natural_strip_ft",
+                "shade",
+                "species",
+                "touches_pavement",
+                "water",
+                "water_distance_ft",
+            ],
+        }
+    }
+
+    /// Whether every member is there, and so as the journal names it. A member that came later is not named in what was written
+    /// before it.
+    fn says(self, facts: &Facts, thing: &Value) -> bool {
+        let so = |name: &&str| facts.get(*name).is_some_and(|value| thing.get(*name).is_none_or(|told| told == value));
+        facts.len() == self.members().len() && self.members().iter().all(so)
+    }
 }
 
 /// Whether the first entry says what was written of the thing at first, or, if it was brought over, by then.
-fn begins(entries: &[StoredEntry], told: &[(i64, Value)]) -> bool {
+fn begins(noun: Noun, id: &str, entries: &[StoredEntry], told: &[(i64, Value)]) -> bool {
+    let firsts = entries.iter().filter(|entry| entry.view.since.is_none() && entry.corrects.is_none());
+    if firsts.map(|entry| entry.view.id.to_string()).collect::<Vec<_>>() != [id] {
+        return false;
+    }
     let Some(first) = entries.first().map(|entry| &entry.view).filter(|first| first.since.is_none()) else {
         return false;
     };
     let (Some((_, added)), brought) = (told.first(), first.entered_by.is_none()) else { return false };
     if !brought {
-        return says(&first.facts, added);
+        return noun.says(&first.facts, added);
     }
     let by_then = told.iter().rev().find(|(written_at, _)| *written_at <= first.entered_at.millis());
-    let mut facts = first.facts.clone();
-    let owner = facts.remove("client_id");
-    by_then.is_some_and(|(_, thing)| says(&facts, thing))
+    // Whose it was at first is what was written at first.
+    let (mut facts, owner) = (first.facts.clone(), first.facts.get("client_id").cloned());
+    if let Some(now) = by_then.and_then(|(_, thing)| thing.get("client_id")).filter(|_| owner.is_some()) {
+        facts.insert("client_id".to_owned(), now.clone());
+    }
+    by_then.is_some_and(|(_, thing)| noun.says(&facts, thing))
         && owner.is_none_or(|owner| added.get("client_id") == Some(&owner))
 }
 
