@@ -10,7 +10,7 @@ use serde_json::Value;
 use sqlx::SqliteConnection;
 
 use crate::store::{
-    history::{self, FROM_THE_BEGINNING, StoredEntry, Subject},
+    history::{self, StoredEntry, Subject},
     read,
     verify::{self, Entry},
 };
@@ -61,7 +61,7 @@ impl Told {
             let owned = spans.remove(id).unwrap_or_default();
             let follows =
                 matches!(noun, Noun::Property).then(|| history::owners(&stood)).transpose()?.unwrap_or_default();
-            if owned != follows || owned_before(&entries) != brought_over(&entries, told) {
+            if owned != follows || !tells(&owned_before(&entries), &entries, told) {
                 faults.push(format!("whose property {id} is and was differs from the journal"));
             }
         }
@@ -144,17 +144,20 @@ fn owned_before(entries: &[StoredEntry]) -> Vec<(String, String)> {
     hands.collect()
 }
 
-/// The same, as the journal tells them.
-fn brought_over(entries: &[StoredEntry], told: &[(i64, Value)]) -> Vec<(String, String)> {
+/// Whether the journal tells the same changes of hands. A day that it does not name may be any.
+fn tells(owned: &[(String, String)], entries: &[StoredEntry], told: &[(i64, Value)]) -> bool {
     let migrated = entries.iter().map(|entry| &entry.view).find(|view| view.entered_by.is_none());
-    let Some(migrated_at) = migrated.map(|view| view.entered_at.millis()) else { return Vec::new() };
+    let Some(migrated_at) = migrated.map(|view| view.entered_at.millis()) else { return owned.is_empty() };
     let text = |thing: &Value, member: &str| thing.get(member).and_then(Value::as_str).map(ToOwned::to_owned);
-    let mut owners: Vec<(String, String)> = Vec::new();
+    let mut owners: Vec<(String, Option<String>)> = Vec::new();
     for (_, thing) in told.iter().filter(|(written_at, _)| *written_at <= migrated_at) {
         let Some(client) = text(thing, "client_id") else { continue };
         if owners.last().is_none_or(|(last, _)| *last != client) {
-            owners.push((client, text(thing, "client_since").unwrap_or_else(|| FROM_THE_BEGINNING.to_owned())));
+            owners.push((client, text(thing, "client_since")));
         }
     }
-    owners.into_iter().skip(1).collect()
+    let same = |((client, since), (by_journal, day)): (&(String, String), &(String, Option<String>))| {
+        client == by_journal && day.as_ref().is_none_or(|day| day == since)
+    };
+    owned.len() == owners.len().saturating_sub(1) && owned.iter().zip(owners.iter().skip(1)).all(same)
 }
