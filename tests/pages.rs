@@ -5,6 +5,7 @@ mod api_page;
 mod clients;
 mod equipment;
 mod help;
+mod history;
 mod load_sheet;
 mod measurements;
 mod office;

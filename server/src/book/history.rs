@@ -106,11 +106,9 @@ pub fn person(deed: JournalContext) -> Result<domain::ids::PersonId, Problem> {
     deed.actor.map(|actor| actor.person).ok_or_else(nobody)
 }
 
-/// What facts say, for people: `species: zoysia, water: near`.
-pub fn told(facts: &Facts) -> String {
-    let told: Vec<String> =
-        facts.iter().map(|(name, value)| format!("{}: {}", label(name), value_of(name, value))).collect();
-    told.join(", ")
+/// What facts say, for people: each member with its value.
+pub fn told(facts: &Facts) -> Vec<(String, String)> {
+    facts.iter().map(|(name, value)| (label(name), value_of(name, value))).collect()
 }
 
 /// A member's value, for people.

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use crate::{
     api::{self, history::EntryInput},
-    book::history::told,
+    book::history::{label, told},
     extract::{PathId, Valid},
     pages::{
         clients,
@@ -18,6 +18,7 @@ use crate::{
         page, properties, sections,
     },
     problem::Problem,
+    scope::Scope,
     state::App,
     store::{
         self,
@@ -39,7 +40,7 @@ struct HistoryPage {
 /// An entry for people.
 struct Told {
     view: HistoryEntry,
-    says: String,
+    says: Vec<(String, String)>,
     entered: String,
 }
 
@@ -67,15 +68,30 @@ pub async fn list(
     let (name, at) = named(&app, subject).await?;
     let (dates, (_, zone)) = (dates(&app).await?, api::company(&app).await?);
     let local = Local::of(&zone);
-    let told = |entry: StoredEntry| Told {
-        says: told(&entry.view.facts),
-        entered: local.minute(entry.view.entered_at, dates),
-        view: entry.view,
-    };
-    let mut entries: Vec<Told> = entries(&app, subject).await?.into_iter().map(told).collect();
+    let mut entries_told = Vec::new();
+    for entry in entries(&app, subject).await? {
+        let mut says = told(&entry.view.facts);
+        if let Some(client) = client_of(&app, &entry.view).await? {
+            says.iter_mut()
+                .filter(|(name, _)| *name == label("client_id"))
+                .for_each(|(_, value)| value.clone_from(&client));
+        }
+        let entered = local.minute(entry.view.entered_at, dates);
+        entries_told.push(Told { view: entry.view, says, entered });
+    }
+    let mut entries = entries_told;
     // By day, and those of one day as they were entered.
     entries.sort_by_key(|entry| entry.view.since);
     Ok(page(HistoryPage { dates, name, at, entries }.render()))
+}
+
+/// The client whom an entry names, by name.
+async fn client_of(app: &App, entry: &HistoryEntry) -> Result<Option<String>, Problem> {
+    let Some(id) = entry.facts.get("client_id").and_then(Value::as_str).and_then(|id| id.parse().ok()) else {
+        return Ok(None);
+    };
+    let client = store::clients::get(app.store.reader(), id, Scope::Company).await?;
+    Ok(client.map(|client| client.name))
 }
 
 async fn subject_of(app: &App, id: DatedEntryId) -> Result<Subject, Problem> {
