@@ -29,6 +29,11 @@ pub fn of_property(id: PropertyId, name: &str) -> Result<TimeZone, UnknownZone> 
     domain::time::zone(name).map_err(|_| UnknownZone::OfProperty(id, name.to_owned()))
 }
 
+/// The zone of a property on a day that has been; where it has left the tables since, the one that stands in its place now.
+pub fn of_property_then(id: PropertyId, then: &str, now: &str) -> Result<TimeZone, UnknownZone> {
+    of_property(id, then).or_else(|unknown| of_property(id, now).map_err(|_| unknown))
+}
+
 /// The company's zone, by the name that is stored.
 pub fn of_company(name: &str) -> Result<TimeZone, UnknownZone> {
     domain::time::zone(name).map_err(|_| UnknownZone::OfCompany(name.to_owned()))

@@ -81,7 +81,7 @@ pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&Pro
 /// The property's zone at a moment.
 pub fn zone(id: PropertyId, property: &PropertyRow, at: Instant) -> Result<TimeZone, UnknownZone> {
     let [then, now] = property.time_zones(at);
-    zone::of_property(id, then).or_else(|unknown| zone::of_property(id, now).map_err(|_| unknown))
+    zone::of_property_then(id, then, now)
 }
 
 /// The clock at the property, for an act. The law goes by the day there, so nothing is cleared or recorded without it.

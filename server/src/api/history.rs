@@ -65,7 +65,7 @@ pub struct EntryInput {
     /// The entry whose place this one takes.
     #[serde(default)]
     pub corrects: Option<DatedEntryId>,
-    /// Why it is entered after the fact.
+    /// Why it is entered after the fact. Statements of the years it is about print it.
     #[schema(min_length = 1, max_length = 300, format = "line")]
     pub reason: String,
 }

@@ -311,9 +311,7 @@ fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Are
 /// Whether the record came in after its day had ended, by the clock of the place on that day.
 fn is_late(record: &RecordPart, part: &SectionPart) -> Result<bool, UnknownZone> {
     let (then, now) = (part.property.on(record.applied_on), part.property.present());
-    // Where that clock has left the tables since, the one that was chosen in its place tells the day.
-    let zone = zone::of_property(record.property_id, &then.time_zone)
-        .or_else(|unknown| zone::of_property(record.property_id, &now.time_zone).map_err(|_| unknown))?;
+    let zone = zone::of_property_then(record.property_id, &then.time_zone, &now.time_zone)?;
     Ok(record.received_at.day_in(&zone) > record.applied_on)
 }
 

@@ -68,7 +68,7 @@ pub async fn list(
     let (name, at) = named(&app, subject).await?;
     let (dates, (_, zone)) = (dates(&app).await?, api::company(&app).await?);
     let local = Local::of(&zone);
-    let mut entries_told = Vec::new();
+    let mut listed = Vec::new();
     for entry in entries(&app, subject).await? {
         let mut says = told(&entry.view.facts);
         if let Some(client) = client_of(&app, &entry.view).await? {
@@ -77,12 +77,11 @@ pub async fn list(
                 .for_each(|(_, value)| value.clone_from(&client));
         }
         let entered = local.minute(entry.view.entered_at, dates);
-        entries_told.push(Told { view: entry.view, says, entered });
+        listed.push(Told { view: entry.view, says, entered });
     }
-    let mut entries = entries_told;
     // By day, and those of one day as they were entered.
-    entries.sort_by_key(|entry| entry.view.since);
-    Ok(page(HistoryPage { dates, name, at, entries }.render()))
+    listed.sort_by_key(|entry: &Told| entry.view.since);
+    Ok(page(HistoryPage { dates, name, at, entries: listed }.render()))
 }
 
 /// The client whom an entry names, by name.
