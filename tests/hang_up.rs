@@ -10,7 +10,7 @@ use tokio::{io::AsyncWriteExt, net::TcpStream};
 const MOMENTS: [u64; 8] = [0, 200, 500, 1_000, 2_000, 3_000, 5_000, 9_000];
 
 /// An address of an operation that leads somewhere in this book.
-fn address(template: &str, company: &Company) -> String {
+pub fn address(template: &str, company: &Company) -> String {
     let id = match template.split('/').nth(3).unwrap_or_default() {
         "clients" => &company.client,
         "sections" => &company.front,

@@ -27,6 +27,7 @@ mod main_job;
 mod measurements;
 mod metrics;
 mod migrations;
+mod number_bounds;
 mod openapi;
 mod pages;
 mod places;

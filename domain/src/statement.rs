@@ -7,8 +7,8 @@ use crate::{
     ids::ApplicationId,
     product::{Label, Nutrients},
     quantity::{
-        Area, NutrientRate, NutrientRoom, Percent, Phosphate, Potash, ProductMass, QuickNitrogen, RateSum,
-        TotalNitrogen,
+        Area, LimitShare, NutrientRate, NutrientRoom, Phosphate, Potash, ProductMass, ProductTotal, QuickNitrogen,
+        RateSum, TotalNitrogen,
     },
 };
 
@@ -106,8 +106,8 @@ impl Totals {
     }
 
     /// Product of all kinds together.
-    pub fn product(&self) -> ProductMass {
-        ProductMass::from_raw(self.sum(|[product, ..]| *product))
+    pub fn product(&self) -> ProductTotal {
+        ProductTotal::from_raw(self.sum(|[product, ..]| *product))
     }
 
     pub fn nutrients(&self) -> Nutrients {
@@ -136,12 +136,12 @@ impl Totals {
     }
 
     /// Nitrogen in percent of a yearly limit, rounded up in the second decimal; nothing of a limit of zero.
-    pub fn percent_of(&self, limit: NutrientRate) -> Option<Percent> {
+    pub fn percent_of(&self, limit: NutrientRate) -> Option<LimitShare> {
         let applied = i128::from(self.rates(|[_, nitrogen, ..]| *nitrogen).rounded_up().raw());
         let limit = i128::from(limit.raw());
         (limit > 0).then(|| {
             let hundredths = (applied * 10_000 + limit - 1) / limit;
-            Percent::from_raw(i64::try_from(hundredths).unwrap_or(i64::MAX))
+            LimitShare::from_raw(i64::try_from(hundredths).unwrap_or(i64::MAX))
         })
     }
 }
@@ -149,7 +149,7 @@ impl Totals {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::product::ProductForm;
+    use crate::{product::ProductForm, quantity::Percent};
 
     fn label() -> Label {
         Label {

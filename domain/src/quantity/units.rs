@@ -30,16 +30,16 @@ unit!(
     StockPound as StockBalance, "lb", scale 6, written 6, -1_000_000_000_000_000..=1_000_000_000_000_000, eg "1250", "Mass of product in stock; below zero when more was used than the book knows of.");
 unit!(
     /// Nitrogen of every form.
-    TotalNitrogenPound as TotalNitrogen, "lb N", scale 10, written 10, 0..=100_000_000_000_000_000, eg "6.15", "Mass of nitrogen of every form.");
+    TotalNitrogenPound as TotalNitrogen, "lb N", scale 10, written 10, 0..=9_000_000_000_000_000_000, eg "6.15", "Mass of nitrogen of every form.");
 unit!(
     /// Nitrogen that is available at once.
-    QuickNitrogenPound as QuickNitrogen, "lb quick-release N", scale 10, written 10, 0..=100_000_000_000_000_000, eg "4.305", "Mass of quick-release (water-soluble, readily available) nitrogen.");
+    QuickNitrogenPound as QuickNitrogen, "lb quick-release N", scale 10, written 10, 0..=9_000_000_000_000_000_000, eg "4.305", "Mass of quick-release (water-soluble, readily available) nitrogen.");
 unit!(
     /// Phosphate, P2O5, as labels state it.
-    PhosphatePound as Phosphate, "lb P2O5", scale 10, written 10, 0..=100_000_000_000_000_000, eg "0.5", "Mass of phosphate (P2O5), as labels state it.");
+    PhosphatePound as Phosphate, "lb P2O5", scale 10, written 10, 0..=9_000_000_000_000_000_000, eg "0.5", "Mass of phosphate (P2O5), as labels state it.");
 unit!(
     /// Potash, K2O, as labels state it.
-    PotashPound as Potash, "lb K2O", scale 10, written 10, 0..=100_000_000_000_000_000, eg "2.56", "Mass of potash (K2O), as labels state it.");
+    PotashPound as Potash, "lb K2O", scale 10, written 10, 0..=9_000_000_000_000_000_000, eg "2.56", "Mass of potash (K2O), as labels state it.");
 unit!(
     /// Ground, in hundredths of a square foot.
     SquareFoot as Area, "sq ft", scale 2, written 2, 1..=1_000_000_000, eg "8200", "Area of ground, above zero.");
@@ -53,14 +53,20 @@ unit!(
     /// A share of weight, in hundredths of a percent.
     PercentPoint as Percent, "%", scale 2, written 2, 0..=10_000, eg "24", "Share by weight.");
 unit!(
-    /// Pounds of a nutrient on 1,000 square feet, in millionths.
-    NutrientPoundPerKsf as NutrientRate, "lb per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000, eg "0.75", "Pounds of nutrient per 1,000 square feet.");
+    /// Pounds of a nutrient on 1,000 square feet, in millionths. A year's loads add up, so it reaches far beyond one load.
+    NutrientPoundPerKsf as NutrientRate, "lb per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000_000_000, eg "0.75", "Pounds of nutrient per 1,000 square feet.");
 unit!(
     /// What is left under a cap, in millionths of a pound on 1,000 square feet; below zero past the cap.
-    RoomPerKsf as NutrientRoom, "lb per 1,000 sq ft", scale 6, written 6, -1_000_000_000_000..=1_000_000_000_000, eg "0.33", "Pounds of nutrient per 1,000 square feet that are left under a cap; below zero past it.");
+    RoomPerKsf as NutrientRoom, "lb per 1,000 sq ft", scale 6, written 6, -1_000_000_000_000_000..=1_000_000_000_000_000, eg "0.33", "Pounds of nutrient per 1,000 square feet that are left under a cap; below zero past it.");
+unit!(
+    /// Product of many lines, in millionths of a pound.
+    ProductPoundsTogether as ProductTotal, "lb", scale 6, written 6, 0..=1_000_000_000_000_000_000, eg "1250", "Mass of product of many lines together, not of nutrient.");
+unit!(
+    /// A year's nitrogen beside its limit, in hundredths of a percent.
+    PercentOfLimit as LimitShare, "%", scale 2, written 2, 0..=1_000_000_000_000_000_000, eg "92.5", "What was put down in percent of a limit; above 100 past it.");
 unit!(
     /// Pounds of product on 1,000 square feet, in millionths.
-    ProductPoundPerKsf as ProductRate, "lb of product per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000, eg "3.125", "Pounds of product per 1,000 square feet.");
+    ProductPoundPerKsf as ProductRate, "lb of product per 1,000 sq ft", scale 6, written 6, 0..=1_000_000_000_000, eg "3.125", "Pounds of product per 1,000 square feet.");
 unit!(
     /// A length on the ground, in hundredths of a foot.
     Foot as Distance, "ft", scale 2, written 2, 0..=10_000_000, eg "15", "Distance on the ground.");

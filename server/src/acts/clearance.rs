@@ -243,10 +243,13 @@ pub fn plan(
             &pointer,
         );
         match (area, label) {
-            (Ok(area), Some(label)) => match amount(line, area, label, &pointer) {
-                Ok(product) => lines.push(Line { section: line.section_id, area, product }),
-                Err(fault) => faults.push(fault),
-            },
+            (Ok(area), Some(label)) => {
+                let product = amount(line, area, label, &pointer);
+                match product.and_then(|product| facts::line(line.section_id, area, product, &pointer)) {
+                    Ok(line) => lines.push(line),
+                    Err(fault) => faults.push(fault),
+                }
+            }
             (Err(fault), _) => faults.push(fault),
             (Ok(_), None) => {}
         }

@@ -223,8 +223,8 @@ fn resolve(
             }
             None => facts::treated(world, property, line.section_id, part, on, &pointer),
         };
-        match area {
-            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
+        match area.and_then(|area| facts::line(line.section_id, area, line.product_lb, &pointer)) {
+            Ok(line) => lines.push(line),
             Err(fault) => faults.push(fault),
         }
     }

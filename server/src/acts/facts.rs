@@ -136,6 +136,24 @@ pub fn treated(
     }
 }
 
+/// No lawn takes ten pounds of anything on a square foot: half an inch of compost is about one and a half. *Common practice.* A
+/// slip of the pen in amount or area must not become a figure of the year, whoever acknowledges it.
+const MOST_LB_PER_SQFT: i64 = 10;
+
+/// A line, or why nobody can have put so much on so little. `pointer` is where it stands in the body.
+pub fn line(section: SectionId, area: Area, product: ProductMass, pointer: &str) -> Result<Line, FieldFault> {
+    // A millionth of a pound on a hundredth of a square foot: the scales of the two.
+    let most = area.raw().saturating_mul(MOST_LB_PER_SQFT * 1_000_000 / 100);
+    if product.raw() > most {
+        let (product, area) = (product.with_unit(), area.with_unit());
+        let detail = format!(
+            "comes to {product} on {area}; more than {MOST_LB_PER_SQFT} lb on a square foot is a slip in the amount or in the area"
+        );
+        return Err(FieldFault::at(pointer, "out_of_range", detail));
+    }
+    Ok(Line { section, area, product })
+}
+
 /// What a request says that only this server can say: that a value came from a service, and when it was fetched. Evidence
 /// must not be what a caller made up.
 pub fn rejects_service_values(weather: &Weather) -> Vec<FieldFault> {

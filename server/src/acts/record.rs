@@ -8,6 +8,7 @@ use domain::{
     product::Label,
     time::{Day, Instant},
 };
+use jiff::SignedDuration;
 
 use crate::{
     acts::{
@@ -191,6 +192,7 @@ fn resolve(
             "must not lie before started_at, nor more than a day after it",
         ));
     }
+    faults.extend(years_ahead(input, context.at));
     if input.acknowledged.is_empty() != input.reason.is_none() {
         faults.push(FieldFault::at(
             "/reason",
@@ -208,12 +210,23 @@ fn resolve(
                 "must be above zero; leave a section out if nothing was put on it",
             ));
         }
-        match facts::treated(world, input.property_id, line.section_id, line.treated_area_sqft, on, &pointer) {
-            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
+        let area = facts::treated(world, input.property_id, line.section_id, line.treated_area_sqft, on, &pointer);
+        match area.and_then(|area| facts::line(line.section_id, area, line.product_lb, &pointer)) {
+            Ok(line) => lines.push(line),
             Err(fault) => faults.push(fault),
         }
     }
     if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// A phone's clock may be an hour wrong, and its owner may say so. What ends more than a day from now has not been done: as a
+/// record it would move the totals of a year that has not come, so no word of anybody lets it in.
+fn years_ahead(input: &ApplicationInput, now: Instant) -> Option<FieldFault> {
+    let detail = format!(
+        "lies more than a day after now, which is {now} by the server's clock; correct the phone's clock and the time of the work"
+    );
+    let ahead = input.finished_at.since(now) > SignedDuration::from_hours(24);
+    ahead.then(|| FieldFault::at("/finished_at", "out_of_range", detail))
 }
 
 /// What is wrong with the machine that the record names. The law's distances follow what the record says it was used as, so

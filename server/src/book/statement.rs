@@ -10,7 +10,7 @@ use domain::{
     land::Species,
     law::{Lawbook, year::YearCap},
     product::Nutrients,
-    quantity::{Area, NutrientRate, NutrientRoom, Percent, ProductMass},
+    quantity::{Area, LimitShare, NutrientRate, NutrientRoom, ProductMass, ProductTotal},
     statement::{RecordedLine, Totals},
     time::{Day, Instant},
 };
@@ -89,7 +89,7 @@ pub struct SectionStatement {
     /// The tightest yearly nitrogen cap and who set it; null when no rule set that was read has one.
     pub cap: Option<YearCap>,
     pub applied: Nutrients,
-    pub product_lb: ProductMass,
+    pub product_lb: ProductTotal,
     /// Each application at the rate of its own area, added up and rounded up in the sixth decimal.
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
     pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
@@ -97,7 +97,7 @@ pub struct SectionStatement {
     pub potash_lb_per_1000_sqft: NutrientRate,
     /// Nitrogen left under the cap, rounded down; below zero past it.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
-    pub percent_of_cap: Option<Percent>,
+    pub percent_of_cap: Option<LimitShare>,
     #[schema(max_items = 100_000)]
     pub lines: Vec<StatementLine>,
 }
