@@ -5,6 +5,7 @@ mod access_matrix;
 mod access_scope;
 mod amounts;
 mod assignment;
+mod backups;
 mod calibrations;
 mod clearances;
 mod concurrency;

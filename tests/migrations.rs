@@ -175,7 +175,7 @@ async fn what_is_no_database_is_refused() {
     )
     .unwrap();
     let refused = open_and_close(&file).await.unwrap_err();
-    assert!(refused.contains("cannot be opened"), "{refused}");
+    assert!(refused.contains("it is no SQLite file"), "{refused}");
 }
 
 /// A book that has at least one row in every insert-only table.

@@ -98,6 +98,56 @@ async fn tls_from_certificate_files_serves_and_stops() {
     serving.await.unwrap().unwrap();
 }
 
+/// A renewed certificate is taken up by a signal, and a faulty one leaves the old one in force.
+#[tokio::test]
+async fn a_renewed_certificate_is_taken_up_without_a_restart() {
+    let _ = harness::client();
+    let folder = tempfile::tempdir().unwrap();
+    let (certificate, key) = (folder.path().join("chain.pem"), folder.path().join("key.pem"));
+    let renew = || {
+        let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
+        std::fs::write(&certificate, made.cert.pem()).unwrap();
+        std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+        reqwest::Certificate::from_pem(made.cert.pem().as_bytes()).unwrap()
+    };
+    let first = renew();
+    let law = Arc::new(Lawbook::embedded().unwrap());
+    let book = folder.path().join("book.db");
+    let opened =
+        serve::open(&book, Arc::new(SystemClock), Arc::new(RandomIds), law, Throttle::new(false)).await.unwrap();
+    let listener = serve::bind("127.0.0.1:0".parse().unwrap()).unwrap();
+    let address = format!("https://localhost:{}/healthz", listener.local_addr().unwrap().port());
+    let tls = RustlsConfig::from_pem_file(&certificate, &key).await.unwrap();
+    let handle = Handle::new();
+    let serving = tokio::spawn(serve::listen(listener, Some(tls.clone()), handle.clone(), opened));
+    let renewing = tokio::spawn(serve::renew_on_hangup(tls, certificate.clone(), key.clone()));
+    let trusts = async |root: &reqwest::Certificate| {
+        let client = reqwest::Client::builder().tls_certs_only([root.clone()]).build().unwrap();
+        client.get(&address).send().await.is_ok()
+    };
+    assert!(trusts(&first).await);
+    let hang_up =
+        || std::process::Command::new("kill").args(["-HUP", &std::process::id().to_string()]).status().unwrap();
+    let second = renew();
+    assert!(!trusts(&second).await, "nobody has asked for it yet");
+    for _ in 0..100 {
+        // The task that waits for the signal may not wait yet.
+        assert!(hang_up().success());
+        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+        if trusts(&second).await {
+            break;
+        }
+    }
+    assert!(trusts(&second).await && !trusts(&first).await);
+    std::fs::write(&certificate, "no certificate").unwrap();
+    assert!(hang_up().success());
+    tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    assert!(trusts(&second).await, "the one of before stays");
+    renewing.abort();
+    handle.graceful_shutdown(Some(std::time::Duration::from_secs(2)));
+    serving.await.unwrap().unwrap();
+}
+
 #[tokio::test]
 async fn a_port_that_is_taken_and_a_certificate_that_is_not_there_are_said() {
     let taken = serve::bind("127.0.0.1:0".parse().unwrap()).unwrap();

@@ -21,6 +21,8 @@ pub enum Command {
     Demo(Demo),
     /// Copy the records to a new file while the server is at work, and check the copy
     Backup(Backup),
+    /// Put a copy in the place of records that are lost, after checking it
+    Restore(Restore),
     /// Check the records: the hash chain of the journal, and every total recomputed
     Verify(Verify),
     /// Check a folder of your own rule files, and print every fault with its file, rule and field
@@ -50,6 +52,16 @@ pub struct Backup {
 }
 
 #[derive(Debug, Clone, Args)]
+pub struct Restore {
+    /// The copy; it is only read
+    #[arg(long, value_name = "FILE")]
+    pub from: PathBuf,
+    /// File that will hold the records; it must not exist
+    #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
+    pub file: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
 pub struct Verify {
     /// File that holds the records; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
@@ -76,6 +88,8 @@ pub struct Serve {
     #[arg(long, env = "SWARDBOOK_RULES", value_name = "FOLDER")]
     pub rules: Option<PathBuf>,
     #[command(flatten)]
+    pub backups: Backups,
+    #[command(flatten)]
     pub weather: Weather,
     /// What to log, such as info or server=debug
     #[arg(long, env = "SWARDBOOK_LOG", default_value = "info", value_name = "FILTER")]
@@ -83,6 +97,22 @@ pub struct Serve {
     /// Log as JSON, a line each
     #[arg(long, env = "SWARDBOOK_LOG_JSON")]
     pub log_json: bool,
+}
+
+/// Copies that the server makes of its records while it is at work.
+#[derive(Debug, Clone, Args)]
+pub struct Backups {
+    /// Folder, best on another disk, into which the server copies its records by itself whenever something was written
+    #[arg(long, env = "SWARDBOOK_BACKUP_TO", value_name = "FOLDER")]
+    pub backup_to: Option<PathBuf>,
+    /// Minutes between two copies
+    #[arg(long, env = "SWARDBOOK_BACKUP_EVERY", default_value_t = 15, value_name = "MINUTES",
+        value_parser = clap::value_parser!(u32).range(1..=1440))]
+    pub backup_every: u32,
+    /// Newest copies that are kept; of each of the last 31 days the last one is kept too
+    #[arg(long, env = "SWARDBOOK_BACKUP_KEEP", default_value_t = 48, value_name = "COPIES",
+        value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub backup_keep: u32,
 }
 
 /// Which weather services are asked. None without a contact.

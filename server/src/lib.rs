@@ -9,6 +9,7 @@ pub mod access;
 pub mod acts;
 pub mod api;
 pub mod app;
+pub mod backups;
 pub mod book;
 pub mod clock;
 pub mod config;

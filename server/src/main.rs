@@ -27,6 +27,7 @@ async fn main() -> ExitCode {
             demo::run(&config).await
         }
         Command::Backup(config) => return server::book::backup::run(&config).await,
+        Command::Restore(config) => return server::book::backup::restore(&config).await,
         Command::Verify(config) => return server::book::verify::run(&config.file).await,
         Command::CheckRules(config) => return serve::check_rules(&config.folder),
         Command::RuleSchema => return print_whole(openapi::rule_file_schema()),

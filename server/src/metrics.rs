@@ -1,8 +1,12 @@
 //! What the server counts while it works, for whoever watches it: requests, the writer, failures of the disk. It is counted since
 //! the server began. Labels name routes, methods and classes of status, never an id, a place or a person.
 
-use std::time::Duration;
+use std::{
+    sync::{Mutex, MutexGuard, PoisonError},
+    time::Duration,
+};
 
+use domain::time::Instant;
 use prometheus_client::{
     encoding::EncodeLabelSet,
     metrics::{
@@ -14,7 +18,6 @@ use prometheus_client::{
     },
     registry::{Registry, Unit},
 };
-use tokio::time::Instant;
 
 /// Bounds in seconds: from what needs no disk to what is given up after half a minute.
 const SECONDS: [f64; 10] = [0.001, 0.002_5, 0.005, 0.01, 0.05, 0.1, 0.5, 1.0, 5.0, 30.0];
@@ -38,10 +41,32 @@ struct Answered {
     status: &'static str,
 }
 
+/// The newest copy of the book that this server made or found.
+#[derive(Debug, Clone, Default)]
+pub struct LastBackup {
+    /// To which moment it reaches.
+    pub at: Option<Instant>,
+    /// When everything in a copy was last checked.
+    pub whole_at: Option<Instant>,
+    /// Number of its newest entry of the journal.
+    pub entry: Option<i64>,
+    pub bytes: u64,
+}
+
+/// How it stands with the copies that the server makes.
+#[derive(Debug, Default)]
+struct Backups {
+    last: Option<LastBackup>,
+    /// Since when they fail, and why.
+    failing: Option<(Instant, String)>,
+}
+
 /// The counters. Cheap to count into from anywhere.
 #[derive(Debug)]
 pub struct Metrics {
-    begun: Instant,
+    begun: tokio::time::Instant,
+    backups: Mutex<Backups>,
+    backup_failures: Counter,
     requests: Family<Answered, Counter>,
     durations: Durations,
     in_flight: Gauge,
@@ -67,7 +92,9 @@ fn durations() -> Histogram {
 impl Default for Metrics {
     fn default() -> Self {
         Self {
-            begun: Instant::now(),
+            begun: tokio::time::Instant::now(),
+            backups: Mutex::default(),
+            backup_failures: Counter::default(),
             requests: Family::default(),
             durations: Family::new_with_constructor(durations),
             in_flight: Gauge::default(),
@@ -101,6 +128,31 @@ impl Metrics {
         self.batch_durations.observe(took.as_secs_f64());
     }
 
+    fn backups(&self) -> MutexGuard<'_, Backups> {
+        self.backups.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A copy of the book was made, or the last one still holds everything.
+    pub fn backed_up(&self, copy: LastBackup) {
+        *self.backups() = Backups { last: Some(copy), failing: None };
+    }
+
+    pub fn backup_failed(&self, at: Instant, why: String) {
+        self.backup_failures.inc();
+        let mut copies = self.backups();
+        let since = copies.failing.as_ref().map_or(at, |(since, _)| *since);
+        copies.failing = Some((since, why));
+    }
+
+    pub fn last_backup(&self) -> Option<LastBackup> {
+        self.backups().last.clone()
+    }
+
+    /// Since when copies fail, and why.
+    pub fn backups_fail(&self) -> Option<(Instant, String)> {
+        self.backups().failing.clone()
+    }
+
     /// All of it, to be added to and written.
     pub fn registry(&self) -> Registry {
         let mut registry = Registry::with_prefix("swardbook");
@@ -115,6 +167,8 @@ impl Metrics {
         registry.register("requests_in_flight", "Requests that are being answered now", self.in_flight.clone());
         let help = "Requests that failed because the disk refused, or the book was not there";
         registry.register("storage_failures", help, self.storage_failures.clone());
+        let help = "Copies of the book that the server tried to make and could not";
+        registry.register("backup_failures", help, self.backup_failures.clone());
         let help = "Acts (clearances, applications, corrections) that the writer took together, whether or not it could store them";
         registry.register("batch_acts", help, self.batch_acts.clone());
         let help = "Time to load, decide, write and commit the acts that were taken together";

@@ -2,7 +2,7 @@
 
 use std::{
     net::{SocketAddr, TcpListener},
-    path::Path,
+    path::{Path, PathBuf},
     process::ExitCode,
     sync::Arc,
     time::Duration,
@@ -19,6 +19,7 @@ use domain::law::Lawbook;
 
 use crate::{
     app::build,
+    backups::{self, Plan, Source},
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     console::print_line,
@@ -166,14 +167,18 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
+    if let (Some(tls), Some(certificate), Some(key)) = (&tls, &config.tls_certificate, &config.tls_key) {
+        tokio::spawn(renew_on_hangup(tls.clone(), certificate.clone(), key.clone()));
+    }
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
+    let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     drop(app);
     let Opened { router, writer, .. } = opened;
     let served = answer(listener, tls, handle, router).await;
-    // The refresher holds a way to the writer, which finishes only when nobody does.
-    if let Some(refresher) = refresher {
-        refresher.abort();
-        let _ = refresher.await;
+    // What works beside holds a way to the writer, which finishes only when nobody does.
+    for beside in [refresher, copier].into_iter().flatten() {
+        beside.abort();
+        let _ = beside.await;
     }
     served?;
     Ok(writer.finish().await?)
@@ -221,6 +226,21 @@ async fn only_tls(mut response: Response) -> Response {
     let year = HeaderValue::from_static("max-age=31536000");
     response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, year);
     response
+}
+
+/// Reads certificate and key again when the system asks for it (SIGHUP): a renewed one holds for whoever connects from then on, and
+/// nobody who is connected is dropped. What cannot be used is told in the log, and the old one stays.
+pub async fn renew_on_hangup(tls: RustlsConfig, certificate: PathBuf, key: PathBuf) {
+    let mut hung_up = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::hangup()) {
+        Ok(signal) => signal,
+        Err(error) => return tracing::error!(%error, "cannot wait for the signal to read the certificate again"),
+    };
+    while hung_up.recv().await.is_some() {
+        match tls.reload_from_pem_file(&certificate, &key).await {
+            Ok(()) => tracing::info!(certificate = %certificate.display(), "the certificate was read again"),
+            Err(error) => tracing::error!(%error, "the certificate cannot be used; the one of before stays"),
+        }
+    }
 }
 
 /// Tells the server to stop when the operator or the system asks for it.

@@ -43,14 +43,15 @@ pub fn routes() -> Routes {
 /// - `storage_failures_total`: requests that failed because the disk refused;
 /// - `database_bytes`, `write_ahead_log_bytes`, `readers` (by `state`, `free` or `used`): the book's file, the file beside it that
 ///   holds what was written last, and the connections that read;
+/// - `backup_age_seconds`, `backup_bytes` and `backup_failures_total`: the newest copy that the server made of its book by itself
+///   (`--backup-to`), and the tries that failed. A copy that is made by `swardbook backup` is not known to the server;
 /// - `weather_answers_total`, `weather_failures_total`, `weather_failures_since_success`, `weather_resting` (by `service`),
 ///   `weather_unreadable_total` (by `service` and `part`): values and entries that could not be read or were not of the place,
 ///   `weather_answer_age_seconds` (by `service` and `part`), `weather_round_age_seconds`, `weather_round_places` and
 ///   `weather_round_gaps`: what the weather services answered, and the last round in the background;
 /// - `build_info` (by `version`) and `uptime_seconds`.
 ///
-/// Each tells in its `HELP` what it is. The age of the newest backup is not among them: a backup is made beside the server, and the
-/// book does not know of it.
+/// Each tells in its `HELP` what it is.
 #[utoipa::path(get, path = "/api/v1/metrics", operation_id = "get_metrics", tag = "metrics",
     security(("bearer" = ["office", "owner"])),
     responses((status = 200, description = "The figures.", content_type = "application/openmetrics-text", body = String)))]
@@ -60,6 +61,7 @@ async fn get_metrics(_office: OfficeOrOwner, State(app): State<App>) -> Result<R
     // Before anything is read, which would be seen as a reader in use.
     add_book(&mut registry, &app).await;
     let newest = store::weather::newest(app.store.reader(), now.plus(-LOOK_BACK)).await?;
+    add_backups(&mut registry, &app, now);
     add_services(&mut registry, &app, now);
     add_ages(&mut registry, now, &newest);
     add_round(&mut registry, &app, now);
@@ -100,6 +102,19 @@ async fn add_book(registry: &mut Registry, app: &App) {
     if let Some(bytes) = load.log_bytes {
         let help = "Size of the file beside the book that holds what was written last";
         registry.register_with_unit("write_ahead_log", help, Unit::Bytes, ConstGauge::new(whole(bytes)));
+    }
+}
+
+fn add_backups(registry: &mut Registry, app: &App, now: Instant) {
+    let Some(copy) = app.store.metrics().last_backup() else { return };
+    if let Some(at) = copy.at {
+        let help = "Time since the moment to which the newest copy of the book reaches";
+        let age = ConstGauge::new(now.since(at).as_secs().max(0));
+        registry.register_with_unit("backup_age", help, Unit::Seconds, age);
+    }
+    if copy.bytes > 0 {
+        let help = "Size of the newest copy of the book";
+        registry.register_with_unit("backup", help, Unit::Bytes, ConstGauge::new(whole(copy.bytes)));
     }
 }
 

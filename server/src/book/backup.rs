@@ -1,29 +1,85 @@
-//! `swardbook backup`: a copy of a book that is known to be whole, because it is checked before it is called one.
+//! `swardbook backup` and `swardbook restore`: a copy that is known to be whole, because it is checked before it is called one.
 
-use std::process::ExitCode;
+use std::{path::Path, process::ExitCode};
 
 use super::verify;
 use crate::{
-    config::Backup,
+    config::{Backup, Restore},
     console::{print_error, print_line},
-    store,
+    store::{self, backup, file},
 };
 
-/// Copies a book, checks the copy, and says so.
+/// Copies a book, checks the copy, and says so. What does not check keeps a name that says that it is not done.
 pub async fn run(config: &Backup) -> ExitCode {
     let (from, to) = (config.file.display(), config.to.display());
-    if !config.file.exists() {
-        print_error(format_args!("there are no records at {from}"));
-        return ExitCode::FAILURE;
+    match file::look(&config.file) {
+        Ok(true) => {}
+        Ok(false) => return failed(format_args!("there are no records at {from}")),
+        Err(fault) => return failed(format_args!("{fault}")),
     }
     if config.to.exists() {
-        print_error(format_args!("{to} is there already, and a backup never writes over anything"));
-        return ExitCode::FAILURE;
+        return failed(format_args!("{to} is there already, and a backup never writes over anything"));
     }
-    if let Err(error) = store::backup::copy(&config.file, &config.to).await {
-        print_error(format_args!("{from} cannot be copied to {to}: {error}"));
-        return ExitCode::FAILURE;
+    let part = match backup::begin(&config.file, &config.to).await {
+        Ok(part) => part,
+        Err(error) => return failed(format_args!("{from} cannot be copied to {to}: {error}")),
+    };
+    print_line(format_args!("{from} was copied, as of one moment. The check of the copy:"));
+    if verify::run(&part).await != ExitCode::SUCCESS {
+        return failed(format_args!("the copy stays as {}, which is no backup", part.display()));
     }
-    print_line(format_args!("{from} was copied to {to}, as of one moment. The check of the copy:"));
-    verify::run(&config.to).await
+    match backup::finish(&part, &config.to) {
+        Ok(()) => {
+            print_line(format_args!("The copy is {to}."));
+            ExitCode::SUCCESS
+        }
+        Err(error) => failed(format_args!("the copy stays as {} and cannot be named {to}: {error}", part.display())),
+    }
+}
+
+/// Puts a copy in the place of records that are lost, after it was checked, and says up to when it reaches.
+pub async fn restore(config: &Restore) -> ExitCode {
+    let (from, to) = (config.from.display(), config.file.display());
+    for end in ["", "-wal", ".lock"] {
+        let there = file::beside(&config.file, end);
+        // The lock of a server that has ended is only a name.
+        if there.exists() && (end != ".lock" || store::is_open(&config.file)) {
+            return failed(format_args!(
+                "{} is there, and a restore never writes over anything. Stop the server, keep that file under another name, and do this again",
+                there.display()
+            ));
+        }
+    }
+    print_line(format_args!("The check of {from}:"));
+    if verify::run(&config.from).await != ExitCode::SUCCESS {
+        return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
+    }
+    if let Err(error) = backup::copy(&config.from, &config.file).await {
+        return failed(format_args!("{from} cannot be copied to {to}: {error}"));
+    }
+    said(&config.file).await
+}
+
+/// What whoever restored must know.
+async fn said(file: &Path) -> ExitCode {
+    match backup::newest_entry(file).await {
+        Ok(Some((number, at))) => {
+            print_line(format_args!(
+                "{} holds everything up to entry {number} of the journal, written at {at} (UTC).",
+                file.display()
+            ));
+            print_line(
+                "What was written later is not in it. Phones send the records that they still hold by themselves; ask the \
+                 technicians and look at what the office entered since.",
+            );
+        }
+        Ok(None) => print_line(format_args!("{} is restored; its journal has no entry.", file.display())),
+        Err(error) => return failed(format_args!("{} was written and cannot be read: {error}", file.display())),
+    }
+    ExitCode::SUCCESS
+}
+
+fn failed(said: std::fmt::Arguments<'_>) -> ExitCode {
+    print_error(said);
+    ExitCode::FAILURE
 }

@@ -15,7 +15,12 @@ use crate::{
     acts::{application::ApplicationInput, correction::CorrectionInput},
     console::{print_error, print_line},
     secret::sha256,
-    store::verify::{self, Entry},
+    store::{
+        self,
+        file::{self, FileFault},
+        tables,
+        verify::{self, Entry},
+    },
 };
 
 /// Entries read at once.
@@ -24,6 +29,8 @@ const PAGE: i64 = 500;
 /// What was found.
 #[derive(Debug, Default)]
 pub struct Found {
+    /// The newest table change that the file has, where this version knows newer ones.
+    pub older: Option<i64>,
     pub entries: i64,
     pub records: i64,
     pub sections: usize,
@@ -35,17 +42,19 @@ pub struct Found {
 
 /// `swardbook verify`: prints what was found; fails if anything does not fit.
 pub async fn run(file: &Path) -> ExitCode {
-    if !file.exists() {
-        print_error(format_args!("there are no records at {}", file.display()));
-        return ExitCode::FAILURE;
-    }
-    let found = match check_file(file).await {
+    let found = match checked(file).await {
         Ok(found) => found,
-        Err(error) => {
-            print_error(format_args!("{} cannot be read: {error}", file.display()));
+        Err(said) => {
+            print_error(said);
             return ExitCode::FAILURE;
         }
     };
+    if let Some(had) = found.older {
+        print_line(format_args!(
+            "Older version: the file has table change {had} of {}. A copy of it was brought up to date and checked; the file was not changed.",
+            tables::newest()
+        ));
+    }
     print_line(format_args!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash));
     print_line(format_args!(
         "Records: {} applications, corrections and clearances, each held against its entry; so is everything the office wrote",
@@ -70,10 +79,38 @@ pub async fn run(file: &Path) -> ExitCode {
     }
 }
 
-/// Checks a file.
+/// Checks whatever a person names, or says why it cannot be checked.
+pub async fn checked(file: &Path) -> Result<Found, String> {
+    match file::look(file) {
+        Ok(true) => {}
+        Ok(false) => return Err(format!("there are no records at {}", file.display())),
+        Err(fault) => return Err(fault.to_string()),
+    }
+    let failed = |error: sqlx::Error| format!("{} cannot be read: {error}", file.display());
+    if !file::is_ours(file).await.map_err(failed)? {
+        return Err(FileFault::Foreign(file.to_owned()).to_string());
+    }
+    let (had, newest) = (tables::of_file(file).await.map_err(failed)?, tables::newest());
+    if had.is_some_and(|had| had > newest) {
+        return Err(format!("{} was written by a newer version of this program; use that one", file.display()));
+    }
+    check_file(file).await.map_err(failed)
+}
+
+/// Checks a file. One of an earlier version is copied first, and the copy is brought up to date and checked: what was written then
+/// must still add up by today's measure.
 pub async fn check_file(file: &Path) -> Result<Found, sqlx::Error> {
-    let mut connection = verify::open(file).await?;
-    check(&mut connection).await
+    let had = tables::of_file(file).await?;
+    let Some(had) = had.filter(|had| *had < tables::newest()) else {
+        return check(&mut verify::open(file).await?).await;
+    };
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = tempfile::tempdir_in(folder)?;
+    let copy = folder.path().join("copy.db");
+    store::backup::copy(file, &copy).await?;
+    tables::bring_up(&copy).await?;
+    let found = check(&mut verify::open(&copy).await?).await?;
+    Ok(Found { older: Some(had), ..found })
 }
 
 async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> {

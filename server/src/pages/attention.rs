@@ -67,6 +67,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, dates) },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
+        Group { heading: "Backups", notices: backups(app, &local, dates) },
     ];
     groups.retain(|group| !group.notices.is_empty());
     Ok(groups)
@@ -178,6 +179,23 @@ fn places(sites: &[Site]) -> Vec<Notice> {
         }
     }
     told
+}
+
+/// Copies that the server makes by itself and that fail. Where none are made, nothing is known of them.
+fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
+    let metrics = app.store.metrics();
+    let told = metrics.backups_fail().map(|(since, why)| {
+        let last = metrics.last_backup().and_then(|last| last.at).map_or_else(
+            || "There is none.".to_owned(),
+            |at| format!("The newest one is of {}.", local.minute(at, dates)),
+        );
+        let words = format!(
+            "Since {} the server cannot copy the records: {why}. {last} Whoever runs the server mends it",
+            local.minute(since, dates)
+        );
+        Notice { sign: "■", words, href: None }
+    });
+    told.into_iter().collect()
 }
 
 fn rule_sets(app: &App, sites: &[Site], today: Day, dates: DateOrder) -> Vec<Notice> {

@@ -18,6 +18,7 @@ pub mod devices;
 pub mod drift;
 pub mod effects;
 pub mod equipment;
+pub mod file;
 pub mod history;
 pub mod journal;
 pub mod lots;
@@ -35,6 +36,7 @@ pub mod settings;
 pub mod soil_reports;
 pub mod statements;
 pub mod stock;
+pub mod tables;
 pub mod verify;
 pub mod visits;
 pub mod weather;
@@ -52,7 +54,7 @@ use std::{
 
 use sqlx::{
     ConnectOptions, Connection, SqliteConnection, SqlitePool,
-    migrate::{MigrateError, Migrator},
+    migrate::MigrateError,
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous},
 };
 use tokio::{
@@ -66,10 +68,9 @@ use crate::{
     problem::{Kind, Problem},
 };
 pub use readers::ReadTransaction;
+pub use tables::MIGRATIONS;
 pub use writer::BoxFuture;
 use writer::{Job, Writer};
-
-pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
 
 /// Rows of an index that are looked at when it is counted: enough to tell few from many.
 const ANALYSIS_ROWS: u32 = 400;
@@ -107,6 +108,13 @@ pub struct WriterTask {
 
 #[derive(Debug, thiserror::Error)]
 pub enum OpenError {
+    #[error(transparent)]
+    File(#[from] file::FileFault),
+    #[error(
+        "{0} has older tables and is copied before they are changed, but the copy cannot be made: {1}. Nothing was changed; make \
+         room beside the file and start again."
+    )]
+    NoCopy(PathBuf, sqlx::Error),
     #[error("the database cannot be opened: {0}")]
     Database(#[from] sqlx::Error),
     #[error("{0} cannot be written: {1}. Does the folder exist, and may this user write there?")]
@@ -164,9 +172,6 @@ fn lock(path: &Path) -> Result<File, OpenError> {
     let mut name = resolved.unwrap_or_else(|_| path.to_owned()).into_os_string();
     name.push(".lock");
     let at = PathBuf::from(name);
-    if std::fs::metadata(path).is_ok_and(|book| book.nlink() > 1) {
-        return Err(OpenError::Linked(path.to_owned()));
-    }
     let file = File::options().create(true).truncate(false).write(true).open(&at);
     let file = file.map_err(|error| OpenError::Place(at.clone(), error))?;
     match file.try_lock() {
@@ -176,18 +181,41 @@ fn lock(path: &Path) -> Result<File, OpenError> {
     }
 }
 
+/// Whether a server has this book open.
+pub fn is_open(path: &Path) -> bool {
+    lock(path).is_err()
+}
+
 /// Opens one connection for a command that only reads the file, whichever way its journal is kept.
 pub async fn open_read_only(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     SqliteConnection::connect_with(&options(path).read_only(true)).await
 }
 
+/// Brings the tables up to this version and signs the file. What is older is kept beside.
+async fn bring_up(path: &Path, connection: &mut SqliteConnection) -> Result<(), OpenError> {
+    let (had, newest) = (tables::of(connection).await?, tables::newest());
+    if let Some(had) = had.filter(|had| *had < newest) {
+        tables::keep_before(path, had).await.map_err(|error| OpenError::NoCopy(path.to_owned(), error))?;
+    }
+    MIGRATIONS.run(&mut *connection).await?;
+    Ok(file::sign(connection, newest).await?)
+}
+
 impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
+        // Before the lock, which makes a file beside it, and before the connection that writes, which writes to what it opens.
+        if std::fs::metadata(path).is_ok_and(|book| book.is_file() && book.nlink() > 1) {
+            return Err(OpenError::Linked(path.to_owned()));
+        }
+        if file::look(path)? && !file::is_ours(path).await? {
+            return Err(file::FileFault::Foreign(path.to_owned()).into());
+        }
         let lock = lock(path)?;
+        file::ready(path)?;
         let options_of_writer = options_of_writer(path);
         let mut connection = options_of_writer.connect().await?;
-        MIGRATIONS.run(&mut connection).await?;
+        bring_up(path, &mut connection).await?;
         let readers = readers::open(options(path)).await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
         let metrics = Arc::new(Metrics::default());
@@ -199,6 +227,15 @@ impl Store {
     /// What is counted while the server works. Whoever has the store can count.
     pub fn metrics(&self) -> &Metrics {
         &self.metrics
+    }
+
+    pub fn shared_metrics(&self) -> Arc<Metrics> {
+        Arc::clone(&self.metrics)
+    }
+
+    /// Where the book is.
+    pub fn file(&self) -> &Path {
+        &self.file
     }
 
     /// How busy the book is now, and how large. No statement is run.

@@ -1,0 +1,45 @@
+//! The tables of a book: which change of them it has, and how it is brought up to this version.
+
+use std::path::Path;
+
+use sqlx::{Connection, SqliteConnection, migrate::Migrator};
+
+use super::{backup, file};
+
+pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
+
+/// The newest change that this version knows.
+pub fn newest() -> i64 {
+    MIGRATIONS.iter().map(|change| change.version).max().unwrap_or(0)
+}
+
+/// The newest change that a book has; nothing in a file that has no tables yet.
+pub async fn of(connection: &mut SqliteConnection) -> Result<Option<i64>, sqlx::Error> {
+    let known: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE name = '_sqlx_migrations'")
+        .fetch_one(&mut *connection)
+        .await?;
+    if known == 0 {
+        return Ok(None);
+    }
+    sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations WHERE success").fetch_one(connection).await
+}
+
+/// The same of a file, which is only read.
+pub async fn of_file(path: &Path) -> Result<Option<i64>, sqlx::Error> {
+    of(&mut super::open_read_only(path).await?).await
+}
+
+/// Keeps the book as it was before its tables are changed, beside it: an older program cannot open it afterwards. A copy that is
+/// there from an earlier try is kept.
+pub async fn keep_before(path: &Path, had: i64) -> Result<(), sqlx::Error> {
+    let kept = file::beside(path, &format!(".before-{:04}", had + 1));
+    if kept.exists() { Ok(()) } else { backup::copy(path, &kept).await }
+}
+
+/// Brings a copy up to this version, so that it can be checked like a book of today.
+pub async fn bring_up(copy: &Path) -> Result<(), sqlx::Error> {
+    let mut connection = SqliteConnection::connect_with(&super::options(copy)).await?;
+    let failed = |error: sqlx::migrate::MigrateError| sqlx::Error::Protocol(error.to_string());
+    MIGRATIONS.run(&mut connection).await.map_err(failed)?;
+    connection.close().await
+}

@@ -1,0 +1,180 @@
+//! Copies of a book: made by the server itself, checked, named only when they are whole, and put back where records were lost.
+
+use std::{path::Path, time::Duration};
+
+use harness::{TestApp, world::Company};
+use rusqlite::Connection;
+use server::{
+    backups::{Plan, Source, round},
+    book::{backup, verify::check_file},
+    config::{Backup, Restore},
+};
+
+fn names(folder: &Path) -> Vec<String> {
+    let found = std::fs::read_dir(folder).unwrap().map(|found| found.unwrap().file_name().into_string().unwrap());
+    let mut names: Vec<String> = found.collect();
+    names.sort();
+    names
+}
+
+fn code(of: std::process::ExitCode) -> bool {
+    of == std::process::ExitCode::SUCCESS
+}
+
+#[tokio::test]
+async fn the_server_copies_what_was_written_and_only_then() {
+    let company = Company::in_maryland().await;
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { folder: folder.path().join("copies"), every: Duration::from_mins(1), keep: 2 };
+    let source = Source::of(company.app.beside());
+    let first = round(&source, &plan).await.unwrap().unwrap();
+    assert!(check_file(&first).await.unwrap().faults.is_empty());
+    assert_eq!(round(&source, &plan).await.unwrap(), None, "nothing was written since");
+    for minute in 1..=3 {
+        company.app.clock.advance(Duration::from_mins(1));
+        let id = company.put_down(&company.rear, "1").await;
+        let copy = round(&source, &plan).await.unwrap().unwrap();
+        let there: i64 = Connection::open(&copy)
+            .unwrap()
+            .query_row("SELECT count(*) FROM applications WHERE id = ?1", [id], |row| row.get(0))
+            .unwrap();
+        assert_eq!(there, 1, "minute {minute}");
+    }
+    // The two newest, of which one is the last of its day.
+    assert_eq!(names(&plan.folder), ["swardbook-20260915T140200Z.db", "swardbook-20260915T140300Z.db"]);
+    let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
+    assert!(metrics.contains("swardbook_backup_age_seconds 0"), "{metrics}");
+    company.app.clock.advance(Duration::from_mins(5));
+    let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
+    assert!(metrics.contains("swardbook_backup_age_seconds 300"), "{metrics}");
+}
+
+#[tokio::test]
+async fn a_folder_that_cannot_be_written_is_told_and_mended() {
+    let company = Company::in_maryland().await;
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path().join("copies");
+    std::fs::write(&at, "a file where the folder should be").unwrap();
+    let plan = Plan { folder: at.clone(), every: Duration::from_millis(50), keep: 2 };
+    let running = tokio::spawn(server::backups::run(Source::of(company.app.beside()), plan));
+    let told = async |words: &str, there: bool| {
+        for _ in 0..200 {
+            let page = company.app.beside().store.metrics().backups_fail();
+            if page.as_ref().is_some_and(|(_, why)| why.contains(words)) == there {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        panic!("waited for {words} to be {there}");
+    };
+    told("copies", true).await;
+    std::fs::remove_file(&at).unwrap();
+    told("copies", false).await;
+    running.abort();
+    assert_eq!(names(&at).len(), 1);
+}
+
+#[tokio::test]
+async fn lost_records_are_put_back_and_nothing_is_written_over() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let token = company.owner.token.clone().unwrap();
+    let folder = company.app.stop().await;
+    let (book, copy) = (folder.path().join("book.db"), folder.path().join("copy.db"));
+    assert!(code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await));
+    assert!(!code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await), "never over a file");
+    let put_back = Restore { from: copy.clone(), file: book.clone() };
+    assert!(!code(backup::restore(&put_back).await), "never over records");
+    std::fs::remove_file(&book).unwrap();
+    assert!(code(backup::restore(&put_back).await));
+    assert!(!names(folder.path()).iter().any(|name| name.contains("part")), "{:?}", names(folder.path()));
+    let app = TestApp::reopen(folder).await;
+    let _ = app.user(&token, None).get(&format!("/api/v1/applications/{id}")).await.expect(200);
+}
+
+#[tokio::test]
+async fn a_copy_that_does_not_check_is_put_in_the_place_of_nothing() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "20").await;
+    let folder = company.app.stop().await;
+    let (book, copy) = (folder.path().join("book.db"), folder.path().join("copy.db"));
+    std::fs::rename(&book, &copy).unwrap();
+    Connection::open(&copy)
+        .unwrap()
+        .execute_batch("DROP TRIGGER journal_keep; UPDATE journal SET payload = '{}' WHERE seq = 3;")
+        .unwrap();
+    assert!(!code(backup::restore(&Restore { from: copy, file: book.clone() }).await));
+    assert!(!book.exists());
+}
+
+#[tokio::test]
+async fn a_file_of_another_program_gets_no_tables() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("theirs.db");
+    Connection::open(&file)
+        .unwrap()
+        .execute_batch("CREATE TABLE journal (note TEXT); CREATE TABLE notes (x);")
+        .unwrap();
+    let before = std::fs::read(&file).unwrap();
+    let law = std::sync::Arc::new(domain::law::Lawbook::embedded().unwrap());
+    let said = server::store::Store::open(&file, law).await.unwrap_err().to_string();
+    assert!(said.contains("is the file of another program"), "{said}");
+    assert_eq!(std::fs::read(&file).unwrap(), before);
+    assert_eq!(names(folder.path()), ["theirs.db"]);
+}
+
+/// What was written last is in the one file when the server has stopped, and the file says whose it is.
+#[tokio::test]
+async fn a_server_that_has_stopped_leaves_one_file() {
+    let company = Company::in_maryland().await;
+    for _ in 0..20 {
+        company.put_down(&company.rear, "0.1").await;
+    }
+    let folder = company.app.stop().await;
+    assert_eq!(names(folder.path()), ["book.db", "book.db.lock"]);
+    let head = std::fs::read(folder.path().join("book.db")).unwrap();
+    assert_eq!(&head[68..72], b"Swrd");
+    let alone = tempfile::tempdir().unwrap();
+    std::fs::copy(folder.path().join("book.db"), alone.path().join("book.db")).unwrap();
+    let found = check_file(&alone.path().join("book.db")).await.unwrap();
+    assert!(found.faults.is_empty() && found.records >= 20, "{found:?}");
+}
+
+/// A book of an earlier version: copied before its tables are changed, and checked without being changed.
+#[tokio::test]
+async fn an_older_book_is_checked_as_it_is_and_kept_before_it_is_brought_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.db");
+    let law = || std::sync::Arc::new(domain::law::Lawbook::embedded().unwrap());
+    older(&book, 15).await;
+    let before = std::fs::read(&book).unwrap();
+    let found = check_file(&book).await.unwrap();
+    assert_eq!((found.older, found.faults.len()), (Some(15), 0), "{:?}", found.faults);
+    assert_eq!(std::fs::read(&book).unwrap(), before);
+    let copy = folder.path().join("copy.db");
+    assert!(code(backup::run(&Backup { file: book.clone(), to: copy }).await));
+    let (store, writer) = server::store::Store::open(&book, law()).await.unwrap();
+    store.reader().close().await;
+    drop(store);
+    writer.finish().await.unwrap();
+    assert_eq!(check_file(&book).await.unwrap().older, None);
+    let kept = check_file(&folder.path().join("book.db.before-0016")).await.unwrap();
+    assert_eq!((kept.older, kept.faults.len()), (Some(15), 0));
+    // Nothing is kept where nothing is changed.
+    std::fs::remove_file(folder.path().join("book.db.before-0016")).unwrap();
+    let (store, writer) = server::store::Store::open(&book, law()).await.unwrap();
+    store.reader().close().await;
+    drop(store);
+    writer.finish().await.unwrap();
+    assert!(!names(folder.path()).iter().any(|name| name.contains("before")), "{:?}", names(folder.path()));
+}
+
+/// A book whose tables have the first changes only, as the version of that time left it.
+async fn older(book: &Path, version: i64) {
+    let mut first = sqlx::migrate::Migrator::DEFAULT;
+    first.migrations = server::store::MIGRATIONS.iter().filter(|one| one.version <= version).cloned().collect();
+    let options = sqlx::sqlite::SqliteConnectOptions::new().filename(book).create_if_missing(true);
+    let mut connection = sqlx::ConnectOptions::connect(&options).await.unwrap();
+    first.run(&mut connection).await.unwrap();
+    sqlx::Connection::close(connection).await.unwrap();
+}
