@@ -6,7 +6,7 @@ mod land;
 use std::collections::BTreeSet;
 
 use harness::{
-    Reply, User,
+    PASSWORD, Reply, User,
     contract::{operation_id, operations},
     new_id,
     world::{Company, course, fair_weather, label, rotary_spreader},
@@ -90,6 +90,13 @@ async fn people(company: &Company, watch: &mut Watch) {
     let change = json!({ "name": "Tech 2", "role": "technician" });
     let _ = watch.one(owner.put_version(&path, "\"v1\"", &change).await, "person.changed").await;
     let _ = watch.none(owner.put_version(&path, "\"v1\"", &change).await, 412).await;
+    let signs_in =
+        json!({ "name": "Office 02", "role": "office", "sign_in": { "name": "office2", "password": PASSWORD } });
+    let _ = watch.one(owner.post("/api/v1/people", &signs_in).await, "person.added").await;
+    let own = company.app.sign_in("office2", None).await;
+    let password = json!({ "old": PASSWORD, "new": "four other plain words" });
+    let _ = watch.one(own.put("/api/v1/me/password", &password).await, "person.changed").await;
+    assert!(!watch.entries.last().unwrap().to_string().contains("four other"), "the password is told");
     let codes = format!("/api/v1/people/{made}/enrolment-codes");
     let code = watch.one(owner.post(&codes, &json!({})).await, "enrolment_code.made").await.body;
     assert!(!watch.entries.last().unwrap().to_string().contains(code["code"].as_str().unwrap()), "the code is told");

@@ -31,6 +31,7 @@ mod migrations;
 mod number_bounds;
 mod openapi;
 mod pages;
+mod passwords;
 mod places;
 mod plans;
 mod problems;

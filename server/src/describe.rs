@@ -129,13 +129,13 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     };
     let header = |operation: &Operation, name: &str| parameters(operation).any(|parameter| parameter.name == name);
     let mut kinds = vec![Kind::Fault, Kind::Busy];
-    let open = operation
-        .operation_id
-        .as_deref()
-        .is_some_and(|id| ["create_company", "create_session", "enrol_device"].contains(&id));
-    if open {
+    let one_of = |ids: &[&str]| operation.operation_id.as_deref().is_some_and(|id| ids.contains(&id));
+    let open = one_of(&["create_company", "create_session", "enrol_device"]);
+    // A password or a code can be guessed at there.
+    if open || one_of(&["replace_own_password"]) {
         kinds.push(Kind::TooMany);
-    } else {
+    }
+    if !open {
         kinds.push(Kind::NotAllowed);
     }
     kinds.push(Kind::NotSignedIn);

@@ -33,14 +33,18 @@ fn fault(error: &dyn std::fmt::Display) -> Problem {
 
 /// What is wrong with a new password that is easily guessed.
 pub fn guessable(sign_in: &SignIn, company: &str) -> Option<FieldFault> {
+    guessable_at("/sign_in/password", sign_in, company)
+}
+
+/// The same, where the password stands somewhere else in the body.
+pub fn guessable_at(pointer: &str, sign_in: &SignIn, company: &str) -> Option<FieldFault> {
     let plain = |text: &str| text.to_lowercase().replace(char::is_whitespace, "");
     let lower = plain(&sign_in.password);
     let varied = lower.chars().collect::<std::collections::HashSet<_>>().len() >= 5;
     let known = [plain(company), plain(&sign_in.name)];
     let of_known = known.iter().any(|word| word.len() > 3 && lower.replace(word.as_str(), "").len() < 6);
     let detail = "is easily guessed; take a few words that have nothing to do with the company or your name";
-    (COMMON.contains(&lower.as_str()) || !varied || of_known)
-        .then(|| FieldFault::at("/sign_in/password", "guessable", detail))
+    (COMMON.contains(&lower.as_str()) || !varied || of_known).then(|| FieldFault::at(pointer, "guessable", detail))
 }
 
 /// The stored form of a new password. Nothing for somebody without a sign-in.

@@ -182,3 +182,25 @@ async fn a_certificate_is_entered_corrected_and_told_before_it_ends() {
     assert_eq!(office.send(&form, &[&good[1..3], &good[5..], &other].concat()).await.status, 303);
     assert!(office.open("/office").await.html.contains("Tech 01: Pesticide licence ends on 2026-11-01"));
 }
+
+#[tokio::test]
+async fn everybody_changes_the_own_password_and_knows_the_old_one() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let form = office.open("/office/password").await;
+    let wrong = office.send(&form, &[("/old", "not the password of now"), ("/new", "four other plain words")]).await;
+    assert_eq!(wrong.status, 422);
+    assert!(wrong.beside("/old", "fault").contains("is not your password"), "{}", wrong.html);
+    assert!(!wrong.html.contains("four other"), "a password is never written back");
+    let before = written(&company).await;
+    let changed = office.send(&wrong, &[("/old", PASSWORD), ("/new", "four other plain words")]).await;
+    assert_eq!(changed.status, 303, "{}", changed.html);
+    assert_eq!(written(&company).await, before + 1);
+    // Everything of before has ended, the API's token too.
+    let _ = company.office.get("/api/v1/me").await.problem(401, "not-signed-in");
+    assert_eq!(office.open("/office/people").await.status, 303, "to the sign-in");
+    let session = |password: &str| json!({ "name": "office", "password": password });
+    let nobody = company.app.nobody();
+    let _ = nobody.post("/api/v1/sessions", &session(PASSWORD)).await.problem(401, "not-signed-in");
+    let _ = nobody.post("/api/v1/sessions", &session("four other plain words")).await.expect(201);
+}

@@ -16,6 +16,7 @@ pub(crate) mod journal;
 pub(crate) mod lots;
 pub(crate) mod measurements;
 pub(crate) mod metrics;
+pub(crate) mod passwords;
 pub(crate) mod people;
 pub(crate) mod places;
 pub(crate) mod plans;
@@ -50,6 +51,7 @@ use crate::{
 pub(crate) fn routes() -> Routes {
     Routes::default()
         .merge(sessions::routes())
+        .merge(passwords::routes())
         .merge(people::routes())
         .merge(credentials::routes())
         .merge(clients::routes())

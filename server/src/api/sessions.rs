@@ -200,10 +200,15 @@ pub async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): O
         .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))
         .await?;
     let mut headers = HeaderMap::new();
+    gone(&mut headers);
+    Ok((StatusCode::NO_CONTENT, headers).into_response())
+}
+
+/// Takes the cookie of a browser away.
+pub fn gone(headers: &mut HeaderMap) {
     if let Ok(gone) = HeaderValue::from_str(&cookie("", 0)) {
         headers.insert(header::SET_COOKIE, gone);
     }
-    Ok((StatusCode::NO_CONTENT, headers).into_response())
 }
 
 /// Who a token belongs to.

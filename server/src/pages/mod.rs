@@ -19,6 +19,7 @@ mod lots;
 mod measurements;
 mod office;
 mod office_session;
+mod passwords;
 mod people;
 mod phone;
 mod plans;
@@ -133,6 +134,7 @@ fn desk_routes() -> Router<App> {
             get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
         .route("/office/settings", get_and_post(settings::one, settings::change))
+        .route("/office/password", get_and_post(passwords::ask, passwords::change))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get_and_post(people::new, people::add))
         .route("/office/people/{id}", get_and_post(people::one, people::change))

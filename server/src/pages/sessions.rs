@@ -87,7 +87,7 @@ pub async fn sign_out(
 }
 
 /// On to an address, with the cookie that the API's answer sets.
-fn onward(answered: &HeaderMap, to: &str) -> Response {
+pub(super) fn onward(answered: &HeaderMap, to: &str) -> Response {
     let mut response = Redirect::to(to).into_response();
     if let Some(cookie) = answered.get(header::SET_COOKIE) {
         response.headers_mut().insert(header::SET_COOKIE, cookie.clone());

@@ -186,6 +186,29 @@ pub async fn update(
     Ok(UpdateOutcome::of(done.rows_affected(), stored))
 }
 
+/// Sets another password while the old one is still what was looked at, and ends every token and code made before.
+pub async fn set_password(
+    connection: &mut SqliteConnection,
+    id: PersonId,
+    [old, new]: [&str; 2],
+    at: Instant,
+) -> Result<Option<Person>, sqlx::Error> {
+    let key = id.to_string();
+    let done = sqlx::query!(
+        "UPDATE people SET password_hash = $3, version = version + 1 WHERE id = $1 AND password_hash = $2 AND active = 1",
+        key,
+        old,
+        new
+    )
+    .execute(&mut *connection)
+    .await?;
+    if done.rows_affected() == 0 {
+        return Ok(None);
+    }
+    end_all(&mut *connection, &key, at).await?;
+    get(connection, id).await
+}
+
 /// Ends everything with which a person has been let in: sessions, phones, and codes that nobody has used yet.
 async fn end_all(connection: &mut SqliteConnection, person: &str, at: Instant) -> Result<(), sqlx::Error> {
     let at = at.millis();
