@@ -122,7 +122,12 @@ impl TestApp {
     /// A server on a book that is there already.
     pub async fn reopen(folder: TempDir) -> Self {
         let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
-        Self::open(folder, TODAY, law, config::Weather::default()).await
+        Self::reopen_under(folder, TODAY, law).await
+    }
+
+    /// The same at a moment, under the rule sets of an operator.
+    pub async fn reopen_under(folder: TempDir, now: &str, law: Arc<Lawbook>) -> Self {
+        Self::open(folder, now, law, config::Weather::default()).await
     }
 
     /// What works beside the router.
