@@ -59,8 +59,17 @@ fn provider() {
     ONCE.call_once(|| drop(rustls::crypto::ring::default_provider().install_default()));
 }
 
+thread_local! {
+    /// Reading the roots of trust takes longer than starting a server, and a test may start many.
+    static CLIENT: Client = new_client();
+}
+
 /// A client that gives up after a while instead of hanging a test.
 pub fn client() -> Client {
+    CLIENT.with(Client::clone)
+}
+
+fn new_client() -> Client {
     provider();
     Client::builder()
         .timeout(Duration::from_secs(30))

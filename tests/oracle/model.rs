@@ -156,11 +156,10 @@ impl Model {
         let days = self.by_day(section, without);
         let within = |first: Date, last: Date| days.range(first..=last).map(|(_, rate)| rate).sum::<BigRational>();
         let calendar = within(day.first_of_year(), day.last_of_year());
-        // Every one of the 365 spans is tried; a faster way would have to be argued for.
-        let spans = (0..365_i64).map(|ahead| {
-            let last = day.checked_add(jiff::Span::new().days(ahead)).unwrap();
-            within(last.checked_sub(jiff::Span::new().days(364)).unwrap(), last)
-        });
+        // A span moved on to its next entry holds no less, so those that end on the day or on a later entry are enough.
+        let furthest = day.checked_add(jiff::Span::new().days(364)).unwrap();
+        let ends = std::iter::once(day).chain(days.range(day..=furthest).map(|(on, _)| *on));
+        let spans = ends.map(|last| within(last.checked_sub(jiff::Span::new().days(364)).unwrap(), last));
         spans.fold(calendar, |most, span| if span > most { span } else { most })
     }
 

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::{
     histories::{Amount, Pounds, Step, before},
-    model::{Hold, LIMITS, Line, Model, Record, Since, exact, rounded_down, rounded_up},
+    model::{GRADES, Hold, LIMITS, Line, Model, Record, Since, exact, rounded_down, rounded_up},
 };
 
 /// Who and what is there when a history begins.
@@ -90,7 +90,9 @@ impl Play {
                     self.turf(section, Some(before(today, *days_ago)), species, Some(entry)).await;
                 }
             }
-            Step::Sold { days_ago, client } => self.sold(before(today, *days_ago), usize::from(*client % 3), None).await,
+            Step::Sold { days_ago, client } => {
+                self.sold(before(today, *days_ago), usize::from(*client % 3), None).await
+            }
             Step::SaleCorrected { entry, days_ago, client } => {
                 let entries = self.model.owners.len();
                 if entries > 1 {
@@ -142,7 +144,7 @@ impl Play {
                 BigRational::new(BigInt::from(hundred_thousandths), BigInt::from(100_000))
             }
             Pounds::AllThatIsLeft(more) => {
-                let share = exact(super::model::GRADES[product][0]);
+                let share = exact(GRADES[product][0]);
                 let room = self.model.room(section, day, without);
                 let all = rounded_down(&(room / exact("1000") * &area / share)) + BigInt::from(more);
                 BigRational::new(all, BigInt::from(1_000_000))
@@ -216,9 +218,9 @@ impl Play {
         let Some((line, named)) = change else {
             return self.send(&record, at, Vec::new(), Value::Null).await;
         };
-        let change = json!({ "lines": [self.line_json(&line, named)] });
         let mut lines = record.lines.clone();
         lines.retain(|known| known.section != line.section);
+        let change = json!({ "lines": [self.line_json(&line, named)] });
         lines.push(line);
         self.send(&record, at, lines, change).await;
     }
@@ -300,7 +302,7 @@ impl Play {
     async fn hold(&mut self, product: usize, section: usize, amount: &Amount) {
         let Some(line) = self.line(self.model.today, product, section, amount, None) else { return };
         let id = new_id();
-        let plan = self.plan(product, self.line_json(&line, amount.part.is_some()));
+        let plan = self.plan(product, vec![self.line_json(&line, amount.part.is_some())]);
         let reply = self.phone.put(&format!("/api/v1/clearances/{id}"), &plan).await;
         if self.model.stops(product, self.model.today, std::slice::from_ref(&line), None) {
             let _ = reply.problem(422, "stopped-by-rules");
@@ -310,11 +312,11 @@ impl Play {
         }
     }
 
-    pub fn plan(&self, product: usize, line: Value) -> Value {
+    pub fn plan(&self, product: usize, lines: Vec<Value>) -> Value {
         json!({
             "property_id": self.of.property, "product_id": self.of.products[product],
             "planned_on": self.model.today.to_string(), "purpose": "maintenance",
-            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": fair_weather(), "lines": [line],
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": fair_weather(), "lines": lines,
         })
     }
 }
