@@ -59,8 +59,17 @@ fn provider() {
     ONCE.call_once(|| drop(rustls::crypto::ring::default_provider().install_default()));
 }
 
+thread_local! {
+    /// Reading the roots of trust takes longer than starting a server, and a test may start many.
+    static CLIENT: Client = new_client();
+}
+
 /// A client that gives up after a while instead of hanging a test.
 pub fn client() -> Client {
+    CLIENT.with(Client::clone)
+}
+
+fn new_client() -> Client {
     provider();
     Client::builder()
         .timeout(Duration::from_secs(30))
@@ -122,7 +131,12 @@ impl TestApp {
     /// A server on a book that is there already.
     pub async fn reopen(folder: TempDir) -> Self {
         let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
-        Self::open(folder, TODAY, law, config::Weather::default()).await
+        Self::reopen_under(folder, TODAY, law).await
+    }
+
+    /// The same at a moment, under the rule sets of an operator.
+    pub async fn reopen_under(folder: TempDir, now: &str, law: Arc<Lawbook>) -> Self {
+        Self::open(folder, now, law, config::Weather::default()).await
     }
 
     /// What works beside the router.

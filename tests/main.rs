@@ -30,6 +30,7 @@ mod metrics;
 mod migrations;
 mod number_bounds;
 mod openapi;
+mod oracle;
 mod pages;
 mod passwords;
 mod places;
