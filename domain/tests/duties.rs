@@ -125,11 +125,26 @@ fn reports_come_in_the_order_of_their_days() {
 }
 
 #[test]
-fn the_credentials_that_free_their_holders_are_named() {
-    // FL-22 and MA-15.
+fn the_credentials_that_rules_ask_for_or_reward_are_named() {
+    // DE-06, FL-06, FL-22, MA-15, LR-05, MD-28, MI-09, MN-04 and NJ-19.
     let book = book();
     let known: Vec<&str> = book.credentials().into_iter().collect();
-    assert_eq!(known, ["us-fl-orange-certified", "us-ma-barnstable-certified"]);
+    assert_eq!(
+        known,
+        [
+            "us-de-certified",
+            "us-fl-limited-certified",
+            "us-fl-orange-certified",
+            "us-ma-barnstable-certified",
+            "us-ma-nantucket-licensed",
+            "us-md-certified",
+            "us-md-trained",
+            "us-mi-golf-trained",
+            "us-mn-golf-trained",
+            "us-nj-certified",
+            "us-nj-trained",
+        ]
+    );
 }
 
 #[test]
@@ -140,7 +155,7 @@ fn v51_municipal_land_of_five_acres_has_a_schedule() {
     let threshold = |id: &str| {
         let rule = set.rules.iter().find(|rule| rule.id == id).expect("the rule");
         match rule.values.first().and_then(|value| value.duty.as_ref()) {
-            Some(Duty::Disclosure(told @ DisclosureDuty::Plan(_))) => told.area().expect("a threshold"),
+            Some(Duty::PlanNeed(need)) => need.said.area.expect("a threshold"),
             other => panic!("{id} is no plan: {other:?}"),
         }
     };
