@@ -3,11 +3,7 @@
 use domain::{
     application::Audience,
     decision::{Outcome, Verdict, check_label, decide},
-    law::{
-        EMBEDDED, InForce, Lawbook,
-        disclosure::{DisclosureDuty, RecordField},
-        duty::Duty,
-    },
+    law::{EMBEDDED, InForce, Lawbook, disclosure::RecordField},
     quantity::Area,
 };
 
@@ -145,24 +141,6 @@ fn the_credentials_that_rules_ask_for_or_reward_are_named() {
             "us-nj-trained",
         ]
     );
-}
-
-#[test]
-fn v51_municipal_land_of_five_acres_has_a_schedule() {
-    // NR 151.13(1)(b)3 says 5 acres or more (WI-08); the rule for other sites says over 5 (WI-06).
-    let book = book();
-    let set = book.rule_set("us-wi").expect("Wisconsin");
-    let threshold = |id: &str| {
-        let rule = set.rules.iter().find(|rule| rule.id == id).expect("the rule");
-        match rule.values.first().and_then(|value| value.duty.as_ref()) {
-            Some(Duty::PlanNeed(need)) => need.said.area.expect("a threshold"),
-            other => panic!("{id} is no plan: {other:?}"),
-        }
-    };
-    assert!(threshold("us-wi.plan.municipal").is_reached_by(acres(500)));
-    assert!(!threshold("us-wi.plan.municipal").is_reached_by(acres(490)));
-    assert!(!threshold("us-wi.plan.large_site").is_reached_by(acres(500)));
-    assert!(threshold("us-wi.plan.large_site").is_reached_by(acres(501)));
 }
 
 pub const TOWN: &str = r#"

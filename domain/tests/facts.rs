@@ -141,7 +141,8 @@ fn everything_asked() -> Vec<HeldCredential> {
         Some(Duty::CredentialNeed(need)) => Some(need.held.clone()),
         _ => None,
     });
-    let held = |code| HeldCredential { code: Some(code), rule_set: None, valid_from: day("1990-01-01"), valid_until: None };
+    let held =
+        |code| HeldCredential { code: Some(code), rule_set: None, valid_from: day("1990-01-01"), valid_until: None };
     codes.flatten().map(held).collect()
 }
 

@@ -49,9 +49,13 @@ impl<'a> Run<'a> {
                     "What kind of ground this is was not entered, and {} does not bind every kind alike.",
                     set.about.name
                 );
-                let hint = "The office enters on the property whether it is a lawn, a golf course, a farm or another kind.";
+                let hint =
+                    "The office enters on the property whether it is a lawn, a golf course, a farm or another kind.";
                 let rule = format!("law.{}.kind", set.about.code);
-                self.push(&said_by(&rule, "No kind of ground entered", None, Mark::Own), Answer::law_care(message, hint.to_owned()));
+                self.push(
+                    &said_by(&rule, "No kind of ground entered", None, Mark::Own),
+                    Answer::law_care(message, hint.to_owned()),
+                );
             }
             return;
         };

@@ -274,9 +274,7 @@ impl<'a> Run<'a> {
 
 /// Whether the applicator holds, on the day of application, the credential that frees its holder from a rule.
 fn is_released(rule: &Rule, facts: &Facts) -> bool {
-    rule.unless_credential
-        .as_ref()
-        .is_some_and(|code| facts.credentials.iter().any(|held| held.is(code, facts.on)))
+    rule.unless_credential.as_ref().is_some_and(|code| facts.credentials.iter().any(|held| held.is(code, facts.on)))
 }
 
 impl<'s> Origin<'s> {

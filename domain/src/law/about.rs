@@ -131,7 +131,7 @@ pub struct Outside {
     #[schema(max_items = 8)]
     pub kinds: Vec<PropertyKind>,
     /// The rules that are lifted; empty for all that judge an application.
-    #[schema(max_items = 40, value_type = Vec<super::strictest::RuleName>)]
+    #[schema(max_items = 40, value_type = Vec<super::rule_name::RuleName>)]
     pub rules: Vec<String>,
     /// The first day on which they are known to be outside.
     pub from: Day,

@@ -5,8 +5,9 @@ use toml::Table;
 use super::{
     comparator::Comparator,
     duty::{
-        AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, CredentialNeed, Duty, ForecastBar, GroundBar, Heat,
-        HoldAfterSeeding, Interval, PhosphorusNeed, PlanNeed, Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window,
+        AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, CredentialNeed, Duty, ForecastBar, GroundBar,
+        Heat, HoldAfterSeeding, Interval, PhosphorusNeed, PlanNeed, Proof, Rain, Release, Setback, SlowShare,
+        SoilReportBefore, Window,
     },
     fields::Fields,
     kind::RuleKind,

@@ -5,7 +5,9 @@ use serde::Deserialize;
 use super::{
     comparator::Comparator,
     disclosure::{AreaThreshold, DisclosureDuty, Saying},
-    kind::RuleKind, month_day::MonthDay, nutrient::Nutrient,
+    kind::RuleKind,
+    month_day::MonthDay,
+    nutrient::Nutrient,
     scope::Scope,
 };
 use crate::{

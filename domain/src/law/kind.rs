@@ -124,8 +124,6 @@ impl RuleKind {
     }
 
     pub(super) const fn has_nutrients(self) -> bool {
-        matches!(self, 
-            Self::Setback | Self::Ground | Self::Rain | Self::Alerts | Self::Surface | Self::CredentialNeed
-        )
+        matches!(self, Self::Setback | Self::Ground | Self::Rain | Self::Alerts | Self::Surface | Self::CredentialNeed)
     }
 }

@@ -40,13 +40,7 @@ impl RuleSet {
         self.reach_on(rule, &facts.site, facts.on, holds)
     }
 
-    pub(crate) fn reach_on(
-        &self,
-        rule: &Rule,
-        site: &SiteFacts,
-        on: Day,
-        holds: impl Fn(&str) -> bool,
-    ) -> Reach<'_> {
+    pub(crate) fn reach_on(&self, rule: &Rule, site: &SiteFacts, on: Day, holds: impl Fn(&str) -> bool) -> Reach<'_> {
         let named = |outside: &&Outside| outside.rules.is_empty() || outside.rules.contains(&rule.id);
         let mut lifting = self.about.outside.iter().filter(named);
         let Some(kind) = site.kind else {

@@ -14,6 +14,7 @@ use super::{
     model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
     reach::Reach,
+    rule_name::RuleName,
     stack::{Force, Stack},
 };
 use crate::{
@@ -63,12 +64,6 @@ pub struct Strictest {
     #[schema(max_items = 200)]
     pub unknown: Vec<RuleName>,
 }
-
-/// The id of a rule.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[schema(max_length = 120, example = "us-ny.season")]
-#[serde(transparent)]
-pub struct RuleName(pub String);
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestCap {

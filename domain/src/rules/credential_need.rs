@@ -57,9 +57,15 @@ fn supervised(duty: &CredentialNeed, over: &Supervision, on: Day) -> Answer {
     let hint = "Work under somebody who holds the certificate, and name them as the supervisor.";
     match over {
         Supervision::By(held) if holds(held, &duty.held, on) => Answer::met(),
-        Supervision::By(_) => Answer::broken(format!("The supervisor holds no valid certificate. {}.", duty.said.words), hint),
-        Supervision::Nobody => Answer::broken(format!("Nobody is named who supervised the work. {}.", duty.said.words), hint),
-        Supervision::Unsaid => Answer::unseen(format!("Whoever does this needs a supervisor. {}.", duty.said.words), hint),
+        Supervision::By(_) => {
+            Answer::broken(format!("The supervisor holds no valid certificate. {}.", duty.said.words), hint)
+        }
+        Supervision::Nobody => {
+            Answer::broken(format!("Nobody is named who supervised the work. {}.", duty.said.words), hint)
+        }
+        Supervision::Unsaid => {
+            Answer::unseen(format!("Whoever does this needs a supervisor. {}.", duty.said.words), hint)
+        }
     }
 }
 

@@ -30,7 +30,6 @@ pub struct PropertyRow {
     /// By the book of now.
     local_rules_checked_on: Option<Day>,
     /// All its lawn sections together, by their newest measurements.
-    #[serde(default)]
     lawn_area: Option<i64>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
@@ -54,7 +53,7 @@ pub struct PropertyFacts {
     pub nutrient_plan_on: Option<Day>,
 }
 
-/// What entries mean that do not name the kind, and what requests mean that leave it out.
+/// What entries and requests mean that do not name the kind.
 #[expect(clippy::unnecessary_wraps, reason = "the default of a member that may be null")]
 pub const fn lawn() -> Option<PropertyKind> {
     Some(PropertyKind::Lawn)

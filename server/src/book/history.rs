@@ -130,7 +130,9 @@ pub fn told(facts: &Facts) -> Vec<(String, String)> {
 pub fn value_of(name: &str, value: &Value) -> String {
     match (name, value) {
         // Words of a list; what a person typed stands as it was typed.
-        ("species" | "kind" | "water" | "maintenance" | "clippings" | "shade", Value::String(word)) => word.replace('_', " "),
+        ("species" | "kind" | "water" | "maintenance" | "clippings" | "shade", Value::String(word)) => {
+            word.replace('_', " ")
+        }
         ("worked_by", Value::String(word)) => match word.as_str() {
             "professional" => "for hire".to_owned(),
             "own_ground" => "the owner's own people".to_owned(),

@@ -27,7 +27,10 @@ use view::{CAUTION, price};
 pub use view::{FollowedSchedule, RoundLeftOut, RoundPlan, SectionPlan};
 
 use crate::{
-    acts::{BatchFacts, credentials, facts, rows::{PropertyRow, SectionRow}},
+    acts::{
+        BatchFacts, credentials, facts,
+        rows::{PropertyRow, SectionRow},
+    },
     field_fault::truncate_chars,
     store::programmes::{
         Programme,

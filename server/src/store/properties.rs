@@ -17,8 +17,9 @@ use crate::{
     places,
     scope::Scope,
     store::{
+        enum_text,
         history::{self, NewEntry, Subject},
-        enum_text, read, read_day, read_enum, read_instant, read_json,
+        read, read_day, read_enum, read_instant, read_json,
     },
     version::{UpdateOutcome, Versioned, Versions},
 };

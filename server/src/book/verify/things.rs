@@ -41,9 +41,7 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
         "client" => &[("email", None)],
         "visit" => &[("programme_id", None), ("round", None)],
-        "property" => {
-            &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)]
-        }
+        "property" => &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)],
         "settings" => &[("rule_sets_months", Some("12"))],
         _ => &[],
     }
