@@ -3,13 +3,14 @@
 
 use harness::{
     User, new_id,
-    world::{Company, technician},
+    world::{Company, certify, technician},
 };
 use serde_json::{Value, json};
 
 /// Gives the visit to another technician, whose phone is answered.
 async fn give_away(company: &Company) -> User {
     let (other, phone) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &other, "us-md").await;
     let change = json!({
         "property_id": company.property, "person_id": other, "planned_on": "2026-09-15", "product_id": company.feed,
         "section_ids": [company.front, company.rear], "purpose": "maintenance", "status": "planned",

@@ -2,7 +2,7 @@
 
 use harness::{
     User, new_id,
-    world::{Company, technician},
+    world::{Company, certify, technician},
 };
 use serde_json::{Value, json};
 
@@ -80,6 +80,7 @@ async fn does_not_go_with(
 async fn a_record_takes_the_room_of_no_clearance_but_its_own() {
     let company = Company::in_maryland().await;
     let (other, colleague) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &other, "us-md").await;
     let visit = json!({
         "property_id": company.property, "person_id": other, "planned_on": "2026-09-15", "product_id": company.feed,
         "section_ids": [company.front], "purpose": "maintenance",
@@ -114,6 +115,7 @@ async fn the_room_of_a_foreign_clearance_stays_held() {
     company.three_loads().await;
     let clearance = clear(&company.phone, &company.plan(&company.front, "13.66")).await;
     let (other, colleague) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &other, "us-md").await;
     let visit = json!({
         "property_id": company.property, "person_id": other, "planned_on": "2026-09-15", "product_id": company.feed,
         "section_ids": [company.front], "purpose": "maintenance",

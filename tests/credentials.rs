@@ -20,7 +20,7 @@ fn of(person: &str) -> String {
 
 #[tokio::test]
 async fn the_office_keeps_them_and_each_reads_the_own_ones() {
-    let company = Company::in_maryland().await;
+    let company = Company::uncertified().await;
     let (office, phone) = (&company.office, &company.phone);
     let own = of(phone.id.as_deref().unwrap());
     let made = office.post_with_key(&own, "one-key-for-one-certificate", &certificate()).await.expect(201);
@@ -102,7 +102,7 @@ async fn orange_county_s_summer_is_open_to_its_holder_on_the_day_alone() {
 
 #[tokio::test]
 async fn a_certificate_that_has_run_out_asks_for_care_and_a_renewal_clears_it() {
-    let company = Company::in_maryland().await;
+    let company = Company::uncertified().await;
     let own = of(company.phone.id.as_deref().unwrap());
     let plan = company.plan(&company.front, "10");
     let asked = async || company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
@@ -111,7 +111,7 @@ async fn a_certificate_that_has_run_out_asks_for_care_and_a_renewal_clears_it() 
         findings.iter().find(|finding| finding["rule"] == "book.credential.valid").cloned()
     };
     let before = asked().await;
-    assert_eq!(told(&before), None, "who holds none may work under somebody who does: {before}");
+    assert_eq!(told(&before), None, "what was never held cannot have run out: {before}");
     let mut held = certificate();
     held["valid_until"] = json!("2026-09-14");
     let _ = company.office.post(&own, &held).await.expect(201);
@@ -170,4 +170,38 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     let csv = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
     let csv = company.owner.get(&csv).await.expect(200).text;
     assert!(csv.lines().any(|line| line.ends_with(",\"FA-1001, FA-2002\"")), "{csv}");
+}
+
+#[tokio::test]
+async fn maryland_s_certificate_stops_who_does_not_hold_it() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator, or by a trained one under supervision.
+    let company = Company::uncertified().await;
+    let own = of(company.phone.id.as_deref().unwrap());
+    let (plan, record) = (company.plan(&company.front, "10"), company.record(&company.front, "10"));
+    let asked = async |by: &User| by.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+    let verdict = |decision: &Value| {
+        let findings = decision["findings"].as_array().unwrap();
+        findings.iter().find(|one| one["rule"] == "us-md.credential").map(|one| one["verdict"].clone())
+    };
+    assert_eq!(verdict(&asked(&company.phone).await), Some(json!("stop")));
+    assert_eq!(verdict(&asked(&company.office).await), Some(json!("care")), "the office asks for whoever does it");
+    let sent = async || company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await;
+    let refused = sent().await.problem(422, "stopped-by-rules");
+    assert_eq!(stopping(&refused.body["findings"]), ["us-md.credential"]);
+    let mut held = certificate();
+    held["valid_until"] = json!("2026-09-15");
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &held).await.expect(201).id());
+    assert_eq!(verdict(&asked(&company.phone).await), Some(json!("care")), "nobody said which certificate it is");
+    held["code"] = json!("us-md-certified");
+    let _ = company.office.put_version(&path, "\"v1\"", &held).await.expect(200);
+    assert_eq!(verdict(&asked(&company.phone).await), None, "it is valid through the day");
+    let _ = sent().await.expect(201);
+    held["valid_until"] = json!("2026-09-14");
+    let _ = company.office.put_version(&path, "\"v2\"", &held).await.expect(200);
+    assert_eq!(verdict(&asked(&company.phone).await), Some(json!("stop")), "it ran out the day before");
+    held["code"] = json!("us-md-trained");
+    held["valid_until"] = Value::Null;
+    let _ = company.office.put_version(&path, "\"v3\"", &held).await.expect(200);
+    assert_eq!(verdict(&asked(&company.phone).await), Some(json!("care")), "the supervisor is not named yet");
+    assert_eq!(stopping(&sent().await.problem(422, "stopped-by-rules").body["findings"]), ["us-md.credential"]);
 }

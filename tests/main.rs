@@ -21,6 +21,7 @@ mod golden_journal;
 mod hang_up;
 mod history;
 mod journal_coverage;
+mod kinds;
 mod law;
 mod lists;
 mod logging;

@@ -35,8 +35,23 @@ impl Company {
         Self::on(TestApp::empty().await, rule_sets).await
     }
 
-    /// On a server that is there.
+    /// On a server that is there. Everybody holds the certificate that the place asks for.
     pub async fn on(app: TestApp, rule_sets: &[&str]) -> Self {
+        let company = Self::uncertified_on(app, rule_sets).await;
+        for person in [&company.owner, &company.office, &company.phone] {
+            for set in rule_sets {
+                certify(&company.office, person.id.as_deref().unwrap_or_default(), set).await;
+            }
+        }
+        company
+    }
+
+    /// In Maryland, where nobody holds the certificate that it asks for.
+    pub async fn uncertified() -> Self {
+        Self::uncertified_on(TestApp::empty().await, &["us-md"]).await
+    }
+
+    async fn uncertified_on(app: TestApp, rule_sets: &[&str]) -> Self {
         let owner = app.set_up().await;
         let office = office(&app, &owner).await;
         let (technician, phone) = technician(&app, &office, &owner, "Tech 01").await;
@@ -133,6 +148,22 @@ pub async fn technician(app: &TestApp, office: &User, owner: &User, name: &str) 
     let enrolled = app.nobody().post("/api/v1/devices", &enrol).await.expect(201).body;
     let phone = app.user(enrolled["token"].as_str().unwrap_or_default(), Some(id.clone()));
     (id, phone)
+}
+
+/// Enters the certificate that a place asks for, where it asks for one. It has no end.
+pub async fn certify(office: &User, person: &str, rule_set: &str) {
+    let code = match rule_set.get(..5) {
+        Some("us-md") => "us-md-certified",
+        Some("us-fl") => "us-fl-limited-certified",
+        Some("us-nj") => "us-nj-certified",
+        Some("us-de") => "us-de-certified",
+        _ => return,
+    };
+    let held = json!({
+        "name": "Certificate of the state", "number": "C-1", "issued_by": "The state", "rule_set": &code[..5], "code": code,
+        "valid_from": "2015-01-01",
+    });
+    let _ = office.post(&format!("/api/v1/people/{person}/credentials"), &held).await.expect(201);
 }
 
 pub async fn property(office: &User, client: &str, rule_sets: &[&str]) -> String {

@@ -55,11 +55,14 @@ impl Ground {
     }
 }
 
-/// Whether the applicator works for hire. Several laws bind the two differently.
+/// Who does the work. Several laws bind those who work for hire otherwise than the others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Audience {
+    /// Whoever works for hire.
     Professional,
+    /// The owner's own people on ground that is no home: a golf course, a school, a town.
+    OwnGround,
     Household,
 }
 

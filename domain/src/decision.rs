@@ -1,6 +1,7 @@
 //! The answer: every rule's finding, the verdict, the largest lawful amount and what binds it.
 
 mod answer;
+mod ground;
 mod hours;
 mod label_check;
 mod run;

@@ -4,7 +4,7 @@ use crate::{
     application::{Audience, Ground, Purpose, is_valid_on},
     equipment::Equipment,
     ids::SectionId,
-    land::{Species, Water},
+    land::{PropertyKind, Species, Water},
     product::{Label, Nutrients, ProductForm},
     quantity::{Area, Distance, Percent, ProductMass},
     soil::SoilReport,
@@ -15,18 +15,53 @@ use crate::{
 /// A licence or certificate as rules read it: several laws bind its holder differently.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HeldCredential {
-    /// The code by which rule files call it, such as `us-md-professional`.
-    pub code: String,
+    /// The code by which rule files call it, such as `us-md-certified`; nothing where nobody has said which one it is.
+    pub code: Option<String>,
+    /// The rule set of the place that gave it, if that is known.
+    pub rule_set: Option<String>,
     pub valid_from: Day,
     /// The last day on which it is valid; nothing when it has no end.
     pub valid_until: Option<Day>,
 }
 
 impl HeldCredential {
+    /// Whether it is the one that rule files call by this code, and valid on a day.
+    pub fn is(&self, code: &str, day: Day) -> bool {
+        self.code.as_deref() == Some(code) && self.is_valid_on(day)
+    }
+
     /// Whether it is valid on a day. One that ran out yesterday excuses nothing today.
     pub fn is_valid_on(&self, day: Day) -> bool {
         is_valid_on(self.valid_from, self.valid_until, day)
     }
+}
+
+/// Who looks after the one who does the work.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum Supervision {
+    /// Nobody has said yet, as before the work.
+    #[default]
+    Unsaid,
+    /// The work was done without anybody over it.
+    Nobody,
+    /// By somebody who holds this, whether it is valid on the day or not.
+    By(Vec<HeldCredential>),
+}
+
+/// What the property is, as far as rules depend on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SiteFacts {
+    /// Nothing when nobody has said.
+    pub kind: Option<PropertyKind>,
+    /// Day of the written nutrient plan for the site; nothing when the book knows of none.
+    pub plan_on: Option<Day>,
+    /// All its lawn sections together, as far as they are measured.
+    pub area: Area,
+}
+
+impl SiteFacts {
+    /// A lawn as most are: small, and without a plan.
+    pub const LAWN: Self = Self { kind: Some(PropertyKind::Lawn), plan_on: None, area: Area::ZERO };
 }
 
 /// One section's share of an application.
@@ -57,8 +92,12 @@ pub struct Facts {
     /// The moment the question is about: now for a check, the start of work for a record.
     pub at: Instant,
     pub audience: Audience,
+    pub site: SiteFacts,
     /// What the applicator holds, whether it is valid on the day or not.
     pub credentials: Vec<HeldCredential>,
+    pub supervision: Supervision,
+    /// Whether it is known who will do the work. Where it is not, a certificate that is not among those above may still be held.
+    pub applicator_named: bool,
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub label: Label,

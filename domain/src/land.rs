@@ -44,6 +44,38 @@ impl Species {
     }
 }
 
+/// What kind of ground a property is. Several laws on turf leave some kinds out, or are about some only.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum PropertyKind {
+    /// Lawn of a home or a business.
+    Lawn,
+    AthleticField,
+    GolfCourse,
+    /// Ground that a municipality or another public body controls, other than its athletic fields and golf courses.
+    PublicGround,
+    /// Land in farming other than for sod.
+    Farm,
+    /// Beds, vegetables, trees and shrubs.
+    Garden,
+    SodFarm,
+}
+
+impl PropertyKind {
+    /// How a sentence calls it, in the plural.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Lawn => "lawns",
+            Self::AthleticField => "athletic fields",
+            Self::GolfCourse => "golf courses",
+            Self::PublicGround => "public grounds",
+            Self::Farm => "farms",
+            Self::Garden => "gardens",
+            Self::SodFarm => "sod farms",
+        }
+    }
+}
+
 /// What is known about water near a section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Water {

@@ -13,7 +13,9 @@ use crate::facts::{Given, book, day};
 
 const FILES: &[(&str, &str)] = &[
     ("company.toml", include_str!("cases/company.toml")),
+    ("certificates.toml", include_str!("cases/certificates.toml")),
     ("first-days.toml", include_str!("cases/first-days.toml")),
+    ("kinds.toml", include_str!("cases/kinds.toml")),
     ("seasons.toml", include_str!("cases/seasons.toml")),
     ("us-fl-local.toml", include_str!("cases/us-fl-local.toml")),
     ("us-fl-pinellas.toml", include_str!("cases/us-fl-pinellas.toml")),

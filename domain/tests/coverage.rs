@@ -206,6 +206,9 @@ fn of_files(book: &Lawbook) -> (ByRow, ByRow) {
         if let Some(bar) = &set.about.preempts_local {
             add(&bar.rows, &format!("{} pre-emption", set.about.code), &mut rules);
         }
+        for outside in &set.about.outside {
+            add(&outside.rows, &format!("{} outside", set.about.code), &mut rules);
+        }
         for hole in &set.about.holes {
             add(&hole.rows, &set.about.code, &mut holes);
         }

@@ -3,11 +3,7 @@
 use domain::{
     application::Audience,
     decision::{Outcome, Verdict, check_label, decide},
-    law::{
-        EMBEDDED, InForce, Lawbook,
-        disclosure::{DisclosureDuty, RecordField},
-        duty::Duty,
-    },
+    law::{EMBEDDED, InForce, Lawbook, disclosure::RecordField},
     quantity::Area,
 };
 
@@ -125,29 +121,26 @@ fn reports_come_in_the_order_of_their_days() {
 }
 
 #[test]
-fn the_credentials_that_free_their_holders_are_named() {
-    // FL-22 and MA-15.
+fn the_credentials_that_rules_ask_for_or_reward_are_named() {
+    // DE-06, FL-06, FL-22, MA-15, LR-05, MD-28, MI-09, MN-04 and NJ-19.
     let book = book();
     let known: Vec<&str> = book.credentials().into_iter().collect();
-    assert_eq!(known, ["us-fl-orange-certified", "us-ma-barnstable-certified"]);
-}
-
-#[test]
-fn v51_municipal_land_of_five_acres_has_a_schedule() {
-    // NR 151.13(1)(b)3 says 5 acres or more (WI-08); the rule for other sites says over 5 (WI-06).
-    let book = book();
-    let set = book.rule_set("us-wi").expect("Wisconsin");
-    let threshold = |id: &str| {
-        let rule = set.rules.iter().find(|rule| rule.id == id).expect("the rule");
-        match rule.values.first().and_then(|value| value.duty.as_ref()) {
-            Some(Duty::Disclosure(told @ DisclosureDuty::Plan(_))) => told.area().expect("a threshold"),
-            other => panic!("{id} is no plan: {other:?}"),
-        }
-    };
-    assert!(threshold("us-wi.plan.municipal").is_reached_by(acres(500)));
-    assert!(!threshold("us-wi.plan.municipal").is_reached_by(acres(490)));
-    assert!(!threshold("us-wi.plan.large_site").is_reached_by(acres(500)));
-    assert!(threshold("us-wi.plan.large_site").is_reached_by(acres(501)));
+    assert_eq!(
+        known,
+        [
+            "us-de-certified",
+            "us-fl-limited-certified",
+            "us-fl-orange-certified",
+            "us-ma-barnstable-certified",
+            "us-ma-nantucket-licensed",
+            "us-md-certified",
+            "us-md-trained",
+            "us-mi-golf-trained",
+            "us-mn-golf-trained",
+            "us-nj-certified",
+            "us-nj-trained",
+        ]
+    );
 }
 
 pub const TOWN: &str = r#"

@@ -265,6 +265,7 @@ fn a_credential_counts_from_its_first_day_through_its_last() {
     let book = town("cap_application", head, "comparator = \"at_most\"\nvalue = \"0.1\"");
     let with_certificate = |code: &str, until: Option<&str>| Given {
         credentials: vec![crate::facts::Credential {
+            rule_set: None,
             code: code.to_owned(),
             from: "2026-03-01".parse().expect("a day"),
             until: until.map(|until| until.parse().expect("a day")),

@@ -3,10 +3,10 @@
 use domain::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
-    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts},
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts, SiteFacts, Supervision},
     ids::SectionId,
-    land::{Species, Water},
-    law::Lawbook,
+    land::{PropertyKind, Species, Water},
+    law::{Lawbook, duty::Duty},
     product::{
         Label, Nutrients, ProductForm,
         printed::{NitrogenForms, PrintedLabel},
@@ -36,6 +36,21 @@ const REPORT: &str = "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a99";
 #[serde(default, deny_unknown_fields)]
 pub struct Given {
     pub household: bool,
+    /// The owner's own people on ground that is no home.
+    pub own_ground: bool,
+    /// `unknown`, or a kind of ground; left out, it is a lawn.
+    pub kind: Option<String>,
+    /// Day of the written nutrient plan for the site.
+    pub plan_on: Option<toml::value::Datetime>,
+    /// All lawn of the property together; left out, what is treated.
+    pub site_area: Option<String>,
+    /// Only what the case names is held. Otherwise everything is that a rule asks for.
+    pub uncertified: bool,
+    /// What the supervisor holds.
+    pub supervised_by: Option<Vec<Credential>>,
+    pub unsupervised: bool,
+    /// Nobody has said who will do it.
+    pub applicator_unsaid: bool,
     pub purpose: Option<Purpose>,
     pub equipment: Option<Equipment>,
     pub liquid: bool,
@@ -116,12 +131,26 @@ pub struct Credential {
     pub code: String,
     pub from: toml::value::Datetime,
     pub until: Option<toml::value::Datetime>,
+    pub rule_set: Option<String>,
+}
+
+/// Everything that a rule asks its applicator to hold, so that a case on something else need not name it.
+fn everything_asked() -> Vec<HeldCredential> {
+    let rules = book().rule_sets().iter().flat_map(|set| &set.rules);
+    let codes = rules.flat_map(|rule| &rule.values).filter_map(|value| match &value.duty {
+        Some(Duty::CredentialNeed(need)) => Some(need.held.clone()),
+        _ => None,
+    });
+    let held =
+        |code| HeldCredential { code: Some(code), rule_set: None, valid_from: day("1990-01-01"), valid_until: None };
+    codes.flatten().map(held).collect()
 }
 
 impl Credential {
     fn held(&self) -> HeldCredential {
         HeldCredential {
-            code: self.code.clone(),
+            code: (self.code != "unnamed").then(|| self.code.clone()),
+            rule_set: self.rule_set.clone(),
             valid_from: written(&self.from),
             valid_until: self.until.as_ref().map(written),
         }
@@ -244,6 +273,16 @@ impl Given {
         (name != "unknown").then(|| toml::Value::from(name).try_into().expect("a species"))
     }
 
+    fn kind(&self) -> Option<PropertyKind> {
+        let name = self.kind.as_deref().unwrap_or("lawn");
+        (name != "unknown").then(|| toml::Value::from(name).try_into().expect("a kind of ground"))
+    }
+
+    fn held(&self) -> Vec<HeldCredential> {
+        let named = self.credentials.iter().map(Credential::held);
+        if self.uncertified { named.collect() } else { named.chain(everything_asked()).collect() }
+    }
+
     fn ground(&self) -> Option<Ground> {
         let name = self.ground.as_deref().unwrap_or("moist");
         (name != "unseen").then(|| toml::Value::from(name).try_into().expect("a state of the ground"))
@@ -320,8 +359,23 @@ impl Given {
         Facts {
             on,
             at,
-            audience: if self.household { Audience::Household } else { Audience::Professional },
-            credentials: self.credentials.iter().map(Credential::held).collect(),
+            audience: match (self.household, self.own_ground) {
+                (true, _) => Audience::Household,
+                (_, true) => Audience::OwnGround,
+                _ => Audience::Professional,
+            },
+            site: SiteFacts {
+                kind: self.kind(),
+                plan_on: self.plan_on.as_ref().map(written),
+                area: self.site_area.as_deref().map_or(area, amount),
+            },
+            credentials: self.held(),
+            applicator_named: !self.applicator_unsaid,
+            supervision: match &self.supervised_by {
+                Some(held) => Supervision::By(held.iter().map(Credential::held).collect()),
+                None if self.unsupervised => Supervision::Nobody,
+                None => Supervision::Unsaid,
+            },
             purpose: self.purpose.unwrap_or(Purpose::Maintenance),
             equipment: self.equipment.unwrap_or(Equipment::DropSpreader),
             label,

@@ -87,6 +87,7 @@ fn a_distance_from_some_waters_only_whose_text_was_not_read_stops_nothing() {
         let intent = domain::law::Intent {
             on: day("2013-06-15"),
             audience: Audience::Professional,
+            kind: Some(domain::land::PropertyKind::Lawn),
             purpose: domain::application::Purpose::Maintenance,
             label: &label,
             species: None,

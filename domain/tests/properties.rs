@@ -79,7 +79,7 @@ prop_compose! {
         facts.label.compost = flags[6];
         facts.equipment = equipment;
         if flags[7] {
-            let held = |code: &str| HeldCredential { code: code.to_owned(), valid_from: day("2025-01-01"), valid_until: Some(day("2026-06-30")) };
+            let held = |code: &str| HeldCredential { code: Some(code.to_owned()), rule_set: None, valid_from: day("2025-01-01"), valid_until: Some(day("2026-06-30")) };
             facts.credentials = vec![held("us-fl-orange-certified"), held("us-ma-barnstable-certified")];
         }
         let line = &mut facts.lines[0];

@@ -98,6 +98,8 @@ fn kinds() -> Vec<(RuleKind, &'static str, &'static str, &'static str)> {
         (RuleKind::Release, "release", RATE, "per = \"month\"\ncomparator = \"at_most\"\nvalue = \"9\""),
         (RuleKind::Interval, "interval", N, "days = 30"),
         (RuleKind::CountYear, "count_year", N, "most = 4"),
+        (RuleKind::PlanNeed, "plan_need", "", "words = \"A plan stands\""),
+        (RuleKind::CredentialNeed, "credential_need", "", "words = \"Nobody without it\"\nheld = [\"xx-held\"]"),
     ]
 }
 

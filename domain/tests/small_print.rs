@@ -109,6 +109,7 @@ fn yearly_of(book: &Lawbook, sets: &[&str], species: Species, given: &Given) -> 
     let intent = Intent {
         on: day("2026-06-15"),
         audience: Audience::Professional,
+        kind: Some(domain::land::PropertyKind::Lawn),
         purpose: Purpose::Maintenance,
         label: &label,
         species: Some(species),
@@ -242,6 +243,7 @@ fn a_closed_season_is_no_cap_and_closes_for_what_it_bars_alone() {
         let intent = Intent {
             on: day("2026-01-10"),
             audience: Audience::Professional,
+            kind: Some(domain::land::PropertyKind::Lawn),
             purpose: Purpose::Maintenance,
             label: &label,
             species: None,

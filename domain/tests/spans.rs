@@ -46,6 +46,7 @@ fn the_first_open_day_is_found_however_far_it_lies() {
     let intent = Intent {
         on: day("2026-01-02"),
         audience: Audience::Professional,
+        kind: Some(domain::land::PropertyKind::Lawn),
         purpose: Purpose::Maintenance,
         label: &label,
         species: None,

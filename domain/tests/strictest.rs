@@ -23,6 +23,7 @@ fn strictest(codes: &[&str], on: &str, given: &Given, equipment: Equipment) -> S
     let intent = Intent {
         on: day(on),
         audience: Audience::Professional,
+        kind: Some(domain::land::PropertyKind::Lawn),
         purpose: Purpose::Maintenance,
         label: &label,
         species: Some(Species::TallFescue),
@@ -149,6 +150,7 @@ proptest! {
         let intent = |on: Day| Intent {
             on,
             audience: facts.audience,
+            kind: Some(domain::land::PropertyKind::Lawn),
             purpose: facts.purpose,
             label: &label,
             species: facts.lines[0].section.species,

@@ -82,6 +82,7 @@ fn of_two_equal_distances_the_one_that_is_not_enough_itself_is_stricter() {
     let intent = Intent {
         on: day("2026-06-15"),
         audience: Audience::Professional,
+        kind: Some(domain::land::PropertyKind::Lawn),
         purpose: Purpose::Maintenance,
         label: &label,
         species: Some(Species::TallFescue),
@@ -217,6 +218,7 @@ fn a_season_closes_only_what_the_product_holds() {
     let intent = Intent {
         on: day("2027-01-10"),
         audience: Audience::Professional,
+        kind: Some(domain::land::PropertyKind::Lawn),
         purpose: Purpose::Maintenance,
         label: &label,
         species: None,

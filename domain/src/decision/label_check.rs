@@ -10,7 +10,7 @@ use super::{
 use crate::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
-    facts::{Facts, LineFacts, SectionFacts},
+    facts::{Facts, LineFacts, SectionFacts, SiteFacts, Supervision},
     ids::SectionId,
     land::Water,
     law::{
@@ -101,7 +101,10 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         on,
         at: on.starts_at(&jiff::tz::TimeZone::UTC),
         audience: Audience::Professional,
+        site: SiteFacts::LAWN,
         credentials: Vec::new(),
+        supervision: Supervision::Unsaid,
+        applicator_named: true,
         purpose: Purpose::Maintenance,
         equipment: Equipment::RotarySpreader,
         label: label.clone(),

@@ -8,7 +8,7 @@ use crate::{
     facts::Facts,
     ids::SectionId,
     law::{
-        Force, Lawbook, Mark, Stack,
+        Force, Lawbook, Mark, Outside, RuleSet, Stack,
         duty::Duty,
         model::{InForceStatus, Rule, Source, Value},
     },
@@ -26,6 +26,10 @@ pub(super) struct Run<'a> {
     pub(super) bounds: Bounds<'a>,
     /// Nitrogen left before and after, by section.
     pub(super) rooms: Vec<Option<YearRoom>>,
+    /// What left rules of a set out because of the kind of ground.
+    pub(super) outside: Vec<(&'a RuleSet, &'a Outside)>,
+    /// Sets with rules that depend on a kind of ground that is not known.
+    pub(super) asks_kind: Vec<&'a RuleSet>,
 }
 
 /// A rule whose turn it is, with the value that holds on the day.
@@ -67,6 +71,8 @@ impl<'a> Run<'a> {
             met: Vec::with_capacity(64),
             bounds,
             rooms,
+            outside: Vec::new(),
+            asks_kind: Vec::new(),
         }
     }
 
@@ -80,20 +86,26 @@ impl<'a> Run<'a> {
         let running = self.stack.sets.iter().filter(|stacked| stacked.force.runs_for(with_phosphorus));
         let rules = running.flat_map(|stacked| {
             let only_warns = matches!(stacked.force, Force::Warns(_));
-            stacked.set.rules.iter().map(move |rule| (rule, only_warns))
+            let audience = stacked.set.audience(facts.audience, facts.site.kind);
+            let binds = move |rule: &&Rule| {
+                rule.kind.judges()
+                    && rule.binds_work(audience, &facts.label, facts.purpose)
+                    && !is_released(rule, facts)
+            };
+            stacked.set.rules.iter().filter(binds).map(move |rule| (stacked.set, rule, only_warns))
         });
-        for (rule, only_warns) in rules {
-            let speaks = rule.binds_work(facts.audience, &facts.label, facts.purpose) && !is_released(rule, facts);
+        for (set, rule, only_warns) in rules.collect::<Vec<_>>() {
+            let Some(only_warns) = self.reaches(set, rule, only_warns) else { continue };
             match rule.on(facts.on) {
-                Some(InForceStatus::InForce(value, duty)) if speaks && duty.concerns(&facts.label) => {
+                Some(InForceStatus::InForce(value, duty)) if duty.concerns(&facts.label) => {
                     turns.push(Turn { rule, value, duty, only_warns });
                 }
                 Some(InForceStatus::Unknown(first))
-                    if speaks && first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
+                    if first.duty.as_ref().is_none_or(|duty| duty.concerns(&facts.label)) =>
                 {
                     unread.push((rule, first, only_warns));
                 }
-                Some(InForceStatus::InForce(value, duty)) if speaks => {
+                Some(InForceStatus::InForce(value, duty)) => {
                     unconcerned.push(Turn { rule, value, duty, only_warns });
                 }
                 _ => {}
@@ -262,9 +274,7 @@ impl<'a> Run<'a> {
 
 /// Whether the applicator holds, on the day of application, the credential that frees its holder from a rule.
 fn is_released(rule: &Rule, facts: &Facts) -> bool {
-    rule.unless_credential
-        .as_ref()
-        .is_some_and(|code| facts.credentials.iter().any(|held| held.code == *code && held.is_valid_on(facts.on)))
+    rule.unless_credential.as_ref().is_some_and(|code| facts.credentials.iter().any(|held| held.is(code, facts.on)))
 }
 
 impl<'s> Origin<'s> {

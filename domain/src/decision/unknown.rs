@@ -79,6 +79,9 @@ impl Run<'_> {
         for set in self.stack.sets.iter().filter(|stacked| stacked.force.may_run()).map(|stacked| stacked.set) {
             let holes = set.about.holes.iter();
             for hole in holes.filter(|hole| wanted(hole) && hole.when.covers(&facts.label, facts.purpose)) {
+                if facts.site.kind.is_some_and(|kind| hole.outside_kinds.contains(&kind)) {
+                    continue;
+                }
                 let row = hole.rows.first().map_or("", String::as_str);
                 said.push((format!("law.{}.{row}", set.about.code), hole.words.clone(), set.about.name.clone()));
             }

@@ -24,6 +24,7 @@ impl Run<'_> {
         self.label();
         self.unknown_law();
         self.coverage_gaps();
+        self.ground_kinds();
         let on = self.case.facts.on;
         let sections = section::answers(&self.case, &self.bounds, &self.rooms);
         let rule_sets = self.stack.used();

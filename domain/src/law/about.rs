@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{mark::Mark, scope::Scope};
-use crate::{ids::RuleSetCode, time::Day};
+use crate::{ids::RuleSetCode, land::PropertyKind, time::Day};
 
 /// How far a rule set reaches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -37,6 +37,11 @@ pub struct RuleSetAbout {
     pub enacted_on: Option<Day>,
     /// What lets a local rule stand although the place around it bars local rules.
     pub stands_by: Option<Authorization>,
+    /// Whether public employees in their work are bound like those who work for hire.
+    pub public_work_is_for_hire: bool,
+    /// Which kinds of ground are outside the set or some of its rules.
+    #[schema(max_items = 20)]
+    pub outside: Vec<Outside>,
     /// What is known to be missing.
     #[schema(max_items = 40)]
     pub holes: Vec<CoverageGap>,
@@ -120,6 +125,33 @@ pub struct Authorization {
     pub mark: Mark,
 }
 
+/// Kinds of ground that a text leaves out of a rule set, or of some of its rules.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct Outside {
+    #[schema(max_items = 8)]
+    pub kinds: Vec<PropertyKind>,
+    /// The rules that are lifted; empty for all that judge an application.
+    #[schema(max_items = 40, value_type = Vec<super::rule_name::RuleName>)]
+    pub rules: Vec<String>,
+    /// The first day on which they are known to be outside.
+    pub from: Day,
+    /// Only where the applicator or the supervisor holds this.
+    #[schema(max_length = 60)]
+    pub credential: Option<String>,
+    /// Only where a written nutrient plan for the site is in the book.
+    pub with_plan: bool,
+    /// What else the text asks, which no fact shows: the rules then ask for care instead of refusing.
+    #[schema(max_length = 200)]
+    pub condition: Option<String>,
+    #[schema(max_length = 400)]
+    pub citation: String,
+    #[schema(max_length = 600)]
+    pub href: Option<String>,
+    pub mark: Mark,
+    #[schema(max_items = 20, value_type = Vec<RowId>)]
+    pub rows: Vec<String>,
+}
+
 /// Law that is known to exist, or likely to, and was not found. It stays visible.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CoverageGap {
@@ -134,6 +166,10 @@ pub struct CoverageGap {
     #[serde(skip)]
     #[schema(ignore)]
     pub about_labels: bool,
+    /// Kinds of ground that it is not about.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub outside_kinds: Vec<PropertyKind>,
     /// Which products it is about.
     #[serde(skip)]
     #[schema(ignore)]

@@ -4,6 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::{
     about::{Level, LocalRules},
+    duty::Duty,
     embedded::{COMPANY, COMPANY_FILE, EMBEDDED, LABEL},
     fault::LawFault,
     model::RuleSet,
@@ -89,6 +90,7 @@ impl Lawbook {
             }
             book.sets.push(set);
         }
+        book.check_outside(texts, &mut faults);
         book.check_parents(texts, &mut faults);
         book.check_exceptions(texts, &mut faults);
         if faults.is_empty() { Ok(book) } else { Err(faults) }
@@ -145,6 +147,18 @@ impl Lawbook {
         }
     }
 
+    /// What lifts a rule must name one of its own set, or it would lift nothing and nobody would see it.
+    fn check_outside(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
+        for set in &self.sets {
+            let named = set.about.outside.iter().flat_map(|outside| &outside.rules);
+            for id in named.filter(|id| !set.rules.iter().any(|rule| rule.id == **id && rule.kind.judges())) {
+                let file = texts.iter().find(|(_, text)| *text == set.text).map_or("", |(file, _)| *file);
+                let what = format!("names `{id}`, which is no rule of this set that judges an application");
+                faults.push(LawFault { file: file.to_owned(), rule: None, field: "outside".to_owned(), what });
+            }
+        }
+    }
+
     /// Every set, in the order they were read.
     pub fn rule_sets(&self) -> &[RuleSet] {
         &self.sets
@@ -154,9 +168,16 @@ impl Lawbook {
         self.by_code.get(code).and_then(|at| self.sets.get(*at))
     }
 
-    /// The credentials that free their holders from a rule, by the codes under which rule files call them.
+    /// The credentials that rules ask for, or that free their holders from one, by the codes under which rule files call them.
     pub fn credentials(&self) -> BTreeSet<&str> {
-        let rules = self.sets.iter().flat_map(|set| &set.rules);
-        rules.filter_map(|rule| rule.unless_credential.as_deref()).collect()
+        let rules = || self.sets.iter().flat_map(|set| &set.rules);
+        let outside = self.sets.iter().flat_map(|set| &set.about.outside);
+        let named = outside.filter_map(|outside| outside.credential.as_deref());
+        let needs = rules().flat_map(|rule| &rule.values).filter_map(|value| match &value.duty {
+            Some(Duty::CredentialNeed(need)) => Some(need.held.iter().chain(&need.trained)),
+            _ => None,
+        });
+        let freeing = rules().filter_map(|rule| rule.unless_credential.as_deref());
+        freeing.chain(named).chain(needs.flatten().map(String::as_str)).collect()
     }
 }

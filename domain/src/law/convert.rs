@@ -5,8 +5,9 @@ use toml::Table;
 use super::{
     comparator::Comparator,
     duty::{
-        AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, Duty, ForecastBar, GroundBar, Heat,
-        HoldAfterSeeding, Interval, PhosphorusNeed, Proof, Rain, Release, Setback, SlowShare, SoilReportBefore, Window,
+        AlertBar, Amount, CapApplication, CapYear, CountYear, Counts, CredentialNeed, Duty, ForecastBar, GroundBar,
+        Heat, HoldAfterSeeding, Interval, PhosphorusNeed, PlanNeed, Proof, Rain, Release, Setback, SlowShare,
+        SoilReportBefore, Window,
     },
     fields::Fields,
     kind::RuleKind,
@@ -45,6 +46,11 @@ pub(super) fn duty(kind: RuleKind, head: &Head, fields: &mut Fields<'_>) -> Opti
         RuleKind::Release => release(head, fields),
         RuleKind::Interval => interval(head, fields),
         RuleKind::CountYear => count_year(head, fields),
+        RuleKind::PlanNeed => {
+            let plan_months = fields.count("plan_months");
+            Some(Duty::PlanNeed(PlanNeed { said: read_disclosure::saying(fields)?, plan_months }))
+        }
+        RuleKind::CredentialNeed => credential_need(head, fields),
         _ => read_disclosure::disclosure(kind, fields).map(Duty::Disclosure),
     }
 }
@@ -310,6 +316,14 @@ fn release(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let (comparator, limit) = amount(fields, CAP);
     let per = fields.required_word("per", "\"month\" or \"any_time\"");
     Some(Duty::Release(Release { nutrient: head.nutrient?, comparator: comparator?, limit: limit?, per: per? }))
+}
+
+fn credential_need(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
+    let held = fields.required_words("held", "the codes of the credentials of which one will do");
+    let trained = fields.words("trained").unwrap_or_default();
+    let said = read_disclosure::saying(fields);
+    let nutrients = head.nutrients.clone();
+    Some(Duty::CredentialNeed(CredentialNeed { nutrients, said: said?, held: held?, trained }))
 }
 
 /// Reads which products and purposes are meant.

@@ -147,7 +147,7 @@ impl AreaThreshold {
         self.comparator.holds(area.cmp(&self.area))
     }
 
-    fn label(self) -> String {
+    pub(crate) fn label(self) -> String {
         format!(" (where {} {} sq ft are concerned)", self.comparator.label(), self.area)
     }
 }

@@ -152,7 +152,7 @@ impl Lawbook {
 }
 
 fn binds(rule: &Rule, audience: Audience) -> bool {
-    rule.binds == BoundParty::Applicator && rule.audience.contains(&audience)
+    rule.binds == BoundParty::Applicator && rule.binds_audience(audience)
 }
 
 fn chosen(fields: &[RequiredField]) -> Vec<RecordField> {

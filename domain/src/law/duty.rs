@@ -3,7 +3,11 @@
 use serde::Deserialize;
 
 use super::{
-    comparator::Comparator, disclosure::DisclosureDuty, kind::RuleKind, month_day::MonthDay, nutrient::Nutrient,
+    comparator::Comparator,
+    disclosure::{AreaThreshold, DisclosureDuty, Saying},
+    kind::RuleKind,
+    month_day::MonthDay,
+    nutrient::Nutrient,
     scope::Scope,
 };
 use crate::{
@@ -35,6 +39,8 @@ pub enum Duty {
     Release(Release),
     Interval(Interval),
     CountYear(CountYear),
+    PlanNeed(PlanNeed),
+    CredentialNeed(CredentialNeed),
     /// Judges no application.
     Disclosure(DisclosureDuty),
 }
@@ -287,6 +293,34 @@ pub struct CountYear {
     pub calendar: bool,
 }
 
+/// A written nutrient plan for the site.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlanNeed {
+    /// What the text asks, and of how large a site.
+    pub said: Saying,
+    /// Oldest plan in calendar months.
+    pub plan_months: Option<u16>,
+}
+
+/// A certificate or licence of whoever does the work.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CredentialNeed {
+    pub nutrients: Vec<Nutrient>,
+    /// What the text asks, and from how much ground on. That ground is what the company serves, of which one application shows
+    /// only a part.
+    pub said: Saying,
+    /// Codes of credentials, of which one will do. Never empty.
+    pub held: Vec<String>,
+    /// Codes of which one will do under the supervision of somebody who holds one of the former.
+    pub trained: Vec<String>,
+}
+
+impl CredentialNeed {
+    pub(crate) const fn area(&self) -> Option<AreaThreshold> {
+        self.said.area
+    }
+}
+
 impl Duty {
     pub const fn kind(&self) -> RuleKind {
         match self {
@@ -306,6 +340,8 @@ impl Duty {
             Self::Release(_) => RuleKind::Release,
             Self::Interval(_) => RuleKind::Interval,
             Self::CountYear(_) => RuleKind::CountYear,
+            Self::PlanNeed(_) => RuleKind::PlanNeed,
+            Self::CredentialNeed(_) => RuleKind::CredentialNeed,
             Self::Disclosure(duty) => duty.kind(),
         }
     }
@@ -332,6 +368,8 @@ impl Duty {
             Self::Release(duty) => any(&[duty.nutrient]),
             Self::Interval(duty) => any(&[duty.nutrient]),
             Self::CountYear(duty) => any(&[duty.nutrient]),
+            Self::PlanNeed(_) => any(&[Nutrient::AnyFertilizer]),
+            Self::CredentialNeed(duty) => any(&duty.nutrients),
             Self::Disclosure(_) => false,
         }
     }

@@ -22,6 +22,8 @@ pub enum RuleKind {
     Release,
     Interval,
     CountYear,
+    PlanNeed,
+    CredentialNeed,
     RecordFields,
     RecordDeadline,
     Retention,
@@ -36,7 +38,7 @@ pub enum RuleKind {
 
 impl RuleKind {
     /// Every kind, judging ones first.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 28] = [
         Self::CapApplication,
         Self::CapYear,
         Self::Window,
@@ -53,6 +55,8 @@ impl RuleKind {
         Self::Release,
         Self::Interval,
         Self::CountYear,
+        Self::PlanNeed,
+        Self::CredentialNeed,
         Self::RecordFields,
         Self::RecordDeadline,
         Self::Retention,
@@ -120,6 +124,6 @@ impl RuleKind {
     }
 
     pub(super) const fn has_nutrients(self) -> bool {
-        matches!(self, Self::Setback | Self::Ground | Self::Rain | Self::Alerts | Self::Surface)
+        matches!(self, Self::Setback | Self::Ground | Self::Rain | Self::Alerts | Self::Surface | Self::CredentialNeed)
     }
 }

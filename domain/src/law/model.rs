@@ -9,6 +9,7 @@ use super::{
 };
 use crate::{
     application::{Audience, Purpose},
+    land::PropertyKind,
     product::Label,
     time::Day,
 };
@@ -46,6 +47,8 @@ pub struct Rule {
     pub scope: Scope,
     /// Whoever holds this credential on the day of application is not bound.
     pub unless_credential: Option<String>,
+    /// The kinds of ground that it is about; empty for all.
+    pub only_kinds: Vec<PropertyKind>,
     /// By day, the earliest first; never empty.
     pub values: Vec<Value>,
 }
@@ -80,7 +83,13 @@ impl Rule {
     /// Whether the rule binds somebody who puts a product down for a purpose. What it says on a day may still not concern the
     /// product, which the duty knows.
     pub fn binds_work(&self, audience: Audience, label: &Label, purpose: Purpose) -> bool {
-        self.binds == BoundParty::Applicator && self.audience.contains(&audience) && self.scope.covers(label, purpose)
+        self.binds == BoundParty::Applicator && self.binds_audience(audience) && self.scope.covers(label, purpose)
+    }
+
+    /// Whether the rule is for somebody. Work on own ground is not for hire: what binds everybody else binds it too.
+    pub fn binds_audience(&self, audience: Audience) -> bool {
+        let others = audience == Audience::OwnGround && self.audience.contains(&Audience::Household);
+        self.audience.contains(&audience) || others
     }
 
     /// Whether a broken value of this rule may refuse, or only warn.

@@ -9,7 +9,11 @@ use super::{
     model::{InForceStatus, Rule, RuleSet},
     stack::Stack,
 };
-use crate::{application::Audience, text::truncate_chars, time::Day};
+use crate::{
+    application::Audience,
+    text::{list, truncate_chars},
+    time::Day,
+};
 
 /// The four answers to "does this rule hold on that day".
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -84,7 +88,10 @@ fn on_day(set: &str, rule: &Rule, standing: InForceStatus<'_>, day: Day) -> Rule
             value,
             InForce::InForce,
             Some(value.from),
-            truncate_chars(&format!("{}{}{}{}.", bound(rule), duty.sentence(), rule.scope.label(), unless(rule)), 600),
+            truncate_chars(
+                &format!("{}{}{}{}{}.", bound(rule), duty.sentence(), rule.scope.label(), only(rule), unless(rule)),
+                600,
+            ),
         ),
         InForceStatus::Repealed(value) => {
             (value, InForce::Repealed, Some(value.from), format!("Repealed from {} on.", value.from))
@@ -121,6 +128,13 @@ const fn bound(rule: &Rule) -> &'static str {
         BoundParty::Label => "On the label: ",
         BoundParty::Seller => "For sellers: ",
     }
+}
+
+fn only(rule: &Rule) -> String {
+    if rule.only_kinds.is_empty() {
+        return String::new();
+    }
+    format!(", on {} only", list(&rule.only_kinds, |kind| kind.label().to_owned(), "and"))
 }
 
 fn unless(rule: &Rule) -> String {

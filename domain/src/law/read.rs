@@ -49,10 +49,11 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
         fields.required_text("id", 100, "a name that is never used again for another rule").map(str::to_owned);
     let kind: Option<RuleKind> = fields.required_word("kind", "the kind of duty");
     let binds = fields.required_word("binds", "\"applicator\", \"label\" or \"seller\"");
-    let audience = fields.required_words("audience", "\"professional\", \"household\" or both");
+    let audience = fields.required_words("audience", "\"professional\", \"own_ground\", \"household\" or several");
     let advice = fields.flag("advice").unwrap_or(false);
     let scope = fields.table("when").map_or_else(Scope::default, |table| convert::scope(table, "when", &mut fields));
     let unless_credential = fields.text("unless_credential", 60).map(str::to_owned);
+    let only_kinds = fields.words("only_kinds").unwrap_or_default();
     let head = head(kind, &mut fields);
     let values = fields.tables("value");
     if values.is_empty() {
@@ -77,6 +78,7 @@ fn rule(file: &str, table: &Table, level: Option<Level>, faults: &mut Vec<LawFau
         advice,
         scope,
         unless_credential,
+        only_kinds,
         values: found,
     })
 }

@@ -4,7 +4,7 @@ use sha2::{Digest, Sha256};
 use toml::Table;
 
 use super::{
-    about::{Authorization, CoverageGap, Level, Preemption, RuleSetAbout},
+    about::{Authorization, CoverageGap, Level, Outside, Preemption, RuleSetAbout},
     convert,
     fields::Fields,
     read_source::source,
@@ -24,6 +24,8 @@ pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout>
     let local_decides = fields.text("local_decides", 300).map(str::to_owned);
     let enacted_on = fields.optional_day("enacted_on");
     let stands_by = fields.table("stands_by").and_then(|table| authorization(table, level, fields));
+    let public_work_is_for_hire = fields.flag("public_work_is_for_hire").unwrap_or(false);
+    let outside = fields.tables("outside").into_iter().filter_map(|table| outside(table, level, fields)).collect();
     let holes = fields.tables("hole").into_iter().filter_map(|table| coverage_gap(table, fields)).collect();
     match (level, &parent) {
         (Some(Level::County | Level::Municipality), None) => {
@@ -48,6 +50,8 @@ pub(super) fn about(text: &str, fields: &mut Fields<'_>) -> Option<RuleSetAbout>
         local_decides,
         enacted_on,
         stands_by,
+        public_work_is_for_hire,
+        outside,
         holes,
         coverage: coverage?.to_owned(),
         last_checked: last_checked?,
@@ -103,6 +107,31 @@ fn authorization(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -
     Some(Authorization { words: words?, citation: source.citation, href: source.href, mark: source.mark })
 }
 
+fn outside(table: &Table, level: Option<Level>, fields: &mut Fields<'_>) -> Option<Outside> {
+    let mut inner = Fields::new(table, "", None);
+    let kinds = inner.required_words("kinds", "the kinds of ground that are outside");
+    let rules = inner.words("rules").unwrap_or_default();
+    let from = inner.day("from", "the first day on which they are known to be outside");
+    let credential = inner.text("credential", 60).map(str::to_owned);
+    let with_plan = inner.flag("with_plan").unwrap_or(false);
+    let condition = inner.text("condition", 200).map(str::to_owned);
+    let source = source(level, &mut inner);
+    fields.take_faults("outside", inner.finish("what is outside"));
+    let source = source?;
+    Some(Outside {
+        kinds: kinds?,
+        rules,
+        from: from?,
+        credential,
+        with_plan,
+        condition,
+        citation: source.citation,
+        href: source.href,
+        mark: source.mark,
+        rows: source.rows,
+    })
+}
+
 fn coverage_gap(table: &Table, fields: &mut Fields<'_>) -> Option<CoverageGap> {
     let mut inner = Fields::new(table, "", None);
     let words = inner.required_text("words", 300, "what is missing, in a sentence").map(str::to_owned);
@@ -110,6 +139,7 @@ fn coverage_gap(table: &Table, fields: &mut Fields<'_>) -> Option<CoverageGap> {
     let when = inner.table("when").map_or_else(Scope::default, |table| convert::scope(table, "when", &mut inner));
     let asks_care = inner.flag("asks_care").unwrap_or(false);
     let about_labels = inner.flag("about_labels").unwrap_or(false);
+    let outside_kinds = inner.words("outside_kinds").unwrap_or_default();
     fields.take_faults("hole", inner.finish("a hole"));
-    Some(CoverageGap { words: words?, rows: rows?, asks_care, about_labels, when })
+    Some(CoverageGap { words: words?, rows: rows?, asks_care, about_labels, outside_kinds, when })
 }

@@ -44,7 +44,7 @@ fn record_deadline(fields: &mut Fields<'_>) -> Option<DisclosureDuty> {
     Some(DisclosureDuty::RecordDeadline(RecordDeadline { hours }))
 }
 
-fn saying(fields: &mut Fields<'_>) -> Option<Saying> {
+pub(super) fn saying(fields: &mut Fields<'_>) -> Option<Saying> {
     let words = fields.required_text("words", 400, "the duty in one plain sentence without its full stop");
     if words.is_some_and(|words| words.ends_with('.')) {
         fields.fault("words", "must not end with a full stop, which is added where the sentence is shown");

@@ -12,7 +12,7 @@ use super::{
     names::names,
     schema_fields::{self, Field, Shape},
 };
-use crate::application::Audience;
+use crate::{application::Audience, land::PropertyKind};
 
 /// Describes a rule file.
 pub fn rule_file_schema() -> Value {
@@ -54,6 +54,7 @@ fn rule(kind: RuleKind) -> Value {
     properties.insert("audience".to_owned(), several(&words::<Audience>()));
     properties.insert("advice".to_owned(), json!({ "type": "boolean" }));
     properties.insert("unless_credential".to_owned(), text(60));
+    properties.insert("only_kinds".to_owned(), several(&words::<PropertyKind>()));
     properties.insert("when".to_owned(), object(&schema_fields::SCOPE));
     if let Some(unit) = kind.unit() {
         properties.insert("unit".to_owned(), json!({ "const": unit }));
@@ -110,6 +111,7 @@ fn shape(shape: Shape) -> Value {
         Shape::Floor => json!({ "enum": [word(Comparator::AtLeast), word(Comparator::MoreThan)] }),
         Shape::Word(names) => json!({ "enum": names() }),
         Shape::Words(names) => several(&json!({ "enum": names() })),
+        Shape::Names => several(&text(100)),
         Shape::Texts => json!({ "type": "array", "items": text(60) }),
         Shape::Object(fields) => object(fields),
         Shape::Objects(fields) => list(&object(fields)),

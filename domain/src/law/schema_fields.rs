@@ -21,6 +21,8 @@ pub(super) enum Shape {
     Word(fn() -> &'static [&'static str]),
     Words(fn() -> &'static [&'static str]),
     Texts,
+    /// Ids of rules.
+    Names,
     Object(&'static [Field]),
     Objects(&'static [Field]),
     /// Decimal text by word.
@@ -43,7 +45,7 @@ const fn may(name: &'static str, shape: Shape) -> Field {
 }
 
 /// A rule set; its closed lists and tables are put in where the schema is made.
-pub(super) const SET: [Field; 13] = [
+pub(super) const SET: [Field; 15] = [
     must("code", Shape::Text(60)),
     must("name", Shape::Text(120)),
     must("level", Shape::Flag),
@@ -55,6 +57,8 @@ pub(super) const SET: [Field; 13] = [
     may("enacted_on", Shape::Day),
     may("preempts_local", Shape::Flag),
     may("stands_by", Shape::Flag),
+    may("public_work_is_for_hire", Shape::Flag),
+    may("outside", Shape::Objects(&OUTSIDE)),
     may("hole", Shape::Flag),
     may("rule", Shape::Flag),
 ];
@@ -89,11 +93,25 @@ pub(super) const AUTHORIZATION: [Field; 5] = [
     may("rows", Shape::Texts),
 ];
 
-pub(super) const COVERAGE_GAP: [Field; 5] = [
+const OUTSIDE: [Field; 10] = [
+    must("kinds", Shape::Words(names::<land::PropertyKind>)),
+    may("rules", Shape::Names),
+    must("from", Shape::Day),
+    may("credential", Shape::Text(60)),
+    may("with_plan", Shape::Flag),
+    may("condition", Shape::Text(200)),
+    must("cite", Shape::Text(400)),
+    may("href", Shape::Link(600)),
+    must("mark", Shape::Mark),
+    may("rows", Shape::Texts),
+];
+
+pub(super) const COVERAGE_GAP: [Field; 6] = [
     must("words", Shape::Text(300)),
     must("rows", Shape::Texts),
     may("asks_care", Shape::Flag),
     may("about_labels", Shape::Flag),
+    may("outside_kinds", Shape::Words(names::<land::PropertyKind>)),
     may("when", Shape::Object(&SCOPE)),
 ];
 
@@ -195,6 +213,19 @@ const RETENTION: [Field; 2] =
     [must("years", Shape::Count), must("counts_from", Shape::Word(names::<disclosure::CountsFrom>))];
 const SAYING: [Field; 3] =
     [must("words", Shape::Text(400)), may("area_comparator", Shape::Floor), may("area_sqft", Shape::Decimal)];
+const PLAN_NEED: [Field; 4] = [
+    must("words", Shape::Text(400)),
+    may("plan_months", Shape::Count),
+    may("area_comparator", Shape::Floor),
+    may("area_sqft", Shape::Decimal),
+];
+const CREDENTIAL_NEED: [Field; 5] = [
+    must("words", Shape::Text(400)),
+    must("held", Shape::Texts),
+    may("trained", Shape::Texts),
+    may("area_comparator", Shape::Floor),
+    may("area_sqft", Shape::Decimal),
+];
 const REPORT: [Field; 4] = [
     must("due", Shape::MonthDay),
     must("words", Shape::Text(400)),
@@ -220,6 +251,8 @@ pub(super) const fn of_kind(kind: RuleKind) -> &'static [Field] {
         RuleKind::Surface => &[],
         RuleKind::Release => &RELEASE,
         RuleKind::CountYear => &COUNT,
+        RuleKind::PlanNeed => &PLAN_NEED,
+        RuleKind::CredentialNeed => &CREDENTIAL_NEED,
         RuleKind::RecordFields => &RECORD_FIELDS,
         RuleKind::RecordDeadline => &RECORD_DEADLINE,
         RuleKind::Retention => &RETENTION,

@@ -1,6 +1,7 @@
 //! Each duty in one plain sentence with its numbers.
 
 use super::{
+    disclosure::AreaThreshold,
     duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, Window, WindowPer},
     month_day::month_day,
     nutrient::Nutrient,
@@ -110,6 +111,14 @@ impl Duty {
                     ("year", "; the calendar year and any 365 days both count")
                 };
                 format!("A {year} has at most {} applications of {}{both}", duty.most, duty.nutrient.label())
+            }
+            Self::PlanNeed(duty) => {
+                let age = duty.plan_months.map_or_else(String::new, |months| format!(", at most {months} months old"));
+                let area = duty.said.area.map_or_else(String::new, AreaThreshold::label);
+                format!("{}{age}{area}", duty.said.words)
+            }
+            Self::CredentialNeed(duty) => {
+                format!("{}{}", duty.said.words, duty.area().map_or_else(String::new, AreaThreshold::label))
             }
             Self::Disclosure(duty) => duty.sentence(),
         }

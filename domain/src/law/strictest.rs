@@ -13,12 +13,15 @@ use super::{
     kind::RuleKind,
     model::{InForceStatus, Rule, Value},
     nutrient::Nutrient,
+    reach::Reach,
+    rule_name::RuleName,
     stack::{Force, Stack},
 };
 use crate::{
     application::{Audience, Purpose},
     equipment::Equipment,
-    land::Species,
+    facts::SiteFacts,
+    land::{PropertyKind, Species},
     product::Label,
     quantity::{Distance, NutrientRate},
     time::Day,
@@ -29,6 +32,7 @@ use crate::{
 pub struct Intent<'a> {
     pub on: Day,
     pub audience: Audience,
+    pub kind: Option<PropertyKind>,
     pub purpose: Purpose,
     pub label: &'a Label,
     pub species: Option<Species>,
@@ -60,12 +64,6 @@ pub struct Strictest {
     #[schema(max_items = 200)]
     pub unknown: Vec<RuleName>,
 }
-
-/// The id of a rule.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[schema(max_length = 120, example = "us-ny.season")]
-#[serde(transparent)]
-pub struct RuleName(pub String);
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct StrictestCap {
@@ -152,7 +150,7 @@ impl Lawbook {
     ) -> (Option<StrictestDistance>, Vec<RuleName>) {
         let label = &Label::with_every_nutrient();
         let (audience, purpose) = (Audience::Professional, Purpose::Maintenance);
-        let intent = Intent { on, audience, purpose, label, species: None, equipment };
+        let intent = Intent { on, audience, kind: Some(PropertyKind::Lawn), purpose, label, species: None, equipment };
         let unread = self.unread(codes, &intent).into_iter().filter(|rule| rule.kind == RuleKind::Setback).map(name);
         (distance(&self.binding(codes, &intent, on), equipment), unread.collect())
     }
@@ -191,8 +189,16 @@ impl Lawbook {
             .sets
             .iter()
             .filter(|stacked| stacked.force.runs_for(with_phosphorus) && !matches!(stacked.force, Force::Warns(_)));
-        let rules = running.flat_map(|stacked| &stacked.set.rules);
-        let rules = rules.filter(|rule| rule.binds_work(intent.audience, intent.label, intent.purpose));
+        let site = SiteFacts { kind: intent.kind, ..SiteFacts::LAWN };
+        let rules = running.flat_map(|stacked| {
+            let audience = stacked.set.audience(intent.audience, intent.kind);
+            let rules = stacked.set.rules.iter();
+            rules.filter(move |rule| {
+                let reach = stacked.set.reach_on(rule, &site, intent.on, |_| false);
+                let reaches = matches!(reach, Reach::Binds | Reach::KindUnknown { warns: false });
+                reaches && rule.binds_work(audience, intent.label, intent.purpose)
+            })
+        });
         rules.collect()
     }
 }

@@ -47,6 +47,11 @@ impl Answer {
         Self::care(message, hint)
     }
 
+    /// A text leaves this kind of ground out, so its rules are met.
+    pub(crate) fn left_out(kind: &'static str) -> Self {
+        Self::met().with("outside".to_owned(), Some(kind.to_owned()), "kind of ground")
+    }
+
     pub(super) fn met() -> Self {
         Self::new(Outcome::Met, String::new(), String::new())
     }

@@ -7,6 +7,7 @@ mod cap_application;
 mod cap_year;
 mod case;
 mod count_year;
+mod credential_need;
 mod ground;
 mod growing_season;
 pub(crate) mod heat;
@@ -14,6 +15,7 @@ mod hold_after_seeding;
 mod interval;
 pub(crate) mod label;
 mod phosphorus_need;
+mod plan_need;
 mod rain;
 mod release;
 mod setback;
@@ -48,6 +50,8 @@ pub(crate) fn of_application(rule: &Rule, duty: &Duty, case: &Case<'_>) -> Optio
         Duty::Heat(duty) => Some(heat::judge(duty, case)),
         Duty::SlowShare(duty) => Some(slow_share::judge(duty, case)),
         Duty::Window(duty) => window::judge_season(duty, rule.unless_credential.as_deref(), case),
+        Duty::PlanNeed(duty) => plan_need::judge(duty, case),
+        Duty::CredentialNeed(duty) => credential_need::judge(rule, duty, case),
         _ => None,
     }
 }
@@ -76,6 +80,8 @@ pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &Se
         | Duty::Alerts(_)
         | Duty::Heat(_)
         | Duty::SlowShare(_)
+        | Duty::PlanNeed(_)
+        | Duty::CredentialNeed(_)
         | Duty::Disclosure(_) => None,
     }
 }

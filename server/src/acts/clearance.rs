@@ -188,6 +188,8 @@ pub fn decide(
         property: input.property_id,
         product: input.product_id,
         person: asker.actor.person,
+        applicator_named: asker.actor.role == domain::actor::Role::Technician,
+        supervisor: None,
         on: input.planned_on,
         at: asker.at,
         purpose: input.purpose,

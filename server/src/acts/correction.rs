@@ -262,6 +262,8 @@ fn judge(
         property: application.property_id,
         product: application.product_id,
         person: application.person_id,
+        applicator_named: true,
+        supervisor: None,
         on: application.applied_on,
         at: recorded.started_at,
         purpose: recorded.purpose,

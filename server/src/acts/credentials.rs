@@ -12,16 +12,19 @@ use crate::acts::{
     rows::{CredentialRow, PersonRow},
 };
 
-/// What a person holds that frees from a rule, valid on the day or not.
+/// What a person holds, valid on the day or not.
 pub fn held(person: &PersonRow) -> Vec<HeldCredential> {
-    let held = |row: &CredentialRow| {
-        Some(HeldCredential { code: row.code.clone()?, valid_from: row.valid_from, valid_until: row.valid_until })
+    let held = |row: &CredentialRow| HeldCredential {
+        code: row.code.clone(),
+        rule_set: row.rule_set.clone(),
+        valid_from: row.valid_from,
+        valid_until: row.valid_until,
     };
-    person.credentials.iter().filter_map(held).collect()
+    person.credentials.iter().map(held).collect()
 }
 
 /// Says when the last credential of a person for a jurisdiction over the property is not valid on the day. It asks for care and
-/// stops nothing: several laws let trained people work under somebody who is certified, and the book does not know who that is.
+/// stops nothing: a rule that asks for the certificate says so itself.
 pub fn run_out(person: &PersonRow, on: Day, over: &[RuleSetUsed]) -> Vec<Finding> {
     let told = over.iter().filter_map(|set| {
         let here = || person.credentials.iter().filter(|row| row.rule_set.as_ref() == Some(&set.code));

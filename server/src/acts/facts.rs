@@ -2,10 +2,10 @@
 
 use domain::{
     actor::{Actor, Role},
-    application::{Audience, Ground, Purpose},
+    application::{Ground, Purpose},
     decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
-    facts::{Facts, LineFacts, SectionFacts},
+    facts::{Facts, LineFacts, SectionFacts, Supervision},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     law::{AppliesTo, Lawbook, Level, LocalRules, Preemption, RuleSet},
     quantity::{Area, ProductMass, StockBalance},
@@ -41,6 +41,10 @@ pub struct Question<'a> {
     pub product: ProductId,
     /// Who puts it down.
     pub person: PersonId,
+    /// Whether that is who will do it. The office asks for whoever does.
+    pub applicator_named: bool,
+    /// Who looks after the one who does it, if anybody is named.
+    pub supervisor: Option<PersonId>,
     pub on: Day,
     pub at: Instant,
     pub purpose: Purpose,
@@ -188,11 +192,20 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let property = world.properties.get(&question.property);
     let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
     let (product, person) = (world.product(question.product)?, world.person(question.person)?);
+    let place = property.on(question.on);
+    let supervision = match (question.supervisor, question.work) {
+        (Some(over), _) => Supervision::By(credentials::held(world.person(over)?)),
+        (None, Some(_)) => Supervision::Nobody,
+        (None, None) => Supervision::Unsaid,
+    };
     let facts = Facts {
         on: question.on,
         at: question.at,
-        audience: Audience::Professional,
+        audience: place.worked_by,
+        site: property.site_on(question.on),
         credentials: credentials::held(person),
+        supervision,
+        applicator_named: question.applicator_named,
         purpose: question.purpose,
         equipment: question.equipment,
         label: product.label.clone(),
@@ -201,7 +214,6 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         pavement_cleaned: question.pavement_cleaned,
         lines: question.lines.iter().map(|line| line_facts(line, question, world)).collect::<Result<_, _>>()?,
     };
-    let place = property.on(question.on);
     let mut decision = decide(law, &place.rule_sets, &facts);
     let mut found = book_findings(question, property, product);
     found.extend(credentials::run_out(person, question.on, &decision.rule_sets));

@@ -97,6 +97,8 @@ fn judge(
         property: input.property_id,
         product: input.product_id,
         person,
+        applicator_named: true,
+        supervisor: None,
         on,
         at: input.started_at,
         purpose: input.purpose,

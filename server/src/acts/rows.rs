@@ -3,15 +3,15 @@
 use std::collections::{HashMap, HashSet};
 
 use domain::{
-    application::Purpose,
+    application::{Audience, Purpose},
     dated::Stood,
     decision::Verdict,
     equipment::EquipmentKind,
-    facts::{PastApplication, PastProduct},
+    facts::{PastApplication, PastProduct, SiteFacts},
     ids::{
         ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
     },
-    land::{Species, Water},
+    land::{PropertyKind, Species, Water},
     product::{Label, Nutrients},
     quantity::{Area, Distance, NutrientRate},
     soil::{SoilCategory, SoilReport},
@@ -29,6 +29,8 @@ pub struct PropertyRow {
     owners: Vec<(Option<Day>, Option<Day>)>,
     /// By the book of now.
     local_rules_checked_on: Option<Day>,
+    /// All its lawn sections together, by their newest measurements.
+    lawn_area: Option<i64>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
     history: Stood<PropertyFacts>,
@@ -43,6 +45,23 @@ pub struct PropertyFacts {
     pub longitude: Option<f64>,
     pub place: Option<PlaceCodes>,
     local_rules_checked_on: Option<Day>,
+    #[serde(default = "lawn")]
+    pub kind: Option<PropertyKind>,
+    #[serde(default = "for_hire")]
+    pub worked_by: Audience,
+    #[serde(default)]
+    pub nutrient_plan_on: Option<Day>,
+}
+
+/// What entries and requests mean that do not name the kind.
+#[expect(clippy::unnecessary_wraps, reason = "the default of a member that may be null")]
+pub const fn lawn() -> Option<PropertyKind> {
+    Some(PropertyKind::Lawn)
+}
+
+/// Likewise of who does the work.
+pub const fn for_hire() -> Audience {
+    Audience::Professional
 }
 
 /// Codes of county and municipality, as far as they are known.
@@ -63,6 +82,13 @@ impl PropertyRow {
     pub fn local_rules_checked_on(&self, day: Day) -> Option<Day> {
         let known = [self.local_rules_checked_on, self.history.on(day).local_rules_checked_on];
         known.into_iter().flatten().filter(|asked| *asked <= day).max()
+    }
+
+    /// What rules read of the ground on a day.
+    pub fn site_on(&self, day: Day) -> SiteFacts {
+        let stood = self.on(day);
+        let area = Area::from_raw(self.lawn_area.unwrap_or_default());
+        SiteFacts { kind: stood.kind, plan_on: stood.nutrient_plan_on, area }
     }
 
     /// What the property was on a day.

@@ -117,8 +117,11 @@ async fn read(
     let properties: Vec<_> = lawns.iter().map(|lawn| lawn.property_id).collect();
     let products = programme.products.iter().map(|product| product.product_id);
     let products: Vec<_> = products.chain(visits.iter().map(|line| line.product_id)).collect();
+    let staff = store::people::list(pool, crate::paging::PageRequest { after: 0, take: 100_000 }).await?;
+    let staff: Vec<_> = staff.into_iter().filter(|row| row.item.active).map(|row| row.item.id).collect();
     let mut connection = pool.acquire().await?;
-    let world = store::world::load_lawns(&mut connection, &sections, &properties, &products, now.millis()).await?;
+    let world =
+        store::world::load_lawns(&mut connection, &sections, &properties, &products, &staff, now.millis()).await?;
     drop(connection);
     let law = Arc::clone(&app.law);
     let aim = aim.unwrap_or(PlanGoal::LeastCost);

@@ -5,7 +5,7 @@ use axum::{
     extract::{Path, State},
 };
 use domain::{
-    application::{Audience, Purpose},
+    application::Purpose,
     decision::RuleSetUsed,
     equipment::Equipment,
     ids::{self, ProductId, PropertyId, SectionId},
@@ -225,7 +225,8 @@ async fn get_section_rules(
         })?;
         let intent = Intent {
             on: query.on,
-            audience: Audience::Professional,
+            audience: site.place.worked_by,
+            kind: site.place.kind,
             purpose: Purpose::Maintenance,
             label: &product.label,
             species: site::turf(app.store.reader(), section.id, query.on).await?,

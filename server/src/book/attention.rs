@@ -33,9 +33,6 @@ const SOIL_REPORT_DAYS: i32 = 60;
 const CREDENTIAL_DAYS: i32 = 90;
 /// And so many days after they have ended: by then the person goes without.
 const CREDENTIAL_OVER_DAYS: i32 = 365;
-/// Rule sets are read again after so many months, because legislatures and councils sit every year. Common practice.
-const RULE_SET_MONTHS: u16 = 12;
-
 /// How many entries of the owner's list wait, by why they are on it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Waiting {
@@ -142,14 +139,14 @@ pub fn unreadable(services: &[Arc<dyn Service>], now: Instant) -> Vec<(&'static 
     services.iter().flat_map(of).filter(recent).collect()
 }
 
-/// Rule sets that bind one of the properties and were read more than a year ago.
-pub fn old_rule_sets<'l>(law: &'l Lawbook, sites: &[Site], today: Day) -> Vec<&'l RuleSetAbout> {
+/// Rule sets that bind one of the properties and were read more than so many months ago. Legislatures and councils sit every year.
+pub fn old_rule_sets<'l>(law: &'l Lawbook, sites: &[Site], today: Day, months: u16) -> Vec<&'l RuleSetAbout> {
     let named: BTreeSet<&Vec<String>> =
         sites.iter().map(|site| &site.rule_sets).filter(|codes| !codes.is_empty()).collect();
     let used: BTreeSet<String> = named.into_iter().flat_map(|codes| law.over(codes)).map(|set| set.code).collect();
     used.iter()
         .filter_map(|code| law.rule_set(code))
         .map(|set| &set.about)
-        .filter(|about| about.needs_new_look(today, RULE_SET_MONTHS))
+        .filter(|about| about.needs_new_look(today, months))
         .collect()
 }

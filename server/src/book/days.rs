@@ -1,7 +1,6 @@
 //! What is open about the stops of a day, said before the truck leaves, while the office can still do something about it.
 
 use domain::{
-    application::Audience,
     equipment::Equipment,
     law::{Intent, Lawbook},
     time::Day,
@@ -36,7 +35,8 @@ pub fn open(law: &Lawbook, day: Day, visits: &mut [DayVisit]) {
 fn soil(law: &Lawbook, day: Day, stop: &DayVisit, section: &Section) -> Option<OpenPoint> {
     let intent = Intent {
         on: day,
-        audience: Audience::Professional,
+        audience: stop.property.worked_by,
+        kind: stop.property.kind,
         purpose: stop.visit.purpose,
         label: &stop.product.label,
         species: section.species,

@@ -36,8 +36,13 @@ pub async fn weigh(
     let known = history::history(&history::entries(connection, subject).await?);
     let stood = known.present();
     let stood_then = known.on(since);
-    let was_other = sent.iter().any(|(name, value)| stood_then.get(name) != Some(value));
-    let facts: Facts = sent.into_iter().filter(|(name, value)| stood.get(name) != Some(value)).collect();
+    let says = |facts: &Facts, name: &str, value: &Value| match facts.get(name) {
+        Some(known) => known == value,
+        // An entry from before there was such a member means what the member was brought over as.
+        None => unnamed(name).is_some_and(|meant| meant == *value),
+    };
+    let was_other = sent.iter().any(|(name, value)| !says(&stood_then, name, value));
+    let facts: Facts = sent.into_iter().filter(|(name, value)| !says(&stood, name, value)).collect();
     if facts.is_empty() {
         if is_named && was_other {
             let detail = "is given, and nothing is changed from what stands now. To say that it was so earlier, correct the entry in \
@@ -55,6 +60,16 @@ pub async fn weigh(
         faults.push(FieldFault::at("/since", "contradiction", detail));
     }
     Ok(Some(Change { subject, since, facts }))
+}
+
+/// What entries mean of a member that is younger than they are; nothing for one that every first entry names.
+pub fn unnamed(name: &str) -> Option<Value> {
+    match name {
+        "kind" => Some(Value::from("lawn")),
+        "worked_by" => Some(Value::from("professional")),
+        "nutrient_plan_on" => Some(Value::Null),
+        _ => None,
+    }
 }
 
 /// Writes the entry that a change comes to, with its line in the journal.
@@ -115,7 +130,14 @@ pub fn told(facts: &Facts) -> Vec<(String, String)> {
 pub fn value_of(name: &str, value: &Value) -> String {
     match (name, value) {
         // Words of a list; what a person typed stands as it was typed.
-        ("species" | "water" | "maintenance" | "clippings" | "shade", Value::String(word)) => word.replace('_', " "),
+        ("species" | "kind" | "water" | "maintenance" | "clippings" | "shade", Value::String(word)) => {
+            word.replace('_', " ")
+        }
+        ("worked_by", Value::String(word)) => match word.as_str() {
+            "professional" => "for hire".to_owned(),
+            "own_ground" => "the owner's own people".to_owned(),
+            _ => "the household".to_owned(),
+        },
         ("client_id", _) => "another one".to_owned(),
         _ => shown(value),
     }
@@ -136,6 +158,9 @@ pub fn label(name: &str) -> String {
         "established_on" => "seeded or sodded on",
         "touches_pavement" => "pavement beside it",
         "maintenance" => "care level",
+        "kind" => "kind of ground",
+        "worked_by" => "who does the work",
+        "nutrient_plan_on" => "nutrient plan of",
         other => return other.replace('_', " "),
     };
     known.to_owned()

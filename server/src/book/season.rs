@@ -11,8 +11,8 @@ use std::{collections::HashMap, sync::Arc};
 
 pub use company::{CompanyPlan, Purchasing, SectionPlanSummary, company_plan};
 use domain::{
-    application::{Audience, Ground, Purpose},
-    facts::{Facts, LineFacts, PastApplication, PastProduct, SectionFacts},
+    application::{Ground, Purpose},
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts, Supervision},
     ids::{ProductId, SectionId},
     law::Lawbook,
     product::{Label, product_for_target},
@@ -27,7 +27,10 @@ use view::{CAUTION, price};
 pub use view::{FollowedSchedule, RoundLeftOut, RoundPlan, SectionPlan};
 
 use crate::{
-    acts::{BatchFacts, facts, rows::SectionRow},
+    acts::{
+        BatchFacts, credentials, facts,
+        rows::{PropertyRow, SectionRow},
+    },
     field_fault::truncate_chars,
     store::programmes::{
         Programme,
@@ -130,7 +133,7 @@ impl Season {
         let label = offered.first().map(|(_, product)| &product.label).ok_or_else(|| {
             missing("no_product", "cannot be planned: no product of the program may be used".to_owned())
         })?;
-        let facts = self.facts(section, lawn.section_id, (from, area), past, label);
+        let facts = self.facts((property, section), lawn.section_id, (from, area), past, label);
         let facts_on = |on: Day| {
             let at = on.starts_at(&zone).plus(SignedDuration::from_hours(12));
             Facts { on, at, weather: fair(at), ..facts.clone() }
@@ -158,7 +161,7 @@ impl Season {
     /// The section's facts without weather, label and product of a line, which the planning puts in.
     fn facts(
         &self,
-        row: &SectionRow,
+        (property, row): (&PropertyRow, &SectionRow),
         id: SectionId,
         (from, area): (Day, Area),
         past: Vec<PastApplication>,
@@ -180,8 +183,12 @@ impl Season {
         Facts {
             on: from,
             at: self.now,
-            audience: Audience::Professional,
-            credentials: Vec::new(),
+            audience: property.on(from).worked_by,
+            site: property.site_on(from),
+            // Whoever of the company holds a certificate may be sent, or sent along.
+            credentials: self.held(),
+            supervision: Supervision::By(self.held()),
+            applicator_named: true,
             purpose: Purpose::Maintenance,
             equipment: self.programme.equipment,
             label: label.clone(),
@@ -190,6 +197,11 @@ impl Season {
             pavement_cleaned: Some(true),
             lines: vec![LineFacts { section, area, product: ProductMass::ZERO }],
         }
+    }
+
+    /// What anybody holds who may be sent.
+    fn held(&self) -> Vec<HeldCredential> {
+        self.world.people.values().flat_map(credentials::held).collect()
     }
 
     /// What open visits will put down here, as it will count.

@@ -1,16 +1,20 @@
 //! A property and whose it was, as they stood on a day.
 
 use domain::{
+    application::Audience,
     ids::{ClientId, PropertyId, SectionId},
-    land::Species,
+    land::{PropertyKind, Species},
     time::Day,
 };
 use serde::Deserialize;
 use sqlx::SqlitePool;
 
-use crate::store::{
-    ReadTransaction, bad_row,
-    history::{self, Subject},
+use crate::{
+    acts::rows::{for_hire, lawn},
+    store::{
+        ReadTransaction, bad_row,
+        history::{self, Subject},
+    },
 };
 
 /// The site and the client of a day, as the law wants them named.
@@ -28,6 +32,10 @@ pub struct PlaceOnDay {
     pub postal_code: String,
     pub time_zone: String,
     pub rule_sets: Vec<String>,
+    #[serde(default = "lawn")]
+    pub kind: Option<PropertyKind>,
+    #[serde(default = "for_hire")]
+    pub worked_by: Audience,
 }
 
 /// A client on a day.

@@ -1,10 +1,10 @@
 //! Weather for the acts, and the hours that suit. Services are asked here, before a transaction begins, never inside one.
 
 use domain::{
-    application::{Audience, Purpose},
+    application::Purpose,
     decision::{HourVerdict, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
-    facts::Facts,
+    facts::{Facts, SiteFacts, Supervision},
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
     product::Label,
     time::{Day, Instant, reckoned::ComputedInstant},
@@ -312,7 +312,7 @@ fn product_hours(
     let judge = |on: Day| {
         let hours = working_hours(on, zone, now);
         let rule_sets: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
-        judge_hours(&app.law, &rule_sets, &facts(planned, on, now), told, &hours, now)
+        judge_hours(&app.law, &rule_sets, &facts(property, planned, on, now), told, &hours, now)
     };
     let hours = judge(day);
     let verdict = best(&hours);
@@ -349,12 +349,15 @@ fn working_hours(day: Day, zone: &TimeZone, now: Instant) -> Vec<Span> {
 }
 
 /// A question about the product alone: no section, since the weather is the same on all of them.
-fn facts(planned: &PlannedProduct, on: Day, at: Instant) -> Facts {
+fn facts(property: &Property, planned: &PlannedProduct, on: Day, at: Instant) -> Facts {
     Facts {
         on,
         at,
-        audience: Audience::Professional,
+        audience: property.worked_by,
+        site: SiteFacts { kind: property.kind, plan_on: property.nutrient_plan_on, ..SiteFacts::LAWN },
         credentials: Vec::new(),
+        supervision: Supervision::Unsaid,
+        applicator_named: false,
         purpose: planned.purpose,
         equipment: Equipment::RotarySpreader,
         label: planned.label.clone(),

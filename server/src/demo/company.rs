@@ -60,7 +60,7 @@ pub async fn staff(base: &str, setup_code: &str) -> Result<Staff, String> {
     let technician = owner.made("/api/v1/people", &json!({ "name": "Tech 01", "role": "technician" })).await?;
     let certificate = json!({
         "name": "Professional fertilizer applicator certificate", "number": "SAMPLE-0001", "issued_by": "An invented authority",
-        "rule_set": "us-md", "valid_from": "2025-01-01", "valid_until": "2026-11-30",
+        "rule_set": "us-md", "code": "us-md-certified", "valid_from": "2025-01-01", "valid_until": "2026-11-30",
     });
     office.made(&format!("/api/v1/people/{technician}/credentials"), &certificate).await?;
     let phone = enrol(&nobody, &office, &technician).await?;

@@ -18,7 +18,7 @@ use crate::{
         self,
         attention::{NewestReport, Site},
         products::Product,
-        settings::DateOrder,
+        settings::{DateOrder, Settings},
     },
 };
 
@@ -46,6 +46,7 @@ fn notice(sign: &'static str, words: String, href: impl Into<String>) -> Notice 
 /// All of it; kinds of which there is nothing are left out.
 pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Vec<Group>, Problem> {
     let reader = app.store.reader();
+    let settings = &store::settings::get(reader).await?;
     let now = app.clock.now();
     let local = Local::of(company_zone);
     let today = local.day(now);
@@ -65,7 +66,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         },
         Group { heading: "Licenses and certificates", notices: credentials(app, today, dates).await? },
         Group { heading: "Properties", notices: places },
-        Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, dates) },
+        Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, settings) },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
         Group { heading: "Backups", notices: backups(app, &local, dates) },
     ];
@@ -198,12 +199,17 @@ fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
     told.into_iter().collect()
 }
 
-fn rule_sets(app: &App, sites: &[Site], today: Day, dates: DateOrder) -> Vec<Notice> {
-    let told = attention::old_rule_sets(&app.law, sites, today).into_iter().map(|about| {
+fn rule_sets(app: &App, sites: &[Site], today: Day, settings: &Settings) -> Vec<Notice> {
+    let ago = match settings.rule_sets_months {
+        12 => "a year".to_owned(),
+        1 => "a month".to_owned(),
+        months => format!("{months} months"),
+    };
+    let told = attention::old_rule_sets(&app.law, sites, today, settings.rule_sets_months).into_iter().map(|about| {
         let words = format!(
-            "{} was read on {}, more than a year ago: ask what has changed",
+            "{} was read on {}, more than {ago} ago: ask what has changed",
             about.name,
-            dates.day(about.last_checked)
+            settings.date_order.day(about.last_checked)
         );
         notice("▲", words, "/rules")
     });

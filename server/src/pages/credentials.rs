@@ -38,10 +38,10 @@ fn form(app: &App, person: &Person, standing: Option<&Credential>, action: Strin
         Field::day("/valid_until", "Valid until, that day included").optional().help("Empty when it has no end."),
         Field::one("/rule_set", "Jurisdiction in which it counts", with_standing(sets, set))
             .optional()
-            .help("Once it has run out, work there asks for care."),
-        Field::one("/code", "Rules that do not bind its holder", with_standing(codes, code))
+            .help("Once it has run out, work there asks for care, and is stopped where the law asks for it."),
+        Field::one("/code", "Which one it is, as rules name it", with_standing(codes, code))
             .optional()
-            .help("Only for a certificate that a local rule names; most are none of these."),
+            .help("Rules that ask for a certificate, or that do not bind its holder, go by this. Without it such a rule asks for care."),
     ];
     let (title, button) = match standing {
         None => (format!("A license or certificate of {}", person.name), "Add it"),

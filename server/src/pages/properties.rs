@@ -51,6 +51,13 @@ fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
         Field::number("/latitude", "Latitude").optional().under("Location").help("Degrees north, such as 38.97. With the longitude."),
         Field::number("/longitude", "Longitude").optional().help("Degrees east, so below zero in the Americas, such as -76.5."),
         Field::one("/time_zone", "Time zone", zones).help("It decides on which day work there counts."),
+        Field::one("/kind", "Kind of ground", kinds()).optional().help(
+            "Several laws leave golf courses, farms or gardens out, or are about some kinds only. A lawn if not specified. Where nobody knows, such rules ask for care.",
+        ),
+        Field::one("/worked_by", "Who does the work", workers()).optional().help("Several laws bind those who work for hire otherwise than the others."),
+        Field::day("/nutrient_plan_on", "Written nutrient plan for the site, made on").optional().help(
+            "Some laws ask for such a plan on golf courses, public or large grounds, and some let more through with one.",
+        ),
         Field::line("/place/state", "State, as a code").optional().help("Such as us-md."),
         Field::line("/place/county", "County, as a code").optional().help("Such as us-md-anne-arundel."),
         Field::line("/place/municipality", "Municipality, as a code").optional().help("Such as us-md-annapolis."),
@@ -60,6 +67,29 @@ fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
         Field::tick(place::CONFIRMED, "I have confirmed where it lies and which of these rule sets bind there"),
         Field::day("/local_rules_checked_on", "County and municipality were asked for rules of their own on").optional(),
     ]
+}
+
+fn kinds() -> Vec<Choice> {
+    let said = [
+        ("lawn", "A lawn of a home or a business"),
+        ("athletic_field", "An athletic field"),
+        ("golf_course", "A golf course"),
+        ("public_ground", "A public ground, such as a town's"),
+        ("farm", "A farm"),
+        ("garden", "A garden"),
+        ("sod_farm", "A sod farm"),
+        ("null", "Nobody knows"),
+    ];
+    said.into_iter().map(|(word, words)| Choice::new(word, words)).collect()
+}
+
+fn workers() -> Vec<Choice> {
+    let said = [
+        ("professional", "This company, for hire"),
+        ("own_ground", "The owner's own people, on ground that is no home"),
+        ("household", "The household itself"),
+    ];
+    said.into_iter().map(|(word, words)| Choice::new(word, words)).collect()
 }
 
 const LOOK: &str = "Suggest the place from the coordinates";

@@ -17,8 +17,12 @@ use crate::{
 fn form(settings: &Settings) -> Form {
     let orders =
         choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
-    let fields = vec![Field::one("/date_order", "How pages write a date", orders)];
-    Form::new("Date format", "/office/settings", "Save", fields)
+    let fields = vec![
+        Field::one("/date_order", "How pages write a date", orders),
+        Field::number("/rule_sets_months", "Rule sets are read again after so many months")
+            .help("From then on Today asks for a new look at each rule set that binds one of the properties."),
+    ];
+    Form::new("Settings", "/office/settings", "Save", fields)
         .filled(settings, settings.version())
         .note("Amounts are in pounds, square feet and pounds per 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
         .note("Where a day is typed, the browser shows it in its own order.")

@@ -31,10 +31,12 @@ pub struct CredentialInput {
     /// The authority that issued it.
     #[schema(min_length = 1, max_length = 120, format = "line")]
     pub issued_by: String,
-    /// The rule set of the jurisdiction in which it counts, if this server has one: work there asks for care once it has run out.
+    /// The rule set of the jurisdiction in which it counts, if this server has one: work there asks for care once it has run out, and
+    /// is stopped where the law asks for it.
     #[serde(default)]
     pub rule_set: Option<RuleSetCode>,
-    /// The word by which rules name it that do not bind its holder, such as `us-fl-orange-certified`.
+    /// The word by which rules name it that ask for it, such as `us-md-certified`, or that do not bind its holder, such as
+    /// `us-fl-orange-certified`.
     #[serde(default)]
     #[schema(min_length = 1, max_length = 60, pattern = "^[a-z0-9.-]+$")]
     pub code: Option<String>,

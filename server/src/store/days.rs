@@ -228,7 +228,8 @@ async fn read_properties(
                   (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
                    AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
+                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
         person,

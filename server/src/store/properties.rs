@@ -1,8 +1,10 @@
 //! Properties.
 
 use domain::{
+    application::Audience,
     dated::Facts,
     ids::{ClientId, PersonId, PropertyId, RuleSetCode},
+    land::PropertyKind,
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -10,12 +12,14 @@ use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
+    acts::rows::{for_hire, lawn},
     paging::{PageRequest, Sequenced},
     places,
     scope::Scope,
     store::{
+        enum_text,
         history::{self, NewEntry, Subject},
-        read, read_day, read_instant, read_json,
+        read, read_day, read_enum, read_instant, read_json,
     },
     version::{UpdateOutcome, Versioned, Versions},
 };
@@ -75,6 +79,16 @@ pub struct PropertyInput {
     /// them have any, every decision asks for care as long as nobody has.
     #[serde(default)]
     pub local_rules_checked_on: Option<Day>,
+    /// What kind of ground it is: several laws leave some kinds out or are about some only. A lawn if left out; null when nobody
+    /// knows, which asks for care wherever a rule depends on it.
+    #[serde(default = "lawn")]
+    pub kind: Option<PropertyKind>,
+    /// Who does the work there; for hire if left out.
+    #[serde(default = "for_hire")]
+    pub worked_by: Audience,
+    /// Day of the written nutrient plan for the site, which some laws ask for and others reward.
+    #[serde(default)]
+    pub nutrient_plan_on: Option<Day>,
     /// First local day on which what is changed here is so; today if left out. What stood on earlier days stays
     /// with them: when it changes hands, the statements of earlier years stay with the client of those years. The nitrogen stays
     /// with the land.
@@ -121,6 +135,11 @@ pub struct Property {
     pub rule_sets: Vec<RuleSetCode>,
     /// Day on which somebody asked the county and the municipality what rules of their own they have.
     pub local_rules_checked_on: Option<Day>,
+    /// What kind of ground it is; null when nobody knows.
+    pub kind: Option<PropertyKind>,
+    pub worked_by: Audience,
+    /// Day of the written nutrient plan for the site.
+    pub nutrient_plan_on: Option<Day>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
     pub created_at: Instant,
@@ -148,6 +167,9 @@ pub(super) struct PropertyRow {
     pub municipality: Option<String>,
     pub rule_sets: String,
     pub local_rules_checked_on: Option<String>,
+    pub kind: Option<String>,
+    pub worked_by: String,
+    pub nutrient_plan_on: Option<String>,
     pub version: i64,
     pub created_at: i64,
 }
@@ -182,6 +204,9 @@ impl TryFrom<PropertyRow> for Sequenced<Property> {
             place_differs,
             rule_sets,
             local_rules_checked_on: row.local_rules_checked_on.as_deref().map(read_day).transpose()?,
+            kind: row.kind.as_deref().map(|kind| read_enum(kind, "kind of property")).transpose()?,
+            worked_by: read_enum(&row.worked_by, "who does the work")?,
+            nutrient_plan_on: row.nutrient_plan_on.as_deref().map(read_day).transpose()?,
             version: row.version,
             created_at: read_instant(row.created_at)?,
         };
@@ -215,11 +240,13 @@ pub async fn insert(
     let (key, client, codes, at) = (id.to_string(), input.client_id.to_string(), codes(input)?, at.millis());
     let [state, county, municipality] = place_codes(input);
     let checked = input.local_rules_checked_on.map(|day| day.to_string());
+    let (kind, worked_by) = (input.kind.as_ref().map(enum_text).transpose()?, enum_text(&input.worked_by)?);
+    let plan = input.nutrient_plan_on.map(|day| day.to_string());
     sqlx::query!(
         "INSERT INTO properties
              (id, client_id, name, address, postal_code, latitude, longitude, time_zone, rule_sets, version, created_at, state, county,
-              municipality, local_rules_checked_on)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10, $11, $12, $13, $14)",
+              municipality, local_rules_checked_on, kind, worked_by, nutrient_plan_on)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10, $11, $12, $13, $14, $15, $16, $17)",
         key,
         client,
         input.name,
@@ -233,7 +260,10 @@ pub async fn insert(
         state,
         county,
         municipality,
-        checked
+        checked,
+        kind,
+        worked_by,
+        plan
     )
     .execute(&mut *connection)
     .await?;
@@ -251,9 +281,12 @@ pub async fn update(
     let (key, client, codes) = (id.to_string(), input.client_id.to_string(), codes(input)?);
     let [state, county, municipality] = place_codes(input);
     let checked = input.local_rules_checked_on.map(|day| day.to_string());
+    let (kind, worked_by) = (input.kind.as_ref().map(enum_text).transpose()?, enum_text(&input.worked_by)?);
+    let plan = input.nutrient_plan_on.map(|day| day.to_string());
     let done = sqlx::query!(
         "UPDATE properties SET client_id = $2, name = $3, address = $4, postal_code = $5, latitude = $6, longitude = $7,
              time_zone = $8, rule_sets = $9, state = $11, county = $12, municipality = $13, local_rules_checked_on = $14,
+             kind = $15, worked_by = $16, nutrient_plan_on = $17,
              version = version + 1
          WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
         key,
@@ -269,7 +302,10 @@ pub async fn update(
         state,
         county,
         municipality,
-        checked
+        checked,
+        kind,
+        worked_by,
+        plan
     )
     .execute(&mut *connection)
     .await?;
@@ -289,7 +325,8 @@ pub async fn get(
                   (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
                    AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
+                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
@@ -315,7 +352,8 @@ pub async fn list(
                   (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
                    AS "client_since!: String", p.name AS "name!", p.address AS "address!",
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.version AS "version!", p.created_at AS "created_at!"
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
+                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $3))

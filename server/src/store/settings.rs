@@ -1,4 +1,4 @@
-//! How the company writes on its pages: one row.
+//! How the company writes on its pages, and when it reads the law again: one row.
 
 use std::borrow::Borrow;
 
@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use crate::{
-    store::{enum_text, read_enum},
+    store::{bad_row, enum_text, read_enum},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -42,12 +42,23 @@ impl DateOrder {
 #[schema(example = json!({ "date_order": "month_day_year" }))]
 pub struct SettingsInput {
     pub date_order: DateOrder,
+    /// Months after its last reading from which on a rule set is to be read again; 12 if left out.
+    #[serde(default = "a_year")]
+    #[schema(minimum = 1, maximum = 120)]
+    pub rule_sets_months: u16,
+}
+
+const fn a_year() -> u16 {
+    12
 }
 
 /// How the company writes on its pages. The API always writes days year first.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Settings {
     pub date_order: DateOrder,
+    /// Months after its last reading from which on a rule set is to be read again.
+    #[schema(minimum = 1, maximum = 120)]
+    pub rule_sets_months: u16,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
 }
@@ -59,8 +70,12 @@ impl Versioned for Settings {
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>) -> Result<Settings, sqlx::Error> {
-    let row = sqlx::query!("SELECT date_order, version FROM settings").fetch_one(executor).await?;
-    Ok(Settings { date_order: read_enum(&row.date_order, "date order")?, version: row.version })
+    let row = sqlx::query!("SELECT date_order, rule_sets_months, version FROM settings").fetch_one(executor).await?;
+    Ok(Settings {
+        date_order: read_enum(&row.date_order, "date order")?,
+        rule_sets_months: u16::try_from(row.rule_sets_months).map_err(|error| bad_row("settings")(&error))?,
+        version: row.version,
+    })
 }
 
 /// Changes the settings if they are at one of these versions.
@@ -71,10 +86,11 @@ pub async fn update(
 ) -> Result<UpdateOutcome<Settings>, sqlx::Error> {
     let order = enum_text(&input.date_order)?;
     let done = sqlx::query!(
-        "UPDATE settings SET date_order = $1, version = version + 1
+        "UPDATE settings SET date_order = $1, rule_sets_months = $3, version = version + 1
          WHERE $2 IS NULL OR version IN (SELECT value FROM json_each($2))",
         order,
-        versions
+        versions,
+        input.rule_sets_months
     )
     .execute(&mut *connection)
     .await?;

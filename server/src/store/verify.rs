@@ -267,7 +267,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'attempts', count(*) FROM attempts
            UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
            UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
-           UNION ALL SELECT 'settings', CASE WHEN version = 1 AND date_order <> 'year_month_day' THEN 1 ELSE version - 1 END FROM settings"#
+           UNION ALL SELECT 'settings', CASE WHEN version = 1 AND (date_order <> 'year_month_day' OR rule_sets_months <> 12) THEN 1 ELSE version - 1 END FROM settings"#
     )
     .fetch_all(connection)
     .await?;

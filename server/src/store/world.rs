@@ -101,15 +101,17 @@ pub async fn load_for_check(
     load_keys(connection, &keys).await
 }
 
-/// Loads what is known at a moment of sections with their properties, and of products.
+/// Loads what is known at a moment of sections with their properties, of products, and of who may be sent.
 pub async fn load_lawns(
     connection: &mut SqliteConnection,
     sections: &[SectionId],
     properties: &[PropertyId],
     products: &[ProductId],
+    people: &[PersonId],
     now: i64,
 ) -> Result<BatchFacts, sqlx::Error> {
     let keys = FactKeys {
+        people: people.iter().map(ToString::to_string).collect(),
         sections: sections.iter().map(ToString::to_string).collect(),
         properties: properties.iter().map(ToString::to_string).collect(),
         products: products.iter().map(ToString::to_string).collect(),

@@ -9,10 +9,13 @@ use domain::{
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
-use crate::store::{
-    history::{self, StoredEntry, Subject},
-    read,
-    verify::{self, Entry},
+use crate::{
+    book::history::unnamed,
+    store::{
+        history::{self, StoredEntry, Subject},
+        read,
+        verify::{self, Entry},
+    },
 };
 
 /// What the journal says of each thing whose facts are dated, oldest first: when it was written, and the thing as it was then.
@@ -78,14 +81,17 @@ impl Noun {
             Self::Property => &[
                 "address",
                 "client_id",
+                "kind",
                 "latitude",
                 "local_rules_checked_on",
                 "longitude",
                 "name",
+                "nutrient_plan_on",
                 "place",
                 "postal_code",
                 "rule_sets",
                 "time_zone",
+                "worked_by",
             ],
             Self::Section => &[
                 "clippings",
@@ -105,8 +111,12 @@ impl Noun {
     /// Whether every member is there, and so as the journal names it. A member that came later is not named in what was written
     /// before it.
     fn says(self, facts: &Facts, thing: &Value) -> bool {
-        let so = |name: &&str| facts.get(*name).is_some_and(|value| thing.get(*name).is_none_or(|told| told == value));
-        facts.len() == self.members().len() && self.members().iter().all(so)
+        let so = |name: &&str| {
+            let said = facts.get(*name).cloned().or_else(|| unnamed(name));
+            said.is_some_and(|value| thing.get(*name).is_none_or(|told| *told == value))
+        };
+        let strange = |name: &String| !self.members().contains(&name.as_str());
+        !facts.keys().any(strange) && self.members().iter().all(so)
     }
 }
 

@@ -41,6 +41,8 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
         "client" => &[("email", None)],
         "visit" => &[("programme_id", None), ("round", None)],
+        "property" => &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)],
+        "settings" => &[("rule_sets_months", Some("12"))],
         _ => &[],
     }
 }
@@ -159,7 +161,11 @@ pub fn differing(noun: &str, payload: &Value, now: &Value) -> Vec<String> {
     };
     let mut differing: Vec<String> = written.iter().filter(differs).map(|(name, _)| name.clone()).collect();
     for (name, before) in came_later(noun).iter().filter(|(name, _)| !written.contains_key(*name)) {
-        if now.get(*name).unwrap_or(&Value::Null).as_str() != *before {
+        let now = match now.get(*name) {
+            Some(Value::Number(number)) => Some(number.to_string()),
+            other => other.and_then(Value::as_str).map(str::to_owned),
+        };
+        if now.as_deref() != *before {
             differing.push((*name).to_owned());
         }
     }

@@ -8,10 +8,15 @@ use super::{
     field::{Control, Field, Shape},
 };
 
+/// The choice that says null, where to leave a member out means something else.
+pub const NULL: &str = "null";
+
 impl Field {
     /// Takes what a stored thing has.
     pub fn fill(&mut self, stored: &Value) {
+        let nobody_knows = matches!(&self.control, Control::One(all) if all.iter().any(|one| one.value == NULL));
         self.value = match stored {
+            Value::Null if nobody_knows => vec![NULL.to_owned()],
             Value::Null => Vec::new(),
             Value::String(text) => vec![text.clone()],
             Value::Array(all) => all.iter().filter_map(|one| one.as_str().map(str::to_owned)).collect(),
@@ -26,6 +31,7 @@ impl Field {
             Shape::List => Some(self.value.iter().filter(|one| !one.is_empty()).cloned().collect()),
             Shape::Truth if matches!(self.control, Control::Tick) => Some(self.ticked().into()),
             _ if text.is_empty() => None,
+            Shape::Text if text == NULL && matches!(self.control, Control::One(_)) => Some(Value::Null),
             Shape::Text => Some(text.into()),
             Shape::Truth => Some(text.parse::<bool>().map_or_else(|_| text.into(), Value::from)),
             Shape::Number => Some(number(&text)),
