@@ -14,8 +14,8 @@ pub mod printed_check;
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
-    Area, NeutralisingValue, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, RateSum, Temperature,
-    TotalNitrogen, WindSpeed, largest_product,
+    Area, NeutralisingValue, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen,
+    RateSum, Temperature, TotalNitrogen, WindSpeed, largest_product,
 };
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]

@@ -18,14 +18,16 @@ async fn limed(company: &Company, report: &Value) -> String {
     let mut body = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3", "ph": "5.6",
         "phosphorus": "optimum", "phosphate_recommended_lb_per_1000_sqft": "0" });
     body.as_object_mut().unwrap().extend(report.as_object().unwrap().clone());
-    let _ =
-        company.office.post(&format!("/api/v1/sections/{}/soil-reports", company.front), &body).await.expect(201);
+    let _ = company.office.post(&format!("/api/v1/sections/{}/soil-reports", company.front), &body).await.expect(201);
     stone
 }
 
 fn with_lime(company: &Company, stone: &str, lime: &Value) -> Value {
     let mut body = programme(company);
-    body["products"].as_array_mut().unwrap().push(json!({ "product_id": stone, "bag_price_usd": "6", "may_buy": true }));
+    body["products"]
+        .as_array_mut()
+        .unwrap()
+        .push(json!({ "product_id": stone, "bag_price_usd": "6", "may_buy": true }));
     body["lime"] = lime.clone();
     body
 }

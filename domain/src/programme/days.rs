@@ -66,9 +66,8 @@ fn lime_waits(question: &SeasonQuestion<'_>, rounds: &[PlannedRound]) -> Result<
         return Err(format!("lime waits {} months ({})", asked.rule.months(), asked.rule.source().0));
     }
     let days = asked.days_from_nitrogen;
-    let near = |on: &Day| {
-        rounds.iter().any(|round| question.feeds(round.product) && round.on.days_since(*on).abs() < days)
-    };
+    let near =
+        |on: &Day| rounds.iter().any(|round| question.feeds(round.product) && round.on.days_since(*on).abs() < days);
     if days > 0 && lime.iter().any(near) {
         return Err(format!("the company keeps {days} days between lime and nitrogen"));
     }

@@ -150,9 +150,8 @@ fn place(
         days.push(open.to);
         let many = days.len();
         days.retain(|on| !planner.is_near_nitrogen(amounts, *on, asked.days_from_nitrogen));
-        let mut refused = (days.is_empty() && many > 0).then(|| {
-            format!("every day that was tried lies within {} days of nitrogen", asked.days_from_nitrogen)
-        });
+        let mut refused = (days.is_empty() && many > 0)
+            .then(|| format!("every day that was tried lies within {} days of nitrogen", asked.days_from_nitrogen));
         for on in days {
             planner.cells.push(Cell { round, product, step: None, on, most: None, most_words: String::new() });
             let at = planner.cells.len() - 1;

@@ -2,7 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{explain::SourceMark, quantity::{Area, NeutralisingValue, ProductMass, ProductRate, RateSum}, soil::lime_rules::{CapOn, SplitRule}, time::Day};
+use crate::{
+    explain::SourceMark,
+    quantity::{Area, NeutralisingValue, ProductMass, ProductRate, RateSum},
+    soil::lime_rules::{CapOn, SplitRule},
+    time::Day,
+};
 
 /// The lime that a soil report asks for, and whose rule splits it.
 #[derive(Debug, Clone, PartialEq, Eq)]

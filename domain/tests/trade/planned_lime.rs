@@ -1,7 +1,10 @@
 //! Lime and products without nitrogen in the season's plan.
 
 use domain::{
-    programme::{PlanProduct, SeasonPlan, liming::{LimeAsked, put_down_rounded_up}},
+    programme::{
+        PlanProduct, SeasonPlan,
+        liming::{LimeAsked, put_down_rounded_up},
+    },
     quantity::{NutrientRate, ProductRate},
     soil::lime_rules::{CapOn, SplitRule},
 };

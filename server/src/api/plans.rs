@@ -246,7 +246,11 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
     }
     match (asked.planned_on, asked.person_id) {
         (Some(_), None) => {
-            faults.push(FieldFault::at("/person_id", "missing", "is required with planned_on: say who goes on that day"));
+            faults.push(FieldFault::at(
+                "/person_id",
+                "missing",
+                "is required with planned_on: say who goes on that day",
+            ));
         }
         (None, Some(_)) => {
             let detail = "is required with person_id; without both, the program's technicians share the visits out";

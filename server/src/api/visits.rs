@@ -133,8 +133,7 @@ async fn all_faults(connection: &mut SqliteConnection, input: &VisitChange) -> R
             faults.push(FieldFault::at("/product_id", "not_active", "is retired; plan with another product"));
         }
         Some(product) if planned && product.label.nitrogen_percent.is_zero() => {
-            let detail =
-                "cannot be met: the product guarantees no nitrogen. State its amount by target_product_lb_per_1000_sqft";
+            let detail = "cannot be met: the product guarantees no nitrogen. State its amount by target_product_lb_per_1000_sqft";
             let target = input.target_nitrogen_lb_per_1000_sqft.filter(|target| !target.is_zero());
             faults.extend(target.map(|_| FieldFault::at("/target_nitrogen_lb_per_1000_sqft", "contradiction", detail)));
         }

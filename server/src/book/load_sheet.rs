@@ -263,7 +263,8 @@ fn counted_with(product: &Product, load: &ProductLoad, truck: &Truck) -> Option<
 fn amount(visit: &DayVisit, place: &str, area: Area) -> Result<Figure<ProductMass>, String> {
     if let Some(rate) = visit.visit.target_product_lb_per_1000_sqft {
         let figure = product_at_rate_rounded_down(rate, area);
-        return figure.ok_or_else(|| format!("The visit to {place} takes more than can be written; it is not on the sheet."));
+        return figure
+            .ok_or_else(|| format!("The visit to {place} takes more than can be written; it is not on the sheet."));
     }
     let target = visit
         .visit

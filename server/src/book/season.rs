@@ -17,7 +17,9 @@ use domain::{
     ids::{PersonId, ProductId},
     law::Lawbook,
     product::{arithmetic::product_at_rate_rounded_down, product_for_target},
-    programme::{PlanGoal, PlanProduct, PlanRound, SeasonPlan, UnmetNeed, need::ComputedNeed, plan, stops::DayCapacity},
+    programme::{
+        PlanGoal, PlanProduct, PlanRound, SeasonPlan, UnmetNeed, need::ComputedNeed, plan, stops::DayCapacity,
+    },
     quantity::{Area, ProductMass, rate_rounded_down},
     time::{Day, Instant},
 };

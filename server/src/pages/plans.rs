@@ -240,7 +240,12 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
             .collect(),
         left_out: section.skipped.iter().map(|left| format!("{}: {}", left.round, left.why)).collect(),
         unmet: section.unmet.iter().map(unmet).collect(),
-        lime: section.lime.iter().flat_map(|lime| &lime.why).map(|words| format!("Lime: {}", sentence(words))).collect(),
+        lime: section
+            .lime
+            .iter()
+            .flat_map(|lime| &lime.why)
+            .map(|words| format!("Lime: {}", sentence(words)))
+            .collect(),
     };
     plan.sections.iter().map(line).collect()
 }

@@ -54,7 +54,7 @@ pub struct VisitInput {
     /// Nitrogen to be delivered, if the plan says how much.
     #[serde(default)]
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
-    /// Product to be put down, where nitrogen does not state the amount: lime, potash alone. One of the two at most.
+    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
     #[serde(default)]
     pub target_product_lb_per_1000_sqft: Option<ProductRate>,
 }
@@ -82,7 +82,7 @@ pub struct VisitChange {
     /// Nitrogen to be delivered, if the plan says how much.
     #[serde(default)]
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
-    /// Product to be put down, where nitrogen does not state the amount: lime, potash alone. One of the two at most.
+    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
     #[serde(default)]
     pub target_product_lb_per_1000_sqft: Option<ProductRate>,
     pub status: VisitStatus,
@@ -124,8 +124,7 @@ pub struct Visit {
     pub purpose: Purpose,
     /// Nitrogen to be delivered.
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
-    /// Product to be put down, where nitrogen does not state the amount. Named only where there is one, so that earlier visits read
-    /// in the journal as they were written.
+    /// Product to be put down, where nitrogen does not state the amount. Left out where there is none, as in earlier visits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub target_product_lb_per_1000_sqft: Option<ProductRate>,
     pub status: VisitStatus,
@@ -202,7 +201,6 @@ impl TryFrom<VisitRow> for Sequenced<Visit> {
     }
 }
 
-/// What an input becomes in its row.
 struct Columns {
     property: String,
     person: String,

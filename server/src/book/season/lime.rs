@@ -27,7 +27,10 @@ pub fn asked(
     let question = question(report, species, settings.goal_ph, from);
     let Some(need) = recommendation(&question) else { return Ok(None) };
     if question.goal.is_none() && need.is_err() && report.ph.is_some() {
-        return Err("Lime is not planned: the report gives an acidity, and the program does not say which pH is wanted.".to_owned());
+        return Err(
+            "Lime is not planned: the report gives an acidity, and the program does not say which pH is wanted."
+                .to_owned(),
+        );
     }
     let LimeNeed { by, recommended_lb_per_1000_sqft: recommended, .. } =
         need.map_err(|why| format!("Lime is not planned. {why}"))?;

@@ -59,7 +59,11 @@ impl LawnQuestion<'_> {
 
 impl Season {
     /// What is asked about one section. `offered` are the products, in an order that all sections share.
-    pub(super) fn ask(&self, lawn: &Lawn, offered: &[(ProductId, PlanProduct)]) -> Result<LawnQuestion<'_>, NotPlanned> {
+    pub(super) fn ask(
+        &self,
+        lawn: &Lawn,
+        offered: &[(ProductId, PlanProduct)],
+    ) -> Result<LawnQuestion<'_>, NotPlanned> {
         let missing = |code, why: String| NotPlanned { code, why };
         let section = self.world.sections.get(&lawn.section_id);
         let property = self.world.properties.get(&lawn.property_id);
@@ -87,7 +91,21 @@ impl Season {
         let products: Vec<PlanProduct> = offered.iter().map(|(_, product)| product.clone()).collect();
         let rule_sets = &property.on(from).rule_sets;
         let season = self;
-        Ok(LawnQuestion { season, rule_sets, zone, facts, products, lime, from, area, need, frame, rounds, taken, gaps })
+        Ok(LawnQuestion {
+            season,
+            rule_sets,
+            zone,
+            facts,
+            products,
+            lime,
+            from,
+            area,
+            need,
+            frame,
+            rounds,
+            taken,
+            gaps,
+        })
     }
 
     /// The section's facts without weather, label and product of a line, which the planning puts in.

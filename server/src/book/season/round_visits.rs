@@ -140,7 +140,10 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Se
         let goes = |technician: usize| season.technicians.get(technician).map(|one| one.person_id).or(asked.person_id);
         match there.map(|there| (there.on, goes(there.technician))) {
             Ok((on, Some(person))) => {
-                groups.entry((on, person, lawn.property_id, round.product_id, target)).or_default().push(lawn.section_id);
+                groups
+                    .entry((on, person, lawn.property_id, round.product_id, target))
+                    .or_default()
+                    .push(lawn.section_id);
             }
             Ok((_, None)) => left_out.push(without(lawn.section_id, "Nobody is named who goes there.".to_owned())),
             Err(why) => left_out.push(without(lawn.section_id, format!("{}: {why}.", round.product_name))),
@@ -149,9 +152,9 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Se
     let known: HashSet<SectionId> = season.lawns.iter().map(|lawn| lawn.section_id).collect();
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));
     left_out.extend(missing.map(|id| without(*id, "There is no such section.".to_owned())));
-    let drafts = groups.into_iter().flat_map(|(of, sections)| {
-        sections.chunks(SECTIONS).map(|chunk| draft(of, chunk)).collect::<Vec<_>>()
-    });
+    let drafts = groups
+        .into_iter()
+        .flat_map(|(of, sections)| sections.chunks(SECTIONS).map(|chunk| draft(of, chunk)).collect::<Vec<_>>());
     (drafts.collect(), left_out)
 }
 

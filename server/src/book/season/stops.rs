@@ -204,8 +204,7 @@ pub(super) fn arrange(
     let mut waiting = first_groups(&arranged, only);
     // What cannot be one stop is tried as one stop a product, and then section by section.
     for turn in 0..3 {
-        let groups: Vec<Group> =
-            waiting.drain(..).flat_map(|lines| whole(&mut arranged, &mut homes, lines)).collect();
+        let groups: Vec<Group> = waiting.drain(..).flat_map(|lines| whole(&mut arranged, &mut homes, lines)).collect();
         let stops: Vec<StopAsked> = groups.iter().map(|group| group.asked).collect();
         arranged.groups.clone_from(&groups);
         for (group, answer) in groups.into_iter().zip(book.spread(&stops, &mut arranged)) {

@@ -76,13 +76,7 @@ async fn form(app: &App, programme: &Programme, asked: &RoundQuery) -> Result<Fo
         ));
         who = who.optional();
     }
-    let fields = vec![
-        Field::hidden("/round", round.name.clone()),
-        when,
-        who,
-        aim,
-        chosen,
-    ];
+    let fields = vec![Field::hidden("/round", round.name.clone()), when, who, aim, chosen];
     let at = format!("/office/programmes/{}", programme.id);
     let mut address = format!("{at}/visits/new?round={}", programmes::in_address(&round.name));
     if !asked.find.is_empty() {

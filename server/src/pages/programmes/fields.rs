@@ -54,7 +54,11 @@ impl Rows {
             return Self {
                 rounds: rows("/rounds/", stored.map_or(0, |programme| programme.rounds.len()), MOST),
                 products: rows("/products/", stored.map_or(0, |programme| programme.products.len()), MOST),
-                technicians: rows("/technicians/", stored.map_or(0, |programme| programme.technicians.len()), TECHNICIANS),
+                technicians: rows(
+                    "/technicians/",
+                    stored.map_or(0, |programme| programme.technicians.len()),
+                    TECHNICIANS,
+                ),
                 needs: (0..rows("/needs/", stored_needs.len(), MOST_NEEDS)).map(own).collect(),
             };
         }
@@ -130,8 +134,12 @@ fn technician(row: usize, people: &[Choice]) -> [Field; 3] {
         Field::one(&at("person_id"), &label("who goes"), people.to_vec())
             .optional()
             .under(format!("Technician {}", row + 1))
-            .help(first("The plan spreads the stops over the days of those who are named here. Empty ones are left out.")),
-        Field::number(&at("stops_per_day"), &label("stops a day at most")).optional().help(first("No limit, if it is empty.")),
+            .help(first(
+                "The plan spreads the stops over the days of those who are named here. Empty ones are left out.",
+            )),
+        Field::number(&at("stops_per_day"), &label("stops a day at most"))
+            .optional()
+            .help(first("No limit, if it is empty.")),
         Field::amount(&at("area_sqft_per_day"), &label("ground a day at most, sq ft"))
             .optional()
             .help(first("No limit, if it is empty.")),

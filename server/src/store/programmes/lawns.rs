@@ -83,7 +83,8 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
         .map(|row| {
             let sampled_on = row.sampled_on.as_deref().map(read_day).transpose()?;
             let per = row.acidity_per.as_deref().map(|per| read_enum(per, "acidity")).transpose()?;
-            let laboratory_table = row.laboratory_table.as_deref().map(|table| read_enum(table, "table")).transpose()?;
+            let laboratory_table =
+                row.laboratory_table.as_deref().map(|table| read_enum(table, "table")).transpose()?;
             let report = row.laboratory.zip(sampled_on).map(|(laboratory, sampled_on)| LawnReport {
                 laboratory,
                 sampled_on,
