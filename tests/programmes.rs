@@ -3,7 +3,9 @@
 mod asking;
 mod buying;
 mod lawful;
+mod liming;
 mod load_sheets;
+mod stops;
 mod visits;
 
 use harness::{User, world::Company};

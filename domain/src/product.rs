@@ -14,8 +14,8 @@ pub mod printed_check;
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{
-    Area, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen, RateSum, Temperature,
-    TotalNitrogen, WindSpeed, largest_product,
+    Area, NeutralisingValue, NutrientRate, Percent, Phosphate, Potash, ProductMass, ProductRate, QuickNitrogen,
+    RateSum, Temperature, TotalNitrogen, WindSpeed, largest_product,
 };
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -126,6 +126,16 @@ impl Label {
     /// Quick-release nitrogen: what the label does not claim to be slow.
     pub fn quick_nitrogen_percent(&self) -> Percent {
         Percent::from_raw((self.nitrogen_percent.raw() - self.slow_nitrogen_percent.raw()).max(0))
+    }
+
+    /// What it neutralises, of a liming material: a product that states it and brings no nitrogen.
+    pub fn liming_cce(&self) -> Option<NeutralisingValue> {
+        self.cce().filter(|_| self.nitrogen_percent.is_zero())
+    }
+
+    /// Its calcium carbonate equivalent, whatever else is in it.
+    pub fn cce(&self) -> Option<NeutralisingValue> {
+        self.printed.as_ref().and_then(|printed| printed.cce_percent)
     }
 
     /// Slowly available nitrogen in percent of all nitrogen, times a hundred, rounded down; nothing without nitrogen.

@@ -6,6 +6,7 @@
 mod candidates;
 mod conflict;
 mod cuts;
+pub mod days;
 mod float;
 pub mod frame;
 mod lime;
@@ -20,6 +21,7 @@ pub mod purchases;
 pub mod schedules;
 mod season;
 mod solve;
+pub mod stops;
 pub mod timing;
 
 pub use model::{

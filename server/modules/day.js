@@ -128,8 +128,7 @@ async function serverDay(me) {
  * @returns {Promise<Decision | null>}
  */
 async function ask(stop, on, equipment) {
-  const target = stop.visit.target_nitrogen_lb_per_1000_sqft;
-  if (target === null) return null;
+  if (!hasAmount(stop)) return null;
   const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }));
   if (answer.status === 200 && answer.body?.decision) return answer.body.decision;
   // What the server cannot judge, such as a section that was never measured, has no amount; that is an answer.
@@ -137,13 +136,20 @@ async function ask(stop, on, equipment) {
   throw new Unfinished('/api/v1/checks');
 }
 
+/** Whether the plan says how much goes down. @param {any} stop */
+export const hasAmount = ({ visit }) => visit.target_nitrogen_lb_per_1000_sqft !== null || visit.target_product_lb_per_1000_sqft !== undefined;
+
 /**
  * The question about a stop, with what a person has seen.
  * @param {any} stop @param {string} on @param {Record<string, any>} seen
  */
 export function plan(stop, on, seen) {
-  const target = stop.visit.target_nitrogen_lb_per_1000_sqft;
-  const lines = stop.visit.section_ids.map((/** @type {string} */ id) => ({ section_id: id, target_nitrogen_lb_per_1000_sqft: target }));
+  const { target_nitrogen_lb_per_1000_sqft: target, target_product_lb_per_1000_sqft: rate } = stop.visit;
+  const area = (/** @type {string} */ id) => Number(stop.sections.find((/** @type {any} */ one) => one.id === id)?.area_sqft ?? 0);
+  // Down to the thousandth of a pound, so that what is asked about is not more than what is planned.
+  const pounds = (/** @type {string} */ id) => (Math.floor(Number(rate) * area(id)) / 1000).toFixed(3);
+  const lines = stop.visit.section_ids.map((/** @type {string} */ id) =>
+    rate === undefined ? { section_id: id, target_nitrogen_lb_per_1000_sqft: target } : { section_id: id, product_lb: pounds(id) });
   return {
     property_id: stop.property.id,
     product_id: stop.product.id,

@@ -4,7 +4,7 @@
 
 import { cautions, howMuch, mark, openPoints, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
-import { plan } from './day.js';
+import { hasAmount, plan } from './day.js';
 import { clock, h, replace } from './dom.js';
 import { toRead } from './files.js';
 import { goneWords } from './gone.js';
@@ -114,7 +114,7 @@ function arrival(visit) {
 async function askAgain(visit) {
   const { stop, day, work } = visit;
   const { ground, equipment } = work;
-  if (ground === '' || equipment === '' || stop.visit.target_nitrogen_lb_per_1000_sqft === null || asked(visit)) return;
+  if (ground === '' || equipment === '' || !hasAmount(stop) || asked(visit)) return;
   const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
   if (reply.status !== 200) return;
   work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment };

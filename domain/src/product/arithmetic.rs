@@ -80,6 +80,17 @@ pub fn product_for_area_rounded_down(
     Some(derivation.gives(product, "down to the millionth of a pound, so that the target is not passed"))
 }
 
+/// Pounds of product that lie on an area at a rate of product, rounded down. Nothing where that is more than is stored.
+pub fn product_at_rate_rounded_down(rate: ProductRate, area: Area) -> Option<Figure<ProductMass>> {
+    let raw = quotient_down(i128::from(rate.raw()) * i128::from(area.raw()), 100_000);
+    let mass = ProductMass::checked(raw).ok()?;
+    let derivation = Derivation::of("product for an area", "rate x area / 1,000")
+        .with("rate", rate)
+        .with("area", area)
+        .from_source(SourceMark::Computed, "Follows from the rate and the area");
+    Some(derivation.gives(mass, "down to the millionth of a pound"))
+}
+
 /// Rate of a nutrient that a product rate delivers, rounded up, so that it never looks less than it is.
 pub fn delivered_rate_rounded_up(label: &Label, nutrient: GradeNutrient, product: ProductRate) -> Figure<NutrientRate> {
     let rate = quotient_up(i128::from(product.raw()) * i128::from(nutrient.percent(label).raw()), 10_000);

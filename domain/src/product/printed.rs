@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{epa::EpaRegistration, guarantee::Element};
 use crate::{
-    quantity::{Density, Percent, ProductMass, RainDepth, Volume},
+    quantity::{Density, NeutralisingValue, Percent, ProductMass, RainDepth, Volume},
     time::Day,
 };
 
@@ -136,4 +136,8 @@ pub struct PrintedLabel {
     #[schema(min_length = 1, max_length = 60, format = "line")]
     pub version: Option<String>,
     pub dated: Option<Day>,
+    /// Of a liming material: its calcium carbonate equivalent. Named only where there is one, so that earlier labels read as
+    /// they were written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cce_percent: Option<NeutralisingValue>,
 }

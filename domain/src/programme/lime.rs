@@ -11,7 +11,7 @@ use crate::{
     decision::{Verdict, decide},
     explain::Derivation,
     quantity::{NeutralisingValue, ProductMass, ProductRate, quotient_down},
-    soil::lime_rules::{CapOn, LimePart, LimePlan, split},
+    soil::lime_rules::{LimePart, LimePlan, split},
     time::Day,
 };
 
@@ -44,24 +44,40 @@ fn material(planner: &Planner<'_>) -> Option<(usize, NeutralisingValue)> {
 
 /// Plans the lime beside what is planned. Its cells are added to the season's, so that every rule is asked about them too.
 pub(super) fn add(planner: &mut Planner<'_>, amounts: &mut RoundAmounts) -> (Option<PlannedLime>, Vec<PartPlanned>) {
-    let Some(asked) = planner.question.lime.filter(|asked| !asked.still.is_zero()) else { return (None, Vec::new()) };
+    let Some(asked) = planner.question.lime.filter(|asked| !asked.recommended.is_zero()) else {
+        return (None, Vec::new());
+    };
     let (source, mark) = asked.rule.source();
+    let still = asked.still();
     let mut lime = PlannedLime {
-        still_lb_per_1000_sqft: asked.still,
+        recommended_lb_per_1000_sqft: asked.recommended,
+        spent_lb_per_1000_sqft: asked.spent,
+        still_lb_per_1000_sqft: still,
         planned_lb_per_1000_sqft: ProductRate::ZERO,
-        test_again_on: None,
+        test_again_on: asked.test_before_more().filter(|_| !still.is_zero()),
+        report: crate::text::truncate_chars(&asked.report, 300),
         source: source.to_owned(),
         mark,
         why: Vec::new(),
     };
+    if still.is_zero() {
+        return (Some(lime), Vec::new());
+    }
+    if let Some(day) = lime.test_again_on {
+        lime.why.push(format!(
+            "the first part is down or in visits, and the soil is to be tested again on {day} before anything more"
+        ));
+        return (Some(lime), Vec::new());
+    }
     let Some((product, cce)) = material(planner) else {
         lime.why.push(
             "no liming material with its calcium carbonate equivalent is among the program's products".to_owned(),
         );
         return (Some(lime), Vec::new());
     };
-    let parts_from = |day| split(asked.still, cce, asked.rule, CapOn::Recommendation, day);
-    let Some(begin) = planner.question.rounds.first().map(|round| round.from) else {
+    let parts_from = |day| split(still, cce, asked.rule, asked.cap_on, day);
+    let first = planner.question.rounds.first().map(|round| round.from);
+    let Some(begin) = first.map(|from| asked.not_before().map_or(from, |day| day.max(from))) else {
         lime.why.push("no round of the program is open".to_owned());
         return (Some(lime), Vec::new());
     };
@@ -132,7 +148,10 @@ fn place(
         let span = open.to.days_since(first);
         days.extend((0..=span / STEP).map(|at| first.plus_days(at * STEP)));
         days.push(open.to);
-        let mut refused = None;
+        let many = days.len();
+        days.retain(|on| !planner.is_near_nitrogen(amounts, *on, asked.days_from_nitrogen));
+        let mut refused = (days.is_empty() && many > 0)
+            .then(|| format!("every day that was tried lies within {} days of nitrogen", asked.days_from_nitrogen));
         for on in days {
             planner.cells.push(Cell { round, product, step: None, on, most: None, most_words: String::new() });
             let at = planner.cells.len() - 1;
@@ -151,6 +170,21 @@ fn place(
         why.push(format!("{rate} lb may follow from {} on, after the last round of the program", part.not_before));
     }
     Err(why)
+}
+
+impl Planner<'_> {
+    /// Whether nitrogen is down or planned within so many days before or after a day.
+    fn is_near_nitrogen(&self, amounts: &RoundAmounts, on: Day, days: i32) -> bool {
+        if days == 0 {
+            return false;
+        }
+        let near = |other: Day| other.days_since(on).abs() < days;
+        let planned = amounts.iter().filter_map(|(at, _)| self.cells.get(*at));
+        let facts = (self.question.facts_on)(on);
+        let mut past = facts.lines.iter().flat_map(|line| &line.section.past);
+        planned.filter(|cell| self.question.feeds(cell.product)).any(|cell| near(cell.on))
+            || past.any(|past| past.nutrients.nitrogen_lb.raw() > 0 && near(past.on))
+    }
 }
 
 /// Whether the lime is lawful on its day, and everything else with it.
@@ -175,7 +209,8 @@ fn stands(planner: &Planner<'_>, amounts: &RoundAmounts, at: usize, mass: Produc
 fn derivation(planner: &Planner<'_>, part: &LimePart, mass: ProductMass, asked: &LimeAsked) -> Derivation {
     let (source, mark) = asked.rule.source();
     Derivation::of("liming material of a planned round", "part of the recommendation x 100 / CCE x area / 1,000")
-        .with("recommended and not put down yet", asked.still)
+        .with("recommended", asked.recommended)
+        .with("put down since the sample, or in visits", asked.spent)
         .with("this part of it, as pure calcium carbonate", part.recommended_lb_per_1000_sqft)
         .with("liming material", part.material_lb_per_1000_sqft)
         .with("area", planner.area)

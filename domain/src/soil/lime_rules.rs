@@ -34,6 +34,16 @@ impl SplitRule {
         }
     }
 
+    /// Months between two spreadings at least.
+    pub const fn months(self) -> i32 {
+        self.numbers().1
+    }
+
+    /// Whether the soil is to be tested after the first part of so much, instead of a second part.
+    pub fn tests_after_first(self, recommended: ProductRate) -> bool {
+        self == Self::Georgia && recommended.raw() > self.numbers().0 * 1_000_000
+    }
+
     pub const fn source(self) -> (&'static str, SourceMark) {
         match self {
             Self::Georgia => (

@@ -7,6 +7,7 @@ use super::{
     SoilCategory,
     lime::{LimeGoal, material_rounded_down, north_carolina_acidity, north_carolina_rounded_down, penn_state},
     lime_rules::{CapOn, LimePlan, SplitRule, dolomitic, split},
+    table::SoilTable,
     target_ph::{TargetPh, georgia_asks_for_lime, target_ph},
 };
 use crate::{
@@ -141,6 +142,24 @@ const MEHLICH: &str = "Penn State's table holds for acidity by its own laborator
 const NC_BUFFER: &str = "North Carolina's formula holds for its own laboratory's buffer and measure by volume; for another method see the laboratory's own recommendation.";
 const NC_STANDARD: &str = "North Carolina calls lime with a calcium carbonate equivalent of 90 % standard lime. Whether its formula counts in that or in pure calcium carbonate, as it is taken here, was not read: if in that, a tenth less of the material does.";
 const LABEL: &str = "The label of the material and local law prevail. Do not mix lime with fertilizer, and keep it out of water and off pavement.";
+
+/// The figure alone: by the method that is asked for, or that fits what was measured. Nothing where the report says nothing of lime.
+pub fn recommendation(question: &LimeQuestion) -> Option<Result<LimeNeed, String>> {
+    question.by.or_else(|| usual(question)).map(|by| need(question, by))
+}
+
+/// Whose rule splits a figure: that of the laboratory that it comes from, as far as its rule was read.
+pub const fn split_rule(by: LimeBy, table: Option<SoilTable>) -> Option<SplitRule> {
+    match (by, table) {
+        (_, Some(SoilTable::PennStatePuttingGreen)) => Some(SplitRule::PennStateGreens),
+        (LimeBy::PennState, _) | (LimeBy::Laboratory, Some(SoilTable::PennStateHomeLawn)) => Some(SplitRule::PennState),
+        (LimeBy::NorthCarolina, _) => Some(SplitRule::NorthCarolina),
+        (LimeBy::Laboratory, Some(SoilTable::GeorgiaCoastalPlain | SoilTable::GeorgiaPiedmont)) => {
+            Some(SplitRule::Georgia)
+        }
+        (LimeBy::Laboratory, _) => None,
+    }
+}
 
 /// Answers as far as the facts carry.
 pub fn answer(question: &LimeQuestion) -> LimeResult {

@@ -1,14 +1,14 @@
 //! No plan breaks a rule, the stock, the need or its schedule, whatever the lawn.
 
 use domain::{
-    programme::{PlanGoal, PlanProduct, SeasonNeed, liming::LimeAsked, published::Maintenance, schedules::PUBLISHED},
+    programme::{PlanGoal, PlanProduct, SeasonNeed, published::Maintenance, schedules::PUBLISHED},
     quantity::{NutrientRate, Percent},
     soil::lime_rules::SplitRule,
 };
 use proptest::{prelude::*, test_runner::TestRunner};
 
 use super::{
-    amount, label,
+    amount, label, planned_lime,
     plans::{Asked, on_a_lawn, product, rounds, still},
 };
 use crate::facts::{Given, Report};
@@ -59,7 +59,7 @@ prop_compose! {
             rounds: rounds(),
             products,
             frame,
-            lime: lime.map(|(pounds, rule)| LimeAsked { still: amount(&pounds.to_string()), rule, report: "Drawn".to_owned() }),
+            lime: lime.map(|(pounds, rule)| planned_lime::recommended(&pounds.to_string(), rule)),
             need: SeasonNeed { nitrogen_lb_per_1000_sqft: wanted, phosphate_lb_per_1000_sqft: rate(phosphate), potash_lb_per_1000_sqft: rate(potash) },
             aim: if few { PlanGoal::FewestProducts } else { PlanGoal::LeastCost },
         }

@@ -23,6 +23,7 @@ mod schedules;
 mod shapes;
 mod soil;
 mod spraying;
+mod stops;
 mod surveys;
 mod units;
 

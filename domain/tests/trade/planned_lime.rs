@@ -1,9 +1,12 @@
 //! Lime and products without nitrogen in the season's plan.
 
 use domain::{
-    programme::{PlanProduct, SeasonPlan, liming::LimeAsked},
-    quantity::NutrientRate,
-    soil::lime_rules::SplitRule,
+    programme::{
+        PlanProduct, SeasonPlan,
+        liming::{LimeAsked, put_down_rounded_up},
+    },
+    quantity::{NutrientRate, ProductRate},
+    soil::lime_rules::{CapOn, SplitRule},
 };
 
 use super::{
@@ -12,12 +15,25 @@ use super::{
 };
 use crate::facts::day;
 
+/// What a report recommends, nothing of it down yet.
+pub fn recommended(pounds: &str, rule: SplitRule) -> LimeAsked {
+    LimeAsked {
+        recommended: amount(pounds),
+        spent: ProductRate::ZERO,
+        last_on: None,
+        rule,
+        cap_on: CapOn::Recommendation,
+        days_from_nitrogen: 0,
+        report: "Sample Laboratory".to_owned(),
+    }
+}
+
 /// A lawn of 8,200 sq ft for which a laboratory recommends so many pounds of lime, and limestone with a CCE of 80 %.
 fn limed(pounds: &str, rule: SplitRule) -> Asked {
     let mut asked = Asked::maryland(need("1.8", "0"));
     let stone = product(label("0", "0", "0"), "6", "0", true);
     asked.products.push(PlanProduct { cce_percent: Some(amount("80")), ..stone });
-    asked.lime = Some(LimeAsked { still: amount(pounds), rule, report: "Sample Laboratory".to_owned() });
+    asked.lime = Some(recommended(pounds, rule));
     asked
 }
 
@@ -114,4 +130,64 @@ fn potash_and_phosphate_without_nitrogen_are_planned_beside_it() {
     let plan = asked.plan();
     let phosphate: i64 = plan.rounds.iter().map(|round| round.delivers.phosphate_lb.raw()).sum();
     assert!(phosphate <= 41_000_000_000, "0.5 lb on 8,200 sq ft: {phosphate}");
+}
+
+#[test]
+fn what_is_down_counts_and_the_next_part_waits() {
+    // Penn State AASL, read: 110 lb is two applications 4 to 6 months apart; computed: 55 lb were put down on April 20, so 55 lb
+    // are left, and none of it before August 20.
+    let mut asked = limed("110", SplitRule::PennState);
+    let lime = asked.lime.as_mut().expect("lime");
+    (lime.spent, lime.last_on) = (amount("55"), Some(day("2026-04-20")));
+    let plan = asked.plan();
+    let [(on, pounds)] = spread(&asked, &plan).try_into().expect("one part");
+    assert!(day(&on) >= day("2026-08-20"), "{on}");
+    assert_eq!(pounds, "563.75");
+    let lime = plan.lime.expect("lime");
+    assert_eq!((lime.spent_lb_per_1000_sqft, lime.still_lb_per_1000_sqft), (amount("55"), amount("55")));
+    // University of Georgia AESL, crop sheet 792, read: over 50 lb half, wait four months, test again. Half of 80 lb is down.
+    let mut asked = limed("80", SplitRule::Georgia);
+    let lime = asked.lime.as_mut().expect("lime");
+    (lime.spent, lime.last_on) = (amount("40"), Some(day("2026-04-20")));
+    let plan = asked.plan();
+    assert_eq!(spread(&asked, &plan), Vec::new());
+    let lime = plan.lime.expect("lime");
+    assert_eq!(lime.test_again_on, Some(day("2026-08-20")));
+    assert!(lime.why[0].contains("tested again on 2026-08-20"), "{:?}", lime.why);
+    // All of it is down.
+    let mut asked = limed("75", SplitRule::PennState);
+    let lime = asked.lime.as_mut().expect("lime");
+    (lime.spent, lime.last_on) = (amount("75"), Some(day("2026-04-20")));
+    let plan = asked.plan();
+    let lime = plan.lime.expect("lime");
+    assert!(lime.still_lb_per_1000_sqft.is_zero() && lime.why.is_empty(), "{lime:?}");
+}
+
+#[test]
+fn a_company_may_keep_days_between_lime_and_nitrogen() {
+    // Two weeks are common practice; no source was read.
+    let mut asked = limed("75", SplitRule::PennState);
+    asked.need = need("2.7", "0");
+    asked.lime.as_mut().expect("lime").days_from_nitrogen = 14;
+    let plan = asked.plan();
+    asked.stands(&plan).expect("lawful");
+    let [(on, _)] = spread(&asked, &plan).try_into().expect("one part");
+    for fed in plan.rounds.iter().filter(|round| round.product == 0) {
+        assert!(fed.on.days_since(day(&on)).abs() >= 14, "{on} beside {}", fed.on);
+    }
+    // Where no day of any round is far enough, that is said.
+    asked.rounds = vec![round("autumn", "2026-09-20", "2026-09-25")];
+    let plan = asked.plan();
+    let lime = plan.lime.expect("lime");
+    assert!(lime.why[0].contains("within 14 days of nitrogen"), "{:?}", lime.why);
+}
+
+#[test]
+fn lime_on_a_part_of_the_lawn_counts_at_its_own_rate() {
+    // Penn State AASL, read: 94 lb of a material with a CCE of 80 do what 75 lb of pure calcium carbonate do; computed:
+    // 93.75 lb x 80 / 100 = 75 lb on 1,000 sq ft, and 46.875 lb on half of it the same rate again.
+    let spread = [("93.75", "80", "1000"), ("46.875", "80", "500")];
+    let spread = spread.map(|(pounds, cce, area)| (amount(pounds), amount(cce), amount(area)));
+    assert_eq!(put_down_rounded_up(spread), amount("150"));
+    assert_eq!(put_down_rounded_up([]), ProductRate::ZERO);
 }

@@ -9,7 +9,7 @@ use std::sync::{
 use axum::{Json, extract::State};
 use domain::{
     ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
-    programme::PlanGoal,
+    programme::{PlanGoal, stops::DayCapacity},
     quantity::Percent,
     time::Day,
 };
@@ -22,7 +22,7 @@ use crate::{
     api::{fingerprint_at, office_day, visits, whole},
     book::{
         office::{self, IdempotentRequest},
-        season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SectionPlan},
+        season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SeasonTechnician, SectionPlan},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     problem::{FieldFault, Kind, Problem},
@@ -114,6 +114,15 @@ async fn read(
     let since = today.minus_months(12).first_of_year();
     let visits = store::programmes::lawns::visit_lines(pool, since).await?;
     let sections: Vec<_> = lawns.iter().map(|lawn| lawn.section_id).collect();
+    let sampled = lawns.iter().filter_map(|lawn| lawn.report.as_ref()).map(|report| report.sampled_on).min();
+    let lime_lines = match sampled {
+        // Lime from before the sample is in what the laboratory found, and a sample that is too old asks for none.
+        Some(oldest) => {
+            let first = oldest.max(today.plus_months(-season::LIME_REPORT_MONTHS));
+            store::programmes::lawns::lime_lines(pool, &sections, first).await?
+        }
+        None => Vec::new(),
+    };
     let properties: Vec<_> = lawns.iter().map(|lawn| lawn.property_id).collect();
     let products = programme.products.iter().map(|product| product.product_id);
     let products: Vec<_> = products.chain(visits.iter().map(|line| line.product_id)).collect();
@@ -123,9 +132,17 @@ async fn read(
     let world =
         store::world::load_lawns(&mut connection, &sections, &properties, &products, &staff, now.millis()).await?;
     drop(connection);
+    let mut technicians = Vec::new();
+    for named in &programme.technicians {
+        let Some(person) = store::people::get(pool, named.person_id).await?.filter(|person| person.active) else {
+            continue;
+        };
+        let capacity = DayCapacity { stops: named.stops_per_day, area: named.area_sqft_per_day };
+        technicians.push(SeasonTechnician { person_id: person.id, name: person.name, capacity });
+    }
     let law = Arc::clone(&app.law);
     let aim = aim.unwrap_or(PlanGoal::LeastCost);
-    Ok(Season { programme, lawns, visits, world, law, from, now, today, aim, only: None })
+    Ok(Season { programme, lawns, visits, lime_lines, world, law, from, now, today, aim, technicians, only: None })
 }
 
 /// Raised when the caller has hung up, so that nobody plans for the wind.
@@ -224,11 +241,29 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     match programme.rounds.iter().find(|round| round.name == asked.round) {
         None => faults.push(FieldFault::at("/round", "unknown_value", "is no round of this program")),
-        Some(round) if !(round.from..=round.to).contains(&asked.planned_on) => {
+        Some(round) if asked.planned_on.is_some_and(|on| !(round.from..=round.to).contains(&on)) => {
             let detail = format!("must lie within the round, between {} and {}", round.from, round.to);
             faults.push(FieldFault::at("/planned_on", "out_of_range", detail));
         }
         Some(_) => {}
+    }
+    match (asked.planned_on, asked.person_id) {
+        (Some(_), None) => {
+            faults.push(FieldFault::at(
+                "/person_id",
+                "missing",
+                "is required with planned_on: say who goes on that day",
+            ));
+        }
+        (None, Some(_)) => {
+            let detail = "is required with person_id; without both, the program's technicians share the visits out";
+            faults.push(FieldFault::at("/planned_on", "missing", detail));
+        }
+        (None, None) if programme.technicians.is_empty() => {
+            let detail = "is required: the program names no technicians over whose days the visits could be spread";
+            faults.push(FieldFault::at("/planned_on", "missing", detail));
+        }
+        _ => {}
     }
     let place = |at| format!("/section_ids/{at}");
     faults.extend(FieldFault::repeats(&asked.section_ids, place, "stands in the list already"));
@@ -254,14 +289,21 @@ pub async fn create_round_visits(
     let programme = programme(&app, id).await?;
     whole(round_faults(&programme, &value))?;
     let mut season = read(&app, programme, Lawns::These(value.section_ids.clone()), (None, value.aim)).await?;
-    season.only = Some((value.round.clone(), value.planned_on));
+    if let Some(on) = value.planned_on {
+        season.only = Some((value.round.clone(), on));
+        // Who goes was said, and whoever says a day says how much of it.
+        season.technicians.clear();
+    }
     let asked = value.clone();
     let (drafts, mut left_out) = run_blocking(move |_| season::drafts(&season, &asked)).await?;
     let at = app.clock.now();
     let fresh: Vec<VisitId> = drafts.iter().map(|_| app.ids.next(at)).collect();
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
     let repeat = IdempotentRequest { key, route: "create_round_visits", fingerprint: fingerprint_at(id, &fingerprint) };
-    let location = format!("/api/v1/visits?planned_on={}&person_id={}", value.planned_on, value.person_id);
+    let location = match value.planned_on.zip(value.person_id) {
+        Some((on, person)) => format!("/api/v1/visits?planned_on={on}&person_id={person}"),
+        None => "/api/v1/visits".to_owned(),
+    };
     office::create_each(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
             // Asked again here: another request may have planned it since.

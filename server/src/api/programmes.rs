@@ -107,6 +107,9 @@ fn faults(input: &ProgrammeInput) -> Vec<FieldFault> {
     let needs = input.needs.iter().map(|need| (need.section_id, need.species, need.maintenance));
     let place = |at| format!("/needs/{at}");
     faults.extend(FieldFault::repeats(needs, place, "is for the same sections as an earlier one"));
+    let technicians = input.technicians.iter().map(|technician| technician.person_id);
+    let place = |at| format!("/technicians/{at}/person_id");
+    faults.extend(FieldFault::repeats(technicians, place, "stands in the list already"));
     let products = input.products.iter().map(|product| product.product_id);
     let place = |at| format!("/products/{at}/product_id");
     faults.extend(FieldFault::repeats(products, place, "stands in the list already"));
@@ -136,6 +139,12 @@ async fn book_faults(
         let known = store::products::get(&mut *connection, product.product_id).await?;
         let fault = product_fault(at, known.as_ref());
         faults.extend(fault.filter(|_| !kept.contains(&product.product_id)));
+    }
+    for (at, technician) in input.technicians.iter().enumerate() {
+        if store::people::get(&mut *connection, technician.person_id).await?.is_none() {
+            let pointer = format!("/technicians/{at}/person_id");
+            faults.push(FieldFault::at(pointer, "not_found", "names nobody of the staff"));
+        }
     }
     for (at, section) in input.needs.iter().enumerate().filter_map(|(at, need)| Some((at, need.section_id?))) {
         if store::sections::get(&mut *connection, section, Scope::Company).await?.is_none() {

@@ -60,6 +60,17 @@ fn planning_faults(input: &VisitChange, today: Day) -> Vec<FieldFault> {
 fn faults(input: &VisitChange) -> Vec<FieldFault> {
     let place = |at| format!("/section_ids/{at}");
     let mut faults = FieldFault::repeats(&input.section_ids, place, "stands in the list already");
+    match (input.target_product_lb_per_1000_sqft, input.target_nitrogen_lb_per_1000_sqft) {
+        (Some(_), Some(_)) => {
+            let detail = "is given only without target_nitrogen_lb_per_1000_sqft: one of the two states the amount";
+            faults.push(FieldFault::at("/target_product_lb_per_1000_sqft", "contradiction", detail));
+        }
+        (Some(product), None) if product.is_zero() => {
+            let detail = "must be above zero; leave it out if the amount is not planned";
+            faults.push(FieldFault::at("/target_product_lb_per_1000_sqft", "out_of_range", detail));
+        }
+        _ => {}
+    }
     let needs_reason = matches!(input.status, VisitStatus::NotDone | VisitStatus::Cancelled);
     match (needs_reason, &input.reason) {
         (true, None) => {
@@ -122,8 +133,7 @@ async fn all_faults(connection: &mut SqliteConnection, input: &VisitChange) -> R
             faults.push(FieldFault::at("/product_id", "not_active", "is retired; plan with another product"));
         }
         Some(product) if planned && product.label.nitrogen_percent.is_zero() => {
-            let detail =
-                "cannot be met: the product guarantees no nitrogen. Leave it out; the amount is planned by hand";
+            let detail = "cannot be met: the product guarantees no nitrogen. State its amount by target_product_lb_per_1000_sqft";
             let target = input.target_nitrogen_lb_per_1000_sqft.filter(|target| !target.is_zero());
             faults.extend(target.map(|_| FieldFault::at("/target_nitrogen_lb_per_1000_sqft", "contradiction", detail)));
         }

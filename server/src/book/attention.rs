@@ -8,7 +8,7 @@ use std::{
 use domain::{
     ids::ProductId,
     law::{Lawbook, RuleSetAbout},
-    product::product_for_target,
+    product::{arithmetic::product_at_rate_rounded_down, product_for_target},
     quantity::ProductMass,
     time::{Day, Instant, zone},
 };
@@ -83,8 +83,13 @@ pub fn short<'p>(products: &'p [Product], wanted: &[PlannedDemand]) -> Vec<(&'p 
     let mut needs: HashMap<ProductId, i64> = HashMap::new();
     for one in wanted {
         let product = products.iter().find(|product| product.id == one.product);
-        let (Some(product), Some(target), Some(area)) = (product, one.target, one.area) else { continue };
-        let mass = product_for_target(&product.label, area, target).map_or(0, ProductMass::raw);
+        let (Some(product), Some(area)) = (product, one.area) else { continue };
+        let mass = match (one.target_product, one.target) {
+            (Some(rate), _) => product_at_rate_rounded_down(rate, area).map(|figure| figure.value),
+            (None, Some(target)) => product_for_target(&product.label, area, target),
+            (None, None) => continue,
+        };
+        let mass = mass.map_or(0, ProductMass::raw);
         let need = needs.entry(one.product).or_default();
         *need = need.saturating_add(mass);
     }

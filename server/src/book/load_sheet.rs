@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 
 use domain::{
     calibration::CalibrationStatus,
-    explain::{Derivation, Sentence},
+    explain::{Derivation, Figure, Sentence},
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
     product::{
         Label, ProductForm,
-        arithmetic::{GradeNutrient, product_for_area_rounded_down},
+        arithmetic::{GradeNutrient, product_at_rate_rounded_down, product_for_area_rounded_down},
         buying::BuyingFault,
         liquid::volume_rounded_down,
     },
@@ -259,23 +259,33 @@ fn counted_with(product: &Product, load: &ProductLoad, truck: &Truck) -> Option<
     load.fills.map(|_| machine.name.clone())
 }
 
+/// The product of a visit for an area, by its target of product or of nitrogen.
+fn amount(visit: &DayVisit, place: &str, area: Area) -> Result<Figure<ProductMass>, String> {
+    if let Some(rate) = visit.visit.target_product_lb_per_1000_sqft {
+        let figure = product_at_rate_rounded_down(rate, area);
+        return figure
+            .ok_or_else(|| format!("The visit to {place} takes more than can be written; it is not on the sheet."));
+    }
+    let target = visit
+        .visit
+        .target_nitrogen_lb_per_1000_sqft
+        .ok_or_else(|| format!("The visit to {place} has no nitrogen target; its product is not on the sheet."))?;
+    let figure = product_for_area_rounded_down(&visit.product.label, GradeNutrient::Nitrogen, target, area);
+    figure.ok_or_else(|| {
+        format!(
+            "{} has no nitrogen, by which the visit to {place} states its amount; it is not on the sheet.",
+            visit.product.name
+        )
+    })
+}
+
 /// What one section takes, or why that is not known.
 fn stop(visit: &DayVisit, section: &Section) -> Result<SheetStop, String> {
     let place = format!("{}, {} ({})", section.name, visit.property.address, visit.client_name);
     let area = visit
         .open_area(section)
         .ok_or_else(|| format!("{place} has no measurement; its product is not on the sheet."))?;
-    let target = visit
-        .visit
-        .target_nitrogen_lb_per_1000_sqft
-        .ok_or_else(|| format!("The visit to {place} has no nitrogen target; its product is not on the sheet."))?;
-    let figure = product_for_area_rounded_down(&visit.product.label, GradeNutrient::Nitrogen, target, area);
-    let figure = figure.ok_or_else(|| {
-        format!(
-            "{} has no nitrogen, by which the visit to {place} states its amount; it is not on the sheet.",
-            visit.product.name
-        )
-    })?;
+    let figure = amount(visit, &place, area)?;
     Ok(SheetStop {
         visit_id: visit.visit.id,
         property_id: visit.property.id,

@@ -13,6 +13,7 @@ use domain::{
         UnmetNeed,
         frame::{PlannedStep, StepOutcome},
     },
+    quantity::Area,
     time::Day,
 };
 
@@ -22,7 +23,7 @@ use crate::{
         self,
         plans::{CompanyPlanQuery, SectionPlanQuery},
     },
-    book::season::{CompanyPlan, SectionPlan},
+    book::season::{CompanyPlan, PlannedStop, SectionPlan},
     extract::{PathId, ValidQuery},
     pages::{
         form::{Choice, Field, Form, FormData, choices},
@@ -169,6 +170,8 @@ struct Line {
     rounds: Vec<String>,
     left_out: Vec<String>,
     unmet: Vec<Unmet>,
+    /// Why not all of the lime is planned.
+    lime: Vec<String>,
 }
 
 #[derive(Template)]
@@ -181,7 +184,31 @@ struct CompanyPlanPage {
     form: Form,
 }
 
+/// The stops of a technician's day.
+struct DayStops<'p> {
+    on: Day,
+    person_name: Option<&'p str>,
+    area_sqft: Area,
+    stops: Vec<&'p PlannedStop>,
+}
+
 impl CompanyPlanPage {
+    /// The stops, which come in the order of days and technicians.
+    fn days(&self) -> Vec<DayStops<'_>> {
+        let mut days: Vec<DayStops<'_>> = Vec::new();
+        for stop in &self.plan.stops {
+            let person_name = stop.person_name.as_deref();
+            match days.last_mut().filter(|day| (day.on, day.person_name) == (stop.on, person_name)) {
+                Some(day) => {
+                    day.area_sqft = Area::from_raw(day.area_sqft.raw().saturating_add(stop.area_sqft.raw()));
+                    day.stops.push(stop);
+                }
+                None => days.push(DayStops { on: stop.on, person_name, area_sqft: stop.area_sqft, stops: vec![stop] }),
+            }
+        }
+        days
+    }
+
     /// A month, as its year and number.
     fn month(&self, first: impl Borrow<Day>) -> String {
         let first = *first.borrow();
@@ -213,6 +240,12 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
             .collect(),
         left_out: section.skipped.iter().map(|left| format!("{}: {}", left.round, left.why)).collect(),
         unmet: section.unmet.iter().map(unmet).collect(),
+        lime: section
+            .lime
+            .iter()
+            .flat_map(|lime| &lime.why)
+            .map(|words| format!("Lime: {}", sentence(words)))
+            .collect(),
     };
     plan.sections.iter().map(line).collect()
 }

@@ -45,6 +45,9 @@ async fn fields(app: &App, property: PropertyId, standing: Option<&Visit>) -> Re
         where_to,
         Field::one("/purpose", "Purpose", purposes),
         Field::amount("/target_nitrogen_lb_per_1000_sqft", "Nitrogen, lb per 1,000 sq ft").optional(),
+        Field::amount("/target_product_lb_per_1000_sqft", "Or product, lb per 1,000 sq ft")
+            .optional()
+            .help("Of a product without nitrogen, such as lime or potash. One of the two."),
     ])
 }
 

@@ -3,7 +3,7 @@
 
 use domain::{
     ids::{ProductId, PropertyId, SectionId, VisitId},
-    quantity::{Area, NutrientRate},
+    quantity::{Area, NutrientRate, ProductRate},
     time::Day,
 };
 use sqlx::SqlitePool;
@@ -88,13 +88,15 @@ pub async fn newest_reports(pool: &SqlitePool) -> Result<Vec<NewestReport>, sqlx
 pub struct PlannedDemand {
     pub product: ProductId,
     pub target: Option<NutrientRate>,
+    /// Where nitrogen does not state the amount.
+    pub target_product: Option<ProductRate>,
     pub area: Option<Area>,
 }
 
 /// What all visits that are still to be made want, section by section.
 pub async fn wanted(pool: &SqlitePool) -> Result<Vec<PlannedDemand>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT v.product_id AS "product_id!", v.target_nitrogen, m.area AS "area?"
+        r#"SELECT v.product_id AS "product_id!", v.target_nitrogen, v.target_product, m.area AS "area?"
            FROM visits AS v JOIN untreated_visit_sections AS s ON s.visit_id = v.id
            LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.section_id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
@@ -106,6 +108,7 @@ pub async fn wanted(pool: &SqlitePool) -> Result<Vec<PlannedDemand>, sqlx::Error
         Ok(PlannedDemand {
             product: read(&row.product_id, "product id")?,
             target: row.target_nitrogen.map(NutrientRate::from_raw),
+            target_product: row.target_product.map(ProductRate::from_raw),
             area: row.area.map(Area::from_raw),
         })
     });

@@ -41,7 +41,7 @@ pub struct DayVisit {
     #[schema(max_items = 20)]
     pub sections: Vec<Section>,
     pub product: Product,
-    /// Product for the visit's nitrogen, to set a spreader by; null without a target, or for a product without nitrogen.
+    /// Product for the visit's target, to set a spreader by; null without one that the product can meet.
     pub rate: Option<VisitRate>,
     /// The calibrations in force on the day for this person and product, of every machine in use.
     #[schema(max_items = 200)]
@@ -85,7 +85,7 @@ pub struct OpenPoint {
     pub words: String,
 }
 
-/// The rate at which a visit's product goes down for its nitrogen. What may go down is for a check to say.
+/// The rate at which a visit's product goes down for its target. What may go down is for a check to say.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct VisitRate {
     /// In one pass, rounded down.
@@ -114,6 +114,14 @@ impl DayVisit {
 
 impl VisitRate {
     fn of(visit: &Visit, product: &Product) -> Option<Self> {
+        if let Some(whole) = visit.target_product_lb_per_1000_sqft {
+            let half = half_rate_rounded_down(whole);
+            return Some(Self {
+                product_lb_per_1000_sqft: whole,
+                half_rate_lb_per_1000_sqft: half.value,
+                derivations: vec![half.derivation],
+            });
+        }
         let target = visit.target_nitrogen_lb_per_1000_sqft?;
         let rate = product_rate_rounded_down(&product.label, GradeNutrient::Nitrogen, target)?;
         // A target that asks for more product than can be written is no rate to set anything by.
@@ -203,7 +211,7 @@ async fn planned(connection: &mut SqliteConnection, person: &str, day: &str) -> 
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.purpose AS "purpose!", v.target_nitrogen, v.target_product, v.status AS "status!", v.reason, v.programme_id, v.round,
                   v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v

@@ -4,10 +4,11 @@ pub mod lawns;
 
 use domain::{
     equipment::Equipment,
-    ids::{ProductId, ProgrammeId, SectionId},
+    ids::{PersonId, ProductId, ProgrammeId, SectionId},
     land::Species,
     programme::{PlanRound, published::Maintenance, timing::Credits},
-    quantity::{NutrientRate, Price, ProductRate},
+    quantity::{Area, NutrientRate, Price, ProductRate, SoilPh},
+    soil::lime_rules::{CapOn, SplitRule},
     time::Instant,
 };
 use serde::{Deserialize, Serialize};
@@ -102,6 +103,44 @@ pub struct ProgrammeInput {
     /// What clippings and shade spare; left out, a fourth for clippings and half for shade.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub credits: Option<Credits>,
+    /// How the lime that soil reports ask for is planned; left out, by the rule of each report's own laboratory.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lime: Option<ProgrammeLime>,
+    /// Who goes, and what each can do on a day, each once. With nobody, the plan gives no stop to anybody and no day has a limit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub technicians: Vec<ProgrammeTechnician>,
+}
+
+/// What somebody can do on a day. What is left out is not limited.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ProgrammeTechnician {
+    pub person_id: PersonId,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 200)]
+    pub stops_per_day: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub area_sqft_per_day: Option<Area>,
+}
+
+/// How the lime that soil reports ask for is planned.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ProgrammeLime {
+    /// Whose rule splits it. Left out, that of the laboratory that the figure comes from, as far as its rule was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub split_rule: Option<SplitRule>,
+    /// What the most at once is held against; the recommendation unless said otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cap_on: Option<CapOn>,
+    /// The pH that is wanted, where the lime is to be worked out from the report's acidity.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal_ph: Option<SoilPh>,
+    /// Days between lime and a product with nitrogen, before and after. Left out or 0, both may go down on one day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 60)]
+    pub days_from_nitrogen: Option<i32>,
 }
 
 /// The company's plan of a season: rounds, products that may be used, and what the lawns need.
@@ -121,6 +160,13 @@ pub struct Programme {
     pub needs: Vec<ProgrammeNeed>,
     pub least_product_lb_per_1000_sqft: ProductRate,
     pub credits: Credits,
+    /// Left out where the programme says nothing of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lime: Option<ProgrammeLime>,
+    /// Left out where it names nobody.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub technicians: Vec<ProgrammeTechnician>,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
     pub created_at: Instant,
@@ -155,6 +201,8 @@ impl TryFrom<ProgrammeRow> for Sequenced<Programme> {
             needs: content.needs,
             least_product_lb_per_1000_sqft: content.least_product_lb_per_1000_sqft,
             credits: content.credits.unwrap_or(Credits::DEFAULT),
+            lime: content.lime,
+            technicians: content.technicians,
             version: row.version,
             created_at: read_instant(row.created_at)?,
         };

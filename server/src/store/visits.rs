@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use domain::{
     application::Purpose,
     ids::{PersonId, ProductId, ProgrammeId, PropertyId, SectionId, VisitId},
-    quantity::NutrientRate,
+    quantity::{NutrientRate, ProductRate},
     time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
@@ -54,6 +54,9 @@ pub struct VisitInput {
     /// Nitrogen to be delivered, if the plan says how much.
     #[serde(default)]
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
+    #[serde(default)]
+    pub target_product_lb_per_1000_sqft: Option<ProductRate>,
 }
 
 /// A visit as the office changes it.
@@ -79,6 +82,9 @@ pub struct VisitChange {
     /// Nitrogen to be delivered, if the plan says how much.
     #[serde(default)]
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
+    #[serde(default)]
+    pub target_product_lb_per_1000_sqft: Option<ProductRate>,
     pub status: VisitStatus,
     /// Why it was not done or called off. Required then, and only then.
     #[serde(default)]
@@ -96,6 +102,7 @@ impl From<VisitInput> for VisitChange {
             section_ids: input.section_ids,
             purpose: input.purpose,
             target_nitrogen_lb_per_1000_sqft: input.target_nitrogen_lb_per_1000_sqft,
+            target_product_lb_per_1000_sqft: input.target_product_lb_per_1000_sqft,
             status: VisitStatus::Planned,
             reason: None,
         }
@@ -117,6 +124,9 @@ pub struct Visit {
     pub purpose: Purpose,
     /// Nitrogen to be delivered.
     pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    /// Product to be put down, where nitrogen does not state the amount. Left out where there is none, as in earlier visits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub target_product_lb_per_1000_sqft: Option<ProductRate>,
     pub status: VisitStatus,
     /// Why it was not done or called off.
     #[schema(max_length = 500)]
@@ -155,6 +165,7 @@ pub(super) struct VisitRow {
     pub section_ids: String,
     pub purpose: String,
     pub target_nitrogen: Option<i64>,
+    pub target_product: Option<i64>,
     pub status: String,
     pub reason: Option<String>,
     pub programme_id: Option<String>,
@@ -178,6 +189,7 @@ impl TryFrom<VisitRow> for Sequenced<Visit> {
             section_ids,
             purpose: read_enum(&row.purpose, "purpose")?,
             target_nitrogen_lb_per_1000_sqft: row.target_nitrogen.map(NutrientRate::from_raw),
+            target_product_lb_per_1000_sqft: row.target_product.map(ProductRate::from_raw),
             status: read_enum(&row.status, "visit status")?,
             reason: row.reason,
             programme_id: row.programme_id.as_deref().map(|id| read(id, "programme id")).transpose()?,
@@ -189,13 +201,13 @@ impl TryFrom<VisitRow> for Sequenced<Visit> {
     }
 }
 
-/// What an input becomes in its row.
 struct Columns {
     property: String,
     person: String,
     planned_on: String,
     product: String,
     target_nitrogen: Option<i64>,
+    target_product: Option<i64>,
     purpose: String,
     status: String,
 }
@@ -208,6 +220,7 @@ impl Columns {
             planned_on: input.planned_on.to_string(),
             product: input.product_id.to_string(),
             target_nitrogen: input.target_nitrogen_lb_per_1000_sqft.map(NutrientRate::raw),
+            target_product: input.target_product_lb_per_1000_sqft.map(ProductRate::raw),
             purpose: enum_text(&input.purpose)?,
             status: enum_text(&input.status)?,
         })
@@ -226,8 +239,8 @@ pub async fn insert(
     let (programme, round) = of.map(|(programme, round)| (programme.to_string(), round)).unzip();
     sqlx::query!(
         "INSERT INTO visits (id, property_id, person_id, planned_on, product_id, target_nitrogen, purpose, status, reason,
-             programme_id, round, version, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, 1, $12)",
+             programme_id, round, target_product, version, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, 1, $13)",
         key,
         columns.property,
         columns.person,
@@ -239,6 +252,7 @@ pub async fn insert(
         input.reason,
         programme,
         round,
+        columns.target_product,
         at
     )
     .execute(&mut *connection)
@@ -259,8 +273,8 @@ pub async fn update(
     let (key, at, columns) = (id.to_string(), at.millis(), Columns::of(input)?);
     let done = sqlx::query!(
         "UPDATE visits SET property_id = $2, person_id = $3, planned_on = $4, product_id = $5, target_nitrogen = $6, purpose = $7,
-             status = $8, reason = $9, version = version + 1
-         WHERE id = $1 AND ($10 IS NULL OR version IN (SELECT value FROM json_each($10)))",
+             status = $8, reason = $9, target_product = $10, version = version + 1
+         WHERE id = $1 AND ($11 IS NULL OR version IN (SELECT value FROM json_each($11)))",
         key,
         columns.property,
         columns.person,
@@ -270,6 +284,7 @@ pub async fn update(
         columns.purpose,
         columns.status,
         input.reason,
+        columns.target_product,
         versions
     )
     .execute(&mut *connection)
@@ -318,7 +333,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.purpose AS "purpose!", v.target_nitrogen, v.target_product, v.status AS "status!", v.reason, v.programme_id, v.round,
                   v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v WHERE v.id = $1 AND ($2 IS NULL OR v.person_id = $2)"#,
@@ -345,7 +360,7 @@ pub async fn list(
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
                   v.planned_on AS "planned_on!", v.product_id AS "product_id!",
                   (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "section_ids!: String",
-                  v.purpose AS "purpose!", v.target_nitrogen, v.status AS "status!", v.reason, v.programme_id, v.round,
+                  v.purpose AS "purpose!", v.target_nitrogen, v.target_product, v.status AS "status!", v.reason, v.programme_id, v.round,
                   v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v

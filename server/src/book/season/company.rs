@@ -8,6 +8,7 @@ use domain::{
     product::{Nutrients, arithmetic::GradeNutrient},
     programme::{
         PlanGoal, PlanProduct, PlannedRound, SeasonPlan, UnmetNeed,
+        liming::PlannedLime,
         purchases::{MonthPurchase, OrderSettings, Purchases, Unused, purchases},
     },
     quantity::{Percent, Price, ProductMass, StockBalance, quotient_up},
@@ -16,7 +17,10 @@ use domain::{
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{NotPlanned, PlannedSection, Season};
+use super::{
+    NotPlanned, PlannedSection, Season,
+    stops::{self, PlannedStop, StopLeftOut},
+};
 use crate::store::programmes::lawns::Lawn;
 
 /// How the company orders.
@@ -44,6 +48,8 @@ pub struct SectionPlanSummary {
     pub skipped: Vec<super::RoundLeftOut>,
     #[schema(max_items = 3)]
     pub unmet: Vec<UnmetNeed>,
+    /// The lime that the soil report asks for; null where it asks for none, or where a gap of the section's plan says why not.
+    pub lime: Option<PlannedLime>,
     pub price_usd: Price,
 }
 
@@ -117,6 +123,12 @@ pub struct CompanyPlan {
     pub from: Option<Day>,
     #[schema(max_items = 1000)]
     pub sections: Vec<SectionPlanSummary>,
+    /// The same work as stops: one a property and day, in the order of days, technicians and properties.
+    #[schema(max_items = 30_000)]
+    pub stops: Vec<PlannedStop>,
+    /// Work that no technician has room for on a lawful day, and why. The sections' plans show it on its first lawful day.
+    #[schema(max_items = 30_000)]
+    pub not_placed: Vec<StopLeftOut>,
     /// Sections without a plan, and why.
     #[schema(max_items = 1000)]
     pub not_planned: Vec<SectionLeftOut>,
@@ -200,6 +212,8 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
     let (offered, mut gaps) = season.offered();
     let mut answers = in_parallel(season, &offered, gone)?;
     share_stock(season, &offered, &mut answers, gone)?;
+    let placed = stops::arrange(season, &offered, &mut answers, None);
+    let (stops, not_placed) = stops::stops(season, &answers, &placed);
     let (purchases, left) = buying(season, &offered, &answers, settings, &mut gaps);
     let unused = left.iter().filter_map(|left| {
         let (product_id, product) = offered.get(left.product)?;
@@ -213,6 +227,8 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
         aim: season.aim,
         from: season.from,
         sections,
+        stops,
+        not_placed,
         not_planned,
         price_usd: Price::from_raw(purchases.iter().map(|month| month.price_usd.raw()).sum()),
         purchases,
@@ -327,8 +343,10 @@ impl Season {
 fn idle(product_id: ProductId, product: &PlanProduct, left_lb: ProductMass, answers: &Answers) -> UnusedProduct {
     let mut why: Vec<String> = Vec::new();
     let brings = |nutrient: GradeNutrient| nutrient.percent(&product.label).raw() > 0;
-    let unmet = answers.iter().flatten().flat_map(|planned| &planned.raw.unmet).filter(|unmet| brings(unmet.nutrient));
-    for words in unmet.flat_map(|unmet| &unmet.conflicts_with) {
+    let plans = || answers.iter().flatten().map(|planned| &planned.raw);
+    let unmet = plans().flat_map(|plan| &plan.unmet).filter(|unmet| brings(unmet.nutrient));
+    let lime = plans().filter_map(|plan| plan.lime.as_ref()).filter(|_| product.cce_percent.is_some());
+    for words in unmet.flat_map(|unmet| &unmet.conflicts_with).chain(lime.flat_map(|lime| &lime.why)) {
         if why.len() < 10 && !why.contains(words) {
             why.push(words.clone());
         }
@@ -364,6 +382,7 @@ fn in_short(lawns: &[Lawn], answers: Answers) -> (Vec<SectionPlanSummary>, Vec<S
                     .collect(),
                 skipped: section.skipped,
                 unmet: section.unmet,
+                lime: section.lime,
                 price_usd: section.price_usd,
             }),
             Err(not) => left_out.push(SectionLeftOut {

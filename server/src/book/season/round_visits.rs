@@ -5,15 +5,18 @@ use std::collections::{BTreeMap, HashSet};
 use domain::{
     application::Purpose,
     ids::{PersonId, ProductId, ProgrammeId, PropertyId, SectionId},
-    programme::PlanGoal,
-    quantity::NutrientRate,
+    programme::{PlanGoal, PlanProduct},
+    quantity::{NutrientRate, ProductMass, ProductRate},
     time::Day,
 };
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::Season;
-use crate::store::visits::{Visit, VisitChange, VisitStatus};
+use super::{RoundPlan, Season, stops};
+use crate::{
+    field_fault::truncate_chars,
+    store::visits::{Visit, VisitChange, VisitStatus},
+};
 
 /// A round, to be planned for sections.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -26,10 +29,13 @@ pub struct RoundVisits {
     /// A round of the programme, by its name.
     #[schema(min_length = 1, max_length = 120)]
     pub round: String,
-    /// Local day of the visits, within the round.
-    pub planned_on: Day,
+    /// Local day of the visits, within the round. Left out together with who goes, the visits are spread over the days of the round
+    /// by what the programme's technicians can do on a day.
+    #[serde(default)]
+    pub planned_on: Option<Day>,
     /// Who is to go there.
-    pub person_id: PersonId,
+    #[serde(default)]
+    pub person_id: Option<PersonId>,
     /// Each once.
     #[schema(min_items = 1, max_items = 200)]
     pub section_ids: Vec<SectionId>,
@@ -52,7 +58,7 @@ pub struct PlannedVisits {
     pub programme_id: ProgrammeId,
     #[schema(max_length = 120)]
     pub round: String,
-    /// One for each property, product and target.
+    /// One for each property, product and target; those of a property are for one day and person as far as the rules let them be.
     #[schema(max_items = 200)]
     pub visits: Vec<Visit>,
     #[schema(max_items = 200)]
@@ -65,65 +71,120 @@ const SECTIONS: usize = 20;
 /// share a visit.
 const STEP: i64 = 1_000;
 
-/// What the plan says of the round on the day, as visits.
+/// What a visit states its amount by: nitrogen, or the product itself where there is next to none in it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Target {
+    Nitrogen(i64),
+    Product(i64),
+}
+
+impl Target {
+    fn of(round: &RoundPlan) -> Option<Self> {
+        let rounded = |raw: i64| Some(raw / STEP * STEP).filter(|raw| *raw > 0);
+        let nitrogen = rounded(round.nitrogen_lb_per_1000_sqft.raw()).map(Self::Nitrogen);
+        nitrogen.or_else(|| rounded(round.product_lb_per_1000_sqft.raw()).map(Self::Product))
+    }
+
+    const fn nitrogen(self) -> Option<NutrientRate> {
+        match self {
+            Self::Nitrogen(raw) => Some(NutrientRate::from_raw(raw)),
+            Self::Product(_) => None,
+        }
+    }
+
+    const fn product(self) -> Option<ProductRate> {
+        match self {
+            Self::Product(raw) => Some(ProductRate::from_raw(raw)),
+            Self::Nitrogen(_) => None,
+        }
+    }
+}
+
+/// What a visit is for.
+type Of = (Day, PersonId, PropertyId, ProductId, Target);
+
+/// What the plan says of the round, as visits on the day that was asked for or on the days that the stops are given.
 pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<SectionWithoutVisit>) {
     let (offered, _) = season.offered();
-    let mut groups: BTreeMap<(PropertyId, ProductId, i64), Vec<SectionId>> = BTreeMap::new();
-    let mut left_out = Vec::new();
+    let (mut answers, mut left_out) = (Vec::new(), Vec::new());
     let mut left = offered.clone();
     for lawn in &season.lawns {
-        let id = lawn.section_id;
-        let mut leave = |why: String| left_out.push(SectionWithoutVisit { section_id: id, why });
-        let planned = match season.plan(lawn, &left) {
-            Ok(planned) => planned,
-            Err(not) => {
-                leave(format!("The section {}.", not.why));
-                continue;
-            }
-        };
-        // A product with nitrogen, one without, or both.
-        let rounds: Vec<_> = planned.section.rounds.iter().filter(|round| round.round == asked.round).collect();
-        if rounds.is_empty() {
-            let why = planned.section.skipped.iter().find(|left| left.round == asked.round);
-            leave(why.map_or_else(|| "The plan has nothing for it in this round.".to_owned(), |left| left.why.clone()));
-        }
-        for round in rounds {
-            let target = round.nitrogen_lb_per_1000_sqft.raw() / STEP * STEP;
-            if target == 0 {
-                leave(format!(
-                    "{} has next to no nitrogen, and a visit states its amount by nitrogen: plan its {} lb by hand.",
-                    round.product_name, round.product_lb
-                ));
-                continue;
-            }
-            for (product, offer) in &mut left {
-                if *product == round.product_id && !offer.may_buy {
-                    let rest = (offer.on_hand_lb.raw() - round.product_lb.raw()).max(0);
-                    offer.on_hand_lb = domain::quantity::ProductMass::from_raw(rest);
+        let planned = season.plan(lawn, &left);
+        match &planned {
+            Err(not) => left_out.push(without(lawn.section_id, format!("The section {}.", not.why))),
+            Ok(planned) => {
+                // A product with nitrogen, one without, or both.
+                let mut rounds = planned.section.rounds.iter().filter(|round| round.round == asked.round).peekable();
+                if rounds.peek().is_none() {
+                    let why = planned.section.skipped.iter().find(|left| left.round == asked.round);
+                    let nothing = || "The plan has nothing for it in this round.".to_owned();
+                    left_out.push(without(lawn.section_id, why.map_or_else(nothing, |left| left.why.clone())));
+                }
+                for round in rounds {
+                    take(&mut left, round);
                 }
             }
-            groups.entry((lawn.property_id, round.product_id, target)).or_default().push(id);
+        }
+        answers.push(planned);
+    }
+    let placed = stops::arrange(season, &offered, &mut answers, Some(&asked.round));
+    let mut groups: BTreeMap<Of, Vec<SectionId>> = BTreeMap::new();
+    for ((section, at), there) in placed {
+        let Some((lawn, Ok(planned))) = season.lawns.get(section).zip(answers.get(section)) else { continue };
+        let Some(round) = planned.section.rounds.get(at) else { continue };
+        let Some(target) = Target::of(round) else {
+            let why = format!("The {} lb of {} are too little for a visit.", round.product_lb, round.product_name);
+            left_out.push(without(lawn.section_id, why));
+            continue;
+        };
+        let goes = |technician: usize| season.technicians.get(technician).map(|one| one.person_id).or(asked.person_id);
+        match there.map(|there| (there.on, goes(there.technician))) {
+            Ok((on, Some(person))) => {
+                groups
+                    .entry((on, person, lawn.property_id, round.product_id, target))
+                    .or_default()
+                    .push(lawn.section_id);
+            }
+            Ok((_, None)) => left_out.push(without(lawn.section_id, "Nobody is named who goes there.".to_owned())),
+            Err(why) => left_out.push(without(lawn.section_id, format!("{}: {why}.", round.product_name))),
         }
     }
     let known: HashSet<SectionId> = season.lawns.iter().map(|lawn| lawn.section_id).collect();
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));
-    left_out
-        .extend(missing.map(|id| SectionWithoutVisit { section_id: *id, why: "There is no such section.".to_owned() }));
-    let draft = |(property, product, target): (PropertyId, ProductId, i64), sections: &[SectionId]| VisitChange {
-        property_id: property,
-        person_id: asked.person_id,
-        planned_on: asked.planned_on,
-        product_id: product,
-        section_ids: sections.to_vec(),
-        purpose: Purpose::Maintenance,
-        target_nitrogen_lb_per_1000_sqft: Some(NutrientRate::from_raw(target)),
-        status: VisitStatus::Planned,
-        reason: None,
-    };
+    left_out.extend(missing.map(|id| without(*id, "There is no such section.".to_owned())));
     let drafts = groups
         .into_iter()
         .flat_map(|(of, sections)| sections.chunks(SECTIONS).map(|chunk| draft(of, chunk)).collect::<Vec<_>>());
     (drafts.collect(), left_out)
+}
+
+fn without(section_id: SectionId, why: String) -> SectionWithoutVisit {
+    SectionWithoutVisit { section_id, why: truncate_chars(why, 700) }
+}
+
+/// Takes what a round puts down off the stock that may not be added to.
+fn take(left: &mut [(ProductId, PlanProduct)], round: &RoundPlan) {
+    for (product, offer) in left {
+        if *product == round.product_id && !offer.may_buy {
+            let rest = (offer.on_hand_lb.raw() - round.product_lb.raw()).max(0);
+            offer.on_hand_lb = ProductMass::from_raw(rest);
+        }
+    }
+}
+
+fn draft((planned_on, person_id, property_id, product_id, target): Of, sections: &[SectionId]) -> VisitChange {
+    VisitChange {
+        property_id,
+        person_id,
+        planned_on,
+        product_id,
+        section_ids: sections.to_vec(),
+        purpose: Purpose::Maintenance,
+        target_nitrogen_lb_per_1000_sqft: target.nitrogen(),
+        target_product_lb_per_1000_sqft: target.product(),
+        status: VisitStatus::Planned,
+        reason: None,
+    }
 }
 
 /// Sections on which another request has planned the round meanwhile.

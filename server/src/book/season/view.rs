@@ -7,6 +7,7 @@ use domain::{
     programme::{
         PlanGoal, PlanProduct, SeasonPlan, UnmetNeed,
         frame::{Frame, PlannedStep},
+        liming::PlannedLime,
         need::ComputedNeed,
         published::Maintenance,
     },
@@ -87,6 +88,8 @@ pub struct SectionPlan {
     pub need: ComputedNeed,
     /// The schedule that the nitrogen follows; null where the office entered a figure.
     pub schedule: Option<FollowedSchedule>,
+    /// The lime that the soil report asks for; null where it asks for none, or where a gap says why it is not planned.
+    pub lime: Option<PlannedLime>,
     #[schema(max_items = 30)]
     pub rounds: Vec<RoundPlan>,
     #[schema(max_items = 10)]

@@ -9,7 +9,7 @@ use axum::{
 };
 use domain::{
     ids::{PropertyId, SectionId, VisitId},
-    quantity::NutrientRate,
+    quantity::{NutrientRate, ProductRate},
     time::Day,
 };
 use serde::Deserialize;
@@ -67,13 +67,16 @@ async fn form(app: &App, programme: &Programme, asked: &RoundQuery) -> Result<Fo
     if !asked.find.trim().is_empty() {
         chosen.value = sections.into_iter().map(|choice| choice.value).collect();
     }
-    let fields = vec![
-        Field::hidden("/round", round.name.clone()),
-        Field::day("/planned_on", "On").help(format!("From {} to {}.", dates.day(round.from), dates.day(round.to))),
-        Field::one("/person_id", "Who goes", people),
-        aim,
-        chosen,
-    ];
+    let days = format!("From {} to {}.", dates.day(round.from), dates.day(round.to));
+    let mut when = Field::day("/planned_on", "On").help(days.clone());
+    let mut who = Field::one("/person_id", "Who goes", people);
+    if !programme.technicians.is_empty() {
+        when = when.optional().help(format!(
+            "{days} Leave day and person empty to spread the visits over the days of the program's technicians."
+        ));
+        who = who.optional();
+    }
+    let fields = vec![Field::hidden("/round", round.name.clone()), when, who, aim, chosen];
     let at = format!("/office/programmes/{}", programme.id);
     let mut address = format!("{at}/visits/new?round={}", programmes::in_address(&round.name));
     if !asked.find.is_empty() {
@@ -121,6 +124,8 @@ struct Stop {
     planned_on: Day,
     section_ids: Vec<SectionId>,
     target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
+    #[serde(default)]
+    target_product_lb_per_1000_sqft: Option<ProductRate>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -79,6 +79,9 @@ fn printed() -> Vec<Field> {
         Field::amount("/label/printed/density_lb_per_gal", "Weight of a gallon, lb")
             .optional()
             .help("Of a liquid: only the label's own figure counts."),
+        Field::amount("/label/printed/cce_percent", "Calcium carbonate equivalent, %")
+            .optional()
+            .help("Of a liming material only. A product that states it and brings no nitrogen is planned for the lime that soil reports ask for."),
         Field::line("/label/printed/derived_from", "Derived from").optional(),
         Field::line("/label/printed/particle_size", "Size of the particles").optional(),
         Field::line("/label/printed/state_registration", "State registration").optional(),

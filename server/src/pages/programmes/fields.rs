@@ -7,6 +7,7 @@ use crate::{
         form::{Choice, Field, FormData, choices},
         office::ALL_ROWS,
         sections::species,
+        soil_reports::read::{caps, split_rules},
     },
     problem::Problem,
     state::App,
@@ -25,11 +26,13 @@ use crate::{
 pub struct Rows {
     rounds: usize,
     products: usize,
+    technicians: usize,
     pub needs: Vec<Option<String>>,
 }
 
 /// Rounds and products of a programme at most, as the API takes them; and needs on a page.
 const MOST: usize = 10;
+const TECHNICIANS: usize = 20;
 const MOST_NEEDS: usize = 200;
 
 impl Rows {
@@ -51,6 +54,11 @@ impl Rows {
             return Self {
                 rounds: rows("/rounds/", stored.map_or(0, |programme| programme.rounds.len()), MOST),
                 products: rows("/products/", stored.map_or(0, |programme| programme.products.len()), MOST),
+                technicians: rows(
+                    "/technicians/",
+                    stored.map_or(0, |programme| programme.technicians.len()),
+                    TECHNICIANS,
+                ),
                 needs: (0..rows("/needs/", stored_needs.len(), MOST_NEEDS)).map(own).collect(),
             };
         }
@@ -62,6 +70,7 @@ impl Rows {
         Self {
             rounds: known(stored.map_or(0, |programme| programme.rounds.len()), 4),
             products: known(stored.map_or(0, |programme| programme.products.len()), 3),
+            technicians: (stored.map_or(0, |programme| programme.technicians.len()) + 2).min(TECHNICIANS),
             needs,
         }
     }
@@ -102,7 +111,56 @@ pub async fn fields(app: &App, rows: &Rows, stored: Option<&Programme>) -> Resul
             .help("Both or neither; without them a fourth for clippings and half for shade, as published."),
     );
     fields.push(Field::amount("/credits/shade_percent", "Nitrogen that shade spares, %").optional());
+    fields.extend(lime());
+    let people = people(app, stored).await?;
+    fields.extend((0..rows.technicians).flat_map(|row| technician(row, &people)));
     Ok(fields)
+}
+
+/// Staff who may go: those who are active, and those whom the programme names already.
+async fn people(app: &App, stored: Option<&Programme>) -> Result<Vec<Choice>, Problem> {
+    let named = |id| stored.is_some_and(|programme| programme.technicians.iter().any(|one| one.person_id == id));
+    let rows = store::people::list(app.store.reader(), ALL_ROWS).await?.into_iter().map(|row| row.item);
+    let rows = rows.filter(|one| one.active || named(one.id));
+    Ok(rows.map(|one| Choice::new(one.id.to_string(), one.name)).collect())
+}
+
+/// Somebody who goes, and what a day holds.
+fn technician(row: usize, people: &[Choice]) -> [Field; 3] {
+    let at = |member: &str| format!("/technicians/{row}/{member}");
+    let label = |words: &str| format!("Technician {}: {words}", row + 1);
+    let first = |words: &'static str| if row == 0 { words } else { "" };
+    [
+        Field::one(&at("person_id"), &label("who goes"), people.to_vec())
+            .optional()
+            .under(format!("Technician {}", row + 1))
+            .help(first(
+                "The plan spreads the stops over the days of those who are named here. Empty ones are left out.",
+            )),
+        Field::number(&at("stops_per_day"), &label("stops a day at most"))
+            .optional()
+            .help(first("No limit, if it is empty.")),
+        Field::amount(&at("area_sqft_per_day"), &label("ground a day at most, sq ft"))
+            .optional()
+            .help(first("No limit, if it is empty.")),
+    ]
+}
+
+/// How the lime of the soil reports is planned.
+fn lime() -> [Field; 4] {
+    [
+        Field::one("/lime/split_rule", "Lime: split by the rule of", split_rules())
+            .optional()
+            .under("Lime that soil reports ask for")
+            .help("The report's own laboratory, if nothing is chosen and its rule was read. The liming material is one of the products above."),
+        Field::one("/lime/cap_on", "Lime: the most at once is held against", caps()).optional(),
+        Field::amount("/lime/goal_ph", "Lime: target pH")
+            .optional()
+            .help("Where the lime is to be worked out from the acidity of a report that recommends none itself."),
+        Field::number("/lime/days_from_nitrogen", "Lime: days between lime and nitrogen")
+            .optional()
+            .help("Both may go down on one day, if it is empty or 0. Two weeks are common practice; no source was read."),
+    ]
 }
 
 fn round(row: usize) -> [Field; 4] {

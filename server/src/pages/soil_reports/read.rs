@@ -21,7 +21,7 @@ use crate::{
     book::soil_reports::{self, LimeAsk, SoilInterpretation, SoilLime},
     extract::{PathId, ValidQuery},
     pages::{
-        form::{Field, Form, FormData, choices},
+        form::{Choice, Field, Form, FormData, choices},
         office::dates,
         office_session::OfficeSession,
         page, sections,
@@ -117,19 +117,28 @@ struct ReportPage {
     form: Form,
 }
 
+/// The rules by which lime is split.
+pub fn split_rules() -> Vec<Choice> {
+    choices(&[
+        ("georgia", "Georgia: over 50 lb half now, then test again after four months"),
+        ("north_carolina", "North Carolina: 50 lb at once, the rest six months later"),
+        ("penn_state", "Penn State: 100 lb at once, four to six months apart"),
+        ("penn_state_greens", "Penn State, greens and tees: 25 lb at once, four to six months apart"),
+    ])
+}
+
+/// What the most at once is held against.
+pub fn caps() -> Vec<Choice> {
+    choices(&[("recommendation", "the lime as pure calcium carbonate"), ("material", "the material")])
+}
+
 fn lime_form(report: &SoilReport) -> Form {
     let by = choices(&[
         ("laboratory", "the laboratory's own figure"),
         ("penn_state", "Penn State's table"),
         ("north_carolina", "North Carolina's formula"),
     ]);
-    let rules = choices(&[
-        ("georgia", "Georgia: over 50 lb half now, then test again after four months"),
-        ("north_carolina", "North Carolina: 50 lb at once, the rest six months later"),
-        ("penn_state", "Penn State: 100 lb at once, four to six months apart"),
-        ("penn_state_greens", "Penn State, greens and tees: 25 lb at once, four to six months apart"),
-    ]);
-    let caps = choices(&[("recommendation", "the lime as pure calcium carbonate"), ("material", "the material")]);
+    let (rules, caps) = (split_rules(), caps());
     let fields = vec![
         Field::one("by", "Lime figure from", by).optional().help("The laboratory's own, if it gave one."),
         Field::amount("goal", "Target pH").optional(),

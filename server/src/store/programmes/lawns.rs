@@ -2,8 +2,9 @@
 
 use domain::{
     application::Purpose,
-    ids::{ClientId, ProductId, ProgrammeId, PropertyId, SectionId, VisitId},
-    quantity::{Area, NutrientRate},
+    ids::{ClientId, PersonId, ProductId, ProgrammeId, PropertyId, SectionId, VisitId},
+    quantity::{Area, NeutralisingValue, NutrientRate, ProductMass, ProductRate, SoilAcidity, SoilPh},
+    soil::{liming::Acidity, table::SoilTable},
     time::Day,
 };
 use sqlx::SqlitePool;
@@ -44,6 +45,13 @@ pub struct LawnReport {
     pub sampled_on: Day,
     pub phosphate: Option<NutrientRate>,
     pub potash: Option<NutrientRate>,
+    /// As pure calcium carbonate.
+    pub lime: Option<ProductRate>,
+    pub ph: Option<SoilPh>,
+    pub buffer_ph: Option<SoilPh>,
+    pub acidity: Option<Acidity>,
+    pub laboratory_table: Option<SoilTable>,
+    pub before_planting: bool,
 }
 
 /// Sections in the order of client, property and section. The last one more than asked for tells that there are too many.
@@ -57,7 +65,9 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
         r#"SELECT s.id AS "section_id!", s.name AS "section_name!", p.id AS "property_id!", p.address AS "address!",
                   c.id AS "client_id!", c.name AS "client_name!", s.maintenance AS "maintenance!",
                   s.clippings AS "clippings!", s.shade AS "shade!", r.laboratory AS "laboratory?", r.sampled_on AS "sampled_on?",
-                  r.phosphate_recommended AS "phosphate?", r.potash_recommended AS "potash?"
+                  r.phosphate_recommended AS "phosphate?", r.potash_recommended AS "potash?",
+                  r.lime_recommended AS "lime?", r.ph AS "ph?", r.buffer_ph AS "buffer_ph?", r.acidity AS "acidity?",
+                  r.acidity_per AS "acidity_per?", r.laboratory_table AS "laboratory_table?", r.before_planting AS "before_planting?"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
            LEFT JOIN soil_reports AS r ON r.seq = (
                SELECT l.seq FROM soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.seq DESC LIMIT 1)
@@ -72,11 +82,20 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
     rows.into_iter()
         .map(|row| {
             let sampled_on = row.sampled_on.as_deref().map(read_day).transpose()?;
+            let per = row.acidity_per.as_deref().map(|per| read_enum(per, "acidity")).transpose()?;
+            let laboratory_table =
+                row.laboratory_table.as_deref().map(|table| read_enum(table, "table")).transpose()?;
             let report = row.laboratory.zip(sampled_on).map(|(laboratory, sampled_on)| LawnReport {
                 laboratory,
                 sampled_on,
                 phosphate: row.phosphate.map(NutrientRate::from_raw),
                 potash: row.potash.map(NutrientRate::from_raw),
+                lime: row.lime.map(ProductRate::from_raw),
+                ph: row.ph.map(SoilPh::from_raw),
+                buffer_ph: row.buffer_ph.map(SoilPh::from_raw),
+                acidity: row.acidity.zip(per).map(|(raw, per)| Acidity { meq: SoilAcidity::from_raw(raw), per }),
+                laboratory_table,
+                before_planting: row.before_planting == Some(1),
             });
             Ok(Lawn {
                 section_id: read(&row.section_id, "section id")?,
@@ -99,9 +118,13 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
 pub struct VisitLine {
     pub visit_id: VisitId,
     pub section_id: SectionId,
+    pub property_id: PropertyId,
+    pub person_id: PersonId,
     pub planned_on: Day,
     pub product_id: ProductId,
     pub target: Option<NutrientRate>,
+    /// Where nitrogen does not state the amount.
+    pub target_product: Option<ProductRate>,
     pub purpose: Purpose,
     pub of: Option<(ProgrammeId, String)>,
     /// Still to be made: planned, and no record names it.
@@ -114,8 +137,8 @@ pub struct VisitLine {
 pub async fn visit_lines(pool: &SqlitePool, from: Day) -> Result<Vec<VisitLine>, sqlx::Error> {
     let from = from.to_string();
     let rows = sqlx::query!(
-        r#"SELECT v.id AS "visit_id!", w.section_id AS "section_id!", v.planned_on AS "planned_on!", v.product_id AS "product_id!",
-                  v.target_nitrogen, v.purpose AS "purpose!", v.programme_id, v.round,
+        r#"SELECT v.id AS "visit_id!", w.section_id AS "section_id!", v.property_id AS "property_id!", v.person_id AS "person_id!", v.planned_on AS "planned_on!", v.product_id AS "product_id!",
+                  v.target_nitrogen, v.target_product, v.purpose AS "purpose!", v.programme_id, v.round,
                   (v.status = 'planned' AND EXISTS (
                       SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = w.section_id)) AS "open!: bool",
                   (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = w.section_id ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1)
@@ -132,13 +155,55 @@ pub async fn visit_lines(pool: &SqlitePool, from: Day) -> Result<Vec<VisitLine>,
             Ok(VisitLine {
                 visit_id: read(&row.visit_id, "visit id")?,
                 section_id: read(&row.section_id, "section id")?,
+                property_id: read(&row.property_id, "property id")?,
+                person_id: read(&row.person_id, "person id")?,
                 planned_on: read_day(&row.planned_on)?,
                 product_id: read(&row.product_id, "product id")?,
                 target: row.target_nitrogen.map(NutrientRate::from_raw),
+                target_product: row.target_product.map(ProductRate::from_raw),
                 purpose: read_enum(&row.purpose, "purpose")?,
                 of: programme.zip(row.round),
                 open: row.open,
                 area: row.area.map(Area::from_raw),
+            })
+        })
+        .collect()
+}
+
+/// Lime that stands put down on a section by one record.
+#[derive(Debug, Clone)]
+pub struct LimeLine {
+    pub section_id: SectionId,
+    pub applied_on: Day,
+    pub area: Area,
+    pub product: ProductMass,
+    pub cce: NeutralisingValue,
+}
+
+/// What of liming materials stands put down on these sections from a day on, corrections counted.
+pub async fn lime_lines(pool: &SqlitePool, sections: &[SectionId], from: Day) -> Result<Vec<LimeLine>, sqlx::Error> {
+    let sections = serde_json::to_string(sections).map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let from = from.to_string();
+    let rows = sqlx::query!(
+        r#"SELECT l.section_id AS "section_id!", l.applied_on AS "applied_on!", l.area AS "area!", sum(l.product) AS "product!: i64",
+                  json_extract(p.label, '$.printed.cce_percent') AS "cce!: String"
+           FROM json_each($1) AS w CROSS JOIN application_lines AS l CROSS JOIN applications AS a CROSS JOIN products AS p
+           WHERE l.section_id = w.value AND l.applied_on >= $2 AND a.id = l.application_id AND p.id = a.product_id
+             AND json_extract(p.label, '$.printed.cce_percent') IS NOT NULL
+           GROUP BY l.section_id, l.application_id, l.applied_on, l.area HAVING sum(l.product) > 0"#,
+        sections,
+        from
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(LimeLine {
+                section_id: read(&row.section_id, "section id")?,
+                applied_on: read_day(&row.applied_on)?,
+                area: Area::from_raw(row.area),
+                product: ProductMass::from_raw(row.product),
+                cce: read_enum(&row.cce, "calcium carbonate equivalent")?,
             })
         })
         .collect()

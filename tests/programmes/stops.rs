@@ -1,0 +1,140 @@
+//! One stop a property and day, and no more on a day than the technicians can do. The figures are counted by hand.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use harness::world::{Company, property, section, soil_report, technician};
+use serde_json::{Value, json};
+
+use super::{call_off, describe, programme, written};
+
+/// Three properties with lawns of tall fescue: the example's with two sections, and two more with one each.
+async fn three(company: &Company) -> Vec<String> {
+    call_off(company).await;
+    let mut sections = vec![company.front.clone(), company.rear.clone()];
+    for _ in 0..2 {
+        let home = property(&company.office, &company.client, &["us-md"]).await;
+        let lawn = section(&company.office, &home, "lawn", "6000").await;
+        // Maryland asks for a soil report from the second application of the year (COMAR 15.20.10).
+        let _ = soil_report(&company.office, &lawn, "2025-10-02", "optimum", "0").await;
+        sections.push(lawn);
+    }
+    for section in &sections {
+        describe(company, section, "medium", "taken", "light").await;
+    }
+    sections
+}
+
+fn with(company: &Company, technicians: &Value) -> Value {
+    let mut body = programme(company);
+    body["technicians"] = technicians.clone();
+    body
+}
+
+async fn company_plan(company: &Company, id: &str) -> Value {
+    company.office.get(&format!("/api/v1/programmes/{id}/plan")).await.expect(200).body
+}
+
+#[tokio::test]
+async fn what_a_property_gets_in_a_round_is_one_stop() {
+    let company = Company::in_maryland().await;
+    let _ = three(&company).await;
+    let id = written(&company.office, &programme(&company)).await;
+    let seen = company_plan(&company, &id).await;
+    assert_eq!(seen["not_placed"], json!([]));
+    let stops = seen["stops"].as_array().unwrap();
+    let places: BTreeSet<(&str, &str)> =
+        stops.iter().map(|stop| (stop["on"].as_str().unwrap(), stop["property_id"].as_str().unwrap())).collect();
+    assert_eq!(places.len(), stops.len(), "{stops:#?}");
+    // Two autumn rounds (University of Maryland Extension, read: 0.9 lb each in September and in October) at three properties.
+    assert_eq!(stops.len(), 6, "{stops:#?}");
+    let own: Vec<&Value> = stops.iter().filter(|stop| stop["property_id"] == json!(company.property)).collect();
+    assert!(own.iter().all(|stop| stop["lines"].as_array().unwrap().len() == 2), "{own:#?}");
+    assert!(own.iter().all(|stop| stop["area_sqft"] == "13200" && stop["person_id"].is_null()), "{own:#?}");
+    // The plan of each section has the days of its stops.
+    for section in seen["sections"].as_array().unwrap() {
+        for round in section["rounds"].as_array().unwrap() {
+            let there = |stop: &&Value| {
+                stop["on"] == round["on"]
+                    && stop["lines"].as_array().unwrap().iter().any(|line| line["section_id"] == section["section_id"])
+            };
+            assert!(stops.iter().any(|stop| there(&stop)), "{round:#} {stops:#?}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn no_day_is_over_what_the_technicians_can_do() {
+    let company = Company::in_maryland().await;
+    let _ = three(&company).await;
+    let crew = json!([{ "person_id": company.phone.id, "stops_per_day": 1 }]);
+    let id = written(&company.office, &with(&company, &crew)).await;
+    let seen = company_plan(&company, &id).await;
+    assert_eq!(seen["not_placed"], json!([]));
+    let mut a_day: BTreeMap<&str, usize> = BTreeMap::new();
+    for stop in seen["stops"].as_array().unwrap() {
+        *a_day.entry(stop["on"].as_str().unwrap()).or_default() += 1;
+        assert_eq!((&stop["person_id"], &stop["person_name"]), (&json!(company.phone.id), &json!("Tech 01")));
+    }
+    assert_eq!((a_day.values().max(), a_day.len()), (Some(&1), 6), "{a_day:?}");
+    // Less ground a day than a lawn has: that lawn finds no day, and it is said.
+    let crew = json!([{ "person_id": company.phone.id, "area_sqft_per_day": "7000" }]);
+    let id = written(&company.office, &with(&company, &crew)).await;
+    let seen = company_plan(&company, &id).await;
+    let lost = seen["not_placed"].as_array().unwrap();
+    assert!(lost.iter().all(|one| one["section_ids"] == json!([company.front])), "{lost:#?}");
+    assert!(lost[0]["why"].as_str().unwrap().contains("8200 sq ft are more than any technician"), "{lost:#?}");
+    // The other section of that property has its stop all the same.
+    assert!(seen["stops"].as_array().unwrap().iter().any(|stop| stop["area_sqft"] == "5000"), "{seen:#}");
+}
+
+#[tokio::test]
+async fn visits_are_spread_over_the_days_of_the_technicians() {
+    let company = Company::in_maryland().await;
+    let sections = three(&company).await;
+    let (second, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let crew = json!([
+        { "person_id": company.phone.id, "stops_per_day": 1 }, { "person_id": second, "stops_per_day": 1 },
+    ]);
+    let id = written(&company.office, &with(&company, &crew)).await;
+    let path = format!("/api/v1/programmes/{id}/visits");
+    let mut asked = json!({ "round": "early autumn", "section_ids": sections, "planned_on": "2026-09-18" });
+    let told = company.office.post(&path, &asked).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/person_id"]);
+    let _ = asked.as_object_mut().unwrap().remove("planned_on");
+    let made = company.office.post(&path, &asked).await.expect(201).body;
+    assert_eq!(made["left_out"], json!([]));
+    let mut stops: BTreeMap<(String, String), BTreeSet<String>> = BTreeMap::new();
+    let mut of: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for visit in made["visits"].as_array().unwrap() {
+        let [day, person, home] =
+            ["planned_on", "person_id", "property_id"].map(|member| visit[member].as_str().unwrap().to_owned());
+        let _ = of.entry(home.clone()).or_default().insert(day.clone());
+        let _ = stops.entry((day, person)).or_default().insert(home);
+    }
+    // One property a person and day, and each property on one day: two on the first day, the third on the second.
+    assert!(stops.values().all(|homes| homes.len() == 1), "{stops:?}");
+    assert!(of.len() == 3 && of.values().all(|days| days.len() == 1), "{of:?}");
+    assert_eq!(of.values().flatten().collect::<BTreeSet<_>>().len(), 2, "{of:?}");
+    // What stands takes room: the late round cannot use those days, and nobody is sent twice.
+    let seen = company_plan(&company, &id).await;
+    let mut people: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for stop in seen["stops"].as_array().unwrap() {
+        *people.entry((stop["on"].as_str().unwrap(), stop["person_id"].as_str().unwrap())).or_default() += 1;
+    }
+    assert!(people.values().all(|stops| *stops == 1), "{people:?}");
+    // Without technicians a day and a person are needed.
+    let id = written(&company.office, &programme(&company)).await;
+    let told = company.office.post(&format!("/api/v1/programmes/{id}/visits"), &asked).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/planned_on"]);
+}
+
+#[tokio::test]
+async fn a_programme_names_its_technicians_once() {
+    let company = Company::in_maryland().await;
+    let twice = json!([{ "person_id": company.phone.id }, { "person_id": company.phone.id }]);
+    let told = company.office.post("/api/v1/programmes", &with(&company, &twice)).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/technicians/1/person_id"]);
+    let nobody = json!([{ "person_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7aff", "stops_per_day": 8 }]);
+    let told = company.office.post("/api/v1/programmes", &with(&company, &nobody)).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/technicians/0/person_id"]);
+}
