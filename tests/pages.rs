@@ -3,6 +3,7 @@
 
 mod api_page;
 mod clients;
+mod corrections;
 mod equipment;
 mod help;
 mod history;

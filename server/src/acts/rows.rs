@@ -247,8 +247,17 @@ pub struct CorrectionRow {
     pub received_at: i64,
     pub verdict: Verdict,
     pub beyond_the_rules: i64,
+    /// Something stands on that it does not name. Named only then, so that the rows of earlier versions, which named every line,
+    /// read in the journal as they were written.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub leaves_others: i64,
     pub content: String,
     pub fingerprint: String,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
+const fn is_zero(number: &i64) -> bool {
+    *number == 0
 }
 
 /// What a section is on a day, as far as decisions read it.

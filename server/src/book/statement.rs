@@ -19,10 +19,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    acts::{
-        application::{ApplicationInput, line_view},
-        correction::CorrectionInput,
-    },
+    acts::{application::line_view, correction},
     store::statements::{Parts, RecordPart, SectionPart, Span},
     zone::{self, UnknownZone},
 };
@@ -256,12 +253,7 @@ fn section_year(
 fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result<Vec<StatementLine>, UnknownZone> {
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
-        let applied = match &record.last_correction {
-            Some((_, content)) => serde_json::from_str::<CorrectionInput>(content)
-                .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
-            None => serde_json::from_str::<ApplicationInput>(&record.content).map(|content| content.lines),
-        };
-        let Ok(applied) = applied else {
+        let Ok(applied) = correction::last_word(&record.content, &record.since) else {
             gaps.push(format!(
                 "{}: the content of application {} cannot be read. Run `swardbook verify`.",
                 part.address, record.id
@@ -269,7 +261,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result
             continue;
         };
         let late = is_late(record, part)?;
-        for line in applied.iter().filter(|line| line.section_id == part.id) {
+        for (line, corrected_by) in applied.iter().filter(|(line, _)| line.section_id == part.id) {
             let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else {
                 gaps.push(format!(
                     "{}, {}: application {} stands nowhere in the ledger. Run `swardbook verify`.",
@@ -280,7 +272,7 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result
             let view = line_view(part.id, area, line.product_lb, &record.label);
             lines.push(StatementLine {
                 application_id: record.id,
-                correction_id: record.last_correction.as_ref().map(|(id, _)| *id),
+                correction_id: *corrected_by,
                 applied_on: record.applied_on,
                 product_name: record.product_name.clone(),
                 grade: record.label.grade(),
@@ -298,14 +290,13 @@ fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result
     Ok(lines)
 }
 
-/// The section's area when the last word on the record was written. It is a fact of that record and was kept with it; a
-/// later measurement does not change it.
+/// The section's area when the last word on its line of the record was written. It is a fact of that record and was kept with it;
+/// a later measurement does not change it.
 fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Area> {
-    let word = record.last_correction.as_ref().map_or_else(|| record.id.to_string(), |(id, _)| id.to_string());
     let kept = |line: &&crate::store::statements::LedgerPart| {
-        line.section == part.id && line.record_id == word && line.line.product > 0
+        line.section == part.id && line.line.application == record.id && line.line.product > 0
     };
-    parts.ledger.iter().find(kept).map(|part| part.line.area)
+    parts.ledger.iter().rev().find(kept).map(|part| part.line.area)
 }
 
 /// Whether the record came in after its day had ended, by the clock of the place on that day.
@@ -345,7 +336,7 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), Un
         }
     };
     say(late, "Records that came in after the day of application");
-    let corrected = records().filter(|record| record.last_correction.is_some()).count();
+    let corrected = records().filter(|record| record.corrected).count();
     say(corrected, "Records that were corrected, so that the lines show what stands");
     let beyond = records().filter(|record| record.once_beyond_the_rules).count();
     say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");

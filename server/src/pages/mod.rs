@@ -6,6 +6,7 @@ mod applications;
 mod attention;
 mod calibrations;
 mod clients;
+mod corrections;
 mod credentials;
 mod derivation;
 mod equipment;
@@ -68,6 +69,7 @@ pub fn routes() -> Router<App> {
         .route("/year", get(year::year))
         .route("/year/{id}", get(year::client))
         .route("/records/{id}", get(applications::record))
+        .route("/records/{id}/correct", get_and_post(corrections::new, corrections::correct))
         .route("/phone", get(phone::page))
         .route("/phone.css", get(phone::style))
         .route("/phone.webmanifest", get(phone::manifest))
