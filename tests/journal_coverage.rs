@@ -15,7 +15,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 
 /// Operations that write without a journal entry.
-const EXCEPTIONS: [(&str, &str); 4] = [
+const EXCEPTIONS: [(&str, &str); 5] = [
     ("create_session", "who is signed in is no part of the book; the token's row says who and when"),
     ("end_session", "as signing in"),
     ("compute_blend", "a question without effect, sent as POST because it has a body"),
