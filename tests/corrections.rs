@@ -149,6 +149,11 @@ async fn two_lines(company: &Company) -> String {
     id
 }
 
+/// What is told of one section. Sections come by their ids.
+fn of<'v>(told: &'v Value, section: &str) -> &'v Value {
+    told.as_array().unwrap().iter().find(|one| one["section_id"] == section).unwrap()
+}
+
 #[tokio::test]
 async fn a_correction_changes_the_line_it_names_and_no_other() {
     let company = Company::in_maryland().await;
@@ -161,9 +166,9 @@ async fn a_correction_changes_the_line_it_names_and_no_other() {
     let body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "18" }]));
     let address = format!("/api/v1/corrections/{}", new_id());
     let stored = company.phone.put(&address, &body).await.expect(201).body;
-    assert_eq!(stored["lines"][0]["product_lb"], "18");
-    assert_eq!(stored["lines"][1]["product_lb"], "10");
-    assert_eq!(stored["lines"][1]["area_sqft"], "5000");
+    assert_eq!(of(&stored["lines"], &company.front)["product_lb"], "18");
+    assert_eq!(of(&stored["lines"], &company.rear)["product_lb"], "10");
+    assert_eq!(of(&stored["lines"], &company.rear)["area_sqft"], "5000");
     assert_eq!(company.phone.put(&address, &body).await.expect(200).body, stored, "read as it was answered");
     let book = rusqlite::Connection::open(company.app.file()).unwrap();
     let written = |record: &Value| -> i64 {
@@ -232,7 +237,7 @@ async fn a_correction_is_shown_before_it_is_made() {
     let shown = async |body: &Value| company.phone.post("/api/v1/corrections/checks", body).await.expect(200).body;
     let body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "40" }]));
     let preview = shown(&body).await;
-    let (front, rear) = (&preview["sections"][0], &preview["sections"][1]);
+    let (front, rear) = (of(&preview["sections"], &company.front), of(&preview["sections"], &company.rear));
     assert_eq!((&front["changes"], &rear["changes"]), (&json!(true), &json!(false)));
     assert_eq!((&front["before"]["product_lb"], &front["after"]["product_lb"]), (&json!("20"), &json!("40")));
     assert_eq!(rear["before"], rear["after"]);
@@ -260,7 +265,8 @@ async fn a_correction_is_shown_before_it_is_made() {
     sent["acknowledged"] = preview["to_acknowledge"].clone();
     let stored = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &sent).await.expect(201).body;
     assert_eq!(stored["beyond_the_rules"], true);
-    assert_eq!(stored["lines"], json!([front["after"], rear["after"]]));
+    assert_eq!(of(&stored["lines"], &company.front), &front["after"]);
+    assert_eq!(of(&stored["lines"], &company.rear), &rear["after"]);
     // Taken back whole, no rule is asked, and all product comes back.
     let mut back = correction(&id, &Value::Null);
     let _ = company.phone.post("/api/v1/corrections/checks", &back).await.problem(409, "conflict");
@@ -268,8 +274,9 @@ async fn a_correction_is_shown_before_it_is_made() {
     let preview = shown(&back).await;
     assert_eq!(preview["decision"], Value::Null);
     assert_eq!(preview["to_acknowledge"], json!([]));
-    assert_eq!(preview["sections"][0]["after"], Value::Null);
-    assert_eq!(preview["sections"][0]["year_nitrogen_after_lb_per_1000_sqft"], "0");
-    assert_eq!(preview["sections"][0]["nitrogen_room_after_lb_per_1000_sqft"], "2.7");
+    let front = of(&preview["sections"], &company.front);
+    assert_eq!(front["after"], Value::Null);
+    assert_eq!(front["year_nitrogen_after_lb_per_1000_sqft"], "0");
+    assert_eq!(front["nitrogen_room_after_lb_per_1000_sqft"], "2.7");
     assert_eq!(preview["stock"]["moves_lb"], "50");
 }

@@ -6,7 +6,7 @@ const EFFECTS: &str = include_str!("../server/src/store/effects.sql");
 const FACTS: &str = include_str!("../server/src/store/world_facts.sql");
 /// A view that was made anew stands in the last of these that has it.
 const VIEWS: [&str; 2] =
-    [include_str!("../migrations/0015_record_rows.sql"), include_str!("../migrations/0018_corrections_by_line.sql")];
+    [include_str!("../migrations/0015_record_rows.sql"), include_str!("../migrations/0018_lines_and_parts.sql")];
 
 /// Fields of the structs of a file, in their order.
 fn fields(file: &str) -> BTreeMap<String, Vec<String>> {

@@ -4,6 +4,7 @@
 mod api_page;
 mod clients;
 mod corrections;
+mod divisions;
 mod equipment;
 mod help;
 mod history;

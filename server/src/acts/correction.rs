@@ -20,10 +20,11 @@ pub use self::{
 };
 use crate::acts::{
     ActContext, ActOutcome, BatchFacts,
-    application::{AppliedLine, LineView, ledger_line, line_view},
+    application::{AppliedLine, LineView, ledger_line},
     effects::{LineRow, MovementRow},
     facts::{self, Line},
     fault::{ActFault, journaled, moment},
+    ground,
     rows::CorrectionRow,
     sent_again, unacknowledged,
 };
@@ -151,7 +152,7 @@ pub fn correct(
         corrected.correction_ids.push(id);
     }
     let label = &world.product(draft.application.product_id)?.label;
-    let lines = draft.after.iter().map(|line| line_view(line.section, line.area, line.product, label)).collect();
+    let lines = ground::line_views(&draft.after, label, world);
     let view = view(&row, input.reason.clone(), lines)?;
     world.corrections.insert(id, row);
     Ok(ActOutcome::Corrected(view))
@@ -217,6 +218,8 @@ fn store(
             potash: -standing.potash,
             flags: standing.flags,
             purpose: standing.purpose,
+            division: standing.division,
+            parts: standing.parts,
         })
         .collect();
     let label = &world.product(application.product_id)?.label;

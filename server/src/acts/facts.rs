@@ -8,6 +8,7 @@ use domain::{
     facts::{Facts, LineFacts, SectionFacts},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     law::{AppliesTo, Lawbook, Level, LocalRules, Preemption, RuleSet},
+    parts::Parts,
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -27,10 +28,12 @@ use crate::{
 };
 
 /// One section's share, resolved against the book.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Line {
     pub section: SectionId,
     pub area: Area,
+    /// The parts of the section that it lies in, if it says so.
+    pub parts: Option<Parts>,
     pub product: ProductMass,
 }
 
@@ -224,10 +227,11 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
         natural_strip: stood.natural_strip_ft,
         established_on: stood.established_on,
         touches_pavement: stood.touches_pavement,
+        divisions: row.divisions(),
         soil_reports: row.soil_reports(),
         past: row.past(question.without, question.without_hold),
     };
-    Ok(LineFacts { section, area: line.area, product: line.product })
+    Ok(LineFacts { section, area: line.area, parts: line.parts, product: line.product })
 }
 
 /// What the company's own book says: client, product and stock.

@@ -9,6 +9,7 @@ mod clients;
 mod corrections;
 mod credentials;
 mod derivation;
+mod divisions;
 mod equipment;
 mod figures;
 mod form;
@@ -109,6 +110,7 @@ fn desk_routes() -> Router<App> {
             get_and_post(measurements::new_shapes, measurements::add_shapes),
         )
         .route("/office/measurements/{id}", get_and_post(measurements::one, measurements::confirm))
+        .route("/office/sections/{id}/divisions/new", get_and_post(divisions::new, divisions::add))
         .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
         .route("/office/visits/{id}", get_and_post(visits::one, visits::change))

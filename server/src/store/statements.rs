@@ -13,6 +13,7 @@ use domain::{
 use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
+    acts::ground,
     scope::Scope,
     store::{ReadTransaction, history::Histories, read, read_day, read_instant, read_json},
 };
@@ -148,7 +149,8 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
     let rows = sqlx::query!(
         r#"SELECT l.section_id AS "section_id!", l.application_id AS "application_id!",
                   l.applied_on AS "applied_on!", l.area AS "area!", l.product AS "product!", l.nitrogen AS "nitrogen!",
-                  l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!"
+                  l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!",
+                  l.division, l.parts AS "parts: u16"
            FROM application_lines AS l
            WHERE l.section_id IN (SELECT value FROM json_each($1)) AND l.applied_on BETWEEN $2 AND $3
            ORDER BY l.applied_on, l.seq"#,
@@ -163,6 +165,7 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
             let line = LedgerLine {
                 application: read(&row.application_id, "application id")?,
                 area: domain::quantity::Area::from_raw(row.area),
+                parts: ground::parts_of(row.division, row.parts),
                 product: row.product,
                 nitrogen: row.nitrogen,
                 quick_nitrogen: row.quick_nitrogen,

@@ -120,10 +120,11 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)
                    AS "weather?: String",
                   CASE WHEN j.act IN ('application.recorded', 'application.corrected') THEN
-                      (SELECT json_group_array(json_object('record_id', l.record_id, 'application_id', l.application_id,
+                      (SELECT json_group_array(json_patch(json_object('record_id', l.record_id, 'application_id', l.application_id,
                               'section_id', l.section_id, 'applied_on', l.applied_on, 'area', l.area, 'product', l.product,
                               'nitrogen', l.nitrogen, 'quick_nitrogen', l.quick_nitrogen, 'phosphate', l.phosphate, 'potash', l.potash,
-                              'flags', l.flags, 'purpose', l.purpose))
+                              'flags', l.flags, 'purpose', l.purpose),
+                              iif(l.division IS NULL, '{}', json_object('division', l.division, 'parts', l.parts))))
                        FROM (SELECT * FROM application_lines WHERE record_id = j.subject_id AND application_id =
                                  CASE j.act WHEN 'application.recorded' THEN j.subject_id
                                  ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END ORDER BY seq) AS l)
@@ -252,6 +253,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'properties', count(*) FROM properties
            UNION ALL SELECT 'sections', count(*) FROM sections
            UNION ALL SELECT 'measurements', count(*) FROM measurements
+           UNION ALL SELECT 'divisions', count(*) FROM divisions
            UNION ALL SELECT 'measurement_confirmations', count(*) FROM measurement_confirmations
            UNION ALL SELECT 'soil_reports', count(*) FROM soil_reports
            UNION ALL SELECT 'products', count(*) FROM products

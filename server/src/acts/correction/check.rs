@@ -5,7 +5,9 @@ use domain::{
     decision::{Decision, Finding, FindingKey, Verdict},
     ids::{ApplicationId, ProductId, SectionId},
     law::Lawbook,
-    quantity::{Area, NutrientRate, NutrientRoom, RateSum, StockBalance},
+    product::Label,
+    quantity::{Area, NutrientRate, NutrientRoom, StockBalance},
+    statement::{LedgerLine, Totals},
 };
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -13,9 +15,10 @@ use utoipa::ToSchema;
 use super::{CorrectionInput, draft::Draft};
 use crate::acts::{
     ActOutcome, Asker, BatchFacts,
-    application::{LineView, line_view},
+    application::LineView,
     facts::Line,
     fault::ActFault,
+    ground::{self, parts_of},
     rows::SectionRow,
 };
 
@@ -114,10 +117,14 @@ fn section(
     let row = world.sections.get(&id).ok_or_else(|| ActFault::not_loaded("section", &id))?;
     let label = &world.product(draft.application.product_id)?.label;
     let shown = |lines: &[Line]| {
-        let here = lines.iter().find(|line| line.section == id);
-        here.map(|line| line_view(line.section, line.area, line.product, label))
+        let here: Vec<Line> = lines.iter().copied().filter(|line| line.section == id).collect();
+        ground::line_views(&here, label, world).into_iter().next()
     };
     let (before, after) = (shown(&draft.standing()), shown(&draft.after));
+    let year_with = |lines: &[Line]| {
+        let here = lines.iter().find(|line| line.section == id);
+        year(row, draft, here.map(|line| (line, label)))
+    };
     let (without, with) = (rooms(now, id), rooms(then, id));
     // The room as it stands is that after the record as it stands; where it has no line, that before the line it would get.
     let room = |here: Option<Rooms>, other: Option<Rooms>| here.map_or_else(|| other.and_then(|(r, _)| r), |(_, r)| r);
@@ -125,8 +132,8 @@ fn section(
         section_id: id,
         section_name: row.on(draft.application.applied_on).name,
         changes,
-        year_nitrogen_before_lb_per_1000_sqft: year(row, draft, before.as_ref()),
-        year_nitrogen_after_lb_per_1000_sqft: year(row, draft, after.as_ref()),
+        year_nitrogen_before_lb_per_1000_sqft: year_with(&draft.standing()),
+        year_nitrogen_after_lb_per_1000_sqft: year_with(&draft.after),
         nitrogen_room_before_lb_per_1000_sqft: room(without, with),
         nitrogen_room_after_lb_per_1000_sqft: room(with, without),
         before,
@@ -142,17 +149,34 @@ fn rooms(decision: Option<&Decision>, id: SectionId) -> Option<Rooms> {
     Some((line.nitrogen_room_before_lb_per_1000_sqft, line.nitrogen_room_after_lb_per_1000_sqft))
 }
 
-/// The calendar year's nitrogen with one line of the record, or without any.
-fn year(row: &SectionRow, draft: &Draft, line: Option<&LineView>) -> NutrientRate {
+/// The calendar year's nitrogen with one line of the record, or without any, on the ground that gets most.
+fn year(row: &SectionRow, draft: &Draft, line: Option<(&Line, &Label)>) -> NutrientRate {
     let (on, own) = (draft.application.applied_on, draft.application.id);
-    let mut sum = RateSum::default();
-    for entry in row.standing(|of| of != own) {
-        if (on.first_of_year()..=on.last_of_year()).contains(&entry.applied_on) {
-            sum.add(entry.nitrogen, Area::from_raw(entry.area));
+    let days = on.first_of_year()..=on.last_of_year();
+    let others = row.standing(|of| of != own).into_iter().filter(|entry| days.contains(&entry.applied_on));
+    let loads = others.map(|entry| LedgerLine {
+        application: entry.application,
+        area: Area::from_raw(entry.area),
+        parts: parts_of(entry.division, entry.parts),
+        product: entry.product,
+        nitrogen: entry.nitrogen,
+        quick_nitrogen: entry.quick_nitrogen,
+        phosphate: entry.phosphate,
+        potash: entry.potash,
+    });
+    let with = line.map(|(line, label)| {
+        let nutrients = label.nutrients_in(line.product);
+        LedgerLine {
+            application: own,
+            area: line.area,
+            parts: line.parts,
+            product: line.product.raw(),
+            nitrogen: nutrients.nitrogen_lb.raw(),
+            quick_nitrogen: nutrients.quick_nitrogen_lb.raw(),
+            phosphate: nutrients.phosphate_lb.raw(),
+            potash: nutrients.potash_lb.raw(),
         }
-    }
-    if let Some(line) = line {
-        sum.add(line.delivers.nitrogen_lb.raw(), line.area_sqft);
-    }
-    sum.rounded_up()
+    });
+    let [nitrogen, ..] = Totals::of_ledger(loads.chain(with)).rates_rounded_up();
+    nitrogen
 }

@@ -7,6 +7,7 @@ use domain::{
     decision::Decision,
     ids::{CorrectionId, SectionId},
     law::Lawbook,
+    parts::Parts,
     quantity::{Area, ProductMass},
     weather::Weather,
 };
@@ -18,6 +19,7 @@ use crate::{
         application::{ApplicationInput, AppliedLine},
         facts::{self, Line, Question},
         fault::{ActFault, read},
+        ground::{self, parts_of},
         rows::{ApplicationRow, LedgerRow, standing_lines},
     },
     problem::FieldFault,
@@ -78,15 +80,12 @@ impl Draft {
         read("the content of a record", &self.application.content)
     }
 
-    /// What stands on a section: area and product.
-    fn stands(&self, section: SectionId) -> Vec<(i64, i64)> {
-        let here = self.before.iter().filter(|(id, _)| *id == section);
-        here.map(|(_, row)| (row.area, row.product)).collect()
+    fn stands(&self, section: SectionId) -> Vec<Line> {
+        self.standing().into_iter().filter(|line| line.section == section).collect()
     }
 
-    fn will_stand(&self, section: SectionId) -> Vec<(i64, i64)> {
-        let here = self.after.iter().filter(|line| line.section == section);
-        here.map(|line| (line.area.raw(), line.product.raw())).collect()
+    fn will_stand(&self, section: SectionId) -> Vec<Line> {
+        self.after.iter().copied().filter(|line| line.section == section).collect()
     }
 
     /// Every section that the record is about, before or after.
@@ -104,12 +103,7 @@ impl Draft {
 
     /// What stands, as lines.
     pub fn standing(&self) -> Vec<Line> {
-        let line = |(section, row): &(SectionId, LedgerRow)| Line {
-            section: *section,
-            area: Area::from_raw(row.area),
-            product: ProductMass::from_raw(row.product),
-        };
-        self.before.iter().map(line).collect()
+        self.before.iter().map(line_of).collect()
     }
 
     /// Asks the rules about all lines of the record together, as if it had not been recorded.
@@ -166,13 +160,7 @@ fn whole(
     let mut faults = FieldFault::repeats(sections, place, "stands twice; add its amounts up in one line");
     faults.extend(taken_back(change, before));
     let untouched = before.iter().filter(|(section, _)| !change.names(*section));
-    let mut lines: Vec<Line> = untouched
-        .map(|(section, row)| Line {
-            section: *section,
-            area: Area::from_raw(row.area),
-            product: ProductMass::from_raw(row.product),
-        })
-        .collect();
+    let mut lines: Vec<Line> = untouched.map(line_of).collect();
     for (at, line) in change.lines.iter().enumerate() {
         let pointer = format!("/change/lines/{at}");
         if line.product_lb.is_zero() {
@@ -182,8 +170,8 @@ fn whole(
                 "must be above zero; name the section in taken_back if nothing was put on it",
             ));
         }
-        match treated(line, application, before, world, &pointer) {
-            Ok(area) => lines.push(Line { section: line.section_id, area, product: line.product_lb }),
+        match ground(line, application, before, world, &pointer) {
+            Ok((area, parts)) => lines.push(Line { section: line.section_id, area, parts, product: line.product_lb }),
             Err(fault) => faults.push(fault),
         }
     }
@@ -211,24 +199,34 @@ fn taken_back(change: &CorrectionChange, before: &[(SectionId, LedgerRow)]) -> V
     faults
 }
 
-/// The ground of a line that is named. One that names no area keeps the one that stands: the lawn was treated as it was measured
-/// then. Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large the lawn is all
-/// the same, so it must be measured.
-fn treated(
+/// The ground of a line that is named. One that names neither area nor parts keeps what stands: the lawn was treated as it was
+/// measured then. Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large the lawn
+/// is all the same, so it must be measured.
+fn ground(
     line: &AppliedLine,
     application: &ApplicationRow,
     before: &[(SectionId, LedgerRow)],
     world: &BatchFacts,
     pointer: &str,
-) -> Result<Area, FieldFault> {
+) -> Result<(Area, Option<Parts>), FieldFault> {
     let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
-    let stands = before.iter().find(|(section, _)| *section == line.section_id);
-    let stands = stands.map(|(_, row)| Area::from_raw(row.area));
-    match stands.filter(|area| part.is_none_or(|part| part <= *area)) {
-        Some(area) => {
+    let stands = before.iter().filter(|_| line.parts.is_empty()).find(|(section, _)| *section == line.section_id);
+    let stands = stands.map(line_of).filter(|stands| part.is_none_or(|part| part <= stands.area));
+    match stands {
+        Some(stands) => {
             let measured = facts::measured(world, property, line.section_id, on, pointer);
-            measured.map(|_| part.unwrap_or(area))
+            measured.map(|_| (part.unwrap_or(stands.area), stands.parts))
         }
-        None => facts::treated(world, property, line.section_id, part, on, pointer),
+        None => ground::ground(world, property, (line.section_id, &line.parts, part), on, pointer),
+    }
+}
+
+/// A row that stands, as a line.
+fn line_of((section, row): &(SectionId, LedgerRow)) -> Line {
+    Line {
+        section: *section,
+        area: Area::from_raw(row.area),
+        parts: parts_of(row.division, row.parts),
+        product: ProductMass::from_raw(row.product),
     }
 }
