@@ -79,7 +79,8 @@ async fn a_correction_that_breaks_a_rule_needs_its_findings_acknowledged() {
 async fn a_line_can_move_to_the_section_it_was_really_put_on() {
     let company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "15").await;
-    let body = correction(&id, &json!([{ "section_id": company.rear, "product_lb": "15" }]));
+    let mut body = correction(&id, &json!([{ "section_id": company.rear, "product_lb": "15" }]));
+    body["change"]["taken_back"] = json!([company.front]);
     let moved = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &body).await.expect(201).body;
     let statement = company.statement().await;
     assert_eq!(statement["sections"][0]["applied"]["nitrogen_lb"], "0");
@@ -135,4 +136,147 @@ async fn a_correction_sent_again_is_answered_as_it_was_stored() {
     let measurements = format!("/api/v1/sections/{}/measurements", company.front);
     let _ = company.office.post(&measurements, &measured).await.expect(201);
     assert_eq!(company.phone.put(&address, &correction(&id, &line)).await.expect(200).body, stored);
+}
+
+/// A record of two lines, 20 lb on the front lawn and 10 lb on the rear.
+async fn two_lines(company: &Company) -> String {
+    let mut record = company.record(&company.front, "20");
+    record["lines"] = json!([
+        { "section_id": company.front, "product_lb": "20" }, { "section_id": company.rear, "product_lb": "10" },
+    ]);
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    id
+}
+
+/// What is told of one section. Sections come by their ids.
+fn of<'v>(told: &'v Value, section: &str) -> &'v Value {
+    told.as_array().unwrap().iter().find(|one| one["section_id"] == section).unwrap()
+}
+
+#[tokio::test]
+async fn a_correction_changes_the_line_it_names_and_no_other() {
+    let company = Company::in_maryland().await;
+    let id = two_lines(&company).await;
+    // The rear lawn is measured anew, with a day before the work; its line stands as it was measured then.
+    let measured =
+        json!({ "area_sqft": "4000", "measured_on": "2026-09-01", "method": "tape", "measured_by": "Office 01" });
+    let at = format!("/api/v1/sections/{}/measurements", company.rear);
+    let _ = company.office.post(&at, &measured).await.expect(201);
+    let body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "18" }]));
+    let address = format!("/api/v1/corrections/{}", new_id());
+    let stored = company.phone.put(&address, &body).await.expect(201).body;
+    assert_eq!(of(&stored["lines"], &company.front)["product_lb"], "18");
+    assert_eq!(of(&stored["lines"], &company.rear)["product_lb"], "10");
+    assert_eq!(of(&stored["lines"], &company.rear)["area_sqft"], "5000");
+    assert_eq!(company.phone.put(&address, &body).await.expect(200).body, stored, "read as it was answered");
+    let book = rusqlite::Connection::open(company.app.file()).unwrap();
+    let written = |record: &Value| -> i64 {
+        let rows = "SELECT count(*) FROM application_lines WHERE record_id = ?1 AND section_id = ?2";
+        book.query_row(rows, [record.as_str().unwrap(), &company.rear], |row| row.get(0)).unwrap()
+    };
+    assert_eq!(written(&stored["id"]), 0, "nothing is taken back and put down again where nothing changes");
+    let statement = company.statement().await;
+    let lines = |at: usize| statement["sections"][at]["lines"].clone();
+    assert_eq!(lines(0)[0]["correction_id"], stored["id"]);
+    assert_eq!(lines(1)[0]["correction_id"], Value::Null, "the rear lawn's line is the recorded one");
+    assert_eq!(lines(1)[0]["area_sqft"], "5000");
+    // Named as it stands, it writes nothing either; then the front lawn alone is taken back.
+    let mut named = correction(
+        &id,
+        &json!([
+            { "section_id": company.front, "product_lb": "17" }, { "section_id": company.rear, "product_lb": "10" },
+        ]),
+    );
+    named["replaces"] = stored["id"].clone();
+    let named = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &named).await.expect(201).body;
+    assert_eq!(written(&named["id"]), 0);
+    let mut back = correction(&id, &json!([]));
+    back["replaces"] = named["id"].clone();
+    back["change"]["taken_back"] = json!([company.front]);
+    let back = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201).body;
+    assert_eq!(back["lines"].as_array().unwrap().len(), 1);
+    assert_eq!(back["lines"][0]["section_id"], company.rear.as_str());
+    let statement = company.statement().await;
+    assert_eq!(statement["sections"][0]["lines"], json!([]));
+    assert_eq!(statement["sections"][1]["product_lb"], "10");
+    let first = company.phone.get(&format!("/api/v1/corrections/{}", stored["id"].as_str().unwrap())).await;
+    assert_eq!(first.expect(200).body, stored, "an earlier correction reads as it did");
+    let product = company.office.get(&format!("/api/v1/products/{}", company.feed)).await.expect(200).body;
+    assert_eq!(product["balance_lb"], "1990", "2,000 less the 10 lb that stand");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
+
+#[tokio::test]
+async fn only_what_stands_can_be_taken_back() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let asked = async |lines: Value, back: Value| {
+        let mut body = correction(&id, &lines);
+        body["change"]["taken_back"] = back;
+        let shown = company.phone.post("/api/v1/corrections/checks", &body).await;
+        let refused = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &body).await;
+        let faults = refused.problem(422, "invalid").faults();
+        assert_eq!(shown.problem(422, "invalid").faults(), faults, "a preview finds what the correction does");
+        faults
+    };
+    assert_eq!(asked(json!([]), json!([company.rear])).await, ["#/change/taken_back/0"]);
+    assert_eq!(asked(json!([]), json!([company.front, company.front])).await, ["#/change/taken_back/1"]);
+    let line = json!([{ "section_id": company.front, "product_lb": "21" }]);
+    assert_eq!(asked(line, json!([company.front])).await, ["#/change/taken_back/0"]);
+    assert_eq!(asked(json!([]), json!([])).await, ["#/change"], "a change that changes nothing");
+    let nothing = json!([{ "section_id": company.rear, "product_lb": "0" }]);
+    assert_eq!(asked(nothing, json!([])).await, ["#/change/lines/0/product_lb"]);
+}
+
+#[tokio::test]
+async fn a_correction_is_shown_before_it_is_made() {
+    let company = Company::in_maryland().await;
+    let id = two_lines(&company).await;
+    let shown = async |body: &Value| company.phone.post("/api/v1/corrections/checks", body).await.expect(200).body;
+    let body = correction(&id, &json!([{ "section_id": company.front, "product_lb": "40" }]));
+    let preview = shown(&body).await;
+    let (front, rear) = (of(&preview["sections"], &company.front), of(&preview["sections"], &company.rear));
+    assert_eq!((&front["changes"], &rear["changes"]), (&json!(true), &json!(false)));
+    assert_eq!((&front["before"]["product_lb"], &front["after"]["product_lb"]), (&json!("20"), &json!("40")));
+    assert_eq!(rear["before"], rear["after"]);
+    // 20 lb of 24 % on 8,200 sq ft are 4.8 lb N, 0.585365... on 1,000, by long division; 40 lb are twice that. Maryland's year
+    // for tall fescue is 2.7 lb: University of Maryland schedule, tall fescue.
+    assert_eq!(front["year_nitrogen_before_lb_per_1000_sqft"], "0.585366");
+    assert_eq!(front["year_nitrogen_after_lb_per_1000_sqft"], "1.170732");
+    assert_eq!(front["nitrogen_room_before_lb_per_1000_sqft"], "2.114634");
+    assert_eq!(front["nitrogen_room_after_lb_per_1000_sqft"], "1.529268");
+    assert_eq!(rear["nitrogen_room_before_lb_per_1000_sqft"], rear["nitrogen_room_after_lb_per_1000_sqft"]);
+    let stock = &preview["stock"];
+    assert_eq!(
+        (&stock["moves_lb"], &stock["balance_before_lb"], &stock["balance_after_lb"]),
+        (&json!("-20"), &json!("1970"), &json!("1950"))
+    );
+    assert_eq!(preview["decision"]["verdict"], "stop");
+    assert_eq!(company.statement().await["sections"][0]["product_lb"], "20", "nothing was changed");
+    assert_eq!(
+        company.owner.get("/api/v1/reviews").await.expect(200).body["items"],
+        json!([]),
+        "nor kept as an attempt"
+    );
+    // What it says must be acknowledged is what the correction asks for.
+    let mut sent = body.clone();
+    sent["acknowledged"] = preview["to_acknowledge"].clone();
+    let stored = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &sent).await.expect(201).body;
+    assert_eq!(stored["beyond_the_rules"], true);
+    assert_eq!(of(&stored["lines"], &company.front), &front["after"]);
+    assert_eq!(of(&stored["lines"], &company.rear), &rear["after"]);
+    // Taken back whole, no rule is asked, and all product comes back.
+    let mut back = correction(&id, &Value::Null);
+    let _ = company.phone.post("/api/v1/corrections/checks", &back).await.problem(409, "conflict");
+    back["replaces"] = stored["id"].clone();
+    let preview = shown(&back).await;
+    assert_eq!(preview["decision"], Value::Null);
+    assert_eq!(preview["to_acknowledge"], json!([]));
+    let front = of(&preview["sections"], &company.front);
+    assert_eq!(front["after"], Value::Null);
+    assert_eq!(front["year_nitrogen_after_lb_per_1000_sqft"], "0");
+    assert_eq!(front["nitrogen_room_after_lb_per_1000_sqft"], "2.7");
+    assert_eq!(preview["stock"]["moves_lb"], "50");
 }

@@ -15,11 +15,12 @@ use reqwest::Method;
 use serde_json::{Value, json};
 
 /// Operations that write without a journal entry.
-const EXCEPTIONS: [(&str, &str); 4] = [
+const EXCEPTIONS: [(&str, &str); 5] = [
     ("create_session", "who is signed in is no part of the book; the token's row says who and when"),
     ("end_session", "as signing in"),
     ("compute_blend", "a question without effect, sent as POST because it has a body"),
     ("check_application", "a question without effect, sent as POST because it has a body"),
+    ("check_correction", "a question without effect, sent as POST because it has a body"),
 ];
 
 /// Looks at the journal after every request.
@@ -230,6 +231,7 @@ async fn acts(company: &Company, watch: &mut Watch) {
 
     let correction = format!("/api/v1/corrections/{}", new_id());
     let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
+    let _ = watch.none(phone.post("/api/v1/corrections/checks", &change).await, 200).await;
     let _ = watch.one(phone.put(&correction, &change).await, "application.corrected").await;
     let _ = watch.none(phone.put(&correction, &change).await, 200).await;
 }

@@ -13,6 +13,7 @@ mod corrections;
 mod credentials;
 mod date_bounds;
 mod days;
+mod divisions;
 mod drift;
 mod equipment;
 mod evidence;

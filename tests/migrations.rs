@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 26] = [
+const INSERT_ONLY: [&str; 27] = [
     "application_lines",
     "applications",
     "assignments",
@@ -24,6 +24,7 @@ const INSERT_ONLY: [&str; 26] = [
     "corrections",
     "dated_entries",
     "decisions",
+    "divisions",
     "file_bodies",
     "journal",
     "lots",
@@ -205,6 +206,8 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
         phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201).id();
     let holds = format!("/api/v1/measurements/{larger}/confirmation");
     let _ = company.office.put(&holds, &json!({ "holds": true })).await.expect(200);
+    let half = json!({ "since": "2026-03-01", "parts": [{ "name": "front half", "area_sqft": "4100" }] });
+    let _ = company.office.post(&format!("/api/v1/sections/{}/divisions", company.front), &half).await.expect(201);
     let spreader = rotary_spreader(&company.office).await;
     let _ =
         company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);

@@ -3,6 +3,8 @@
 
 mod api_page;
 mod clients;
+mod corrections;
+mod divisions;
 mod equipment;
 mod help;
 mod history;

@@ -61,6 +61,7 @@ fn facts(partial: bool) -> Option<Facts> {
     let past = (0..40).map(|record| PastApplication {
         on: on.plus_days(-record * 9),
         area: if partial && record % 5 == 0 { Area::from_raw(410_000) } else { area },
+        parts: None,
         nutrients: label.nutrients_in(ProductMass::from_raw(1_500_000)),
         enhanced_efficiency: false,
         organic: false,
@@ -78,6 +79,7 @@ fn facts(partial: bool) -> Option<Facts> {
         natural_strip: None,
         established_on: None,
         touches_pavement: true,
+        divisions: Vec::new(),
         soil_reports: Vec::new(),
         past: past.collect(),
     };
@@ -95,7 +97,7 @@ fn facts(partial: bool) -> Option<Facts> {
         label,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,
-        lines: vec![LineFacts { section, area, product: ProductMass::from_raw(20_000_000) }],
+        lines: vec![LineFacts { section, area, parts: None, product: ProductMass::from_raw(20_000_000) }],
     })
 }
 

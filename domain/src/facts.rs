@@ -5,6 +5,7 @@ use crate::{
     equipment::Equipment,
     ids::SectionId,
     land::{PropertyKind, Species, Water},
+    parts::{Division, Parts},
     product::{Label, Nutrients, ProductForm},
     quantity::{Area, Distance, Percent, ProductMass},
     soil::SoilReport,
@@ -70,6 +71,8 @@ pub struct LineFacts {
     pub section: SectionFacts,
     /// Ground that is treated: the whole section or a part of it.
     pub area: Area,
+    /// The parts of the section that it lies in; nothing when it may lie anywhere.
+    pub parts: Option<Parts>,
     pub product: ProductMass,
 }
 
@@ -114,6 +117,8 @@ pub struct Facts {
 pub struct PastApplication {
     pub on: Day,
     pub area: Area,
+    /// The parts of the section that it lies in; nothing when it may lie anywhere.
+    pub parts: Option<Parts>,
     pub nutrients: Nutrients,
     pub enhanced_efficiency: bool,
     pub organic: bool,
@@ -162,6 +167,8 @@ pub struct SectionFacts {
     pub established_on: Option<Day>,
     /// Pavement, walks or drives beside the section.
     pub touches_pavement: bool,
+    /// Every way in which it was divided, for the names of its parts; in no order.
+    pub divisions: Vec<Division>,
     /// Reports for this section, in no order.
     pub soil_reports: Vec<SoilReport>,
     /// Everything that was put down on it, before and after the day asked about, and what other clearances hold, in no

@@ -152,6 +152,7 @@ ids! {
     CredentialId of Credential: "credential",
     DatedEntryId of DatedFacts: "dated entry",
     DeviceId of Device: "device",
+    DivisionId of Division: "division",
     EquipmentId of Equipment: "equipment",
     LotId of Lot: "lot",
     MeasurementId of Measurement: "measurement",

@@ -21,6 +21,7 @@ pub mod journal;
 pub mod land;
 pub mod law;
 pub mod measurement;
+pub mod parts;
 pub mod product;
 pub mod programme;
 pub mod quantity;

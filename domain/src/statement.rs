@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::{
     ids::ApplicationId,
+    parts::{Parts, Piece, pieces},
     product::{Label, Nutrients},
     quantity::{
         Area, LimitShare, NutrientRate, NutrientRoom, Phosphate, Potash, ProductMass, ProductTotal, QuickNitrogen,
@@ -17,6 +18,8 @@ use crate::{
 pub struct LedgerLine {
     pub application: ApplicationId,
     pub area: Area,
+    /// The parts of the section that it lies in; nothing when it may lie anywhere.
+    pub parts: Option<Parts>,
     pub product: i64,
     pub nitrogen: i64,
     pub quick_nitrogen: i64,
@@ -29,6 +32,7 @@ pub struct LedgerLine {
 pub struct RecordedLine<'a> {
     pub application: ApplicationId,
     pub area: Area,
+    pub parts: Option<Parts>,
     pub product: ProductMass,
     pub label: &'a Label,
 }
@@ -36,9 +40,12 @@ pub struct RecordedLine<'a> {
 /// What a section got.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Totals {
-    /// Loads in ten-billionths of a pound by application and area, without those that cancel out.
-    loads: BTreeMap<(ApplicationId, Area), [i64; 5]>,
+    /// Loads in ten-billionths of a pound by application and ground, without those that cancel out.
+    loads: BTreeMap<(ApplicationId, Lies), [i64; 5]>,
 }
+
+/// Where a load lies: on how much ground, and in which parts of the section, if that is told.
+type Lies = (Area, Option<Parts>);
 
 impl Totals {
     /// Adds the ledger up.
@@ -47,7 +54,7 @@ impl Totals {
         for line in lines {
             totals.add(
                 line.application,
-                line.area,
+                (line.area, line.parts),
                 [line.product, line.nitrogen, line.quick_nitrogen, line.phosphate, line.potash],
             );
         }
@@ -66,18 +73,18 @@ impl Totals {
                 n.phosphate_lb.raw(),
                 n.potash_lb.raw(),
             ];
-            totals.add(line.application, line.area, loads);
+            totals.add(line.application, (line.area, line.parts), loads);
         }
         totals
     }
 
-    fn add(&mut self, application: ApplicationId, area: Area, loads: [i64; 5]) {
-        let sum = self.loads.entry((application, area)).or_default();
+    fn add(&mut self, application: ApplicationId, lies: Lies, loads: [i64; 5]) {
+        let sum = self.loads.entry((application, lies)).or_default();
         for (sum, load) in sum.iter_mut().zip(loads) {
             *sum = sum.saturating_add(load);
         }
         if sum.iter().all(|load| *load == 0) {
-            self.loads.remove(&(application, area));
+            self.loads.remove(&(application, lies));
         }
     }
 
@@ -97,12 +104,21 @@ impl Totals {
         self.loads.values().map(of).fold(0, i64::saturating_add)
     }
 
-    fn rates(&self, of: impl Fn(&[i64; 5]) -> i64) -> RateSum {
-        let mut sum = RateSum::default();
-        for ((_, area), loads) in &self.loads {
-            sum.add(of(loads), *area);
-        }
-        sum
+    /// The rate on each piece of ground that the loads tell apart.
+    fn rates(&self, of: impl Fn(&[i64; 5]) -> i64) -> Vec<(Piece, RateSum)> {
+        let rate = |piece: Piece| {
+            let mut sum = RateSum::default();
+            for ((_, (area, _)), loads) in self.loads.iter().filter(|((_, (_, parts)), _)| piece.may_hold(*parts)) {
+                sum.add(of(loads), *area);
+            }
+            (piece, sum)
+        };
+        pieces(self.loads.keys().map(|(_, (_, parts))| *parts)).into_iter().map(rate).collect()
+    }
+
+    /// The rate on the ground that got most, rounded up.
+    fn highest(&self, of: impl Fn(&[i64; 5]) -> i64) -> NutrientRate {
+        self.rates(of).iter().map(|(_, sum)| sum.rounded_up()).max().unwrap_or(NutrientRate::ZERO)
     }
 
     /// Product of all kinds together.
@@ -120,24 +136,33 @@ impl Totals {
     }
 
     /// Nitrogen, quick-release nitrogen, phosphate and potash on 1,000 sq ft, each application at the rate of its own
-    /// area, rounded up in the sixth decimal.
+    /// area, where most of it lies upon one another; rounded up in the sixth decimal.
     pub fn rates_rounded_up(&self) -> [NutrientRate; 4] {
         [
-            self.rates(|[_, nitrogen, ..]| *nitrogen).rounded_up(),
-            self.rates(|[_, _, quick, ..]| *quick).rounded_up(),
-            self.rates(|[_, _, _, phosphate, _]| *phosphate).rounded_up(),
-            self.rates(|[.., potash]| *potash).rounded_up(),
+            self.highest(|[_, nitrogen, ..]| *nitrogen),
+            self.highest(|[_, _, quick, ..]| *quick),
+            self.highest(|[_, _, _, phosphate, _]| *phosphate),
+            self.highest(|[.., potash]| *potash),
         ]
     }
 
-    /// Nitrogen left under a yearly limit, rounded down.
+    /// Nitrogen on 1,000 sq ft of each piece of ground that the loads tell apart, rounded up; one, without parts, where they tell
+    /// none apart.
+    pub fn nitrogen_by_piece(&self) -> Vec<(Piece, NutrientRate)> {
+        let rates = self.rates(|[_, nitrogen, ..]| *nitrogen).into_iter();
+        rates.map(|(piece, sum)| (piece, sum.rounded_up())).collect()
+    }
+
+    /// Nitrogen left under a yearly limit on the ground that got most, rounded down.
     pub fn nitrogen_room(&self, limit: NutrientRate) -> NutrientRoom {
-        self.rates(|[_, nitrogen, ..]| *nitrogen).room_rounded_down(limit)
+        let rates = self.rates(|[_, nitrogen, ..]| *nitrogen);
+        let rooms = rates.iter().map(|(_, sum)| sum.room_rounded_down(limit));
+        rooms.min().unwrap_or_else(|| RateSum::default().room_rounded_down(limit))
     }
 
     /// Nitrogen in percent of a yearly limit, rounded up in the second decimal; nothing of a limit of zero.
     pub fn percent_of(&self, limit: NutrientRate) -> Option<LimitShare> {
-        let applied = i128::from(self.rates(|[_, nitrogen, ..]| *nitrogen).rounded_up().raw());
+        let applied = i128::from(self.highest(|[_, nitrogen, ..]| *nitrogen).raw());
         let limit = i128::from(limit.raw());
         (limit > 0).then(|| {
             let hundredths = (applied * 10_000 + limit - 1) / limit;
@@ -179,6 +204,7 @@ mod tests {
         LedgerLine {
             application: id(application),
             area: Area::from_raw(area),
+            parts: None,
             product,
             nitrogen: n.nitrogen_lb.raw(),
             quick_nitrogen: n.quick_nitrogen_lb.raw(),
@@ -203,6 +229,7 @@ mod tests {
         let record = |application, product| RecordedLine {
             application: id(application),
             area: Area::from_raw(820_000),
+            parts: None,
             product: kg(product),
             label: &label,
         };
@@ -230,10 +257,31 @@ mod tests {
         let record = |application, product| RecordedLine {
             application: id(application),
             area: Area::from_raw(820_000),
+            parts: None,
             product: ProductMass::from_raw(product),
             label: &label,
         };
         let from_records = Totals::of_records([record(1, 25_600_000), record(2, 10_000_000)]);
         assert_eq!(from_ledger.differing(&from_records), vec![id(2)]);
+    }
+
+    #[test]
+    fn two_halves_at_one_rate_are_one_rate_and_the_same_half_twice_is_two() {
+        let on = |application, mask| LedgerLine {
+            parts: Some(Parts { division: 1, mask }),
+            ..ledger(application, 410_000, 10_250_000)
+        };
+        // 10.25 lb of 24 % are 2.46 lb N; on 4,100 sq ft 0.6 on 1,000.
+        let rate = |lines: &[LedgerLine]| Totals::of_ledger(lines.iter().copied()).rates_rounded_up()[0].to_string();
+        assert_eq!(rate(&[on(1, 1), on(2, 2)]), "0.6");
+        assert_eq!(rate(&[on(1, 1), on(2, 1)]), "1.2");
+        assert_eq!(rate(&[on(1, 1), ledger(2, 820_000, 20_500_000), on(3, 2)]), "1.2", "the whole lies on each half");
+        assert_eq!(rate(&[on(1, 1), ledger(2, 410_000, 10_250_000)]), "1.2", "a half of which no part is known");
+        let halves = Totals::of_ledger([on(1, 1), on(2, 2)]);
+        assert_eq!(halves.nutrients().nitrogen_lb.to_string(), "4.92", "the pounds stay the sum");
+        let told = halves.nitrogen_by_piece();
+        assert_eq!(told.len(), 2);
+        assert_eq!(halves.nitrogen_room(NutrientRate::from_raw(2_700_000)).to_string(), "2.1");
+        assert_eq!(halves.percent_of(NutrientRate::from_raw(1_200_000)).map(|p| p.to_string()).as_deref(), Some("50"));
     }
 }

@@ -194,6 +194,7 @@ impl Past {
         PastApplication {
             on: written(self.on.as_ref().expect("an earlier application has a day")),
             area,
+            parts: None,
             nutrients: Nutrients {
                 nitrogen_lb: TotalNitrogen::from_raw(load_of(&self.n_rate)),
                 quick_nitrogen_lb: QuickNitrogen::from_raw(load_of(&self.quick_rate)),
@@ -353,6 +354,7 @@ impl Given {
             natural_strip: self.strip.as_deref().map(amount),
             established_on: self.established_on.as_ref().map(written),
             touches_pavement: self.pavement,
+            divisions: Vec::new(),
             soil_reports: self.soil_reports.iter().map(Report::report).collect(),
             past: self.past.iter().map(Past::entry).collect(),
         };
@@ -382,7 +384,7 @@ impl Given {
             weather: self.weather(at),
             ground: self.ground(),
             pavement_cleaned: self.pavement_cleaned,
-            lines: vec![LineFacts { section, area, product }],
+            lines: vec![LineFacts { section, area, parts: None, product }],
         }
     }
 }

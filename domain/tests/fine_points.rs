@@ -180,6 +180,7 @@ fn a_load_that_was_taken_back_is_not_among_the_days_that_still_release() {
     let load = |on: &str, sign: i64| PastApplication {
         on: day(on),
         area,
+        parts: None,
         nutrients: Nutrients { nitrogen_lb: TotalNitrogen::from_raw(sign * area.raw() * 60_000), ..Nutrients::NONE },
         enhanced_efficiency: true,
         organic: false,

@@ -16,6 +16,7 @@ mod laws;
 mod limits;
 mod links;
 mod loader;
+mod parts;
 mod properties;
 mod record_fields;
 mod release;

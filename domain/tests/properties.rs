@@ -31,6 +31,7 @@ fn entry() -> impl Strategy<Value = PastApplication> {
     parts.prop_map(|(days, nitrogen, quick, phosphate, area, enhanced_efficiency)| PastApplication {
         on: day("2026-06-15").plus_days(days),
         area: Area::from_raw(area),
+        parts: None,
         nutrients: domain::product::Nutrients {
             nitrogen_lb: TotalNitrogen::from_raw(nitrogen * 1_000),
             quick_nitrogen_lb: QuickNitrogen::from_raw(nitrogen * 10 * quick),

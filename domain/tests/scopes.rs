@@ -130,6 +130,7 @@ fn earlier(given: &Given, said: bool) -> PastApplication {
     PastApplication {
         on: day("2026-04-10"),
         area: amount("1000"),
+        parts: None,
         nutrients: label.nutrients_in(amount("3")),
         enhanced_efficiency: label.enhanced_efficiency,
         organic: label.organic,

@@ -228,14 +228,14 @@ export async function deskPages(world) {
     `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
     `/office/history/${property.client_id}`, `/office/history/${property.id}`, `/office/history/${section.id}`, `/office/entries/${section.id}`, `/office/entries/${property.id}`,
     at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`,
-    `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`, `/office/visits/${visit.id}`,
+    `${at}/divisions/new`, `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`, `/office/visits/${visit.id}`,
     '/office/products', '/office/products/new', `/office/products/${product.id}`, `/office/products/${product.id}/status`, `/office/products/${product.id}/lots/new`, `/office/products/${product.id}/stock/new`, `/office/products/${product.id}/files/new`,
     '/office/equipment', '/office/equipment/new', `/office/equipment/${machine.id}`, `/office/equipment/${machine.id}/calibrations/new`,
     `/office/equipment/${machine.id}/calibrations/new?method=course`, `/office/calibrations/${calibration.id}`,
     '/office/load-sheet', `/office/load-sheet?day=2026-09-15&person_id=${world.technician}&hopper_lb=50`,
     '/office/programmes', '/office/programmes/new', season, `${season}/plan`, `${season}/plan?work=yes`, `${season}/visits/new?round=${round}`,
     '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
-    '/year', `/year/${property.client_id}`, `/records/${record}`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/nowhere',
+    '/year', `/year/${property.client_id}`, `/records/${record}`, `/records/${record}/correct`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/nowhere',
   ];
 }
 

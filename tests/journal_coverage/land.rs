@@ -34,6 +34,8 @@ pub async fn land(company: &Company, watch: &mut Watch) {
     let larger = watch.one(larger, "measurement.added").await.id();
     let said = office.put(&format!("/api/v1/measurements/{larger}/confirmation"), &json!({ "holds": false })).await;
     let _ = watch.one(said, "measurement.rejected").await;
+    let half = json!({ "since": "2026-09-01", "parts": [{ "name": "front half", "area_sqft": "4100" }] });
+    let _ = watch.one(office.post(&format!("{path}/divisions"), &half).await, "division.added").await;
     let report = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
     let _ = watch.one(office.post(&format!("{path}/soil-reports"), &report).await, "soil_report.added").await;
     let tomorrow = json!({ "sampled_on": "2027-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });

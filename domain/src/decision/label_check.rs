@@ -94,6 +94,7 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         natural_strip: None,
         established_on: None,
         touches_pavement: false,
+        divisions: Vec::new(),
         soil_reports: Vec::new(),
         past: Vec::new(),
     };
@@ -111,6 +112,6 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         weather: Weather::default(),
         ground: Some(Ground::Moist),
         pavement_cleaned: None,
-        lines: vec![LineFacts { section, area: KSF, product }],
+        lines: vec![LineFacts { section, area: KSF, parts: None, product }],
     }
 }

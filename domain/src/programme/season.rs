@@ -74,6 +74,7 @@ impl Planner<'_> {
         Some(PastApplication {
             on: cell.on,
             area: self.area,
+            parts: None,
             nutrients: label.nutrients_in(mass),
             enhanced_efficiency: label.enhanced_efficiency,
             organic: label.organic,

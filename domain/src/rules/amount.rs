@@ -145,7 +145,7 @@ pub(super) fn earlier_that_day<'s>(
     section: &'s SectionCase<'_>,
 ) -> impl Iterator<Item = &'s PastApplication> + use<'s> {
     let on = case.facts.on;
-    section.section.past.iter().filter(move |entry| entry.on == on)
+    section.past.iter().filter(move |entry| entry.on == on)
 }
 
 /// What went down, or is held, on the day beside the lines of this application.

@@ -52,6 +52,17 @@ impl Answer {
         Self::met().with("outside".to_owned(), Some(kind.to_owned()), "kind of ground")
     }
 
+    /// How strict it is, from met on.
+    pub(super) const fn severity(&self) -> u8 {
+        match self.outcome {
+            Outcome::Met => 0,
+            Outcome::Care => 1,
+            Outcome::Unknown if self.to_be_seen => 2,
+            Outcome::Unknown => 3,
+            Outcome::Broken => 4,
+        }
+    }
+
     pub(super) fn met() -> Self {
         Self::new(Outcome::Met, String::new(), String::new())
     }

@@ -55,7 +55,7 @@ pub(super) fn spans(
     case: &Case<'_>,
     section: &SectionCase<'_>,
 ) -> Vec<Span> {
-    let (on, past) = (case.facts.on, &section.section.past);
+    let (on, past) = (case.facts.on, &section.past);
     let sum = |first: Day, last: Day, calendar: bool| {
         let mut sum = RateSum::default();
         for entry in past.iter().filter(|entry| (first..=last).contains(&entry.on) && counted(entry)) {

@@ -12,7 +12,7 @@ use crate::{
 
 /// The days on which the nutrient was put down and not taken back, in order. Two loads of one day are one application.
 pub(super) fn days(nutrient: Nutrient, section: &SectionCase<'_>) -> Vec<Day> {
-    let past = &section.section.past;
+    let past = &section.past;
     let mut days: Vec<Day> = past.iter().map(|entry| entry.on).collect();
     days.sort_unstable();
     days.dedup();

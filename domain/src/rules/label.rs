@@ -53,8 +53,16 @@ fn as_rate(limit: ProductRate) -> NutrientRate {
     NutrientRate::from_raw(limit.raw())
 }
 
-/// The most product in one application: all loads of one day together.
+/// The most product in one application: all loads of one day together, where they may lie upon one another.
 pub(crate) fn product_rate(case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
+    super::strictest(
+        section,
+        |ground| rate_on_ground(case, ground),
+        |ground, line| largest_on_ground(case, ground, line),
+    )
+}
+
+fn rate_on_ground(case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     let limit = case.facts.label.product_limit_lb_per_1000_sqft?;
     let with_earlier = amount::with_earlier(&earlier(case, section), case, section);
     let sum = put_down(case, section, None);
@@ -65,13 +73,18 @@ pub(crate) fn product_rate(case: &Case<'_>, section: &SectionCase<'_>) -> Option
     } else {
         let message =
             format!("This load{with_earlier} puts {rate} {unit} on {}; the label allows {limit}.", section.name());
-        let hint = amount::less(case, section, |line| largest(case, section, line));
+        let hint = amount::less(case, section, |line| largest_on_ground(case, section, line));
         Answer::broken(message, hint)
     };
     Some(answer.with(limit.to_string(), Some(rate.to_string()), unit))
 }
 
 pub(crate) fn largest(case: &Case<'_>, section: &SectionCase<'_>, line: &LineFacts) -> Option<ProductMass> {
+    let grounds = section.grounds().iter().filter(|ground| ground.holds(line));
+    grounds.filter_map(|ground| largest_on_ground(case, ground, line)).min()
+}
+
+fn largest_on_ground(case: &Case<'_>, section: &SectionCase<'_>, line: &LineFacts) -> Option<ProductMass> {
     let limit = as_rate(case.facts.label.product_limit_lb_per_1000_sqft?);
     let load = put_down(case, section, Some(line)).largest_load(limit, line.area);
     largest_product(load, crate::quantity::Percent::from_raw(WHOLE))

@@ -61,8 +61,53 @@ pub(crate) const fn is_on_weather(kind: RuleKind) -> bool {
     matches!(kind, RuleKind::Rain | RuleKind::Alerts | RuleKind::Heat)
 }
 
-/// What a duty says of one section.
+/// What a duty says of one section: of its pieces of ground the strictest answer holds.
 pub(crate) fn of_section(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
+    strictest(
+        section,
+        |ground| on_ground(rule, duty, case, ground),
+        |ground, line| largest_on_ground(rule, duty, case, ground, line),
+    )
+}
+
+/// The strictest of the answers on a section's pieces of ground, and of those that are as strict the one that leaves least.
+fn strictest(
+    section: &SectionCase<'_>,
+    answer: impl Fn(&SectionCase<'_>) -> Option<Answer>,
+    largest: impl Fn(&SectionCase<'_>, &LineFacts) -> Option<ProductMass>,
+) -> Option<Answer> {
+    if let [ground] = section.grounds() {
+        return answer(ground);
+    }
+    let least = |ground: &SectionCase<'_>, answer: &Answer| {
+        let nothing = if answer.outcome == Outcome::Met { i64::MAX } else { i64::MIN };
+        ground.lines.iter().map(|line| largest(ground, line).map_or(nothing, ProductMass::raw)).min()
+    };
+    let answers = section.grounds().iter().filter_map(|ground| {
+        let answer = answer(ground)?;
+        Some(OnGround { severity: answer.severity(), least: least(ground, &answer), answer })
+    });
+    answers.reduce(|known, next| if next.is_stricter(&known) { next } else { known }).map(|strictest| strictest.answer)
+}
+
+/// An answer on one piece of ground.
+struct OnGround {
+    severity: u8,
+    /// What may go down there at most.
+    least: Option<i64>,
+    answer: Answer,
+}
+
+impl OnGround {
+    /// Days that a hint names sort as they are written, so of two waits the longer one is the stricter.
+    fn is_stricter(&self, other: &Self) -> bool {
+        let key = |one: &Self| (one.severity, std::cmp::Reverse(one.least));
+        (key(self), &self.answer.hint) > (key(other), &other.answer.hint)
+    }
+}
+
+/// What a duty says of one piece of ground.
+fn on_ground(rule: &Rule, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<Answer> {
     match duty {
         Duty::CapApplication(duty) => Some(cap_application::judge(duty, case, section)),
         Duty::CapYear(duty) => Some(cap_year::judge(duty, &rule.scope, case, section)),
@@ -126,8 +171,30 @@ pub(crate) const fn sets_amount(duty: &Duty) -> bool {
 }
 
 /// The largest mass of the product on a line that a duty on amounts lets through, with the other lines as they are;
-/// nothing when it sets no amount.
+/// nothing when it sets no amount. The piece of its ground on which least may go down decides, and so does one on which the duty
+/// refuses whatever the amount.
 pub(crate) fn largest(
+    rule: &Rule,
+    duty: &Duty,
+    case: &Case<'_>,
+    section: &SectionCase<'_>,
+    line: &LineFacts,
+) -> Option<ProductMass> {
+    if let [ground] = section.grounds() {
+        return largest_on_ground(rule, duty, case, ground, line);
+    }
+    let mut least = None;
+    for ground in section.grounds().iter().filter(|ground| ground.holds(line)) {
+        match largest_on_ground(rule, duty, case, ground, line) {
+            Some(mass) => least = Some(least.map_or(mass, |least: ProductMass| least.min(mass))),
+            None if on_ground(rule, duty, case, ground).is_some_and(|answer| answer.severity() > 0) => return None,
+            None => {}
+        }
+    }
+    least
+}
+
+fn largest_on_ground(
     rule: &Rule,
     duty: &Duty,
     case: &Case<'_>,
@@ -146,10 +213,13 @@ pub(crate) fn largest(
 
 /// Which of the years that a yearly cap is held against leaves less; nothing for other duties, and when all leave the same.
 pub(crate) fn stricter_year(scope: &Scope, duty: &Duty, case: &Case<'_>, section: &SectionCase<'_>) -> Option<String> {
-    match duty {
-        Duty::CapYear(duty) => cap_year::stricter_year(duty, scope, case, section),
-        _ => None,
-    }
+    let Duty::CapYear(duty) = duty else { return None };
+    let least = |ground: &&SectionCase<'_>| {
+        let lines = ground.lines.iter();
+        lines.filter_map(|line| cap_year::largest(duty, scope, case, ground, line)).min().map(ProductMass::raw)
+    };
+    let ground = section.grounds().iter().min_by_key(|ground| least(ground).unwrap_or(i64::MAX))?;
+    cap_year::stricter_year(duty, scope, case, ground)
 }
 
 /// Nitrogen left under a yearly cap, before and after the load.
@@ -159,8 +229,7 @@ pub(crate) fn nitrogen_room(
     case: &Case<'_>,
     section: &SectionCase<'_>,
 ) -> Option<(NutrientRoom, NutrientRoom)> {
-    match duty {
-        Duty::CapYear(duty) => cap_year::nitrogen_room(duty, scope, case, section),
-        _ => None,
-    }
+    let Duty::CapYear(duty) = duty else { return None };
+    let rooms = section.grounds().iter().filter_map(|ground| cap_year::nitrogen_room(duty, scope, case, ground));
+    rooms.reduce(|(before, after), (b, a)| (before.min(b), after.min(a)))
 }

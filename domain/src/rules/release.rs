@@ -36,7 +36,7 @@ fn releasing<'s>(case: &Case<'_>, section: &'s SectionCase<'_>) -> impl Iterator
     let releases = move |entry: &&PastApplication| {
         entry.enhanced_efficiency && (0..=RELEASING_DAYS).contains(&on.days_since(entry.on))
     };
-    section.section.past.iter().filter(releases)
+    section.past.iter().filter(releases)
 }
 
 /// The days of those loads that were not taken back.

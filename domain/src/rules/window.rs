@@ -69,7 +69,7 @@ fn past(window: &Window, nutrient: Nutrient, case: &Case<'_>, section: &SectionC
     }
     let mut sum = RateSum::default();
     let (first, last) = occurrence(window, case.facts.on);
-    for entry in section.section.past.iter().filter(|entry| (first..=last).contains(&entry.on)) {
+    for entry in section.past.iter().filter(|entry| (first..=last).contains(&entry.on)) {
         sum.add(nutrient.load(&entry.nutrients), entry.area);
     }
     sum

@@ -166,6 +166,7 @@ impl Asked {
                 line.section.past.push(PastApplication {
                     on: other.on,
                     area: line.area,
+                    parts: None,
                     nutrients: label.nutrients_in(other.product_lb),
                     enhanced_efficiency: label.enhanced_efficiency,
                     organic: label.organic,

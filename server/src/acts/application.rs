@@ -27,14 +27,25 @@ use crate::{
     clock::CLOCKS_DIFFER,
 };
 
+/// What a part of a section is called.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(transparent)]
+#[schema(min_length = 1, max_length = 60, format = "line", example = "east of the drive")]
+pub struct PartName(pub String);
+
 /// What was put down on one section.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AppliedLine {
     pub section_id: SectionId,
-    /// Ground that was treated, if not the whole section.
+    /// Ground that was treated, if not the whole section, nor all of the parts that are named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub treated_area_sqft: Option<Area>,
+    /// The parts that it was put on, by the names that the section's division of the day gives them. Lines on different parts do
+    /// not add up; a line that names none may lie anywhere.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 16)]
+    pub parts: Vec<PartName>,
     /// Product that was used here, as measured.
     pub product_lb: ProductMass,
 }
@@ -109,6 +120,10 @@ pub struct ApplicationInput {
 pub struct LineView {
     pub section_id: SectionId,
     pub area_sqft: Area,
+    /// The parts of the section that it lies in; left out when it may lie anywhere.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 16)]
+    pub parts: Vec<PartName>,
     pub product_lb: ProductMass,
     pub delivers: Nutrients,
     /// Nitrogen on 1,000 sq ft, rounded up in the sixth decimal.
@@ -213,6 +228,8 @@ pub fn ledger_line(
         potash: nutrients.potash_lb.raw(),
         flags: flags(label),
         purpose,
+        division: line.parts.map(|parts| parts.division),
+        parts: line.parts.map(|parts| parts.mask),
     }
 }
 
@@ -225,6 +242,7 @@ pub fn line_view(section: SectionId, area: Area, product: ProductMass, label: &L
     LineView {
         section_id: section,
         area_sqft: area,
+        parts: Vec::new(),
         product_lb: product,
         delivers,
         nitrogen_lb_per_1000_sqft: rate_rounded_up(delivers.nitrogen_lb.raw(), area),

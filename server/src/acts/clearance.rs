@@ -19,10 +19,11 @@ use utoipa::ToSchema;
 use crate::{
     acts::{
         ActContext, ActOutcome, Asker, BatchFacts,
-        application::{LineView, flags, line_view},
+        application::{LineView, PartName, flags, line_view},
         effects::ClearanceLineRow,
         facts::{self, Line, Question},
         fault::{ActFault, journaled, moment},
+        ground,
         rows::{ClearanceRow, ClearedLine, HeldRow, PropertyRow, StoredClearance},
         sent_again,
     },
@@ -34,9 +35,13 @@ use crate::{
 #[serde(deny_unknown_fields)]
 pub struct PlannedLine {
     pub section_id: SectionId,
-    /// Ground to be treated, if not the whole section.
+    /// Ground to be treated, if not the whole section, nor all of the parts that are named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub treated_area_sqft: Option<Area>,
+    /// The parts that it is to be put on, by the names that the section's division of the day gives them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 16)]
+    pub parts: Vec<PartName>,
     /// Product to be used. Give this or the target, not both.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub product_lb: Option<ProductMass>,
@@ -157,7 +162,7 @@ pub fn clear(
     let stored = StoredClearance { row, ended: None, lines };
     let label = world.product(input.product_id)?.label.clone();
     let decision_hash = world.keep_decision(&format!("clearance/{id}"), context, &decision, law)?;
-    hold(context, input, &stored, &label, &decision_hash, world)?;
+    hold(context, input, &stored, (&plan, &label), &decision_hash, world)?;
     let view = view(&stored, &label, context.at)?;
     world.clearances.insert(id, stored);
     Ok(ActOutcome::Cleared(view))
@@ -236,18 +241,12 @@ pub fn plan(
     let mut lines = Vec::new();
     for (at, line) in input.lines.iter().enumerate() {
         let pointer = format!("/lines/{at}");
-        let area = facts::treated(
-            world,
-            input.property_id,
-            line.section_id,
-            line.treated_area_sqft,
-            input.planned_on,
-            &pointer,
-        );
-        match (area, label) {
-            (Ok(area), Some(label)) => {
-                let product = amount(line, area, label, &pointer);
-                match product.and_then(|product| facts::line(line.section_id, area, product, &pointer)) {
+        let said = (line.section_id, line.parts.as_slice(), line.treated_area_sqft);
+        let ground = ground::ground(world, input.property_id, said, input.planned_on, &pointer);
+        match (ground, label) {
+            (Ok(ground), Some(label)) => {
+                let product = amount(line, ground.0, label, &pointer);
+                match product.and_then(|product| facts::line(line.section_id, ground, product, &pointer)) {
                     Ok(line) => lines.push(line),
                     Err(fault) => faults.push(fault),
                 }
@@ -302,11 +301,11 @@ fn hold(
     context: &ActContext,
     input: &ClearanceInput,
     StoredClearance { row, lines, .. }: &StoredClearance,
-    label: &Label,
+    (plan, label): (&Plan, &Label),
     decision_hash: &str,
     world: &mut BatchFacts,
 ) -> Result<(), ActFault> {
-    for ClearedLine(section_id, area, product) in lines {
+    for (ClearedLine(section_id, area, product), line) in lines.iter().zip(&plan.lines) {
         let n = label.nutrients_in(ProductMass::from_raw(*product));
         let held = HeldRow {
             clearance: row.id,
@@ -318,6 +317,8 @@ fn hold(
             potash: n.potash_lb.raw(),
             flags: flags(label),
             purpose: input.purpose,
+            division: line.parts.map(|parts| parts.division),
+            parts: line.parts.map(|parts| parts.mask),
         };
         world.effects.clearance_lines.push(ClearanceLineRow {
             clearance_id: row.id,
@@ -332,6 +333,8 @@ fn hold(
             purpose: held.purpose,
             planned_on: row.planned_on,
             expires_at: row.expires_at,
+            division: held.division,
+            parts: held.parts,
         });
         let section = world.sections.get_mut(section_id);
         section.ok_or_else(|| ActFault::not_loaded("section", section_id))?.held.push(held);

@@ -1,28 +1,32 @@
 //! A further record that takes an application back or says what truly happened. The original stays; totals follow.
 
+mod check;
+mod draft;
+mod words;
+
 use domain::{
-    actor::Role,
-    application::Purpose,
     decision::{FindingKey, Verdict},
-    ids::{ApplicationId, CorrectionId, DeviceId, PersonId},
+    ids::{ApplicationId, CorrectionId, DeviceId, PersonId, SectionId},
     law::Lawbook,
-    quantity::Area,
     time::Instant,
 };
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::{
-    acts::{
-        ActContext, ActOutcome, BatchFacts,
-        application::{ApplicationInput, AppliedLine, LineView, ledger_line, line_view},
-        effects::{LineRow, MovementRow},
-        facts::{self, Line, Question},
-        fault::{ActFault, journaled, moment, read},
-        rows::{ApplicationRow, CorrectionRow, standing_lines},
-        sent_again, unacknowledged,
-    },
-    problem::FieldFault,
+use self::draft::Draft;
+pub use self::{
+    check::{CorrectionCheck, check},
+    words::last_word,
+};
+use crate::acts::{
+    ActContext, ActOutcome, BatchFacts,
+    application::{AppliedLine, LineView, ledger_line},
+    effects::{LineRow, MovementRow},
+    facts::{self, Line},
+    fault::{ActFault, journaled, moment},
+    ground,
+    rows::CorrectionRow,
+    sent_again, unacknowledged,
 };
 
 /// What is wrong with an application, and what is true instead.
@@ -31,9 +35,8 @@ use crate::{
 #[schema(example = json!({
     "application_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14", "reason": "Weighed again: the bag was not empty.",
     "change": { "lines": [
-        { "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13", "product_lb": "21.4" },
-        { "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a15", "product_lb": "12.8" }
-    ] }
+        { "section_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13", "product_lb": "21.4" }
+    ], "taken_back": ["01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a15"] }
 }))]
 pub struct CorrectionInput {
     pub application_id: ApplicationId,
@@ -43,9 +46,7 @@ pub struct CorrectionInput {
     /// that nobody's word is overridden unseen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<CorrectionId>,
-    /// What stands in the place of all the application's lines; a section that is left out is taken back. A line without
-    /// `treated_area_sqft` keeps the area that stands for its section, whatever was measured since. Leave it out to take the
-    /// whole application back.
+    /// What was otherwise than the record says. Leave it out to take the whole application back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub change: Option<CorrectionChange>,
     /// `key` of each stopping finding that the sender has read, when what truly happened goes beyond the rules.
@@ -54,12 +55,26 @@ pub struct CorrectionInput {
     pub acknowledged: Vec<FindingKey>,
 }
 
-/// The lines as they truly were.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+/// The lines that change. Every section that is named in neither list stands exactly as it does, whatever was measured since.
+#[derive(Debug, Clone, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CorrectionChange {
-    #[schema(min_items = 1, max_items = 20)]
+    /// What truly went down on these sections, in the place of what stands there. A line without `treated_area_sqft` keeps the
+    /// area that stands for its section.
+    #[serde(default)]
+    #[schema(max_items = 20)]
     pub lines: Vec<AppliedLine>,
+    /// Sections on which nothing of this application went down.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub taken_back: Vec<SectionId>,
+}
+
+impl CorrectionChange {
+    /// Whether it says anything of a section.
+    pub fn names(&self, section: SectionId) -> bool {
+        self.lines.iter().any(|line| line.section_id == section) || self.taken_back.contains(&section)
+    }
 }
 
 impl CorrectionInput {
@@ -71,8 +86,11 @@ impl CorrectionInput {
         self
     }
 
-    pub fn lines(&self) -> impl Iterator<Item = &AppliedLine> {
-        self.change.iter().flat_map(|change| change.lines.iter())
+    /// Sections that it names, whether they are the record's or not.
+    pub fn sections(&self) -> impl Iterator<Item = SectionId> {
+        let change = self.change.iter();
+        change
+            .flat_map(|change| change.lines.iter().map(|line| line.section_id).chain(change.taken_back.iter().copied()))
     }
 }
 
@@ -86,7 +104,7 @@ pub struct CorrectionView {
     pub person_id: PersonId,
     pub device_id: Option<DeviceId>,
     pub received_at: Instant,
-    /// What stands since; empty when the application was taken back.
+    /// Everything that stands since, by section, named or not; empty when the application was taken back.
     #[schema(max_items = 20)]
     pub lines: Vec<LineView>,
     pub verdict: Verdict,
@@ -109,31 +127,12 @@ pub fn correct(
             "This id names an application already; a correction needs an id of its own.".to_owned(),
         ));
     }
-    let Some(stored) = world.applications.get(&input.application_id) else {
-        return Ok(ActOutcome::Missing("application"));
+    let draft = match Draft::of(context.actor, input, world) {
+        Ok(draft) => draft,
+        Err(refused) => return Ok(*refused),
     };
-    let (application, last) = (stored.row.clone(), stored.correction_ids.last().copied());
-    if facts::property(world, application.property_id, context.actor).is_none() {
-        return Ok(ActOutcome::Missing("application"));
-    }
-    if context.actor.role == Role::Technician && application.person_id != context.actor.person {
-        return Ok(ActOutcome::NotAllowed(
-            "Somebody else recorded this application; that person or the office corrects it.",
-        ));
-    }
-    if last != input.replaces {
-        return Ok(outdated(last));
-    }
-    let lines = match resolve(input, &application, world) {
-        Ok(lines) if changes_nothing(input.application_id, &lines, world) => {
-            let detail = "would change nothing: this is what stands already";
-            return Ok(ActOutcome::Invalid(vec![FieldFault::at("/change", "contradiction", detail)]));
-        }
-        Ok(lines) => lines,
-        Err(faults) => return Ok(ActOutcome::Invalid(faults)),
-    };
-    let (truth, verdict, decision_hash) = match judge(context, id, input, &application, lines, world, law)? {
-        Judged::Holds(truth, verdict, decision_hash) => (truth, verdict, decision_hash),
+    let (verdict, decision_hash) = match judge(context, id, input, &draft, world, law)? {
+        Judged::Holds(verdict, decision_hash) => (verdict, decision_hash),
         Judged::Refused(refused) => return Ok(refused),
     };
     let row = CorrectionRow {
@@ -144,39 +143,19 @@ pub fn correct(
         received_at: context.at.millis(),
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
+        leaves_others: i64::from(draft.leaves_others),
         content: context.content.text.clone(),
         fingerprint: context.content.fingerprint.clone(),
     };
-    store(context, &row, &application, truth.as_ref(), decision_hash.as_deref(), world)?;
+    store(context, &row, &draft, decision_hash.as_deref(), world)?;
     if let Some(corrected) = world.applications.get_mut(&input.application_id) {
         corrected.correction_ids.push(id);
     }
-    let views = match &truth {
-        Some(truth) => line_views(&truth.lines, &application, world)?,
-        None => Vec::new(),
-    };
-    let view = view(&row, input.reason.clone(), views)?;
+    let label = &world.product(draft.application.product_id)?.label;
+    let lines = ground::line_views(&draft.after, label, world);
+    let view = view(&row, input.reason.clone(), lines)?;
     world.corrections.insert(id, row);
     Ok(ActOutcome::Corrected(view))
-}
-
-/// The sender did not know the last word on the application.
-fn outdated(last: Option<CorrectionId>) -> ActOutcome {
-    ActOutcome::Conflict(match last {
-        Some(last) => format!(
-            "The last word on this application is correction {last}. Read it; if yours still holds, name it in `replaces`."
-        ),
-        None => "This application has not been corrected yet; leave `replaces` out.".to_owned(),
-    })
-}
-
-/// Whether the lines are those that stand already.
-fn changes_nothing(application: ApplicationId, lines: &[Line], world: &BatchFacts) -> bool {
-    let mut wanted: Vec<_> = lines.iter().map(|line| (line.section, line.area.raw(), line.product.raw())).collect();
-    wanted.sort_unstable();
-    let standing: Vec<_> =
-        standing_lines(&world.sections, application).iter().map(|(id, row)| (*id, row.area, row.product)).collect();
-    wanted == standing
 }
 
 fn repeated(context: &ActContext, stored: &CorrectionRow, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
@@ -187,119 +166,45 @@ fn repeated(context: &ActContext, stored: &CorrectionRow, world: &BatchFacts) ->
     sent_again(&stored.content, &stored.fingerprint, &context.content)
 }
 
-fn resolve(
-    input: &CorrectionInput,
-    application: &ApplicationRow,
-    world: &BatchFacts,
-) -> Result<Vec<Line>, Vec<FieldFault>> {
-    let place = |fault: FieldFault| FieldFault {
-        pointer: fault.pointer.map(|p| p.replacen("#/lines", "#/change/lines", 1)),
-        ..fault
-    };
-    let mut faults: Vec<FieldFault> =
-        facts::repeated(input.lines().map(|line| line.section_id)).into_iter().map(place).collect();
-    // A line that names no area keeps the one that stands: the lawn was treated as it was measured then.
-    let standing = standing_lines(&world.sections, input.application_id);
-    let mut lines = Vec::new();
-    for (at, line) in input.lines().enumerate() {
-        let pointer = format!("/change/lines/{at}");
-        if line.product_lb.is_zero() {
-            faults.push(FieldFault::at(
-                format!("{pointer}/product_lb"),
-                "out_of_range",
-                "must be above zero; leave the section out if nothing was put on it",
-            ));
-        }
-        let stands = standing.iter().find(|(section, _)| *section == line.section_id);
-        let stands = stands.map(|(_, row)| Area::from_raw(row.area));
-        // Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large it is all the
-        // same, so it must be measured.
-        let kept = stands.filter(|area| line.treated_area_sqft.is_none_or(|part| part <= *area));
-        let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
-        let area = match kept {
-            Some(area) => {
-                let measured = facts::measured(world, property, line.section_id, on, &pointer);
-                measured.map(|_| part.unwrap_or(area))
-            }
-            None => facts::treated(world, property, line.section_id, part, on, &pointer),
-        };
-        match area.and_then(|area| facts::line(line.section_id, area, line.product_lb, &pointer)) {
-            Ok(line) => lines.push(line),
-            Err(fault) => faults.push(fault),
-        }
-    }
-    if faults.is_empty() { Ok(lines) } else { Err(faults) }
-}
-
-/// What truly happened, where the application is not taken back: its lines, and what they were put down for.
-struct Truth {
-    lines: Vec<Line>,
-    purpose: Purpose,
-}
-
 enum Judged {
-    Holds(Option<Truth>, Verdict, Option<String>),
+    Holds(Verdict, Option<String>),
     Refused(ActOutcome),
 }
 
-/// Asks the rules about what truly happened, as if the application had not been recorded. Taking it back asks nothing.
+/// Asks the rules about the record as it will stand. Taking it back asks nothing.
 fn judge(
     context: &ActContext,
     id: CorrectionId,
     input: &CorrectionInput,
-    application: &ApplicationRow,
-    lines: Vec<Line>,
+    draft: &Draft,
     world: &mut BatchFacts,
     law: &Lawbook,
 ) -> Result<Judged, ActFault> {
-    if lines.is_empty() {
-        return Ok(Judged::Holds(None, Verdict::Go, None));
+    if draft.after.is_empty() {
+        return Ok(Judged::Holds(Verdict::Go, None));
     }
-    let recorded: ApplicationInput = read("the content of a record", &application.content)?;
-    // What the services said when the application was recorded, not what they say now.
-    let weather = recorded.weather.joined(&context.weather.weather);
-    let question = Question {
-        property: application.property_id,
-        product: application.product_id,
-        person: application.person_id,
-        applicator_named: true,
-        supervisor: None,
-        on: application.applied_on,
-        at: recorded.started_at,
-        purpose: recorded.purpose,
-        equipment: recorded.equipment,
-        weather: &weather,
-        ground: Some(recorded.ground),
-        pavement_cleaned: Some(recorded.pavement_cleaned),
-        lines: &lines,
-        without: Some(input.application_id),
-        without_hold: None,
-        work: None,
-        beside: Vec::new(),
-    };
-    let decision = facts::judge(&question, world, law)?;
+    let decision = draft.judge(&draft.after, &context.weather.weather, world, law)?;
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         let subject = id.to_string();
-        let refused = world.refuse(context, "correction", &subject, application.property_id, &decision, law)?;
+        let refused = world.refuse(context, "correction", &subject, draft.application.property_id, &decision, law)?;
         return Ok(Judged::Refused(refused));
     }
     let hash = world.keep_decision(&format!("correction/{id}"), context, &decision, law)?;
-    Ok(Judged::Holds(Some(Truth { lines, purpose: recorded.purpose }), decision.verdict, Some(hash)))
+    Ok(Judged::Holds(decision.verdict, Some(hash)))
 }
 
-/// Notes what correcting writes: the record, the ledger's reversal and what is true, the stock, the journal.
+/// Notes what correcting writes: the record, the ledger's reversal of what changes and what is true there, the stock, the journal.
+/// A line that stays as it stands has no row: it was written by the record, or by an earlier correction.
 fn store(
     context: &ActContext,
     row: &CorrectionRow,
-    application: &ApplicationRow,
-    truth: Option<&Truth>,
+    draft: &Draft,
     decision_hash: Option<&str>,
     world: &mut BatchFacts,
 ) -> Result<(), ActFault> {
-    let subject = row.id.to_string();
-    let before = standing_lines(&world.sections, row.application_id);
-    let mut ledger: Vec<LineRow> = before
-        .iter()
+    let (subject, application, changed) = (row.id.to_string(), &draft.application, draft.changed());
+    let taken_back = draft.before.iter().filter(|(section, _)| changed.contains(section));
+    let mut ledger: Vec<LineRow> = taken_back
         .map(|(section, standing)| LineRow {
             record_id: subject.clone(),
             application_id: row.application_id,
@@ -313,12 +218,16 @@ fn store(
             potash: -standing.potash,
             flags: standing.flags,
             purpose: standing.purpose,
+            division: standing.division,
+            parts: standing.parts,
         })
         .collect();
-    if let Some(Truth { lines, purpose }) = truth {
-        let label = &world.product(application.product_id)?.label;
-        let (of, on) = (row.application_id, application.applied_on);
-        ledger.extend(lines.iter().map(|line| ledger_line(&subject, of, line, label, on, *purpose)));
+    let label = &world.product(application.product_id)?.label;
+    let (of, on) = (row.application_id, application.applied_on);
+    let true_now: Vec<&Line> = draft.after.iter().filter(|line| changed.contains(&line.section)).collect();
+    if !true_now.is_empty() {
+        let purpose = draft.recorded()?.purpose;
+        ledger.extend(true_now.into_iter().map(|line| ledger_line(&subject, of, line, label, on, purpose)));
     }
     let moved: i64 = -ledger.iter().map(|line| line.product).sum::<i64>();
     world.effects.movements.push(MovementRow {
@@ -342,11 +251,6 @@ fn store(
     world.add_to_ledger(ledger)?;
     world.journal(context, "application.corrected", &subject, payload.to_string());
     Ok(())
-}
-
-fn line_views(lines: &[Line], application: &ApplicationRow, world: &BatchFacts) -> Result<Vec<LineView>, ActFault> {
-    let label = &world.product(application.product_id)?.label;
-    Ok(lines.iter().map(|line| line_view(line.section, line.area, line.product, label)).collect())
 }
 
 /// A correction as it is shown: its row, with the reason that its content gives.

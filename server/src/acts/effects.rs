@@ -39,6 +39,8 @@ pub struct ClearanceLineRow {
     pub purpose: Purpose,
     pub planned_on: Day,
     pub expires_at: i64,
+    pub division: Option<i64>,
+    pub parts: Option<u16>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -64,6 +66,11 @@ pub struct LineRow {
     pub potash: i64,
     pub flags: i64,
     pub purpose: Purpose,
+    /// Named only where the line lies in parts, so that lines of earlier versions read in the journal as they were written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub division: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub parts: Option<u16>,
 }
 
 #[derive(Debug, Clone, Serialize)]

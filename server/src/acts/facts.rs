@@ -8,6 +8,7 @@ use domain::{
     facts::{Facts, LineFacts, SectionFacts, Supervision},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     law::{AppliesTo, Lawbook, Level, LocalRules, Preemption, RuleSet},
+    parts::Parts,
     quantity::{Area, ProductMass, StockBalance},
     time::{Day, Instant},
     weather::Weather,
@@ -27,10 +28,12 @@ use crate::{
 };
 
 /// One section's share, resolved against the book.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Line {
     pub section: SectionId,
     pub area: Area,
+    /// The parts of the section that it lies in, if it says so.
+    pub parts: Option<Parts>,
     pub product: ProductMass,
 }
 
@@ -145,7 +148,12 @@ pub fn treated(
 const MOST_LB_PER_SQFT: i64 = 10;
 
 /// A line, or why nobody can have put so much on so little. `pointer` is where it stands in the body.
-pub fn line(section: SectionId, area: Area, product: ProductMass, pointer: &str) -> Result<Line, FieldFault> {
+pub fn line(
+    section: SectionId,
+    (area, parts): (Area, Option<Parts>),
+    product: ProductMass,
+    pointer: &str,
+) -> Result<Line, FieldFault> {
     // A millionth of a pound on a hundredth of a square foot: the scales of the two.
     let most = area.raw().saturating_mul(MOST_LB_PER_SQFT * 1_000_000 / 100);
     if product.raw() > most {
@@ -155,7 +163,7 @@ pub fn line(section: SectionId, area: Area, product: ProductMass, pointer: &str)
         );
         return Err(FieldFault::at(pointer, "out_of_range", detail));
     }
-    Ok(Line { section, area, product })
+    Ok(Line { section, area, parts, product })
 }
 
 /// What a request says that only this server can say: that a value came from a service, and when it was fetched. Evidence
@@ -254,10 +262,11 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
         natural_strip: stood.natural_strip_ft,
         established_on: stood.established_on,
         touches_pavement: stood.touches_pavement,
+        divisions: row.divisions(),
         soil_reports: row.soil_reports(),
         past: row.past(question.without, question.without_hold),
     };
-    Ok(LineFacts { section, area: line.area, product: line.product })
+    Ok(LineFacts { section, area: line.area, parts: line.parts, product: line.product })
 }
 
 /// What the company's own book says: client, product and stock.

@@ -9,6 +9,7 @@ pub mod doubts;
 pub mod effects;
 pub mod facts;
 pub mod fault;
+pub mod ground;
 pub mod record;
 pub mod rows;
 
@@ -216,6 +217,8 @@ impl BatchFacts {
                 potash: line.potash,
                 flags: line.flags,
                 purpose: line.purpose,
+                division: line.division,
+                parts: line.parts,
             });
         }
         self.effects.lines.extend(lines);

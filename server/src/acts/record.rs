@@ -13,11 +13,12 @@ use jiff::SignedDuration;
 use crate::{
     acts::{
         ActContext, ActOutcome, BatchFacts,
-        application::{ApplicationInput, ledger_line, line_view, view},
+        application::{ApplicationInput, ledger_line, view},
         doubts,
         effects::{LineRow, MovementRow},
         facts::{self, Line, Question, Work},
         fault::{ActFault, journaled},
+        ground,
         rows::{ApplicationRow, StoredApplication},
         sent_again, unacknowledged,
     },
@@ -65,7 +66,7 @@ pub fn record(
         world.end_clearance(clearance, "used", Some(id), context.at);
     }
     world.applications.insert(id, StoredApplication { row: row.clone(), correction_ids: Vec::new() });
-    let lines = lines.iter().map(|line| line_view(line.section, line.area, line.product, &label)).collect();
+    let lines = ground::line_views(&lines, &label, world);
     let late = context.at.day_in(&zone) > on;
     Ok(ActOutcome::Recorded(Box::new(view(row, input.clone(), lines, Vec::new(), Some(late))?)))
 }
@@ -212,8 +213,9 @@ fn resolve(
                 "must be above zero; leave a section out if nothing was put on it",
             ));
         }
-        let area = facts::treated(world, input.property_id, line.section_id, line.treated_area_sqft, on, &pointer);
-        match area.and_then(|area| facts::line(line.section_id, area, line.product_lb, &pointer)) {
+        let said = (line.section_id, line.parts.as_slice(), line.treated_area_sqft);
+        let ground = ground::ground(world, input.property_id, said, on, &pointer);
+        match ground.and_then(|ground| facts::line(line.section_id, ground, line.product_lb, &pointer)) {
             Ok(line) => lines.push(line),
             Err(fault) => faults.push(fault),
         }

@@ -20,6 +20,8 @@ use domain::{
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
+use super::ground::{DivisionRow, parts_of};
+
 pub const FLAG_ENHANCED: i64 = 1;
 pub const FLAG_ORGANIC: i64 = 2;
 
@@ -127,6 +129,9 @@ pub struct SectionRow {
     history: Stood<SectionFacts>,
     measurements: Vec<(Day, i64, i64)>,
     soil_reports: Vec<SoilRow>,
+    /// Sequence number, first day, and parts with name and area, of every division.
+    #[serde(default)]
+    pub(super) divisions: Vec<DivisionRow>,
     #[serde(rename = "lines")]
     pub ledger: Vec<LedgerRow>,
     pub held: Vec<HeldRow>,
@@ -154,6 +159,8 @@ pub struct LedgerRow {
     pub potash: i64,
     pub flags: i64,
     pub purpose: Purpose,
+    pub division: Option<i64>,
+    pub parts: Option<u16>,
 }
 
 /// Room that a clearance holds, in the order of `world_facts.sql`.
@@ -168,6 +175,8 @@ pub struct HeldRow {
     pub potash: i64,
     pub flags: i64,
     pub purpose: Purpose,
+    pub division: Option<i64>,
+    pub parts: Option<u16>,
 }
 
 /// A planned stop, as far as a record is held against it.
@@ -273,8 +282,17 @@ pub struct CorrectionRow {
     pub received_at: i64,
     pub verdict: Verdict,
     pub beyond_the_rules: i64,
+    /// Something stands on that it does not name. Named only then, so that the rows of earlier versions, which named every line,
+    /// read in the journal as they were written.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub leaves_others: i64,
     pub content: String,
     pub fingerprint: String,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
+const fn is_zero(number: &i64) -> bool {
+    *number == 0
 }
 
 /// What a section is on a day, as far as decisions read it.
@@ -332,6 +350,7 @@ impl SectionRow {
             let same = |known: &&mut LedgerRow| {
                 (known.application, known.applied_on, known.area, known.flags, known.purpose)
                     == (row.application, row.applied_on, row.area, row.flags, row.purpose)
+                    && (known.division, known.parts) == (row.division, row.parts)
             };
             match standing.iter_mut().find(same) {
                 Some(sum) => {
@@ -355,6 +374,7 @@ impl SectionRow {
         let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| PastApplication {
             on: row.applied_on,
             area: Area::from_raw(row.area),
+            parts: parts_of(row.division, row.parts),
             nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
@@ -365,6 +385,7 @@ impl SectionRow {
         let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
             on: row.planned_on,
             area: Area::from_raw(row.area),
+            parts: parts_of(row.division, row.parts),
             nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,

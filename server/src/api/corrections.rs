@@ -8,8 +8,8 @@ use utoipa::IntoParams;
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActOutcome, Content,
-        correction::{CorrectionInput, CorrectionView},
+        Act, ActOutcome, Asker, Content,
+        correction::{self, CorrectionCheck, CorrectionInput, CorrectionView},
     },
     api::clearances::{context, refused, stored_before_response, stored_response},
     book::weather,
@@ -22,21 +22,47 @@ use crate::{
 };
 
 pub fn routes() -> Routes {
-    routes!(list_corrections, correct_application, get_correction)
+    routes!(list_corrections, check_correction, correct_application, get_correction)
+}
+
+/// Check a correction
+///
+/// What the same correction would change if it were sent now, without effect: every section of the record with its line before and
+/// after, the stock that moves, the section's year and the room under the tightest yearly cap before and after, the decision on all
+/// lines that would stand, and what would have to be acknowledged.
+#[utoipa::path(post, path = "/api/v1/corrections/checks", operation_id = "check_correction", tag = "corrections",
+    security(("bearer" = ["any staff"])), request_body = CorrectionInput,
+    responses((status = 200, description = "What it would change, whatever the verdict.", body = CorrectionCheck)))]
+pub async fn check_correction(
+    staff: AnyStaff,
+    State(app): State<App>,
+    Valid { value, .. }: Valid<CorrectionInput>,
+) -> Result<Json<CorrectionCheck>, Problem> {
+    let at = app.clock.now();
+    let said = weather::of_record(&app, value.application_id).await?;
+    let mut connection = app.store.reader().acquire().await?;
+    let world = store::world::load_for_correction_check(&mut connection, &value, at).await?;
+    drop(connection);
+    let asker = Asker { actor: staff.0, at, weather: &said.weather };
+    match correction::check(asker, &value, &world, &app.law)? {
+        Ok(preview) => Ok(Json(preview)),
+        Err(outcome) => Err(refused(*outcome)),
+    }
 }
 
 /// Correct an application
 ///
-/// A further record with a reason, under an id that the caller makes. It takes the application's lines back and puts the
-/// given ones in their place, or none; the original stays as it was recorded, and totals and stock follow. What truly
-/// happened is judged like any record: beyond the rules it needs every stopping finding acknowledged. A further correction names
-/// the one it replaces, so that one that lay on a phone for days does not override a newer one unseen.
+/// A further record with a reason, under an id that the caller makes. It puts the lines that it names in the place of what stands
+/// on their sections, takes back what it says to take back, and leaves every other line exactly as it stands; without `change` it
+/// takes the whole application back. The original stays as it was recorded, and totals and stock follow. The record as it will
+/// stand is judged like any record: beyond the rules it needs every stopping finding acknowledged. A further correction names the
+/// one it replaces, so that one that lay on a phone for days does not override a newer one unseen.
 #[utoipa::path(put, path = "/api/v1/corrections/{id}", operation_id = "correct_application", tag = "corrections",
     security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "Made by the caller, UUID version 7 preferred.")),
     request_body = CorrectionInput,
     responses((status = 201, description = "Stored.", body = CorrectionView),
               (status = 200, description = "Stored before, with the same content.", body = CorrectionView)))]
-async fn correct_application(
+pub async fn correct_application(
     staff: AnyStaff,
     State(app): State<App>,
     PathId(id): PathId<ids::Correction>,

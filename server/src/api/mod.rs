@@ -9,6 +9,7 @@ pub(crate) mod clients;
 pub(crate) mod corrections;
 pub(crate) mod credentials;
 pub(crate) mod days;
+pub(crate) mod divisions;
 pub(crate) mod drift;
 pub(crate) mod equipment;
 pub(crate) mod history;
@@ -60,6 +61,7 @@ pub(crate) fn routes() -> Routes {
         .merge(sections::routes())
         .merge(history::routes())
         .merge(measurements::routes())
+        .merge(divisions::routes())
         .merge(soil_reports::routes())
         .merge(products::routes())
         .merge(product_files::routes())

@@ -7,13 +7,17 @@ use domain::{
     ids::{ClientId, PropertyId, SectionId},
     land::Species,
     law::{Lawbook, Level, ReportDue, year::YearCap},
+    parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     time::Day,
 };
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::store::company_year::YearSum;
+use crate::{
+    acts::ground::parts_of,
+    store::company_year::{Load, YearSum},
+};
 
 /// One section in the company's year.
 #[derive(Debug, Serialize, ToSchema)]
@@ -43,12 +47,7 @@ pub struct SectionSum {
 pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
     let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
     let section = |sum: YearSum| {
-        let mut rates: [RateSum; 4] = Default::default();
-        for (area, nitrogen, quick, phosphate, potash) in sum.loads {
-            for (rate, load) in rates.iter_mut().zip([nitrogen, quick, phosphate, potash]) {
-                rate.add(load, Area::from_raw(area));
-            }
-        }
+        let rates = rates(&sum.loads);
         let key = (sum.rule_sets, sum.species);
         let cap = if let Some(cap) = caps.get(&key) {
             cap.clone()
@@ -57,8 +56,10 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             caps.insert(key, cap.clone());
             cap
         };
-        let room = cap.as_ref().map(|cap| rates[0].room_rounded_down(cap.limit_lb_per_1000_sqft));
-        let [nitrogen, quick, phosphate, potash] = rates.map(|rate| rate.rounded_up());
+        let room = |limit| rates.iter().map(|[nitrogen, ..]| nitrogen.room_rounded_down(limit)).min();
+        let room = cap.as_ref().and_then(|cap| room(cap.limit_lb_per_1000_sqft));
+        let highest = |of: usize| rates.iter().filter_map(|all| all.get(of)).map(RateSum::rounded_up).max();
+        let [nitrogen, quick, phosphate, potash] = [0, 1, 2, 3].map(|of| highest(of).unwrap_or(NutrientRate::ZERO));
         SectionSum {
             client_id: sum.client_id,
             client_name: sum.client_name,
@@ -79,6 +80,22 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
         }
     };
     sums.into_iter().map(section).collect()
+}
+
+/// Nitrogen, quick nitrogen, phosphate and potash of each piece of ground that the loads tell apart.
+fn rates(loads: &[Load]) -> Vec<[RateSum; 4]> {
+    let of = |piece: Piece| {
+        let mut rates: [RateSum; 4] = Default::default();
+        for (area, nitrogen, quick, phosphate, potash, division, parts) in loads {
+            if piece.may_hold(parts_of(*division, *parts)) {
+                for (rate, load) in rates.iter_mut().zip([nitrogen, quick, phosphate, potash]) {
+                    rate.add(*load, Area::from_raw(*area));
+                }
+            }
+        }
+        rates
+    };
+    pieces(loads.iter().map(|load| parts_of(load.5, load.6))).into_iter().map(of).collect()
 }
 
 /// The first planned visit that does not fit any more under what is left, with those before it.

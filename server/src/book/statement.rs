@@ -2,6 +2,7 @@
 //! whether it is complete. Each figure is traced to its records, and gaps are named.
 
 mod changes;
+mod lines;
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -19,10 +20,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    acts::{
-        application::{ApplicationInput, line_view},
-        correction::CorrectionInput,
-    },
+    acts::application::PartName,
     store::statements::{Parts, RecordPart, SectionPart, Span},
     zone::{self, UnknownZone},
 };
@@ -90,7 +88,8 @@ pub struct SectionStatement {
     pub cap: Option<YearCap>,
     pub applied: Nutrients,
     pub product_lb: ProductTotal,
-    /// Each application at the rate of its own area, added up and rounded up in the sixth decimal.
+    /// Each application at the rate of its own area, added up where most of it lies upon one another, and rounded up in the sixth
+    /// decimal.
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
     pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
     pub phosphate_lb_per_1000_sqft: NutrientRate,
@@ -98,8 +97,20 @@ pub struct SectionStatement {
     /// Nitrogen left under the cap, rounded down; below zero past it.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
     pub percent_of_cap: Option<LimitShare>,
+    /// The parts that applications named, each with all that may lie there; empty where none did, and everything is added up.
+    #[schema(max_items = 64)]
+    pub pieces: Vec<GroundYear>,
     #[schema(max_items = 100_000)]
     pub lines: Vec<StatementLine>,
+}
+
+/// A piece of a section's ground, and its year.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct GroundYear {
+    /// The part that it lies in; of each division one, where the section was divided anew.
+    #[schema(max_items = 16)]
+    pub parts: Vec<PartName>,
+    pub nitrogen_lb_per_1000_sqft: NutrientRate,
 }
 
 /// What one application put on the section, by the last word on it.
@@ -114,6 +125,9 @@ pub struct StatementLine {
     #[schema(max_length = 40, example = "24-0-10")]
     pub grade: String,
     pub area_sqft: Area,
+    /// The parts that it lies in; empty when it may lie anywhere.
+    #[schema(max_items = 16)]
+    pub parts: Vec<PartName>,
     pub product_lb: ProductMass,
     pub delivers: Nutrients,
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
@@ -200,11 +214,12 @@ fn section_year(
 ) -> Result<SectionStatement, UnknownZone> {
     let here = |line: &&crate::store::statements::LedgerPart| line.section == part.id;
     let totals = Totals::of_ledger(parts.ledger.iter().filter(here).map(|line| line.line));
-    let lines = lines_of(part, parts, gaps)?;
+    let placed = lines::lines_of(part, parts, gaps)?;
     let labels: HashMap<ApplicationId, &RecordPart> = parts.records.iter().map(|record| (record.id, record)).collect();
-    let again = Totals::of_records(lines.iter().filter_map(|line| {
+    let again = Totals::of_records(placed.iter().filter_map(|(line, parts)| {
         let label = &labels.get(&line.application_id)?.label;
-        Some(RecordedLine { application: line.application_id, area: line.area_sqft, product: line.product_lb, label })
+        let (area, product) = (line.area_sqft, line.product_lb);
+        Some(RecordedLine { application: line.application_id, area, parts: *parts, product, label })
     }));
     for application in totals.differing(&again) {
         gaps.push(format!(
@@ -248,64 +263,9 @@ fn section_year(
         potash_lb_per_1000_sqft: potash,
         remaining_nitrogen_lb_per_1000_sqft: limit.map(|limit| totals.nitrogen_room(limit)),
         percent_of_cap: limit.and_then(|limit| totals.percent_of(limit)),
-        lines,
+        pieces: lines::pieces(&totals, part),
+        lines: placed.into_iter().map(|(line, _)| line).collect(),
     })
-}
-
-/// The last word on every application of a section, read from the records themselves.
-fn lines_of(part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Result<Vec<StatementLine>, UnknownZone> {
-    let mut lines = Vec::new();
-    for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
-        let applied = match &record.last_correction {
-            Some((_, content)) => serde_json::from_str::<CorrectionInput>(content)
-                .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
-            None => serde_json::from_str::<ApplicationInput>(&record.content).map(|content| content.lines),
-        };
-        let Ok(applied) = applied else {
-            gaps.push(format!(
-                "{}: the content of application {} cannot be read. Run `swardbook verify`.",
-                part.address, record.id
-            ));
-            continue;
-        };
-        let late = is_late(record, part)?;
-        for line in applied.iter().filter(|line| line.section_id == part.id) {
-            let Some(area) = line.treated_area_sqft.or_else(|| area_of(part, record, parts)) else {
-                gaps.push(format!(
-                    "{}, {}: application {} stands nowhere in the ledger. Run `swardbook verify`.",
-                    part.address, part.name, record.id
-                ));
-                continue;
-            };
-            let view = line_view(part.id, area, line.product_lb, &record.label);
-            lines.push(StatementLine {
-                application_id: record.id,
-                correction_id: record.last_correction.as_ref().map(|(id, _)| *id),
-                applied_on: record.applied_on,
-                product_name: record.product_name.clone(),
-                grade: record.label.grade(),
-                area_sqft: area,
-                product_lb: line.product_lb,
-                delivers: view.delivers,
-                nitrogen_lb_per_1000_sqft: view.nitrogen_lb_per_1000_sqft,
-                applied_by: record.person_name.clone(),
-                credential_numbers: record.credential_numbers.join(", "),
-                beyond_the_rules: record.beyond_the_rules,
-                late,
-            });
-        }
-    }
-    Ok(lines)
-}
-
-/// The section's area when the last word on the record was written. It is a fact of that record and was kept with it; a
-/// later measurement does not change it.
-fn area_of(part: &SectionPart, record: &RecordPart, parts: &Parts) -> Option<Area> {
-    let word = record.last_correction.as_ref().map_or_else(|| record.id.to_string(), |(id, _)| id.to_string());
-    let kept = |line: &&crate::store::statements::LedgerPart| {
-        line.section == part.id && line.record_id == word && line.line.product > 0
-    };
-    parts.ledger.iter().find(kept).map(|part| part.line.area)
 }
 
 /// Whether the record came in after its day had ended, by the clock of the place on that day.
@@ -345,7 +305,7 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), Un
         }
     };
     say(late, "Records that came in after the day of application");
-    let corrected = records().filter(|record| record.last_correction.is_some()).count();
+    let corrected = records().filter(|record| record.corrected).count();
     say(corrected, "Records that were corrected, so that the lines show what stands");
     let beyond = records().filter(|record| record.once_beyond_the_rules).count();
     say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");

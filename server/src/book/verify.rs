@@ -12,7 +12,7 @@ use sha2::Digest;
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{application::ApplicationInput, correction::CorrectionInput},
+    acts::correction,
     console::{print_error, print_line},
     secret::sha256,
     store::{
@@ -291,17 +291,13 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
 async fn totals(connection: &mut SqliteConnection, found: &mut Found) -> Result<(), sqlx::Error> {
     let stored: BTreeMap<String, [i64; 5]> = verify::ledger_sums(connection).await?.into_iter().collect();
     let mut again: BTreeMap<String, [i64; 5]> = BTreeMap::new();
-    for (id, label, content, correction) in verify::last_words(connection).await? {
-        let lines = match &correction {
-            Some(content) => serde_json::from_str::<CorrectionInput>(content)
-                .map(|c| c.change.map(|change| change.lines).unwrap_or_default()),
-            None => serde_json::from_str::<ApplicationInput>(&content).map(|content| content.lines),
-        };
+    for (id, label, content, since) in verify::words(connection).await? {
+        let lines = correction::last_word(&content, &since);
         let (Ok(lines), Ok(label)) = (lines, serde_json::from_str::<Label>(&label)) else {
             found.faults.push(format!("the content of application {id} cannot be read"));
             continue;
         };
-        for line in lines {
+        for (line, _) in lines {
             let n = label.nutrients_in(line.product_lb);
             let loads = [
                 n.nitrogen_lb.raw(),

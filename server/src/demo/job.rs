@@ -196,6 +196,15 @@ async fn main_job(
         "application_id": id, "reason": "Weighed again: a pound was left in the hopper.",
         "change": { "lines": [{ "section_id": front, "product_lb": less_a_pound(&product) }] },
     });
+    let preview = staff.phone.post("/api/v1/corrections/checks", &correction).await?;
+    let preview = expect(preview, 200, "what the correction changes")?;
+    let year = |member: &str| text(&preview, &format!("/sections/0/year_nitrogen_{member}_lb_per_1000_sqft"));
+    say(&format!(
+        "Shown before it is sent: the year goes from {} to {} lb N per 1,000 sq ft, and {} lb of product come back.",
+        year("before"),
+        year("after"),
+        text(&preview, "/stock/moves_lb")
+    ));
     expect(
         staff.phone.put(&format!("/api/v1/corrections/{}", phone_id(moment)), &correction).await?,
         201,

@@ -6,8 +6,10 @@ mod applications;
 mod attention;
 mod calibrations;
 mod clients;
+mod corrections;
 mod credentials;
 mod derivation;
+mod divisions;
 mod equipment;
 mod figures;
 mod form;
@@ -69,6 +71,7 @@ pub fn routes() -> Router<App> {
         .route("/year", get(year::year))
         .route("/year/{id}", get(year::client))
         .route("/records/{id}", get(applications::record))
+        .route("/records/{id}/correct", get_and_post(corrections::new, corrections::correct))
         .route("/phone", get(phone::page))
         .route("/phone.css", get(phone::style))
         .route("/phone.webmanifest", get(phone::manifest))
@@ -108,6 +111,7 @@ fn desk_routes() -> Router<App> {
             get_and_post(measurements::new_shapes, measurements::add_shapes),
         )
         .route("/office/measurements/{id}", get_and_post(measurements::one, measurements::confirm))
+        .route("/office/sections/{id}/divisions/new", get_and_post(divisions::new, divisions::add))
         .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
         .route("/office/visits/{id}", get_and_post(visits::one, visits::change))

@@ -22,8 +22,8 @@ use crate::{
     scope::Scope,
     state::App,
     store::{
-        self, measurements::Measurement, properties::Property, sections::Section, settings::DateOrder,
-        soil_reports::SoilReport,
+        self, divisions::Division, measurements::Measurement, properties::Property, sections::Section,
+        settings::DateOrder, soil_reports::SoilReport,
     },
     version::Versioned,
     zone::UnknownZone,
@@ -135,6 +135,7 @@ struct SectionPage {
     property: Property,
     measurements: Vec<Measurement>,
     reports: Vec<SoilReport>,
+    divisions: Vec<Division>,
     /// What the newest report means.
     read: Option<Read>,
     form: Form,
@@ -150,6 +151,8 @@ pub async fn one(
     let property = property_of(&app, section.property_id).await?;
     let measurements = store::measurements::list(app.store.reader(), ROWS, id).await?;
     let reports = store::soil_reports::list(app.store.reader(), ROWS, id).await?;
+    let divisions = store::divisions::list(app.store.reader(), ROWS, id).await?;
+    let divisions = divisions.into_iter().map(|row| row.item).collect();
     let form = stored_form(&section);
     let measurements = measurements.into_iter().map(|row| row.item).collect();
     let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
@@ -162,7 +165,10 @@ pub async fn one(
         Ok::<_, UnknownZone>(read)
     });
     let dates = dates(&app).await?;
-    Ok(page(SectionPage { dates, section, property, measurements, reports, read: read.transpose()?, form }.render()))
+    Ok(page(
+        SectionPage { dates, section, property, measurements, reports, divisions, read: read.transpose()?, form }
+            .render(),
+    ))
 }
 
 pub async fn change(

@@ -6,13 +6,13 @@ use domain::{
     quantity::{Area, ProductMass},
     time::Instant,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use sqlx::{SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        application::{self, ApplicationView, LineView},
+        application::{self, ApplicationInput, ApplicationView, LineView, PartName},
         correction::{self, CorrectionInput, CorrectionView},
         rows::{self, CorrectionRow, StoredApplication},
     },
@@ -42,12 +42,24 @@ struct ApplicationRead {
 /// Section, area, product, nitrogen, quick nitrogen, phosphate, potash.
 type StoredLine = (SectionId, i64, i64, i64, i64, i64, i64);
 
+/// The same with the names of the parts that it lies in.
+#[derive(Deserialize)]
+struct PlacedLine(SectionId, i64, i64, i64, i64, i64, i64, Vec<PartName>);
+
+impl PlacedLine {
+    fn shown(self) -> LineView {
+        let Self(section, area, product, nitrogen, quick, phosphate, potash, parts) = self;
+        LineView { parts, ..line((section, area, product, nitrogen, quick, phosphate, potash)) }
+    }
+}
+
 /// A line as it stands in the ledger.
 pub fn line((section, area, product, nitrogen, quick, phosphate, potash): StoredLine) -> LineView {
     let area = Area::from_raw(area);
     LineView {
         section_id: section,
         area_sqft: area,
+        parts: Vec::new(),
         product_lb: ProductMass::from_raw(product),
         delivers: rows::nutrients(nitrogen, quick, phosphate, potash),
         nitrogen_lb_per_1000_sqft: domain::quantity::rate_rounded_up(nitrogen, area),
@@ -59,13 +71,16 @@ impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
 
     fn try_from(ApplicationRead { seq, body, time_zone, lines }: ApplicationRead) -> Result<Self, sqlx::Error> {
         let StoredApplication { row, correction_ids } = read_json(&body, "application")?;
-        let content = read_json(&row.content, "content of an application")?;
+        let content: ApplicationInput = read_json(&row.content, "content of an application")?;
         // Nobody knows whether it came in on its day, where it is not known what day it was there.
         let zone = domain::time::zone(&time_zone).ok();
         let received = read_instant(row.received_at)?;
         let late = zone.map(|zone| received.day_in(&zone) > row.applied_on);
         let lines: Vec<StoredLine> = read_json(&lines, "application lines")?;
-        let lines = lines.into_iter().map(line).collect();
+        // Which parts a line lies in stands in the record; the ledger has their places in the division.
+        let named = |section: SectionId| content.lines.iter().find(|line| line.section_id == section);
+        let parts = |line: &LineView| named(line.section_id).map(|said| said.parts.clone()).unwrap_or_default();
+        let lines = lines.into_iter().map(line).map(|line| LineView { parts: parts(&line), ..line }).collect();
         let view = application::view(row, content, lines, correction_ids, late);
         Ok(Self { seq, item: view.map_err(|fault| bad_row("application")(&fault))? })
     }
@@ -141,8 +156,8 @@ impl TryFrom<CorrectionRead> for Sequenced<CorrectionView> {
     fn try_from(CorrectionRead { seq, body, lines }: CorrectionRead) -> Result<Self, sqlx::Error> {
         let row: CorrectionRow = read_json(&body, "correction")?;
         let content: CorrectionInput = read_json(&row.content, "content of a correction")?;
-        let lines: Vec<StoredLine> = read_json(&lines, "correction lines")?;
-        let view = correction::view(&row, content.reason, lines.into_iter().map(line).collect());
+        let lines: Vec<PlacedLine> = read_json(&lines, "correction lines")?;
+        let view = correction::view(&row, content.reason, lines.into_iter().map(PlacedLine::shown).collect());
         Ok(Self { seq, item: view.map_err(|fault| bad_row("correction")(&fault))? })
     }
 }

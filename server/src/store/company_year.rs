@@ -27,13 +27,16 @@ pub struct YearSum {
     pub address: String,
     pub section_name: String,
     /// Area in hundredths of a square foot; nitrogen, quick nitrogen, phosphate and potash in ten-billionths of a pound,
-    /// added up for each treated area.
-    pub loads: Vec<(i64, i64, i64, i64, i64)>,
+    /// added up for each treated area and the parts that it lies in: the division's number, and its parts.
+    pub loads: Vec<Load>,
     /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
     pub planned: Vec<(Day, i64)>,
     /// The largest area that was ever measured, in hundredths of a square foot.
     pub area: i64,
 }
+
+/// Area, nitrogen, quick nitrogen, phosphate, potash, division and parts.
+pub type Load = (i64, i64, i64, i64, i64, Option<i64>, Option<u16>);
 
 /// Every section's year, added up by the database over a covering index, under the client whose it was at its end.
 pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>, sqlx::Error> {
@@ -43,10 +46,10 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
         Row,
         r#"SELECT s.id AS "section_id!", p.id AS "property_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
                   c.id AS "client_id!", c.name AS "client_name!",
-                  (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash)) FROM (
-                      SELECT l.area, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen, sum(l.phosphate) AS phosphate,
+                  (SELECT json_group_array(json_array(x.area, x.nitrogen, x.quick_nitrogen, x.phosphate, x.potash, x.division, x.parts)) FROM (
+                      SELECT l.area, l.division, l.parts, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen, sum(l.phosphate) AS phosphate,
                              sum(l.potash) AS potash
-                      FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area) AS x)
+                      FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2 GROUP BY l.area, l.division, l.parts) AS x)
                    AS "loads!: String",
                   (SELECT json_group_array(json_array(x.planned_on, x.target)) FROM (
                       SELECT v.planned_on, v.target_nitrogen AS target

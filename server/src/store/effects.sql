@@ -7,10 +7,10 @@ INSERT INTO clearances (id, property_id, product_id, person_id, device_id, plann
 SELECT value ->> 'id', value ->> 'property_id', value ->> 'product_id', value ->> 'person_id', value ->> 'device_id',
        value ->> 'planned_on', value ->> 'verdict', value ->> 'content', value ->> 'fingerprint', value ->> 'granted_at', value ->> 'expires_at'
 FROM jsonb_each($3);
-INSERT INTO clearance_lines (clearance_id, section_id, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose, planned_on, expires_at)
+INSERT INTO clearance_lines (clearance_id, section_id, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose, planned_on, expires_at, division, parts)
 SELECT value ->> 'clearance_id', value ->> 'section_id', value ->> 'area', value ->> 'product', value ->> 'nitrogen',
        value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose',
-       value ->> 'planned_on', value ->> 'expires_at'
+       value ->> 'planned_on', value ->> 'expires_at', value ->> 'division', value ->> 'parts'
 FROM jsonb_each($4);
 INSERT INTO applications (id, property_id, product_id, lot_id, visit_id, clearance_id, person_id, person_name, entered_by, device_id, applied_on, received_at, sent_at, verdict, beyond_the_rules, review_reason, content, fingerprint)
 SELECT value ->> 'id', value ->> 'property_id', value ->> 'product_id', value ->> 'lot_id', value ->> 'visit_id', value ->> 'clearance_id',
@@ -23,13 +23,14 @@ SELECT DISTINCT value ->> 'person_id', value ->> 'property_id', value ->> 'recei
 ON CONFLICT (person_id, property_id) DO NOTHING;
 INSERT INTO clearance_ends (clearance_id, how, application_id, ended_at)
 SELECT value ->> 'clearance_id', value ->> 'how', value ->> 'application_id', value ->> 'ended_at' FROM jsonb_each($6);
-INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, content, fingerprint)
+INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, leaves_others, content, fingerprint)
 SELECT value ->> 'id', value ->> 'application_id', value ->> 'person_id', value ->> 'device_id', value ->> 'received_at',
-       value ->> 'verdict', value ->> 'beyond_the_rules', value ->> 'content', value ->> 'fingerprint'
+       value ->> 'verdict', value ->> 'beyond_the_rules', coalesce(value ->> 'leaves_others', 0), value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($7);
-INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose)
+INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose, division, parts)
 SELECT value ->> 'record_id', value ->> 'application_id', value ->> 'section_id', value ->> 'applied_on', value ->> 'area', value ->> 'product',
-       value ->> 'nitrogen', value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose'
+       value ->> 'nitrogen', value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose',
+       value ->> 'division', value ->> 'parts'
 FROM jsonb_each($8);
 INSERT INTO stock_movements (id, product_id, lot_id, kind, mass, moved_on, person_id, record_id, reason, recorded_at)
 SELECT value ->> 'id', value ->> 'product_id', value ->> 'lot_id', value ->> 'kind', value ->> 'mass', value ->> 'moved_on',

@@ -15,6 +15,7 @@ pub mod company_year;
 pub mod credentials;
 pub mod days;
 pub mod devices;
+pub mod divisions;
 pub mod drift;
 pub mod effects;
 pub mod equipment;

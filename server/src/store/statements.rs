@@ -5,7 +5,7 @@ mod sections;
 use std::collections::BTreeSet;
 
 use domain::{
-    ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId, VisitId},
+    ids::{ApplicationId, ClientId, PropertyId, SectionId, VisitId},
     product::Label,
     statement::LedgerLine,
     time::{Day, Instant},
@@ -13,6 +13,7 @@ use domain::{
 use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
+    acts::ground,
     scope::Scope,
     store::{ReadTransaction, history::Histories, read, read_day, read_instant, read_json},
 };
@@ -46,11 +47,10 @@ impl About {
     }
 }
 
-/// A line of the ledger with the record that wrote it.
+/// A line of the ledger, in the order in which the ledger was written within a day.
 #[derive(Debug, Clone)]
 pub struct LedgerPart {
     pub section: SectionId,
-    pub record_id: String,
     pub applied_on: Day,
     pub line: LedgerLine,
 }
@@ -73,8 +73,9 @@ pub struct RecordPart {
     pub person_name: String,
     /// Numbers of the licences and certificates that were valid for that person on the day, by the book of today.
     pub credential_numbers: Vec<String>,
-    /// The last correction's id and its content.
-    pub last_correction: Option<(CorrectionId, String)>,
+    /// What was said since, as `acts::correction::last_word` reads it.
+    pub since: String,
+    pub corrected: bool,
 }
 
 /// The days of a statement.
@@ -146,9 +147,10 @@ pub(super) fn ids(ids: impl Iterator<Item = String>) -> String {
 
 async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<LedgerPart>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT l.section_id AS "section_id!", l.record_id AS "record_id!", l.application_id AS "application_id!",
+        r#"SELECT l.section_id AS "section_id!", l.application_id AS "application_id!",
                   l.applied_on AS "applied_on!", l.area AS "area!", l.product AS "product!", l.nitrogen AS "nitrogen!",
-                  l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!"
+                  l.quick_nitrogen AS "quick_nitrogen!", l.phosphate AS "phosphate!", l.potash AS "potash!",
+                  l.division, l.parts AS "parts: u16"
            FROM application_lines AS l
            WHERE l.section_id IN (SELECT value FROM json_each($1)) AND l.applied_on BETWEEN $2 AND $3
            ORDER BY l.applied_on, l.seq"#,
@@ -163,6 +165,7 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
             let line = LedgerLine {
                 application: read(&row.application_id, "application id")?,
                 area: domain::quantity::Area::from_raw(row.area),
+                parts: ground::parts_of(row.division, row.parts),
                 product: row.product,
                 nitrogen: row.nitrogen,
                 quick_nitrogen: row.quick_nitrogen,
@@ -171,7 +174,6 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
             };
             Ok(LedgerPart {
                 section: read(&row.section_id, "section id")?,
-                record_id: row.record_id,
                 applied_on: read_day(&row.applied_on)?,
                 line,
             })
@@ -192,7 +194,10 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                       WHERE c.person_id = a.person_id AND c.valid_from <= a.applied_on
                         AND (c.valid_until IS NULL OR c.valid_until >= a.applied_on)
                       ORDER BY c.seq) AS h) AS "credential_numbers!: String",
-                  k.id AS "correction_id?", k.content AS "correction?"
+                  (SELECT json_group_array(json_array(w.id, w.leaves_others, w.content))
+                   FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS w)
+                   AS "since!: String",
+                  (k.id IS NOT NULL) AS "corrected!: bool"
            FROM applications AS a
            JOIN products AS d ON d.id = a.product_id
            LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)
@@ -206,10 +211,6 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
     .await?;
     rows.into_iter()
         .map(|row| {
-            let correction = match row.correction_id.zip(row.correction) {
-                Some((id, content)) => Some((read(&id, "correction id")?, content)),
-                None => None,
-            };
             Ok(RecordPart {
                 id: read(&row.id, "application id")?,
                 property_id: read(&row.property_id, "property id")?,
@@ -222,7 +223,8 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                 label: read_json(&row.label, "label")?,
                 person_name: row.person_name,
                 credential_numbers: read_json(&row.credential_numbers, "credential numbers")?,
-                last_correction: correction,
+                since: row.since,
+                corrected: row.corrected,
             })
         })
         .collect()

@@ -88,9 +88,10 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                           'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
                           'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint), iif(a.review_reason IS NULL, '{}',
                           json_object('review_reason', a.review_reason))) FROM applications AS a WHERE a.id = j.subject_id)
-                      WHEN 'application.corrected' THEN (SELECT json_object('id', c.id, 'application_id', c.application_id,
+                      WHEN 'application.corrected' THEN (SELECT json_patch(json_object('id', c.id, 'application_id', c.application_id,
                           'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
-                          'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint)
+                          'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint),
+                          iif(c.leaves_others = 0, '{}', json_object('leaves_others', c.leaves_others)))
                           FROM corrections AS c WHERE c.id = j.subject_id)
                       WHEN 'clearance.granted' THEN (SELECT json_object('id', c.id, 'property_id', c.property_id,
                           'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
@@ -119,10 +120,11 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)
                    AS "weather?: String",
                   CASE WHEN j.act IN ('application.recorded', 'application.corrected') THEN
-                      (SELECT json_group_array(json_object('record_id', l.record_id, 'application_id', l.application_id,
+                      (SELECT json_group_array(json_patch(json_object('record_id', l.record_id, 'application_id', l.application_id,
                               'section_id', l.section_id, 'applied_on', l.applied_on, 'area', l.area, 'product', l.product,
                               'nitrogen', l.nitrogen, 'quick_nitrogen', l.quick_nitrogen, 'phosphate', l.phosphate, 'potash', l.potash,
-                              'flags', l.flags, 'purpose', l.purpose))
+                              'flags', l.flags, 'purpose', l.purpose),
+                              iif(l.division IS NULL, '{}', json_object('division', l.division, 'parts', l.parts))))
                        FROM (SELECT * FROM application_lines WHERE record_id = j.subject_id AND application_id =
                                  CASE j.act WHEN 'application.recorded' THEN j.subject_id
                                  ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END ORDER BY seq) AS l)
@@ -167,18 +169,19 @@ pub async fn ledger_sums(connection: &mut SqliteConnection) -> Result<Vec<(Strin
         .collect())
 }
 
-/// The last word on every application: id, product's label, the application's content, the last correction's content.
-pub async fn last_words(
-    connection: &mut SqliteConnection,
-) -> Result<Vec<(String, String, String, Option<String>)>, sqlx::Error> {
+/// Every word on every application: id, product's label, the application's content, and what was said since as
+/// `acts::correction::last_word` reads it.
+pub async fn words(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String, String)>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!", k.content AS "correction?"
-           FROM applications AS a JOIN products AS d ON d.id = a.product_id
-           LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)"#
+        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!",
+                  (SELECT json_group_array(json_array(k.id, k.leaves_others, k.content))
+                   FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS k)
+                   AS "since!: String"
+           FROM applications AS a JOIN products AS d ON d.id = a.product_id"#
     )
     .fetch_all(connection)
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.label, row.content, row.correction)).collect())
+    Ok(rows.into_iter().map(|row| (row.id, row.label, row.content, row.since)).collect())
 }
 
 /// Stock by product: its name, the sum of its movements, and the total that is kept.
@@ -250,6 +253,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'properties', count(*) FROM properties
            UNION ALL SELECT 'sections', count(*) FROM sections
            UNION ALL SELECT 'measurements', count(*) FROM measurements
+           UNION ALL SELECT 'divisions', count(*) FROM divisions
            UNION ALL SELECT 'measurement_confirmations', count(*) FROM measurement_confirmations
            UNION ALL SELECT 'soil_reports', count(*) FROM soil_reports
            UNION ALL SELECT 'products', count(*) FROM products

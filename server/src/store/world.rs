@@ -11,7 +11,7 @@ use domain::{
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{Act, BatchFacts, clearance::ClearanceInput},
+    acts::{Act, BatchFacts, clearance::ClearanceInput, correction::CorrectionInput},
     store::{bad_row, read, read_json},
 };
 
@@ -49,6 +49,12 @@ impl FactKeys {
         self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
     }
 
+    /// What a correction names, whether it is only shown or is to be made.
+    fn add_correction(&mut self, input: &CorrectionInput) {
+        self.records.insert(input.application_id.to_string());
+        self.sections.extend(input.sections().map(|section| section.to_string()));
+    }
+
     fn add(&mut self, act: &Act) {
         match act {
             Act::Clear(context, id, input) => {
@@ -70,8 +76,8 @@ impl FactKeys {
             }
             Act::Correct(context, id, input) => {
                 self.now = self.now.max(context.at.millis());
-                self.records.extend([id.to_string(), input.application_id.to_string()]);
-                self.sections.extend(input.lines().map(|line| line.section_id.to_string()));
+                self.records.insert(id.to_string());
+                self.add_correction(input);
             }
         }
     }
@@ -98,6 +104,17 @@ pub async fn load_for_check(
 ) -> Result<BatchFacts, sqlx::Error> {
     let mut keys = FactKeys { now: now.millis(), ..FactKeys::default() };
     keys.add_plan(asker, input);
+    load_keys(connection, &keys).await
+}
+
+/// Loads the facts of a correction that is shown before it is made.
+pub async fn load_for_correction_check(
+    connection: &mut SqliteConnection,
+    input: &CorrectionInput,
+    now: Instant,
+) -> Result<BatchFacts, sqlx::Error> {
+    let mut keys = FactKeys { now: now.millis(), ..FactKeys::default() };
+    keys.add_correction(input);
     load_keys(connection, &keys).await
 }
 

@@ -50,11 +50,12 @@ SELECT 'section', s.id, json_object(
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
         FROM soil_reports AS r WHERE r.section_id = s.id),
+    'divisions', (SELECT json_group_array(json_array(d.seq, d.since, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
-            l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose))
+            l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts))
         FROM application_lines AS l WHERE l.section_id = s.id),
     'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.nitrogen, h.quick_nitrogen,
-            h.phosphate, h.potash, h.flags, h.purpose))
+            h.phosphate, h.potash, h.flags, h.purpose, h.division, h.parts))
         FROM clearance_lines AS h
         WHERE h.section_id = s.id AND h.expires_at > $7
           AND NOT EXISTS (SELECT 1 FROM clearance_ends AS e WHERE e.clearance_id = h.clearance_id)))

@@ -3,6 +3,7 @@
 use domain::{
     facts::PastApplication,
     land::Species,
+    parts::pieces,
     programme::{
         frame::{Frame, Spared, frame},
         need::{ComputedNeed, NeedQuestion, NitrogenSource, OtherSource, Spent, reckon},
@@ -118,16 +119,23 @@ pub fn of(
     Ok((reckon(&question), frame))
 }
 
-/// What the calendar year of the season has seen already or will see by visits, rounded up. Parts of the section count at
-/// their own rate, as the caps count them.
+/// What the calendar year of the season has seen already or will see by visits, rounded up, on the ground that gets most. Loads that
+/// may lie upon one another count at their own rate, as the caps count them.
 fn spent(programme: &Programme, past: &[PastApplication]) -> Spent {
-    let mut sums: [RateSum; 3] = Default::default();
-    for past in past.iter().filter(|past| i64::from(past.on.year()) == programme.season_year) {
-        let n = past.nutrients;
-        for (sum, load) in sums.iter_mut().zip([n.nitrogen_lb.raw(), n.phosphate_lb.raw(), n.potash_lb.raw()]) {
-            sum.add(load, past.area);
+    let of_the_year = |past: &&PastApplication| i64::from(past.on.year()) == programme.season_year;
+    let mut most = [NutrientRate::ZERO; 3];
+    for piece in pieces(past.iter().filter(of_the_year).map(|past| past.parts)) {
+        let mut sums: [RateSum; 3] = Default::default();
+        for past in past.iter().filter(of_the_year).filter(|past| piece.may_hold(past.parts)) {
+            let n = past.nutrients;
+            for (sum, load) in sums.iter_mut().zip([n.nitrogen_lb.raw(), n.phosphate_lb.raw(), n.potash_lb.raw()]) {
+                sum.add(load, past.area);
+            }
+        }
+        for (most, sum) in most.iter_mut().zip(sums) {
+            *most = (*most).max(sum.rounded_up());
         }
     }
-    let [nitrogen, phosphate, potash] = sums.map(|sum| sum.rounded_up());
+    let [nitrogen, phosphate, potash] = most;
     Spent { nitrogen, phosphate, potash }
 }

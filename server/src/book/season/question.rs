@@ -130,6 +130,7 @@ impl Season {
             natural_strip: stood.natural_strip_ft,
             established_on: stood.established_on,
             touches_pavement: stood.touches_pavement,
+            divisions: row.divisions(),
             soil_reports: row.soil_reports(),
             past,
         };
@@ -148,7 +149,7 @@ impl Season {
             weather: Weather::default(),
             ground: Some(Ground::Moist),
             pavement_cleaned: Some(true),
-            lines: vec![LineFacts { section, area, product: ProductMass::ZERO }],
+            lines: vec![LineFacts { section, area, parts: None, product: ProductMass::ZERO }],
         }
     }
 
@@ -166,6 +167,7 @@ impl Season {
                 (Some(product), Some(mass)) => planned.push(PastApplication {
                     on: line.planned_on,
                     area,
+                    parts: None,
                     nutrients: product.label.nutrients_in(mass),
                     enhanced_efficiency: product.label.enhanced_efficiency,
                     organic: product.label.organic,

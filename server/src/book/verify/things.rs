@@ -11,8 +11,8 @@ use crate::{
     book::verify::history::Told,
     scope::Scope,
     store::{
-        calibrations, clients, credentials, devices, equipment, history, lots, measurements, people, product_files,
-        products, programmes, properties, sections, settings, soil_reports,
+        calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements, people,
+        product_files, products, programmes, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -62,6 +62,7 @@ impl Expected {
             "property.added" => "properties",
             "section.added" => "sections",
             "measurement.added" => "measurements",
+            "division.added" => "divisions",
             "measurement.confirmed" | "measurement.rejected" => "measurement_confirmations",
             "soil_report.added" => "soil_reports",
             "product.added" => "products",
@@ -135,6 +136,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "equipment" => shown(equipment::get(connection, id(subject)?).await?),
         "calibration" => shown(calibrations::get(connection, id(subject)?).await?),
         "product_file" => shown(product_files::get(connection, id(subject)?).await?),
+        "division" => shown(divisions::get(connection, id(subject)?, every).await?),
         "measurement" => shown(measurements::get(connection, id(subject)?, every).await?),
         "stock" => shown(verify::movement(connection, subject).await?.map(|(mut movement, mass)| {
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));

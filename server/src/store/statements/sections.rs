@@ -4,6 +4,8 @@ use domain::{
     dated::Stood,
     ids::{ClientId, PropertyId, SectionId},
     land::Species,
+    parts::{Division, Part},
+    quantity::Area,
     time::Day,
 };
 use serde::Deserialize;
@@ -34,6 +36,8 @@ pub struct SectionPart {
     /// all are.
     pub measurements: Vec<(Day, i64, i64)>,
     pub latest_soil_sample: Option<Day>,
+    /// Every way in which it was divided.
+    pub divisions: Vec<Division>,
     /// Days within the span on which the property became another client's.
     pub changed_hands_on: Vec<Day>,
     /// The section, state after state.
@@ -77,6 +81,7 @@ struct Row {
     client_name: String,
     mailing_address: String,
     measurements: String,
+    divisions: String,
     latest_soil_sample: Option<String>,
     changed_hands_on: String,
 }
@@ -117,6 +122,7 @@ async fn rows(
                   c.mailing_address AS "mailing_address!",
                   (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
+                  (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
                   (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id AND r.sampled_on <= $7)
                    AS "latest_soil_sample?: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
@@ -178,9 +184,20 @@ fn part(row: Row, histories: &Histories, span: Span) -> Result<SectionPart, sqlx
         client_name: payer.name.clone(),
         mailing_address: payer.mailing_address.clone(),
         measurements: measured.into_iter().filter(|(on, ..)| !known || *on <= span.as_of).collect(),
+        divisions: divisions(&row.divisions)?,
         latest_soil_sample: row.latest_soil_sample.as_deref().map(read_day).transpose()?,
         changed_hands_on: read_json(&row.changed_hands_on, "ownerships")?,
         section,
         property,
     })
+}
+
+/// Divisions as the database gives them: number, and parts with name and area.
+pub(in crate::store) fn divisions(text: &str) -> Result<Vec<Division>, sqlx::Error> {
+    let kept: Vec<(i64, Vec<(String, i64)>)> = read_json(text, "divisions")?;
+    let part = |(name, area): (String, i64)| Part { name, area: Area::from_raw(area) };
+    Ok(kept
+        .into_iter()
+        .map(|(number, parts)| Division { number, parts: parts.into_iter().map(part).collect() })
+        .collect())
 }
