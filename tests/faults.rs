@@ -117,6 +117,7 @@ fn nothing_is_decided_without_whom_and_what_it_is_about() {
         at: instant(harness::TODAY),
         content: Content::of(&input).unwrap(),
         attempt_or_movement_id: new_id().parse().unwrap(),
+        salt: "00".to_owned(),
         weather: Provided::default(),
     };
     let act = Act::Clear(context, new_id().parse().unwrap(), Box::new(input));

@@ -9,8 +9,11 @@ pub mod doubts;
 pub mod effects;
 pub mod facts;
 pub mod fault;
+pub mod gaps;
+pub mod particulars;
 pub mod record;
 pub mod rows;
+pub mod seen;
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -38,8 +41,8 @@ use crate::{
         effects::{AttemptRow, ClearanceEndRow, DecisionRow, Effects, JournalRow, LineRow, RuleSetTextRow},
         fault::{ActFault, journaled, written},
         rows::{
-            CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow, SectionRow, StoredApplication,
-            StoredClearance, VisitRow,
+            CorrectionRow, EquipmentRow, LedgerRow, LotRow, PersonRow, ProductRow, PropertyRow, SectionRow,
+            StoredApplication, StoredClearance, VisitRow,
         },
     },
     problem::FieldFault,
@@ -60,6 +63,8 @@ pub struct Content {
     text: String,
     /// Equal for equal content.
     fingerprint: String,
+    /// The same without its texts about people.
+    impersonal: Value,
 }
 
 impl Content {
@@ -68,7 +73,17 @@ impl Content {
         // The members of a value are sorted, so equal values have equal text.
         let text = value.to_string();
         let fingerprint = sha256(&text);
-        Ok(Self { value, text, fingerprint })
+        let impersonal = value.clone();
+        Ok(Self { value, text, fingerprint, impersonal })
+    }
+
+    /// The same, with some members apart that speak of people.
+    pub fn apart_from(kept: &impl Serialize, personal: &[&str]) -> Result<Self, ActFault> {
+        let mut content = Self::of(kept)?;
+        if let Some(members) = content.impersonal.as_object_mut() {
+            members.retain(|name, _| !personal.contains(&name.as_str()));
+        }
+        Ok(content)
     }
 }
 
@@ -90,6 +105,8 @@ pub struct ActContext {
     pub attempt_or_movement_id: Uuid,
     /// What weather services say, fetched before the act. It is no part of what was sent, and kept beside the decision.
     pub weather: Provided,
+    /// What the hash of the texts about people is salted with: nobody else's and of this act alone.
+    pub salt: String,
 }
 
 impl ActContext {
@@ -149,7 +166,7 @@ pub struct BatchFacts {
     pub properties: HashMap<PropertyId, PropertyRow>,
     pub sections: HashMap<SectionId, SectionRow>,
     pub products: HashMap<ProductId, ProductRow>,
-    pub lots: HashMap<LotId, ProductId>,
+    pub lots: HashMap<LotId, LotRow>,
     pub visits: HashMap<VisitId, VisitRow>,
     pub equipment: HashMap<EquipmentId, EquipmentRow>,
     pub people: HashMap<PersonId, PersonRow>,

@@ -1,5 +1,6 @@
 //! One noun a file: request and response types and handlers. They translate and decide nothing.
 
+pub(crate) mod additions;
 pub(crate) mod applications;
 pub(crate) mod blends;
 pub(crate) mod calibrations;
@@ -11,11 +12,13 @@ pub(crate) mod credentials;
 pub(crate) mod days;
 pub(crate) mod drift;
 pub(crate) mod equipment;
+pub(crate) mod gaps;
 pub(crate) mod history;
 pub(crate) mod journal;
 pub(crate) mod lots;
 pub(crate) mod measurements;
 pub(crate) mod metrics;
+pub(crate) mod particulars;
 pub(crate) mod people;
 pub(crate) mod places;
 pub(crate) mod plans;
@@ -77,7 +80,10 @@ pub(crate) fn routes() -> Routes {
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())
+        .merge(particulars::routes())
+        .merge(additions::routes())
         .merge(corrections::routes())
+        .merge(gaps::routes())
         .merge(reviews::routes())
         .merge(statements::routes())
         .merge(settings::routes())

@@ -11,6 +11,7 @@ mod derivation;
 mod equipment;
 mod figures;
 mod form;
+mod gaps;
 mod help;
 mod history;
 mod load_sheet;
@@ -133,6 +134,8 @@ fn desk_routes() -> Router<App> {
             get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
         .route("/office/settings", get_and_post(settings::one, settings::change))
+        .route("/office/gaps", get(gaps::list))
+        .route("/office/records/{id}/add", get_and_post(gaps::new, gaps::add))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get_and_post(people::new, people::add))
         .route("/office/people/{id}", get_and_post(people::one, people::change))

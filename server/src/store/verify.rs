@@ -28,6 +28,10 @@ pub struct Entry {
     pub ended: Option<String>,
     /// The decision of that id.
     pub decision: Option<String>,
+    /// What was fixed with the record.
+    pub particulars: Option<String>,
+    /// Texts about people of that record or addition, as JSON: `salt`, `body`, and whether the journal tells of their destruction.
+    pub texts: Option<String>,
     /// What weather services said for that decision.
     pub weather: Option<String>,
     /// The ledger's lines of that record, as JSON.
@@ -86,8 +90,8 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                           'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
                           'person_id', a.person_id, 'person_name', a.person_name, 'entered_by', a.entered_by,
                           'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at, 'sent_at', a.sent_at,
-                          'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint), iif(a.review_reason IS NULL, '{}',
-                          json_object('review_reason', a.review_reason))) FROM applications AS a WHERE a.id = j.subject_id)
+                          'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'fingerprint', a.fingerprint), json_patch(iif(a.review_reason IS NULL, '{}',
+                          json_object('review_reason', a.review_reason)), iif(a.incomplete IS NULL, '{}', json_object('incomplete', a.incomplete)))) FROM applications AS a WHERE a.id = j.subject_id)
                       WHEN 'application.corrected' THEN (SELECT json_object('id', c.id, 'application_id', c.application_id,
                           'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
                           'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint)
@@ -114,6 +118,13 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
                       WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id)
+                  END AS "particulars?: String",
+                  CASE WHEN j.act IN ('application.recorded', 'addition.recorded') THEN
+                      (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (
+                           SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by AND k.subject_id = t.record_id AND k.act = 'texts.destroyed'))
+                       FROM personal_texts AS t WHERE t.record_id = j.subject_id)
+                  END AS "texts?: String",
                   (SELECT w.facts FROM weather_facts AS w WHERE w.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)
@@ -265,6 +276,8 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'devices', count(*) FROM devices
            UNION ALL SELECT 'reviews', count(*) FROM reviews
            UNION ALL SELECT 'attempts', count(*) FROM attempts
+           UNION ALL SELECT 'personal_texts', count(*) FROM personal_texts
+           UNION ALL SELECT 'record_additions', count(*) FROM record_additions
            UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
            UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
            UNION ALL SELECT 'settings', CASE WHEN version = 1 AND date_order <> 'year_month_day' THEN 1 ELSE version - 1 END FROM settings"#
