@@ -4,6 +4,7 @@
 mod api_page;
 mod clients;
 mod equipment;
+mod gaps;
 mod help;
 mod history;
 mod load_sheet;

@@ -160,7 +160,7 @@ async fn later_changes(company: &Company) -> usize {
     let measured =
         json!({ "area_sqft": "7000", "measured_on": "2026-09-10", "method": "tape", "measured_by": "Office 01" });
     let _ = office.post(&format!("{lawn}/measurements"), &measured).await.expect(201);
-    soil_report(office, &company.front, "2026-09-01", "very_high", "0").await;
+    soil_report(office, &company.front, "2026-09-01", "excessive", "0").await;
     let renamed = |name: &str, role: &str| json!({ "name": name, "role": role, "active": true });
     let _ = owner
         .put_version(&format!("/api/v1/people/{person}"), "*", &renamed("Tech 01 B", "technician"))

@@ -55,41 +55,17 @@ pub struct RecordGap {
 }
 
 /// What of a record is known that a law may ask: what was fixed when it was written, and what was added since.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Known {
-    telephone: bool,
-    weather: bool,
-    label_copy: bool,
-    soil_tested: bool,
-    supervised: bool,
-    label_instruction: bool,
+    written: Vec<RecordField>,
     credentials: Vec<CredentialThen>,
 }
 
-impl Known {
-    /// What stood of the things that the record names. Texts that were destroyed had been there.
-    pub fn fixed(&mut self, particulars: &Particulars, texts: Option<&PersonalTexts>) {
-        self.telephone |= texts.is_none_or(|texts| texts.telephone.is_some());
-        self.supervised |= texts.is_some_and(|texts| texts.supervisor.is_some());
-        self.label_copy |= particulars.product.label_file.is_some();
-        self.soil_tested |= particulars.sections.iter().all(|section| section.soil_report.is_some());
-        self.credentials.extend(particulars.credentials.iter().chain(&particulars.supervisor_credentials).cloned());
-    }
-
-    /// What somebody saw. Any condition at the start is weather: Virginia names none in particular (2VAC5-405-100 A 4).
-    pub fn seen(&mut self, seen: &SeenFacts) {
-        self.weather |= seen.sky.is_some() || seen.wind_from.is_some();
-        self.label_instruction |= !seen.label_instructions.is_empty();
-    }
-
-    /// What was said of the weather. A forecast of rain or an alert is none that there was.
-    pub fn weather(&mut self, weather: &Weather) {
-        self.weather |= weather.air_temperature.is_some() || weather.wind.is_some() || weather.heavy_rain.is_some();
-    }
-
-    fn written(&self) -> Vec<RecordField> {
+impl Default for Known {
+    /// What no record is without.
+    fn default() -> Self {
         use RecordField as F;
-        let always = [
+        let written = vec![
             F::CustomerName,
             F::CustomerAddress,
             F::SiteAddress,
@@ -103,17 +79,36 @@ impl Known {
             F::EquipmentOrMethod,
             F::ReasonForUse,
         ];
-        let sometimes = [
-            (self.telephone, F::CustomerTelephone),
-            (self.weather, F::WeatherAtStart),
-            (!self.credentials.is_empty(), F::LicenceNumber),
-            (self.soil_tested, F::SoilTestResult),
-            (self.label_copy, F::LabelCopy),
-            (self.supervised, F::SupervisorName),
-            (self.label_instruction, F::SpecialLabelInstruction),
-        ];
-        let told = sometimes.into_iter().filter(|(there, _)| *there).map(|(_, field)| field);
-        always.into_iter().chain(told).collect()
+        Self { written, credentials: Vec::new() }
+    }
+}
+
+impl Known {
+    fn tell(&mut self, field: RecordField, there: bool) {
+        self.written.extend(there.then_some(field));
+    }
+
+    /// What stood of the things that the record names. Texts that were destroyed had been there.
+    pub fn fixed(&mut self, particulars: &Particulars, texts: Option<&PersonalTexts>) {
+        let tested = particulars.sections.iter().all(|section| section.soil_report.is_some());
+        self.tell(RecordField::CustomerTelephone, texts.is_none_or(|texts| texts.telephone.is_some()));
+        self.tell(RecordField::SupervisorName, texts.is_some_and(|texts| texts.supervisor.is_some()));
+        self.tell(RecordField::LabelCopy, particulars.product.label_file.is_some());
+        self.tell(RecordField::SoilTestResult, tested);
+        self.credentials.extend(particulars.credentials.iter().chain(&particulars.supervisor_credentials).cloned());
+        self.tell(RecordField::LicenceNumber, !self.credentials.is_empty());
+    }
+
+    /// What somebody saw. Any condition at the start is weather: Virginia names none in particular (2VAC5-405-100 A 4).
+    pub fn seen(&mut self, seen: &SeenFacts) {
+        self.tell(RecordField::WeatherAtStart, seen.sky.is_some() || seen.wind_from.is_some());
+        self.tell(RecordField::SpecialLabelInstruction, !seen.label_instructions.is_empty());
+    }
+
+    /// What was said of the weather. A forecast of rain or an alert is none that there was.
+    pub fn weather(&mut self, weather: &Weather) {
+        let there = weather.air_temperature.is_some() || weather.wind.is_some() || weather.heavy_rain.is_some();
+        self.tell(RecordField::WeatherAtStart, there);
     }
 }
 
@@ -130,7 +125,7 @@ pub struct Written {
 /// What a record of hired work lacks by the rule sets that bound its property on its day.
 pub fn gaps(known: &Known, written: Written, codes: &[String], law: &Lawbook) -> Vec<RecordGap> {
     let (audience, on) = (Audience::Professional, written.on);
-    let missing = law.missing_fields(codes, audience, on, &known.written());
+    let missing = law.missing_fields(codes, audience, on, &known.written);
     let mut gaps: Vec<RecordGap> = missing
         .into_iter()
         .map(|field| {

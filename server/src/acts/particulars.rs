@@ -6,7 +6,7 @@ use domain::{
     equipment::EquipmentKind,
     ids::{
         CalibrationId, ClientId, EquipmentId, LotId, MeasurementId, PersonId, ProductFileId, ProductId, PropertyId,
-        SectionId, SoilReportId,
+        RuleSetCode, SectionId, SoilReportId,
     },
     land::Species,
     product::printed::NitrogenForms,
@@ -33,7 +33,7 @@ pub struct Particulars {
     #[schema(max_length = 60)]
     pub time_zone: String,
     /// Rule sets that were confirmed for the property.
-    #[schema(max_items = 20)]
+    #[schema(max_items = 20, value_type = Vec<RuleSetCode>)]
     pub rule_sets: Vec<String>,
     /// Licences and certificates of the applicator that were valid on the day.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -181,7 +181,7 @@ pub struct PersonalTexts {
     pub supervisor: Option<String>,
     /// Who else of the staff was there.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[schema(max_items = 10)]
+    #[schema(max_items = 10, value_type = Vec<NameThen>)]
     pub present: Vec<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
@@ -191,6 +191,11 @@ pub struct PersonalTexts {
     #[schema(max_length = 1000)]
     pub reason: Option<String>,
 }
+
+/// What somebody was called.
+#[derive(Debug, ToSchema)]
+#[schema(max_length = 120)]
+pub struct NameThen(pub String);
 
 /// A client on a day.
 #[derive(Debug, Clone, Deserialize)]
@@ -293,7 +298,7 @@ fn product(row: &ProductRow, known_at: Instant) -> ProductThen {
         slow_nitrogen_percent: row.label.slow_nitrogen_percent,
         phosphate_percent: row.label.phosphate_percent,
         potash_percent: row.label.potash_percent,
-        nitrogen_forms: printed.and_then(|printed| printed.nitrogen_forms.clone()),
+        nitrogen_forms: printed.and_then(|printed| printed.nitrogen_forms),
         label_version: printed.and_then(|printed| printed.version.clone()),
         label_file: kept.map(|file| LabelFileThen { id: file.1, dated: file.2, sha256: file.3.clone() }),
     }

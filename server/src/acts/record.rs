@@ -133,7 +133,7 @@ fn row_of(
 ) -> ApplicationRow {
     let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(context.actor.person);
-    let content = context.content.impersonal.to_string();
+    let kept = context.content.impersonal.to_string();
     ApplicationRow {
         id,
         property_id: input.property_id,
@@ -154,8 +154,8 @@ fn row_of(
         review_reason: doubts::review_reason(decision).map(str::to_owned),
         incomplete: None,
         particulars: None,
-        fingerprint: sha256(&content),
-        content,
+        fingerprint: sha256(&kept),
+        content: kept,
     }
 }
 

@@ -70,7 +70,7 @@ impl AdditionInput {
     }
 }
 
-/// Add to a record
+/// Create an addition to a record
 ///
 /// For what was seen or done later, such as the watering in and notices, and for what was left out. What was fixed when the record
 /// was written stays as it is; this stands beside it with its own day. With `from_the_book` everything that the book says by now of

@@ -13,7 +13,7 @@ use crate::{
     paging::{PageRequest, Sequenced},
     problem::Problem,
     state::App,
-    store,
+    store::{self, settings::DateOrder},
 };
 
 /// A record with what it lacks.
@@ -53,15 +53,20 @@ pub async fn page(app: &App, span: PageRequest) -> Result<Vec<Sequenced<Option<I
     Ok(rows)
 }
 
-/// What some records lack, a sentence for each gap, as a statement names it.
-pub async fn sentences(app: &App, records: impl Iterator<Item = ApplicationId>) -> Result<Vec<String>, Problem> {
+/// What some records lack, a sentence for each gap, as a statement names it, with days as its reader writes them.
+pub async fn sentences(
+    app: &App,
+    records: impl Iterator<Item = ApplicationId>,
+    dates: DateOrder,
+) -> Result<Vec<String>, Problem> {
     let ids: Vec<String> = records.map(|id| id.to_string()).collect();
     let mut told = Vec::new();
     for application in store::gaps::candidates_among(app.store.reader(), &ids).await? {
         let Some(record) = incomplete(app, &application).await? else { continue };
         let address = record.address.unwrap_or_default();
         told.extend(record.gaps.iter().map(|gap| {
-            format!("{address}: the record of {} lacks {} ({}).", record.applied_on, gap.words, gap.source.citation)
+            let day = dates.day(record.applied_on);
+            format!("{address}: the record of {day} lacks {} ({}).", gap.words, gap.source.citation)
         }));
     }
     Ok(told)

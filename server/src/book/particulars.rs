@@ -40,7 +40,7 @@ pub struct RecordParticulars {
 }
 
 /// What a record names, of which is told what stood.
-pub fn named<'a>(application: &'a ApplicationView, known_at: domain::time::Instant) -> Named<'a> {
+pub fn named(application: &ApplicationView, known_at: domain::time::Instant) -> Named<'_> {
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
     Named {
         property: application.property_id,
@@ -64,21 +64,16 @@ pub async fn of_record(app: &App, application: &ApplicationView) -> Result<Recor
     let additions = store::additions::list(&mut *moment, application.id).await?;
     let Kept { particulars, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
     let fixed_at_writing = particulars.is_some();
-    let (particulars, texts) = match particulars {
-        Some(fixed) => (fixed, texts.filter(|_| !destroyed)),
-        None => {
-            let named = named(application, application.received_at);
-            let world = world::load_named(&mut moment, &named).await?;
-            let (stood, told) = particulars::of(&named, &world)?;
-            // The name of whoever did the work was written with it.
-            let texts = PersonalTexts {
-                applicator: Some(application.person_name.clone()),
-                notes: application.notes.clone(),
-                reason: application.reason.clone(),
-                ..told
-            };
-            (stood, Some(texts))
-        }
+    let (particulars, texts) = if let Some(fixed) = particulars {
+        (fixed, texts.filter(|_| !destroyed))
+    } else {
+        let named = named(application, application.received_at);
+        let world = world::load_named(&mut moment, &named).await?;
+        let (stood, told) = particulars::of(&named, &world)?;
+        // The name of whoever did the work was written with it.
+        let applicator = Some(application.person_name.clone());
+        let (notes, reason) = (application.notes.clone(), application.reason.clone());
+        (stood, Some(PersonalTexts { applicator, notes, reason, ..told }))
     };
     Ok(RecordParticulars {
         application_id: application.id,

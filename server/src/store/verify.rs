@@ -98,33 +98,26 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                           FROM corrections AS c WHERE c.id = j.subject_id)
                       WHEN 'clearance.granted' THEN (SELECT json_object('id', c.id, 'property_id', c.property_id,
                           'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
-                          'planned_on', c.planned_on, 'verdict', c.verdict, 'fingerprint', c.fingerprint,
-                          'granted_at', c.granted_at, 'expires_at', c.expires_at)
+                          'planned_on', c.planned_on, 'verdict', c.verdict, 'fingerprint', c.fingerprint, 'granted_at', c.granted_at, 'expires_at', c.expires_at)
                           FROM clearances AS c WHERE c.id = j.subject_id)
                       WHEN 'attempt.refused' THEN (SELECT json_object('id', t.id, 'kind', t.kind, 'subject_id', t.subject_id,
                           'property_id', t.property_id, 'about_on', t.about_on, 'person_id', t.person_id, 'device_id', t.device_id,
                           'received_at', t.received_at, 'fingerprint', t.fingerprint)
                           FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "row?: String",
-                  CASE j.act WHEN 'application.recorded' THEN
-                      (SELECT e.clearance_id FROM applications AS a JOIN clearance_ends AS e ON e.clearance_id = a.clearance_id
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT e.clearance_id FROM applications AS a JOIN clearance_ends AS e ON e.clearance_id = a.clearance_id
                        WHERE a.id = j.subject_id AND e.how = 'used' AND e.application_id = a.id)
                   END AS "used_clearance?: String",
-                  CASE j.act WHEN 'clearance.given_back' THEN
-                      (SELECT e.how FROM clearance_ends AS e WHERE e.clearance_id = j.subject_id)
-                  END AS "ended?: String",
+                  CASE j.act WHEN 'clearance.given_back' THEN (SELECT e.how FROM clearance_ends AS e WHERE e.clearance_id = j.subject_id) END AS "ended?: String",
                   (SELECT d.body FROM decisions AS d WHERE d.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id
                       WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
                       WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
-                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id)
-                  END AS "particulars?: String",
-                  CASE WHEN j.act IN ('application.recorded', 'addition.recorded') THEN
-                      (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (
-                           SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by AND k.subject_id = t.record_id AND k.act = 'texts.destroyed'))
-                       FROM personal_texts AS t WHERE t.record_id = j.subject_id)
-                  END AS "texts?: String",
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id) END AS "particulars?: String",
+                  (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by
+                       AND k.subject_id = t.record_id AND k.act = 'texts.destroyed')) FROM personal_texts AS t
+                   WHERE t.record_id = j.subject_id AND j.act IN ('application.recorded', 'addition.recorded')) AS "texts?: String",
                   (SELECT w.facts FROM weather_facts AS w WHERE w.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)

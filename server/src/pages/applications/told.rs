@@ -92,8 +92,8 @@ fn product(product: &ProductThen, dates: DateOrder) -> Vec<Observation> {
     let copy = product.label_file.as_ref().map_or_else(
         || "● none is kept".to_owned(),
         |file| {
-            let dated = file.dated.map(|day| format!("of {}, ", dates.day(day))).unwrap_or_default();
-            format!("kept, {dated}SHA-256 {}", file.sha256)
+            let of = file.dated.map(|day| format!("of {}, ", dates.day(day))).unwrap_or_default();
+            format!("kept, {of}SHA-256 {}", file.sha256)
         },
     );
     told.push(said("Copy of the label", copy));
