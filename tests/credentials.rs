@@ -155,8 +155,13 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     assert!(missing().await.contains(&json!("licence_number")), "it was not valid on the day of the record");
     licence["valid_from"] = json!("2026-09-15");
     let _ = company.office.put_version(&path, "\"v1\"", &licence).await.expect(200);
+    // What was fixed with the record stays; what the book says by now is added to it.
+    assert!(missing().await.contains(&json!("licence_number")));
+    let additions = format!("/api/v1/applications/{id}/additions");
+    let _ = company.office.post(&additions, &json!({ "from_the_book": true })).await.expect(201);
     assert!(!missing().await.contains(&json!("licence_number")));
-    assert_eq!(duties().await["credentials"][0]["number"], "FA-1001");
+    let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["additions"][0]["particulars"]["credentials"][0]["number"], "FA-1001");
     let mut second = licence.clone();
     second["number"] = json!("FA-2002");
     let _ = company.office.post(&own, &second).await.expect(201);

@@ -5,8 +5,11 @@ use std::collections::{BTreeMap, BTreeSet};
 const EFFECTS: &str = include_str!("../server/src/store/effects.sql");
 const FACTS: &str = include_str!("../server/src/store/world_facts.sql");
 /// A view that was made anew stands in the last of these that has it.
-const VIEWS: [&str; 2] =
-    [include_str!("../migrations/0015_record_rows.sql"), include_str!("../migrations/0018_lines_and_parts.sql")];
+const VIEWS: [&str; 3] = [
+    include_str!("../migrations/0015_record_rows.sql"),
+    include_str!("../migrations/0017_record_particulars.sql"),
+    include_str!("../migrations/0018_lines_and_parts.sql"),
+];
 
 /// Fields of the structs of a file, in their order.
 fn fields(file: &str) -> BTreeMap<String, Vec<String>> {
@@ -40,7 +43,7 @@ fn insertions() -> Vec<(&'static str, Vec<&'static str>, Vec<&'static str>)> {
 }
 
 /// The row that each table is written from, and the file that has it.
-const ROWS: [(&str, &str); 13] = [
+const ROWS: [(&str, &str); 14] = [
     ("decisions", "DecisionRow"),
     ("rule_set_texts", "RuleSetTextRow"),
     ("clearances", "ClearanceRow"),
@@ -54,6 +57,7 @@ const ROWS: [(&str, &str); 13] = [
     ("journal", "JournalRow"),
     ("weather_facts", "WeatherFactsRow"),
     ("weather_evidence", "WeatherEvidenceRow"),
+    ("personal_texts", "PersonalTextsRow"),
 ];
 
 /// Every row of the acts by its name.

@@ -102,14 +102,19 @@ fn nothing_is_decided_without_whom_and_what_it_is_about() {
     });
     let input: ClearanceInput = serde_json::from_value(input).unwrap();
     let mut world = BatchFacts::default();
-    let land = json!({ "owners": [], "visited_by": [], "history": [[1, null, null, { "time_zone": "America/New_York", "rule_sets": [] }]] });
+    let land = json!({
+        "owners": [], "clients": [], "visited_by": [],
+        "history": [[1, null, null, {
+            "client_id": new_id(), "address": "1 Street A", "postal_code": "21000", "time_zone": "America/New_York", "rule_sets": [],
+        }]],
+    });
     world.properties.insert(property.parse().unwrap(), serde_json::from_value(land).unwrap());
-    let bag = json!({ "name": "Feed", "label": label("24", "7.2", "0", "10"), "net_weight": 1, "status": "active", "balance": 0 });
+    let bag = json!({ "name": "Feed", "label": label("24", "7.2", "0", "10"), "net_weight": 1, "status": "active", "balance": 0, "label_files": [] });
     world.products.insert(product.parse().unwrap(), serde_json::from_value(bag).unwrap());
     let lawn = json!({
         "property_id": property, "soil_reports": [],
         "history": [[1, null, null, { "name": "front lawn", "water": "none", "touches_pavement": false }]],
-        "measurements": [["2025-03-01", 1, 820_000]], "lines": [], "held": [],
+        "measurements": [["2025-03-01", 1, 820_000, new_id(), "wheel"]], "lines": [], "held": [],
     });
     world.sections.insert(section.parse().unwrap(), serde_json::from_value(lawn).unwrap());
     let context = ActContext {
@@ -117,6 +122,7 @@ fn nothing_is_decided_without_whom_and_what_it_is_about() {
         at: instant(harness::TODAY),
         content: Content::of(&input).unwrap(),
         attempt_or_movement_id: new_id().parse().unwrap(),
+        salt: "00".to_owned(),
         weather: Provided::default(),
     };
     let act = Act::Clear(context, new_id().parse().unwrap(), Box::new(input));

@@ -226,6 +226,10 @@ async fn acts(company: &Company, watch: &mut Watch) {
     let record = company.record(&company.front, "20");
     let _ = watch.one(phone.put(&application, &record).await, "application.recorded").await;
     let _ = watch.none(phone.put(&application, &record).await, 200).await;
+    let added = json!({ "seen": { "sky": "clear" }, "from_the_book": true });
+    let additions = format!("{application}/additions");
+    let _ = watch.one(phone.post(&additions, &added).await, "addition.recorded").await;
+    let _ = watch.none(phone.post(&additions, &json!({})).await, 422).await;
     let other = company.record(&company.front, "21");
     let _ = watch.none(phone.put(&application, &other).await, 409).await;
 

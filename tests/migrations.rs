@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 27] = [
+const INSERT_ONLY: [&str; 29] = [
     "application_lines",
     "applications",
     "assignments",
@@ -30,7 +30,9 @@ const INSERT_ONLY: [&str; 27] = [
     "lots",
     "measurement_confirmations",
     "measurements",
+    "personal_texts",
     "product_files",
+    "record_additions",
     "reviews",
     "rule_set_texts",
     "soil_reports",
@@ -43,7 +45,7 @@ const INSERT_ONLY: [&str; 27] = [
 ];
 
 /// Columns that end in `_id` and name no row of another table.
-const FREE_IDS: [(&str, &str); 9] = [
+const FREE_IDS: [(&str, &str); 10] = [
     ("application_lines", "record_id: an application or a correction"),
     ("attempts", "subject_id: what the phone would have called the record, which was refused"),
     ("clearance_ends", "application_id: written before the application, in one transaction"),
@@ -51,6 +53,7 @@ const FREE_IDS: [(&str, &str); 9] = [
     ("journal", "device_id: the journal must outlive whatever it names"),
     ("journal", "person_id: the journal must outlive whatever it names"),
     ("journal", "subject_id: the journal must outlive whatever it names"),
+    ("personal_texts", "record_id: an application or an addition to one"),
     ("reviews", "record_id: an application, a correction or an attempt"),
     ("stock_movements", "record_id: an application or a correction"),
 ];
@@ -192,6 +195,8 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let _ = phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
     let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
+    let added = json!({ "seen": { "sky": "clear" } });
+    let _ = phone.post(&format!("/api/v1/applications/{id}/additions"), &added).await.expect(201);
     let refused = new_id();
     let path = format!("/api/v1/applications/{refused}");
     let _ = phone.put(&path, &company.record(&company.front, "260")).await.problem(422, "stopped-by-rules");

@@ -6,6 +6,7 @@ mod clients;
 mod corrections;
 mod divisions;
 mod equipment;
+mod gaps;
 mod help;
 mod history;
 mod load_sheet;

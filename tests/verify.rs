@@ -25,6 +25,8 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
     let too_much = company.record(&company.front, "260");
     let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &too_much).await.expect(422);
+    let added = json!({ "seen": { "sky": "clear" }, "from_the_book": true });
+    let _ = company.phone.post(&format!("/api/v1/applications/{id}/additions"), &added).await.expect(201);
     let reviews = company.owner.get("/api/v1/reviews").await.expect(200).body;
     let address = format!("/api/v1/reviews/{}", reviews["items"][0]["record_id"].as_str().unwrap());
     let _ = company.owner.put(&address, &json!({ "note": "A slip of the finger." })).await.expect(200);
@@ -191,6 +193,34 @@ async fn every_kind_of_change_shows() {
         ),
     ];
     each_shows(&changes).await;
+}
+
+#[tokio::test]
+async fn what_was_fixed_with_a_record_cannot_change_unseen() {
+    each_shows(&[
+        (
+            "what was fixed",
+            "UPDATE applications SET particulars = replace(particulars, '21000', '21001')",
+            "what was fixed of",
+        ),
+        ("that it was fixed", "UPDATE applications SET particulars = NULL", "what was fixed of"),
+        ("whether it was complete", "UPDATE applications SET incomplete = 0", "the row of"),
+        (
+            "a name",
+            "UPDATE personal_texts SET body = json_set(body, '$.client', 'Client 009')",
+            "a text about people of",
+        ),
+        ("a salt", "UPDATE personal_texts SET salt = '00'", "a text about people of"),
+        ("lost texts", "DELETE FROM personal_texts", "a text about people of"),
+        (
+            "texts that are said to be destroyed, which the journal does not tell",
+            "UPDATE personal_texts SET body = NULL, salt = NULL, destroyed_by = 1",
+            "a text about people of",
+        ),
+        ("what was added", "UPDATE record_additions SET seen = replace(seen, 'clear', 'rain')", "differs in seen"),
+        ("a lost addition", "DELETE FROM record_additions", "record_additions: 0 rows"),
+    ])
+    .await;
 }
 
 #[tokio::test]

@@ -143,6 +143,7 @@ macro_rules! ids {
 }
 
 ids! {
+    AdditionId of Addition: "addition",
     ApplicationId of Application: "application",
     AttemptId of Attempt: "refused attempt",
     CalibrationId of Calibration: "calibration",

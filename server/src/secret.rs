@@ -18,6 +18,11 @@ pub fn fingerprint(value: &Value) -> String {
     sha256(value.to_string())
 }
 
+/// What the hash of a text is salted with, from two new identifiers: their random parts make 148 bits.
+pub fn salt(ids: [uuid::Uuid; 2]) -> String {
+    sha256(format!("{}{}", ids[0], ids[1])).chars().take(32).collect()
+}
+
 /// A new token: 256 bits from the operating system, with a prefix by which a scanner for leaked secrets knows it.
 pub fn new_token() -> Result<String, Problem> {
     random_text().map(|secret| format!("sward_{secret}"))

@@ -234,7 +234,7 @@ export async function deskPages(world) {
     `/office/equipment/${machine.id}/calibrations/new?method=course`, `/office/calibrations/${calibration.id}`,
     '/office/load-sheet', `/office/load-sheet?day=2026-09-15&person_id=${world.technician}&hopper_lb=50`,
     '/office/programmes', '/office/programmes/new', season, `${season}/plan`, `${season}/plan?work=yes`, `${season}/visits/new?round=${round}`,
-    '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
+    '/office/gaps', `/office/records/${record}/add`, '/office/password', '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
     '/year', `/year/${property.client_id}`, `/records/${record}`, `/records/${record}/correct`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/nowhere',
   ];
 }

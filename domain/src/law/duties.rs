@@ -134,7 +134,7 @@ impl Lawbook {
     }
 
     /// The duties that judge nothing, as they hold on a day for whoever works there.
-    fn disclosures<'b>(
+    pub(super) fn disclosures<'b>(
         &'b self,
         codes: &[String],
         audience: Audience,
@@ -160,7 +160,7 @@ fn chosen(fields: &[RequiredField]) -> Vec<RecordField> {
 }
 
 impl DutySource {
-    fn of(rule: &Rule, value: &Value) -> Self {
+    pub(super) fn of(rule: &Rule, value: &Value) -> Self {
         Self {
             rule: rule.id.clone(),
             citation: value.source.citation.clone(),

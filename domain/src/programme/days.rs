@@ -33,6 +33,7 @@ pub fn stands(lawbook: &Lawbook, question: &SeasonQuestion<'_>, rounds: &[Planne
     let past = |round: &PlannedRound| {
         let label = &question.products.get(round.product)?.label;
         Some(PastApplication {
+            parts: None,
             on: round.on,
             area,
             nutrients: round.delivers,

@@ -22,7 +22,9 @@ use crate::{
         effects::LineRow,
         facts::Line,
         fault::{ActFault, moment},
+        particulars::PersonalTexts,
         rows::{ApplicationRow, FLAG_ENHANCED, FLAG_ORGANIC},
+        seen::SeenFacts,
     },
     clock::CLOCKS_DIFFER,
 };
@@ -70,6 +72,13 @@ pub struct ApplicationInput {
     /// Who did the work, when the office or the owner enters it for somebody; the sender otherwise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub applied_by: Option<PersonId>,
+    /// Who supervised the work, where somebody did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supervisor_id: Option<PersonId>,
+    /// Who else of the staff was there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 10)]
+    pub present_ids: Vec<PersonId>,
     /// The clearance that this work used; its room is released.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clearance_id: Option<ClearanceId>,
@@ -97,6 +106,9 @@ pub struct ApplicationInput {
     pub pavement_cleaned: bool,
     #[serde(default)]
     pub weather: Weather,
+    /// What else was seen and done, as far as it is known when this is sent; the rest is added to the record later.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<SeenFacts>,
     #[schema(min_items = 1, max_items = 20)]
     pub lines: Vec<AppliedLine>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -164,6 +176,11 @@ pub struct ApplicationView {
     pub ground: Ground,
     pub pavement_cleaned: bool,
     pub weather: Weather,
+    pub supervisor_id: Option<PersonId>,
+    #[schema(max_items = 10)]
+    pub present_ids: Vec<PersonId>,
+    /// What else was seen and done, as it was sent with the record.
+    pub seen: Option<SeenFacts>,
     /// As it was recorded; corrections do not change it.
     #[schema(max_items = 20)]
     pub lines: Vec<LineView>,
@@ -196,12 +213,15 @@ impl ApplicationInput {
         self.applied_by = self.applied_by.or(Some(sender));
         self.acknowledged.sort_by(|a, b| a.0.cmp(&b.0));
         self.acknowledged.dedup_by(|a, b| a.0 == b.0);
+        self.present_ids.sort();
+        self.present_ids.dedup();
+        self.seen = self.seen.filter(|seen| !seen.is_empty());
         self
     }
 
-    /// What is kept of it as its content: all but the moment of sending.
+    /// What is kept of it as its content: all but the moment of sending, with its texts about people apart.
     pub fn content(&self) -> Result<Content, ActFault> {
-        Content::of(&Self { sent_at: None, ..self.clone() })
+        Content::apart_from(&Self { sent_at: None, ..self.clone() }, &["notes", "reason"])
     }
 }
 
@@ -253,10 +273,12 @@ pub fn line_view(section: SectionId, area: Area, product: ProductMass, label: &L
 pub fn view(
     row: ApplicationRow,
     content: ApplicationInput,
+    texts: Option<PersonalTexts>,
     lines: Vec<LineView>,
     correction_ids: Vec<CorrectionId>,
     late: Option<bool>,
 ) -> Result<ApplicationView, ActFault> {
+    let texts = texts.unwrap_or_default();
     let skew =
         row.sent_at.map(|sent| (sent - row.received_at) / 1000).filter(|skew| skew.abs() > CLOCKS_DIFFER.as_secs());
     Ok(ApplicationView {
@@ -267,7 +289,7 @@ pub fn view(
         visit_id: row.visit_id,
         clearance_id: row.clearance_id,
         person_id: row.person_id,
-        person_name: row.person_name,
+        person_name: texts.applicator.unwrap_or(row.person_name),
         entered_by: row.entered_by,
         device_id: row.device_id,
         applied_on: row.applied_on,
@@ -282,12 +304,15 @@ pub fn view(
         ground: content.ground,
         pavement_cleaned: content.pavement_cleaned,
         weather: content.weather,
+        supervisor_id: content.supervisor_id,
+        present_ids: content.present_ids,
+        seen: content.seen,
         lines,
-        notes: content.notes,
+        notes: texts.notes.or(content.notes),
         verdict: row.verdict,
         beyond_the_rules: row.beyond_the_rules == 1,
         acknowledged: content.acknowledged,
-        reason: content.reason,
+        reason: texts.reason.or(content.reason),
         received_at: moment("the receipt of a record", row.received_at)?,
         sent_at: row.sent_at.map(|sent| moment("the sending of a record", sent)).transpose()?,
         late,

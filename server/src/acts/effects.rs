@@ -9,6 +9,7 @@ use domain::{
 use serde::Serialize;
 
 use super::rows::{ApplicationRow, ClearanceRow, CorrectionRow};
+use crate::secret::sha256;
 
 #[derive(Debug, Clone, Serialize)]
 pub struct DecisionRow {
@@ -128,6 +129,21 @@ pub struct WeatherEvidenceRow {
     pub fetch: i64,
 }
 
+/// Texts about people, with what their hash is salted with.
+#[derive(Debug, Clone, Serialize)]
+pub struct PersonalTextsRow {
+    pub record_id: String,
+    pub salt: String,
+    pub body: String,
+}
+
+impl PersonalTextsRow {
+    /// By which the journal vouches for them, and tells nothing of them once they were destroyed.
+    pub fn sha256(&self) -> String {
+        sha256(format!("{}{}", self.salt, self.body))
+    }
+}
+
 /// Everything a batch writes.
 #[derive(Debug, Default)]
 pub struct Effects {
@@ -144,6 +160,7 @@ pub struct Effects {
     pub journal: Vec<JournalRow>,
     pub weather_facts: Vec<WeatherFactsRow>,
     pub weather_evidence: Vec<WeatherEvidenceRow>,
+    pub personal_texts: Vec<PersonalTextsRow>,
 }
 
 impl Effects {

@@ -9,9 +9,12 @@ pub mod doubts;
 pub mod effects;
 pub mod facts;
 pub mod fault;
+pub mod gaps;
 pub mod ground;
+pub mod particulars;
 pub mod record;
 pub mod rows;
+pub mod seen;
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -39,8 +42,8 @@ use crate::{
         effects::{AttemptRow, ClearanceEndRow, DecisionRow, Effects, JournalRow, LineRow, RuleSetTextRow},
         fault::{ActFault, journaled, written},
         rows::{
-            CorrectionRow, EquipmentRow, LedgerRow, PersonRow, ProductRow, PropertyRow, SectionRow, StoredApplication,
-            StoredClearance, VisitRow,
+            CorrectionRow, EquipmentRow, LedgerRow, LotRow, PersonRow, ProductRow, PropertyRow, SectionRow,
+            StoredApplication, StoredClearance, VisitRow,
         },
     },
     problem::FieldFault,
@@ -61,6 +64,8 @@ pub struct Content {
     text: String,
     /// Equal for equal content.
     fingerprint: String,
+    /// The same without its texts about people.
+    impersonal: Value,
 }
 
 impl Content {
@@ -69,7 +74,17 @@ impl Content {
         // The members of a value are sorted, so equal values have equal text.
         let text = value.to_string();
         let fingerprint = sha256(&text);
-        Ok(Self { value, text, fingerprint })
+        let impersonal = value.clone();
+        Ok(Self { value, text, fingerprint, impersonal })
+    }
+
+    /// The same, with some members apart that speak of people.
+    pub fn apart_from(kept: &impl Serialize, personal: &[&str]) -> Result<Self, ActFault> {
+        let mut content = Self::of(kept)?;
+        if let Some(members) = content.impersonal.as_object_mut() {
+            members.retain(|name, _| !personal.contains(&name.as_str()));
+        }
+        Ok(content)
     }
 }
 
@@ -91,6 +106,8 @@ pub struct ActContext {
     pub attempt_or_movement_id: Uuid,
     /// What weather services say, fetched before the act. It is no part of what was sent, and kept beside the decision.
     pub weather: Provided,
+    /// What the hash of the texts about people is salted with: nobody else's and of this act alone.
+    pub salt: String,
 }
 
 impl ActContext {
@@ -150,7 +167,7 @@ pub struct BatchFacts {
     pub properties: HashMap<PropertyId, PropertyRow>,
     pub sections: HashMap<SectionId, SectionRow>,
     pub products: HashMap<ProductId, ProductRow>,
-    pub lots: HashMap<LotId, ProductId>,
+    pub lots: HashMap<LotId, LotRow>,
     pub visits: HashMap<VisitId, VisitRow>,
     pub equipment: HashMap<EquipmentId, EquipmentRow>,
     pub people: HashMap<PersonId, PersonRow>,

@@ -15,14 +15,17 @@ use crate::{
         ActContext, ActOutcome, BatchFacts,
         application::{ApplicationInput, ledger_line, view},
         doubts,
-        effects::{LineRow, MovementRow},
+        effects::{LineRow, MovementRow, PersonalTextsRow},
         facts::{self, Line, Question, Work},
-        fault::{ActFault, journaled},
+        fault::{ActFault, journaled, written},
+        gaps::{self, Known, Written},
         ground,
+        particulars::{self, Named, Particulars, PersonalTexts},
         rows::{ApplicationRow, StoredApplication},
         sent_again, unacknowledged,
     },
     problem::FieldFault,
+    secret::sha256,
 };
 
 /// Records an application, or refuses it with every finding and keeps the attempt.
@@ -34,7 +37,7 @@ pub fn record(
     law: &Lawbook,
 ) -> Result<ActOutcome, ActFault> {
     if let Some(stored) = world.applications.get(&id) {
-        return repeated(context, &stored.row, world);
+        return repeated(context, stored, world);
     }
     if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
         return Ok(ActOutcome::Conflict(
@@ -58,25 +61,34 @@ pub fn record(
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         return world.refuse(context, "application", &id.to_string(), input.property_id, &decision, law);
     }
-    let row = row_of(context, id, input, on, &decision, world)?;
+    let (particulars, texts) = fixed(context, input, on, world)?;
+    let mut row = row_of(context, id, input, on, &decision);
+    let late = context.at.day_in(&zone) > on;
+    row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), law)));
+    row.particulars = Some(written("the particulars of a record", &particulars)?);
     let label = world.product(input.product_id)?.label.clone();
     let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law)?;
-    store(context, &row, input, (&lines, &label), (&decision_hash, clearance), world)?;
+    let texts_row = PersonalTextsRow {
+        record_id: id.to_string(),
+        salt: context.salt.clone(),
+        body: written("the texts of a record", &texts)?,
+    };
+    store(context, &row, input, (&lines, &label), (&decision_hash, clearance), texts_row, world)?;
     if let Some(clearance) = clearance {
         world.end_clearance(clearance, "used", Some(id), context.at);
     }
-    world.applications.insert(id, StoredApplication { row: row.clone(), correction_ids: Vec::new() });
+    world.applications.insert(id, stored_now(&row, &texts));
     let lines = ground::line_views(&lines, &label, world);
-    let late = context.at.day_in(&zone) > on;
-    Ok(ActOutcome::Recorded(Box::new(view(row, input.clone(), lines, Vec::new(), Some(late))?)))
+    Ok(ActOutcome::Recorded(Box::new(view(row, input.clone(), Some(texts), lines, Vec::new(), Some(late))?)))
 }
 
 /// The same id again: stored before if the content is the same, otherwise the fields that differ.
-fn repeated(context: &ActContext, stored: &ApplicationRow, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
-    if facts::property(world, stored.property_id, context.actor).is_none() {
+fn repeated(context: &ActContext, stored: &StoredApplication, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
+    if facts::property(world, stored.row.property_id, context.actor).is_none() {
         return Ok(ActOutcome::Missing("application"));
     }
-    sent_again(&stored.content, &stored.fingerprint, &context.content)
+    let whole = stored.whole_content()?;
+    sent_again(&whole, &sha256(&whole), &context.content)
 }
 
 /// Asks the rules about work that was done, and says which clearance's room it takes.
@@ -99,7 +111,7 @@ fn judge(
         product: input.product_id,
         person,
         applicator_named: true,
-        supervisor: None,
+        supervisor: input.supervisor_id,
         on,
         at: input.started_at,
         purpose: input.purpose,
@@ -122,11 +134,11 @@ fn row_of(
     input: &ApplicationInput,
     on: Day,
     decision: &Decision,
-    world: &BatchFacts,
-) -> Result<ApplicationRow, ActFault> {
+) -> ApplicationRow {
     let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(context.actor.person);
-    Ok(ApplicationRow {
+    let kept = context.content.impersonal.to_string();
+    ApplicationRow {
         id,
         property_id: input.property_id,
         product_id: input.product_id,
@@ -134,7 +146,8 @@ fn row_of(
         visit_id: input.visit_id,
         clearance_id: input.clearance_id,
         person_id: person,
-        person_name: world.person(person)?.name.clone(),
+        // It stands among the texts about people.
+        person_name: String::new(),
         entered_by: context.actor.person,
         device_id: context.actor.device,
         applied_on: on,
@@ -143,9 +156,55 @@ fn row_of(
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
         review_reason: doubts::review_reason(decision).map(str::to_owned),
-        content: context.content.text.clone(),
-        fingerprint: context.content.fingerprint.clone(),
-    })
+        incomplete: None,
+        particulars: None,
+        fingerprint: sha256(&kept),
+        content: kept,
+    }
+}
+
+fn stored_now(row: &ApplicationRow, texts: &PersonalTexts) -> StoredApplication {
+    StoredApplication { row: row.clone(), correction_ids: Vec::new(), texts: Some(texts.clone()) }
+}
+
+/// What stands of everything that the record names, and its texts about people.
+fn fixed(
+    context: &ActContext,
+    input: &ApplicationInput,
+    on: Day,
+    world: &BatchFacts,
+) -> Result<(Particulars, PersonalTexts), ActFault> {
+    let named = Named {
+        property: input.property_id,
+        product: input.product_id,
+        lot: input.lot_id,
+        equipment: input.equipment_id,
+        person: input.applied_by.unwrap_or(context.actor.person),
+        supervisor: input.supervisor_id,
+        present: &input.present_ids,
+        sections: input.lines.iter().map(|line| line.section_id).collect(),
+        on,
+        known_at: context.at,
+    };
+    let (particulars, texts) = particulars::of(&named, world)?;
+    Ok((particulars, PersonalTexts { notes: input.notes.clone(), reason: input.reason.clone(), ..texts }))
+}
+
+/// Whether the record lacks anything that the law of its day asks.
+fn lacks(
+    context: &ActContext,
+    input: &ApplicationInput,
+    (particulars, texts): (&Particulars, &PersonalTexts),
+    (on, after_the_day): (Day, bool),
+    law: &Lawbook,
+) -> bool {
+    let mut known = Known::default();
+    known.fixed(particulars, Some(texts));
+    input.seen.iter().for_each(|seen| known.seen(seen));
+    known.weather(&input.weather);
+    known.weather(&context.weather.weather);
+    let written = Written { on, finished_at: input.finished_at, received_at: context.at, after_the_day };
+    !gaps::gaps(&known, written, &particulars.rule_sets, law).is_empty()
 }
 
 /// Everything the input names must be there and fit together.
@@ -161,7 +220,7 @@ fn resolve(
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
     }
     if let Some(lot) = input.lot_id
-        && world.lots.get(&lot) != Some(&input.product_id)
+        && world.lots.get(&lot).map(|lot| lot.product_id) != Some(input.product_id)
     {
         faults.push(FieldFault::at("/lot_id", "not_found", "is no lot of this product"));
     }
@@ -187,6 +246,7 @@ fn resolve(
             faults.push(FieldFault::at("/applied_by", "not_found", "names nobody of the staff"));
         }
     }
+    faults.extend(people_that_are_there(input, world));
     let seconds = input.finished_at.since(input.started_at).as_secs();
     if !(0..=86_400).contains(&seconds) {
         faults.push(FieldFault::at(
@@ -221,6 +281,14 @@ fn resolve(
         }
     }
     if faults.is_empty() { Ok(lines) } else { Err(faults) }
+}
+
+/// A supervisor and others who were there must be of the staff.
+fn people_that_are_there(input: &ApplicationInput, world: &BatchFacts) -> Vec<FieldFault> {
+    let supervisor = input.supervisor_id.map(|id| ("/supervisor_id".to_owned(), id));
+    let present = input.present_ids.iter().enumerate().map(|(at, id)| (format!("/present_ids/{at}"), *id));
+    let unknown = supervisor.into_iter().chain(present).filter(|(_, id)| !world.people.contains_key(id));
+    unknown.map(|(at, _)| FieldFault::at(at, "not_found", "names nobody of the staff")).collect()
 }
 
 /// A phone's clock may be an hour wrong, and its owner may say so. What ends more than a day from now has not been done: as a
@@ -261,6 +329,7 @@ fn store(
     input: &ApplicationInput,
     (lines, label): (&[Line], &Label),
     (decision_hash, used_clearance): (&str, Option<ClearanceId>),
+    texts: PersonalTextsRow,
     world: &mut BatchFacts,
 ) -> Result<(), ActFault> {
     let subject = row.id.to_string();
@@ -281,9 +350,11 @@ fn store(
     });
     world.move_stock(row.product_id, -used)?;
     let payload = serde_json::json!({
-        "content": context.content.value, "row": journaled("a record", row)?, "decision_sha256": decision_hash,
+        "content": context.content.impersonal, "row": journaled("a record", row)?, "decision_sha256": decision_hash,
         "weather_sha256": context.weather_sha256()?, "lines": ledger, "used_clearance": used_clearance,
+        "particulars_sha256": row.particulars.as_ref().map(sha256), "texts_sha256": texts.sha256(),
     });
+    world.effects.personal_texts.push(texts);
     world.effects.applications.push(row.clone());
     world.add_to_ledger(ledger)?;
     world.journal(context, "application.recorded", &subject, payload.to_string());

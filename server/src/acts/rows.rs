@@ -1,109 +1,39 @@
 //! The facts of acts as rows, with named fields: what `store/world.rs` loads and the acts read.
 
-use std::collections::{HashMap, HashSet};
+mod property;
+
+use std::collections::HashMap;
 
 use domain::{
-    application::{Audience, Purpose},
+    application::Purpose,
     dated::Stood,
     decision::Verdict,
     equipment::EquipmentKind,
-    facts::{PastApplication, PastProduct, SiteFacts},
+    facts::{PastApplication, PastProduct},
     ids::{
-        ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, PersonId, ProductId, PropertyId, SectionId, VisitId,
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, MeasurementId, PersonId, ProductId, PropertyId,
+        SectionId, VisitId,
     },
-    land::{PropertyKind, Species, Water},
+    land::{Species, Water},
     product::{Label, Nutrients},
     quantity::{Area, Distance, NutrientRate},
     soil::{SoilCategory, SoilReport},
-    time::{Day, Instant},
+    time::Day,
 };
-use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use crate::acts::{
+    fault::{ActFault, read},
+    particulars::{CalibrationFact, LabelFileFact, PersonalTexts},
+};
+
+pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
 
 use super::ground::{DivisionRow, parts_of};
 
 pub const FLAG_ENHANCED: i64 = 1;
 pub const FLAG_ORGANIC: i64 = 2;
-
-#[derive(Debug, Clone, Deserialize)]
-pub struct PropertyRow {
-    /// Whose it was from which day on, the first without one, and when that client's service ends by the book of now.
-    owners: Vec<(Option<Day>, Option<Day>)>,
-    /// By the book of now.
-    local_rules_checked_on: Option<Day>,
-    /// All its lawn sections together, by their newest measurements.
-    lawn_area: Option<i64>,
-    /// People who were ever sent here.
-    pub visited_by: HashSet<PersonId>,
-    history: Stood<PropertyFacts>,
-}
-
-/// What a property is on a day, as far as decisions read it.
-#[derive(Debug, Clone, Deserialize)]
-pub struct PropertyFacts {
-    pub time_zone: String,
-    pub rule_sets: Vec<String>,
-    pub latitude: Option<f64>,
-    pub longitude: Option<f64>,
-    pub place: Option<PlaceCodes>,
-    local_rules_checked_on: Option<Day>,
-    #[serde(default = "lawn")]
-    pub kind: Option<PropertyKind>,
-    #[serde(default = "for_hire")]
-    pub worked_by: Audience,
-    #[serde(default)]
-    pub nutrient_plan_on: Option<Day>,
-}
-
-/// What entries and requests mean that do not name the kind.
-#[expect(clippy::unnecessary_wraps, reason = "the default of a member that may be null")]
-pub const fn lawn() -> Option<PropertyKind> {
-    Some(PropertyKind::Lawn)
-}
-
-/// Likewise of who does the work.
-pub const fn for_hire() -> Audience {
-    Audience::Professional
-}
-
-/// Codes of county and municipality, as far as they are known.
-#[derive(Debug, Clone, Default, Deserialize)]
-pub struct PlaceCodes {
-    pub county: Option<String>,
-    pub municipality: Option<String>,
-}
-
-impl PropertyRow {
-    /// When the service ends of whoever is the client on a day.
-    pub fn cancelled_on(&self, day: Day) -> Option<Day> {
-        let begun = self.owners.iter().filter(|(since, _)| *since <= Some(day));
-        begun.max_by_key(|(since, _)| *since).and_then(|(_, ends)| *ends)
-    }
-
-    /// The last day up to this one on which county and municipality were asked, as far as it is known.
-    pub fn local_rules_checked_on(&self, day: Day) -> Option<Day> {
-        let known = [self.local_rules_checked_on, self.history.on(day).local_rules_checked_on];
-        known.into_iter().flatten().filter(|asked| *asked <= day).max()
-    }
-
-    /// What rules read of the ground on a day.
-    pub fn site_on(&self, day: Day) -> SiteFacts {
-        let stood = self.on(day);
-        let area = Area::from_raw(self.lawn_area.unwrap_or_default());
-        SiteFacts { kind: stood.kind, plan_on: stood.nutrient_plan_on, area }
-    }
-
-    /// What the property was on a day.
-    pub fn on(&self, day: Day) -> &PropertyFacts {
-        self.history.on(day)
-    }
-
-    /// The clocks by which moments there become days: that of the day, and that of now, in case the first has left the tables
-    /// since. Zones lie less than a day apart, so the day by universal time will do to ask which one it was.
-    pub fn time_zones(&self, at: Instant) -> [&str; 2] {
-        [&self.history.on(at.day_in(&TimeZone::UTC)).time_zone, &self.history.present().time_zone]
-    }
-}
 
 /// Somebody who puts product down.
 #[derive(Debug, Clone, Deserialize)]
@@ -115,6 +45,8 @@ pub struct PersonRow {
 #[derive(Debug, Clone, Deserialize)]
 pub struct CredentialRow {
     pub name: String,
+    pub number: String,
+    pub issued_by: String,
     pub rule_set: Option<String>,
     pub code: Option<String>,
     pub valid_from: Day,
@@ -127,7 +59,7 @@ pub struct SectionRow {
     /// By the book of now.
     established_on: Option<Day>,
     history: Stood<SectionFacts>,
-    measurements: Vec<(Day, i64, i64)>,
+    measurements: Vec<MeasurementRow>,
     soil_reports: Vec<SoilRow>,
     /// Sequence number, first day, and parts with name and area, of every division.
     #[serde(default)]
@@ -136,6 +68,10 @@ pub struct SectionRow {
     pub ledger: Vec<LedgerRow>,
     pub held: Vec<HeldRow>,
 }
+
+/// A measurement that counts, in the order of `world_facts.sql`: day, sequence, area, id, method.
+#[derive(Debug, Clone, Deserialize)]
+pub struct MeasurementRow(pub Day, i64, pub i64, pub MeasurementId, pub String);
 
 #[derive(Debug, Clone, Deserialize)]
 struct SoilRow {
@@ -194,9 +130,19 @@ pub struct VisitRow {
 /// A machine, as far as a record is held against it.
 #[derive(Debug, Clone, Deserialize)]
 pub struct EquipmentRow {
+    pub name: String,
     pub kind: EquipmentKind,
     pub has_deflector: i64,
     pub active: i64,
+    /// Those that found a rate with the products and people that are loaded.
+    pub calibrations: Vec<CalibrationFact>,
+}
+
+/// A delivery, as far as a record names it.
+#[derive(Debug, Clone, Deserialize)]
+pub struct LotRow {
+    pub product_id: ProductId,
+    pub lot_number: String,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -206,6 +152,8 @@ pub struct ProductRow {
     pub net_weight: i64,
     pub status: String,
     pub balance: i64,
+    /// Every copy of its label that is kept.
+    pub label_files: Vec<LabelFileFact>,
 }
 
 /// A clearance, in the columns of its table.
@@ -260,6 +208,13 @@ pub struct ApplicationRow {
     /// versions read in the journal as they were written.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub review_reason: Option<String>,
+    /// Whether it lacked something that its law asks. Nothing in the rows of earlier versions, as are the particulars.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub incomplete: Option<i64>,
+    /// What stood of everything that it names, as JSON.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub particulars: Option<String>,
+    /// What was sent; since there are particulars without its texts about people.
     pub content: String,
     pub fingerprint: String,
 }
@@ -270,6 +225,20 @@ pub struct StoredApplication {
     pub row: ApplicationRow,
     /// Corrections of it, oldest first.
     pub correction_ids: Vec<CorrectionId>,
+    /// Its texts about people; nothing for the records of earlier versions, and once they were destroyed.
+    pub texts: Option<PersonalTexts>,
+}
+
+impl StoredApplication {
+    /// Everything that was sent, its texts about people among it, in the text in which it was hashed when it was sent.
+    pub fn whole_content(&self) -> Result<String, ActFault> {
+        let mut content: Map<String, Value> = read("the content of a record", &self.row.content)?;
+        let texts = self.texts.iter().flat_map(|texts| [("notes", &texts.notes), ("reason", &texts.reason)]);
+        for (name, text) in texts.filter_map(|(name, text)| Some((name, text.clone()?))) {
+            content.insert(name.to_owned(), text.into());
+        }
+        Ok(Value::Object(content).to_string())
+    }
 }
 
 /// A correction, in the columns of its table: the view `correction_rows`.
@@ -325,11 +294,15 @@ impl SectionRow {
         facts
     }
 
-    /// The area by the latest measurement on or before a day; the first one for days before any.
+    /// The latest measurement on or before a day; the first one for days before any.
+    pub fn measurement_on(&self, day: Day) -> Option<&MeasurementRow> {
+        let latest = self.measurements.iter().filter(|one| one.0 <= day).max_by_key(|one| (one.0, one.1));
+        latest.or_else(|| self.measurements.iter().min_by_key(|one| (one.0, one.1)))
+    }
+
+    /// The area by that measurement.
     pub fn area_on(&self, day: Day) -> Option<Area> {
-        let latest = self.measurements.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
-        let earliest = || self.measurements.iter().min_by_key(|(on, seq, _)| (*on, *seq));
-        latest.or_else(earliest).map(|(_, _, area)| Area::from_raw(*area))
+        self.measurement_on(day).map(|one| Area::from_raw(one.2))
     }
 
     pub fn soil_reports(&self) -> Vec<SoilReport> {

@@ -18,7 +18,7 @@ use crate::{
     api::clearances::{context, refused, stored_before_response, stored_response},
     book::{
         duties::{self, RecordDuties},
-        site, weather,
+        particulars, weather,
     },
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, Paged},
@@ -160,17 +160,11 @@ async fn get_application_duties(
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<RecordDuties>, Problem> {
-    let missing = || Problem::not_found("application");
-    let (reader, scope) = (app.store.reader(), staff.scope());
-    let mut application = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
-    // The weather that was kept beside the record is part of what is on record.
-    let provided = weather::of_record(&app, id).await?;
-    application.weather = application.weather.joined(&provided.weather);
-    let site = site::on(reader, application.property_id, application.applied_on).await?.ok_or_else(missing)?;
-    let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
-    let soil_tested = store::soil_reports::all_tested(reader, &sections, application.applied_on).await?;
-    let held = store::credentials::valid_on(reader, application.person_id, application.applied_on).await?;
-    let zone = zone::of_property(application.property_id, &site.place.time_zone)?;
+    let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+    let application = found.ok_or_else(|| Problem::not_found("application"))?;
+    let told = particulars::of_record(&app, &application).await?;
+    let gaps = particulars::gaps_of(&app, &application, &told).await?;
+    let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
     let today = app.clock.now().day_in(&zone);
-    Ok(Json(duties::of_record(&application, &site, held, soil_tested, today, &app.law)))
+    Ok(Json(duties::of_record(&application, &told.particulars, gaps, today, &app.law)))
 }

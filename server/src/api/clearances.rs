@@ -22,6 +22,7 @@ use crate::{
     extract::{PathId, Valid},
     problem::{FieldFault, Kind, Problem},
     routes::{Routes, routes},
+    secret,
     state::App,
     store::{self, journal::JournalContext},
 };
@@ -33,7 +34,14 @@ pub fn routes() -> Routes {
 /// Makes the context of an act: who, when, and what is kept of it.
 pub fn context(app: &App, staff: AnyStaff, content: Content) -> ActContext {
     let at = app.clock.now();
-    ActContext { actor: staff.0, at, content, attempt_or_movement_id: app.ids.uuid(at), weather: Provided::default() }
+    ActContext {
+        actor: staff.0,
+        at,
+        content,
+        attempt_or_movement_id: app.ids.uuid(at),
+        weather: Provided::default(),
+        salt: secret::salt([app.ids.uuid(at), app.ids.uuid(at)]),
+    }
 }
 
 /// The answers that every act has in common.

@@ -1,5 +1,6 @@
 //! One noun a file: request and response types and handlers. They translate and decide nothing.
 
+pub(crate) mod additions;
 pub(crate) mod applications;
 pub(crate) mod blends;
 pub(crate) mod calibrations;
@@ -12,11 +13,13 @@ pub(crate) mod days;
 pub(crate) mod divisions;
 pub(crate) mod drift;
 pub(crate) mod equipment;
+pub(crate) mod gaps;
 pub(crate) mod history;
 pub(crate) mod journal;
 pub(crate) mod lots;
 pub(crate) mod measurements;
 pub(crate) mod metrics;
+pub(crate) mod particulars;
 pub(crate) mod passwords;
 pub(crate) mod people;
 pub(crate) mod places;
@@ -81,7 +84,10 @@ pub(crate) fn routes() -> Routes {
         .merge(checks::routes())
         .merge(clearances::routes())
         .merge(applications::routes())
+        .merge(particulars::routes())
+        .merge(additions::routes())
         .merge(corrections::routes())
+        .merge(gaps::routes())
         .merge(reviews::routes())
         .merge(statements::routes())
         .merge(settings::routes())

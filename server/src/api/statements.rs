@@ -20,6 +20,7 @@ use crate::{
     api::company,
     book::{
         company_year::{self, SectionSum},
+        gaps,
         statement::{self, Preparation, Statement},
     },
     extract::ValidQuery,
@@ -32,6 +33,7 @@ use crate::{
     state::App,
     store::{
         self,
+        settings::DateOrder,
         statements::{About, Span},
     },
     zone,
@@ -104,7 +106,9 @@ async fn get_statement(
     let (company_name, zone) = company(&app).await?;
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
-    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law };
+    let record_gaps =
+        gaps::sentences(&app, parts.records.iter().map(|record| record.id), DateOrder::YearMonthDay).await?;
+    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law, record_gaps };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),

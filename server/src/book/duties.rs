@@ -2,13 +2,17 @@
 
 use domain::{
     application::Audience,
-    law::{KeptUntil, Lawbook, RequiredField, disclosure::RecordField},
+    law::{KeptUntil, Lawbook, RequiredField},
     time::Day,
 };
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::{acts::application::ApplicationView, book::site::Site, store::credentials::Credential};
+use crate::acts::{
+    application::ApplicationView,
+    gaps::RecordGap,
+    particulars::{CredentialThen, Particulars},
+};
 
 /// A record held against what the law wants written.
 #[derive(Debug, Serialize, ToSchema)]
@@ -16,12 +20,15 @@ pub struct RecordDuties {
     /// Everything that the record must name, and where that is written.
     #[schema(max_items = 40)]
     pub required: Vec<RequiredField>,
-    /// What of it neither the record nor the book holds.
+    /// What of it the record does not tell, with what was added to it since.
     #[schema(max_items = 40)]
     pub missing: Vec<RequiredField>,
+    /// Everything that it lacks, late entries and certificates among it, and how each gap is closed.
+    #[schema(max_items = 60)]
+    pub gaps: Vec<RecordGap>,
     /// Licences and certificates that the applicator held on the day.
     #[schema(max_items = 100)]
-    pub credentials: Vec<Credential>,
+    pub credentials: Vec<CredentialThen>,
     /// Until when the record is kept at least; null when no rule set that was read says so, which does not mean that it may
     /// go.
     pub kept_until: Option<KeptUntil>,
@@ -30,47 +37,20 @@ pub struct RecordDuties {
 /// Holds a record of hired work against the rule sets that bound its property on its day.
 pub fn of_record(
     application: &ApplicationView,
-    site: &Site,
-    held: Vec<Credential>,
-    soil_tested: bool,
+    stood: &Particulars,
+    gaps: Vec<RecordGap>,
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
-    let codes = &site.place.rule_sets;
+    let codes = &stood.rule_sets;
     let (audience, on) = (Audience::Professional, application.applied_on);
-    let written = written(application, site, !held.is_empty(), soil_tested);
+    let required = law.record_fields(codes, audience, on);
+    let lacks = |field: &&RequiredField| gaps.iter().any(|gap| gap.field == Some(field.field));
     RecordDuties {
-        required: law.record_fields(codes, audience, on),
-        missing: law.missing_fields(codes, audience, on, &written),
-        credentials: held,
+        missing: required.iter().filter(lacks).cloned().collect(),
+        required,
+        gaps,
+        credentials: stood.credentials.clone(),
         kept_until: law.kept_until(codes, audience, on, today),
     }
-}
-
-/// What the record and the book behind it hold. The book knows no supervisors yet, and of a label its figures: the copy
-/// is kept on paper.
-fn written(application: &ApplicationView, site: &Site, licensed: bool, soil_tested: bool) -> Vec<RecordField> {
-    use RecordField as F;
-    let mut written = vec![
-        F::CustomerName,
-        F::CustomerAddress,
-        F::SiteAddress,
-        F::ApplicatorName,
-        F::Date,
-        F::AreaTreated,
-        F::ProductName,
-        F::NutrientAnalysis,
-        F::Rate,
-        F::TotalAmount,
-        F::EquipmentOrMethod,
-        F::ReasonForUse,
-    ];
-    let sometimes = [
-        (site.client.phone.is_some(), F::CustomerTelephone),
-        (application.weather.air_temperature.is_some(), F::WeatherAtStart),
-        (licensed, F::LicenceNumber),
-        (soil_tested, F::SoilTestResult),
-    ];
-    written.extend(sometimes.into_iter().filter(|(there, _)| *there).map(|(_, field)| field));
-    written
 }

@@ -155,6 +155,8 @@ pub struct Preparation<'a> {
     pub zone: TimeZone,
     pub company_name: String,
     pub law: &'a Lawbook,
+    /// What its records lack by the law of their days.
+    pub record_gaps: Vec<String>,
 }
 
 /// Puts a statement together; nothing if there is no section in it that the caller may see.
@@ -169,6 +171,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         sections.push(section);
     }
     open_ends(parts, preparation.span.as_of, &mut gaps)?;
+    gaps.extend(preparation.record_gaps.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let (client_id, client_name, mailing_address) =
         (first.client_id, first.client_name.clone(), first.mailing_address.clone());

@@ -245,6 +245,14 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
             differs("the row");
         }
     }
+    if entry.particulars.as_ref().map(sha256).as_deref() != payload["particulars_sha256"].as_str()
+        && entry.act == "application.recorded"
+    {
+        differs("what was fixed");
+    }
+    if !texts_stand(&json(&entry.texts), payload["texts_sha256"].as_str()) {
+        differs("a text about people");
+    }
     if entry.moves_product() {
         if json(&entry.lines) != payload["lines"] {
             differs("the ledger");
@@ -284,6 +292,16 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
                 entry.subject_id, entry.seq
             ));
         }
+    }
+}
+
+/// Whether texts about people are what the journal vouches for. Those that were destroyed stand if the journal tells of that.
+fn texts_stand(kept: &Value, stated: Option<&str>) -> bool {
+    match (kept["salt"].as_str(), kept["body"].as_str(), stated) {
+        (Some(salt), Some(body), Some(stated)) => sha256(format!("{salt}{body}")) == stated,
+        (None, None, Some(_)) => kept["destroyed"] == 1,
+        (salt, body, None) => salt.is_none() && body.is_none(),
+        _ => false,
     }
 }
 

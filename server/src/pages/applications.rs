@@ -1,6 +1,7 @@
 //! A record with the decision it was stored under, what was seen and known, and what was said since.
 
 pub mod seen;
+mod told;
 
 use askama::Template;
 use axum::{extract::State, response::Response};
@@ -13,10 +14,16 @@ use crate::{
     acts::application::ApplicationView,
     book::{
         duties::{self, RecordDuties},
-        site,
+        particulars::{self, RecordParticulars},
     },
     extract::PathId,
-    pages::{applications::seen::Observation, local::Local, office::dates, office_session::OfficeSession, page},
+    pages::{
+        applications::{seen::Observation, told::Written},
+        local::Local,
+        office::dates,
+        office_session::OfficeSession,
+        page,
+    },
     paging::PageRequest,
     problem::Problem,
     scope::Scope,
@@ -38,9 +45,22 @@ struct RecordPage {
     times: [String; 3],
     clock_fault: Option<String>,
     sections: Vec<String>,
+    /// What stood of everything that it names.
+    stood: Vec<Observation>,
+    told: RecordParticulars,
     seen: Vec<Observation>,
     evidence: Option<Evidence>,
     corrections: Vec<Corrected>,
+    additions: Vec<Added>,
+}
+
+/// What was added since.
+struct Added {
+    at: String,
+    by: String,
+    /// It also tells what the book said then of the day of the work.
+    from_the_book: bool,
+    says: Vec<Observation>,
 }
 
 /// What a correction says.
@@ -66,38 +86,63 @@ pub async fn record(
     let (reader, scope) = (app.store.reader(), Scope::Company);
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
-    let site = site::on(reader, a.property_id, a.applied_on).await?.ok_or_else(missing)?;
-    let product = store::products::get(reader, a.product_id).await?.ok_or_else(missing)?.name;
-    let tested: Vec<ids::SectionId> = a.lines.iter().map(|line| line.section_id).collect();
-    let tested = store::soil_reports::all_tested(reader, &tested, a.applied_on).await?;
-    let held = store::credentials::valid_on(reader, a.person_id, a.applied_on).await?;
+    let told = particulars::of_record(&app, &a).await?;
+    let gaps = particulars::gaps_of(&app, &a, &told).await?;
     let dates = dates(&app).await?;
-    let local = Local::of(&site.place.time_zone);
+    let local = Local::of(&told.particulars.time_zone);
     let today = local.day(app.clock.now());
-    let named = section_names(&app, a.property_id).await?;
+    let named = told.particulars.sections.iter().map(|section| (section.section_id, section.name.clone()));
+    let mut named: Vec<(ids::SectionId, String)> = named.collect();
+    named.extend(section_names(&app, a.property_id).await?);
     let corrections = corrections(&app, id, &named, &local, dates).await?;
     let evidence = store::weather::evidence(reader, &format!("application/{id}")).await?;
     let mut seen = seen::of_record(&a);
     seen.extend(seen::of_weather(&a.weather, &local, dates));
     seen.extend(evidence.iter().flat_map(|evidence| seen::of_weather(&evidence.facts, &local, dates)));
+    let written = Written { local: &local, dates };
+    seen.extend(a.seen.iter().flat_map(|more| told::seen(more, written)));
+    let additions = added(&app, &told, written).await?;
+    let site = told.texts.as_ref().and_then(|texts| texts.site_address.clone());
     Ok(page(
         RecordPage {
             dates,
-            duties: duties::of_record(&a, &site, held, tested, today, &app.law),
+            duties: duties::of_record(&a, &told.particulars, gaps, today, &app.law),
             word: class(d.verdict),
             times: [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at, dates)),
             sections: a.lines.iter().map(|line| name_of(&named, line.section_id)).collect(),
-            address: site.place.address,
+            address: site.unwrap_or_else(|| "The property".to_owned()),
             clock_fault: local.fault(),
             a,
             d,
-            product,
+            product: told.particulars.product.name.clone(),
+            stood: told::stood(&told.particulars, told.texts.as_ref(), written),
+            told,
             seen,
             evidence,
             corrections,
+            additions,
         }
         .render(),
     ))
+}
+
+/// What was added to the record, each with its own day.
+async fn added(app: &App, told: &RecordParticulars, written: Written<'_>) -> Result<Vec<Added>, Problem> {
+    let mut additions = Vec::new();
+    for one in &told.additions {
+        let by = store::people::get(app.store.reader(), one.person_id).await?.map(|person| person.name);
+        let mut says: Vec<Observation> = one.seen.iter().flat_map(|seen| told::seen(seen, written)).collect();
+        if let Some(particulars) = &one.particulars {
+            says.extend(told::stood(particulars, one.texts.as_ref(), written));
+        }
+        additions.push(Added {
+            at: written.local.minute(one.entered_at, written.dates),
+            by: by.unwrap_or_default(),
+            from_the_book: one.particulars.is_some(),
+            says,
+        });
+    }
+    Ok(additions)
 }
 
 async fn corrections(

@@ -13,6 +13,7 @@ mod divisions;
 mod equipment;
 mod figures;
 mod form;
+mod gaps;
 mod help;
 mod history;
 mod load_sheet;
@@ -139,6 +140,8 @@ fn desk_routes() -> Router<App> {
         )
         .route("/office/settings", get_and_post(settings::one, settings::change))
         .route("/office/password", get_and_post(passwords::ask, passwords::change))
+        .route("/office/gaps", get(gaps::list))
+        .route("/office/records/{id}/add", get_and_post(gaps::new, gaps::add))
         .route("/office/people", get(people::list))
         .route("/office/people/new", get_and_post(people::new, people::add))
         .route("/office/people/{id}", get_and_post(people::one, people::change))

@@ -26,6 +26,11 @@ impl OfficeSession {
         OfficeOrOwner(self.0)
     }
 
+    /// For what everybody may do.
+    pub fn staff(self) -> AnyStaff {
+        AnyStaff(self.0)
+    }
+
     pub fn is_owner(self) -> bool {
         self.0.role == Role::Owner
     }

@@ -32,11 +32,17 @@ pub struct Filter {
 }
 
 /// A row of the view `application_rows`.
-struct ApplicationRead {
-    seq: i64,
-    body: String,
+pub(super) struct ApplicationRead {
+    pub(super) seq: i64,
+    pub(super) body: String,
+    pub(super) time_zone: String,
+    pub(super) lines: String,
+}
+
+/// The clock that was fixed with a record.
+#[derive(Deserialize)]
+struct Clock {
     time_zone: String,
-    lines: String,
 }
 
 /// Section, area, product, nitrogen, quick nitrogen, phosphate, potash.
@@ -70,10 +76,12 @@ impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
     type Error = sqlx::Error;
 
     fn try_from(ApplicationRead { seq, body, time_zone, lines }: ApplicationRead) -> Result<Self, sqlx::Error> {
-        let StoredApplication { row, correction_ids } = read_json(&body, "application")?;
+        let StoredApplication { row, correction_ids, texts } = read_json(&body, "application")?;
         let content: ApplicationInput = read_json(&row.content, "content of an application")?;
         // Nobody knows whether it came in on its day, where it is not known what day it was there.
-        let zone = domain::time::zone(&time_zone).ok();
+        let fixed: Option<Clock> = row.particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?;
+        let fixed = fixed.and_then(|clock| domain::time::zone(&clock.time_zone).ok());
+        let zone = fixed.or_else(|| domain::time::zone(&time_zone).ok());
         let received = read_instant(row.received_at)?;
         let late = zone.map(|zone| received.day_in(&zone) > row.applied_on);
         let lines: Vec<StoredLine> = read_json(&lines, "application lines")?;
@@ -81,7 +89,7 @@ impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
         let named = |section: SectionId| content.lines.iter().find(|line| line.section_id == section);
         let parts = |line: &LineView| named(line.section_id).map(|said| said.parts.clone()).unwrap_or_default();
         let lines = lines.into_iter().map(line).map(|line| LineView { parts: parts(&line), ..line }).collect();
-        let view = application::view(row, content, lines, correction_ids, late);
+        let view = application::view(row, content, texts, lines, correction_ids, late);
         Ok(Self { seq, item: view.map_err(|fault| bad_row("application")(&fault))? })
     }
 }

@@ -26,6 +26,7 @@ pub async fn write(connection: &mut SqliteConnection, effects: &Effects) -> Resu
         .bind(text(&effects.journal)?)
         .bind(text(&effects.weather_facts)?)
         .bind(text(&effects.weather_evidence)?)
+        .bind(text(&effects.personal_texts)?)
         .execute(connection)
         .await?;
     Ok(())

@@ -5,6 +5,7 @@
 //! one statement, decided one after another in memory, written with one text and committed once; only then is each
 //! answered.
 
+pub mod additions;
 pub mod applications;
 pub mod attention;
 pub mod backup;
@@ -20,10 +21,12 @@ pub mod drift;
 pub mod effects;
 pub mod equipment;
 pub mod file;
+pub mod gaps;
 pub mod history;
 pub mod journal;
 pub mod lots;
 pub mod measurements;
+pub mod particulars;
 pub mod people;
 pub mod product_files;
 pub mod products;

@@ -188,7 +188,8 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                   coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
-                  a.content AS "content!", d.name AS "product_name!", d.label AS "label!", a.person_name AS "person_name!",
+                  a.content AS "content!", d.name AS "product_name!", d.label AS "label!", 
+                  coalesce((SELECT t.body ->> 'applicator' FROM personal_texts AS t WHERE t.record_id = a.id), a.person_name) AS "person_name!: String",
                   (SELECT json_group_array(h.number) FROM (
                       SELECT c.number FROM credentials AS c
                       WHERE c.person_id = a.person_id AND c.valid_from <= a.applied_on

@@ -11,7 +11,7 @@ use domain::{
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{Act, BatchFacts, clearance::ClearanceInput, correction::CorrectionInput},
+    acts::{Act, BatchFacts, clearance::ClearanceInput, correction::CorrectionInput, particulars::Named},
     store::{bad_row, read, read_json},
 };
 
@@ -72,6 +72,7 @@ impl FactKeys {
                 self.visits.extend(input.visit_id.map(|id| id.to_string()));
                 self.equipment.extend(input.equipment_id.map(|id| id.to_string()));
                 self.people.insert(input.applied_by.unwrap_or(context.actor.person).to_string());
+                self.people.extend(input.supervisor_id.iter().chain(&input.present_ids).map(ToString::to_string));
                 self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));
             }
             Act::Correct(context, id, input) => {
@@ -115,6 +116,22 @@ pub async fn load_for_correction_check(
 ) -> Result<BatchFacts, sqlx::Error> {
     let mut keys = FactKeys { now: now.millis(), ..FactKeys::default() };
     keys.add_correction(input);
+    load_keys(connection, &keys).await
+}
+
+/// Loads what a record names, to tell what stood of it.
+pub async fn load_named(connection: &mut SqliteConnection, named: &Named<'_>) -> Result<BatchFacts, sqlx::Error> {
+    let people = [named.person].into_iter().chain(named.supervisor).chain(named.present.iter().copied());
+    let keys = FactKeys {
+        sections: named.sections.iter().map(ToString::to_string).collect(),
+        properties: HashSet::from([named.property.to_string()]),
+        products: HashSet::from([named.product.to_string()]),
+        lots: named.lot.iter().map(ToString::to_string).collect(),
+        equipment: named.equipment.iter().map(ToString::to_string).collect(),
+        people: people.map(|id| id.to_string()).collect(),
+        now: named.known_at.millis(),
+        ..FactKeys::default()
+    };
     load_keys(connection, &keys).await
 }
 
@@ -167,7 +184,7 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
         "property" => drop(world.properties.insert(read(id, "property id")?, read_json(body, "property facts")?)),
         "section" => drop(world.sections.insert(read(id, "section id")?, read_json(body, "section facts")?)),
         "product" => drop(world.products.insert(read(id, "product id")?, read_json(body, "product facts")?)),
-        "lot" => drop(world.lots.insert(read(id, "lot id")?, read(body, "product id")?)),
+        "lot" => drop(world.lots.insert(read(id, "lot id")?, read_json(body, "lot facts")?)),
         "visit" => drop(world.visits.insert(read(id, "visit id")?, read_json(body, "visit facts")?)),
         "equipment" => drop(world.equipment.insert(read(id, "equipment id")?, read_json(body, "equipment facts")?)),
         "person" => drop(world.people.insert(read(id, "person id")?, read_json(body, "person facts")?)),

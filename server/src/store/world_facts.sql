@@ -33,6 +33,9 @@ WITH
 SELECT 'property', p.id, json_object(
     'owners', (SELECT json_group_array(json_array(nullif(o.since, '0001-01-01'), c.cancelled_on))
         FROM ownerships AS o CROSS JOIN clients AS c WHERE o.property_id = p.id AND c.id = o.client_id),
+    'clients', (SELECT json_group_array(json_array(wc.client_id, json((SELECT json_group_array(
+            json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts))) FROM dated_entries AS e WHERE e.client_id = wc.client_id))))
+        FROM (SELECT DISTINCT client_id FROM ownerships WHERE property_id = p.id) AS wc),
     'local_rules_checked_on', p.local_rules_checked_on,
     'lawn_area', (SELECT sum((SELECT m.area FROM counted_measurements AS m WHERE m.section_id = s.id
             ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1)) FROM sections AS s WHERE s.property_id = p.id),
@@ -46,7 +49,8 @@ SELECT 'section', s.id, json_object(
     'established_on', s.established_on,
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.section_id = s.id),
-    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id),
+    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.id,
+            (SELECT x.method FROM measurements AS x WHERE x.id = m.id))) FROM counted_measurements AS m WHERE m.section_id = s.id),
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
         FROM soil_reports AS r WHERE r.section_id = s.id),
@@ -66,10 +70,12 @@ SELECT 'product', p.id, json_object(
     'label', json(p.label),
     'net_weight', p.net_weight,
     'status', p.status,
+    'label_files', (SELECT json_group_array(json_array(f.created_at, f.id, f.dated, f.sha256))
+        FROM product_files AS f WHERE f.product_id = p.id AND f.kind = 'label'),
     'balance', coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0))
 FROM wanted_products AS w CROSS JOIN products AS p WHERE p.id = w.id
 UNION ALL
-SELECT 'lot', l.id, l.product_id FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
+SELECT 'lot', l.id, json_object('product_id', l.product_id, 'lot_number', l.lot_number) FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
 UNION ALL
 SELECT 'visit', v.id, json_object('property_id', v.property_id, 'product_id', v.product_id, 'planned_on', v.planned_on,
     'person_id', v.person_id, 'status', v.status, 'section_ids', (SELECT json_group_array(s.section_id) FROM visit_sections AS s WHERE s.visit_id = v.id))
@@ -83,12 +89,16 @@ SELECT 'correction', c.id, c.body FROM json_each($4) AS w CROSS JOIN correction_
 UNION ALL
 SELECT 'person', p.id, json_object(
     'name', p.name,
-    'credentials', (SELECT json_group_array(json_object('name', c.name, 'rule_set', c.rule_set, 'code', c.code,
+    'credentials', (SELECT json_group_array(json_object('name', c.name, 'number', c.number, 'issued_by', c.issued_by, 'rule_set', c.rule_set, 'code', c.code,
             'valid_from', c.valid_from, 'valid_until', c.valid_until))
         FROM credentials AS c WHERE c.person_id = p.id))
 FROM wanted_people AS w CROSS JOIN people AS p WHERE p.id = w.id
 UNION ALL
-SELECT 'equipment', e.id, json_object('kind', e.kind, 'has_deflector', e.has_deflector, 'active', e.active)
+SELECT 'equipment', e.id, json_object('name', e.name, 'kind', e.kind, 'has_deflector', e.has_deflector, 'active', e.active,
+    'calibrations', (SELECT json_group_array(json_array(c.calibrated_on, c.seq, c.id, c.product_id, c.person_id, c.setting,
+            c.result ->> 'product_lb_per_1000_sqft'))
+        FROM wanted_products AS wp CROSS JOIN wanted_people AS wb CROSS JOIN calibrations AS c
+        WHERE c.equipment_id = e.id AND c.product_id = wp.id AND c.person_id = wb.id AND c.finds = 'rate'))
 FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value
 UNION ALL
 SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value

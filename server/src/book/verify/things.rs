@@ -11,7 +11,7 @@ use crate::{
     book::verify::history::Told,
     scope::Scope,
     store::{
-        calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements, people,
+        additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements, people,
         product_files, products, programmes, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
@@ -31,6 +31,8 @@ fn derived(noun: &str) -> &'static [&'static str] {
         "lot" => &["balance_lb"],
         "property" => &["place_differs"],
         "entry" => &["corrected_by", "entered_by_name"],
+        // Told from the texts themselves, which may be destroyed and are held against it apart.
+        "addition" => &["texts_sha256"],
         _ => &[],
     }
 }
@@ -80,10 +82,14 @@ impl Expected {
             "attempt.refused" => "attempts",
             "settings.changed" => "settings",
             "clearance.given_back" => "clearance_ends",
+            "addition.recorded" => "record_additions",
             _ => "",
         };
         if !table.is_empty() {
             *self.rows.entry(table).or_default() += 1;
+        }
+        if !payload["texts_sha256"].is_null() {
+            *self.rows.entry("personal_texts").or_default() += 1;
         }
         if entry.act == "application.recorded" && !payload["used_clearance"].is_null() {
             *self.rows.entry("clearance_ends").or_default() += 1;
@@ -142,6 +148,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             movement["mass_lb"] = json!(StockBalance::from_raw(mass));
             movement
         })),
+        "addition" => shown(additions::get(connection, id(subject)?).await?),
         "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),

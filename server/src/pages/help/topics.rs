@@ -5,13 +5,14 @@ use std::sync::LazyLock;
 use super::markdown::{Topic, read};
 
 /// The address of each topic under `/help/`, and its text. An address stays: problem pages, printed sheets and people know it.
-pub const SOURCES: [(&str, &str); 21] = [
+pub const SOURCES: [(&str, &str); 22] = [
     ("first-day", include_str!("../../../help/first-day.md")),
     ("people", include_str!("../../../help/people.md")),
     ("check", include_str!("../../../help/check.md")),
     ("clearance", include_str!("../../../help/clearance.md")),
     ("recording", include_str!("../../../help/recording.md")),
     ("correcting", include_str!("../../../help/correcting.md")),
+    ("complete", include_str!("../../../help/complete.md")),
     ("history", include_str!("../../../help/history.md")),
     ("phone", include_str!("../../../help/phone.md")),
     ("weather", include_str!("../../../help/weather.md")),

@@ -1,0 +1,339 @@
+//! What stood of everything that a record names, fixed when it is written: client and site, who worked under which certificate,
+//! product and label, machine and calibration, measurement and soil report. Later changes of any of them change nothing on it.
+
+use domain::{
+    application::is_valid_on,
+    equipment::EquipmentKind,
+    ids::{
+        CalibrationId, ClientId, EquipmentId, LotId, MeasurementId, PersonId, ProductFileId, ProductId, PropertyId,
+        RuleSetCode, SectionId, SoilReportId,
+    },
+    land::Species,
+    product::printed::NitrogenForms,
+    quantity::{Area, NutrientRate, Percent, ProductRate},
+    soil::SoilCategory,
+    time::{Day, Instant},
+};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::acts::{
+    BatchFacts,
+    fault::ActFault,
+    rows::{CredentialRow, PersonRow, ProductRow, SectionRow},
+};
+
+/// What stood on the day of the work, without any text about people.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Particulars {
+    pub client_id: ClientId,
+    #[schema(max_length = 10)]
+    pub postal_code: String,
+    /// By which moments became days.
+    #[schema(max_length = 60)]
+    pub time_zone: String,
+    /// Rule sets that were confirmed for the property.
+    #[schema(max_items = 20, value_type = Vec<RuleSetCode>)]
+    pub rule_sets: Vec<String>,
+    /// Licences and certificates of the applicator that were valid on the day.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 100)]
+    pub credentials: Vec<CredentialThen>,
+    /// Those of the supervisor.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 100)]
+    pub supervisor_credentials: Vec<CredentialThen>,
+    pub product: ProductThen,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60)]
+    pub lot_number: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub machine: Option<MachineThen>,
+    #[schema(max_items = 20)]
+    pub sections: Vec<SectionThen>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct CredentialThen {
+    #[schema(max_length = 120)]
+    pub name: String,
+    #[schema(max_length = 60)]
+    pub number: String,
+    /// The authority that issued it.
+    #[schema(max_length = 120)]
+    pub issued_by: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60)]
+    pub rule_set: Option<String>,
+    pub valid_from: Day,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub valid_until: Option<Day>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ProductThen {
+    #[schema(max_length = 120)]
+    pub name: String,
+    pub nitrogen_percent: Percent,
+    pub slow_nitrogen_percent: Percent,
+    pub phosphate_percent: Percent,
+    pub potash_percent: Percent,
+    /// As the label prints them, if they were copied from it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nitrogen_forms: Option<NitrogenForms>,
+    /// The label as the label itself calls its version.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub label_version: Option<String>,
+    /// The copy of the label that was kept last.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub label_file: Option<LabelFileThen>,
+}
+
+/// A kept copy of a label.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct LabelFileThen {
+    pub id: ProductFileId,
+    #[schema(max_length = 64)]
+    pub sha256: String,
+    /// The day that the label itself bears.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dated: Option<Day>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct MachineThen {
+    #[schema(max_length = 120)]
+    pub name: String,
+    pub kind: EquipmentKind,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<CalibrationThen>,
+}
+
+/// The calibration in force for the machine, the product and the operator.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct CalibrationThen {
+    pub id: CalibrationId,
+    pub calibrated_on: Day,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60)]
+    pub setting: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub product_lb_per_1000_sqft: Option<ProductRate>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct SectionThen {
+    pub section_id: SectionId,
+    #[schema(max_length = 120)]
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub species: Option<Species>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measurement: Option<MeasurementThen>,
+    /// The soil report that was relied on: the latest sampled by then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub soil_report: Option<SoilReportThen>,
+}
+
+/// The measurement by which the area was known.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct MeasurementThen {
+    pub id: MeasurementId,
+    pub measured_on: Day,
+    #[schema(max_length = 20)]
+    pub method: String,
+    pub area_sqft: Area,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct SoilReportThen {
+    pub id: SoilReportId,
+    pub sampled_on: Day,
+    #[schema(max_length = 120)]
+    pub laboratory: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phosphorus: Option<SoilCategory>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phosphate_recommended_lb_per_1000_sqft: Option<NutrientRate>,
+}
+
+/// Texts about people that belong to a record. They can be destroyed when it need not be kept any more.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PersonalTexts {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub client: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 300)]
+    pub mailing_address: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 40)]
+    pub telephone: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 300)]
+    pub site_address: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub applicator: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub supervisor: Option<String>,
+    /// Who else of the staff was there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 10, value_type = Vec<NameThen>)]
+    pub present: Vec<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub notes: Option<String>,
+    /// Why it was done although a rule said stop.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 1000)]
+    pub reason: Option<String>,
+}
+
+/// What somebody was called.
+#[derive(Debug, ToSchema)]
+#[schema(max_length = 120)]
+pub struct NameThen(pub String);
+
+/// A client on a day.
+#[derive(Debug, Clone, Deserialize)]
+pub struct ClientFacts {
+    pub name: String,
+    pub mailing_address: String,
+    pub phone: Option<String>,
+}
+
+/// A kept copy of a label, with the moment from which it was there, in the order of `world_facts.sql`.
+#[derive(Debug, Clone, Deserialize)]
+pub struct LabelFileFact(pub i64, pub ProductFileId, pub Option<Day>, pub String);
+
+/// A calibration that found a rate, in the order of `world_facts.sql`: day, sequence, id, product, operator, setting, rate.
+#[derive(Debug, Clone, Deserialize)]
+pub struct CalibrationFact(
+    pub Day,
+    pub i64,
+    pub CalibrationId,
+    pub ProductId,
+    pub PersonId,
+    pub Option<String>,
+    pub Option<ProductRate>,
+);
+
+/// What a record names, and when.
+#[derive(Debug, Clone)]
+pub struct Named<'a> {
+    pub property: PropertyId,
+    pub product: ProductId,
+    pub lot: Option<LotId>,
+    pub equipment: Option<EquipmentId>,
+    pub person: PersonId,
+    pub supervisor: Option<PersonId>,
+    pub present: &'a [PersonId],
+    pub sections: Vec<SectionId>,
+    pub on: Day,
+    /// What came into the book later than this is not of it.
+    pub known_at: Instant,
+}
+
+/// What stands of everything that a record names, by the book as it was loaded.
+pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, PersonalTexts), ActFault> {
+    let property = world.properties.get(&named.property);
+    let property = property.ok_or_else(|| ActFault::not_loaded("property", &named.property))?;
+    let place = property.on(named.on);
+    let client = property.client(place.client_id).map(|stood| stood.on(named.on));
+    let client = client.ok_or_else(|| ActFault::not_loaded("client", &place.client_id))?;
+    let person = world.person(named.person)?;
+    let supervisor = named.supervisor.map(|id| world.person(id)).transpose()?;
+    let present: Vec<String> =
+        named.present.iter().map(|id| world.person(*id).map(|one| one.name.clone())).collect::<Result<_, _>>()?;
+    let sections = named.sections.iter().map(|id| section(*id, named.on, world)).collect::<Result<_, _>>()?;
+    let lot = |id| world.lots.get(&id).map(|lot| lot.lot_number.clone());
+    let particulars = Particulars {
+        client_id: place.client_id,
+        postal_code: place.postal_code.clone(),
+        time_zone: place.time_zone.clone(),
+        rule_sets: place.rule_sets.clone(),
+        credentials: valid(person, named.on),
+        supervisor_credentials: supervisor.map(|one| valid(one, named.on)).unwrap_or_default(),
+        product: product(world.product(named.product)?, named.known_at),
+        lot_number: named.lot.and_then(lot),
+        machine: machine(named, world),
+        sections,
+    };
+    let texts = PersonalTexts {
+        client: Some(client.name.clone()),
+        mailing_address: Some(client.mailing_address.clone()),
+        telephone: client.phone.clone(),
+        site_address: Some(place.address.clone()),
+        applicator: Some(person.name.clone()),
+        supervisor: supervisor.map(|one| one.name.clone()),
+        present,
+        notes: None,
+        reason: None,
+    };
+    Ok((particulars, texts))
+}
+
+fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
+    let valid = |row: &&CredentialRow| is_valid_on(row.valid_from, row.valid_until, on);
+    let then = |row: &CredentialRow| CredentialThen {
+        name: row.name.clone(),
+        number: row.number.clone(),
+        issued_by: row.issued_by.clone(),
+        rule_set: row.rule_set.clone(),
+        valid_from: row.valid_from,
+        valid_until: row.valid_until,
+    };
+    person.credentials.iter().filter(valid).map(then).collect()
+}
+
+fn product(row: &ProductRow, known_at: Instant) -> ProductThen {
+    let kept = row.label_files.iter().filter(|file| file.0 <= known_at.millis()).max_by_key(|file| file.0);
+    let printed = row.label.printed.as_deref();
+    ProductThen {
+        name: row.name.clone(),
+        nitrogen_percent: row.label.nitrogen_percent,
+        slow_nitrogen_percent: row.label.slow_nitrogen_percent,
+        phosphate_percent: row.label.phosphate_percent,
+        potash_percent: row.label.potash_percent,
+        nitrogen_forms: printed.and_then(|printed| printed.nitrogen_forms),
+        label_version: printed.and_then(|printed| printed.version.clone()),
+        label_file: kept.map(|file| LabelFileThen { id: file.1, dated: file.2, sha256: file.3.clone() }),
+    }
+}
+
+fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
+    let row = world.equipment.get(&named.equipment?)?;
+    let of_it = |fact: &&CalibrationFact| fact.3 == named.product && fact.4 == named.person && fact.0 <= named.on;
+    let latest = row.calibrations.iter().filter(of_it).max_by_key(|fact| (fact.0, fact.1));
+    let calibration = latest.map(|fact| CalibrationThen {
+        id: fact.2,
+        calibrated_on: fact.0,
+        setting: fact.5.clone(),
+        product_lb_per_1000_sqft: fact.6,
+    });
+    Some(MachineThen { name: row.name.clone(), kind: row.kind, calibration })
+}
+
+fn section(id: SectionId, on: Day, world: &BatchFacts) -> Result<SectionThen, ActFault> {
+    let row: &SectionRow = world.sections.get(&id).ok_or_else(|| ActFault::not_loaded("section", &id))?;
+    let stood = row.on(on);
+    let measurement = row.measurement_on(on).map(|found| MeasurementThen {
+        id: found.3,
+        measured_on: found.0,
+        method: found.4.clone(),
+        area_sqft: Area::from_raw(found.2),
+    });
+    let reports = row.soil_reports();
+    let relied = reports.into_iter().filter(|report| report.sampled_on <= on).max_by_key(|report| report.sampled_on);
+    let soil_report = relied.map(|report| SoilReportThen {
+        id: report.id,
+        sampled_on: report.sampled_on,
+        laboratory: report.laboratory,
+        phosphorus: report.phosphorus,
+        phosphate_recommended_lb_per_1000_sqft: report.phosphate_recommended,
+    });
+    Ok(SectionThen { section_id: id, name: stood.name, species: stood.species, measurement, soil_report })
+}

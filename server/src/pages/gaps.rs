@@ -1,0 +1,169 @@
+//! What records lack by the law of their day, and the form by which something is added to a record.
+
+use askama::Template;
+use axum::{
+    extract::{Query, State},
+    response::Response,
+};
+use domain::ids::{self, ApplicationId};
+
+use crate::{
+    api,
+    book::gaps::{self, IncompleteRecord},
+    extract::PathId,
+    pages::{
+        form::{Choice, Field, Form, FormData, choices},
+        office::{Before, dates, shown},
+        office_session::OfficeSession,
+        page,
+    },
+    paging::PageRequest,
+    problem::Problem,
+    scope::Scope,
+    state::App,
+    store::{self, settings::DateOrder},
+};
+
+/// Records looked at for one page: each is put together from what was added to it.
+const LOOKED_AT: i64 = 50;
+
+#[derive(Template)]
+#[template(path = "gaps.html")]
+struct GapsPage {
+    dates: DateOrder,
+    records: Vec<IncompleteRecord>,
+    /// Where the list goes on.
+    older: Option<i64>,
+    /// It does not begin with the newest.
+    begun_later: bool,
+}
+
+/// The one list of what records lack.
+pub async fn list(_: OfficeSession, State(app): State<App>, Query(before): Query<Before>) -> Result<Response, Problem> {
+    let span = PageRequest { take: LOOKED_AT + 1, ..before.span() };
+    let (records, older) = shown(gaps::page(&app, span).await?, LOOKED_AT);
+    let records = records.into_iter().flatten().collect();
+    Ok(page(GapsPage { dates: dates(&app).await?, records, older, begun_later: before.is_some() }.render()))
+}
+
+fn form(id: ApplicationId) -> Form {
+    let moment = "Written as 2026-09-15T18:00:00-04:00.";
+    let fields = vec![
+        Field::tick("/from_the_book", "Add what the book says now about the day of the work").help(
+            "For a certificate, a telephone number, a copy of the label or a soil report that was entered after the record.",
+        ),
+        Field::one("/seen/sky", "Sky at the start", sky()).optional(),
+        Field::one("/seen/wind_from", "Wind direction at the start", wind()).optional(),
+        Field::one("/seen/amount_measured_by", "How the amount was measured", measured()).optional(),
+        Field::line("/seen/machine_setting", "Setting of the machine").optional(),
+        Field::amount("/seen/kept_from_water_ft", "Distance kept from water, ft").optional(),
+        Field::amount("/seen/kept_from_drains_ft", "Distance kept from drains, ft").optional(),
+        Field::line("/seen/watered_in/at", "Watered in: when").optional().help(moment),
+        Field::one("/seen/watered_in/by", "Watered in: by whom", watered()).optional(),
+        Field::line("/seen/label_instructions/0/words", "A special instruction of the label").optional(),
+        Field::yes_or_no("/seen/label_instructions/0/kept", "Was it kept?").optional(),
+        Field::yes_or_no("/seen/label_instructions/0/passed_on", "Was it passed on to the client?").optional(),
+        Field::one("/seen/notices/0/kind", "Notice: what", notices()).optional(),
+        Field::line("/seen/notices/0/at", "Notice: when").optional().help(moment),
+        Field::one("/seen/notices/0/to", "Notice: to whom", told()).optional(),
+    ];
+    let note = "What was saved with the record stays as it is. What you add stands beside it, with today's date and your name.";
+    Form::new("Add to a record", format!("/office/records/{id}/add"), "Add it", fields)
+        .back(format!("/records/{id}"))
+        .note(note)
+}
+
+fn sky() -> Vec<Choice> {
+    choices(&[
+        ("clear", "clear"),
+        ("partly_cloudy", "partly cloudy"),
+        ("overcast", "overcast"),
+        ("fog", "fog"),
+        ("rain", "rain"),
+        ("snow", "snow"),
+    ])
+}
+
+fn wind() -> Vec<Choice> {
+    choices(&[
+        ("calm", "calm"),
+        ("north", "from the north"),
+        ("northeast", "from the northeast"),
+        ("east", "from the east"),
+        ("southeast", "from the southeast"),
+        ("south", "from the south"),
+        ("southwest", "from the southwest"),
+        ("west", "from the west"),
+        ("northwest", "from the northwest"),
+        ("variable", "from changing directions"),
+    ])
+}
+
+fn measured() -> Vec<Choice> {
+    choices(&[
+        ("weighed", "weighed"),
+        ("bags_counted", "bags counted"),
+        ("hopper_scale", "scale of the hopper"),
+        ("flow_meter", "flow meter"),
+        ("tank_gauge", "gauge of the tank"),
+        ("calibration", "worked out from the calibration"),
+    ])
+}
+
+fn watered() -> Vec<Choice> {
+    choices(&[
+        ("company", "the company"),
+        ("client", "the client"),
+        ("irrigation", "an irrigation system"),
+        ("rain", "rain"),
+    ])
+}
+
+fn notices() -> Vec<Choice> {
+    choices(&[
+        ("sign", "sign"),
+        ("door_card", "door card"),
+        ("email", "e-mail"),
+        ("text_message", "text message"),
+        ("letter", "letter"),
+        ("spoken", "spoken"),
+    ])
+}
+
+fn told() -> Vec<Choice> {
+    choices(&[
+        ("client", "the client"),
+        ("occupant", "whoever lives there"),
+        ("neighbors", "the neighbors"),
+        ("public", "whoever comes by"),
+    ])
+}
+
+async fn known(app: &App, id: ApplicationId) -> Result<(), Problem> {
+    let found = store::applications::get(app.store.reader(), id, Scope::Company).await?;
+    found.map(|_| ()).ok_or_else(|| Problem::not_found("application"))
+}
+
+pub async fn new(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+) -> Result<Response, Problem> {
+    known(&app, id).await?;
+    Ok(form(id).once(&app).show())
+}
+
+pub async fn add(
+    desk: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::Application>,
+    sent: FormData,
+) -> Result<Response, Problem> {
+    let form = form(id).sent(&sent);
+    let done = async {
+        let (key, valid) = form.asked(&app)?;
+        api::additions::create_addition(desk.staff(), State(app.clone()), PathId(id), key, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |_| format!("/records/{id}"))
+}

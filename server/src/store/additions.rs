@@ -1,0 +1,140 @@
+//! What was added to records after they were written. Only ever inserted.
+
+use domain::{
+    ids::{AdditionId, ApplicationId, DeviceId, PersonId},
+    time::Instant,
+};
+use serde::Serialize;
+use sqlx::{SqliteConnection, SqliteExecutor};
+use utoipa::ToSchema;
+
+use crate::{
+    acts::{
+        effects::PersonalTextsRow,
+        particulars::{Particulars, PersonalTexts},
+        seen::SeenFacts,
+    },
+    secret::sha256,
+    store::{read, read_instant, read_json},
+};
+
+/// What was added to a record. It stands beside what was fixed when the record was written, and changes nothing of it.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Addition {
+    pub id: AdditionId,
+    pub application_id: ApplicationId,
+    /// Who added it.
+    pub person_id: PersonId,
+    pub device_id: Option<DeviceId>,
+    pub entered_at: Instant,
+    /// What somebody saw or did.
+    pub seen: Option<SeenFacts>,
+    /// What the book said, when this was added, of the day of the work.
+    pub particulars: Option<Particulars>,
+    /// Its texts about people, where they were asked for and were not destroyed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub texts: Option<PersonalTexts>,
+    /// SHA-256 of the salt and the texts about people, by which the journal vouches for them.
+    #[schema(max_length = 64)]
+    pub texts_sha256: Option<String>,
+}
+
+struct AdditionRow {
+    id: String,
+    application_id: String,
+    person_id: String,
+    device_id: Option<String>,
+    entered_at: i64,
+    seen: Option<String>,
+    particulars: Option<String>,
+    salt: Option<String>,
+    texts: Option<String>,
+}
+
+impl TryFrom<AdditionRow> for Addition {
+    type Error = sqlx::Error;
+
+    fn try_from(row: AdditionRow) -> Result<Self, sqlx::Error> {
+        let hashed = row.salt.zip(row.texts.clone()).map(|(salt, body)| sha256(format!("{salt}{body}")));
+        Ok(Self {
+            id: read(&row.id, "addition id")?,
+            application_id: read(&row.application_id, "application id")?,
+            person_id: read(&row.person_id, "person id")?,
+            device_id: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
+            entered_at: read_instant(row.entered_at)?,
+            seen: row.seen.as_deref().map(|text| read_json(text, "what was seen")).transpose()?,
+            particulars: row.particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
+            texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,
+            texts_sha256: hashed,
+        })
+    }
+}
+
+/// Everything that was added to a record, oldest first.
+pub async fn list(executor: impl SqliteExecutor<'_>, application: ApplicationId) -> Result<Vec<Addition>, sqlx::Error> {
+    let key = application.to_string();
+    let rows = sqlx::query_as!(
+        AdditionRow,
+        r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, t.salt AS "salt?", t.body AS "texts?"
+           FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id
+           WHERE x.application_id = $1 ORDER BY x.seq"#,
+        key
+    )
+    .fetch_all(executor)
+    .await?;
+    rows.into_iter().map(Addition::try_from).collect()
+}
+
+/// One addition, without its texts about people: as it was answered and as the journal has it.
+pub async fn get(executor: impl SqliteExecutor<'_>, id: AdditionId) -> Result<Option<Addition>, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query_as!(
+        AdditionRow,
+        r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, t.salt AS "salt?", t.body AS "texts?"
+           FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id WHERE x.id = $1"#,
+        key
+    )
+    .fetch_optional(executor)
+    .await?;
+    row.map(Addition::try_from).transpose().map(|found| found.map(|found| Addition { texts: None, ..found }))
+}
+
+/// Keeps an addition, with its texts about people where it has any.
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    addition: &Addition,
+    texts: Option<&PersonalTextsRow>,
+) -> Result<(), sqlx::Error> {
+    let encoded = |error: serde_json::Error| sqlx::Error::Encode(error.into());
+    let (id, application) = (addition.id.to_string(), addition.application_id.to_string());
+    let (person, device) = (addition.person_id.to_string(), addition.device_id.map(|id| id.to_string()));
+    let at = addition.entered_at.millis();
+    let seen = addition.seen.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
+    let particulars = addition.particulars.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
+    sqlx::query!(
+        "INSERT INTO record_additions (id, application_id, person_id, device_id, entered_at, seen, particulars)
+         VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        id,
+        application,
+        person,
+        device,
+        at,
+        seen,
+        particulars
+    )
+    .execute(&mut *connection)
+    .await?;
+    if let Some(texts) = texts {
+        sqlx::query!(
+            "INSERT INTO personal_texts (record_id, salt, body) VALUES ($1, $2, $3)",
+            texts.record_id,
+            texts.salt,
+            texts.body
+        )
+        .execute(connection)
+        .await?;
+    }
+    Ok(())
+}

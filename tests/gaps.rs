@@ -1,0 +1,182 @@
+//! What records lack by the law of their day, and that each gap is closed in the way that the list says.
+
+use harness::{
+    TestApp, User, new_id,
+    world::{Company, technician},
+};
+use serde_json::{Value, json};
+use server::book::verify::check_file;
+
+/// What the list says of one record: fields and kinds.
+async fn gaps(user: &User, id: &str) -> Vec<String> {
+    let list = user.get("/api/v1/gaps?limit=200").await.expect(200).body;
+    let records = list["items"].as_array().unwrap();
+    let record = records.iter().find(|record| record["application_id"] == id);
+    let name = |gap: &Value| gap["field"].as_str().or(gap["kind"].as_str()).unwrap().to_owned();
+    record.map(|record| record["gaps"].as_array().unwrap().iter().map(name).collect()).unwrap_or_default()
+}
+
+async fn add(company: &Company, id: &str, body: &Value) {
+    let _ = company.office.post(&format!("/api/v1/applications/{id}/additions"), body).await.expect(201);
+}
+
+async fn certified(company: &Company, rule_set: &str) {
+    let held = json!({
+        "name": "Certificate", "number": "FA-1", "issued_by": "A state", "rule_set": rule_set, "valid_from": "2026-01-01",
+    });
+    let of = format!("/api/v1/people/{}/credentials", company.phone.id.as_deref().unwrap());
+    let _ = company.office.post(&of, &held).await.expect(201);
+}
+
+async fn label_kept(company: &Company) {
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
+}
+
+async fn put(company: &Company, record: &Value) -> String {
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), record).await.expect(201);
+    id
+}
+
+#[tokio::test]
+async fn a_maryland_record_can_be_complete() {
+    // COMAR 15.20.10.13 B: "a label, or legible copy of the label" among the fields of a record; COMAR 15.20.10.02: a certified
+    // applicator, or an employee under one's direct supervision.
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "5").await;
+    assert_eq!(gaps(&company.office, &id).await, ["label_copy", "credential"]);
+    certified(&company, "us-md").await;
+    label_kept(&company).await;
+    let complete = company.put_down(&company.front, "5").await;
+    assert_eq!(gaps(&company.office, &complete).await, [""; 0]);
+    let duties = company.phone.get(&format!("/api/v1/applications/{complete}/duties")).await.expect(200).body;
+    assert_eq!((&duties["missing"], &duties["gaps"]), (&json!([]), &json!([])));
+    // The first is what it was until what the book says now is added to it.
+    assert_eq!(gaps(&company.office, &id).await, ["label_copy", "credential"]);
+    add(&company, &id, &json!({ "from_the_book": true })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    assert!(check_file(&company.app.file()).await.unwrap().faults.is_empty());
+}
+
+#[tokio::test]
+async fn a_supervisors_certificate_is_enough_and_another_states_is_not() {
+    let company = Company::in_maryland().await;
+    label_kept(&company).await;
+    certified(&company, "us-va").await;
+    assert_eq!(gaps(&company.office, &company.put_down(&company.front, "5").await).await, ["credential"]);
+    let (chief, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let held = json!({
+        "name": "Certificate", "number": "FA-2", "issued_by": "A state", "rule_set": "us-md", "valid_from": "2026-01-01",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{chief}/credentials"), &held).await.expect(201);
+    let mut record = company.record(&company.front, "5");
+    record["supervisor_id"] = json!(chief);
+    assert_eq!(gaps(&company.office, &put(&company, &record).await).await, [""; 0]);
+}
+
+#[tokio::test]
+async fn any_condition_at_the_start_is_virginias_weather() {
+    // 2VAC5-405-100 A 4: "weather conditions at the start of the application", and none in particular; A 1: the customer's
+    // name, mailing address and telephone number.
+    let company = Company::under(&["us-va"]).await;
+    let bare = |seen: Value| {
+        let mut record = company.record(&company.front, "5");
+        record["weather"] = json!({});
+        if !seen.is_null() {
+            record["seen"] = seen;
+        }
+        record
+    };
+    let acknowledged = async |mut record: Value| {
+        let id = new_id();
+        let path = format!("/api/v1/applications/{id}");
+        let first = company.phone.put(&path, &record).await;
+        if first.status == 422 {
+            let stops =
+                first.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
+            record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
+            record["reason"] = json!("It was done.");
+            let _ = company.phone.put(&path, &record).await.expect(201);
+        }
+        id
+    };
+    let id = acknowledged(bare(Value::Null)).await;
+    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone", "weather_at_start"]);
+    for seen in [json!({ "sky": "overcast" }), json!({ "wind_from": "calm" })] {
+        let id = acknowledged(bare(seen.clone())).await;
+        assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"], "{seen}");
+    }
+    for weather in [
+        json!({ "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": "2026-09-15T13:00:00Z" } }),
+        json!({ "wind": { "wind_mph": "3", "source": "technician", "observed_at": "2026-09-15T13:00:00Z" } }),
+        json!({ "heavy_rain": { "falls": false, "source": "technician", "observed_at": "2026-09-15T13:00:00Z" } }),
+    ] {
+        let mut record = bare(Value::Null);
+        record["weather"] = weather.clone();
+        let id = acknowledged(record).await;
+        assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"], "{weather}");
+    }
+    // What was seen is added to the record; what belongs in the book is entered there for its day and then added.
+    add(&company, &id, &json!({ "seen": { "sky": "clear" } })).await;
+    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"]);
+    let entry = json!({ "since": "2026-09-01", "facts": { "phone": "555-0100" }, "reason": "Asked." });
+    let _ = company.office.post(&format!("/api/v1/clients/{}/history", company.client), &entry).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"]);
+    add(&company, &id, &json!({ "from_the_book": true })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+}
+
+#[tokio::test]
+async fn delaware_wants_the_record_of_the_day_itself() {
+    // 3 DE Admin. Code 1201-12.3: a contemporaneous log.
+    let company = Company::under(&["us-de"]).await;
+    certified(&company, "us-de").await;
+    let in_time = company.put_down(&company.front, "5").await;
+    assert_eq!(gaps(&company.office, &in_time).await, [""; 0]);
+    let mut record = company.record(&company.rear, "5");
+    record["started_at"] = json!("2026-09-14T09:05:00-04:00");
+    record["finished_at"] = json!("2026-09-14T09:31:00-04:00");
+    let late = put(&company, &record).await;
+    assert_eq!(gaps(&company.office, &late).await, ["late"]);
+    let list = company.office.get("/api/v1/gaps").await.expect(200).body;
+    let gap = &list["items"][0]["gaps"][0];
+    assert_eq!((&gap["closing"], &gap["source"]["citation"]), (&json!("stays"), &json!("3 DE Admin. Code 1201-12.3")));
+    // In Maryland the same is no gap: COMAR 15.20.10.13 names no time.
+    let statement = company.statement().await;
+    let named = statement["gaps"].as_array().unwrap().iter().filter(|gap| gap.as_str().unwrap().contains("1201-12.3"));
+    assert_eq!(named.count(), 1, "{:#}", statement["gaps"]);
+    let csv = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
+    assert!(company.owner.get(&csv).await.expect(200).text.contains("1201-12.3"));
+}
+
+#[tokio::test]
+async fn a_record_that_was_taken_back_lacks_nothing() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "5").await;
+    assert_eq!(gaps(&company.office, &id).await.len(), 2);
+    let back = json!({ "application_id": id, "reason": "Another lawn." });
+    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+}
+
+#[tokio::test]
+async fn the_list_comes_in_pages_and_to_the_office_alone() {
+    let company = Company::on(TestApp::empty().await, &["us-md"]).await;
+    let mut stored = Vec::new();
+    for _ in 0..5 {
+        stored.push(company.put_down(&company.front, "1").await);
+    }
+    stored.reverse();
+    let (mut path, mut seen) = ("/api/v1/gaps?limit=2".to_owned(), Vec::new());
+    loop {
+        let page = company.office.get(&path).await.expect(200).body;
+        seen.extend(
+            page["items"].as_array().unwrap().iter().map(|one| one["application_id"].as_str().unwrap().to_owned()),
+        );
+        let Some(cursor) = page["next_cursor"].as_str() else { break };
+        path = format!("/api/v1/gaps?limit=2&cursor={cursor}");
+    }
+    assert_eq!(seen, stored);
+    let _ = company.phone.get("/api/v1/gaps").await.problem(403, "not-allowed");
+}

@@ -1,0 +1,349 @@
+//! A record stands alone: what stood when it was written is fixed with it, and nothing that changes later changes anything on it.
+
+use domain::journal::{BEGINNING, Entry};
+use harness::{
+    User, new_id,
+    world::{Company, course, rotary_spreader, soil_report, technician},
+};
+use rusqlite::{Connection, params};
+use serde_json::{Value, json};
+use server::{book::verify::check_file, secret::sha256};
+
+/// A company with everything that a record can name, and such a record.
+async fn company_with_a_whole_record() -> (Company, String) {
+    let company = Company::in_maryland().await;
+    let person = company.phone.id.clone().unwrap();
+    let spreader = rotary_spreader(&company.office).await;
+    let _ =
+        company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);
+    let held = json!({
+        "name": "Certificate", "number": "FA-1001", "issued_by": "A state", "rule_set": "us-md", "valid_from": "2026-01-01",
+        "valid_until": "2026-12-31",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{person}/credentials"), &held).await.expect(201);
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n%%EOF\n").await.expect(201);
+    let client = json!({ "name": "Client 001", "mailing_address": "1 Street A, Sampletown", "phone": "555-0100" });
+    let _ = company.office.put_version(&format!("/api/v1/clients/{}", company.client), "*", &client).await.expect(200);
+    let (helper, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let mut record = company.record(&company.front, "20");
+    record["equipment_id"] = json!(spreader);
+    record["supervisor_id"] = json!(company.office.id);
+    record["present_ids"] = json!([helper]);
+    record["notes"] = json!("The gate sticks.");
+    record["seen"] = json!({
+        "amount_measured_by": "weighed", "machine_setting": "14", "kept_from_water_ft": "25", "kept_from_drains_ft": "10",
+        "wind_from": "southwest", "sky": "partly_cloudy",
+        "watered_in": { "at": "2026-09-15T13:40:00Z", "by": "company" },
+        "label_instructions": [{ "words": "Keep children and pets off until dry.", "kept": true, "passed_on": true }],
+        "notices": [{ "kind": "door_card", "at": "2026-09-15T13:35:00Z", "to": "client" }],
+    });
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    // The same again is recognised, and other words under the same id are named.
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(200);
+    record["notes"] = json!("The gate sticks not.");
+    let other = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.problem(409, "id-reused");
+    assert_eq!(other.faults(), ["#/notes"]);
+    (company, id)
+}
+
+async fn page(company: &Company, id: &str) -> String {
+    let visitor = crate::pages::visitor::Visitor::named(company, "office").await;
+    visitor.open(&format!("/records/{id}")).await.html
+}
+
+async fn told(user: &User, id: &str) -> Vec<String> {
+    let mut texts = Vec::new();
+    for of in ["", "/particulars", "/duties", "/decision"] {
+        texts.push(user.get(&format!("/api/v1/applications/{id}{of}")).await.expect(200).text);
+    }
+    texts
+}
+
+#[tokio::test]
+async fn a_record_tells_everything_that_stood() {
+    let (company, id) = company_with_a_whole_record().await;
+    let told = company.phone.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["fixed_at_writing"], true);
+    let texts = json!({
+        "client": "Client 001", "mailing_address": "1 Street A, Sampletown", "telephone": "555-0100",
+        "site_address": "1 Street A, Sampletown", "applicator": "Tech 01", "supervisor": "Office 01", "present": ["Tech 02"],
+        "notes": "The gate sticks.",
+    });
+    assert_eq!(told["texts"], texts);
+    let stood = &told["particulars"];
+    assert_eq!((&stood["postal_code"], &stood["lot_number"]), (&json!("21000"), &json!("LOT-1")));
+    assert_eq!(stood["credentials"][0]["number"], "FA-1001");
+    assert_eq!(stood["product"]["label_file"]["sha256"], sha256(b"%PDF-1.7\n%%EOF\n"));
+    // 10 lb put in and 5.2 left over a course of 8 by 125 ft, 1,000 sq ft: 4.8 lb.
+    let calibration = &stood["machine"]["calibration"];
+    assert_eq!((&calibration["setting"], &calibration["product_lb_per_1000_sqft"]), (&json!("14"), &json!("4.8")));
+    let section = &stood["sections"][0];
+    assert_eq!(section["measurement"]["method"], "wheel");
+    assert_eq!(
+        (&section["measurement"]["area_sqft"], &section["soil_report"]["sampled_on"]),
+        (&json!("8200"), &json!("2025-10-02"))
+    );
+    let html = page(&company, &id).await;
+    for words in [
+        "Client 001",
+        "555-0100",
+        "21000",
+        "FA-1001",
+        "Office 01",
+        "Tech 02",
+        "LOT-1",
+        "Spreader 01",
+        "at setting 14",
+        "measured 2025-03-01 (wheel)",
+        "Sample Laboratory",
+        "weighed",
+        "25 ft",
+        "10 ft",
+        "from the southwest",
+        "partly cloudy",
+        "by the company",
+        "Keep children and pets off until dry.",
+        "door card",
+        &id,
+        told["journal_hash"].as_str().unwrap(),
+        told["particulars_sha256"].as_str().unwrap(),
+        stood["product"]["label_file"]["sha256"].as_str().unwrap(),
+    ] {
+        assert!(html.contains(words), "{words}: {html}");
+    }
+    // The journal has hashes in the place of texts about people.
+    let entries = company.owner.get(&format!("/api/v1/journal?subject_id={id}")).await.expect(200).text;
+    for text in ["Client 001", "555-0100", "Sampletown", "Tech 01", "Tech 02", "gate sticks"] {
+        assert!(!entries.contains(text), "{text} stands in {entries}");
+    }
+    assert!(check_file(&company.app.file()).await.unwrap().faults.is_empty());
+}
+
+#[tokio::test]
+async fn no_later_change_of_anything_changes_a_record() {
+    let (company, id) = company_with_a_whole_record().await;
+    let (before, printed) = (told(&company.office, &id).await, page(&company, &id).await);
+    let changes = later_changes(&company).await;
+    assert!(changes >= 20, "{changes}");
+    assert_eq!(told(&company.office, &id).await, before);
+    assert_eq!(page(&company, &id).await, printed);
+}
+
+/// Twenty changes of everything that the record names, each counted as it is made.
+async fn later_changes(company: &Company) -> usize {
+    let (office, owner) = (&company.office, &company.owner);
+    let person = company.phone.id.as_deref().unwrap();
+    let mut changed = 0;
+    let client = format!("/api/v1/clients/{}", company.client);
+    let facts = |facts: Value| json!({ "since": "2026-09-01", "facts": facts, "reason": "Learned late." });
+    let place = format!("/api/v1/properties/{}", company.property);
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    for (path, facts) in [
+        (format!("{client}/history"), facts(json!({ "name": "Client 001 the Second" }))),
+        (format!("{client}/history"), facts(json!({ "mailing_address": "9 Street Z" }))),
+        (format!("{client}/history"), facts(json!({ "phone": "555-0199" }))),
+        (format!("{place}/history"), facts(json!({ "address": "9 Street Z, Sampletown" }))),
+        (format!("{place}/history"), facts(json!({ "postal_code": "21999" }))),
+        (format!("{place}/history"), facts(json!({ "time_zone": "America/Chicago" }))),
+        (format!("{place}/history"), facts(json!({ "rule_sets": ["us-va"] }))),
+        (format!("{lawn}/history"), facts(json!({ "name": "lawn before the house" }))),
+        (format!("{lawn}/history"), facts(json!({ "species": "zoysia" }))),
+    ] {
+        let _ = office.post(&path, &facts).await.expect(201);
+        changed += 1;
+    }
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    let buyer = office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let _ = office.post(&format!("{place}/history"), &facts(json!({ "client_id": buyer }))).await.expect(201);
+    let measured =
+        json!({ "area_sqft": "7000", "measured_on": "2026-09-10", "method": "tape", "measured_by": "Office 01" });
+    let _ = office.post(&format!("{lawn}/measurements"), &measured).await.expect(201);
+    soil_report(office, &company.front, "2026-09-01", "excessive", "0").await;
+    let renamed = |name: &str, role: &str| json!({ "name": name, "role": role, "active": true });
+    let _ = owner
+        .put_version(&format!("/api/v1/people/{person}"), "*", &renamed("Tech 01 B", "technician"))
+        .await
+        .expect(200);
+    let credentials = owner.get(&format!("/api/v1/people/{person}/credentials")).await.expect(200).body;
+    let held = format!("/api/v1/credentials/{}", credentials["items"][0]["id"].as_str().unwrap());
+    let other = json!({ "name": "Another", "number": "FA-2", "issued_by": "Nobody", "valid_from": "2027-01-01" });
+    let _ = office.put_version(&held, "*", &other).await.expect(200);
+    let of = format!("/api/v1/people/{person}/credentials");
+    let _ = office
+        .post(&of, &json!({ "name": "More", "number": "FA-3", "issued_by": "A state", "valid_from": "2026-01-01" }))
+        .await
+        .expect(201);
+    let machines = owner.get("/api/v1/equipment").await.expect(200).body;
+    let machine = machines["items"][0]["id"].as_str().unwrap();
+    let put = json!({ "name": "Spreader 99", "kind": "rotary_spreader", "has_deflector": false, "active": false });
+    let calibration = course(machine, &company.feed, "2026-09-15");
+    let _ = company.phone.post("/api/v1/calibrations", &calibration).await.expect(201);
+    let _ = office.put_version(&format!("/api/v1/equipment/{machine}"), "*", &put).await.expect(200);
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = office.post_file(&files, "application/pdf", b"%PDF-1.7\nnewer\n").await.expect(201);
+    let hold = json!({ "status": "hold" });
+    let _ = office.put_version(&format!("/api/v1/products/{}/status", company.feed), "*", &hold).await.expect(200);
+    let spilled = json!({
+        "product_id": company.feed, "kind": "spilled", "mass_lb": "3", "moved_on": "2026-09-15", "reason": "A torn bag.",
+    });
+    let _ = office.post("/api/v1/stock-movements", &spilled).await.expect(201);
+    let visit = json!({
+        "property_id": company.property, "person_id": company.office.id, "planned_on": "2026-09-16", "product_id": company.feed,
+        "section_ids": [company.rear], "purpose": "maintenance", "status": "cancelled", "reason": "Moved.",
+    });
+    let _ = office.put_version(&format!("/api/v1/visits/{}", company.visit), "*", &visit).await.expect(200);
+    changed + 12
+}
+
+#[tokio::test]
+async fn what_is_seen_later_stands_beside_the_record() {
+    let (company, id) = company_with_a_whole_record().await;
+    let before = company.phone.get(&format!("/api/v1/applications/{id}")).await.expect(200).text;
+    let additions = format!("/api/v1/applications/{id}/additions");
+    let seen = json!({ "seen": { "watered_in": { "at": "2026-09-15T14:00:00Z", "by": "client" } } });
+    let key = "one-key-for-one-addition";
+    let first = company.phone.post_with_key(&additions, key, &seen).await.expect(201).body;
+    assert_eq!(company.phone.post_with_key(&additions, key, &seen).await.expect(201).body, first);
+    let nothing = company.phone.post(&additions, &json!({ "seen": {} })).await.problem(422, "invalid");
+    assert_eq!(nothing.faults(), ["#/seen"]);
+    let ahead = json!({ "seen": { "notices": [{ "kind": "sign", "at": "2026-09-17T14:00:00Z", "to": "public" }] } });
+    assert_eq!(company.phone.post(&additions, &ahead).await.problem(422, "invalid").faults(), ["#/seen/notices/0/at"]);
+    let (_, stranger) = technician(&company.app, &company.office, &company.owner, "Tech 03").await;
+    let _ = stranger.post(&additions, &seen).await.problem(404, "not-found");
+    assert_eq!(company.phone.get(&format!("/api/v1/applications/{id}")).await.expect(200).text, before);
+    let told = company.phone.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["additions"].as_array().unwrap().len(), 1);
+    assert_eq!(told["additions"][0]["seen"]["watered_in"]["by"], "client");
+    assert!(page(&company, &id).await.contains("Added since"));
+}
+
+#[tokio::test]
+async fn people_that_nobody_knows_are_refused() {
+    let company = Company::in_maryland().await;
+    let mut record = company.record(&company.front, "20");
+    record["supervisor_id"] = json!(new_id());
+    record["present_ids"] = json!([company.office.id, new_id()]);
+    let refused = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await;
+    let faults = refused.problem(422, "invalid").faults();
+    assert!(faults[0] == "#/supervisor_id" && faults[1].starts_with("#/present_ids/"), "{faults:?}");
+}
+
+/// Writes the journal anew from the first entry on, with other payloads.
+fn rechained(book: &Connection, change: impl Fn(&str, &mut Value)) {
+    let mut rows = book
+        .prepare("SELECT seq, written_at, person_id, device_id, act, subject_id, payload FROM journal ORDER BY seq")
+        .unwrap();
+    let entries: Vec<(i64, i64, Option<String>, Option<String>, String, String, String)> = rows
+        .query_map([], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?))
+        })
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    let mut previous = BEGINNING.to_owned();
+    for (seq, written_at_ms, person, device, act, subject, payload) in entries {
+        let mut told: Value = serde_json::from_str(&payload).unwrap();
+        change(&act, &mut told);
+        let payload = if act == "application.recorded" { told.to_string() } else { payload };
+        let entry = Entry {
+            seq,
+            written_at_ms,
+            person_id: person.as_deref(),
+            device_id: device.as_deref(),
+            act: &act,
+            subject_id: &subject,
+            payload: &payload,
+        };
+        let hash = entry.hash(&previous);
+        let update = "UPDATE journal SET payload = ?1, previous_hash = ?2, hash = ?3 WHERE seq = ?4";
+        assert_eq!(book.execute(update, params![payload, previous, hash, seq]).unwrap(), 1);
+        previous = hash;
+    }
+}
+
+/// Drops the triggers that refuse what only a migration or a fault could do.
+fn unguarded(file: &std::path::Path) -> Connection {
+    let book = Connection::open(file).unwrap();
+    for trigger in ["journal_keep", "applications_keep", "personal_texts_keep", "personal_texts_stay"] {
+        book.execute_batch(&format!("DROP TRIGGER {trigger}")).unwrap();
+    }
+    book
+}
+
+#[tokio::test]
+async fn a_record_from_before_this_was_kept_is_shown_as_the_book_has_it() {
+    let (company, id) = company_with_a_whole_record().await;
+    let whole = company.office.get(&format!("/api/v1/applications/{id}")).await.expect(200).body;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    {
+        // As version 0.1 wrote it: everything in the content, nothing fixed.
+        let book = unguarded(&file);
+        let content: String = book.query_row("SELECT content FROM applications", [], |row| row.get(0)).unwrap();
+        let mut old: Value = serde_json::from_str(&content).unwrap();
+        old["notes"] = json!("The gate sticks.");
+        let text = old.to_string();
+        let update = "UPDATE applications SET content = ?1, fingerprint = ?2, person_name = 'Tech 01', particulars = NULL, incomplete = NULL";
+        assert_eq!(book.execute(update, params![text, sha256(&text)]).unwrap(), 1);
+        book.execute_batch("DELETE FROM personal_texts").unwrap();
+        rechained(&book, |act, told| {
+            if act == "application.recorded" {
+                told["content"] = old.clone();
+                told["row"]["person_name"] = json!("Tech 01");
+                told["row"]["fingerprint"] = json!(sha256(&text));
+                told["row"].as_object_mut().unwrap().remove("incomplete");
+                for name in ["particulars_sha256", "texts_sha256"] {
+                    told.as_object_mut().unwrap().remove(name);
+                }
+            }
+        });
+    }
+    assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
+    let app = harness::TestApp::reopen(folder).await;
+    let office = app.sign_in("office", None).await;
+    assert_eq!(office.get(&format!("/api/v1/applications/{id}")).await.expect(200).body, whole);
+    let told = office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!((&told["fixed_at_writing"], &told["particulars_sha256"]), (&json!(false), &Value::Null));
+    assert_eq!((&told["texts"]["client"], &told["texts"]["notes"]), (&json!("Client 001"), &json!("The gate sticks.")));
+    assert_eq!(told["particulars"]["credentials"][0]["number"], "FA-1001");
+    // The label's file came before the record, so it was there.
+    assert!(told["particulars"]["product"]["label_file"].is_object());
+}
+
+#[tokio::test]
+async fn texts_that_the_journal_says_were_destroyed_leave_a_chain_that_verifies() {
+    let (company, id) = company_with_a_whole_record().await;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    {
+        let book = unguarded(&file);
+        let (seq, hash): (i64, String) = book
+            .query_row("SELECT seq, hash FROM journal ORDER BY seq DESC LIMIT 1", [], |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })
+            .unwrap();
+        let entry = Entry {
+            seq: seq + 1,
+            written_at_ms: 0,
+            person_id: None,
+            device_id: None,
+            act: "texts.destroyed",
+            subject_id: &id,
+            payload: "{}",
+        };
+        let insert = "INSERT INTO journal VALUES (?1, 0, NULL, NULL, 'texts.destroyed', ?2, '{}', ?3, ?4)";
+        assert_eq!(book.execute(insert, params![seq + 1, id, hash, entry.hash(&hash)]).unwrap(), 1);
+        let destroy = "UPDATE personal_texts SET body = NULL, salt = NULL, destroyed_by = ?1 WHERE record_id = ?2";
+        assert_eq!(book.execute(destroy, params![seq + 1, id]).unwrap(), 1);
+    }
+    assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
+    let app = harness::TestApp::reopen(folder).await;
+    let office = app.sign_in("office", None).await;
+    let told = office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["texts"], Value::Null);
+    assert_eq!(told["particulars"]["postal_code"], "21000");
+    let record = office.get(&format!("/api/v1/applications/{id}")).await.expect(200).body;
+    assert_eq!((&record["notes"], &record["person_name"]), (&Value::Null, &json!("")));
+}
