@@ -83,6 +83,9 @@ struct Group {
 /// Where every line went, by section and round of its plan.
 pub(super) type Placed = BTreeMap<Line, Result<StopPlaced, String>>;
 
+/// Sections with the rounds that they would have.
+type Arrangement = Vec<(usize, Vec<PlannedRound>)>;
+
 struct Arranged<'s, 'p> {
     season: &'s Season,
     offered: &'p [(ProductId, PlanProduct)],
@@ -91,7 +94,7 @@ struct Arranged<'s, 'p> {
     groups: Vec<Group>,
     settled: HashSet<Line>,
     /// The last arrangement that was let through: stop, day, and the rounds of each section.
-    candidate: Option<(usize, Day, Vec<(usize, Vec<PlannedRound>)>)>,
+    candidate: Option<(usize, Day, Arrangement)>,
 }
 
 impl Arranged<'_, '_> {
@@ -266,16 +269,14 @@ fn first_groups(arranged: &Arranged<'_, '_>, only: Option<&str>) -> Vec<(usize, 
 
 /// Lines as one stop, or, where their days have none in common, a product each.
 fn whole(arranged: &mut Arranged<'_, '_>, homes: &mut Homes, (round, lines): (usize, Vec<Line>)) -> Vec<Group> {
-    match group(arranged, homes, round, lines.clone()) {
-        Some(group) => vec![group],
-        None => {
-            let mut parts: BTreeMap<usize, Vec<Line>> = BTreeMap::new();
-            for line in lines {
-                parts.entry(product(arranged, line)).or_default().push(line);
-            }
-            parts.into_values().filter_map(|lines| group(arranged, homes, round, lines)).collect()
-        }
+    if let Some(group) = group(arranged, homes, round, lines.clone()) {
+        return vec![group];
     }
+    let mut parts: BTreeMap<usize, Vec<Line>> = BTreeMap::new();
+    for line in lines {
+        parts.entry(product(arranged, line)).or_default().push(line);
+    }
+    parts.into_values().filter_map(|lines| group(arranged, homes, round, lines)).collect()
 }
 
 fn product(arranged: &Arranged<'_, '_>, (section, at): Line) -> usize {
