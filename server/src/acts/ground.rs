@@ -66,8 +66,8 @@ pub fn ground(
         let known: Vec<&str> = division.parts.iter().map(|part| part.name.as_str()).collect();
         return Err(fault(at, "not_found", format!("is no part of the section on {on}; it has {}", known.join(", "))));
     }
-    let names: Vec<String> = named.iter().map(|name| name.0.clone()).collect();
-    let parts = division.parts_of(&names);
+    let wanted: Vec<String> = named.iter().map(|name| name.0.clone()).collect();
+    let parts = division.parts_of(&wanted);
     let together: i64 = parts.iter().flat_map(|parts| division.named(parts.mask)).map(|part| part.area.raw()).sum();
     // The lawn may have been measured smaller since it was divided.
     let together = Area::from_raw(together).min(whole);

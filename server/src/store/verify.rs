@@ -95,8 +95,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'application.corrected' THEN (SELECT json_patch(json_object('id', c.id, 'application_id', c.application_id,
                           'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
                           'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint),
-                          iif(c.leaves_others = 0, '{}', json_object('leaves_others', c.leaves_others)))
-                          FROM corrections AS c WHERE c.id = j.subject_id)
+                          iif(c.leaves_others = 0, '{}', json_object('leaves_others', c.leaves_others))) FROM corrections AS c WHERE c.id = j.subject_id)
                       WHEN 'clearance.granted' THEN (SELECT json_object('id', c.id, 'property_id', c.property_id,
                           'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
                           'planned_on', c.planned_on, 'verdict', c.verdict, 'fingerprint', c.fingerprint, 'granted_at', c.granted_at, 'expires_at', c.expires_at)
@@ -128,8 +127,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                               'section_id', l.section_id, 'applied_on', l.applied_on, 'area', l.area, 'product', l.product,
                               'nitrogen', l.nitrogen, 'quick_nitrogen', l.quick_nitrogen, 'phosphate', l.phosphate, 'potash', l.potash,
                               'flags', l.flags, 'purpose', l.purpose),
-                              iif(l.division IS NULL, '{}', json_object('division', l.division, 'parts', l.parts))))
-                       FROM (SELECT * FROM application_lines WHERE record_id = j.subject_id AND application_id =
+                              iif(l.division IS NULL, '{}', json_object('division', l.division, 'parts', l.parts)))) FROM (SELECT * FROM application_lines WHERE record_id = j.subject_id AND application_id =
                                  CASE j.act WHEN 'application.recorded' THEN j.subject_id
                                  ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END ORDER BY seq) AS l)
                   END AS "lines?: String",

@@ -45,7 +45,7 @@ pub(super) fn lines_of(
                 continue;
             };
             let view = line_view(part.id, area, line.product_lb, &record.label);
-            let lies = lies(line, corrected_by.is_some(), kept, part);
+            let placed = lies(line, corrected_by.is_some(), kept, part);
             let line = StatementLine {
                 application_id: record.id,
                 correction_id: *corrected_by,
@@ -53,7 +53,7 @@ pub(super) fn lines_of(
                 product_name: record.product_name.clone(),
                 grade: record.label.grade(),
                 area_sqft: area,
-                parts: ground::names(lies, &part.divisions),
+                parts: ground::names(placed, &part.divisions),
                 product_lb: line.product_lb,
                 delivers: view.delivers,
                 nitrogen_lb_per_1000_sqft: view.nitrogen_lb_per_1000_sqft,
@@ -62,7 +62,7 @@ pub(super) fn lines_of(
                 beyond_the_rules: record.beyond_the_rules,
                 late,
             };
-            lines.push((line, lies));
+            lines.push((line, placed));
         }
     }
     Ok(lines)
