@@ -29,6 +29,8 @@ WITH
         SELECT value AS id FROM json_each($8)
         UNION
         SELECT a.person_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
+        UNION
+        SELECT a.content ->> 'supervisor_id' FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
     )
 SELECT 'property', p.id, json_object(
     'owners', (SELECT json_group_array(json_array(nullif(o.since, '0001-01-01'), c.cancelled_on))

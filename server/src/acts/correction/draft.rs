@@ -122,7 +122,7 @@ impl Draft {
             product: application.product_id,
             person: application.person_id,
             applicator_named: true,
-            supervisor: None,
+            supervisor: recorded.supervisor_id,
             on: application.applied_on,
             at: recorded.started_at,
             purpose: recorded.purpose,
