@@ -14,7 +14,8 @@ CREATE TABLE personal_texts (
     record_id    TEXT    NOT NULL PRIMARY KEY,
     salt         TEXT,
     body         TEXT    CONSTRAINT personal_texts_body CHECK (json_type(body) = 'object'),
-    destroyed_by INTEGER CONSTRAINT personal_texts_destroyed_by REFERENCES journal (seq),
+    -- The journal's number of the destruction. No declared reference: every entry of the journal would look for its texts.
+    destroyed_by INTEGER,
     CONSTRAINT personal_texts_whole CHECK ((body IS NULL) = (destroyed_by IS NOT NULL) AND (salt IS NULL) = (body IS NULL))
 ) STRICT, WITHOUT ROWID;
 CREATE TRIGGER personal_texts_keep BEFORE UPDATE ON personal_texts
