@@ -319,11 +319,11 @@ fn release(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
 }
 
 fn credential_need(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
-    let held = fields.required_words("held", "the codes of the credentials of which one will do");
+    let codes = fields.required_words("held", "the codes of the credentials of which one will do");
     let trained = fields.words("trained").unwrap_or_default();
     let said = read_disclosure::saying(fields);
     let nutrients = head.nutrients.clone();
-    Some(Duty::CredentialNeed(CredentialNeed { nutrients, said: said?, held: held?, trained }))
+    Some(Duty::CredentialNeed(CredentialNeed { nutrients, said: said?, held: codes?, trained }))
 }
 
 /// Reads which products and purposes are meant.

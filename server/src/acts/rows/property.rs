@@ -52,7 +52,6 @@ pub struct PropertyFacts {
 }
 
 /// What entries and requests mean that do not name the kind.
-#[expect(clippy::unnecessary_wraps, reason = "the default of a member that may be null")]
 pub const fn lawn() -> Option<PropertyKind> {
     Some(PropertyKind::Lawn)
 }

@@ -11,8 +11,8 @@ use crate::{
     book::verify::history::Told,
     scope::Scope,
     store::{
-        additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements, people,
-        product_files, products, programmes, properties, sections, settings, soil_reports,
+        additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements,
+        people, product_files, products, programmes, properties, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
