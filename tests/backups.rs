@@ -25,7 +25,7 @@ fn code(of: std::process::ExitCode) -> bool {
 async fn the_server_copies_what_was_written_and_only_then() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().join("copies"), every: Duration::from_mins(1), keep: 2 };
+    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 2 };
     let source = Source::of(company.app.beside());
     let first = round(&source, &plan).await.unwrap().unwrap();
     assert!(check_file(&first).await.unwrap().faults.is_empty());
@@ -41,7 +41,8 @@ async fn the_server_copies_what_was_written_and_only_then() {
         assert_eq!(there, 1, "minute {minute}");
     }
     // The two newest, of which one is the last of its day.
-    assert_eq!(names(&plan.folder), ["swardbook-20260915T140200Z.db", "swardbook-20260915T140300Z.db"]);
+    let moments: Vec<String> = names(&plan.folder).iter().map(|name| name[19..].to_owned()).collect();
+    assert_eq!(moments, ["20260915T140200Z.db", "20260915T140300Z.db"]);
     let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
     assert!(metrics.contains("swardbook_backup_age_seconds 0"), "{metrics}");
     company.app.clock.advance(Duration::from_mins(5));
@@ -54,7 +55,6 @@ async fn a_folder_that_cannot_be_written_is_told_and_mended() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path().join("copies");
-    std::fs::write(&at, "a file where the folder should be").unwrap();
     let plan = Plan { folder: at.clone(), every: Duration::from_millis(50), keep: 2 };
     let running = tokio::spawn(server::backups::run(Source::of(company.app.beside()), plan));
     let told = async |words: &str, there: bool| {
@@ -67,9 +67,9 @@ async fn a_folder_that_cannot_be_written_is_told_and_mended() {
         }
         panic!("waited for {words} to be {there}");
     };
-    told("copies", true).await;
-    std::fs::remove_file(&at).unwrap();
-    told("copies", false).await;
+    told("mounted", true).await;
+    std::fs::create_dir(&at).unwrap();
+    told("mounted", false).await;
     running.abort();
     assert_eq!(names(&at).len(), 1);
 }
@@ -105,6 +105,71 @@ async fn a_copy_that_does_not_check_is_put_in_the_place_of_nothing() {
         .unwrap();
     assert!(!code(backup::restore(&Restore { from: copy, file: book.clone() }).await));
     assert!(!book.exists());
+}
+
+/// What is damaged gets no name, what does not add up gets one and is told: a copy of it is better than none.
+#[tokio::test]
+async fn a_copy_is_named_when_it_is_sound_and_told_when_it_does_not_add_up() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "20").await;
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 9 };
+    let source = Source::of(company.app.beside());
+    let tamper = |sql: &str| {
+        let book = Connection::open(company.app.file()).unwrap();
+        book.execute_batch(&format!("DROP TRIGGER IF EXISTS journal_keep; {sql}")).unwrap();
+    };
+    tamper("UPDATE journal SET payload = '{}' WHERE seq = 3;");
+    let metrics = &company.app.beside().store;
+    let first = round(&source, &plan).await.unwrap().unwrap();
+    assert!(first.exists());
+    let (_, why) = metrics.metrics().backups_fail().unwrap();
+    assert!(why.contains("do not add up"), "{why}");
+    // It is not forgotten by the quick checks that follow, and a day later everything is looked at again.
+    company.app.clock.advance(Duration::from_mins(15));
+    company.put_down(&company.rear, "1").await;
+    assert!(round(&source, &plan).await.unwrap().is_some());
+    assert!(metrics.metrics().backups_fail().is_some());
+    // The same book by hand: the copy is called none.
+    let to = folder.path().join("by-hand.db");
+    assert!(!code(backup::run(&Backup { file: company.app.file(), to: to.clone() }).await));
+    assert!(!to.exists());
+}
+
+#[tokio::test]
+async fn a_copy_that_was_taken_away_is_made_again() {
+    let company = Company::in_maryland().await;
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 9 };
+    let source = Source::of(company.app.beside());
+    let first = round(&source, &plan).await.unwrap().unwrap();
+    std::fs::remove_file(&first).unwrap();
+    company.app.clock.advance(Duration::from_mins(1));
+    let second = round(&source, &plan).await.unwrap().unwrap();
+    assert!(second.exists() && second != first);
+}
+
+/// A book that was left by a crash, with what was written last beside it, is copied and stays as it is.
+#[tokio::test]
+async fn a_book_with_its_log_beside_it_is_only_read() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let folder = tempfile::tempdir().unwrap();
+    let (book, copy) = (folder.path().join("book.db"), folder.path().join("copy.db"));
+    for end in ["", "-wal"] {
+        let from = format!("{}{end}", company.app.file().display());
+        std::fs::copy(from, format!("{}{end}", book.display())).unwrap();
+    }
+    let bytes = || (std::fs::read(&book).unwrap(), std::fs::read(format!("{}-wal", book.display())).unwrap());
+    let before = bytes();
+    assert!(!before.1.is_empty());
+    assert!(code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await));
+    assert!(bytes() == before, "the file or its log was changed");
+    let there: i64 = Connection::open(&copy)
+        .unwrap()
+        .query_row("SELECT count(*) FROM applications WHERE id = ?1", [id], |row| row.get(0))
+        .unwrap();
+    assert_eq!(there, 1);
 }
 
 #[tokio::test]

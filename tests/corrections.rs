@@ -280,3 +280,38 @@ async fn a_correction_is_shown_before_it_is_made() {
     assert_eq!(front["nitrogen_room_after_lb_per_1000_sqft"], "2.7");
     assert_eq!(preview["stock"]["moves_lb"], "50");
 }
+
+/// A first measurement of a technician may be rejected after work was recorded by it. The lawn is then not measured; what is put
+/// right must not end in a fault of the server.
+#[tokio::test]
+async fn a_correction_beside_a_lawn_whose_measurement_was_rejected() {
+    let company = Company::in_maryland().await;
+    let body = json!({
+        "property_id": company.property, "name": "side lawn", "species": "tall_fescue", "water": "none", "touches_pavement": true,
+        "established_on": "2015-09-01",
+    });
+    let side = company.office.post("/api/v1/sections", &body).await.expect(201).id();
+    let measured =
+        json!({ "area_sqft": "3000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Tech 01" });
+    let at = format!("/api/v1/sections/{side}/measurements");
+    let measurement = company.phone.post(&at, &measured).await.expect(201).id();
+    let mut record = company.record(&company.front, "5");
+    record["lines"] =
+        json!([{ "section_id": company.front, "product_lb": "5" }, { "section_id": side, "product_lb": "2" }]);
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let rejected = json!({ "holds": false, "note": "Paced, not measured." });
+    let address = format!("/api/v1/measurements/{measurement}/confirmation");
+    let _ = company.office.put(&address, &rejected).await.expect(200);
+    let checked = async |change: &Value| {
+        let body = correction(&id, change);
+        company.office.post("/api/v1/corrections/checks", &body).await
+    };
+    let other = json!([{ "section_id": company.front, "product_lb": "6" }]);
+    let _ = checked(&other).await.problem(422, "invalid");
+    let back = checked(&Value::Null).await.expect(200);
+    assert_eq!(back.body["stock"]["moves_lb"], "7");
+    let path = format!("/api/v1/corrections/{}", new_id());
+    let _ = company.office.put(&path, &correction(&id, &other)).await.problem(422, "invalid");
+    let _ = company.office.put(&path, &correction(&id, &Value::Null)).await.expect(201);
+}

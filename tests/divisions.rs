@@ -166,3 +166,38 @@ async fn a_division_has_different_names_and_no_more_ground_than_the_section() {
     let _ = company.phone.post(&at, &whole).await.problem(403, "not-allowed");
     let _ = company.office.post(&at, &whole).await.expect(201);
 }
+
+#[tokio::test]
+async fn parts_of_a_lawn_that_was_measured_smaller_are_not_told_apart() {
+    let company = Company::in_maryland().await;
+    let _ = halved(&company).await;
+    let smaller =
+        json!({ "area_sqft": "6000", "measured_on": "2026-09-10", "method": "wheel", "measured_by": "Office 01" });
+    let address = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&address, &smaller).await.expect(201);
+    let plan = on(company.plan(&company.front, "5"), "front half", "5");
+    let refused = company.phone.post("/api/v1/checks", &plan).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/lines/0/parts/0"], "{}", refused.text);
+    // Divided anew, they are.
+    let parts = json!([{ "name": "front half", "area_sqft": "3000" }, { "name": "back half", "area_sqft": "3000" }]);
+    let divided = json!({ "since": "2026-09-10", "parts": parts });
+    let divided =
+        company.office.post(&format!("/api/v1/sections/{}/divisions", company.front), &divided).await.expect(201);
+    assert!(divided.body["number"].as_i64().unwrap() > 1);
+    assert_eq!(checked(&company, &plan).await["verdict"], "go");
+}
+
+/// Who swaps the numbers of two divisions moves loads to other ground.
+#[tokio::test]
+async fn a_division_whose_number_was_changed_is_found() {
+    let company = Company::in_maryland().await;
+    let _ = halved(&company).await;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    rusqlite::Connection::open(&file)
+        .unwrap()
+        .execute_batch("DROP TRIGGER divisions_keep; UPDATE divisions SET seq = seq + 1;")
+        .unwrap();
+    let found = server::book::verify::check_file(&file).await.unwrap();
+    assert!(found.faults.iter().any(|fault| fault.contains("division")), "{:?}", found.faults);
+}

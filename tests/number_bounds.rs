@@ -110,6 +110,17 @@ async fn more_than_a_square_foot_can_carry_is_a_slip() {
 }
 
 #[tokio::test]
+async fn a_target_beyond_all_measure_is_refused() {
+    let company = Company::in_maryland().await;
+    let large = section(&company.office, &company.property, "meadow", "10000000").await;
+    let mut plan = company.plan(&large, "1");
+    for (target, status) in [("0.9", 200), ("100", 422), ("1000000000", 422)] {
+        plan["lines"] = json!([{ "section_id": large, "target_nitrogen_lb_per_1000_sqft": target }]);
+        let _ = company.office.post("/api/v1/checks", &plan).await.expect(status);
+    }
+}
+
+#[tokio::test]
 async fn work_of_a_day_that_has_not_come_is_refused_whoever_acknowledges_it() {
     let company = Company::in_maryland().await;
     let mut record = company.record(&company.front, "10");

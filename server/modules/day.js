@@ -146,8 +146,9 @@ export const hasAmount = ({ visit }) => visit.target_nitrogen_lb_per_1000_sqft !
 export function plan(stop, on, seen) {
   const { target_nitrogen_lb_per_1000_sqft: target, target_product_lb_per_1000_sqft: rate } = stop.visit;
   const area = (/** @type {string} */ id) => Number(stop.sections.find((/** @type {any} */ one) => one.id === id)?.area_sqft ?? 0);
-  // Down to the thousandth of a pound, so that what is asked about is not more than what is planned.
-  const pounds = (/** @type {string} */ id) => (Math.floor(Number(rate) * area(id)) / 1000).toFixed(3);
+  // Down to the thousandth of a pound, so that what is asked about is not more than what is planned; first to the sixth decimal,
+  // because 4.6 times 5,500 is a little less than 25,300 in binary.
+  const pounds = (/** @type {string} */ id) => (Math.floor(Number((Number(rate) * area(id)).toFixed(6))) / 1000).toFixed(3);
   const lines = stop.visit.section_ids.map((/** @type {string} */ id) =>
     rate === undefined ? { section_id: id, target_nitrogen_lb_per_1000_sqft: target } : { section_id: id, product_lb: pounds(id) });
   return {

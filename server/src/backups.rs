@@ -20,13 +20,13 @@ use crate::{
     config,
     metrics::{LastBackup, Metrics},
     state::App,
-    store::{self, backup},
+    store::backup,
 };
 
 /// Days of which the last copy is kept.
 const DAYS: usize = 31;
-/// How a copy is named: the moment to which it reaches, so that names sort by age.
-const NAME: &str = "swardbook-%Y%m%dT%H%M%SZ.db";
+/// How a copy is named after the mark of its book: by the moment to which it reaches, so that names sort by age.
+const MOMENT: &str = "%Y%m%dT%H%M%SZ.db";
 
 /// Where to, how often, and how many.
 #[derive(Debug, Clone)]
@@ -64,10 +64,6 @@ impl Source {
 
 /// Makes a copy whenever its time has come and something was written since the last one.
 pub async fn run(source: Source, plan: Plan) {
-    if let Some(newest) = names(&plan.folder).ok().and_then(|names| names.last().cloned()) {
-        let at = moment(&newest);
-        source.metrics.backed_up(LastBackup { at, ..LastBackup::default() });
-    }
     loop {
         match aside(&source, &plan).await {
             Ok(Some(copy)) => tracing::info!(copy = %copy.display(), "the records were copied"),
@@ -99,44 +95,59 @@ async fn aside(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, String> 
 
 /// One copy, if something was written since the last one, and the end of those that are too old.
 pub async fn round(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, String> {
-    let now = source.clock.now();
-    let last = source.metrics.last_backup();
+    let (now, said) = (source.clock.now(), |error: io::Error| format!("{}: {error}", plan.folder.display()));
+    let mark = backup::mark(&source.book).await.map_err(|error| error.to_string())?;
+    // It is never made here: where a disk is not mounted, a folder of its name would fill the disk beneath.
+    let copies = Copies { folder: &plan.folder, mark, book: &source.book };
+    copies.clear_undone().map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{} is not there. Is its disk mounted?", plan.folder.display()),
+        _ => said(error),
+    })?;
+    let last = source.metrics.last_backup().or_else(|| copies.newest());
     let entry = backup::newest_entry(&source.book).await.map_err(|error| error.to_string())?.map(|(number, _)| number);
-    let there = names(&plan.folder).is_ok_and(|names| !names.is_empty());
-    if let Some(last) = last.as_ref().filter(|last| there && last.bytes > 0 && last.entry == entry) {
+    let stands = |last: &LastBackup| std::fs::metadata(&last.file).is_ok_and(|file| file.len() == last.bytes);
+    if let Some(last) = last.as_ref().filter(|last| last.entry == entry && last.entry.is_some() && stands(last)) {
         source.metrics.backed_up(LastBackup { at: Some(now), ..last.clone() });
         return Ok(None);
     }
-    std::fs::create_dir_all(&plan.folder).map_err(|error| format!("{}: {error}", plan.folder.display()))?;
-    let to = plan.folder.join(name(now).ok_or("the clock of this machine cannot be read")?);
+    let to = plan.folder.join(copies.name(now).ok_or("the clock of this machine cannot be read")?);
     let part = backup::begin(&source.book, &to).await.map_err(|error| error.to_string())?;
-    let whole = last.as_ref().and_then(|last| last.whole_at).is_none_or(|at| now.since(at).as_hours() >= 24);
-    let checked = check(&part, entry, whole).await;
-    if checked.is_err() {
-        // A full disk is not to be filled further by what is no backup.
+    if let Err(fault) = sound(&part, entry).await {
+        // A disk is not to be filled by what is no backup.
         let _ = std::fs::remove_file(&part);
+        return Err(fault);
     }
-    checked?;
+    let whole = last.as_ref().and_then(|last| last.whole_at).is_none_or(|at| now.since(at).as_hours() >= 24);
+    let fault = if whole { adds_up(&part).await } else { last.as_ref().and_then(|last| last.fault.clone()) };
     backup::finish(&part, &to).map_err(|error| format!("{}: {error}", to.display()))?;
     let bytes = std::fs::metadata(&to).map_or(0, |copy| copy.len());
     let whole_at = if whole { Some(now) } else { last.and_then(|last| last.whole_at) };
-    source.metrics.backed_up(LastBackup { at: Some(now), whole_at, entry, bytes });
-    clear(&plan.folder, plan.keep, &to).map_err(|error| format!("{}: {error}", plan.folder.display()))?;
+    source.metrics.backed_up(LastBackup { file: to.clone(), at: Some(now), whole_at, fault, entry, bytes });
+    copies.clear(plan.keep).map_err(said)?;
     Ok(Some(to))
 }
 
-/// Once a day everything is checked; in between, that the file is sound and reaches as far as the book did.
-async fn check(part: &Path, entry: Option<i64>, whole: bool) -> Result<(), String> {
-    let faults = if whole {
-        verify::check_file(part).await.map_err(unread)?.faults
-    } else {
-        backup::quick_faults(part).await.map_err(unread)?
-    };
+/// That the file is sound and reaches as far as the book did.
+async fn sound(part: &Path, entry: Option<i64>) -> Result<(), String> {
+    let faults = backup::quick_faults(part).await.map_err(unread)?;
     if let Some(first) = faults.first() {
-        return Err(format!("the copy does not check ({} faults): {first}", faults.len()));
+        return Err(format!("the copy is not sound ({} faults): {first}", faults.len()));
     }
     let reaches = backup::newest_entry(part).await.map_err(unread)?.map(|(number, _)| number);
-    if reaches < entry { Err("the copy does not reach as far as the book".to_owned()) } else { Ok(()) }
+    if reaches < entry { Err("the copy does not reach as far as the records did".to_owned()) } else { Ok(()) }
+}
+
+/// What does not add up in a copy, once a day. It is no fault of the copying, and no reason to have no copy.
+async fn adds_up(part: &Path) -> Option<String> {
+    let found = match verify::check_file(part).await {
+        Ok(found) => found,
+        Err(error) => return Some(unread(error)),
+    };
+    let first = found.faults.first()?;
+    Some(format!(
+        "they are copied, but do not add up ({} faults: {first}). Copies are made all the same; compare them by `swardbook verify`",
+        found.faults.len()
+    ))
 }
 
 #[expect(clippy::needless_pass_by_value, reason = "it is what a failed result is turned into")]
@@ -144,58 +155,80 @@ fn unread(error: impl ToString) -> String {
     format!("the copy cannot be read: {}", error.to_string())
 }
 
-fn name(at: Instant) -> Option<String> {
-    let moment = TimeZone::UTC.to_datetime(Timestamp::from_millisecond(at.millis()).ok()?);
-    Some(moment.strftime(NAME).to_string())
+/// The copies of one book in a folder that may hold others, too.
+struct Copies<'a> {
+    folder: &'a Path,
+    /// Of the book.
+    mark: String,
+    book: &'a Path,
 }
 
-/// The moment that a name tells.
-fn moment(name: &str) -> Option<Instant> {
-    let at = TimeZone::UTC.to_timestamp(DateTime::strptime(NAME, name).ok()?).ok()?;
-    Instant::from_millis(at.as_millisecond())
-}
+impl Copies<'_> {
+    fn name(&self, at: Instant) -> Option<String> {
+        let moment = TimeZone::UTC.to_datetime(Timestamp::from_millisecond(at.millis()).ok()?);
+        Some(format!("swardbook-{}-{}", self.mark, moment.strftime(MOMENT)))
+    }
 
-/// Names of copies in the folder, the oldest first. Whatever else lies there is not ours.
-fn names(folder: &Path) -> io::Result<Vec<String>> {
-    let mut names = Vec::new();
-    for found in std::fs::read_dir(folder)? {
-        let name = found?.file_name().into_string().unwrap_or_default();
-        if moment(&name).is_some() {
-            names.push(name);
-        }
+    /// The moment that a name tells; nothing of what is no copy of this book.
+    fn moment(&self, name: &str) -> Option<Instant> {
+        let moment = name.strip_prefix("swardbook-")?.strip_prefix(&self.mark)?.strip_prefix('-')?;
+        let at = TimeZone::UTC.to_timestamp(DateTime::strptime(MOMENT, moment).ok()?).ok()?;
+        Instant::from_millis(at.as_millisecond())
     }
-    names.sort_unstable();
-    Ok(names)
-}
 
-/// Removes copies that are neither among the newest nor the last of one of the last days, and what was never finished.
-fn clear(folder: &Path, keep: usize, made: &Path) -> io::Result<()> {
-    let names = names(folder)?;
-    let mut kept: BTreeSet<&String> = names.iter().rev().take(keep.max(1)).collect();
-    let mut days = BTreeSet::new();
-    // A day is the first part of a name: `swardbook-20260915`.
-    for name in names.iter().rev() {
-        if days.len() < DAYS && days.insert(&name[..18]) {
-            kept.insert(name);
+    /// Names of what lies in the folder, of which the part before `end` is one of this book's copies. The oldest comes first.
+    fn names(&self, end: &str) -> io::Result<Vec<String>> {
+        let mut names = Vec::new();
+        for found in std::fs::read_dir(self.folder)? {
+            let name = found?.file_name().into_string().unwrap_or_default();
+            if name.strip_suffix(end).is_some_and(|name| self.moment(name).is_some()) {
+                names.push(name);
+            }
         }
+        names.sort_unstable();
+        Ok(names)
     }
-    for name in names.iter().filter(|name| !kept.contains(name)) {
-        std::fs::remove_file(folder.join(name))?;
+
+    /// The newest one, as far as its name tells.
+    fn newest(&self) -> Option<LastBackup> {
+        let name = self.names("").ok()?.pop()?;
+        Some(LastBackup { file: self.folder.join(&name), at: self.moment(&name), ..LastBackup::default() })
     }
-    for found in std::fs::read_dir(folder)? {
-        let path = found?.path();
-        let text = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
-        let undone = text.strip_suffix(backup::UNDONE).is_some_and(|name| moment(name).is_some());
-        if undone && path != store::file::beside(made, backup::UNDONE) {
-            std::fs::remove_file(path)?;
+
+    /// Removes what was begun and never finished.
+    fn clear_undone(&self) -> io::Result<()> {
+        self.names(backup::UNDONE)?.iter().try_for_each(|name| std::fs::remove_file(self.folder.join(name)))
+    }
+
+    /// Removes copies that are neither among the newest nor the last of one of the last days. A server may work on one of them.
+    fn clear(&self, keep: usize) -> io::Result<()> {
+        let names = self.names("")?;
+        let mut kept: BTreeSet<&String> = names.iter().rev().take(keep.max(1)).collect();
+        let mut days = BTreeSet::new();
+        for name in names.iter().rev() {
+            // The day is what stands before the time.
+            let day = name.rsplit_once('T').map_or(name.as_str(), |(day, _)| day);
+            if days.len() < DAYS && days.insert(day) {
+                kept.insert(name);
+            }
         }
+        let book = self.book.canonicalize().ok();
+        for path in names.iter().filter(|name| !kept.contains(name)).map(|name| self.folder.join(name)) {
+            if book.is_none() || path.canonicalize().ok() != book {
+                std::fs::remove_file(path)?;
+            }
+        }
+        Ok(())
     }
-    Ok(())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn copies(folder: &Path) -> Copies<'_> {
+        Copies { folder, mark: "0a1b2c3d".to_owned(), book: Path::new("/nowhere/company.db") }
+    }
 
     #[test]
     fn the_newest_and_the_last_of_each_day_are_kept() {
@@ -203,29 +236,55 @@ mod tests {
         let put = |name: &str| std::fs::write(folder.path().join(name), b"x").expect("a file");
         for day in 1..=30 {
             for hour in [9, 17] {
-                put(&format!("swardbook-202609{day:02}T{hour:02}0000Z.db"));
+                put(&format!("swardbook-0a1b2c3d-202609{day:02}T{hour:02}0000Z.db"));
             }
         }
-        for other in ["company.db", "swardbook-20260901T090000Z.db.part", "swardbook-2026.db", "notes.txt"] {
-            put(other);
-        }
-        clear(folder.path(), 3, &folder.path().join("swardbook-20260930T170000Z.db")).expect("cleared");
-        let kept = names(folder.path()).expect("names");
+        let others = ["company.db", "swardbook-99999999-20260901T090000Z.db", "swardbook-2026.db", "notes.txt"];
+        let undone = "swardbook-0a1b2c3d-20260901T090000Z.db.part";
+        others.iter().for_each(|name| put(name));
+        put(undone);
+        put("swardbook-99999999-20260901T090000Z.db.part");
+        let copies = copies(folder.path());
+        copies.clear_undone().expect("cleared");
+        copies.clear(3).expect("cleared");
+        let kept = copies.names("").expect("names");
         assert_eq!(kept.len(), 31, "{kept:?}");
-        assert!(kept.contains(&"swardbook-20260930T090000Z.db".to_owned()), "among the three newest");
-        assert!(kept.contains(&"swardbook-20260901T170000Z.db".to_owned()), "the last of its day");
-        assert!(!kept.contains(&"swardbook-20260901T090000Z.db".to_owned()));
-        for other in ["company.db", "swardbook-2026.db", "notes.txt"] {
+        let has = |moment: &str| kept.contains(&format!("swardbook-0a1b2c3d-{moment}.db"));
+        assert!(has("20260930T090000Z"), "among the three newest");
+        assert!(has("20260901T170000Z"), "the last of its day");
+        assert!(!has("20260901T090000Z"));
+        for other in others.iter().chain(&["swardbook-99999999-20260901T090000Z.db.part"]) {
             assert!(folder.path().join(other).exists(), "{other} is not ours");
         }
-        assert!(!folder.path().join("swardbook-20260901T090000Z.db.part").exists());
+        assert!(!folder.path().join(undone).exists());
+    }
+
+    #[test]
+    fn the_book_itself_is_no_copy_to_remove() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let put = |day: u8| {
+            let path = folder.path().join(format!("swardbook-0a1b2c3d-202609{day:02}T090000Z.db"));
+            std::fs::write(&path, b"x").expect("a file");
+            path
+        };
+        let book = put(1);
+        for hour in 0..9 {
+            let name = format!("swardbook-0a1b2c3d-20260901T1{hour}0000Z.db");
+            std::fs::write(folder.path().join(name), b"x").expect("a file");
+        }
+        let copies = Copies { book: &book, ..copies(folder.path()) };
+        copies.clear(1).expect("cleared");
+        assert!(book.exists());
+        assert_eq!(copies.names("").expect("names").len(), 2);
     }
 
     #[test]
     fn a_name_tells_its_moment() {
         let at = Instant::parse("2026-09-15T14:00:07Z").expect("an instant");
-        assert_eq!(name(at).as_deref(), Some("swardbook-20260915T140007Z.db"));
-        assert_eq!(moment("swardbook-20260915T140007Z.db"), Some(at));
-        assert_eq!(moment("swardbook-20261315T140007Z.db"), None);
+        let copies = copies(Path::new("."));
+        assert_eq!(copies.name(at).as_deref(), Some("swardbook-0a1b2c3d-20260915T140007Z.db"));
+        assert_eq!(copies.moment("swardbook-0a1b2c3d-20260915T140007Z.db"), Some(at));
+        assert_eq!(copies.moment("swardbook-99999999-20260915T140007Z.db"), None);
+        assert_eq!(copies.moment("swardbook-0a1b2c3d-20261315T140007Z.db"), None);
     }
 }

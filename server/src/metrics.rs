@@ -2,6 +2,7 @@
 //! the server began. Labels name routes, methods and classes of status, never an id, a place or a person.
 
 use std::{
+    path::PathBuf,
     sync::{Mutex, MutexGuard, PoisonError},
     time::Duration,
 };
@@ -44,10 +45,12 @@ struct Answered {
 /// The newest copy of the book that this server made or found.
 #[derive(Debug, Clone, Default)]
 pub struct LastBackup {
+    pub file: PathBuf,
     /// To which moment it reaches.
     pub at: Option<Instant>,
-    /// When everything in a copy was last checked.
+    /// When everything in a copy was last checked, and what did not add up.
     pub whole_at: Option<Instant>,
+    pub fault: Option<String>,
     /// Number of its newest entry of the journal.
     pub entry: Option<i64>,
     pub bytes: u64,
@@ -134,7 +137,13 @@ impl Metrics {
 
     /// A copy of the book was made, or the last one still holds everything.
     pub fn backed_up(&self, copy: LastBackup) {
-        *self.backups() = Backups { last: Some(copy), failing: None };
+        let mut backups = self.backups();
+        // A copy of records that do not add up is better than none, and is told until they do.
+        let failing = copy.fault.clone().zip(copy.at).map(|(why, at)| {
+            let since = backups.failing.as_ref().map_or(at, |(since, _)| *since);
+            (since, why)
+        });
+        *backups = Backups { last: Some(copy), failing };
     }
 
     pub fn backup_failed(&self, at: Instant, why: String) {

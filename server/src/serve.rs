@@ -167,9 +167,8 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
-    if let (Some(tls), Some(certificate), Some(key)) = (&tls, &config.tls_certificate, &config.tls_key) {
-        tokio::spawn(renew_on_hangup(tls.clone(), certificate.clone(), key.clone()));
-    }
+    let renewed = tls.clone().zip(config.tls_certificate.clone().zip(config.tls_key.clone()));
+    tokio::spawn(renew_on_hangup(renewed));
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     drop(app);
@@ -230,13 +229,18 @@ async fn only_tls(mut response: Response) -> Response {
 
 /// Reads certificate and key again when the system asks for it (SIGHUP): a renewed one holds for whoever connects from then on, and
 /// nobody who is connected is dropped. What cannot be used is told in the log, and the old one stays.
-pub async fn renew_on_hangup(tls: RustlsConfig, certificate: PathBuf, key: PathBuf) {
+pub async fn renew_on_hangup(with_tls: Option<(RustlsConfig, (PathBuf, PathBuf))>) {
     let mut hung_up = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::hangup()) {
         Ok(signal) => signal,
         Err(error) => return tracing::error!(%error, "cannot wait for the signal to read the certificate again"),
     };
     while hung_up.recv().await.is_some() {
-        match tls.reload_from_pem_file(&certificate, &key).await {
+        // Without the signal being waited for, it would end the server.
+        let Some((tls, (certificate, key))) = &with_tls else {
+            tracing::info!("asked to read the certificate again; this server has none of its own");
+            continue;
+        };
+        match tls.reload_from_pem_file(certificate, key).await {
             Ok(()) => tracing::info!(certificate = %certificate.display(), "the certificate was read again"),
             Err(error) => tracing::error!(%error, "the certificate cannot be used; the one of before stays"),
         }

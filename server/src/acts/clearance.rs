@@ -279,13 +279,12 @@ fn amount(line: &PlannedLine, area: Area, label: &Label, pointer: &str) -> Resul
         }
         (Some(product), None) => Ok(product),
         (None, Some(target)) => {
-            product_for_target(label, area, target).filter(|product| !product.is_zero()).ok_or_else(|| {
+            let worked_out = product_for_target(label, area, target).filter(|product| !product.is_zero());
+            let fits = |product: &ProductMass| ProductMass::checked(product.raw()).is_ok();
+            worked_out.filter(fits).ok_or_else(|| {
                 let pointer = format!("{pointer}/target_nitrogen_lb_per_1000_sqft");
-                FieldFault::at(
-                    pointer,
-                    "impossible",
-                    "cannot be met with this product: it has no nitrogen, or the target is next to nothing",
-                )
+                let detail = "cannot be met with this product: it has no nitrogen, or the target is next to nothing or beyond all measure";
+                FieldFault::at(pointer, "impossible", detail)
             })
         }
         _ => Err(FieldFault::at(

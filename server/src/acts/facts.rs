@@ -201,11 +201,9 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
     let (product, person) = (world.product(question.product)?, world.person(question.person)?);
     let place = property.on(question.on);
-    let supervision = match (question.supervisor, question.work) {
-        (Some(over), _) => Supervision::By(credentials::held(world.person(over)?)),
-        (None, Some(_)) => Supervision::Nobody,
-        (None, None) => Supervision::Unsaid,
-    };
+    // Whoever names no supervisor may have had one: the phone does not ask yet. What is not said asks for care.
+    let over = question.supervisor.map(|over| world.person(over)).transpose()?;
+    let supervision = over.map_or(Supervision::Unsaid, |over| Supervision::By(credentials::held(over)));
     let facts = Facts {
         on: question.on,
         at: question.at,

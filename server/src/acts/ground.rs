@@ -62,6 +62,15 @@ pub fn ground(
         let detail = format!("is no part: the section is not divided on {on}. The office enters its parts");
         return Err(fault(0, "not_found", detail));
     };
+    let all: i64 = division.parts.iter().map(|part| part.area.raw()).sum();
+    if all > whole.raw() {
+        let (all, whole) = (Area::from_raw(all).with_unit(), whole.with_unit());
+        let detail = format!(
+            "cannot be told from the others: the section's parts have {all} together, and it was measured {whole} since. The office \
+             divides it anew; without parts it counts as lying anywhere"
+        );
+        return Err(fault(0, "contradiction", detail));
+    }
     if let Some(at) = named.iter().position(|name| division.parts.iter().all(|part| part.name != name.0)) {
         let known: Vec<&str> = division.parts.iter().map(|part| part.name.as_str()).collect();
         return Err(fault(at, "not_found", format!("is no part of the section on {on}; it has {}", known.join(", "))));
@@ -69,8 +78,7 @@ pub fn ground(
     let wanted: Vec<String> = named.iter().map(|name| name.0.clone()).collect();
     let parts = division.parts_of(&wanted);
     let together: i64 = parts.iter().flat_map(|parts| division.named(parts.mask)).map(|part| part.area.raw()).sum();
-    // The lawn may have been measured smaller since it was divided.
-    let together = Area::from_raw(together).min(whole);
+    let together = Area::from_raw(together);
     match treated_area {
         Some(area) if area > together => Err(FieldFault::at(
             format!("{pointer}/treated_area_sqft"),

@@ -1,6 +1,9 @@
 //! `swardbook backup` and `swardbook restore`: a copy that is known to be whole, because it is checked before it is called one.
 
-use std::{path::Path, process::ExitCode};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
 
 use super::verify;
 use crate::{
@@ -16,6 +19,9 @@ pub async fn run(config: &Backup) -> ExitCode {
         Ok(true) => {}
         Ok(false) => return failed(format_args!("there are no records at {from}")),
         Err(fault) => return failed(format_args!("{fault}")),
+    }
+    if !file::is_ours(&config.file).await.unwrap_or(false) {
+        return failed(format_args!("{}", file::FileFault::Foreign(config.file.clone())));
     }
     if config.to.exists() {
         return failed(format_args!("{to} is there already, and a backup never writes over anything"));
@@ -40,24 +46,44 @@ pub async fn run(config: &Backup) -> ExitCode {
 /// Puts a copy in the place of records that are lost, after it was checked, and says up to when it reaches.
 pub async fn restore(config: &Restore) -> ExitCode {
     let (from, to) = (config.from.display(), config.file.display());
-    for end in ["", "-wal", ".lock"] {
-        let there = file::beside(&config.file, end);
-        // The lock of a server that has ended is only a name.
-        if there.exists() && (end != ".lock" || store::is_open(&config.file)) {
-            return failed(format_args!(
-                "{} is there, and a restore never writes over anything. Stop the server, keep that file under another name, and do this again",
-                there.display()
-            ));
-        }
+    if let Some(there) = in_the_way(&config.file) {
+        return failed(format_args!(
+            "{} is there, and a restore never writes over anything. Stop the server, keep that file under another name, and do this again",
+            there.display()
+        ));
     }
     print_line(format_args!("The check of {from}:"));
     if verify::run(&config.from).await != ExitCode::SUCCESS {
         return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
     }
-    if let Err(error) = backup::copy(&config.from, &config.file).await {
+    let put_back = async {
+        let part = backup::begin(&config.from, &config.file).await?;
+        let faults = backup::quick_faults(&part).await?;
+        if let Some(first) = faults.into_iter().next() {
+            std::fs::remove_file(&part)?;
+            return Err(sqlx::Error::Io(std::io::Error::other(first)));
+        }
+        Ok(backup::finish(&part, &config.file)?)
+    };
+    if let Err(error) = put_back.await {
         return failed(format_args!("{from} cannot be copied to {to}: {error}"));
     }
     said(&config.file).await
+}
+
+/// What would be written over, or would be taken for what was written last to the restored file. An empty log holds nothing, and
+/// goes; so does the index of a log.
+fn in_the_way(book: &Path) -> Option<PathBuf> {
+    let there = |end: &str| Some(file::beside(book, end)).filter(|path| path.exists());
+    let full = |path: &PathBuf| std::fs::metadata(path).is_ok_and(|found| found.len() > 0);
+    let open = there(".lock").filter(|_| store::is_open(book));
+    let in_the_way = there("").or(open).or_else(|| ["-wal", "-journal"].iter().find_map(|end| there(end).filter(full)));
+    if in_the_way.is_none() {
+        for end in ["-wal", "-shm"] {
+            let _ = std::fs::remove_file(file::beside(book, end));
+        }
+    }
+    in_the_way
 }
 
 /// What whoever restored must know.

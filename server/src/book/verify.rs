@@ -9,7 +9,7 @@ use std::{collections::BTreeMap, path::Path, process::ExitCode};
 use domain::{journal, product::Label, quantity::StockBalance};
 use serde_json::Value;
 use sha2::Digest;
-use sqlx::SqliteConnection;
+use sqlx::{Connection, SqliteConnection};
 
 use crate::{
     acts::correction,
@@ -102,15 +102,22 @@ pub async fn checked(file: &Path) -> Result<Found, String> {
 pub async fn check_file(file: &Path) -> Result<Found, sqlx::Error> {
     let had = tables::of_file(file).await?;
     let Some(had) = had.filter(|had| *had < tables::newest()) else {
-        return check(&mut verify::open(file).await?).await;
+        return check_moment(file).await;
     };
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let folder = tempfile::tempdir_in(folder)?;
     let copy = folder.path().join("copy.db");
     store::backup::copy(file, &copy).await?;
     tables::bring_up(&copy).await?;
-    let found = check(&mut verify::open(&copy).await?).await?;
+    let found = check_moment(&copy).await?;
     Ok(Found { older: Some(had), ..found })
+}
+
+/// Checks one moment of a file, also while a server writes to it.
+async fn check_moment(file: &Path) -> Result<Found, sqlx::Error> {
+    let mut connection = verify::open(file).await?;
+    let mut moment = connection.begin().await?;
+    check(&mut moment).await
 }
 
 async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> {

@@ -191,7 +191,7 @@ fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
             |at| format!("The newest one is of {}.", local.minute(at, dates)),
         );
         let words = format!(
-            "Since {} the server cannot copy the records: {why}. {last} Whoever runs the server mends it",
+            "Since {} the copies of the records are not as they should be: {why}. {last} Whoever runs the server mends it",
             local.minute(since, dates)
         );
         Notice { sign: "■", words, href: None }

@@ -6,7 +6,7 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use sqlx::{Connection, SqliteConnection};
+use sqlx::Connection;
 
 use super::file;
 
@@ -30,8 +30,8 @@ pub async fn begin(from: &Path, to: &Path) -> Result<PathBuf, sqlx::Error> {
 }
 
 async fn write(from: &Path, part: &Path) -> Result<(), sqlx::Error> {
-    // Nothing of the book is written; but a connection that may not write cannot make the copy either.
-    let mut connection = SqliteConnection::connect_with(&super::options(from)).await?;
+    // To read only: a connection that may write would take up the log beside a book that was left by a crash.
+    let mut connection = super::open_read_only(from).await?;
     let target =
         part.to_str().ok_or_else(|| sqlx::Error::Io(io::Error::other("the new file's name is not plain text")))?;
     sqlx::query!("VACUUM INTO $1", target).execute(&mut connection).await?;
@@ -42,20 +42,35 @@ async fn write(from: &Path, part: &Path) -> Result<(), sqlx::Error> {
 
 /// Gives a copy its name. Never in the place of another file: the name is made, not taken over.
 pub fn finish(part: &Path, to: &Path) -> io::Result<()> {
-    std::fs::hard_link(part, to)?;
-    std::fs::remove_file(part)?;
+    let named = name(part, to);
+    if named.is_err() {
+        // A disk is not to be filled by what is no backup.
+        let _ = std::fs::remove_file(part);
+    }
+    named
+}
+
+fn name(part: &Path, to: &Path) -> io::Result<()> {
+    match std::fs::hard_link(part, to) {
+        Ok(()) => std::fs::remove_file(part)?,
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Err(error),
+        // Some disks and shares know no second name of a file. There the name is made first, and then given to the copy.
+        Err(_) => {
+            file::make(to)?;
+            std::fs::rename(part, to)?;
+        }
+    }
     let folder = to.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    File::open(folder)?.sync_all()
+    match File::open(folder).and_then(|folder| folder.sync_all()) {
+        Err(error) if !matches!(error.kind(), io::ErrorKind::Unsupported | io::ErrorKind::InvalidInput) => Err(error),
+        _ => Ok(()),
+    }
 }
 
 /// Both, for a copy that nobody checks in between.
 pub async fn copy(from: &Path, to: &Path) -> Result<(), sqlx::Error> {
     let part = begin(from, to).await?;
-    let named = finish(&part, to);
-    if named.is_err() {
-        let _ = std::fs::remove_file(&part);
-    }
-    Ok(named?)
+    Ok(finish(&part, to)?)
 }
 
 /// Number and moment of the newest entry of the journal; nothing in an empty book.
@@ -65,6 +80,15 @@ pub async fn newest_entry(file: &Path) -> Result<Option<(i64, domain::time::Inst
         .fetch_optional(&mut connection)
         .await?;
     newest.map(|(seq, at)| Ok((seq, super::read_instant(at)?))).transpose()
+}
+
+/// Eight digits that tell a book from others, so that copies of several may lie in one folder. They tell nothing of what is in it.
+pub async fn mark(file: &Path) -> Result<String, sqlx::Error> {
+    let mut connection = super::open_read_only(file).await?;
+    let key: Vec<u8> = sqlx::query_scalar("SELECT link_key FROM installation").fetch_one(&mut connection).await?;
+    let mut mark = crate::secret::sha256(&key);
+    mark.truncate(8);
+    Ok(mark)
 }
 
 /// What SQLite says of a file when it looks quickly: nothing when it is sound.

@@ -41,6 +41,9 @@ pub struct DivisionInput {
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Division {
     pub id: DivisionId,
+    /// By which the lines of records name it.
+    #[schema(minimum = 1, maximum = 1_000_000_000)]
+    pub number: i64,
     pub section_id: SectionId,
     pub since: Day,
     #[schema(max_items = 16)]
@@ -65,6 +68,7 @@ impl TryFrom<DivisionRow> for Sequenced<Division> {
     fn try_from(row: DivisionRow) -> Result<Self, sqlx::Error> {
         let item = Division {
             id: read(&row.id, "division id")?,
+            number: row.seq,
             section_id: read(&row.section_id, "section id")?,
             since: read_day(&row.since)?,
             parts: parts(&row.parts)?,

@@ -30,10 +30,20 @@ pub async fn of_file(path: &Path) -> Result<Option<i64>, sqlx::Error> {
 }
 
 /// Keeps the book as it was before its tables are changed, beside it: an older program cannot open it afterwards. A copy that is
-/// there from an earlier try is kept.
+/// there from an earlier try is enough if nothing was written since; else there is a further one.
 pub async fn keep_before(path: &Path, had: i64) -> Result<(), sqlx::Error> {
-    let kept = file::beside(path, &format!(".before-{:04}", had + 1));
-    if kept.exists() { Ok(()) } else { backup::copy(path, &kept).await }
+    let newest = backup::newest_entry(path).await?;
+    for number in 1..100 {
+        let further = if number == 1 { String::new() } else { format!("-{number}") };
+        let kept = file::beside(path, &format!(".before-{:04}{further}", had + 1));
+        if !kept.exists() {
+            return backup::copy(path, &kept).await;
+        }
+        if backup::newest_entry(&kept).await.is_ok_and(|kept| kept == newest) {
+            return Ok(());
+        }
+    }
+    Err(sqlx::Error::Io(std::io::Error::other("a hundred copies of earlier changes lie beside the file; remove some")))
 }
 
 /// Brings a copy up to this version, so that it can be checked like a book of today.

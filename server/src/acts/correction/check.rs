@@ -78,7 +78,8 @@ pub fn check(
         Err(refused) => return Ok(Err(refused)),
     };
     let judged = |lines: &[Line]| {
-        let some = !lines.is_empty();
+        // What stands may lie on a lawn whose measurement was rejected since; then its room is not known.
+        let some = !lines.is_empty() && draft.are_measured(lines, world);
         some.then(|| draft.judge(lines, asker.weather, world, law)).transpose()
     };
     let (now, then) = (judged(&draft.standing())?, judged(&draft.after)?);

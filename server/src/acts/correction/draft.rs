@@ -106,6 +106,12 @@ impl Draft {
         self.before.iter().map(line_of).collect()
     }
 
+    /// Whether it is known how large each lawn is.
+    pub fn are_measured(&self, lines: &[Line], world: &BatchFacts) -> bool {
+        let (property, on) = (self.application.property_id, self.application.applied_on);
+        lines.iter().all(|line| facts::measured(world, property, line.section, on, "").is_ok())
+    }
+
     /// Asks the rules about all lines of the record together, as if it had not been recorded.
     pub fn judge(
         &self,
@@ -178,6 +184,18 @@ fn whole(
             Err(fault) => faults.push(fault),
         }
     }
+    // The rules are asked about all lines together, and want to know how large each lawn is.
+    let (property, on) = (application.property_id, application.applied_on);
+    let unmeasured = lines.iter().filter(|line| !change.names(line.section));
+    let unmeasured = unmeasured.filter_map(|line| facts::measured(world, property, line.section, on, "/change").err());
+    faults.extend(unmeasured.map(|fault| {
+        FieldFault {
+            pointer: Some("#/change".to_owned()),
+            detail: "leaves a lawn as it stands whose measurement does not count any more; measure it, or take it back"
+                .to_owned(),
+            ..fault
+        }
+    }));
     if lines.len() > MOST_LINES {
         let detail = format!("makes a record of {} lines; it has at most {MOST_LINES}", lines.len());
         faults.push(FieldFault::at("/change/lines", "out_of_range", detail));
