@@ -22,6 +22,7 @@ mod gaps;
 mod golden_journal;
 mod hang_up;
 mod history;
+mod inspector;
 mod journal_coverage;
 mod kinds;
 mod law;
