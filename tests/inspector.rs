@@ -136,8 +136,8 @@ async fn an_inspectors_questions_are_answered_from_what_is_stored() {
     let phosphate = told(&year.records[3]).await;
     assert_eq!(phosphate["particulars"]["sections"][0]["soil_report"]["sampled_on"], "2025-10-02");
 
-    // 5. Season dates: in Maryland none goes down from Nov. 16 to the end of February (COMAR 15.20.10.09 D; Md. Code, Agric. 8-803.5). The record stands, marked, and its
-    // decision says why.
+    // 5. Season dates: in Maryland none goes down from Nov. 16 to the end of February (COMAR 15.20.10.09 D; Md. Code, Agric. 8-803.5).
+    // The record stands, marked, and its decision says why.
     let winter = owner.get(&format!("/api/v1/applications/{}", year.late_winter)).await.expect(200).body;
     assert_eq!((&winter["beyond_the_rules"], &winter["late"]), (&json!(true), &json!(true)));
     let decision = owner.get(&format!("/api/v1/applications/{}/decision", year.late_winter)).await.expect(200).text;
