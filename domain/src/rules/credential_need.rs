@@ -20,7 +20,8 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
     let answer = if holds(own, &duty.held, on) {
         return Some(told(Answer::met(), duty, "held"));
     } else if unnamed(rule, own, on) {
-        let message = "A certificate is valid on the day, but the book does not say whether it is one that is asked for here.";
+        let message =
+            "A certificate is valid on the day, but the book does not say whether it is one that is asked for here.";
         Answer::care(message, "The office chooses on the certificate which one rules ask for.")
     } else if holds(own, &duty.trained, on) {
         return Some(told(supervised(rule, duty, &facts.supervision, on), duty, "trained"));

@@ -147,7 +147,21 @@ async fn read(
     let sent = [named, in_field, staff].into_iter().find(|people| !people.is_empty()).unwrap_or_default();
     let law = Arc::clone(&app.law);
     let aim = aim.unwrap_or(PlanGoal::LeastCost);
-    Ok(Season { programme, lawns, visits, lime_lines, world, law, from, now, today, aim, technicians, sent, only: None })
+    Ok(Season {
+        programme,
+        lawns,
+        visits,
+        lime_lines,
+        world,
+        law,
+        from,
+        now,
+        today,
+        aim,
+        technicians,
+        sent,
+        only: None,
+    })
 }
 
 /// Raised when the caller has hung up, so that nobody plans for the wind.

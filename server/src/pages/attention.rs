@@ -157,15 +157,15 @@ async fn credentials(app: &App, sites: &[Site], today: Day, dates: DateOrder) ->
     let reader = app.store.reader();
     let people = store::people::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
     let people: Vec<_> = people.filter(|one| one.active).collect();
-    let in_field: Vec<PersonId> =
-        people.iter().filter(|one| one.role == Role::Technician).map(|one| one.id).collect();
+    let in_field: Vec<PersonId> = people.iter().filter(|one| one.role == Role::Technician).map(|one| one.id).collect();
     let people: HashMap<PersonId, String> = people.into_iter().map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
-    let lacking = attention::uncertified(&app.law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
-        let many = if count == 1 { "person has" } else { "people have" };
-        let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
-        notice("■", words, "/office/people")
-    });
+    let lacking =
+        attention::uncertified(&app.law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
+            let many = if count == 1 { "person has" } else { "people have" };
+            let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
+            notice("■", words, "/office/people")
+        });
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {
         let (sign, when) = if until < today { ("■", "ran out") } else { ("▲", "ends") };
         let words = format!("{}: {} {when} on {}", people.get(&one.person_id)?, one.name, dates.day(until));

@@ -160,7 +160,8 @@ impl Season {
         let each: Vec<Vec<HeldCredential>> =
             self.sent.iter().filter_map(|id| self.world.people.get(id)).map(credentials::held).collect();
         let ahead = self.programme.rounds.iter().map(|round| round.to).max().unwrap_or(from).max(from);
-        let by_each = |code: &str| each.iter().all(|own| own.iter().any(|one| one.is(code, from) && one.is(code, ahead)));
+        let by_each =
+            |code: &str| each.iter().all(|own| own.iter().any(|one| one.is(code, from) && one.is(code, ahead)));
         let of_whom = |mut one: HeldCredential| {
             one.code = one.code.filter(|code| !self.law.frees(code) || by_each(code));
             one

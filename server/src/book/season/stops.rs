@@ -97,6 +97,9 @@ impl Arranged<'_, '_> {
     }
 }
 
+/// Whether rounds stand, or why not.
+type Stands<'a> = &'a dyn Fn(&[PlannedRound]) -> Result<(), String>;
+
 /// The rounds as they are, or with one of those that have windows on another of its days, so that all stand. Most days are closed
 /// to what has its day already, whatever makes way, so that is asked first; and a round is moved only if all would stand
 /// without it.
@@ -104,7 +107,7 @@ fn make_way(
     mut rounds: Vec<PlannedRound>,
     windows: &[(usize, (Day, Day))],
     on: Day,
-    (stands, gone): (&dyn Fn(&[PlannedRound]) -> Result<(), String>, &AtomicBool),
+    (stands, gone): (Stands<'_>, &AtomicBool),
 ) -> Result<Vec<PlannedRound>, String> {
     let without = |rounds: &[PlannedRound], left: &dyn Fn(usize) -> bool| -> Vec<PlannedRound> {
         rounds.iter().enumerate().filter(|(at, _)| !left(*at)).map(|(_, round)| round.clone()).collect()
