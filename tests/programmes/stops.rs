@@ -39,9 +39,9 @@ async fn company_plan(company: &Company, id: &str) -> Value {
 
 /// Every round of every section's plan is in a stop, or told among what found no day.
 fn nothing_is_lost(seen: &Value) {
-    let list = |name: &str| seen[name].as_array().unwrap().clone();
-    let (stops, lost) = (list("stops"), list("not_placed"));
-    for section in list("sections") {
+    let all = |name: &str| seen[name].as_array().unwrap().clone();
+    let (stops, lost) = (all("stops"), all("not_placed"));
+    for section in all("sections") {
         for round in section["rounds"].as_array().unwrap() {
             let here = |line: &Value| line["section_id"] == section["section_id"] && line["round"] == round["round"];
             let placed = stops.iter().flat_map(|stop| stop["lines"].as_array().unwrap()).any(here);

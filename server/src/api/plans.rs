@@ -316,7 +316,10 @@ pub async fn create_round_visits(
         season.only = Some((value.round.clone(), on));
         // Who goes was said, and whoever says a day says how much of it.
         season.technicians.clear();
-        season.sent = value.person_id.into_iter().collect();
+        // Somebody who is not on record is refused with the visits.
+        if let Some(person) = value.person_id.filter(|person| season.world.people.contains_key(person)) {
+            season.sent = vec![person];
+        }
     }
     let asked = value.clone();
     let drafted = run_blocking(move |gone| season::drafts(&season, &asked, gone)).await?;
