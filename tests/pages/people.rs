@@ -204,3 +204,24 @@ async fn everybody_changes_the_own_password_and_knows_the_old_one() {
     let _ = nobody.post("/api/v1/sessions", &session(PASSWORD)).await.problem(401, "not-signed-in");
     let _ = nobody.post("/api/v1/sessions", &session("four other plain words")).await.expect(201);
 }
+
+#[tokio::test]
+async fn the_office_s_day_counts_the_technicians_without_the_certificate_of_a_place() {
+    // COMAR 15.20.10.02-.03 (MD-28).
+    let company = Company::uncertified().await;
+    let office = Visitor::named(&company, "office").await;
+    let day = async || office.open("/office").await.html;
+    let told = "1 person has no certificate that Maryland asks for: work by them is stopped there";
+    assert!(day().await.contains(told));
+    let own = format!("/api/v1/people/{}/credentials", company.phone.id.as_deref().unwrap());
+    let mut held = json!({
+        "name": "Applicator certificate", "number": "FA-1001", "issued_by": "A state", "rule_set": "us-md",
+        "valid_from": "2026-01-01",
+    });
+    // Nobody said yet which one it is: that asks for care and stops nothing.
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &held).await.expect(201).id());
+    assert!(!day().await.contains("no certificate that"));
+    (held["code"], held["valid_until"]) = (json!("us-md-trained"), json!("2026-09-14"));
+    let _ = company.office.put_version(&path, "\"v1\"", &held).await.expect(200);
+    assert!(day().await.contains(told), "it ran out the day before");
+}

@@ -2,7 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use harness::world::{Company, property, section, soil_report, technician};
+use harness::{
+    new_id,
+    world::{Company, certify, property, section, soil_report, technician},
+};
 use serde_json::{Value, json};
 
 use super::{call_off, describe, programme, written};
@@ -32,6 +35,78 @@ fn with(company: &Company, technicians: &Value) -> Value {
 
 async fn company_plan(company: &Company, id: &str) -> Value {
     company.office.get(&format!("/api/v1/programmes/{id}/plan")).await.expect(200).body
+}
+
+/// Every round of every section's plan is in a stop, or told among what found no day.
+fn nothing_is_lost(seen: &Value) {
+    let all = |name: &str| seen[name].as_array().unwrap().clone();
+    let (stops, lost) = (all("stops"), all("not_placed"));
+    for section in all("sections") {
+        for round in section["rounds"].as_array().unwrap() {
+            let here = |line: &Value| line["section_id"] == section["section_id"] && line["round"] == round["round"];
+            let placed = stops.iter().flat_map(|stop| stop["lines"].as_array().unwrap()).any(here);
+            let told = lost.iter().any(|left| {
+                left["round"] == round["round"]
+                    && left["section_ids"].as_array().unwrap().contains(&section["section_id"])
+            });
+            assert!(placed != told, "{round:#} {stops:#?} {lost:#?}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn one_product_on_two_sections_without_a_common_day_is_two_stops() {
+    let company = Company::in_maryland().await;
+    call_off(&company).await;
+    for section in [&company.front, &company.rear] {
+        describe(&company, section, "medium", "taken", "light").await;
+    }
+    // University of Maryland Extension, read: 0.9 lb each in September and in October. The rear lawn has September's already
+    // (0.9 lb on 5,000 sq ft from 24 % nitrogen are 18.75 lb, computed), so in one long round it waits for October.
+    let mut record = company.record(&company.rear, "18.75");
+    let _ = record.as_object_mut().unwrap().remove("visit_id");
+    let path = format!("/api/v1/applications/{}", new_id());
+    let _ = company.phone.put(&path, &record).await.expect(201);
+    let mut body = programme(&company);
+    body["rounds"] = json!([{ "name": "autumn", "from": "2026-09-16", "to": "2026-11-15" }]);
+    let id = written(&company.office, &body).await;
+    let seen = company_plan(&company, &id).await;
+    nothing_is_lost(&seen);
+    let stops = seen["stops"].as_array().unwrap();
+    let of = |section: &String| {
+        let here = |stop: &&Value| stop["lines"].as_array().unwrap().iter().any(|line| line["section_id"] == **section);
+        stops.iter().find(here).map(|stop| stop["on"].as_str().unwrap().to_owned())
+    };
+    let (front, rear) = (of(&company.front).unwrap(), of(&company.rear).unwrap());
+    assert!(front.as_str() < "2026-10-01" && rear.as_str() >= "2026-10-01", "{front} {rear}");
+}
+
+#[tokio::test]
+async fn nobody_s_certificate_is_lent_to_another() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator.
+    let company = Company::uncertified().await;
+    let _ = three(&company).await;
+    let without = company.phone.id.clone().unwrap();
+    let (holder, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &holder, "us-md").await;
+    let office = company.office.get("/api/v1/people?limit=100").await.expect(200).body;
+    let clerk = office["items"].as_array().unwrap().iter().find(|person| person["role"] == "office").unwrap();
+    certify(&company.office, clerk["id"].as_str().unwrap(), "us-md").await;
+    let rounds = async |person: &str| {
+        let id = written(&company.office, &with(&company, &json!([{ "person_id": person }]))).await;
+        let seen = company_plan(&company, &id).await;
+        nothing_is_lost(&seen);
+        seen["sections"].as_array().unwrap().iter().map(|one| one["rounds"].as_array().unwrap().len()).sum::<usize>()
+    };
+    assert_eq!(rounds(&without).await, 0, "the clerk's certificate is not the technician's");
+    assert!(rounds(&holder).await > 0);
+    // The same when a person is named for the visits of a round.
+    let id = written(&company.office, &programme(&company)).await;
+    let path = format!("/api/v1/programmes/{id}/visits");
+    let asked = |person: &str| json!({ "round": "early autumn", "section_ids": [company.front], "planned_on": "2026-09-18", "person_id": person });
+    let told = company.office.post(&path, &asked(&without)).await.problem(422, "invalid");
+    assert_eq!(told.faults(), ["#/section_ids/0"]);
+    let _ = company.office.post(&path, &asked(&holder)).await.expect(201);
 }
 
 #[tokio::test]
@@ -82,6 +157,7 @@ async fn no_day_is_over_what_the_technicians_can_do() {
     let seen = company_plan(&company, &id).await;
     let lost = seen["not_placed"].as_array().unwrap();
     assert!(lost.iter().all(|one| one["section_ids"] == json!([company.front])), "{lost:#?}");
+    nothing_is_lost(&seen);
     assert!(lost[0]["why"].as_str().unwrap().contains("8200 sq ft are more than any technician"), "{lost:#?}");
     // The other section of that property has its stop all the same.
     assert!(seen["stops"].as_array().unwrap().iter().any(|stop| stop["area_sqft"] == "5000"), "{seen:#}");

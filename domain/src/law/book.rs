@@ -171,13 +171,22 @@ impl Lawbook {
     /// The credentials that rules ask for, or that free their holders from one, by the codes under which rule files call them.
     pub fn credentials(&self) -> BTreeSet<&str> {
         let rules = || self.sets.iter().flat_map(|set| &set.rules);
-        let outside = self.sets.iter().flat_map(|set| &set.about.outside);
-        let named = outside.filter_map(|outside| outside.credential.as_deref());
         let needs = rules().flat_map(|rule| &rule.values).filter_map(|value| match &value.duty {
             Some(Duty::CredentialNeed(need)) => Some(need.held.iter().chain(&need.trained)),
             _ => None,
         });
-        let freeing = rules().filter_map(|rule| rule.unless_credential.as_deref());
-        freeing.chain(named).chain(needs.flatten().map(String::as_str)).collect()
+        self.freeing().chain(needs.flatten().map(String::as_str)).collect()
+    }
+
+    /// Whether a credential frees its holder from a rule somewhere.
+    pub fn frees(&self, code: &str) -> bool {
+        self.freeing().any(|freeing| freeing == code)
+    }
+
+    fn freeing(&self) -> impl Iterator<Item = &str> {
+        let outside = self.sets.iter().flat_map(|set| &set.about.outside);
+        let named = outside.filter_map(|outside| outside.credential.as_deref());
+        let rules = self.sets.iter().flat_map(|set| &set.rules);
+        rules.filter_map(|rule| rule.unless_credential.as_deref()).chain(named)
     }
 }

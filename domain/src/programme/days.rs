@@ -57,6 +57,12 @@ pub fn stands(lawbook: &Lawbook, question: &SeasonQuestion<'_>, rounds: &[Planne
     lime_waits(question, rounds)
 }
 
+/// The day of the new soil test of a plan whose lime may have moved: the wait of the rule after the first part.
+pub fn test_again_on(question: &SeasonQuestion<'_>, rounds: &[PlannedRound]) -> Option<Day> {
+    let first = rounds.iter().filter(|round| is_lime(question, round)).map(|round| round.on).min()?;
+    Some(first.plus_months(question.lime?.rule.months()))
+}
+
 /// Whether the parts of the lime keep their wait, and the company's days from nitrogen.
 fn lime_waits(question: &SeasonQuestion<'_>, rounds: &[PlannedRound]) -> Result<(), String> {
     let Some(asked) = question.lime else { return Ok(()) };
@@ -67,8 +73,10 @@ fn lime_waits(question: &SeasonQuestion<'_>, rounds: &[PlannedRound]) -> Result<
         return Err(format!("lime waits {} months ({})", asked.rule.months(), asked.rule.source().0));
     }
     let days = asked.days_from_nitrogen;
-    let near =
-        |on: &Day| rounds.iter().any(|round| question.feeds(round.product) && round.on.days_since(*on).abs() < days);
+    let near = |on: &Day| {
+        rounds.iter().any(|round| question.feeds(round.product) && round.on.days_since(*on).abs() < days)
+            || question.was_fed_near(*on, days)
+    };
     if days > 0 && lime.iter().any(near) {
         return Err(format!("the company keeps {days} days between lime and nitrogen"));
     }

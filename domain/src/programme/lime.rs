@@ -49,12 +49,15 @@ pub(super) fn add(planner: &mut Planner<'_>, amounts: &mut RoundAmounts) -> (Opt
     };
     let (source, mark) = asked.rule.source();
     let still = asked.still();
+    let material = material(planner);
+    // Without a material to split, the recommendation itself is held against the limit.
+    let strength = material.map_or(NeutralisingValue::from_raw(10_000), |(_, cce)| cce);
     let mut lime = PlannedLime {
         recommended_lb_per_1000_sqft: asked.recommended,
         spent_lb_per_1000_sqft: asked.spent,
         still_lb_per_1000_sqft: still,
         planned_lb_per_1000_sqft: ProductRate::ZERO,
-        test_again_on: asked.test_before_more().filter(|_| !still.is_zero()),
+        test_again_on: asked.test_before_more(strength).filter(|_| !still.is_zero()),
         report: crate::text::truncate_chars(&asked.report, 300),
         source: source.to_owned(),
         mark,
@@ -69,7 +72,7 @@ pub(super) fn add(planner: &mut Planner<'_>, amounts: &mut RoundAmounts) -> (Opt
         ));
         return (Some(lime), Vec::new());
     }
-    let Some((product, cce)) = material(planner) else {
+    let Some((product, cce)) = material else {
         lime.why.push(
             "no liming material with its calcium carbonate equivalent is among the program's products".to_owned(),
         );
@@ -180,10 +183,8 @@ impl Planner<'_> {
         }
         let near = |other: Day| other.days_since(on).abs() < days;
         let planned = amounts.iter().filter_map(|(at, _)| self.cells.get(*at));
-        let facts = (self.question.facts_on)(on);
-        let mut past = facts.lines.iter().flat_map(|line| &line.section.past);
         planned.filter(|cell| self.question.feeds(cell.product)).any(|cell| near(cell.on))
-            || past.any(|past| past.nutrients.nitrogen_lb.raw() > 0 && near(past.on))
+            || self.question.was_fed_near(on, days)
     }
 }
 

@@ -39,8 +39,8 @@ impl LimeAsked {
     }
 
     /// The day on which the soil is to be tested before anything more, where the rule wants that after the first part.
-    pub fn test_before_more(&self) -> Option<Day> {
-        let begun = !self.spent.is_zero() && self.rule.tests_after_first(self.recommended);
+    pub fn test_before_more(&self, cce: NeutralisingValue) -> Option<Day> {
+        let begun = !self.spent.is_zero() && self.rule.tests_after_first(self.recommended, cce, self.cap_on);
         self.not_before().filter(|_| begun)
     }
 }

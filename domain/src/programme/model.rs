@@ -177,6 +177,13 @@ impl SeasonQuestion<'_> {
         self.products.get(product).is_some_and(|product| !product.label.nitrogen_percent.is_zero())
     }
 
+    /// Whether nitrogen that stands recorded or promised went down within so many days before or after a day.
+    pub(super) fn was_fed_near(&self, on: Day, days: i32) -> bool {
+        let facts = (self.facts_on)(on);
+        let mut past = facts.lines.iter().flat_map(|line| &line.section.past);
+        past.any(|past| past.nutrients.nitrogen_lb.raw() > 0 && past.on.days_since(on).abs() < days)
+    }
+
     pub(super) fn steps(&self) -> &[FrameStep] {
         self.frame.map_or(&[], |frame| &frame.steps)
     }

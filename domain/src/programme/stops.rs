@@ -53,7 +53,8 @@ pub struct DayBook<'a> {
     technicians: &'a [DayCapacity],
     /// Stops and hundredths of a square foot.
     load: BTreeMap<(Day, usize), (i64, i64)>,
-    visited: HashMap<(Day, usize), usize>,
+    /// Who is at a property on a day, in the order in which they were sent.
+    visited: HashMap<(Day, usize), Vec<usize>>,
 }
 
 impl<'a> DayBook<'a> {
@@ -66,11 +67,14 @@ impl<'a> DayBook<'a> {
     }
 
     fn add(&mut self, property: usize, area: Area, at: StopPlaced) {
-        let again = self.visited.get(&(at.on, property)) == Some(&at.technician);
+        let there = self.visited.entry((at.on, property)).or_default();
+        let again = there.contains(&at.technician);
+        if !again {
+            there.push(at.technician);
+        }
         let load = self.load.entry((at.on, at.technician)).or_default();
         load.0 += i64::from(!again);
         load.1 = load.1.saturating_add(area.raw());
-        let _ = self.visited.entry((at.on, property)).or_insert(at.technician);
     }
 
     fn load(&self, on: Day, technician: usize) -> (i64, i64) {
@@ -87,7 +91,7 @@ impl<'a> DayBook<'a> {
             })
         };
         match self.visited.get(&(on, property)) {
-            Some(there) => Some(*there).filter(|there| fits(there, 0)),
+            Some(there) => there.iter().copied().find(|there| fits(there, 0)),
             None => (0..self.technicians.len())
                 .filter(|technician| fits(technician, 1))
                 .min_by_key(|technician| (self.load(on, *technician), *technician)),

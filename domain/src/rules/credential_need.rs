@@ -4,7 +4,11 @@ use super::{answer::Answer, case::Case};
 use crate::{
     application::Audience,
     facts::{HeldCredential, Supervision},
-    law::{duty::CredentialNeed, model::Rule},
+    law::{
+        Lawbook, RuleSetAbout,
+        duty::{CredentialNeed, Duty},
+        model::{InForceStatus, Rule},
+    },
     quantity::Area,
     text::list,
     time::Day,
@@ -16,10 +20,11 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
     let answer = if holds(own, &duty.held, on) {
         return Some(told(Answer::met(), duty, "held"));
     } else if unnamed(rule, own, on) {
-        let message = "A certificate of this place is valid on the day, but the book does not say which one it is.";
+        let message =
+            "A certificate is valid on the day, but the book does not say whether it is one that is asked for here.";
         Answer::care(message, "The office chooses on the certificate which one rules ask for.")
     } else if holds(own, &duty.trained, on) {
-        return Some(told(supervised(duty, &facts.supervision, on), duty, "trained"));
+        return Some(told(supervised(rule, duty, &facts.supervision, on), duty, "trained"));
     } else if facts.applicator_named {
         absent(duty, own, on)
     } else {
@@ -35,6 +40,21 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
     Some(told(answer, duty, "not held"))
 }
 
+/// The rule sets over a place that stop the work of somebody who holds only this on the day, as long as they work for hire there.
+pub fn stopped_by<'l>(law: &'l Lawbook, codes: &[String], held: &[HeldCredential], on: Day) -> Vec<&'l RuleSetAbout> {
+    let stops = |rule: &Rule| match rule.on(on) {
+        Some(InForceStatus::InForce(value, Duty::CredentialNeed(duty))) => {
+            // What depends on the kind or the extent of ground is said by the decision there.
+            let everywhere = rule.only_kinds.is_empty() && duty.area().is_none();
+            let may_do = holds(held, &duty.held, on) || holds(held, &duty.trained, on) || unnamed(rule, held, on);
+            rule.may_refuse(value) && rule.audience.contains(&Audience::Professional) && everywhere && !may_do
+        }
+        _ => false,
+    };
+    let over = law.over(codes).into_iter().filter_map(|used| law.rule_set(&used.code));
+    over.filter(|set| set.rules.iter().any(stops)).map(|set| &set.about).collect()
+}
+
 fn told(answer: Answer, duty: &CredentialNeed, actual: &str) -> Answer {
     answer.with(list(&duty.held, Clone::clone, "or"), Some(actual.to_owned()), "certificate")
 }
@@ -47,16 +67,26 @@ fn holds(held: &[HeldCredential], codes: &[String], on: Day) -> bool {
     codes.iter().any(|code| held.iter().any(|one| one.is(code, on)))
 }
 
-/// Whether something of the rule's own place is valid of which nobody said what it is.
+/// Whether something is valid that may be what is asked for, only that nobody said so: of no place, of the rule's own, or of one
+/// within it, whose certificate may rest on this one.
 fn unnamed(rule: &Rule, held: &[HeldCredential], on: Day) -> bool {
-    let set = rule.id.split('.').next();
-    held.iter().any(|one| one.code.is_none() && one.rule_set.as_deref() == set && one.is_valid_on(on))
+    let set = rule.id.split('.').next().unwrap_or_default();
+    let may_be = |one: &HeldCredential| match one.rule_set.as_deref() {
+        None => one.code.is_none(),
+        Some(of) if of == set => one.code.is_none(),
+        Some(of) => of.strip_prefix(set).is_some_and(|within| within.starts_with('-')),
+    };
+    held.iter().any(|one| may_be(one) && one.is_valid_on(on))
 }
 
-fn supervised(duty: &CredentialNeed, over: &Supervision, on: Day) -> Answer {
+fn supervised(rule: &Rule, duty: &CredentialNeed, over: &Supervision, on: Day) -> Answer {
     let hint = "Work under somebody who holds the certificate, and name them as the supervisor.";
     match over {
         Supervision::By(held) if holds(held, &duty.held, on) => Answer::met(),
+        Supervision::By(held) if unnamed(rule, held, on) => Answer::care(
+            "The supervisor's certificate is valid on the day, but the book does not say whether it is one that is asked for here.",
+            "The office chooses on the certificate which one rules ask for.",
+        ),
         Supervision::By(_) => {
             Answer::broken(format!("The supervisor holds no valid certificate. {}.", duty.said.words), hint)
         }

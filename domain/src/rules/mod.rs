@@ -29,6 +29,7 @@ mod window;
 pub(crate) use answer::Answer;
 pub use answer::Outcome;
 pub(crate) use case::{Case, SectionCase};
+pub use credential_need::stopped_by;
 
 use crate::{
     facts::LineFacts,

@@ -39,9 +39,10 @@ impl SplitRule {
         self.numbers().1
     }
 
-    /// Whether the soil is to be tested after the first part of so much, instead of a second part.
-    pub fn tests_after_first(self, recommended: ProductRate) -> bool {
-        self == Self::Georgia && recommended.raw() > self.numbers().0 * 1_000_000
+    /// Whether the soil is to be tested after the first part of so much, instead of a second part. What is held against the limit
+    /// is the same as when it is split.
+    pub fn tests_after_first(self, recommended: ProductRate, cce: NeutralisingValue, cap_on: CapOn) -> bool {
+        self == Self::Georgia && cap_on.held(recommended, cce).raw() > self.numbers().0 * 1_000_000
     }
 
     pub const fn source(self) -> (&'static str, SourceMark) {
@@ -71,6 +72,15 @@ pub enum CapOn {
     #[default]
     Recommendation,
     Material,
+}
+
+impl CapOn {
+    fn held(self, recommended: ProductRate, cce: NeutralisingValue) -> ProductRate {
+        match self {
+            Self::Recommendation => recommended,
+            Self::Material => material_rounded_down(recommended, cce).value,
+        }
+    }
 }
 
 /// One spreading of lime.
@@ -113,10 +123,7 @@ pub fn split(
     let (most, months) = rule.numbers();
     let (source, mark) = rule.source();
     let most = most * 1_000_000;
-    let held = match cap_on {
-        CapOn::Recommendation => recommended,
-        CapOn::Material => material_rounded_down(recommended, cce).value,
-    };
+    let held = cap_on.held(recommended, cce);
     let part = |amount: i64, at: i32| {
         let recommended_lb_per_1000_sqft = ProductRate::from_raw(amount);
         LimePart {
@@ -129,7 +136,7 @@ pub fn split(
     if recommended.is_zero() {
         return plan(Vec::new(), None);
     }
-    if rule == SplitRule::Georgia && held.raw() > most {
+    if rule.tests_after_first(recommended, cce, cap_on) {
         return plan(vec![part(recommended.raw() / 2, 0)], Some(first_on.plus_months(months)));
     }
     let count = (held.raw() / most + i64::from(held.raw() % most > 0)).clamp(1, MOST_PARTS);

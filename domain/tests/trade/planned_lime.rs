@@ -2,7 +2,7 @@
 
 use domain::{
     programme::{
-        PlanProduct, SeasonPlan,
+        PlanProduct, PlannedRound, SeasonPlan, days,
         liming::{LimeAsked, put_down_rounded_up},
     },
     quantity::{NutrientRate, ProductRate},
@@ -11,7 +11,7 @@ use domain::{
 
 use super::{
     amount, label,
-    plans::{Asked, need, product, round},
+    plans::{Asked, book, need, past, product, round},
 };
 use crate::facts::day;
 
@@ -180,6 +180,40 @@ fn a_company_may_keep_days_between_lime_and_nitrogen() {
     let plan = asked.plan();
     let lime = plan.lime.expect("lime");
     assert!(lime.why[0].contains("within 14 days of nitrogen"), "{:?}", lime.why);
+}
+
+#[test]
+fn lime_that_moves_keeps_its_days_from_nitrogen_that_is_down_and_takes_its_test_along() {
+    // Georgia AESL, crop sheet 792, read: over 50 lb half, test again in four months. Two weeks are common practice.
+    let mut asked = limed("80", SplitRule::Georgia);
+    asked.need = need("0", "0");
+    asked.rounds = vec![round("autumn", "2026-09-10", "2026-10-20")];
+    asked.lime.as_mut().expect("lime").days_from_nitrogen = 14;
+    asked.given.past = vec![past("2026-10-10", "0.1")];
+    let mut rounds = asked.plan().rounds;
+    assert_eq!(rounds.len(), 1, "{rounds:#?}");
+    let stands = |rounds: &[PlannedRound]| asked.with(|question| days::stands(book(), question, rounds));
+    for (on, far) in [("2026-09-26", true), ("2026-09-27", false), ("2026-10-12", false)] {
+        rounds[0].on = day(on);
+        assert_eq!(stands(&rounds).is_ok(), far, "{on}: {:?}", stands(&rounds));
+        let tested = asked.with(|question| days::test_again_on(question, &rounds));
+        assert_eq!(tested, Some(day(on).plus_months(4)));
+    }
+}
+
+#[test]
+fn the_new_test_is_asked_for_by_the_same_amount_that_was_split() {
+    // Georgia AESL, crop sheet 792, read: over 50 lb half, test again in four months. 45 lb at a CCE of 80 are 56.25 lb of the
+    // material (computed): held against the material half goes down first, and the soil is tested before the rest.
+    for (cap_on, waits) in [(CapOn::Material, true), (CapOn::Recommendation, false)] {
+        let mut asked = limed("45", SplitRule::Georgia);
+        let lime = asked.lime.as_mut().expect("lime");
+        (lime.spent, lime.last_on, lime.cap_on) = (amount("22.5"), Some(day("2026-04-20")), cap_on);
+        let plan = asked.plan();
+        assert_eq!(spread(&asked, &plan).is_empty(), waits, "{cap_on:?}");
+        let lime = plan.lime.expect("lime");
+        assert_eq!(lime.test_again_on, Some(day("2026-08-20")).filter(|_| waits));
+    }
 }
 
 #[test]

@@ -137,8 +137,12 @@ impl Asked {
     }
 
     pub fn plan(&self) -> SeasonPlan {
+        self.with(|question| plan(book(), question))
+    }
+
+    pub fn with<T>(&self, work: impl FnOnce(&SeasonQuestion<'_>) -> T) -> T {
         let facts_on = |on: Day| self.facts(on);
-        let question = SeasonQuestion {
+        work(&SeasonQuestion {
             rule_sets: &self.rule_sets,
             facts_on: &facts_on,
             rounds: &self.rounds,
@@ -148,8 +152,7 @@ impl Asked {
             lime: self.lime.as_ref(),
             least_product: amount("0.5"),
             aim: self.aim,
-        };
-        plan(book(), &question)
+        })
     }
 
     /// Every round before the decision, with all the others in the book.

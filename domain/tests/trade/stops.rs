@@ -72,6 +72,12 @@ fn what_stands_already_takes_room_and_a_property_is_visited_once_a_day() {
     let placed: Vec<_> = placed.into_iter().map(|one| one.expect("a day")).collect();
     assert_eq!([placed[0].technician, placed[1].technician], [0, 1]);
     assert_eq!([placed[0].on, placed[1].on], [day("2026-09-01"); 2]);
+    // Both are at property 8: the second stop of each there is no further stop, so one more fits on each of their days.
+    let two = DayCapacity { stops: Some(2), area: None };
+    let at = |technician| StopTaken { on: day("2026-09-01"), technician, property: 8, area: amount("1000") };
+    let one_day = [stop(6, "2026-09-01", "2026-09-01"), stop(7, "2026-09-01", "2026-09-01")];
+    let placed = DayBook::new(&[two, two], &[at(0), at(1), at(0), at(1)]).spread(&one_day, &mut Closed::default());
+    assert!(placed.iter().all(Result::is_ok), "{placed:?}");
     // Without technicians' limits everything goes to its first day.
     let free = DayBook::new(&[DayCapacity::default()], &[]).spread(&stops, &mut Closed::default());
     assert!(free.iter().all(|one| one.as_ref().expect("a day").on == day("2026-09-01")));

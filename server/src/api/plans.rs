@@ -8,6 +8,7 @@ use std::sync::{
 
 use axum::{Json, extract::State};
 use domain::{
+    actor::Role,
     ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
     programme::{PlanGoal, stops::DayCapacity},
     quantity::Percent,
@@ -127,7 +128,9 @@ async fn read(
     let products = programme.products.iter().map(|product| product.product_id);
     let products: Vec<_> = products.chain(visits.iter().map(|line| line.product_id)).collect();
     let staff = store::people::list(pool, crate::paging::PageRequest { after: 0, take: 100_000 }).await?;
-    let staff: Vec<_> = staff.into_iter().filter(|row| row.item.active).map(|row| row.item.id).collect();
+    let staff: Vec<_> = staff.into_iter().map(|row| row.item).filter(|person| person.active).collect();
+    let in_field = staff.iter().filter(|person| person.role == Role::Technician).map(|person| person.id).collect();
+    let staff: Vec<_> = staff.into_iter().map(|person| person.id).collect();
     let mut connection = pool.acquire().await?;
     let world =
         store::world::load_lawns(&mut connection, &sections, &properties, &products, &staff, now.millis()).await?;
@@ -140,9 +143,25 @@ async fn read(
         let capacity = DayCapacity { stops: named.stops_per_day, area: named.area_sqft_per_day };
         technicians.push(SeasonTechnician { person_id: person.id, name: person.name, capacity });
     }
+    let named: Vec<_> = technicians.iter().map(|one| one.person_id).collect();
+    let sent = [named, in_field, staff].into_iter().find(|people| !people.is_empty()).unwrap_or_default();
     let law = Arc::clone(&app.law);
     let aim = aim.unwrap_or(PlanGoal::LeastCost);
-    Ok(Season { programme, lawns, visits, lime_lines, world, law, from, now, today, aim, technicians, only: None })
+    Ok(Season {
+        programme,
+        lawns,
+        visits,
+        lime_lines,
+        world,
+        law,
+        from,
+        now,
+        today,
+        aim,
+        technicians,
+        sent,
+        only: None,
+    })
 }
 
 /// Raised when the caller has hung up, so that nobody plans for the wind.
@@ -233,7 +252,11 @@ pub async fn get_company_plan(
         spare_percent: query.spare_percent.unwrap_or(Percent::from_raw(500)),
     };
     let plan = run_blocking(move |gone| season::company_plan(&season, purchasing, gone)).await?;
-    plan.map(Json).ok_or_else(|| Problem::new(Kind::Busy, "The plan was broken off.").retry_after(1))
+    plan.map(Json).ok_or_else(broken_off)
+}
+
+fn broken_off() -> Problem {
+    Problem::new(Kind::Busy, "The plan was broken off.").retry_after(1)
 }
 
 /// What contradicts itself in the visits of a round.
@@ -293,9 +316,14 @@ pub async fn create_round_visits(
         season.only = Some((value.round.clone(), on));
         // Who goes was said, and whoever says a day says how much of it.
         season.technicians.clear();
+        // Somebody who is not on record is refused with the visits.
+        if let Some(person) = value.person_id.filter(|person| season.world.people.contains_key(person)) {
+            season.sent = vec![person];
+        }
     }
     let asked = value.clone();
-    let (drafts, mut left_out) = run_blocking(move |_| season::drafts(&season, &asked)).await?;
+    let drafted = run_blocking(move |gone| season::drafts(&season, &asked, gone)).await?;
+    let (drafts, mut left_out) = drafted.ok_or_else(broken_off)?;
     let at = app.clock.now();
     let fresh: Vec<VisitId> = drafts.iter().map(|_| app.ids.next(at)).collect();
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };

@@ -1,15 +1,17 @@
 //! What needs attention today: found here, said by the pages.
 
 use std::{
-    collections::{BTreeSet, HashMap},
+    collections::{BTreeMap, BTreeSet, HashMap},
     sync::Arc,
 };
 
 use domain::{
-    ids::ProductId,
+    facts::HeldCredential,
+    ids::{PersonId, ProductId},
     law::{Lawbook, RuleSetAbout},
     product::{arithmetic::product_at_rate_rounded_down, product_for_target},
     quantity::ProductMass,
+    rules::stopped_by,
     time::{Day, Instant, zone},
 };
 
@@ -132,6 +134,33 @@ pub fn running_out(held: &[Credential], today: Day) -> Vec<(&Credential, Day)> {
         .filter_map(|one| Some((one, one.valid_until?)))
         .filter(|(one, until)| soon(*until) && !outlasted(one, *until))
         .collect()
+}
+
+/// How many of these people hold nothing that a place of the company's asks of whoever works there for hire, by the place's name.
+pub fn uncertified<'l>(
+    law: &'l Lawbook,
+    sites: &[Site],
+    people: &[PersonId],
+    (held, today): (&[Credential], Day),
+) -> BTreeMap<&'l str, usize> {
+    let places: BTreeSet<&Vec<String>> = sites.iter().map(|site| &site.rule_sets).collect();
+    let of = |person: PersonId| {
+        held.iter().filter(move |one| one.person_id == person).map(|one| HeldCredential {
+            code: one.code.clone(),
+            rule_set: one.rule_set.as_ref().map(|set| set.0.clone()),
+            valid_from: one.valid_from,
+            valid_until: one.valid_until,
+        })
+    };
+    let mut counts = BTreeMap::new();
+    for person in people {
+        let own: Vec<HeldCredential> = of(*person).collect();
+        let stopped = places.iter().flat_map(|codes| stopped_by(law, codes, &own, today));
+        for name in stopped.map(|about| about.name.as_str()).collect::<BTreeSet<_>>() {
+            *counts.entry(name).or_default() += 1;
+        }
+    }
+    counts
 }
 
 /// What weather services said within the last day that could not be read, or was not of the place it was asked for.

@@ -7,6 +7,7 @@ mod lime;
 mod need;
 mod question;
 mod round_visits;
+mod stop_list;
 mod stops;
 mod view;
 
@@ -26,7 +27,7 @@ use domain::{
 pub use lime::REPORT_MONTHS as LIME_REPORT_MONTHS;
 use question::LawnQuestion;
 pub use round_visits::{PlannedVisits, RoundVisits, SectionWithoutVisit, drafts, planned_meanwhile};
-pub use stops::{PlannedStop, StopLeftOut, StopLine};
+pub use stop_list::{PlannedStop, StopLeftOut, StopLine};
 use view::{CAUTION, price};
 pub use view::{FollowedSchedule, RoundLeftOut, RoundPlan, SectionPlan};
 
@@ -57,6 +58,8 @@ pub struct Season {
     pub aim: PlanGoal,
     /// Who goes, and what each can do on a day. Nobody where the programme names none: then days have no limit.
     pub technicians: Vec<SeasonTechnician>,
+    /// Who may be sent: whoever was named, else the technicians of the programme, else every technician, else everybody.
+    pub sent: Vec<PersonId>,
     /// One day instead of a round's window, when the visits of a round are planned for it.
     pub only: Option<(String, Day)>,
 }

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use domain::{ids::PersonId, time::Day};
+use domain::{actor::Role, ids::PersonId, time::Day};
 
 use crate::{
     book::attention::{self, Short},
@@ -64,7 +64,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
             heading: "Soil reports",
             notices: soil_reports(&attention::ending(&app.law, &reports, today), today, dates),
         },
-        Group { heading: "Licenses and certificates", notices: credentials(app, today, dates).await? },
+        Group { heading: "Licenses and certificates", notices: credentials(app, &sites, today, dates).await? },
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, settings) },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
@@ -153,17 +153,25 @@ fn soil_reports(ending: &[(&NewestReport, Day)], today: Day, dates: DateOrder) -
     told.collect()
 }
 
-async fn credentials(app: &App, today: Day, dates: DateOrder) -> Result<Vec<Notice>, Problem> {
+async fn credentials(app: &App, sites: &[Site], today: Day, dates: DateOrder) -> Result<Vec<Notice>, Problem> {
     let reader = app.store.reader();
     let people = store::people::list(reader, ALL_ROWS).await?.into_iter().map(|row| row.item);
-    let people: HashMap<PersonId, String> = people.filter(|one| one.active).map(|one| (one.id, one.name)).collect();
+    let people: Vec<_> = people.filter(|one| one.active).collect();
+    let in_field: Vec<PersonId> = people.iter().filter(|one| one.role == Role::Technician).map(|one| one.id).collect();
+    let people: HashMap<PersonId, String> = people.into_iter().map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
+    let lacking =
+        attention::uncertified(&app.law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
+            let many = if count == 1 { "person has" } else { "people have" };
+            let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
+            notice("■", words, "/office/people")
+        });
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {
         let (sign, when) = if until < today { ("■", "ran out") } else { ("▲", "ends") };
         let words = format!("{}: {} {when} on {}", people.get(&one.person_id)?, one.name, dates.day(until));
         Some(notice(sign, words, "/office/people"))
     });
-    Ok(told.collect())
+    Ok(lacking.chain(told).collect())
 }
 
 /// Properties of which nothing can be cleared, or whose clock is not known.

@@ -52,7 +52,7 @@ fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
         Field::number("/longitude", "Longitude").optional().help("Degrees east, so below zero in the Americas, such as -76.5."),
         Field::one("/time_zone", "Time zone", zones).help("It decides on which day work there counts."),
         Field::one("/kind", "Kind of ground", kinds()).optional().help(
-            "Several laws leave golf courses, farms or gardens out, or are about some kinds only. A lawn if not specified. Where nobody knows, such rules ask for care.",
+            "Several laws leave golf courses, farms or gardens out, or are about some kinds only. A lawn if not specified; the lawn of a farmhouse is a lawn. Where nobody knows, such rules ask for care.",
         ),
         Field::one("/worked_by", "Who does the work", workers()).optional().help("Several laws bind those who work for hire otherwise than the others."),
         Field::day("/nutrient_plan_on", "Written nutrient plan for the site, made on").optional().help(

@@ -19,7 +19,8 @@ use utoipa::ToSchema;
 
 use super::{
     NotPlanned, PlannedSection, Season,
-    stops::{self, PlannedStop, StopLeftOut},
+    stop_list::{self, PlannedStop, StopLeftOut},
+    stops,
 };
 use crate::store::programmes::lawns::Lawn;
 
@@ -212,8 +213,8 @@ pub fn company_plan(season: &Season, settings: Purchasing, gone: &AtomicBool) ->
     let (offered, mut gaps) = season.offered();
     let mut answers = in_parallel(season, &offered, gone)?;
     share_stock(season, &offered, &mut answers, gone)?;
-    let placed = stops::arrange(season, &offered, &mut answers, None);
-    let (stops, not_placed) = stops::stops(season, &answers, &placed);
+    let placed = stops::arrange(season, &offered, &mut answers, None, gone)?;
+    let (stops, not_placed) = stop_list::stops(season, &answers, &placed);
     let (purchases, left) = buying(season, &offered, &answers, settings, &mut gaps);
     let unused = left.iter().filter_map(|left| {
         let (product_id, product) = offered.get(left.product)?;

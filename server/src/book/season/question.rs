@@ -139,9 +139,9 @@ impl Season {
             at: self.now,
             audience: property.on(from).worked_by,
             site: property.site_on(from),
-            // Whoever of the company holds a certificate may be sent, or sent along.
-            credentials: self.held(),
-            supervision: Supervision::By(self.held()),
+            credentials: self.held(from),
+            // Who supervises is named before the work; a plan lends nobody's certificate to another.
+            supervision: Supervision::Unsaid,
             applicator_named: true,
             purpose: Purpose::Maintenance,
             equipment: self.programme.equipment,
@@ -153,9 +153,20 @@ impl Season {
         }
     }
 
-    /// What anybody holds who may be sent.
-    fn held(&self) -> Vec<HeldCredential> {
-        self.world.people.values().flat_map(credentials::held).collect()
+    /// What somebody holds who may be sent. What frees its holder from a rule counts as that only if each of them holds it as long
+    /// as the plan looks ahead: which of them goes is settled by their days. Otherwise it is a certificate of which nobody
+    /// said what it is, which asks for care.
+    fn held(&self, from: Day) -> Vec<HeldCredential> {
+        let each: Vec<Vec<HeldCredential>> =
+            self.sent.iter().filter_map(|id| self.world.people.get(id)).map(credentials::held).collect();
+        let ahead = self.programme.rounds.iter().map(|round| round.to).max().unwrap_or(from).max(from);
+        let by_each =
+            |code: &str| each.iter().all(|own| own.iter().any(|one| one.is(code, from) && one.is(code, ahead)));
+        let of_whom = |mut one: HeldCredential| {
+            one.code = one.code.filter(|code| !self.law.frees(code) || by_each(code));
+            one
+        };
+        each.iter().flatten().cloned().map(of_whom).collect()
     }
 
     /// What open visits will put down here, as it will count.

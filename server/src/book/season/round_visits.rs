@@ -1,6 +1,9 @@
 //! From a round of the plan to visits: what is to be planned for the chosen sections on one day.
 
-use std::collections::{BTreeMap, HashSet};
+use std::{
+    collections::{BTreeMap, HashSet},
+    sync::atomic::{AtomicBool, Ordering},
+};
 
 use domain::{
     application::Purpose,
@@ -103,12 +106,20 @@ impl Target {
 /// What a visit is for.
 type Of = (Day, PersonId, PropertyId, ProductId, Target);
 
-/// What the plan says of the round, as visits on the day that was asked for or on the days that the stops are given.
-pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<SectionWithoutVisit>) {
+/// What the plan says of the round, as visits on the day that was asked for or on the days that the stops are given; nothing when
+/// the caller has gone away meanwhile.
+pub fn drafts(
+    season: &Season,
+    asked: &RoundVisits,
+    gone: &AtomicBool,
+) -> Option<(Vec<VisitChange>, Vec<SectionWithoutVisit>)> {
     let (offered, _) = season.offered();
     let (mut answers, mut left_out) = (Vec::new(), Vec::new());
     let mut left = offered.clone();
     for lawn in &season.lawns {
+        if gone.load(Ordering::Relaxed) {
+            return None;
+        }
         let planned = season.plan(lawn, &left);
         match &planned {
             Err(not) => left_out.push(without(lawn.section_id, format!("The section {}.", not.why))),
@@ -127,7 +138,7 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Se
         }
         answers.push(planned);
     }
-    let placed = stops::arrange(season, &offered, &mut answers, Some(&asked.round));
+    let placed = stops::arrange(season, &offered, &mut answers, Some(&asked.round), gone)?;
     let mut groups: BTreeMap<Of, Vec<SectionId>> = BTreeMap::new();
     for ((section, at), there) in placed {
         let Some((lawn, Ok(planned))) = season.lawns.get(section).zip(answers.get(section)) else { continue };
@@ -152,10 +163,14 @@ pub fn drafts(season: &Season, asked: &RoundVisits) -> (Vec<VisitChange>, Vec<Se
     let known: HashSet<SectionId> = season.lawns.iter().map(|lawn| lawn.section_id).collect();
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));
     left_out.extend(missing.map(|id| without(*id, "There is no such section.".to_owned())));
+    let told: HashSet<SectionId> = left_out.iter().map(|left| left.section_id).collect();
+    let told = |id: &SectionId| told.contains(id) || groups.values().any(|sections| sections.contains(id));
+    let rest: Vec<SectionId> = known.iter().filter(|id| !told(id)).copied().collect();
+    left_out.extend(rest.into_iter().map(|id| without(id, "No day of the round was found for it.".to_owned())));
     let drafts = groups
         .into_iter()
         .flat_map(|(of, sections)| sections.chunks(SECTIONS).map(|chunk| draft(of, chunk)).collect::<Vec<_>>());
-    (drafts.collect(), left_out)
+    Some((drafts.collect(), left_out))
 }
 
 fn without(section_id: SectionId, why: String) -> SectionWithoutVisit {

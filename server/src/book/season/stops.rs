@@ -1,73 +1,22 @@
 //! The stops of a season: what is planned at a property in one round is one stop on one day, as far as the rules let it be, and
 //! no technician has more on a day than the programme says. Every section's plan stands after each change of a day.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::{
+    collections::{BTreeMap, HashMap, HashSet},
+    sync::atomic::{AtomicBool, Ordering},
+};
 
 use domain::{
-    ids::{PersonId, ProductId, PropertyId, SectionId},
+    ids::{PersonId, ProductId, PropertyId},
     programme::{
         PlanProduct, PlannedRound, days,
         stops::{DayBook, DayCapacity, Days, StopAsked, StopPlaced, StopTaken},
     },
-    quantity::{Area, ProductMass, ProductRate},
+    quantity::Area,
     time::Day,
 };
-use serde::Serialize;
-use utoipa::ToSchema;
 
 use super::{LawnQuestion, NotPlanned, PlannedSection, Season};
-
-/// What goes down on one section of a stop.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct StopLine {
-    pub section_id: SectionId,
-    #[schema(max_length = 120)]
-    pub section_name: String,
-    #[schema(max_length = 120)]
-    pub round: String,
-    pub product_id: ProductId,
-    #[schema(max_length = 120)]
-    pub product_name: String,
-    pub product_lb: ProductMass,
-    /// Rounded down.
-    pub product_lb_per_1000_sqft: ProductRate,
-}
-
-/// One stop at a property on a day.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct PlannedStop {
-    pub on: Day,
-    /// Who goes; null where the programme names nobody.
-    pub person_id: Option<PersonId>,
-    #[schema(max_length = 120)]
-    pub person_name: Option<String>,
-    pub property_id: PropertyId,
-    #[schema(max_length = 300)]
-    pub address: String,
-    #[schema(max_length = 120)]
-    pub client_name: String,
-    /// Ground of the sections, each once.
-    pub area_sqft: Area,
-    /// In the order of work: one product after the other, so that a spreader is filled with each once, and each over the sections.
-    #[schema(max_items = 200)]
-    pub lines: Vec<StopLine>,
-}
-
-/// Planned work that found no day.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct StopLeftOut {
-    pub property_id: PropertyId,
-    #[schema(max_length = 300)]
-    pub address: String,
-    #[schema(max_length = 120)]
-    pub client_name: String,
-    #[schema(max_length = 120)]
-    pub round: String,
-    #[schema(max_items = 200)]
-    pub section_ids: Vec<SectionId>,
-    #[schema(max_length = 700)]
-    pub why: String,
-}
 
 /// A planned round of a section: which of the sections, and which of its rounds.
 pub(super) type Line = (usize, usize);
@@ -95,6 +44,10 @@ struct Arranged<'s, 'p> {
     settled: HashSet<Line>,
     /// The last arrangement that was let through: stop, day, and the rounds of each section.
     candidate: Option<(usize, Day, Arrangement)>,
+    /// Why rounds of a section may not go to a day, as long as its other rounds stay where they are.
+    refused: HashMap<(usize, Vec<usize>, Day), String>,
+    /// Whether the caller has hung up.
+    gone: &'p AtomicBool,
 }
 
 impl Arranged<'_, '_> {
@@ -120,6 +73,10 @@ impl Arranged<'_, '_> {
         if lines.iter().all(|at| rounds.get(*at).is_some_and(|round| round.on == on)) {
             return Ok(rounds);
         }
+        let asked = (section, lines.to_vec(), on);
+        if let Some(why) = self.refused.get(&asked) {
+            return Err(why.clone());
+        }
         for at in lines {
             if let Some(round) = rounds.get_mut(*at) {
                 round.on = on;
@@ -129,32 +86,61 @@ impl Arranged<'_, '_> {
         let free: Vec<usize> = (0..rounds.len()).filter(free).collect();
         let windows: Vec<(usize, (Day, Day))> =
             free.into_iter().filter_map(|at| Some((at, self.window((section, at))?))).collect();
-        let season = self.season;
+        let (law, gone) = (&self.season.law, self.gone);
         let Some(question) = self.question(section) else { return Err("it is not on record".to_owned()) };
-        let stands = |rounds: &[PlannedRound]| question.with(|asked| days::stands(&season.law, asked, rounds));
-        let Err(why) = stands(&rounds) else { return Ok(rounds) };
-        for (at, (from, to)) in windows {
-            let Some(before) = rounds.get(at).map(|round| round.on) else { continue };
-            let mut other = from.max(on);
-            while other <= to {
-                if let Some(round) = rounds.get_mut(at) {
-                    round.on = other;
-                }
-                if stands(&rounds).is_ok() {
-                    return Ok(rounds);
-                }
-                other = other.plus_days(1);
-            }
-            if let Some(round) = rounds.get_mut(at) {
-                round.on = before;
-            }
+        let stands = |rounds: &[PlannedRound]| question.with(|asked| days::stands(law, asked, rounds));
+        let found = make_way(rounds, &windows, on, (&stands, gone));
+        if let Err(why) = &found {
+            let _ = self.refused.insert(asked, why.clone());
         }
-        Err(why)
+        found
     }
+}
+
+/// Whether rounds stand, or why not.
+type Stands<'a> = &'a dyn Fn(&[PlannedRound]) -> Result<(), String>;
+
+/// The rounds as they are, or with one of those that have windows on another of its days, so that all stand. Most days are closed
+/// to what has its day already, whatever makes way, so that is asked first; and a round is moved only if all would stand
+/// without it.
+fn make_way(
+    mut rounds: Vec<PlannedRound>,
+    windows: &[(usize, (Day, Day))],
+    on: Day,
+    (stands, gone): (Stands<'_>, &AtomicBool),
+) -> Result<Vec<PlannedRound>, String> {
+    let without = |rounds: &[PlannedRound], left: &dyn Fn(usize) -> bool| -> Vec<PlannedRound> {
+        rounds.iter().enumerate().filter(|(at, _)| !left(*at)).map(|(_, round)| round.clone()).collect()
+    };
+    let Err(why) = stands(&rounds) else { return Ok(rounds) };
+    stands(&without(&rounds, &|at| windows.iter().any(|(free, _)| *free == at)))?;
+    for (at, (from, to)) in windows {
+        if stands(&without(&rounds, &|other| other == *at)).is_err() {
+            continue;
+        }
+        let Some(before) = rounds.get(*at).map(|round| round.on) else { continue };
+        let mut other = (*from).max(on);
+        while other <= *to && !gone.load(Ordering::Relaxed) {
+            if let Some(round) = rounds.get_mut(*at) {
+                round.on = other;
+            }
+            if stands(&rounds).is_ok() {
+                return Ok(rounds);
+            }
+            other = other.plus_days(1);
+        }
+        if let Some(round) = rounds.get_mut(*at) {
+            round.on = before;
+        }
+    }
+    Err(why)
 }
 
 impl Days for Arranged<'_, '_> {
     fn may(&mut self, stop: usize, on: Day) -> Result<(), String> {
+        if self.gone.load(Ordering::Relaxed) {
+            return Err("the plan was broken off".to_owned());
+        }
         let Some(group) = self.groups.get(stop) else { return Err("there is no such stop".to_owned()) };
         let mut by_section: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for (section, at) in &group.lines {
@@ -173,6 +159,7 @@ impl Days for Arranged<'_, '_> {
             return;
         };
         for (section, rounds) in arrangement {
+            self.refused.retain(|(of, ..), _| *of != section);
             if let Some(Ok(planned)) = self.answers.get_mut(section) {
                 planned.raw.rounds = rounds;
             }
@@ -182,13 +169,15 @@ impl Days for Arranged<'_, '_> {
     }
 }
 
-/// Gives the planned work its days, of one round or of all, and says where each line went. The days of the plans change with it.
+/// Gives the planned work its days, of one round or of all, and says where each line went; nothing when the caller has gone away
+/// meanwhile. The days of the plans change with it.
 pub(super) fn arrange(
     season: &Season,
     offered: &[(ProductId, PlanProduct)],
     answers: &mut Vec<Result<PlannedSection, NotPlanned>>,
     only: Option<&str>,
-) -> Placed {
+    gone: &AtomicBool,
+) -> Option<Placed> {
     let mut homes = Homes::default();
     let anybody = [DayCapacity::default()];
     let capacities: Vec<DayCapacity> = season.technicians.iter().map(|one| one.capacity).collect();
@@ -202,29 +191,55 @@ pub(super) fn arrange(
         groups: Vec::new(),
         settled: HashSet::new(),
         candidate: None,
+        refused: HashMap::new(),
+        gone,
     };
     let mut placed = Placed::new();
     let mut waiting = first_groups(&arranged, only);
     // What cannot be one stop is tried as one stop a product, and then section by section.
     for turn in 0..3 {
-        let groups: Vec<Group> = waiting.drain(..).flat_map(|lines| whole(&mut arranged, &mut homes, lines)).collect();
+        let mut groups = Vec::new();
+        for lines in waiting.drain(..) {
+            whole(&mut arranged, &mut homes, lines, (&mut groups, &mut placed));
+        }
         let stops: Vec<StopAsked> = groups.iter().map(|group| group.asked).collect();
         arranged.groups.clone_from(&groups);
         for (group, answer) in groups.into_iter().zip(book.spread(&stops, &mut arranged)) {
             let parts = split(&arranged, &group, turn);
-            if answer.is_err() && parts.len() > 1 {
+            if answer.is_err() && parts.len() > 1 && turn < 2 {
                 waiting.extend(parts.into_iter().map(|lines| (group.round, lines)));
                 continue;
             }
             placed.extend(group.lines.iter().map(|line| (*line, answer.clone())));
         }
     }
+    if gone.load(Ordering::Relaxed) {
+        return None;
+    }
+    test_soil_again(&mut arranged);
     for planned in arranged.answers.iter_mut().flatten() {
         for (shown, raw) in planned.section.rounds.iter_mut().zip(&planned.raw.rounds) {
             shown.on = raw.on;
         }
     }
-    placed
+    Some(placed)
+}
+
+/// The day of a new soil test moves with the lime that it follows.
+fn test_soil_again(arranged: &mut Arranged<'_, '_>) {
+    for section in 0..arranged.answers.len() {
+        let Some(Ok(planned)) = arranged.answers.get(section) else { continue };
+        let lime = planned.raw.lime.as_ref().filter(|lime| !lime.planned_lb_per_1000_sqft.is_zero());
+        if lime.is_none_or(|lime| lime.test_again_on.is_none()) {
+            continue;
+        }
+        let rounds = planned.raw.rounds.clone();
+        let day = arranged.question(section).and_then(|asked| asked.with(|asked| days::test_again_on(asked, &rounds)));
+        let Some(Ok(planned)) = arranged.answers.get_mut(section) else { continue };
+        for lime in [&mut planned.raw.lime, &mut planned.section.lime].into_iter().flatten() {
+            lime.test_again_on = day.or(lime.test_again_on);
+        }
+    }
 }
 
 /// Numbers of properties.
@@ -241,11 +256,14 @@ impl Homes {
 /// What stands on the technicians' days already.
 fn taken(season: &Season, homes: &mut Homes) -> Vec<StopTaken> {
     let of = |person: PersonId| season.technicians.iter().position(|one| one.person_id == person);
-    let mut taken = Vec::new();
+    let (mut taken, mut known) = (Vec::new(), HashSet::new());
     for line in season.visits.iter().filter(|line| line.open) {
         let Some(technician) = of(line.person_id) else { continue };
         let property = homes.number(line.property_id);
-        taken.push(StopTaken { on: line.planned_on, technician, property, area: line.area.unwrap_or(Area::ZERO) });
+        // Two products on one section are one piece of ground on the technician's day.
+        let first = known.insert((line.planned_on, technician, line.section_id));
+        let area = line.area.filter(|_| first).unwrap_or(Area::ZERO);
+        taken.push(StopTaken { on: line.planned_on, technician, property, area });
     }
     taken
 }
@@ -267,16 +285,36 @@ fn first_groups(arranged: &Arranged<'_, '_>, only: Option<&str>) -> Vec<(usize, 
     groups.into_iter().map(|((round, _), lines)| (round, lines)).collect()
 }
 
-/// Lines as one stop, or, where their days have none in common, a product each.
-fn whole(arranged: &mut Arranged<'_, '_>, homes: &mut Homes, (round, lines): (usize, Vec<Line>)) -> Vec<Group> {
+/// Lines as one stop, or, where their days have none in common, as one a product, and then as one a line. A line without a day of
+/// its own is told among what found none.
+fn whole(
+    arranged: &mut Arranged<'_, '_>,
+    homes: &mut Homes,
+    (round, lines): (usize, Vec<Line>),
+    (groups, placed): (&mut Vec<Group>, &mut Placed),
+) {
     if let Some(group) = group(arranged, homes, round, lines.clone()) {
-        return vec![group];
+        groups.push(group);
+        return;
     }
     let mut parts: BTreeMap<usize, Vec<Line>> = BTreeMap::new();
     for line in lines {
         parts.entry(product(arranged, line)).or_default().push(line);
     }
-    parts.into_values().filter_map(|lines| group(arranged, homes, round, lines)).collect()
+    for lines in parts.into_values() {
+        if let Some(group) = group(arranged, homes, round, lines.clone()) {
+            groups.push(group);
+            continue;
+        }
+        for line in lines {
+            match group(arranged, homes, round, vec![line]) {
+                Some(group) => groups.push(group),
+                None => {
+                    let _ = placed.insert(line, Err("no day of its round is left for it".to_owned()));
+                }
+            }
+        }
+    }
 }
 
 fn product(arranged: &Arranged<'_, '_>, (section, at): Line) -> usize {
@@ -300,7 +338,7 @@ fn group(arranged: &mut Arranged<'_, '_>, homes: &mut Homes, round: usize, lines
     Some(Group { round, lines, asked })
 }
 
-fn area(answers: &[Result<PlannedSection, NotPlanned>], section: usize) -> i64 {
+pub(super) fn area(answers: &[Result<PlannedSection, NotPlanned>], section: usize) -> i64 {
     answers.get(section).and_then(|answer| answer.as_ref().ok()).map_or(0, |plan| plan.section.area_sqft.raw())
 }
 
@@ -314,72 +352,4 @@ fn split(arranged: &Arranged<'_, '_>, group: &Group, turn: usize) -> Vec<Vec<Lin
     let parts: Vec<Vec<Line>> = parts.into_values().collect();
     // One product on several sections goes on to the sections at once.
     if parts.len() == 1 && turn == 0 { split(arranged, group, 1) } else { parts }
-}
-
-/// The stops, day by day and technician by technician, and what found no day.
-pub(super) fn stops(
-    season: &Season,
-    answers: &[Result<PlannedSection, NotPlanned>],
-    placed: &Placed,
-) -> (Vec<PlannedStop>, Vec<StopLeftOut>) {
-    let mut found: BTreeMap<(Day, usize, usize), Vec<Line>> = BTreeMap::new();
-    let mut lost: BTreeMap<(usize, String, String), Vec<SectionId>> = BTreeMap::new();
-    let home = |section: usize| {
-        let property = season.lawns.get(section).map(|lawn| lawn.property_id);
-        season.lawns.iter().position(|lawn| Some(lawn.property_id) == property).unwrap_or(section)
-    };
-    for ((section, at), answer) in placed {
-        let Some(Ok(planned)) = answers.get(*section) else { continue };
-        let Some(shown) = planned.section.rounds.get(*at) else { continue };
-        match answer {
-            Ok(there) => {
-                found.entry((there.on, there.technician, home(*section))).or_default().push((*section, *at));
-            }
-            Err(why) => {
-                let key = (home(*section), shown.round.clone(), crate::field_fault::truncate_chars(why.clone(), 700));
-                let sections = lost.entry(key).or_default();
-                if !sections.contains(&planned.section.section_id) {
-                    sections.push(planned.section.section_id);
-                }
-            }
-        }
-    }
-    let stop = |((on, technician, home), mut lines): ((Day, usize, usize), Vec<Line>)| {
-        let lawn = season.lawns.get(home)?;
-        let technician = season.technicians.get(technician);
-        let planned = |section: usize| answers.get(section).and_then(|answer| answer.as_ref().ok());
-        lines.sort_by_key(|(section, at)| {
-            (planned(*section).and_then(|plan| plan.raw.rounds.get(*at)).map(|round| round.product), *section)
-        });
-        let sections: HashSet<usize> = lines.iter().map(|(section, _)| *section).collect();
-        let line = |(section, at): &Line| {
-            let plan = planned(*section)?;
-            let shown = plan.section.rounds.get(*at)?;
-            Some(StopLine {
-                section_id: plan.section.section_id,
-                section_name: plan.section.section_name.clone(),
-                round: shown.round.clone(),
-                product_id: shown.product_id,
-                product_name: shown.product_name.clone(),
-                product_lb: shown.product_lb,
-                product_lb_per_1000_sqft: shown.product_lb_per_1000_sqft,
-            })
-        };
-        Some(PlannedStop {
-            on,
-            person_id: technician.map(|one| one.person_id),
-            person_name: technician.map(|one| one.name.clone()),
-            property_id: lawn.property_id,
-            address: lawn.address.clone(),
-            client_name: lawn.client_name.clone(),
-            area_sqft: Area::from_raw(sections.iter().map(|section| area(answers, *section)).sum()),
-            lines: lines.iter().filter_map(line).collect(),
-        })
-    };
-    let left = |((home, round, why), section_ids): ((usize, String, String), Vec<SectionId>)| {
-        let lawn = season.lawns.get(home)?;
-        let (address, client_name) = (lawn.address.clone(), lawn.client_name.clone());
-        Some(StopLeftOut { property_id: lawn.property_id, address, client_name, round, section_ids, why })
-    };
-    (found.into_iter().filter_map(stop).collect(), lost.into_iter().filter_map(left).collect())
 }
