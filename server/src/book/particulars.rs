@@ -142,11 +142,7 @@ pub async fn of_record(app: &App, application: &ApplicationView) -> Result<Recor
 
 /// Which law a record is held against. Rule sets that were confirmed for its day after it was written count as those do that
 /// stood when it was written: what bound the work does not hang on when the office learned of it.
-pub async fn of_the_day(
-    app: &App,
-    application: &ApplicationView,
-    stood: &Particulars,
-) -> Result<OfTheDay, Problem> {
+pub async fn of_the_day(app: &App, application: &ApplicationView, stood: &Particulars) -> Result<OfTheDay, Problem> {
     let site = site::on(app.store.reader(), application.property_id, application.applied_on).await?;
     let place = site.ok_or_else(|| Problem::not_found("property"))?.place;
     let mut rule_sets = stood.rule_sets.clone();

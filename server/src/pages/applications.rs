@@ -92,7 +92,12 @@ pub async fn record(
     let dates = dates(&app).await?;
     let local = Local::of(&told.particulars.time_zone);
     let today = local.day(app.clock.now());
-    let named = told.particulars.sections.iter().chain(&told.sections_since).map(|section| (section.section_id, section.name.clone()));
+    let named = told
+        .particulars
+        .sections
+        .iter()
+        .chain(&told.sections_since)
+        .map(|section| (section.section_id, section.name.clone()));
     let mut named: Vec<(ids::SectionId, String)> = named.collect();
     named.extend(section_names(&app, a.property_id).await?);
     let corrections = corrections(&app, id, &named, &local, dates).await?;
