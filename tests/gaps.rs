@@ -123,7 +123,7 @@ async fn rule_sets_that_are_confirmed_later_are_asked_of_the_record_too() {
     label_kept(&company).await;
     let id = company.put_down(&company.front, "5").await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
-    let entry = json!({ "since": "2026-09-01", "facts": { "rule_sets": ["us-md", "us-va"] }, "reason": "Looked up late." });
+    let entry = json!({ "since": "2026-09-01", "facts": { "rule_sets": ["us-va"] }, "reason": "Looked up late." });
     let _ = company.office.post(&format!("/api/v1/properties/{}/history", company.property), &entry).await.expect(201);
     assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"]);
     let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
@@ -139,25 +139,32 @@ async fn a_record_is_complete_by_the_lines_that_stand() {
     let side = section(&company.office, &company.property, "side lawn", "3000").await;
     let id = put_anyhow(&company, company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
-    let correct = async |of: &str, change: Value| {
-        let mut body = json!({ "application_id": of, "reason": "It was the other lawn.", "change": change });
-        let path = format!("/api/v1/corrections/{}", new_id());
-        let first = company.phone.put(&path, &body).await;
+    let correct = async |replaces: Option<String>, change: Value| {
+        let mut body = json!({ "application_id": id, "reason": "It was the other lawn.", "change": change });
+        if let Some(known) = replaces {
+            body["replaces"] = json!(known);
+        }
+        let (word, path) = (new_id(), "/api/v1/corrections");
+        let first = company.phone.put(&format!("{path}/{word}"), &body).await;
         if first.status == 422 {
             let stops = first.body["findings"].as_array().unwrap().iter().filter(|one| one["verdict"] == "stop");
             body["acknowledged"] = stops.map(|one| one["key"].clone()).collect();
-            let _ = company.phone.put(&path, &body).await.expect(201);
+            let _ = company.phone.put(&format!("{path}/{word}"), &body).await.expect(201);
+        } else {
+            let _ = first.expect(201);
         }
+        word
     };
-    correct(&id, json!({ "lines": [{ "section_id": side, "product_lb": "2" }] })).await;
+    let added = correct(None, json!({ "lines": [{ "section_id": side, "product_lb": "2" }] })).await;
     assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"]);
     let told = async || company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
     let since = told().await["sections_since"].clone();
     assert_eq!((&since[0]["section_id"], &since[0]["name"]), (&json!(side), &json!("side lawn")));
-    let page = crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    let page =
+        crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
     assert!(page.contains("Lawn section, since corrected") && page.contains("Not fixed at writing"), "{page}");
     // What does not stand any more needs no test.
-    correct(&id, json!({ "lines": [], "taken_back": [side] })).await;
+    let _ = correct(Some(added), json!({ "lines": [], "taken_back": [side] })).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     assert_eq!(told().await["sections_since"], json!([]));
 }
@@ -185,7 +192,10 @@ async fn a_household_s_own_work_needs_no_record_of_hired_work() {
     let id = put_anyhow(&company, company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
-    assert_eq!((&told["particulars"]["worked_by"], &told["particulars"]["kind"]), (&json!("household"), &json!("lawn")));
+    assert_eq!(
+        (&told["particulars"]["worked_by"], &told["particulars"]["kind"]),
+        (&json!("household"), &json!("lawn"))
+    );
 }
 
 #[tokio::test]
