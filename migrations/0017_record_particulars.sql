@@ -5,11 +5,17 @@ ALTER TABLE applications ADD COLUMN particulars TEXT;
 ALTER TABLE applications ADD COLUMN incomplete INTEGER
     CONSTRAINT applications_incomplete CHECK (incomplete IN (0, 1));
 CREATE INDEX applications_to_complete ON applications (seq) WHERE incomplete IS NOT 0;
+-- Rule sets of a property that were entered after it was: for records of days that they changed, what was lacking is asked again.
+CREATE INDEX dated_entries_of_rule_sets ON dated_entries (property_id, since, entered_at)
+WHERE property_id IS NOT NULL AND id <> property_id AND json_type(facts, '$.rule_sets') IS NOT NULL;
 
 -- Texts about people that belong to a record or to what was added to one: names, addresses, telephone, notes, reasons. They stand
 -- here and nowhere else, so that they can be destroyed when the time of keeping is over; the journal holds the SHA-256 of the
 -- salt and the text, and without the salt nobody finds a text by trying. Written with the record. The one change there can be is
 -- the destruction, which takes salt and text and names its own journal entry.
+-- Not among them, and so never destroyed: what was sent with a record that was refused, notes and reason included (`attempts` and
+-- their journal entries), the reason of a correction, the words of what was seen, and everything of the records of earlier
+-- versions. They stand in plain words in their tables and in the journal.
 CREATE TABLE personal_texts (
     record_id    TEXT    NOT NULL PRIMARY KEY,
     salt         TEXT,

@@ -2,7 +2,7 @@
 
 use harness::{
     TestApp, User, new_id,
-    world::{Company, certify, technician},
+    world::{Company, certify, section, technician},
 };
 use serde_json::{Value, json};
 use server::book::verify::check_file;
@@ -73,21 +73,145 @@ async fn a_maryland_record_can_be_complete() {
     assert!(check_file(&company.app.file()).await.unwrap().faults.is_empty());
 }
 
+async fn holds(company: &Company, person: &str, rule_set: &str, code: Option<&str>) {
+    let held = json!({
+        "name": "Certificate", "number": "FA-2", "issued_by": "A state", "rule_set": rule_set, "code": code,
+        "valid_from": "2026-01-01",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{person}/credentials"), &held).await.expect(201);
+}
+
 #[tokio::test]
-async fn a_supervisors_certificate_is_enough_and_another_states_is_not() {
+async fn a_supervisors_certificate_is_enough_for_the_trained_and_another_states_is_not() {
+    // COMAR 15.20.10.02: a certified applicator, or a trained employee under the direct supervision of one.
     let company = Company::uncertified().await;
     label_kept(&company).await;
     certified(&company, "us-va").await;
     let alone = put_anyhow(&company, company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &alone).await, ["credential"]);
     let (chief, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
-    let held = json!({
-        "name": "Certificate", "number": "FA-2", "issued_by": "A state", "rule_set": "us-md", "valid_from": "2026-01-01",
-    });
-    let _ = company.office.post(&format!("/api/v1/people/{chief}/credentials"), &held).await.expect(201);
+    holds(&company, &chief, "us-md", Some("us-md-certified")).await;
     let mut record = company.record(&company.front, "5");
     record["supervisor_id"] = json!(chief);
-    assert_eq!(gaps(&company.office, &put_anyhow(&company, record).await).await, [""; 0]);
+    // Nobody had trained whoever did it.
+    assert_eq!(gaps(&company.office, &put_anyhow(&company, record.clone()).await).await, ["credential"]);
+    holds(&company, company.phone.id.as_deref().unwrap(), "us-md", Some("us-md-trained")).await;
+    assert_eq!(gaps(&company.office, &put_anyhow(&company, record.clone()).await).await, [""; 0]);
+    record.as_object_mut().unwrap().remove("supervisor_id");
+    assert_eq!(gaps(&company.office, &put_anyhow(&company, record).await).await, ["credential"]);
+}
+
+#[tokio::test]
+async fn a_certificate_of_which_nobody_said_what_it_is_is_asked_about() {
+    // COMAR 15.20.10.02-.03, as above.
+    let company = Company::uncertified().await;
+    label_kept(&company).await;
+    certified(&company, "us-md").await;
+    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    assert_eq!(gaps(&company.office, &id).await, ["credential"]);
+    let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+    assert!(duties["gaps"][0]["words"].as_str().unwrap().contains("which certificate"), "{duties:#}");
+    certify(&company.office, company.phone.id.as_deref().unwrap(), "us-md").await;
+    add(&company, &id, &json!({ "from_the_book": true })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+}
+
+#[tokio::test]
+async fn rule_sets_that_are_confirmed_later_are_asked_of_the_record_too() {
+    // 2VAC5-405-100 A 1: the customer's telephone number, for which Maryland does not ask.
+    let company = Company::in_maryland().await;
+    label_kept(&company).await;
+    let id = company.put_down(&company.front, "5").await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    let entry = json!({ "since": "2026-09-01", "facts": { "rule_sets": ["us-va"] }, "reason": "Looked up late." });
+    let _ = company.office.post(&format!("/api/v1/properties/{}/history", company.property), &entry).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"]);
+    let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+    assert_eq!(duties["missing"][0]["field"], "customer_telephone");
+    let told = company.statement().await["gaps"].to_string();
+    assert!(told.contains("2VAC5-405-100"), "{told}");
+}
+
+#[tokio::test]
+async fn a_record_is_complete_by_the_lines_that_stand() {
+    // 330 CMR 31.07(1)(c)-(h): the result of the soil test is among the fields of a record.
+    let company = Company::under(&["us-ma"]).await;
+    let side = section(&company.office, &company.property, "side lawn", "3000").await;
+    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    let correct = async |replaces: Option<String>, change: Value| {
+        let mut body = json!({ "application_id": id, "reason": "It was the other lawn.", "change": change });
+        if let Some(known) = replaces {
+            body["replaces"] = json!(known);
+        }
+        let (word, path) = (new_id(), "/api/v1/corrections");
+        let first = company.phone.put(&format!("{path}/{word}"), &body).await;
+        if first.status == 422 {
+            let stops = first.body["findings"].as_array().unwrap().iter().filter(|one| one["verdict"] == "stop");
+            body["acknowledged"] = stops.map(|one| one["key"].clone()).collect();
+            let _ = company.phone.put(&format!("{path}/{word}"), &body).await.expect(201);
+        } else {
+            let _ = first.expect(201);
+        }
+        word
+    };
+    let added = correct(None, json!({ "lines": [{ "section_id": side, "product_lb": "2" }] })).await;
+    assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"]);
+    let told = async || company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    let since = told().await["sections_since"].clone();
+    assert_eq!((&since[0]["section_id"], &since[0]["name"]), (&json!(side), &json!("side lawn")));
+    let page =
+        crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    assert!(page.contains("Lawn section, since corrected") && page.contains("Not fixed at writing"), "{page}");
+    // What does not stand any more needs no test.
+    let _ = correct(Some(added), json!({ "lines": [], "taken_back": [side] })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    assert_eq!(told().await["sections_since"], json!([]));
+}
+
+#[tokio::test]
+async fn a_statement_of_a_section_names_what_its_own_records_lack() {
+    // COMAR 15.20.10.13 B: a label or a legible copy of it.
+    let company = Company::in_maryland().await;
+    let _ = company.put_down(&company.front, "5").await;
+    let gaps_on = async |section: &str| {
+        let path = format!("/api/v1/statements?year=2026&section_id={section}");
+        company.office.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    assert!(gaps_on(&company.front).await.contains("COMAR 15.20.10.13"));
+    assert!(!gaps_on(&company.rear).await.contains("COMAR 15.20.10.13"));
+}
+
+#[tokio::test]
+async fn a_household_s_own_work_needs_no_record_of_hired_work() {
+    // COMAR 15.20.10.13 A: a record by whoever applies fertilizer for hire.
+    let company = Company::uncertified().await;
+    let place = format!("/api/v1/properties/{}/history", company.property);
+    let entry = json!({ "since": "2026-09-01", "facts": { "worked_by": "household" }, "reason": "By themselves." });
+    let _ = company.office.post(&place, &entry).await.expect(201);
+    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(
+        (&told["particulars"]["worked_by"], &told["particulars"]["kind"]),
+        (&json!("household"), &json!("lawn"))
+    );
+}
+
+#[tokio::test]
+async fn closed_gaps_leave_no_empty_page() {
+    let company = Company::in_maryland().await;
+    let open = company.put_down(&company.front, "1").await;
+    let mut closed = Vec::new();
+    for _ in 0..3 {
+        closed.push(company.put_down(&company.front, "1").await);
+    }
+    label_kept(&company).await;
+    for id in &closed {
+        add(&company, id, &json!({ "from_the_book": true })).await;
+    }
+    let page = company.office.get("/api/v1/gaps?limit=1").await.expect(200).body;
+    assert_eq!((&page["items"][0]["application_id"], &page["next_cursor"]), (&json!(open), &Value::Null));
 }
 
 #[tokio::test]
@@ -133,7 +257,6 @@ async fn any_condition_at_the_start_is_virginias_weather() {
 async fn delaware_wants_the_record_of_the_day_itself() {
     // 3 DE Admin. Code 1201-12.3: a contemporaneous log.
     let company = Company::under(&["us-de"]).await;
-    certified(&company, "us-de").await;
     let in_time = company.put_down(&company.front, "5").await;
     assert_eq!(gaps(&company.office, &in_time).await, [""; 0]);
     let mut record = company.record(&company.rear, "5");

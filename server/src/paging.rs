@@ -129,6 +129,12 @@ impl CursorKey {
         Page { items: rows.into_iter().map(|row| row.item).collect(), next_cursor }
     }
 
+    /// A page of rows that the caller has chosen, and where it goes on.
+    pub fn chosen<T>(&self, list: &str, query: &Paged<impl Serialize>, items: Vec<T>, after: Option<i64>) -> Page<T> {
+        let next_cursor = after.map(|after| self.seal(&Cursor { version: 1, list: list_name(list, query), after }));
+        Page { items, next_cursor }
+    }
+
     fn seal(&self, cursor: &Cursor) -> String {
         let body = serde_json::to_vec(cursor).unwrap_or_default();
         let mac = self.0.clone().chain_update(&body).finalize().into_bytes();

@@ -3,19 +3,21 @@
 use super::{
     book::Lawbook,
     disclosure::{DisclosureDuty, RecordDeadline},
-    duties::DutySource,
+    duties::{Bound, DutySource},
+    duty::Duty,
+    nutrient::Nutrient,
 };
-use crate::{application::Audience, time::Day};
+use crate::time::Day;
 
-/// The rules that ask a certificate of whoever does the work or supervises it. The other duties about certificates speak of the
-/// business, of mixing, of how long one lasts, or of what frees from a rule, which no single record shows.
-const OF_THE_APPLICATOR: [&str; 4] = ["us-de.credential", "us-fl.credential", "us-md.credential", "us-nj.credential"];
-
-/// A licence or certificate that somebody who works for hire needs in a place.
+/// A licence or certificate that whoever does the work needs in a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CredentialNeeded {
     /// The rule set that asks for it.
     pub rule_set: String,
+    /// Codes of credentials, of which one will do.
+    pub held: Vec<String>,
+    /// Codes of which one will do under the supervision of somebody who holds one of the former.
+    pub trained: Vec<String>,
     pub source: DutySource,
 }
 
@@ -25,27 +27,35 @@ impl Lawbook {
     pub fn record_deadline(
         &self,
         codes: &[String],
-        audience: Audience,
+        bound: impl Into<Bound>,
         day: Day,
     ) -> Option<(RecordDeadline, DutySource)> {
-        let named = self.disclosures(codes, audience, day).into_iter().filter_map(|(rule, value, duty)| match duty {
+        let named = self.disclosures(codes, bound, day).into_iter().filter_map(|(rule, value, duty)| match duty {
             DisclosureDuty::RecordDeadline(deadline) => Some((*deadline, DutySource::of(rule, value))),
             _ => None,
         });
         named.min_by_key(|(deadline, _)| deadline.hours.unwrap_or(0))
     }
 
-    /// The licences and certificates that work for hire needs on a day, one for each rule set. A set that asks only of those who
-    /// treat much ground is told too: whether the company does is not seen from one record.
-    pub fn credentials_needed(&self, codes: &[String], audience: Audience, day: Day) -> Vec<CredentialNeeded> {
-        let mut needed: Vec<CredentialNeeded> = Vec::new();
-        for (rule, value, duty) in self.disclosures(codes, audience, day) {
-            let rule_set = rule.id.split('.').next().unwrap_or_default();
-            let asked = matches!(duty, DisclosureDuty::Credential(_)) && OF_THE_APPLICATOR.contains(&rule.id.as_str());
-            if asked {
-                needed.push(CredentialNeeded { rule_set: rule_set.to_owned(), source: DutySource::of(rule, value) });
-            }
-        }
-        needed
+    /// The licences and certificates that work with a product needs on a day. A set that asks only of those who treat much
+    /// ground is told too: whether the company does is not seen from one record. Advice is no need.
+    pub fn credentials_needed(
+        &self,
+        codes: &[String],
+        bound: impl Into<Bound>,
+        day: Day,
+        holds: impl Fn(Nutrient) -> bool,
+    ) -> Vec<CredentialNeeded> {
+        let needed = self.binding_on(codes, bound.into(), day).into_iter().filter_map(|(rule, value, duty)| {
+            let Duty::CredentialNeed(need) = duty else { return None };
+            let concerned = need.nutrients.is_empty() || need.nutrients.iter().any(|nutrient| holds(*nutrient));
+            (concerned && rule.may_refuse(value)).then(|| CredentialNeeded {
+                rule_set: rule.id.split('.').next().unwrap_or_default().to_owned(),
+                held: need.held.clone(),
+                trained: need.trained.clone(),
+                source: DutySource::of(rule, value),
+            })
+        });
+        needed.collect()
     }
 }

@@ -9,9 +9,23 @@ use super::{
     kind::BoundParty,
     mark::Mark,
     model::{InForceStatus, Rule, Value},
+    reach::Reach,
     stack::Stack,
 };
-use crate::{application::Audience, quantity::Area, time::Day};
+use crate::{application::Audience, facts::SiteFacts, quantity::Area, time::Day};
+
+/// Whom and which ground duties are asked for. Without a site they are those of any ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Bound {
+    pub audience: Audience,
+    pub site: Option<SiteFacts>,
+}
+
+impl From<Audience> for Bound {
+    fn from(audience: Audience) -> Self {
+        Self { audience, site: None }
+    }
+}
 
 /// Where a duty is written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -61,9 +75,9 @@ pub struct ReportDue {
 impl Lawbook {
     /// Everything that a record of an application on a day must hold: the union of what the stacked sets name. A field that
     /// several name is cited from the widest place.
-    pub fn record_fields(&self, codes: &[String], audience: Audience, day: Day) -> Vec<RequiredField> {
+    pub fn record_fields(&self, codes: &[String], bound: impl Into<Bound>, day: Day) -> Vec<RequiredField> {
         let mut fields: Vec<RequiredField> = Vec::new();
-        for (rule, value, duty) in self.disclosures(codes, audience, day) {
+        for (rule, value, duty) in self.disclosures(codes, bound, day) {
             let DisclosureDuty::RecordFields(named) = duty else { continue };
             for field in named.iter().filter(|field| !field.is_met_by(&chosen(&fields))).copied().collect::<Vec<_>>() {
                 let source = DutySource::of(rule, value);
@@ -78,21 +92,26 @@ impl Lawbook {
     pub fn missing_fields(
         &self,
         codes: &[String],
-        audience: Audience,
+        bound: impl Into<Bound>,
         day: Day,
         written: &[RecordField],
     ) -> Vec<RequiredField> {
-        let required = self.record_fields(codes, audience, day);
+        let required = self.record_fields(codes, bound, day);
         required.into_iter().filter(|required| !required.field.is_met_by(written)).collect()
     }
 
     /// Until when a record of an application is kept: the longest that any text asks which held on a day from the
     /// application to today. A text that was read only for a later day counts as well, since nothing shows that an earlier
     /// one asked less. Nothing when no set asks it, which does not mean that records may go.
-    pub fn kept_until(&self, codes: &[String], audience: Audience, applied_on: Day, today: Day) -> Option<KeptUntil> {
+    pub fn kept_until(
+        &self,
+        codes: &[String],
+        bound: impl Into<Bound>,
+        applied_on: Day,
+        today: Day,
+    ) -> Option<KeptUntil> {
         let stack = Stack::of(self, codes);
-        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
-        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| binds(rule, audience));
+        let rules = binding(&stack, bound.into(), applied_on);
         let held = rules.flat_map(|rule| {
             let ends = rule.values.iter().skip(1).map(|next| Some(next.from)).chain([None]);
             let values = rule.values.iter().zip(ends);
@@ -137,22 +156,50 @@ impl Lawbook {
     pub(super) fn disclosures<'b>(
         &'b self,
         codes: &[String],
-        audience: Audience,
+        bound: impl Into<Bound>,
         day: Day,
     ) -> Vec<(&'b Rule, &'b Value, &'b DisclosureDuty)> {
+        let named =
+            self.binding_on(codes, bound.into(), day).into_iter().filter_map(|(rule, value, duty)| match duty {
+                Duty::Disclosure(duty) => Some((rule, value, duty)),
+                _ => None,
+            });
+        named.collect()
+    }
+
+    /// Every duty of whoever works there, as it holds on a day.
+    pub(super) fn binding_on<'b>(
+        &'b self,
+        codes: &[String],
+        bound: Bound,
+        day: Day,
+    ) -> Vec<(&'b Rule, &'b Value, &'b Duty)> {
         let stack = Stack::of(self, codes);
-        let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
-        let rules = running.flat_map(|stacked| &stacked.set.rules).filter(|rule| binds(rule, audience));
-        let in_force = rules.filter_map(|rule| match rule.on(day)? {
-            InForceStatus::InForce(value, Duty::Disclosure(duty)) => Some((rule, value, duty)),
+        let in_force = binding(&stack, bound, day).filter_map(|rule| match rule.on(day)? {
+            InForceStatus::InForce(value, duty) => Some((rule, value, duty)),
             _ => None,
         });
         in_force.collect()
     }
 }
 
-fn binds(rule: &Rule, audience: Audience) -> bool {
-    rule.binds == BoundParty::Applicator && rule.binds_audience(audience)
+/// The rules of the stacked sets that bind somebody who works on this ground. Where a text leaves it out on a condition that
+/// nothing shows, the rule stays.
+fn binding<'s, 'b: 's>(stack: &'s Stack<'b>, bound: Bound, day: Day) -> impl Iterator<Item = &'b Rule> + 's {
+    let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
+    running.flat_map(move |stacked| {
+        let set = stacked.set;
+        let audience = set.audience(bound.audience, bound.site.and_then(|site| site.kind));
+        let reached = move |rule: &Rule| {
+            bound.site.is_none_or(|site| match set.reach_on(rule, &site, day, |_| false) {
+                Reach::Binds | Reach::Doubtful(_) | Reach::KindUnknown { warns: false } => true,
+                Reach::Elsewhere | Reach::Outside(_) | Reach::KindUnknown { warns: true } => false,
+            })
+        };
+        let binds =
+            move |rule: &&Rule| rule.binds == BoundParty::Applicator && rule.binds_audience(audience) && reached(rule);
+        set.rules.iter().filter(binds)
+    })
 }
 
 fn chosen(fields: &[RequiredField]) -> Vec<RecordField> {

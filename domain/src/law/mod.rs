@@ -41,7 +41,7 @@ pub use about::{AppliesTo, Authorization, CoverageGap, Level, LocalRules, Outsid
 pub use book::Lawbook;
 pub use changes::RuleChange;
 pub use completeness::CredentialNeeded;
-pub use duties::{DutySource, KeptUntil, ReportDue, RequiredField};
+pub use duties::{Bound, DutySource, KeptUntil, ReportDue, RequiredField};
 pub use embedded::{COMPANY, EMBEDDED, LABEL};
 pub use fault::LawFault;
 pub use mark::Mark;

@@ -205,6 +205,13 @@ pub struct ApplicationView {
     pub correction_ids: Vec<CorrectionId>,
 }
 
+impl ApplicationView {
+    /// Whether the record itself has a line on a section, whatever was said since.
+    pub fn tells_of(&self, section: SectionId) -> bool {
+        self.lines.iter().any(|line| line.section_id == section)
+    }
+}
+
 impl ApplicationInput {
     /// The record without what may differ between two tries of the same: the order in which findings were acknowledged, and
     /// whether the person who did the work is named or is the sender.

@@ -1,8 +1,10 @@
 //! What a record lacks by the law of its day, and how each gap is closed.
 
+use std::collections::HashSet;
+
 use domain::{
-    application::Audience,
-    law::{DutySource, Lawbook, disclosure::RecordField},
+    ids::SectionId,
+    law::{Bound, CredentialNeeded, DutySource, Lawbook, disclosure::RecordField, nutrient::Nutrient},
     time::{Day, Instant},
     weather::Weather,
 };
@@ -10,7 +12,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::acts::{
-    particulars::{CredentialThen, Particulars, PersonalTexts},
+    particulars::{CredentialThen, Particulars, PersonalTexts, SectionThen},
     seen::SeenFacts,
 };
 
@@ -34,6 +36,8 @@ pub enum GapClosing {
     AddWhatWasSeen,
     /// By entering it in the book for the day of the work, and then adding to the record what the book says.
     EnterAndAdd,
+    /// By taking the record back by a correction and sending it again with this.
+    TakeBackAndSendAgain,
     /// By nothing: it stays and is told.
     Stays,
 }
@@ -59,6 +63,11 @@ pub struct RecordGap {
 pub struct Known {
     written: Vec<RecordField>,
     credentials: Vec<CredentialThen>,
+    supervisor_credentials: Vec<CredentialThen>,
+    /// Sections of which a soil report is told.
+    tested: HashSet<SectionId>,
+    /// What the product holds.
+    nutrients: Vec<Nutrient>,
 }
 
 impl Default for Known {
@@ -79,7 +88,13 @@ impl Default for Known {
             F::EquipmentOrMethod,
             F::ReasonForUse,
         ];
-        Self { written, credentials: Vec::new() }
+        Self {
+            written,
+            credentials: Vec::new(),
+            supervisor_credentials: Vec::new(),
+            tested: HashSet::new(),
+            nutrients: Vec::new(),
+        }
     }
 }
 
@@ -90,13 +105,26 @@ impl Known {
 
     /// What stood of the things that the record names. Texts that were destroyed had been there.
     pub fn fixed(&mut self, particulars: &Particulars, texts: Option<&PersonalTexts>) {
-        let tested = particulars.sections.iter().all(|section| section.soil_report.is_some());
         self.tell(RecordField::CustomerTelephone, texts.is_none_or(|texts| texts.telephone.is_some()));
-        self.tell(RecordField::SupervisorName, texts.is_some_and(|texts| texts.supervisor.is_some()));
+        self.tell(RecordField::SupervisorName, texts.is_none_or(|texts| texts.supervisor.is_some()));
         self.tell(RecordField::LabelCopy, particulars.product.label_file.is_some());
+        self.sections(&particulars.sections);
+        self.credentials.extend(particulars.credentials.iter().cloned());
+        self.supervisor_credentials.extend(particulars.supervisor_credentials.iter().cloned());
+        self.tell(RecordField::LicenceNumber, !self.credentials.is_empty() || !self.supervisor_credentials.is_empty());
+        self.nutrients.extend(particulars.product.nutrients());
+    }
+
+    /// What stood of sections.
+    pub fn sections(&mut self, sections: &[SectionThen]) {
+        let tested = sections.iter().filter(|section| section.soil_report.is_some());
+        self.tested.extend(tested.map(|section| section.section_id));
+    }
+
+    /// Which sections it is about by the last word on it: each must have had its soil test.
+    pub fn stand(&mut self, sections: &[SectionId]) {
+        let tested = sections.iter().all(|section| self.tested.contains(section));
         self.tell(RecordField::SoilTestResult, tested);
-        self.credentials.extend(particulars.credentials.iter().chain(&particulars.supervisor_credentials).cloned());
-        self.tell(RecordField::LicenceNumber, !self.credentials.is_empty());
     }
 
     /// What somebody saw. Any condition at the start is weather: Virginia names none in particular (2VAC5-405-100 A 4).
@@ -122,10 +150,17 @@ pub struct Written {
     pub after_the_day: bool,
 }
 
-/// What a record of hired work lacks by the rule sets that bound its property on its day.
-pub fn gaps(known: &Known, written: Written, codes: &[String], law: &Lawbook) -> Vec<RecordGap> {
-    let (audience, on) = (Audience::Professional, written.on);
-    let missing = law.missing_fields(codes, audience, on, &known.written);
+/// Which law a record is held against: the rule sets of its place and day, who worked there, and on which ground.
+#[derive(Debug, Clone)]
+pub struct OfTheDay {
+    pub rule_sets: Vec<String>,
+    pub bound: Bound,
+}
+
+/// What a record lacks by the law of its day.
+pub fn gaps(known: &Known, written: Written, asked: &OfTheDay, law: &Lawbook) -> Vec<RecordGap> {
+    let (codes, bound, on) = (&asked.rule_sets, asked.bound, written.on);
+    let missing = law.missing_fields(codes, bound, on, &known.written);
     let mut gaps: Vec<RecordGap> = missing
         .into_iter()
         .map(|field| {
@@ -140,26 +175,48 @@ pub fn gaps(known: &Known, written: Written, codes: &[String], law: &Lawbook) ->
             }
         })
         .collect();
-    for needed in law.credentials_needed(codes, audience, on) {
-        let held = |one: &CredentialThen| one.rule_set.as_ref() == Some(&needed.rule_set);
-        if !known.credentials.iter().any(held) {
-            gaps.push(RecordGap {
-                kind: GapKind::Credential,
-                field: None,
-                words: "a license or certificate of the applicator or the supervisor, valid on the day".to_owned(),
-                closing: GapClosing::EnterAndAdd,
-                hint: "Enter the certificate with its days and the place where it counts; then add to the record what the book says.",
-                source: needed.source,
-            });
-        }
-    }
-    gaps.extend(late(written, codes, law));
+    let needed = law.credentials_needed(codes, bound, on, |nutrient| known.nutrients.contains(&nutrient));
+    gaps.extend(needed.into_iter().filter_map(|needed| uncertified(known, needed)));
+    gaps.extend(late(written, asked, law));
     gaps
 }
 
+/// The certificate that nobody is seen to have held: the applicator, or a supervisor over somebody who was trained.
+fn uncertified(known: &Known, needed: CredentialNeeded) -> Option<RecordGap> {
+    let holds = |held: &[CredentialThen], codes: &[String]| {
+        held.iter().any(|one| one.code.as_ref().is_some_and(|code| codes.contains(code)))
+    };
+    let supervised = holds(&known.credentials, &needed.trained) && holds(&known.supervisor_credentials, &needed.held);
+    if supervised || holds(&known.credentials, &needed.held) {
+        return None;
+    }
+    let unnamed = |one: &CredentialThen| one.code.is_none() && one.rule_set.as_ref() == Some(&needed.rule_set);
+    // A supervisor's certificate is of use only where the law lets trained people work under one.
+    let over = known.supervisor_credentials.iter().filter(|_| !needed.trained.is_empty());
+    let (words, hint) = if known.credentials.iter().chain(over).any(unnamed) {
+        (
+            "word of which certificate it was: one of this place was valid on the day, and the book did not say which one",
+            "Choose on the certificate which one it is; then add to the record what the book says.",
+        )
+    } else {
+        (
+            "a license or certificate of the applicator, valid on the day, or that of a supervisor over somebody trained",
+            "Enter the certificate with its days, the place where it counts and which one it is; then add to the record what the book says.",
+        )
+    };
+    Some(RecordGap {
+        kind: GapKind::Credential,
+        field: None,
+        words: words.to_owned(),
+        closing: GapClosing::EnterAndAdd,
+        hint,
+        source: needed.source,
+    })
+}
+
 /// An entry that came later than the law wants it.
-fn late(written: Written, codes: &[String], law: &Lawbook) -> Option<RecordGap> {
-    let (deadline, source) = law.record_deadline(codes, Audience::Professional, written.on)?;
+fn late(written: Written, asked: &OfTheDay, law: &Lawbook) -> Option<RecordGap> {
+    let (deadline, source) = law.record_deadline(&asked.rule_sets, asked.bound, written.on)?;
     let after = written.received_at.since(written.finished_at).as_secs();
     let late = match deadline.hours {
         None => written.after_the_day,
@@ -200,6 +257,6 @@ fn closing(field: RecordField) -> (GapClosing, &'static str) {
             GapClosing::EnterAndAdd,
             "Enter the certificate with its days and number; then add to the record what the book says.",
         ),
-        _ => (GapClosing::Stays, "Take the record back by a correction, and send it again with this."),
+        _ => (GapClosing::TakeBackAndSendAgain, "Take the record back by a correction, and send it again with this."),
     }
 }

@@ -174,6 +174,8 @@ pub struct BatchFacts {
     pub clearances: HashMap<ClearanceId, StoredClearance>,
     pub applications: HashMap<ApplicationId, StoredApplication>,
     pub corrections: HashMap<CorrectionId, CorrectionRow>,
+    /// Ids that additions to records have.
+    pub additions: HashSet<Uuid>,
     pub attempts: HashSet<(String, String)>,
     pub rule_set_texts: HashSet<String>,
     pub effects: Effects,

@@ -2,13 +2,14 @@
 //! product and label, machine and calibration, measurement and soil report. Later changes of any of them change nothing on it.
 
 use domain::{
-    application::is_valid_on,
+    application::{Audience, is_valid_on},
     equipment::EquipmentKind,
     ids::{
         CalibrationId, ClientId, EquipmentId, LotId, MeasurementId, PersonId, ProductFileId, ProductId, PropertyId,
         RuleSetCode, SectionId, SoilReportId,
     },
-    land::Species,
+    land::{PropertyKind, Species},
+    law::nutrient::Nutrient,
     product::printed::NitrogenForms,
     quantity::{Area, NutrientRate, Percent, ProductRate},
     soil::SoilCategory,
@@ -35,6 +36,12 @@ pub struct Particulars {
     /// Rule sets that were confirmed for the property.
     #[schema(max_items = 20, value_type = Vec<RuleSetCode>)]
     pub rule_sets: Vec<String>,
+    /// What kind of ground it was, if somebody had said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kind: Option<PropertyKind>,
+    /// Whose work it was: for hire, on own ground, or of the household.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub worked_by: Option<Audience>,
     /// Licences and certificates of the applicator that were valid on the day.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
@@ -65,6 +72,10 @@ pub struct CredentialThen {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 60)]
     pub rule_set: Option<String>,
+    /// The code by which rules call it, where somebody had chosen which one it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60)]
+    pub code: Option<String>,
     pub valid_from: Day,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub valid_until: Option<Day>,
@@ -255,6 +266,8 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
         postal_code: place.postal_code.clone(),
         time_zone: place.time_zone.clone(),
         rule_sets: place.rule_sets.clone(),
+        kind: place.kind,
+        worked_by: Some(place.worked_by),
         credentials: valid(person, named.on),
         supervisor_credentials: supervisor.map(|one| valid(one, named.on)).unwrap_or_default(),
         product: product(world.product(named.product)?, named.known_at),
@@ -276,6 +289,23 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
     Ok((particulars, texts))
 }
 
+impl ProductThen {
+    /// What it holds of everything that rules count.
+    pub fn nutrients(&self) -> impl Iterator<Item = Nutrient> {
+        let quick = self.nitrogen_percent > self.slow_nitrogen_percent;
+        let held = [
+            (Nutrient::NitrogenTotal, !self.nitrogen_percent.is_zero()),
+            (Nutrient::NitrogenQuick, quick),
+            (Nutrient::NitrogenSlow, !self.slow_nitrogen_percent.is_zero()),
+            (Nutrient::Phosphate, !self.phosphate_percent.is_zero()),
+            (Nutrient::Phosphorus, !self.phosphate_percent.is_zero()),
+            (Nutrient::Potash, !self.potash_percent.is_zero()),
+            (Nutrient::AnyFertilizer, true),
+        ];
+        held.into_iter().filter_map(|(nutrient, there)| there.then_some(nutrient))
+    }
+}
+
 fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
     let valid = |row: &&CredentialRow| is_valid_on(row.valid_from, row.valid_until, on);
     let then = |row: &CredentialRow| CredentialThen {
@@ -283,6 +313,7 @@ fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
         number: row.number.clone(),
         issued_by: row.issued_by.clone(),
         rule_set: row.rule_set.clone(),
+        code: row.code.clone(),
         valid_from: row.valid_from,
         valid_until: row.valid_until,
     };

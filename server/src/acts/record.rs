@@ -2,9 +2,10 @@
 
 use domain::{
     actor::Role,
+    application::Audience,
     decision::{Decision, Verdict},
-    ids::{ApplicationId, ClearanceId, CorrectionId},
-    law::Lawbook,
+    ids::{ApplicationId, ClearanceId, CorrectionId, PropertyId},
+    law::{Bound, Lawbook},
     product::Label,
     time::{Day, Instant},
 };
@@ -18,7 +19,7 @@ use crate::{
         effects::{LineRow, MovementRow, PersonalTextsRow},
         facts::{self, Line, Question, Work},
         fault::{ActFault, journaled, written},
-        gaps::{self, Known, Written},
+        gaps::{self, Known, OfTheDay, Written},
         ground,
         particulars::{self, Named, Particulars, PersonalTexts},
         rows::{ApplicationRow, StoredApplication},
@@ -44,6 +45,11 @@ pub fn record(
             "This id names a correction already; an application needs an id of its own.".to_owned(),
         ));
     }
+    if world.additions.contains(&id.uuid()) {
+        return Ok(ActOutcome::Conflict(
+            "This id names an addition to a record already; an application needs an id of its own.".to_owned(),
+        ));
+    }
     let Some(property) = facts::property(world, input.property_id, context.actor) else {
         return Ok(ActOutcome::Missing("property"));
     };
@@ -64,7 +70,8 @@ pub fn record(
     let (particulars, texts) = fixed(context, input, on, world)?;
     let mut row = row_of(context, id, input, on, &decision);
     let late = context.at.day_in(&zone) > on;
-    row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), law)));
+    let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound: bound(input.property_id, on, world) };
+    row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), (&asked, law))));
     row.particulars = Some(written("the particulars of a record", &particulars)?);
     let label = world.product(input.product_id)?.label.clone();
     let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law)?;
@@ -190,21 +197,29 @@ fn fixed(
     Ok((particulars, PersonalTexts { notes: input.notes.clone(), reason: input.reason.clone(), ..texts }))
 }
 
+/// Who worked there on a day, and on which ground. The property was looked up before.
+fn bound(property: PropertyId, on: Day, world: &BatchFacts) -> Bound {
+    let place = world.properties.get(&property);
+    let audience = place.map_or(Audience::Professional, |place| place.on(on).worked_by);
+    Bound { audience, site: place.map(|place| place.site_on(on)) }
+}
+
 /// Whether the record lacks anything that the law of its day asks.
 fn lacks(
     context: &ActContext,
     input: &ApplicationInput,
     (particulars, texts): (&Particulars, &PersonalTexts),
     (on, after_the_day): (Day, bool),
-    law: &Lawbook,
+    (asked, law): (&OfTheDay, &Lawbook),
 ) -> bool {
     let mut known = Known::default();
     known.fixed(particulars, Some(texts));
+    known.stand(&input.lines.iter().map(|line| line.section_id).collect::<Vec<_>>());
     input.seen.iter().for_each(|seen| known.seen(seen));
     known.weather(&input.weather);
     known.weather(&context.weather.weather);
     let written = Written { on, finished_at: input.finished_at, received_at: context.at, after_the_day };
-    !gaps::gaps(&known, written, &particulars.rule_sets, law).is_empty()
+    !gaps::gaps(&known, written, asked, law).is_empty()
 }
 
 /// Everything the input names must be there and fit together.
@@ -256,6 +271,7 @@ fn resolve(
         ));
     }
     faults.extend(years_ahead(input, context.at));
+    faults.extend(input.seen.iter().flat_map(|seen| seen.faults(input.started_at, context.at)));
     if input.acknowledged.is_empty() != input.reason.is_none() {
         faults.push(FieldFault::at(
             "/reason",

@@ -2,8 +2,11 @@
 //! sky, the watering in, notices. All of it may be left out, and what becomes known later is added to the record.
 
 use domain::{quantity::Distance, time::Instant};
+use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+
+use crate::problem::FieldFault;
 
 /// How the amount that was used became known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -143,6 +146,24 @@ pub struct SeenFacts {
 impl SeenFacts {
     pub fn is_empty(&self) -> bool {
         *self == Self::default()
+    }
+
+    /// What cannot be so: what lies more than a day ahead, since clocks and zones differ by less, and watering in before the work.
+    pub fn faults(&self, started_at: Instant, now: Instant) -> Vec<FieldFault> {
+        let ahead = |at: Instant| at.since(now) > SignedDuration::from_hours(24);
+        let future = |pointer: String| FieldFault::at(pointer, "in_the_future", "lies more than a day after now");
+        let mut faults = Vec::new();
+        if let Some(watered) = self.watered_in {
+            let pointer = "/seen/watered_in/at";
+            if ahead(watered.at) {
+                faults.push(future(pointer.to_owned()));
+            } else if watered.at.since(started_at).is_negative() {
+                faults.push(FieldFault::at(pointer, "out_of_range", "lies before the work began"));
+            }
+        }
+        let notices = self.notices.iter().enumerate().filter(|(_, notice)| ahead(notice.at));
+        faults.extend(notices.map(|(at, _)| future(format!("/seen/notices/{at}/at"))));
+        faults
     }
 }
 

@@ -21,9 +21,8 @@ use crate::{
     api::{fingerprint_at, whole},
     book::{
         office::{self, IdempotentRequest},
-        particulars::named,
+        particulars::{named, standing},
     },
-    clock::CLOCKS_DIFFER,
     extract::{IdempotencyKey, PathId, Valid},
     problem::{FieldFault, Problem},
     reply::Created,
@@ -54,19 +53,10 @@ pub struct AdditionInput {
 }
 
 impl AdditionInput {
-    fn faults(&self, now: Instant) -> Vec<FieldFault> {
-        let seen = self.seen.iter();
-        let ahead = |at: Instant| at.since(now) > CLOCKS_DIFFER;
-        let detail = "lies in the future";
-        let mut faults = Vec::new();
-        if !self.from_the_book && self.seen.as_ref().is_none_or(SeenFacts::is_empty) {
-            faults.push(FieldFault::at("/seen", "incomplete", "says nothing that could be added"));
-        }
-        let watered = seen.clone().filter_map(|seen| seen.watered_in).filter(|watered| ahead(watered.at));
-        faults.extend(watered.map(|_| FieldFault::at("/seen/watered_in/at", "in_the_future", detail)));
-        let notices = seen.flat_map(|seen| seen.notices.iter().enumerate()).filter(|(_, notice)| ahead(notice.at));
-        faults.extend(notices.map(|(at, _)| FieldFault::at(format!("/seen/notices/{at}/at"), "in_the_future", detail)));
-        faults
+    fn faults(&self, record: &ApplicationView, now: Instant) -> Vec<FieldFault> {
+        let nothing = !self.from_the_book && self.seen.as_ref().is_none_or(SeenFacts::is_empty);
+        let empty = nothing.then(|| FieldFault::at("/seen", "incomplete", "says nothing that could be added"));
+        empty.into_iter().chain(self.seen.iter().flat_map(|seen| seen.faults(record.started_at, now))).collect()
     }
 }
 
@@ -97,7 +87,7 @@ pub async fn create_addition(
         Box::pin(async move {
             let found = store::applications::get(&mut *connection, application, scope).await?;
             let record = found.ok_or_else(|| Problem::not_found("application"))?;
-            whole(value.faults(at))?;
+            whole(value.faults(&record, at))?;
             let stood = if value.from_the_book { Some(by_now(connection, &record, at).await?) } else { None };
             let (particulars, texts) = stood.unzip();
             let texts = texts.map(|texts| serde_json::to_string(&texts)).transpose()?;
@@ -116,7 +106,9 @@ async fn by_now(
     record: &ApplicationView,
     at: Instant,
 ) -> Result<(Particulars, PersonalTexts), Problem> {
-    let named = named(record, at);
+    let standing = standing(&mut *connection, record).await?;
+    let mut named = named(record, at);
+    named.sections.extend(standing.into_iter().filter(|section| !record.tells_of(*section)));
     let world = world::load_named(connection, &named).await?;
     Ok(particulars::of(&named, &world)?)
 }

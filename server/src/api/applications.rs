@@ -163,8 +163,9 @@ async fn get_application_duties(
     let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
     let application = found.ok_or_else(|| Problem::not_found("application"))?;
     let told = particulars::of_record(&app, &application).await?;
-    let gaps = particulars::gaps_of(&app, &application, &told).await?;
+    let asked = particulars::of_the_day(&app, &application, &told.particulars).await?;
+    let gaps = particulars::gaps_of(&app, &application, &told, &asked).await?;
     let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
     let today = app.clock.now().day_in(&zone);
-    Ok(Json(duties::of_record(&application, &told.particulars, gaps, today, &app.law)))
+    Ok(Json(duties::of_record(&application, &told.particulars, (&asked, gaps), today, &app.law)))
 }

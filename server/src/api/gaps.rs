@@ -21,7 +21,8 @@ pub fn routes() -> Routes {
 ///
 /// Records that lack something that the law of their day asks: which thing, by which rule, and how the gap is closed. Late entries
 /// are among them where the law wants the record written while the work is done, and work without a certificate where one is
-/// needed. The latest received first. A page looks at so many records; those whose gaps were closed since leave it shorter.
+/// needed. The latest received first. Records whose gaps were closed since are passed over; one answer looks at 500 records at most, so a
+/// page may be short or empty and still name a cursor.
 #[utoipa::path(get, path = "/api/v1/gaps", operation_id = "list_gaps", tag = "applications", security(("bearer" = ["office", "owner"])),
     params(ListQuery), responses((status = 200, description = "A page of the list.", body = Page<IncompleteRecord>)))]
 async fn list_gaps(
@@ -30,6 +31,7 @@ async fn list_gaps(
     ValidQuery(query): ValidQuery<ListQuery>,
 ) -> Result<Json<Page<IncompleteRecord>>, Problem> {
     let span = app.cursors.span("gaps", &query, true)?;
-    let page = app.cursors.page("gaps", &query, gaps::page(&app, span).await?);
-    Ok(Json(Page { items: page.items.into_iter().flatten().collect(), next_cursor: page.next_cursor }))
+    let most = usize::try_from(span.take - 1).unwrap_or_default();
+    let found = gaps::page(&app, span.after, most).await?;
+    Ok(Json(app.cursors.chosen("gaps", &query, found.records, found.goes_on_after)))
 }

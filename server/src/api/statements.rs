@@ -106,8 +106,7 @@ async fn get_statement(
     let (company_name, zone) = company(&app).await?;
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
-    let record_gaps =
-        gaps::sentences(&app, parts.records.iter().map(|record| record.id), DateOrder::YearMonthDay).await?;
+    let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
     let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law, record_gaps };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {

@@ -1,7 +1,6 @@
 //! What the law wants of a record beside its amounts: which things it names, and how long it is kept.
 
 use domain::{
-    application::Audience,
     law::{KeptUntil, Lawbook, RequiredField},
     time::Day,
 };
@@ -10,7 +9,7 @@ use utoipa::ToSchema;
 
 use crate::acts::{
     application::ApplicationView,
-    gaps::RecordGap,
+    gaps::{OfTheDay, RecordGap},
     particulars::{CredentialThen, Particulars},
 };
 
@@ -34,23 +33,22 @@ pub struct RecordDuties {
     pub kept_until: Option<KeptUntil>,
 }
 
-/// Holds a record of hired work against the rule sets that bound its property on its day.
+/// Holds a record against the law of its day.
 pub fn of_record(
     application: &ApplicationView,
     stood: &Particulars,
-    gaps: Vec<RecordGap>,
+    (asked, gaps): (&OfTheDay, Vec<RecordGap>),
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
-    let codes = &stood.rule_sets;
-    let (audience, on) = (Audience::Professional, application.applied_on);
-    let required = law.record_fields(codes, audience, on);
+    let (codes, bound, on) = (&asked.rule_sets, asked.bound, application.applied_on);
+    let required = law.record_fields(codes, bound, on);
     let lacks = |field: &&RequiredField| gaps.iter().any(|gap| gap.field == Some(field.field));
     RecordDuties {
         missing: required.iter().filter(lacks).cloned().collect(),
         required,
         gaps,
         credentials: stood.credentials.clone(),
-        kept_until: law.kept_until(codes, audience, on, today),
+        kept_until: law.kept_until(codes, bound, on, today),
     }
 }

@@ -32,7 +32,8 @@ pub struct IncompleteRecord {
 
 async fn incomplete(app: &App, application: &ApplicationView) -> Result<Option<IncompleteRecord>, Problem> {
     let told = particulars::of_record(app, application).await?;
-    let gaps = particulars::gaps_of(app, application, &told).await?;
+    let asked = particulars::of_the_day(app, application, &told.particulars).await?;
+    let gaps = particulars::gaps_of(app, application, &told, &asked).await?;
     let address = told.texts.and_then(|texts| texts.site_address);
     Ok((!gaps.is_empty()).then_some(IncompleteRecord {
         application_id: application.id,
@@ -44,13 +45,38 @@ async fn incomplete(app: &App, application: &ApplicationView) -> Result<Option<I
     }))
 }
 
-/// So many records looked at, each with what it lacks; nothing for those whose gaps were closed since.
-pub async fn page(app: &App, span: PageRequest) -> Result<Vec<Sequenced<Option<IncompleteRecord>>>, Problem> {
-    let mut rows = Vec::new();
-    for Sequenced { seq, item } in store::gaps::candidates(app.store.reader(), span).await? {
-        rows.push(Sequenced { seq, item: incomplete(app, &item).await? });
+/// Records asked for one answer at most: each is put together from everything that was added to it.
+const LOOKED_AT: usize = 500;
+/// Records asked in one go.
+const AT_ONCE: i64 = 50;
+
+/// A page of the list.
+#[derive(Debug, Default)]
+pub struct Found {
+    pub records: Vec<IncompleteRecord>,
+    /// The last record that was looked at, where others follow.
+    pub goes_on_after: Option<i64>,
+}
+
+/// So many incomplete records, the latest received first. Those whose gaps were closed since are passed over. When many follow
+/// one another, the page ends before it is full, and says where to go on.
+pub async fn page(app: &App, after: i64, most: usize) -> Result<Found, Problem> {
+    let (mut found, mut after, mut looked_at) = (Found::default(), after, 0);
+    loop {
+        let span = PageRequest { after, take: AT_ONCE };
+        let candidates = store::gaps::candidates(app.store.reader(), span).await?;
+        if candidates.is_empty() {
+            return Ok(found);
+        }
+        for Sequenced { seq, item } in candidates {
+            if found.records.len() == most || looked_at == LOOKED_AT {
+                found.goes_on_after = Some(after);
+                return Ok(found);
+            }
+            (after, looked_at) = (seq, looked_at + 1);
+            found.records.extend(incomplete(app, &item).await?);
+        }
     }
-    Ok(rows)
 }
 
 /// What some records lack, a sentence for each gap, as a statement names it, with days as its reader writes them.
@@ -60,14 +86,22 @@ pub async fn sentences(
     dates: DateOrder,
 ) -> Result<Vec<String>, Problem> {
     let ids: Vec<String> = records.map(|id| id.to_string()).collect();
+    let candidates = store::gaps::candidates_among(app.store.reader(), &ids).await?;
+    let unasked = candidates.len().saturating_sub(LOOKED_AT);
     let mut told = Vec::new();
-    for application in store::gaps::candidates_among(app.store.reader(), &ids).await? {
+    for application in candidates.into_iter().take(LOOKED_AT) {
         let Some(record) = incomplete(app, &application).await? else { continue };
-        let address = record.address.unwrap_or_default();
-        told.extend(record.gaps.iter().map(|gap| {
-            let day = dates.day(record.applied_on);
-            format!("{address}: the record of {day} lacks {} ({}).", gap.words, gap.source.citation)
-        }));
+        let day = dates.day(record.applied_on);
+        let of = match &record.address {
+            Some(address) => format!("{address}: the record of {day}"),
+            None => format!("The record of {day}, whose address was destroyed,"),
+        };
+        told.extend(record.gaps.iter().map(|gap| format!("{of} lacks {} ({}).", gap.words, gap.source.citation)));
+    }
+    if unasked > 0 {
+        told.push(format!(
+            "{unasked} more records of this statement were not asked what they lack; the list of incomplete records has them."
+        ));
     }
     Ok(told)
 }

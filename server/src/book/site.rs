@@ -36,6 +36,8 @@ pub struct PlaceOnDay {
     pub kind: Option<PropertyKind>,
     #[serde(default = "for_hire")]
     pub worked_by: Audience,
+    #[serde(default)]
+    pub nutrient_plan_on: Option<Day>,
 }
 
 /// A client on a day.

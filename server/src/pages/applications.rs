@@ -87,11 +87,17 @@ pub async fn record(
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
     let told = particulars::of_record(&app, &a).await?;
-    let gaps = particulars::gaps_of(&app, &a, &told).await?;
+    let asked = particulars::of_the_day(&app, &a, &told.particulars).await?;
+    let gaps = particulars::gaps_of(&app, &a, &told, &asked).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&told.particulars.time_zone);
     let today = local.day(app.clock.now());
-    let named = told.particulars.sections.iter().map(|section| (section.section_id, section.name.clone()));
+    let named = told
+        .particulars
+        .sections
+        .iter()
+        .chain(&told.sections_since)
+        .map(|section| (section.section_id, section.name.clone()));
     let mut named: Vec<(ids::SectionId, String)> = named.collect();
     named.extend(section_names(&app, a.property_id).await?);
     let corrections = corrections(&app, id, &named, &local, dates).await?;
@@ -102,11 +108,13 @@ pub async fn record(
     let written = Written { local: &local, dates };
     seen.extend(a.seen.iter().flat_map(|more| told::seen(more, written)));
     let additions = added(&app, &told, written).await?;
+    let mut stood = told::stood(&told.particulars, told.texts.as_ref(), written);
+    stood.extend(told::sections_since(&told.sections_since, written));
     let site = told.texts.as_ref().and_then(|texts| texts.site_address.clone());
     Ok(page(
         RecordPage {
             dates,
-            duties: duties::of_record(&a, &told.particulars, gaps, today, &app.law),
+            duties: duties::of_record(&a, &told.particulars, (&asked, gaps), today, &app.law),
             word: class(d.verdict),
             times: [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at, dates)),
             sections: a.lines.iter().map(|line| name_of(&named, line.section_id)).collect(),
@@ -115,7 +123,7 @@ pub async fn record(
             a,
             d,
             product: told.particulars.product.name.clone(),
-            stood: told::stood(&told.particulars, told.texts.as_ref(), written),
+            stood,
             told,
             seen,
             evidence,

@@ -13,19 +13,18 @@ use crate::{
     extract::PathId,
     pages::{
         form::{Choice, Field, Form, FormData, choices},
-        office::{Before, dates, shown},
+        office::{Before, dates},
         office_session::OfficeSession,
         page,
     },
-    paging::PageRequest,
     problem::Problem,
     scope::Scope,
     state::App,
     store::{self, settings::DateOrder},
 };
 
-/// Records looked at for one page: each is put together from what was added to it.
-const LOOKED_AT: i64 = 50;
+/// Incomplete records on a page.
+const SHOWN: usize = 50;
 
 #[derive(Template)]
 #[template(path = "gaps.html")]
@@ -40,9 +39,8 @@ struct GapsPage {
 
 /// The one list of what records lack.
 pub async fn list(_: OfficeSession, State(app): State<App>, Query(before): Query<Before>) -> Result<Response, Problem> {
-    let span = PageRequest { take: LOOKED_AT + 1, ..before.span() };
-    let (records, older) = shown(gaps::page(&app, span).await?, LOOKED_AT);
-    let records = records.into_iter().flatten().collect();
+    let found = gaps::page(&app, before.span().after, SHOWN).await?;
+    let (records, older) = (found.records, found.goes_on_after);
     Ok(page(GapsPage { dates: dates(&app).await?, records, older, begun_later: before.is_some() }.render()))
 }
 

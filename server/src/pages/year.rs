@@ -184,7 +184,7 @@ pub async fn client(
     let YearView { year, span, zone, company: company_name, local, dates } = asked(&app, &which).await?;
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, span, Scope::Company).await?;
-    let record_gaps = gaps::sentences(&app, parts.records.iter().map(|record| record.id), dates).await?;
+    let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
     let preparation = Preparation { year, span, at, zone, company_name, law: &app.law, record_gaps };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);

@@ -172,7 +172,7 @@ impl TryFrom<CorrectionRead> for Sequenced<CorrectionView> {
 
 /// Corrections, oldest first: of one application, or one by its id.
 pub async fn corrections(
-    pool: &SqlitePool,
+    executor: impl SqliteExecutor<'_>,
     span: PageRequest,
     application: Option<ApplicationId>,
     id: Option<CorrectionId>,
@@ -192,7 +192,7 @@ pub async fn corrections(
         person,
         span.take
     )
-    .fetch_all(pool)
+    .fetch_all(executor)
     .await?;
     rows.into_iter().map(Sequenced::try_from).collect()
 }

@@ -2,7 +2,7 @@
 
 mod sections;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use domain::{
     ids::{ApplicationId, ClientId, PropertyId, SectionId, VisitId},
@@ -100,6 +100,19 @@ pub struct Parts {
     pub limited: bool,
     /// The entries about whatever is not as it was first entered.
     pub histories: Histories,
+}
+
+impl Parts {
+    /// The records of which something stands on a section of the statement. Others of the same property are none of its matter.
+    pub fn records_on_it(&self) -> impl Iterator<Item = ApplicationId> {
+        let mut standing: BTreeMap<(ApplicationId, SectionId), i64> = BTreeMap::new();
+        for part in &self.ledger {
+            *standing.entry((part.line.application, part.section)).or_default() += part.line.product;
+        }
+        let there: BTreeSet<ApplicationId> =
+            standing.into_iter().filter(|(_, product)| *product > 0).map(|((record, _), _)| record).collect();
+        self.records.iter().map(|record| record.id).filter(move |id| there.contains(id))
+    }
 }
 
 /// Loads a statement in one read transaction, so that its parts belong together.

@@ -195,6 +195,7 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
         "correction" => {
             drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?));
         }
+        "addition" => drop(world.additions.insert(read(id, "addition id")?)),
         "attempt" => drop(world.attempts.insert((id.to_owned(), body.to_owned()))),
         "rule_set_text" => drop(world.rule_set_texts.insert(id.to_owned())),
         other => return Err(bad_row("fact")(&other)),

@@ -103,6 +103,8 @@ SELECT 'equipment', e.id, json_object('name', e.name, 'kind', e.kind, 'has_defle
         WHERE c.equipment_id = e.id AND c.product_id = wp.id AND c.person_id = wb.id AND c.finds = 'rate'))
 FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value
 UNION ALL
+SELECT 'addition', x.id, '' FROM json_each($4) AS w CROSS JOIN record_additions AS x WHERE x.id = w.value
+UNION ALL
 SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
 UNION ALL
 SELECT 'rule_set_text', r.hash, r.code FROM rule_set_texts AS r

@@ -37,6 +37,18 @@ pub fn stood(stood: &Particulars, texts: Option<&PersonalTexts>, written: Writte
     told
 }
 
+/// Sections that only a correction names.
+pub fn sections_since(sections: &[SectionThen], written: Written<'_>) -> Vec<Observation> {
+    let told = |section: &SectionThen| {
+        let words = section_words(section, written.dates);
+        said(
+            "Lawn section, since corrected",
+            format!("{words}. ▲ Not fixed at writing: this is what the book says by now"),
+        )
+    };
+    sections.iter().map(told).collect()
+}
+
 fn people(texts: &PersonalTexts) -> Vec<Observation> {
     let named = [
         ("Client", &texts.client),
