@@ -108,6 +108,7 @@ async fn play(of: &Beginning, book: &Path, law: &Arc<Lawbook>, steps: &[Step]) {
     }
 }
 
+#[expect(clippy::disallowed_methods, reason = "how many histories a run plays is said to the tests, not to the server")]
 fn number(name: &str, otherwise: u64) -> u64 {
     std::env::var(name).map_or(otherwise, |text| text.parse().unwrap())
 }

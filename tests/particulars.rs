@@ -267,12 +267,15 @@ async fn people_that_nobody_knows_are_refused() {
     assert!(faults[0] == "#/supervisor_id" && faults[1].starts_with("#/present_ids/"), "{faults:?}");
 }
 
+/// Number, moment, person, phone, act, subject and payload of an entry.
+type JournalRow = (i64, i64, Option<String>, Option<String>, String, String, String);
+
 /// Writes the journal anew from the first entry on, with other payloads.
 fn rechained(book: &Connection, change: impl Fn(&str, &mut Value)) {
     let mut rows = book
         .prepare("SELECT seq, written_at, person_id, device_id, act, subject_id, payload FROM journal ORDER BY seq")
         .unwrap();
-    let entries: Vec<(i64, i64, Option<String>, Option<String>, String, String, String)> = rows
+    let entries: Vec<JournalRow> = rows
         .query_map([], |row| {
             Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?))
         })

@@ -241,7 +241,9 @@ mod tests {
         }
         let others = ["company.db", "swardbook-99999999-20260901T090000Z.db", "swardbook-2026.db", "notes.txt"];
         let undone = "swardbook-0a1b2c3d-20260901T090000Z.db.part";
-        others.iter().for_each(|name| put(name));
+        for name in others {
+            put(name);
+        }
         put(undone);
         put("swardbook-99999999-20260901T090000Z.db.part");
         let copies = copies(folder.path());

@@ -108,7 +108,7 @@ impl Play {
     /// The room that a check shows, before and after a small load.
     async fn room(&self) {
         let lines = self.of.sections.iter().map(|id| json!({ "section_id": id, "product_lb": "0.000001" }));
-        let reply = self.phone.post("/api/v1/checks", &self.plan(0, lines.collect())).await.expect(200).body;
+        let reply = self.phone.post("/api/v1/checks", &self.plan(0, &lines.collect::<Vec<_>>())).await.expect(200).body;
         let today: Date = self.model.today;
         for (section, id) in self.of.sections.iter().enumerate() {
             let told = reply["decision"]["sections"].as_array().unwrap();

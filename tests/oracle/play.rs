@@ -35,7 +35,7 @@ pub struct Play {
 
 /// Millionths as a decimal text.
 fn decimal(millionths: &BigInt) -> String {
-    let digits = format!("{:07}", millionths);
+    let digits = format!("{millionths:07}");
     let (whole, part) = digits.split_at(digits.len() - 6);
     format!("{whole}.{part}").trim_end_matches('0').trim_end_matches('.').to_owned()
 }
@@ -91,7 +91,7 @@ impl Play {
                 }
             }
             Step::Sold { days_ago, client } => {
-                self.sold(before(today, *days_ago), usize::from(*client % 3), None).await
+                self.sold(before(today, *days_ago), usize::from(*client % 3), None).await;
             }
             Step::SaleCorrected { entry, days_ago, client } => {
                 let entries = self.model.owners.len();
@@ -302,7 +302,7 @@ impl Play {
     async fn hold(&mut self, product: usize, section: usize, amount: &Amount) {
         let Some(line) = self.line(self.model.today, product, section, amount, None) else { return };
         let id = new_id();
-        let plan = self.plan(product, vec![self.line_json(&line, amount.part.is_some())]);
+        let plan = self.plan(product, &[self.line_json(&line, amount.part.is_some())]);
         let reply = self.phone.put(&format!("/api/v1/clearances/{id}"), &plan).await;
         if self.model.stops(product, self.model.today, std::slice::from_ref(&line), None) {
             let _ = reply.problem(422, "stopped-by-rules");
@@ -312,7 +312,7 @@ impl Play {
         }
     }
 
-    pub fn plan(&self, product: usize, lines: Vec<Value>) -> Value {
+    pub fn plan(&self, product: usize, lines: &[Value]) -> Value {
         json!({
             "property_id": self.of.property, "product_id": self.of.products[product],
             "planned_on": self.model.today.to_string(), "purpose": "maintenance",
