@@ -56,19 +56,21 @@ pub async fn restore(config: &Restore) -> ExitCode {
     if verify::run(&config.from).await != ExitCode::SUCCESS {
         return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
     }
-    let put_back = async {
-        let part = backup::begin(&config.from, &config.file).await?;
-        let faults = backup::quick_faults(&part).await?;
-        if let Some(first) = faults.into_iter().next() {
-            std::fs::remove_file(&part)?;
-            return Err(sqlx::Error::Io(std::io::Error::other(first)));
-        }
-        Ok(backup::finish(&part, &config.file)?)
-    };
-    if let Err(error) = put_back.await {
+    if let Err(error) = put_back(config).await {
         return failed(format_args!("{from} cannot be copied to {to}: {error}"));
     }
     said(&config.file).await
+}
+
+/// Copies it and looks at what was written before it gets its name.
+async fn put_back(config: &Restore) -> Result<(), String> {
+    let part = backup::begin(&config.from, &config.file).await.map_err(|error| error.to_string())?;
+    let faults = backup::quick_faults(&part).await.map_err(|error| error.to_string())?;
+    if let Some(first) = faults.into_iter().next() {
+        let _ = std::fs::remove_file(&part);
+        return Err(first);
+    }
+    backup::finish(&part, &config.file).map_err(|error| error.to_string())
 }
 
 /// What would be written over, or would be taken for what was written last to the restored file. An empty log holds nothing, and

@@ -59,6 +59,7 @@ pub const READERS: [Reader; 4] = [
             "first-day",
             "people",
             "correcting",
+            "complete",
             "history",
             "measuring",
             "soil",
@@ -69,7 +70,10 @@ pub const READERS: [Reader; 4] = [
             "year",
         ],
     },
-    Reader { who: "I own the company", slugs: &["first-day", "people", "law", "year", "recording", "proof", "season"] },
+    Reader {
+        who: "I own the company",
+        slugs: &["first-day", "people", "law", "year", "recording", "complete", "proof", "season"],
+    },
     Reader { who: "I run the server", slugs: &["server", "first-day", "proof", "law", "weather", "api"] },
 ];
 
