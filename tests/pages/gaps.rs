@@ -21,5 +21,5 @@ async fn a_gap_is_listed_and_closed_by_a_form() {
     let record = office.open(&to).await.html;
     assert!(record.contains("Added since") && record.contains("20 ft"), "{record}");
     let printed = record.split("What the law requires").next().unwrap();
-    assert!(printed.contains("What the book said then of the day of the work."), "{printed}");
+    assert!(printed.contains("What was on file then about the day of the work."), "{printed}");
 }

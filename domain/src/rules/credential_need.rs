@@ -21,7 +21,7 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
         return Some(told(Answer::met(), duty, "held"));
     } else if unnamed(rule, own, on) {
         let message =
-            "A certificate is valid on the day, but the book does not say whether it is one that is asked for here.";
+            "A certificate is valid on the day, but it is not entered whether it is one that is asked for here.";
         Answer::care(message, "The office chooses on the certificate which one rules ask for.")
     } else if holds(own, &duty.trained, on) {
         return Some(told(supervised(rule, duty, &facts.supervision, on), duty, "trained"));
@@ -84,7 +84,7 @@ fn supervised(rule: &Rule, duty: &CredentialNeed, over: &Supervision, on: Day) -
     match over {
         Supervision::By(held) if holds(held, &duty.held, on) => Answer::met(),
         Supervision::By(held) if unnamed(rule, held, on) => Answer::care(
-            "The supervisor's certificate is valid on the day, but the book does not say whether it is one that is asked for here.",
+            "The supervisor's certificate is valid on the day, but it is not entered whether it is one that is asked for here.",
             "The office chooses on the certificate which one rules ask for.",
         ),
         Supervision::By(_) => {
@@ -107,7 +107,7 @@ fn absent(duty: &CredentialNeed, own: &[HeldCredential], on: Day) -> Answer {
     let why = match last.map(|one| (one.valid_until.filter(|until| *until < on), one.valid_from)) {
         Some((Some(until), _)) => format!("The certificate ran out on {until}."),
         Some((None, from)) => format!("The certificate is valid only from {from} on."),
-        None => "No certificate that this asks for is in the book.".to_owned(),
+        None => "No certificate that this asks for is on file.".to_owned(),
     };
     let hint = "Let somebody do it who holds the certificate. The office enters certificates and renewals.";
     Answer::broken(format!("{why} {}.", duty.said.words), hint)

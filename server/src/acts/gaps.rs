@@ -195,13 +195,13 @@ fn uncertified(known: &Known, needed: CredentialNeeded) -> Option<RecordGap> {
     let over = known.supervisor_credentials.iter().filter(|_| !needed.trained.is_empty());
     let (words, hint) = if known.credentials.iter().chain(over).any(unnamed) {
         (
-            "word of which certificate it was: one of this place was valid on the day, and the book did not say which one",
-            "Choose on the certificate which one it is; then add to the record what the book says.",
+            "word of which certificate it was: one of this place was valid on the day, and it was not entered which one",
+            "Choose on the certificate which one it is; then add to the record what is on file now.",
         )
     } else {
         (
             "a license or certificate of the applicator, valid on the day, or that of a supervisor over somebody trained",
-            "Enter the certificate with its days, the place where it counts and which one it is; then add to the record what the book says.",
+            "Enter the certificate with its days, the place where it counts and which one it is; then add to the record what is on file now.",
         )
     };
     Some(RecordGap {
@@ -243,19 +243,19 @@ fn closing(field: RecordField) -> (GapClosing, &'static str) {
         }
         F::LabelCopy => (
             GapClosing::EnterAndAdd,
-            "Keep the label as a file with the product; then add to the record what the book says.",
+            "Keep the label as a file with the product; then add to the record what is on file now.",
         ),
         F::SoilTestResult => (
             GapClosing::EnterAndAdd,
-            "Enter the soil report that was there on the day; then add to the record what the book says.",
+            "Enter the soil report that was there on the day; then add to the record what is on file now.",
         ),
         F::CustomerTelephone => (
             GapClosing::EnterAndAdd,
-            "Enter the telephone number with the client from the day on which it was so; then add to the record what the book says.",
+            "Enter the telephone number with the client from the day on which it was so; then add to the record what is on file now.",
         ),
         F::LicenceNumber => (
             GapClosing::EnterAndAdd,
-            "Enter the certificate with its days and number; then add to the record what the book says.",
+            "Enter the certificate with its days and number; then add to the record what is on file now.",
         ),
         _ => (GapClosing::TakeBackAndSendAgain, "Take the record back by a correction, and send it again with this."),
     }

@@ -47,7 +47,7 @@ pub async fn list(_: OfficeSession, State(app): State<App>, Query(before): Query
 fn form(id: ApplicationId) -> Form {
     let moment = "Written as 2026-09-15T18:00:00-04:00.";
     let fields = vec![
-        Field::tick("/from_the_book", "Add what the book says now about the day of the work").help(
+        Field::tick("/from_the_book", "Add what is on file now for the day of the work").help(
             "For a certificate, a telephone number, a copy of the label or a soil report that was entered after the record.",
         ),
         Field::one("/seen/sky", "Sky at the start", sky()).optional(),

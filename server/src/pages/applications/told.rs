@@ -41,10 +41,7 @@ pub fn stood(stood: &Particulars, texts: Option<&PersonalTexts>, written: Writte
 pub fn sections_since(sections: &[SectionThen], written: Written<'_>) -> Vec<Observation> {
     let told = |section: &SectionThen| {
         let words = section_words(section, written.dates);
-        said(
-            "Lawn section, since corrected",
-            format!("{words}. ▲ Not fixed at writing: this is what the book says by now"),
-        )
+        said("Lawn section, since corrected", format!("{words}. ▲ Not fixed at writing: this is what is on file now"))
     };
     sections.iter().map(told).collect()
 }
