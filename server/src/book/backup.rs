@@ -20,8 +20,10 @@ pub async fn run(config: &Backup) -> ExitCode {
         Ok(false) => return failed(format_args!("there are no records at {from}")),
         Err(fault) => return failed(format_args!("{fault}")),
     }
-    if !file::is_ours(&config.file).await.unwrap_or(false) {
-        return failed(format_args!("{}", file::FileFault::Foreign(config.file.clone())));
+    match file::is_ours(&config.file).await {
+        Ok(true) => {}
+        Ok(false) => return failed(format_args!("{}", file::FileFault::Foreign(config.file.clone()))),
+        Err(error) => return failed(format_args!("{from} cannot be read: {error}")),
     }
     if config.to.exists() {
         return failed(format_args!("{to} is there already, and a backup never writes over anything"));
@@ -39,7 +41,7 @@ pub async fn run(config: &Backup) -> ExitCode {
             print_line(format_args!("The copy is {to}."));
             ExitCode::SUCCESS
         }
-        Err(error) => failed(format_args!("the copy stays as {} and cannot be named {to}: {error}", part.display())),
+        Err(error) => failed(format_args!("the copy cannot be named {to} and is gone again: {error}")),
     }
 }
 
@@ -65,7 +67,7 @@ pub async fn restore(config: &Restore) -> ExitCode {
 /// Copies it and looks at what was written before it gets its name.
 async fn put_back(config: &Restore) -> Result<(), String> {
     let part = backup::begin(&config.from, &config.file).await.map_err(|error| error.to_string())?;
-    let faults = backup::quick_faults(&part).await.map_err(|error| error.to_string())?;
+    let faults = backup::quick_faults(&part).await.unwrap_or_else(|error| vec![error.to_string()]);
     if let Some(first) = faults.into_iter().next() {
         let _ = std::fs::remove_file(&part);
         return Err(first);
