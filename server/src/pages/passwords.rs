@@ -16,13 +16,13 @@ use crate::{
 
 fn form() -> Form {
     let fields = vec![
-        Field::password("/old", "The password of now"),
-        Field::password("/new", "A new password")
+        Field::password("/old", "Current password"),
+        Field::password("/new", "New password")
             .help("Fifteen characters or more, such as a few words that have nothing to do with you."),
     ];
-    Form::new("Change your password", "/office/password".to_owned(), "Change it and sign in again", fields)
+    Form::new("Change your password", "/office/password".to_owned(), "Change the password and sign in again", fields)
         .back("/office/people")
-        .note("It ends everything you are signed in with, this page and your phone too. Records that a phone has not sent stay on it.")
+        .note("This signs you out everywhere, on this page and on your phone too. Records that a phone has not sent stay on it.")
 }
 
 pub async fn ask(_: OfficeSession) -> Response {
