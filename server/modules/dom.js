@@ -51,22 +51,54 @@ export function span(milliseconds) {
   return minutes < 48 * 60 ? `${Math.round(minutes / 60)} hours` : `${Math.round(minutes / 1440)} days`;
 }
 
+/** Whether a finger or a mouse button is down: what lies under it must be what it was put on when it is lifted. */
+let pressed = false;
+/** The end of the tap before, which the next one may come ahead of. */
+let lifting = 0;
+/** What waits to be drawn until it is lifted, by the place. @type {Map<HTMLElement, () => Node[]>} */
+const waiting = new Map();
+
+/** Draws what has waited, once the tap has done its work. */
+function lifted() {
+  pressed = false;
+  const drawn = [...waiting];
+  waiting.clear();
+  for (const [place, nodes] of drawn) if (place.isConnected) replace(place, nodes);
+}
+
+addEventListener('pointerdown', () => (clearTimeout(lifting), (pressed = true)), true);
+// The click comes after the lifting, and on a touch screen a moment later.
+addEventListener('pointerup', () => (lifting = setTimeout(lifted, 50)), true);
+addEventListener('pointercancel', lifted, true);
+addEventListener('blur', lifted);
+addEventListener('click', () => void (pressed = false), true);
+
 /**
  * Replaces what an element holds, and leaves the focus where it was: on the element with the same `data-key`, or else on the
- * new heading, so that somebody without a pointer is not sent back to the top.
- * @param {HTMLElement} place @param {Node[]} nodes
+ * new heading, so that somebody without a pointer is not sent back to the top. While a finger is down it waits: a tap whose
+ * button is taken away between putting down and lifting is no click, and Start or Save would go unheard.
+ * @param {HTMLElement} place @param {() => Node[]} nodes what it is to hold, as it stands when it is drawn
  */
 export function replace(place, nodes) {
+  if (pressed) return void waiting.set(place, nodes);
+  waiting.delete(place);
   const key = /** @type {HTMLElement | null} */ (document.activeElement)?.dataset.key;
   const held = place.contains(document.activeElement);
-  place.replaceChildren(...nodes);
+  place.replaceChildren(...nodes());
   if (!held) return;
   const same = key === undefined ? null : /** @type {HTMLElement | null} */ (place.querySelector(`[data-key="${CSS.escape(key)}"]`));
   (same ?? heading(place))?.focus({ preventScroll: same !== null });
 }
 
+/** Shows another page in this place, whatever was to be drawn there. @param {HTMLElement} place @param {Node[]} nodes */
+export function turnTo(place, nodes) {
+  waiting.delete(place);
+  place.replaceChildren(...nodes);
+  heading(place)?.focus();
+}
+
 /** The heading of a page, made to take the focus. @param {HTMLElement} place */
-export function heading(place) {
+function heading(place) {
   const found = place.querySelector('h1');
   found?.setAttribute('tabindex', '-1');
   return found;

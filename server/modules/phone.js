@@ -4,7 +4,7 @@
 import { openPoints } from './answer.js';
 import { call } from './api.js';
 import { downloadDay, keptDay, lookAgain } from './day.js';
-import { clock, h, heading, helpLink, phoneName, replace } from './dom.js';
+import { clock, h, helpLink, phoneName, replace, turnTo } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
@@ -55,8 +55,7 @@ function show(...nodes) {
   drawn = '';
   elsewhere = true;
   turn += 1;
-  main.replaceChildren(...nodes.filter((node) => node !== null));
-  heading(main)?.focus();
+  turnTo(main, nodes.filter((node) => node !== null));
 }
 
 /** The phone's own way back leads from a stop to the list, and not out of the page. @param {() => Promise<void>} work */
@@ -85,10 +84,11 @@ async function drawQueue() {
   const unsent = mine.length - refused.length;
   const how = { idle: '', sending: ' Sending.', offline: ' No network; it goes by itself later.', foreign: ' The reply was not the record; trying again.', signed_out: ' Connect this phone again to send.' }[queueState()];
   const words = unsent > 0 ? `● ${unsent} waiting.${how}` : refused.length > 0 ? '' : `✓ Nothing is waiting to be sent.${queueState() === 'signed_out' && (await keptDay()) ? how : ''}`;
-  const need = h('button', { type: 'button', class: 'pick', onclick: () => void enter(showRefused) }, refused.length === 1 ? '▲ 1 record was refused: open it' : `▲ ${refused.length} records were refused: open them`);
-  const enrol = h('button', { type: 'button', class: 'pick', onclick: () => void showEnrol('') }, 'Connect again');
-  bar.replaceChildren(h('span', {}, words), ...(refused.length > 0 ? [need] : []), ...(queueState() === 'signed_out' && (await keptDay()) ? [enrol] : []),
-    ...(others > 0 ? [h('span', {}, `● ${others} of a colleague, sent when the colleague connects here.`)] : []));
+  const need = h('button', { type: 'button', class: 'pick', 'data-key': 'refused', onclick: () => void enter(showRefused) }, refused.length === 1 ? '▲ 1 record was refused: open it' : `▲ ${refused.length} records were refused: open them`);
+  const enrol = h('button', { type: 'button', class: 'pick', 'data-key': 'connect', onclick: () => void showEnrol('') }, 'Connect again');
+  const again = queueState() === 'signed_out' && (await keptDay());
+  const nodes = [h('span', {}, words), refused.length > 0 ? need : null, again ? enrol : null, others > 0 ? h('span', {}, `● ${others} of a colleague, sent when the colleague connects here.`) : null];
+  replace(bar, () => nodes.filter((node) => node !== null));
   if (drawn !== '') await drawStops(false);
 }
 
@@ -143,7 +143,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
     helpLink('', 'Help'),
     h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
-  else replace(main, nodes);
+  else replace(main, () => nodes);
   drawn = from;
   elsewhere = false;
 }

@@ -43,7 +43,7 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
   // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
   const keep = () => void keepWork(visit.work).catch(() => undefined);
   const redraw = () => {
-    replace(page, parts(visit));
+    replace(page, () => parts(visit));
     keep();
   };
   /** @type {Visit} */

@@ -82,6 +82,7 @@ const phone = [
   ['what the office changes is said on the list and on the open stop', changed.theOfficeChangesItsMind],
   ['a download says that it works', hands.aDownloadSaysSo],
   ['Start does not move when the answer comes', hands.startStays],
+  ['a tap on Start is heard while the answer comes', hands.startIsHeard],
   ['Enter in an amount goes on', hands.enterGoesOn],
   ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
 ];

@@ -52,6 +52,26 @@ export async function startStays(world) {
   await context.close();
 }
 
+/** The answer comes while the finger is on Start: the tap counts all the same. @param {World} world */
+export async function startIsHeard(world) {
+  const context = await phone(world, 'heard');
+  const page = await enrol(world, context);
+  const answer = await held(page, '**/api/v1/checks');
+  await arrive(page, openStops(page).first());
+  await see(page);
+  const button = page.getByRole('button', { name: 'Start', exact: true });
+  await button.hover();
+  await page.mouse.down();
+  const answered = page.waitForResponse('**/api/v1/checks');
+  answer();
+  await (await answered).finished();
+  // The answer is read and would be drawn by now.
+  await page.evaluate(() => new Promise((resolve) => setTimeout(resolve, 300)));
+  await page.mouse.up();
+  await page.getByRole('button', { name: 'Finish' }).waitFor();
+  await context.close();
+}
+
 /** @param {World} world */
 export async function enterGoesOn(world) {
   const context = await phone(world, 'enter');
