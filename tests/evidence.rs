@@ -5,10 +5,11 @@ use std::collections::{BTreeMap, BTreeSet};
 const EFFECTS: &str = include_str!("../server/src/store/effects.sql");
 const FACTS: &str = include_str!("../server/src/store/world_facts.sql");
 /// A view that was made anew stands in the last of these that has it.
-const VIEWS: [&str; 3] = [
+const VIEWS: [&str; 4] = [
     include_str!("../migrations/0015_record_rows.sql"),
     include_str!("../migrations/0017_record_particulars.sql"),
     include_str!("../migrations/0018_lines_and_parts.sql"),
+    include_str!("../migrations/0024_packed_texts.sql"),
 ];
 
 /// Fields of the structs of a file, in their order.

@@ -8,6 +8,8 @@ use harness::{TestApp, approved, world::Company};
 use rusqlite::Connection;
 use serde_json::{Value, json};
 
+use crate::packed;
+
 /// An invented state with one closed season, so that no change of real law changes what is compared.
 const LAW: &str = r#"code = "us-zz"
 name = "An invented state"
@@ -93,11 +95,14 @@ async fn what_acts_write_is_the_same_byte_for_byte() {
     let company = Company::on(TestApp::counting(law).await, &["us-zz"]).await;
     acts(&company).await;
     let book = Connection::open(company.app.file()).unwrap();
+    packed::with_functions(&book);
     let mut written = book
-        .prepare(
-            "SELECT seq, written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash FROM journal
-             WHERE act IN ('clearance.granted', 'application.recorded', 'attempt.refused', 'application.corrected') ORDER BY seq",
-        )
+        .prepare(&format!(
+            "SELECT j.seq, j.written_at, j.person_id, j.device_id, j.act, j.subject_id, unpacked(j.packed, {}, 0), j.previous_hash, j.hash
+             FROM journal AS j
+             WHERE j.act IN ('clearance.granted', 'application.recorded', 'attempt.refused', 'application.corrected') ORDER BY j.seq",
+            packed::PATTERN
+        ))
         .unwrap();
     let mut rows = written.query([]).unwrap();
     let (mut told, mut chain) = (String::new(), BEGINNING.to_owned());

@@ -35,6 +35,7 @@ mod migrations;
 mod number_bounds;
 mod openapi;
 mod oracle;
+mod packed;
 mod pages;
 mod particulars;
 mod passwords;

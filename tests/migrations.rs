@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 29] = [
+const INSERT_ONLY: [&str; 30] = [
     "application_lines",
     "applications",
     "assignments",
@@ -37,6 +37,7 @@ const INSERT_ONLY: [&str; 29] = [
     "rule_set_texts",
     "soil_reports",
     "stock_movements",
+    "text_patterns",
     "weather_after",
     "weather_bodies",
     "weather_evidence",
@@ -239,6 +240,8 @@ fn weather_of(connection: &Connection, application: &str) {
     for row in [facts, evidence] {
         assert_eq!(connection.execute(row, [&subject]).unwrap(), 1);
     }
+    let old = "INSERT INTO decisions (subject, decided_at, body) VALUES ('application/of an earlier version', 0, '{}')";
+    assert_eq!(connection.execute(old, []).unwrap(), 1);
     let after = "INSERT INTO weather_after VALUES ($1, 'open_meteo', 'modelled', NULL, 335, 315, 7200, 1, 1, 0)";
     assert_eq!(connection.execute(after, [application]).unwrap(), 1);
 }

@@ -9,6 +9,8 @@ use rusqlite::{Connection, params};
 use serde_json::{Value, json};
 use server::{book::verify::check_file, secret::sha256};
 
+use crate::packed;
+
 /// A company with everything that a record can name, and such a record.
 async fn company_with_a_whole_record() -> (Company, String) {
     let company = Company::in_maryland().await;
@@ -321,6 +323,7 @@ async fn a_record_from_before_this_was_kept_is_shown_as_the_book_has_it() {
     {
         // As version 0.1 wrote it: everything in the content, nothing fixed.
         let book = unguarded(&file);
+        packed::unpack(&book);
         let content: String = book.query_row("SELECT content FROM applications", [], |row| row.get(0)).unwrap();
         let mut old: Value = serde_json::from_str(&content).unwrap();
         old["notes"] = json!("The gate sticks.");
@@ -374,7 +377,8 @@ async fn texts_that_the_journal_says_were_destroyed_leave_a_chain_that_verifies(
             subject_id: &id,
             payload: "{}",
         };
-        let insert = "INSERT INTO journal VALUES (?1, 0, NULL, NULL, 'texts.destroyed', ?2, '{}', ?3, ?4)";
+        let insert = "INSERT INTO journal (seq, written_at, act, subject_id, payload, previous_hash, hash)
+                      VALUES (?1, 0, 'texts.destroyed', ?2, '{}', ?3, ?4)";
         assert_eq!(book.execute(insert, params![seq + 1, id, hash, entry.hash(&hash)]).unwrap(), 1);
         let destroy = "UPDATE personal_texts SET body = NULL, salt = NULL, destroyed_by = ?1 WHERE record_id = ?2";
         assert_eq!(book.execute(destroy, params![seq + 1, id]).unwrap(), 1);

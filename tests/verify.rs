@@ -8,6 +8,8 @@ use rusqlite::Connection;
 use serde_json::json;
 use server::book::verify::check_file;
 
+use crate::packed;
+
 /// A book with something of everything; then something is done to it without the server.
 async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let company = Company::in_maryland().await;
@@ -65,6 +67,7 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
     let connection = Connection::open(&file).unwrap();
+    packed::with_functions(&connection);
     let triggers: Vec<String> = {
         let mut found = connection.prepare("SELECT name FROM sqlite_schema WHERE type = 'trigger'").unwrap();
         found.query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
@@ -143,7 +146,27 @@ async fn every_kind_of_change_shows() {
             "UPDATE applications SET content = replace(content, '\"20\"', '\"19\"')",
             "the content of",
         ),
-        ("a decision", "UPDATE decisions SET body = replace(body, 'front lawn', 'back lawn')", "the decision of"),
+        (
+            "a decision",
+            "UPDATE journal AS j SET packed = repacked(j.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern), 'front lawn', 'back lawn') WHERE j.packed IS NOT NULL",
+            "the decision of",
+        ),
+        (
+            "a decision put beside the one that was made",
+            "INSERT INTO decisions SELECT 'application/' || id, 0, '{}' FROM applications LIMIT 1",
+            "the decision of",
+        ),
+        ("a pattern", "UPDATE text_patterns SET body = body || 'x'", "does not follow from the one before"),
+        (
+            "a lost pattern",
+            "PRAGMA foreign_keys = OFF; DELETE FROM text_patterns WHERE seq = 1",
+            "does not follow from the one before",
+        ),
+        (
+            "a packed text",
+            "UPDATE journal SET packed = zeroblob(length(packed)) WHERE packed IS NOT NULL",
+            "does not follow from the one before",
+        ),
         ("a removed line", "DELETE FROM application_lines WHERE seq = 1", "do not follow from its records"),
         ("a removed entry", "DELETE FROM journal WHERE seq = 5", "journal entry 5 is missing"),
         (
@@ -200,10 +223,11 @@ async fn what_was_fixed_with_a_record_cannot_change_unseen() {
     each_shows(&[
         (
             "what was fixed",
-            "UPDATE applications SET particulars = replace(particulars, '21000', '21001')",
+            "UPDATE journal AS j SET packed = repacked(j.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern), '\"21000\"', '\"21001\"') WHERE j.packed IS NOT NULL",
             "what was fixed of",
         ),
-        ("that it was fixed", "UPDATE applications SET particulars = NULL", "what was fixed of"),
+        ("other particulars beside those", "UPDATE applications SET particulars = '{}'", "what was fixed of"),
+        ("its clock", "UPDATE applications SET time_zone = 'America/Chicago'", "what was fixed of"),
         ("whether it was complete", "UPDATE applications SET incomplete = 0", "the row of"),
         (
             "a name",

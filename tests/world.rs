@@ -51,6 +51,14 @@ impl Company {
         Self::uncertified_on(TestApp::empty().await, &["us-md"]).await
     }
 
+    /// The same people after the server was stopped and started again.
+    pub async fn restarted(self) -> Self {
+        let app = self.app.restart().await;
+        let again = |user: &User| app.user(user.token.as_deref().unwrap_or_default(), user.id.clone());
+        let (owner, office, phone) = (again(&self.owner), again(&self.office), again(&self.phone));
+        Self { app, owner, office, phone, ..self }
+    }
+
     async fn uncertified_on(app: TestApp, rule_sets: &[&str]) -> Self {
         let owner = app.set_up().await;
         let office = office(&app, &owner).await;

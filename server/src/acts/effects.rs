@@ -114,6 +114,10 @@ pub struct JournalRow {
     pub payload: String,
     pub previous_hash: String,
     pub hash: String,
+    /// Nothing as acts write it; the store packs it with what belongs to it, and says by which pattern, and the bytes in
+    /// hexadecimal.
+    pub pattern: Option<i64>,
+    pub packed: Option<String>,
 }
 
 #[derive(Debug, Clone, Serialize)]

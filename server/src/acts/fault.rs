@@ -47,13 +47,14 @@ pub fn moment(what: &'static str, millis: i64) -> Result<Instant, ActFault> {
     Instant::from_millis(millis).ok_or(ActFault::NoMoment(what, millis))
 }
 
-/// A row as the journal keeps it: without its content, which stands beside it there, and without its particulars, whose hash
-/// does.
+/// A row as the journal keeps it: without its content, which stands beside it there, and without its particulars and what
+/// is told from them, whose hash does.
 pub fn journaled(what: &'static str, row: &impl Serialize) -> Result<Value, ActFault> {
     let mut value = serde_json::to_value(row).map_err(|error| ActFault::Unwritable(what, error))?;
     if let Some(members) = value.as_object_mut() {
         let _ = members.remove("content");
         let _ = members.remove("particulars");
+        let _ = members.remove("time_zone");
     }
     Ok(value)
 }

@@ -217,6 +217,8 @@ impl BatchFacts {
             payload,
             previous_hash,
             hash,
+            pattern: None,
+            packed: None,
         });
     }
 

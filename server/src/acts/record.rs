@@ -73,6 +73,7 @@ pub fn record(
     let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound: bound(input.property_id, on, world) };
     row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), (&asked, law))));
     row.particulars = Some(written("the particulars of a record", &particulars)?);
+    row.time_zone = Some(particulars.time_zone.clone());
     let label = world.product(input.product_id)?.label.clone();
     let decision_hash = world.keep_decision(&format!("application/{id}"), context, &decision, law)?;
     let texts_row = PersonalTextsRow {
@@ -165,6 +166,7 @@ fn row_of(
         review_reason: doubts::review_reason(decision).map(str::to_owned),
         incomplete: None,
         particulars: None,
+        time_zone: None,
         fingerprint: sha256(&kept),
         content: kept,
     }

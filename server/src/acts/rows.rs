@@ -211,9 +211,12 @@ pub struct ApplicationRow {
     /// Whether it lacked something that its law asks. Nothing in the rows of earlier versions, as are the particulars.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub incomplete: Option<i64>,
-    /// What stood of everything that it names, as JSON.
+    /// What stood of everything that it names, as JSON. Not read with the row where it is packed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub particulars: Option<String>,
+    /// The clock by which its days are told, as its particulars have it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time_zone: Option<String>,
     /// What was sent; since there are particulars without its texts about people.
     pub content: String,
     pub fingerprint: String,

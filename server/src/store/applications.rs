@@ -18,7 +18,7 @@ use crate::{
     },
     paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{bad_row, read, read_instant, read_json},
+    store::{bad_row, packing, read, read_instant, read_json},
 };
 
 /// Which applications a list shows.
@@ -35,14 +35,9 @@ pub struct Filter {
 pub(super) struct ApplicationRead {
     pub(super) seq: i64,
     pub(super) body: String,
+    /// The clock that was fixed with it, or else the property's.
     pub(super) time_zone: String,
     pub(super) lines: String,
-}
-
-/// The clock that was fixed with a record.
-#[derive(Deserialize)]
-struct Clock {
-    time_zone: String,
 }
 
 /// Section, area, product, nitrogen, quick nitrogen, phosphate, potash.
@@ -79,9 +74,7 @@ impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
         let StoredApplication { row, correction_ids, texts } = read_json(&body, "application")?;
         let content: ApplicationInput = read_json(&row.content, "content of an application")?;
         // Nobody knows whether it came in on its day, where it is not known what day it was there.
-        let fixed: Option<Clock> = row.particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?;
-        let fixed = fixed.and_then(|clock| domain::time::zone(&clock.time_zone).ok());
-        let zone = fixed.or_else(|| domain::time::zone(&time_zone).ok());
+        let zone = domain::time::zone(&time_zone).ok();
         let received = read_instant(row.received_at)?;
         let late = zone.map(|zone| received.day_in(&zone) > row.applied_on);
         let lines: Vec<StoredLine> = read_json(&lines, "application lines")?;
@@ -102,7 +95,7 @@ pub async fn get(
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String" FROM application_rows AS a
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
            WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $2))"#,
         key,
         person
@@ -122,7 +115,7 @@ pub async fn list(
     let person = scope.person();
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String" FROM application_rows AS a
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
            WHERE a.seq < $1
              AND ($2 IS NULL OR a.property_id = $2)
              AND ($3 IS NULL OR EXISTS (SELECT 1 FROM application_lines AS l WHERE l.application_id = a.id AND l.section_id = $3))
@@ -147,8 +140,14 @@ pub async fn list(
 
 /// The decision that a record, clearance or refused attempt was made under, word for word.
 pub async fn decision(pool: &SqlitePool, subject: &str) -> Result<Option<Decision>, sqlx::Error> {
-    let row = sqlx::query!("SELECT body FROM decisions WHERE subject = $1", subject).fetch_optional(pool).await?;
-    row.map(|row| read_json(&row.body, "decision")).transpose()
+    let packed = packing::of_decision(pool, subject).await?.and_then(|texts| texts.decision);
+    let body = match packed {
+        Some(body) => Some(body),
+        None => {
+            sqlx::query_scalar!("SELECT body FROM decisions WHERE subject = $1", subject).fetch_optional(pool).await?
+        }
+    };
+    body.map(|body| read_json(&body, "decision")).transpose()
 }
 
 /// A row of the view `correction_rows`.
@@ -222,31 +221,29 @@ pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<O
     let (key, person) = (id.to_string(), scope.person());
     let row = sqlx::query!(
         r#"SELECT t.kind AS "kind!", t.subject_id AS "subject_id!", t.property_id AS "property_id!", t.person_id AS "person_id!",
-                  t.received_at AS "received_at!", t.content AS "content!", d.body AS "decision?",
+                  t.received_at AS "received_at!", t.content AS "content!",
                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
                     OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
                         WHERE c.id = t.subject_id AND a.property_id = t.property_id)
                     OR EXISTS (SELECT 1 FROM clearances AS c WHERE c.id = t.subject_id AND c.property_id = t.property_id)
                     AS "stored_since!: bool"
-           FROM attempts AS t LEFT JOIN decisions AS d ON d.subject = 'attempt/' || t.id
-           WHERE t.id = $1 AND ($2 IS NULL OR t.person_id = $2)"#,
+           FROM attempts AS t WHERE t.id = $1 AND ($2 IS NULL OR t.person_id = $2)"#,
         key,
         person
     )
     .fetch_optional(pool)
     .await?;
-    row.map(|row| {
-        Ok(Attempt {
-            id,
-            kind: row.kind,
-            subject_id: row.subject_id,
-            property_id: read(&row.property_id, "property id")?,
-            person_id: read(&row.person_id, "person id")?,
-            received_at: read_instant(row.received_at)?,
-            content: row.content,
-            stored_since: row.stored_since,
-            decision: row.decision.map(|body| read_json(&body, "decision")).transpose()?,
-        })
-    })
-    .transpose()
+    let Some(row) = row else { return Ok(None) };
+    let decision = decision(pool, &packing::subject("attempt", id)).await?;
+    Ok(Some(Attempt {
+        id,
+        kind: row.kind,
+        subject_id: row.subject_id,
+        property_id: read(&row.property_id, "property id")?,
+        person_id: read(&row.person_id, "person id")?,
+        received_at: read_instant(row.received_at)?,
+        content: row.content,
+        stored_since: row.stored_since,
+        decision,
+    }))
 }

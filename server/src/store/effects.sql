@@ -12,11 +12,11 @@ SELECT value ->> 'clearance_id', value ->> 'section_id', value ->> 'area', value
        value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose',
        value ->> 'planned_on', value ->> 'expires_at', value ->> 'division', value ->> 'parts'
 FROM jsonb_each($4);
-INSERT INTO applications (id, property_id, product_id, lot_id, visit_id, clearance_id, person_id, person_name, entered_by, device_id, applied_on, received_at, sent_at, verdict, beyond_the_rules, review_reason, incomplete, particulars, content, fingerprint)
+INSERT INTO applications (id, property_id, product_id, lot_id, visit_id, clearance_id, person_id, person_name, entered_by, device_id, applied_on, received_at, sent_at, verdict, beyond_the_rules, review_reason, incomplete, particulars, time_zone, content, fingerprint)
 SELECT value ->> 'id', value ->> 'property_id', value ->> 'product_id', value ->> 'lot_id', value ->> 'visit_id', value ->> 'clearance_id',
        value ->> 'person_id', value ->> 'person_name', value ->> 'entered_by', value ->> 'device_id', value ->> 'applied_on', value ->> 'received_at', value ->> 'sent_at',
        value ->> 'verdict', value ->> 'beyond_the_rules', value ->> 'review_reason', value ->> 'incomplete',
-       value ->> 'particulars', value ->> 'content', value ->> 'fingerprint'
+       value ->> 'particulars', value ->> 'time_zone', value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($5);
 -- Whoever worked there may read what stands in the book about it.
 INSERT INTO assignments (person_id, property_id, since)
@@ -41,9 +41,9 @@ INSERT INTO attempts (id, kind, subject_id, property_id, about_on, person_id, de
 SELECT value ->> 'id', value ->> 'kind', value ->> 'subject_id', value ->> 'property_id', value ->> 'about_on', value ->> 'person_id', value ->> 'device_id',
        value ->> 'received_at', value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($10);
-INSERT INTO journal (seq, written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash)
+INSERT INTO journal (seq, written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash, pattern, packed)
 SELECT value ->> 'seq', value ->> 'written_at', value ->> 'person_id', value ->> 'device_id', value ->> 'act', value ->> 'subject_id',
-       value ->> 'payload', value ->> 'previous_hash', value ->> 'hash'
+       value ->> 'payload', value ->> 'previous_hash', value ->> 'hash', value ->> 'pattern', unhex(value ->> 'packed')
 FROM jsonb_each($11);
 INSERT INTO weather_facts (subject, decided_at, facts)
 SELECT value ->> 'subject', value ->> 'decided_at', value ->> 'facts' FROM jsonb_each($12);

@@ -13,7 +13,7 @@ use crate::{
 pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String"
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String"
            FROM (SELECT n.seq, n.id FROM (
                     SELECT i.seq, i.id FROM applications AS i
                     WHERE i.incomplete IS NOT 0 AND i.seq < $1
@@ -43,7 +43,7 @@ pub async fn candidates_among(pool: &SqlitePool, ids: &[String]) -> Result<Vec<A
     let ids = serde_json::to_string(ids).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!", a.lines AS "lines!: String"
+        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String"
            FROM json_each($1) AS w CROSS JOIN applications AS i CROSS JOIN application_rows AS a
            WHERE i.id = w.value AND a.id = i.id
              AND (i.incomplete IS NOT 0

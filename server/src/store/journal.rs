@@ -6,6 +6,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::packing::Unpacker;
 use crate::paging::{PageRequest, Sequenced};
 
 /// Who does what to which thing, for the journal.
@@ -95,32 +96,37 @@ pub async fn list(
     span: PageRequest,
     subject: Option<String>,
 ) -> Result<Vec<Sequenced<JournalEntry>>, sqlx::Error> {
+    let mut connection = pool.acquire().await?;
     let rows = sqlx::query!(
-        r#"SELECT seq AS "seq!", written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash
+        r#"SELECT seq AS "seq!", written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash, pattern, packed
            FROM journal WHERE seq > $1 AND ($2 IS NULL OR subject_id = $2) ORDER BY seq LIMIT $3"#,
         span.after,
         subject,
         span.take
     )
-    .fetch_all(pool)
+    .fetch_all(&mut *connection)
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            let written_at = super::read_instant(row.written_at)?;
-            let item = JournalEntry {
-                seq: row.seq,
-                written_at,
-                person_id: row.person_id,
-                device_id: row.device_id,
-                act: row.act,
-                subject_id: row.subject_id,
-                payload: row.payload,
-                previous_hash: row.previous_hash,
-                hash: row.hash,
-            };
-            Ok(Sequenced { seq: row.seq, item })
-        })
-        .collect()
+    let mut unpacker = Unpacker::default();
+    let mut entries = Vec::with_capacity(rows.len());
+    for row in rows {
+        let payload = match (row.pattern, row.packed) {
+            (Some(pattern), Some(packed)) => unpacker.unpack(&mut connection, pattern, &packed).await?.payload,
+            _ => row.payload,
+        };
+        let item = JournalEntry {
+            seq: row.seq,
+            written_at: super::read_instant(row.written_at)?,
+            person_id: row.person_id,
+            device_id: row.device_id,
+            act: row.act,
+            subject_id: row.subject_id,
+            payload,
+            previous_hash: row.previous_hash,
+            hash: row.hash,
+        };
+        entries.push(Sequenced { seq: row.seq, item });
+    }
+    Ok(entries)
 }
 
 /// How many entries there are.

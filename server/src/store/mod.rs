@@ -26,6 +26,7 @@ pub mod history;
 pub mod journal;
 pub mod lots;
 pub mod measurements;
+pub mod packing;
 pub mod particulars;
 pub mod people;
 pub mod product_files;

@@ -5,7 +5,7 @@ use std::path::Path;
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
-use super::{read_instant, read_json};
+use super::{packing::Unpacker, read_instant, read_json};
 
 /// One journal entry, and what stands in the book for it.
 #[derive(Debug)]
@@ -28,8 +28,9 @@ pub struct Entry {
     pub ended: Option<String>,
     /// The decision of that id.
     pub decision: Option<String>,
-    /// What was fixed with the record.
+    /// What was fixed with the record, and the clock that is kept beside it.
     pub particulars: Option<String>,
+    pub time_zone: Option<String>,
     /// Texts about people of that record or addition, as JSON: `salt`, `body`, and whether the journal tells of their destruction.
     pub texts: Option<String>,
     /// What weather services said for that decision.
@@ -43,6 +44,9 @@ pub struct Entry {
     pub label: Option<String>,
     /// The measurement's area.
     pub area: Option<i64>,
+    /// By which the payload, the decision, what was fixed and the weather are packed, and what they are packed as.
+    pub pattern: Option<i64>,
+    pub packed: Option<Vec<u8>>,
 }
 
 impl Entry {
@@ -75,7 +79,7 @@ pub async fn integrity(connection: &mut SqliteConnection) -> Result<Vec<String>,
 
 /// The next entries of the journal after a sequence number.
 pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
-    sqlx::query_as!(
+    let mut entries = sqlx::query_as!(
         Entry,
         r#"SELECT j.seq AS "seq!", j.written_at AS "written_at!", j.person_id, j.device_id, j.act AS "act!", j.subject_id AS "subject_id!",
                   j.payload AS "payload!", j.previous_hash AS "previous_hash!", j.hash AS "hash!",
@@ -115,6 +119,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
                       WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
                   CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id) END AS "particulars?: String",
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.time_zone FROM applications AS a WHERE a.id = j.subject_id) END AS "time_zone?: String",
                   (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by
                        AND k.subject_id = t.record_id AND k.act = 'texts.destroyed')) FROM personal_texts AS t
                    WHERE t.record_id = j.subject_id AND j.act IN ('application.recorded', 'addition.recorded')) AS "texts?: String",
@@ -136,13 +141,27 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                        CASE j.act WHEN 'application.recorded' THEN j.subject_id
                        ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",
                   (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String",
-                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64"
+                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed
            FROM journal AS j WHERE j.seq > $1 ORDER BY j.seq LIMIT $2"#,
         after,
         take
     )
-    .fetch_all(connection)
-    .await
+    .fetch_all(&mut *connection)
+    .await?;
+    let mut unpacker = Unpacker::default();
+    for entry in &mut entries {
+        let (Some(pattern), Some(packed)) = (entry.pattern, &entry.packed) else { continue };
+        // What cannot be unpacked has been changed: it stays empty, and its hash will tell.
+        let Ok(texts) = unpacker.unpack(connection, pattern, packed).await else { continue };
+        // What stands beside the packed texts was put there by no server, and is held against the entry as it stands.
+        if entry.payload.is_empty() {
+            entry.payload = texts.payload;
+        }
+        entry.decision = entry.decision.take().or(texts.decision);
+        entry.particulars = entry.particulars.take().or(texts.particulars);
+        entry.weather = entry.weather.take().filter(|text| !text.is_empty()).or(texts.weather);
+    }
+    Ok(entries)
 }
 
 /// How many rows of records there are: each must have had its entry.

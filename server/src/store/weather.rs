@@ -8,7 +8,7 @@ use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{read, read_instant, read_json};
+use super::{packing, read, read_instant, read_json};
 
 /// A question to a service and how it went, to be kept.
 #[derive(Debug)]
@@ -156,6 +156,8 @@ pub async fn evidence(pool: &SqlitePool, subject: &str) -> Result<Option<Evidenc
     .fetch_optional(pool)
     .await?;
     let Some(row) = row else { return Ok(None) };
+    let packed = if row.facts.is_empty() { packing::of_decision(pool, subject).await? } else { None };
+    let facts = packed.and_then(|texts| texts.weather).unwrap_or(row.facts);
     let fetches = sqlx::query!(
         r#"SELECT f.seq AS "seq!", f.provider AS "provider!", f.path AS "path!", f.asked_at AS "asked_at!",
                   f.outcome AS "outcome!", f.body_sha256 AS "sha256!"
@@ -170,7 +172,7 @@ pub async fn evidence(pool: &SqlitePool, subject: &str) -> Result<Option<Evidenc
     };
     Ok(Some(Evidence {
         decided_at: read_instant(row.decided_at)?,
-        facts: read_json(&row.facts, "weather facts")?,
+        facts: read_json(&facts, "weather facts")?,
         fetches: fetches
             .into_iter()
             .map(|row| fetch((row.seq, row.provider, row.path, row.asked_at, row.outcome, row.sha256)))

@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{effects, world},
+    store::{effects, packing::Packer, world},
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
@@ -95,6 +95,7 @@ pub struct Writer {
     connection: Option<SqliteConnection>,
     options: SqliteConnectOptions,
     law: Arc<Lawbook>,
+    packer: Packer,
     metrics: Arc<Metrics>,
 }
 
@@ -105,7 +106,7 @@ impl Writer {
         law: Arc<Lawbook>,
         metrics: Arc<Metrics>,
     ) -> Self {
-        Self { connection: Some(connection), options, law, metrics }
+        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics }
     }
 
     /// Takes jobs until nobody can send any more, then closes the file.
@@ -194,10 +195,15 @@ impl Writer {
 
     async fn batch(&mut self, acts: &[QueuedAct]) -> Result<Vec<ActOutcome>, Problem> {
         let law = Arc::clone(&self.law);
+        let mut packer = std::mem::take(&mut self.packer);
         let begun = Instant::now();
         let connection = self.connection().await?;
-        let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
+        let done = AssertUnwindSafe(batch(connection, acts, &law, &mut packer)).catch_unwind().await;
         let done = done.unwrap_or_else(|_| Err(panicked("a batch panicked")));
+        // A pattern that a failed batch had added was taken back with it, so all are read anew.
+        if done.is_ok() {
+            self.packer = packer;
+        }
         self.metrics.batch_ended(acts.len(), begun.elapsed());
         self.after(Ended::of(&done)).await;
         done
@@ -257,6 +263,7 @@ async fn batch(
     connection: &mut SqliteConnection,
     acts: &[QueuedAct],
     law: &Lawbook,
+    packer: &mut Packer,
 ) -> Result<Vec<ActOutcome>, Problem> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts.iter().map(|(act, _)| act.as_ref())).await?;
@@ -279,7 +286,7 @@ async fn batch(
         transaction.rollback().await?;
         return Ok(replies);
     }
-    effects::write(&mut transaction, &world.effects).await?;
+    effects::write(&mut transaction, packer, world.effects).await?;
     transaction.commit().await?;
     Ok(replies)
 }
