@@ -19,6 +19,10 @@ ALTER TABLE journal ADD COLUMN packed BLOB CONSTRAINT journal_packed CHECK ((pac
 
 -- The clock by which the days of a record are told. It stands in its particulars, which a list of records does not unpack.
 ALTER TABLE applications ADD COLUMN time_zone TEXT;
+-- The content of a record is packed beside its row, because lists and statements read it. `content` has then only the members that
+-- statements of SQL ask for: when the work began, with which machine and under whose supervision.
+ALTER TABLE applications ADD COLUMN pattern INTEGER CONSTRAINT applications_pattern REFERENCES text_patterns (seq);
+ALTER TABLE applications ADD COLUMN packed BLOB CONSTRAINT applications_packed CHECK ((packed IS NULL) = (pattern IS NULL));
 
 DROP VIEW application_rows;
 CREATE VIEW application_rows AS
@@ -27,10 +31,11 @@ SELECT a.seq, a.id, a.property_id, a.applied_on, a.beyond_the_rules, coalesce(a.
             'visit_id', a.visit_id, 'clearance_id', a.clearance_id, 'person_id', a.person_id, 'person_name', a.person_name,
             'entered_by', a.entered_by, 'device_id', a.device_id, 'applied_on', a.applied_on, 'received_at', a.received_at,
             'sent_at', a.sent_at, 'verdict', a.verdict, 'beyond_the_rules', a.beyond_the_rules, 'review_reason', a.review_reason,
-            'incomplete', a.incomplete, 'particulars', a.particulars, 'time_zone', a.time_zone, 'content', a.content, 'fingerprint', a.fingerprint),
+            'incomplete', a.incomplete, 'particulars', a.particulars, 'time_zone', a.time_zone, 'pattern', a.pattern, 'packed', hex(a.packed), 'content', a.content, 'fingerprint', a.fingerprint),
         'correction_ids', (SELECT json_group_array(its.id)
             FROM (SELECT c.id FROM corrections AS c WHERE c.application_id = a.id ORDER BY c.seq) AS its),
-        'texts', (SELECT json(t.body) FROM personal_texts AS t WHERE t.record_id = a.id)) AS body,
+        'texts', (SELECT json(t.body) FROM personal_texts AS t WHERE t.record_id = a.id),
+        'pattern', (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern)) AS body,
     (SELECT json_group_array(json_array(l.section_id, l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash))
      FROM application_lines AS l WHERE l.application_id = a.id AND l.record_id = a.id) AS lines
 FROM applications AS a JOIN properties AS p ON p.id = a.property_id;

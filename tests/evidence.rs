@@ -64,6 +64,7 @@ const ROWS: [(&str, &str); 14] = [
 /// Every row of the acts by its name.
 fn rows() -> BTreeMap<String, Vec<String>> {
     let mut rows = fields(include_str!("../server/src/acts/rows.rs"));
+    rows.extend(fields(include_str!("../server/src/acts/rows/application.rs")));
     rows.extend(fields(include_str!("../server/src/acts/effects.rs")));
     rows
 }
@@ -111,8 +112,10 @@ fn every_view_of_records_has_the_fields_that_it_is_read_into() {
         };
         assert_eq!(members, fields, "{view} is read into {row}");
         for member in &rows[row] {
-            let column = format!("'{member}', {}.{member}", view.chars().next().unwrap());
-            assert!(body.contains(&column), "{view} gives {member} from the column of its name");
+            let column = format!("{}.{member}", view.chars().next().unwrap());
+            // JSON holds no bytes.
+            let given = [format!("'{member}', {column}"), format!("'{member}', hex({column})")];
+            assert!(given.iter().any(|it| body.contains(it)), "{view} gives {member} from the column of its name");
         }
     }
 }

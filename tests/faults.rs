@@ -60,7 +60,7 @@ fn tamper(company: &Company, table: &str, change: &str) {
 async fn an_act_whose_evidence_cannot_be_read_is_a_fault_and_leaves_nothing_behind() {
     let company = Company::in_maryland().await;
     let (good, bad) = (company.put_down(&company.front, "5").await, company.put_down(&company.front, "4").await);
-    tamper(&company, "applications", &format!("UPDATE applications SET content = '[]' WHERE id = '{bad}'"));
+    tamper(&company, "applications", &format!("UPDATE applications SET packed = x'00' WHERE id = '{bad}'"));
     let counted = || {
         let book = Connection::open(company.app.file()).unwrap();
         let count = "SELECT (SELECT count(*) FROM journal) * 1000000 + (SELECT count(*) FROM decisions) * 1000

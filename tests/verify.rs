@@ -143,9 +143,16 @@ async fn every_kind_of_change_shows() {
         ),
         (
             "the content of a record",
-            "UPDATE applications SET content = replace(content, '\"20\"', '\"19\"')",
+            "UPDATE applications AS a SET packed = repacked(a.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern), '\"20\"', '\"19\"')",
             "the content of",
         ),
+        (
+            "what statements ask of it",
+            "UPDATE applications SET content = json_set(content, '$.started_at', '2026-09-15T00:00:00.000Z')",
+            "what is asked of the content of",
+        ),
+        ("a content that is no frame", "UPDATE applications SET packed = x'00'", "the content of"),
+        ("one pattern for another", "UPDATE applications SET pattern = pattern - 1", "the content of"),
         (
             "a decision",
             "UPDATE journal AS j SET packed = repacked(j.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern), 'front lawn', 'back lawn') WHERE j.packed IS NOT NULL",

@@ -52,9 +52,9 @@ pub fn moment(what: &'static str, millis: i64) -> Result<Instant, ActFault> {
 pub fn journaled(what: &'static str, row: &impl Serialize) -> Result<Value, ActFault> {
     let mut value = serde_json::to_value(row).map_err(|error| ActFault::Unwritable(what, error))?;
     if let Some(members) = value.as_object_mut() {
-        let _ = members.remove("content");
-        let _ = members.remove("particulars");
-        let _ = members.remove("time_zone");
+        for beside in ["content", "particulars", "time_zone", "pattern", "packed"] {
+            let _ = members.remove(beside);
+        }
     }
     Ok(value)
 }

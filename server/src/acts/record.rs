@@ -167,13 +167,15 @@ fn row_of(
         incomplete: None,
         particulars: None,
         time_zone: None,
+        pattern: None,
+        packed: None,
         fingerprint: sha256(&kept),
         content: kept,
     }
 }
 
 fn stored_now(row: &ApplicationRow, texts: &PersonalTexts) -> StoredApplication {
-    StoredApplication { row: row.clone(), correction_ids: Vec::new(), texts: Some(texts.clone()) }
+    StoredApplication { row: row.clone(), correction_ids: Vec::new(), texts: Some(texts.clone()), pattern: None }
 }
 
 /// What stands of everything that the record names, and its texts about people.

@@ -1,5 +1,6 @@
 //! The facts of acts as rows, with named fields: what `store/world.rs` loads and the acts read.
 
+mod application;
 mod property;
 
 use std::collections::HashMap;
@@ -28,6 +29,7 @@ use crate::acts::{
     particulars::{CalibrationFact, LabelFileFact, PersonalTexts},
 };
 
+pub use application::{ApplicationRow, StoredApplication};
 pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
 
 use super::ground::{DivisionRow, parts_of};
@@ -183,66 +185,6 @@ pub struct StoredClearance {
 /// Section, area, product.
 #[derive(Debug, Clone, Deserialize, Serialize)]
 pub struct ClearedLine(pub SectionId, pub i64, pub i64);
-
-/// A record, in the columns of its table.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct ApplicationRow {
-    pub id: ApplicationId,
-    pub property_id: PropertyId,
-    pub product_id: ProductId,
-    pub lot_id: Option<LotId>,
-    pub visit_id: Option<VisitId>,
-    pub clearance_id: Option<ClearanceId>,
-    /// Who did the work.
-    pub person_id: PersonId,
-    /// That person's name at the time.
-    pub person_name: String,
-    pub entered_by: PersonId,
-    pub device_id: Option<DeviceId>,
-    pub applied_on: Day,
-    pub received_at: i64,
-    pub sent_at: Option<i64>,
-    pub verdict: Verdict,
-    pub beyond_the_rules: i64,
-    /// Why the owner should look at it, where it breaks no rule. Named only where there is one, so that the rows of earlier
-    /// versions read in the journal as they were written.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub review_reason: Option<String>,
-    /// Whether it lacked something that its law asks. Nothing in the rows of earlier versions, as are the particulars.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub incomplete: Option<i64>,
-    /// What stood of everything that it names, as JSON. Not read with the row where it is packed.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub particulars: Option<String>,
-    /// The clock by which its days are told, as its particulars have it.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub time_zone: Option<String>,
-    /// What was sent; since there are particulars without its texts about people.
-    pub content: String,
-    pub fingerprint: String,
-}
-
-/// A record as it stands: the view `application_rows`.
-#[derive(Debug, Clone, Deserialize)]
-pub struct StoredApplication {
-    pub row: ApplicationRow,
-    /// Corrections of it, oldest first.
-    pub correction_ids: Vec<CorrectionId>,
-    /// Its texts about people; nothing for the records of earlier versions, and once they were destroyed.
-    pub texts: Option<PersonalTexts>,
-}
-
-impl StoredApplication {
-    /// Everything that was sent, its texts about people among it, in the text in which it was hashed when it was sent.
-    pub fn whole_content(&self) -> Result<String, ActFault> {
-        let mut content: Map<String, Value> = read("the content of a record", &self.row.content)?;
-        let texts = self.texts.iter().flat_map(|texts| [("notes", &texts.notes), ("reason", &texts.reason)]);
-        for (name, text) in texts.filter_map(|(name, text)| Some((name, text.clone()?))) {
-            content.insert(name.to_owned(), text.into());
-        }
-        Ok(Value::Object(content).to_string())
-    }
-}
 
 /// A correction, in the columns of its table: the view `correction_rows`.
 #[derive(Debug, Clone, Serialize, Deserialize)]

@@ -18,7 +18,7 @@ use crate::{
     store::{
         self,
         file::{self, FileFault},
-        tables,
+        packing, tables,
         verify::{self, Entry},
     },
 };
@@ -247,6 +247,10 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
     if entry.is_record() || entry.act == "attempt.refused" {
         if json(&entry.content) != payload["content"] {
             differs("the content");
+        }
+        let left = entry.content.as_deref().and_then(|text| packing::asked_of(text).ok());
+        if entry.asked.is_some() && entry.asked != left {
+            differs("what is asked of the content");
         }
         if json(&entry.row) != payload["row"] {
             differs("the row");

@@ -71,7 +71,9 @@ impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
     type Error = sqlx::Error;
 
     fn try_from(ApplicationRead { seq, body, time_zone, lines }: ApplicationRead) -> Result<Self, sqlx::Error> {
-        let StoredApplication { row, correction_ids, texts } = read_json(&body, "application")?;
+        let mut stored: StoredApplication = read_json(&body, "application")?;
+        packing::open(&mut stored)?;
+        let StoredApplication { row, correction_ids, texts, .. } = stored;
         let content: ApplicationInput = read_json(&row.content, "content of an application")?;
         // Nobody knows whether it came in on its day, where it is not known what day it was there.
         let zone = domain::time::zone(&time_zone).ok();

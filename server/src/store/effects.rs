@@ -21,6 +21,7 @@ pub async fn write(
         serde_json::to_string(rows).map_err(|error| sqlx::Error::Encode(error.into()))
     }
     pack(connection, packer, &mut effects).await?;
+    pack_contents(connection, packer, &mut effects).await?;
     sqlx::query(EFFECTS)
         .bind(text(&effects.decisions)?)
         .bind(text(&effects.rule_set_texts)?)
@@ -38,6 +39,19 @@ pub async fn write(
         .bind(text(&effects.personal_texts)?)
         .execute(connection)
         .await?;
+    Ok(())
+}
+
+/// Packs the content of each record beside its row.
+async fn pack_contents(
+    connection: &mut SqliteConnection,
+    packer: &mut Packer,
+    effects: &mut Effects,
+) -> Result<(), sqlx::Error> {
+    for row in &mut effects.applications {
+        let (left, (pattern, packed)) = packer.pack_content(connection, &row.content).await?;
+        (row.content, row.pattern, row.packed) = (left, Some(pattern), Some(hex(&packed)));
+    }
     Ok(())
 }
 

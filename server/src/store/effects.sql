@@ -12,11 +12,11 @@ SELECT value ->> 'clearance_id', value ->> 'section_id', value ->> 'area', value
        value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose',
        value ->> 'planned_on', value ->> 'expires_at', value ->> 'division', value ->> 'parts'
 FROM jsonb_each($4);
-INSERT INTO applications (id, property_id, product_id, lot_id, visit_id, clearance_id, person_id, person_name, entered_by, device_id, applied_on, received_at, sent_at, verdict, beyond_the_rules, review_reason, incomplete, particulars, time_zone, content, fingerprint)
+INSERT INTO applications (id, property_id, product_id, lot_id, visit_id, clearance_id, person_id, person_name, entered_by, device_id, applied_on, received_at, sent_at, verdict, beyond_the_rules, review_reason, incomplete, particulars, time_zone, pattern, packed, content, fingerprint)
 SELECT value ->> 'id', value ->> 'property_id', value ->> 'product_id', value ->> 'lot_id', value ->> 'visit_id', value ->> 'clearance_id',
        value ->> 'person_id', value ->> 'person_name', value ->> 'entered_by', value ->> 'device_id', value ->> 'applied_on', value ->> 'received_at', value ->> 'sent_at',
        value ->> 'verdict', value ->> 'beyond_the_rules', value ->> 'review_reason', value ->> 'incomplete',
-       value ->> 'particulars', value ->> 'time_zone', value ->> 'content', value ->> 'fingerprint'
+       value ->> 'particulars', value ->> 'time_zone', value ->> 'pattern', unhex(value ->> 'packed'), value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($5);
 -- Whoever worked there may read what stands in the book about it.
 INSERT INTO assignments (person_id, property_id, since)

@@ -5,6 +5,7 @@
 use std::{collections::HashMap, fmt::Display};
 
 use serde::Deserialize;
+use serde_json::{Map, Value};
 use sqlx::{SqliteConnection, SqlitePool};
 use zstd::{
     bulk::{Compressor, Decompressor},
@@ -12,6 +13,7 @@ use zstd::{
 };
 
 use super::{bad_row, read_json};
+use crate::acts::rows::StoredApplication;
 
 /// More packs no smaller and takes longer (measured on records of four states).
 const LEVEL: i32 = 3;
@@ -19,6 +21,10 @@ const LEVEL: i32 = 3;
 const WORTH: usize = 3;
 /// Patterns of a kind. Beyond it, what is like none of them is packed by the newest, however badly.
 const PATTERNS: i64 = 16;
+/// The kind of the content of records: it is much the same everywhere.
+const CONTENT: &str = "content";
+/// The members of it that statements of SQL ask for.
+const ASKED: [&str; 3] = ["equipment_id", "started_at", "supervisor_id"];
 /// What one act can have written, in bytes.
 const LONGEST: usize = 64 << 20;
 /// Parts the texts of one act: JSON, as it is written here, has no line break in it.
@@ -100,16 +106,35 @@ impl std::fmt::Debug for Packer {
 }
 
 impl Packer {
-    /// The pattern's number, and the texts packed by it. What no pattern of its kind is like becomes one itself. Nothing where the
-    /// texts cannot be packed.
+    /// The texts of an act, packed. Nothing where they could not be parted again.
     pub async fn pack(
         &mut self,
         connection: &mut SqliteConnection,
         act: &str,
         texts: &Texts,
     ) -> Result<Option<(i64, Vec<u8>)>, sqlx::Error> {
-        let Some(text) = texts.joined() else { return Ok(None) };
-        let kind = texts.kind(act)?;
+        match texts.joined() {
+            Some(text) => Ok(Some(self.pack_text(connection, texts.kind(act)?, &text).await?)),
+            None => Ok(None),
+        }
+    }
+
+    /// The content of a record, packed, and what is left of it for statements of SQL to ask.
+    pub async fn pack_content(
+        &mut self,
+        connection: &mut SqliteConnection,
+        content: &str,
+    ) -> Result<(String, (i64, Vec<u8>)), sqlx::Error> {
+        Ok((asked_of(content)?, self.pack_text(connection, CONTENT.to_owned(), content).await?))
+    }
+
+    /// The pattern's number, and the text packed by it. What no pattern of its kind is like becomes one itself.
+    async fn pack_text(
+        &mut self,
+        connection: &mut SqliteConnection,
+        kind: String,
+        text: &str,
+    ) -> Result<(i64, Vec<u8>), sqlx::Error> {
         if !self.newest.contains_key(&kind)
             && let Some(known) = newest(connection, &kind).await?
         {
@@ -117,9 +142,9 @@ impl Packer {
         }
         let mut of_kind = 0;
         if let Some(pattern) = self.newest.get(&kind) {
-            let packed = pattern.pack(&text)?;
+            let packed = pattern.pack(text)?;
             if packed.len().saturating_mul(WORTH) <= text.len() || pattern.of_kind >= PATTERNS {
-                return Ok(Some((pattern.seq, packed)));
+                return Ok((pattern.seq, packed));
             }
             of_kind = pattern.of_kind;
         }
@@ -130,10 +155,10 @@ impl Packer {
         )
         .fetch_one(connection)
         .await?;
-        let pattern = Pattern::new(seq, &text, of_kind + 1);
-        let packed = pattern.pack(&text)?;
+        let pattern = Pattern::new(seq, text, of_kind + 1);
+        let packed = pattern.pack(text)?;
         self.newest.insert(kind, pattern);
-        Ok(Some((seq, packed)))
+        Ok((seq, packed))
     }
 }
 
@@ -148,11 +173,44 @@ async fn newest(connection: &mut SqliteConnection, kind: &str) -> Result<Option<
     Ok(row.map(|row| Pattern::new(row.seq, &row.body, row.of_kind)))
 }
 
+/// One text as it was packed.
+pub fn unpacked_text(packed: &[u8], pattern: &str) -> Result<String, sqlx::Error> {
+    let long = Decompressor::<'_>::upper_bound(packed).unwrap_or(LONGEST).min(LONGEST);
+    let bytes = Decompressor::with_dictionary(pattern.as_bytes())?.decompress(packed, long)?;
+    String::from_utf8(bytes).map_err(|error| bad_row("packed text")(&error))
+}
+
+/// What statements of SQL ask of the content of a record: when the work began, with which machine and under whose supervision.
+pub fn asked_of(content: &str) -> Result<String, sqlx::Error> {
+    let mut whole: Map<String, Value> = read_json(content, "content of an application")?;
+    whole.retain(|member, value| ASKED.contains(&member.as_str()) && !value.is_null());
+    Ok(Value::Object(whole).to_string())
+}
+
+/// The content of a record whole, from its columns.
+pub fn content(left: String, packed: Option<Vec<u8>>, pattern: Option<String>) -> Result<String, sqlx::Error> {
+    match (packed, pattern) {
+        (Some(packed), Some(pattern)) => unpacked_text(&packed, &pattern),
+        _ => Ok(left),
+    }
+}
+
+/// Puts the content of a record that is packed back to where it stands whole.
+pub fn open(stored: &mut StoredApplication) -> Result<(), sqlx::Error> {
+    let (Some(pattern), Some(packed)) = (&stored.pattern, &stored.row.packed) else { return Ok(()) };
+    let bytes = unhex(packed).ok_or_else(|| bad_row("packed text")(&"it is no hexadecimal"))?;
+    stored.row.content = unpacked_text(&bytes, pattern)?;
+    Ok(())
+}
+
+fn unhex(text: &str) -> Option<Vec<u8>> {
+    let pairs = text.as_bytes().chunks(2).map(|pair| std::str::from_utf8(pair).ok());
+    pairs.map(|pair| u8::from_str_radix(pair?, 16).ok()).collect()
+}
+
 fn unpacked(packed: &[u8], pattern: &str) -> Result<Texts, sqlx::Error> {
-    let mut decompressor = Decompressor::with_dictionary(pattern.as_bytes())?;
-    let bytes = decompressor.decompress(packed, LONGEST)?;
-    let text = String::from_utf8(bytes).map_err(|error| bad_row("packed text")(&error))?;
-    Texts::parted(&text).ok_or_else(|| bad_row("packed text")(&"it has other parts than it was packed with"))
+    Texts::parted(&unpacked_text(packed, pattern)?)
+        .ok_or_else(|| bad_row("packed text")(&"it has other parts than it was packed with"))
 }
 
 /// Reads packed texts, and keeps the patterns that it needed.

@@ -15,7 +15,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use crate::{
     acts::ground,
     scope::Scope,
-    store::{ReadTransaction, history::Histories, read, read_day, read_instant, read_json},
+    store::{ReadTransaction, history::Histories, packing, read, read_day, read_instant, read_json},
 };
 pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
 
@@ -201,7 +201,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                   coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
-                  a.content AS "content!", d.name AS "product_name!", d.label AS "label!", 
+                  a.content AS "content!", a.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String", d.name AS "product_name!", d.label AS "label!", 
                   coalesce((SELECT t.body ->> 'applicator' FROM personal_texts AS t WHERE t.record_id = a.id), a.person_name) AS "person_name!: String",
                   (SELECT json_group_array(h.number) FROM (
                       SELECT c.number FROM credentials AS c
@@ -232,7 +232,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                 received_at: read_instant(row.received_at)?,
                 beyond_the_rules: row.beyond_the_rules,
                 once_beyond_the_rules: row.once_beyond,
-                content: row.content,
+                content: packing::content(row.content, row.packed, row.pattern)?,
                 product_name: row.product_name,
                 label: read_json(&row.label, "label")?,
                 person_name: row.person_name,

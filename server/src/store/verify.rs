@@ -5,7 +5,10 @@ use std::path::Path;
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
-use super::{packing::Unpacker, read_instant, read_json};
+use super::{
+    packing::{self, Unpacker},
+    read_instant, read_json,
+};
 
 /// One journal entry, and what stands in the book for it.
 #[derive(Debug)]
@@ -21,6 +24,11 @@ pub struct Entry {
     pub hash: String,
     /// Content of the application, correction, clearance or attempt of that id.
     pub content: Option<String>,
+    /// Of an application what its content is packed as, and by what.
+    pub content_packed: Option<Vec<u8>>,
+    pub content_pattern: Option<String>,
+    /// What stands of a packed content for statements of SQL.
+    pub asked: Option<String>,
     /// Its other columns, as JSON.
     pub row: Option<String>,
     /// The clearance that an application used up, and how a clearance ended.
@@ -89,6 +97,10 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'clearance.granted' THEN (SELECT c.content FROM clearances AS c WHERE c.id = j.subject_id)
                       WHEN 'attempt.refused' THEN (SELECT t.content FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "content?: String",
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.packed FROM applications AS a WHERE a.id = j.subject_id) END AS "content_packed?: Vec<u8>",
+                  CASE j.act WHEN 'application.recorded' THEN (SELECT p.body FROM applications AS a JOIN text_patterns AS p ON p.seq = a.pattern
+                       WHERE a.id = j.subject_id) END AS "content_pattern?: String",
+                  NULL AS "asked?: String",
                   CASE j.act
                       WHEN 'application.recorded' THEN (SELECT json_patch(json_object('id', a.id, 'property_id', a.property_id,
                           'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
@@ -150,6 +162,10 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
     .await?;
     let mut unpacker = Unpacker::default();
     for entry in &mut entries {
+        if let (Some(packed), Some(pattern)) = (&entry.content_packed, &entry.content_pattern) {
+            entry.asked = entry.content.take();
+            entry.content = packing::unpacked_text(packed, pattern).ok();
+        }
         let (Some(pattern), Some(packed)) = (entry.pattern, &entry.packed) else { continue };
         // What cannot be unpacked has been changed: it stays empty, and its hash will tell.
         let Ok(texts) = unpacker.unpack(connection, pattern, packed).await else { continue };
@@ -194,7 +210,8 @@ pub async fn ledger_sums(connection: &mut SqliteConnection) -> Result<Vec<(Strin
 /// `acts::correction::last_word` reads it.
 pub async fn words(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String, String)>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!",
+        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!", a.packed,
+                  (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String",
                   (SELECT json_group_array(json_array(k.id, k.leaves_others, k.content))
                    FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS k)
                    AS "since!: String"
@@ -202,7 +219,12 @@ pub async fn words(connection: &mut SqliteConnection) -> Result<Vec<(String, Str
     )
     .fetch_all(connection)
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.label, row.content, row.since)).collect())
+    // What cannot be unpacked cannot be read, and is told so.
+    let content = |left, packed, pattern| packing::content(left, packed, pattern).unwrap_or_default();
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.id, row.label, content(row.content, row.packed, row.pattern), row.since))
+        .collect())
 }
 
 /// Stock by product: its name, the sum of its movements, and the total that is kept.

@@ -11,8 +11,11 @@ use domain::{
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{Act, BatchFacts, clearance::ClearanceInput, correction::CorrectionInput, particulars::Named},
-    store::{bad_row, read, read_json},
+    acts::{
+        Act, BatchFacts, clearance::ClearanceInput, correction::CorrectionInput, particulars::Named,
+        rows::StoredApplication,
+    },
+    store::{bad_row, packing, read, read_json},
 };
 
 const FACTS: &str = include_str!("world_facts.sql");
@@ -190,7 +193,13 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
         "person" => drop(world.people.insert(read(id, "person id")?, read_json(body, "person facts")?)),
         "clearance" => drop(world.clearances.insert(read(id, "clearance id")?, read_json(body, "clearance facts")?)),
         "application" => {
-            drop(world.applications.insert(read(id, "application id")?, read_json(body, "application facts")?));
+            let mut stored: StoredApplication = read_json(body, "application facts")?;
+            // What cannot be unpacked cannot be read, and is a fault of the act that needs it and of no other.
+            if let Err(error) = packing::open(&mut stored) {
+                tracing::error!(%error, id, "the content of a record cannot be unpacked");
+                stored.row.content.clear();
+            }
+            drop(world.applications.insert(read(id, "application id")?, stored));
         }
         "correction" => {
             drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?));
