@@ -47,6 +47,7 @@ mod programmes;
 mod records;
 mod request_schemas;
 mod rules;
+mod scopes;
 mod serve;
 mod soil_reports;
 mod statements;

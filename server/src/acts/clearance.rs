@@ -318,6 +318,7 @@ fn hold(
             purpose: input.purpose,
             division: line.parts.map(|parts| parts.division),
             parts: line.parts.map(|parts| parts.mask),
+            product_id: row.product_id,
         };
         world.effects.clearance_lines.push(ClearanceLineRow {
             clearance_id: row.id,

@@ -372,7 +372,7 @@ fn store(
     });
     world.effects.personal_texts.push(texts);
     world.effects.applications.push(row.clone());
-    world.add_to_ledger(ledger)?;
+    world.add_to_ledger(row.product_id, ledger)?;
     world.journal(context, "application.recorded", &subject, payload.to_string());
     Ok(())
 }
