@@ -8,6 +8,7 @@ mod assignment;
 mod backups;
 mod calibrations;
 mod clearances;
+mod combination;
 mod concurrency;
 mod corrections;
 mod credentials;
