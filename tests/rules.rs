@@ -3,7 +3,7 @@
 
 use harness::{
     Reply, new_id,
-    world::{Company, label, lot, product},
+    world::{self, Company, label, lot, product},
 };
 use serde_json::{Value, json};
 
@@ -234,4 +234,35 @@ async fn nothing_known_of_the_weather_is_care_and_never_go() {
     plan["ground"] = Value::Null;
     let answer = company.phone.post("/api/v1/checks", &plan).await.expect(200).body;
     assert_eq!(answer["decision"]["verdict"], "care", "{answer}");
+}
+
+#[tokio::test]
+async fn weather_that_nobody_knows_is_said_once_where_no_law_asks_for_it() {
+    // Virginia's rules name no weather. Common practice: wind is asked for every product.
+    let company = Company::under(&["us-va"]).await;
+    let asked = async |product: &str, weather: Value| {
+        let mut plan = company.plan(&company.front, "10");
+        (plan["product_id"], plan["weather"]) = (json!(product), weather);
+        let decision = company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+        let about = |finding: &&Value| finding["message"].as_str().unwrap().contains("mph");
+        decision["findings"].as_array().unwrap().iter().filter(about).cloned().collect::<Vec<Value>>()
+    };
+    let dry = asked(&company.feed, json!({})).await;
+    assert_eq!((dry.len(), &dry[0]["rule"], &dry[0]["verdict"]), (1, &json!("book.weather.known"), &json!("care")));
+    assert!(
+        dry[0]["message"].as_str().unwrap().contains("a dry one too: above 15 mph a spreader's pattern"),
+        "{dry:#?}"
+    );
+    let mut label = world::label("20", "10", "0", "5");
+    (label["form"], label["wind_limit_mph"]) = (json!("liquid"), json!("8"));
+    let limited = world::product(&company.office, "Liquid with a limit", &label).await;
+    let found = asked(&limited, json!({})).await;
+    assert_eq!((found.len(), &found[0]["rule"], &found[0]["verdict"]), (1, &json!("label.wind"), &json!("care")));
+    // Whoever measured has answered, and so has whoever looked and felt none.
+    let wind = |at: &str| json!({ "wind": { "wind_mph": "4", "source": "technician", "observed_at": at } });
+    assert_eq!(asked(&limited, wind("2026-09-15T13:00:00Z")).await, [""; 0]);
+    assert_eq!(asked(&company.feed, world::fair_weather()).await, [""; 0]);
+    // Wind that was measured two days ago is none of today.
+    let old = asked(&company.feed, wind("2026-09-13T13:00:00Z")).await;
+    assert_eq!((old.len(), &old[0]["rule"], &old[0]["verdict"]), (1, &json!("practice.wind"), &json!("care")));
 }

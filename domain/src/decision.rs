@@ -19,6 +19,7 @@ use crate::{facts::Facts, law::Lawbook};
 pub use crate::{
     law::{Mark, RuleSetUsed},
     rules::Outcome,
+    rules::wind::practice as wind_in_practice,
 };
 
 /// Runs every rule of the stacked rule sets on the facts and never stops at the first.

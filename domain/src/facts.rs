@@ -135,17 +135,34 @@ pub struct PastProduct {
     pub form: Option<ProductForm>,
     pub labelled_for_establishment: Option<bool>,
     pub compost: Option<bool>,
+    pub enhanced_efficiency_phosphorus: Option<bool>,
     pub phosphate_percent: Option<Percent>,
+    pub pesticide: PastPesticide,
+}
+
+/// Which pesticide a product that went down earlier was, too.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum PastPesticide {
+    /// Its label is not known.
+    #[default]
+    Unsaid,
+    None,
+    /// By company and product number.
+    Registered([u32; 2]),
 }
 
 impl PastProduct {
     /// What a label says of it.
-    pub const fn of(label: &Label) -> Self {
+    pub fn of(label: &Label) -> Self {
         Self {
             form: Some(label.form),
             labelled_for_establishment: Some(label.labelled_for_establishment),
             compost: Some(label.compost),
+            enhanced_efficiency_phosphorus: Some(label.enhanced_efficiency_phosphorus),
             phosphate_percent: Some(label.phosphate_percent),
+            pesticide: label
+                .pesticide()
+                .map_or(PastPesticide::None, |part| PastPesticide::Registered(part.epa_registration.basic())),
         }
     }
 }

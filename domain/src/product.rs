@@ -8,6 +8,7 @@ pub mod buying;
 pub mod epa;
 pub mod guarantee;
 pub mod liquid;
+pub mod pesticide;
 pub mod printed;
 pub mod printed_check;
 
@@ -55,6 +56,9 @@ pub struct Label {
     /// Labelled for first establishment or repair of turf.
     #[serde(default)]
     pub labelled_for_establishment: bool,
+    /// Labelled with enhanced-efficiency phosphorus. Named only where it is, so that earlier labels read as they were written.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub enhanced_efficiency_phosphorus: bool,
     /// Most product that the label allows on 1,000 sq ft in one application.
     #[serde(default)]
     pub product_limit_lb_per_1000_sqft: Option<ProductRate>,
@@ -83,6 +87,7 @@ impl Label {
             organic: false,
             compost: false,
             labelled_for_establishment: false,
+            enhanced_efficiency_phosphorus: false,
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,
             wind_limit_mph: None,
@@ -126,6 +131,11 @@ impl Label {
     /// Quick-release nitrogen: what the label does not claim to be slow.
     pub fn quick_nitrogen_percent(&self) -> Percent {
         Percent::from_raw((self.nitrogen_percent.raw() - self.slow_nitrogen_percent.raw()).max(0))
+    }
+
+    /// Its pesticide half, of a combination product.
+    pub fn pesticide(&self) -> Option<&pesticide::PesticidePart> {
+        self.printed.as_ref()?.pesticide.as_ref()
     }
 
     /// What it neutralises, of a liming material: a product that states it and brings no nitrogen.

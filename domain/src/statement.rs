@@ -188,6 +188,7 @@ mod tests {
             organic: false,
             compost: false,
             labelled_for_establishment: false,
+            enhanced_efficiency_phosphorus: false,
             product_limit_lb_per_1000_sqft: None,
             air_temperature_limit_f: None,
             wind_limit_mph: None,

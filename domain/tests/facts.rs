@@ -68,6 +68,9 @@ pub struct Given {
     pub organic: bool,
     pub compost: bool,
     pub labelled_for_establishment: bool,
+    pub enhanced_efficiency_phosphorus: bool,
+    /// EPA registration number of a combination product.
+    pub pesticide: Option<String>,
     pub label_product_limit: Option<String>,
     pub label_air_limit: Option<String>,
     /// Either the product, or the rate of nitrogen or of phosphate that it is to deliver.
@@ -235,6 +238,7 @@ impl Given {
             organic: self.organic,
             compost: self.compost,
             labelled_for_establishment: self.labelled_for_establishment,
+            enhanced_efficiency_phosphorus: self.enhanced_efficiency_phosphorus,
             product_limit_lb_per_1000_sqft: self.label_product_limit.as_deref().map(amount),
             air_temperature_limit_f: self.label_air_limit.as_deref().map(amount),
             wind_limit_mph: None,
@@ -255,8 +259,10 @@ impl Given {
             other_water_soluble_percent: Percent::from_raw(nitrogen.raw() - slow),
             ..NitrogenForms::default()
         };
-        let printed = PrintedLabel { nitrogen_forms: Some(forms), ..PrintedLabel::default() };
-        said.iter().any(|one| one.is_some()).then(|| Box::new(printed))
+        let forms = said.iter().any(|one| one.is_some()).then_some(forms);
+        let pesticide = self.pesticide.as_deref().map(crate::combination::pesticide);
+        let any = forms.is_some() || pesticide.is_some();
+        any.then(|| Box::new(PrintedLabel { nitrogen_forms: forms, pesticide, ..PrintedLabel::default() }))
     }
 
     fn product(&self, label: &Label, area: Area) -> ProductMass {

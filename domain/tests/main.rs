@@ -3,6 +3,7 @@
 
 mod agronomy;
 mod cases;
+mod combination;
 mod coverage;
 mod decisions;
 mod duties;

@@ -58,6 +58,20 @@ fn fields() -> Vec<Field> {
             true,
         ),
         field("compost = false", plain(), Given { compost: true, ..plain() }, "other than compost", true),
+        field(
+            "enhanced_efficiency_phosphorus = true",
+            Given { enhanced_efficiency_phosphorus: true, ..plain() },
+            plain(),
+            "enhanced-efficiency phosphorus",
+            true,
+        ),
+        field(
+            "pesticide = true",
+            Given { pesticide: Some("6767-230".into()), ..plain() },
+            plain(),
+            "pesticides too",
+            true,
+        ),
         field("slow_share_at_least = \"20\"", plain(), product("3.99", "2"), "at least 20 % slow-release", false),
         field("slow_share_below = \"20\"", product("3.99", "2"), plain(), "less than 20 % slow-release", false),
         field("phosphate_over = \"2\"", product("4", "2.01"), plain(), "more than 2 % P2O5", true),
@@ -183,7 +197,21 @@ fn what_takes_a_load_back_is_counted_as_that_load_is() {
 
 #[test]
 fn a_record_without_phosphate_is_known_to_hold_none() {
-    let over = Field { when: "phosphate_over = \"2\"", ..fields().remove(8) };
+    let over = Field { when: "phosphate_over = \"2\"", ..fields().remove(10) };
     let without = Given { p2o5: None, ..over.outside.clone() };
     assert_eq!(standing(&year(&over, vec![earlier(&without, false)]), "xx.rule"), "met");
+}
+
+#[test]
+fn a_statement_shows_no_cap_that_counts_only_some_products() {
+    let shown = |when: &str, counts: &str| {
+        let value = format!("counts = \"{counts}\"\n{}", at_most("1"));
+        let head = format!("nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n{when}");
+        let law = book(&[("xx", rule("xx", "rule", "cap_year", &head, &value))]);
+        law.tightest_year_cap(&codes(&["xx"]), None, day("2026-06-15")).is_some()
+    };
+    let liquid = "when = { forms = [\"liquid\"] }\n";
+    assert!(shown("", "within_scope"), "about every product");
+    assert!(shown(liquid, "all_products"), "whatever went down counts against it");
+    assert!(!shown(liquid, "within_scope"), "what lies there is not all of it counted");
 }

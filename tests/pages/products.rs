@@ -36,6 +36,7 @@ async fn a_product_is_copied_from_its_label() {
     assert_eq!((&stored["label"]["organic"], &stored["label"]["compost"]), (&true.into(), &false.into()));
     assert_eq!(stored["label"]["printed"]["density_lb_per_gal"], "11");
     assert!(stored["label"]["printed"]["pesticide"].is_null());
+    assert!(!office.open(&to).await.html.contains("pesticide"));
     changed(&office, &format!("{to}/status"), "/status", "hold", "retired").await;
     let shown = office.open(&to).await.html;
     assert!(shown.contains("■ retired") && shown.contains("The label itself prevails"), "{shown}");
@@ -52,6 +53,40 @@ async fn a_product_is_copied_from_its_label() {
     let odd = office.send(&form, &more).await;
     assert_eq!(odd.status, 422);
     assert!(odd.beside("/label/slow_nitrogen_percent", "fault").contains("cannot be more than all"), "{}", odd.html);
+}
+
+#[tokio::test]
+async fn the_pesticide_half_of_a_label_is_folded_until_it_says_something() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let at = |member: &str| format!("/label/printed/pesticide/{member}");
+    let names = [at("signal_word"), at("ingredients/1/name"), at("ingredients/1/percent"), at("reentry_hours")];
+    let number = at("epa_registration");
+    let feed = [
+        ("/name", "Weed and feed 20-0-5"),
+        ("/label/form", "granular"),
+        ("/net_weight_lb", "50"),
+        ("/label/nitrogen_percent", "20"),
+        ("/label/slow_nitrogen_percent", "10"),
+        ("/label/phosphate_percent", "0"),
+        ("/label/potash_percent", "5"),
+        (&names[0], "caution"),
+        (&names[1], "An herbicide"),
+        (&names[2], "0.61"),
+        (&names[3], "24"),
+    ];
+    let form = office.open("/office/products/new").await;
+    assert!(form.html.contains("<details><summary>Combination product"), "{}", form.html);
+    let odd = office.send(&form, &feed).await;
+    assert_eq!(odd.status, 422);
+    assert!(odd.html.contains("<details open><summary>Combination product"), "{}", odd.html);
+    assert!(!odd.beside(&number, "fault").is_empty(), "the number is missing: {}", odd.html);
+    let whole: Vec<(&str, &str)> = feed.into_iter().chain([(number.as_str(), "6767-230")]).collect();
+    let made = office.send(&odd, &whole).await;
+    let shown = office.open(made.to.as_deref().unwrap()).await.html;
+    for words in ["6767-230", "CAUTION", "An herbicide 0.61 %", "24 hours after the work"] {
+        assert!(shown.contains(words), "{words}: {shown}");
+    }
 }
 
 #[tokio::test]

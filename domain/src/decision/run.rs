@@ -12,7 +12,7 @@ use crate::{
         duty::Duty,
         model::{InForceStatus, Rule, Source, Value},
     },
-    rules::{self, Answer, Case, Outcome, label, wind},
+    rules::{self, Answer, Case, Outcome, label, pesticide, wind},
     text::truncate_chars,
     time::Day,
 };
@@ -222,6 +222,25 @@ impl<'a> Run<'a> {
             self.push(&origin, answer);
         }
         self.bounds.lower_to_label(&self.case);
+        self.pesticide();
+    }
+
+    /// What the label of a combination product binds beside.
+    fn pesticide(&mut self) {
+        for (rule, answer) in pesticide::of_application(&self.case) {
+            self.push(&of_pesticide(rule, None), answer);
+        }
+        for at in 0..self.case.sections.len() {
+            let Some(section) = self.case.sections.get(at) else { continue };
+            let id = section.section.id;
+            for (rule, answer) in pesticide::of_section(&self.case, section) {
+                let origin = of_pesticide(rule, Some(id));
+                if origin.verdict(&answer) == Verdict::Stop {
+                    self.bounds.forbid(Some(at), rule, &answer.message);
+                }
+                self.push(&origin, answer);
+            }
+        }
     }
 
     /// Whether no rule has answered yet.
@@ -270,6 +289,11 @@ impl<'a> Run<'a> {
             hint: truncate_chars(&answer.hint, MESSAGE_LENGTH),
         });
     }
+}
+
+fn of_pesticide(rule: &str, section: Option<SectionId>) -> Origin<'_> {
+    let citation = pesticide::citation(rule);
+    Origin { rule, section, citation, href: None, mark: Mark::Own, since: None, may_refuse: true }
 }
 
 /// Whether the applicator holds, on the day of application, the credential that frees its holder from a rule.

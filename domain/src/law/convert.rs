@@ -336,6 +336,8 @@ pub(super) fn scope(table: &Table, field: &str, fields: &mut Fields<'_>) -> Scop
         organic: inner.flag("organic"),
         labelled_for_establishment: inner.flag("labelled_for_establishment"),
         compost: inner.flag("compost"),
+        enhanced_efficiency_phosphorus: inner.flag("enhanced_efficiency_phosphorus"),
+        pesticide: inner.flag("pesticide"),
         slow_share_at_least: inner.amount("slow_share_at_least"),
         slow_share_below: inner.amount("slow_share_below"),
         phosphate_over: inner.amount("phosphate_over"),

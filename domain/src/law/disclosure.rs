@@ -55,6 +55,10 @@ pub enum RecordField {
     SoilTestResult,
     ReasonForUse,
     SpecialLabelInstruction,
+    EpaRegistration,
+    AirTemperature,
+    WindSpeed,
+    WindDirection,
 }
 
 impl RecordField {
@@ -83,6 +87,10 @@ impl RecordField {
             Self::SoilTestResult => "the result of the soil test",
             Self::ReasonForUse => "the reason for the use",
             Self::SpecialLabelInstruction => "the special label instruction that was passed on",
+            Self::EpaRegistration => "the EPA registration number",
+            Self::AirTemperature => "the temperature of the air",
+            Self::WindSpeed => "the speed of the wind",
+            Self::WindDirection => "the direction of the wind",
         }
     }
 

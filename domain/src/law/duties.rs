@@ -19,11 +19,13 @@ use crate::{application::Audience, facts::SiteFacts, quantity::Area, time::Day};
 pub struct Bound {
     pub audience: Audience,
     pub site: Option<SiteFacts>,
+    /// Whether the product is a pesticide, too. Duties of pesticides alone are left out otherwise.
+    pub pesticide: bool,
 }
 
 impl From<Audience> for Bound {
     fn from(audience: Audience) -> Self {
-        Self { audience, site: None }
+        Self { audience, site: None, pesticide: false }
     }
 }
 
@@ -196,8 +198,9 @@ fn binding<'s, 'b: 's>(stack: &'s Stack<'b>, bound: Bound, day: Day) -> impl Ite
                 Reach::Elsewhere | Reach::Outside(_) | Reach::KindUnknown { warns: true } => false,
             })
         };
-        let binds =
-            move |rule: &&Rule| rule.binds == BoundParty::Applicator && rule.binds_audience(audience) && reached(rule);
+        let of_product = move |rule: &Rule| bound.pesticide || rule.scope.pesticide != Some(true);
+        let whoever = move |rule: &Rule| rule.binds == BoundParty::Applicator && rule.binds_audience(audience);
+        let binds = move |rule: &&Rule| whoever(rule) && of_product(rule) && reached(rule);
         set.rules.iter().filter(binds)
     })
 }

@@ -115,13 +115,15 @@ pub(super) const COVERAGE_GAP: [Field; 6] = [
     may("when", Shape::Object(&SCOPE)),
 ];
 
-pub(super) const SCOPE: [Field; 9] = [
+pub(super) const SCOPE: [Field; 11] = [
     may("forms", Shape::Words(names::<product::ProductForm>)),
     may("purposes", Shape::Words(names::<application::Purpose>)),
     may("enhanced_efficiency", Shape::Flag),
     may("organic", Shape::Flag),
     may("labelled_for_establishment", Shape::Flag),
     may("compost", Shape::Flag),
+    may("enhanced_efficiency_phosphorus", Shape::Flag),
+    may("pesticide", Shape::Flag),
     may("slow_share_at_least", Shape::Decimal),
     may("slow_share_below", Shape::Decimal),
     may("phosphate_over", Shape::Decimal),

@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 use crate::{
     application::Purpose,
-    facts::PastApplication,
+    facts::{PastApplication, PastPesticide},
     product::{Label, ProductForm},
     quantity::Percent,
 };
@@ -18,6 +18,10 @@ pub struct Scope {
     pub organic: Option<bool>,
     pub labelled_for_establishment: Option<bool>,
     pub compost: Option<bool>,
+    /// Products labelled with enhanced-efficiency phosphorus.
+    pub enhanced_efficiency_phosphorus: Option<bool>,
+    /// Combination products, which are pesticides too.
+    pub pesticide: Option<bool>,
     /// Products whose nitrogen is slow-release to at least this share.
     pub slow_share_at_least: Option<Percent>,
     /// Products with nitrogen of which less than this share is slow-release.
@@ -43,6 +47,8 @@ struct UsedProduct {
     organic: bool,
     labelled_for_establishment: Option<bool>,
     compost: Option<bool>,
+    enhanced_efficiency_phosphorus: Option<bool>,
+    pesticide: Option<bool>,
     /// Nitrogen and, of it, slow nitrogen, in any one unit; only their ratio counts.
     nitrogen: i64,
     slow_nitrogen: i64,
@@ -86,6 +92,8 @@ impl Scope {
             is(self.organic, Some(used.organic)),
             is(self.labelled_for_establishment, used.labelled_for_establishment),
             is(self.compost, used.compost),
+            is(self.enhanced_efficiency_phosphorus, used.enhanced_efficiency_phosphorus),
+            is(self.pesticide, used.pesticide),
             self.slow_share_at_least.map_or(Covered::Yes, |least| used.slow_share(least, Ordering::is_ge)),
             self.slow_share_below.map_or(Covered::Yes, |below| used.slow_share(below, Ordering::is_lt)),
             self.phosphate_over.map_or(Covered::Yes, |over| used.phosphate_over(over)),
@@ -123,6 +131,8 @@ impl UsedProduct {
             organic: label.organic,
             labelled_for_establishment: Some(label.labelled_for_establishment),
             compost: Some(label.compost),
+            enhanced_efficiency_phosphorus: Some(label.enhanced_efficiency_phosphorus),
+            pesticide: Some(label.pesticide().is_some()),
             nitrogen: label.nitrogen_percent.raw(),
             slow_nitrogen: label.slow_nitrogen_percent.raw(),
             phosphate: Phosphate::Percent(label.phosphate_percent),
@@ -143,6 +153,12 @@ impl UsedProduct {
             organic: entry.organic,
             labelled_for_establishment: entry.product.labelled_for_establishment,
             compost: entry.product.compost,
+            enhanced_efficiency_phosphorus: entry.product.enhanced_efficiency_phosphorus,
+            pesticide: match entry.product.pesticide {
+                PastPesticide::Unsaid => None,
+                PastPesticide::None => Some(false),
+                PastPesticide::Registered(_) => Some(true),
+            },
             nitrogen,
             slow_nitrogen: nitrogen - entry.nutrients.quick_nitrogen_lb.raw(),
             phosphate,

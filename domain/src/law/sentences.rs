@@ -29,6 +29,8 @@ impl Scope {
             (self.organic, "natural organic products"),
             (self.labelled_for_establishment, "products labelled for establishment or repair"),
             (self.compost, "compost"),
+            (self.enhanced_efficiency_phosphorus, "products with enhanced-efficiency phosphorus"),
+            (self.pesticide, "combination products, which are pesticides too"),
         ];
         parts.extend(kinds.iter().filter_map(|(wanted, words)| {
             wanted.map(|wanted| if wanted { (*words).to_owned() } else { format!("other than {words}") })

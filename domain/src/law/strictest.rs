@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     book::Lawbook,
     comparator::Comparator,
-    duties::{KeptUntil, RequiredField},
+    duties::{Bound, KeptUntil, RequiredField},
     duty::{Amount, Duty, Window, WindowPer},
     kind::RuleKind,
     model::{InForceStatus, Rule, Value},
@@ -128,14 +128,15 @@ impl Lawbook {
             let day = intent.on.plus_days(*later);
             closes(&self.binding(codes, intent, day), day).is_empty()
         };
+        let bound = Bound { pesticide: intent.label.pesticide().is_some(), ..intent.audience.into() };
         Strictest {
             caps,
             closed_by: closes(&duties, intent.on),
             first_open_day: (0..=366).find(open).map(|later| intent.on.plus_days(later)),
             distance: distance(&duties, intent.equipment),
             soil_report_months: soil_report_months(&duties),
-            kept_until: self.kept_until(codes, intent.audience, intent.on, intent.on),
-            record_fields: self.record_fields(codes, intent.audience, intent.on),
+            kept_until: self.kept_until(codes, bound, intent.on, intent.on),
+            record_fields: self.record_fields(codes, bound, intent.on),
             unknown: self.unread(codes, intent).into_iter().map(name).collect(),
         }
     }

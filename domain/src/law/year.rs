@@ -5,11 +5,12 @@ use serde::{Deserialize, Serialize};
 use super::{
     book::Lawbook,
     comparator::Comparator,
-    duty::{Amount, CapYear, Duty},
+    duty::{Amount, CapYear, Counts, Duty},
     kind::BoundParty,
     mark::Mark,
     model::{InForceStatus, Rule},
     nutrient::Nutrient,
+    scope::Scope,
     stack::{Force, Stack},
 };
 use crate::{application::Audience, land::Species, quantity::NutrientRate, time::Day};
@@ -55,6 +56,7 @@ fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<Yea
     if rule.binds != BoundParty::Applicator
         || !rule.audience.contains(&Audience::Professional)
         || !rule.scope.is_of_the_lawn()
+        || (counts_some(rule, day) && rule.scope != Scope::default())
     {
         return None;
     }
@@ -72,6 +74,12 @@ fn cap(set: &str, rule: &Rule, species: Option<Species>, day: Day) -> Option<Yea
         href: value.source.href.clone(),
         mark: value.source.mark,
     })
+}
+
+/// Whether it counts only the products that it is about. A statement adds up all that lies on a lawn, which is not what such a cap
+/// limits.
+fn counts_some(rule: &Rule, day: Day) -> bool {
+    matches!(rule.on(day), Some(InForceStatus::InForce(_, Duty::CapYear(duty))) if duty.counts == Counts::WithinScope)
 }
 
 fn limit(duty: &CapYear, species: Option<Species>) -> Option<NutrientRate> {

@@ -5,7 +5,7 @@ use std::{fmt, str::FromStr};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// Company number, product number and, for a distributor's product, the distributor's number: `6767-230`,
-/// `100-1234-5678`. Company 1 to 7 digits, product 1 to 5, distributor 1 to 7 (EPA Label Review Manual, chapter 14;
+/// `100-1234-5678`. The label bears it (40 CFR 156.10(e)). Company 1 to 7 digits, product 1 to 5, distributor 1 to 7 (EPA Label Review Manual, chapter 14;
 /// California Department of Pesticide Regulation).
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct EpaRegistration(String);
@@ -43,6 +43,15 @@ impl FromStr for EpaRegistration {
             (false, true) => Err(EpaFault::FileSymbol),
             (false, false) => Err(EpaFault::NotANumber),
         }
+    }
+}
+
+impl EpaRegistration {
+    /// Company and product number, by which it is the same pesticide, whoever distributes it: a distributor's number is added to
+    /// that of the basic product (40 CFR 152.132(d)).
+    pub fn basic(&self) -> [u32; 2] {
+        let mut numbers = self.0.split('-').map(|part| part.parse().unwrap_or_default());
+        [numbers.next().unwrap_or_default(), numbers.next().unwrap_or_default()]
     }
 }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{epa::EpaRegistration, guarantee::Element};
+use super::{guarantee::Element, pesticide::PesticidePart};
 use crate::{
     quantity::{Density, NeutralisingValue, Percent, ProductMass, RainDepth, Volume},
     time::Day,
@@ -80,32 +80,6 @@ pub enum NetContents {
 pub struct FurtherNutrient {
     pub element: Element,
     pub percent: Percent,
-}
-
-/// The word that a pesticide label must bear.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum SignalWord {
-    Caution,
-    Warning,
-    Danger,
-    DangerPoison,
-}
-
-/// The pesticide half of a combination product. Such a product is a pesticide, and its label binds as one.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct PesticidePart {
-    pub epa_registration: EpaRegistration,
-    /// The establishment number as printed.
-    #[serde(default)]
-    #[schema(min_length = 1, max_length = 40, example = "6767-GA-1", format = "line")]
-    pub establishment: Option<String>,
-    #[serde(default)]
-    pub signal_word: Option<SignalWord>,
-    #[serde(default)]
-    #[schema(min_length = 1, max_length = 400, format = "line")]
-    pub active_ingredients: Option<String>,
 }
 
 /// The rest of a label, as the bag or jug prints it.

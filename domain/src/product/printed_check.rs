@@ -2,8 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Label, ProductForm, liquid::weight_rounded_up, printed::NetContents};
-use crate::quantity::{Percent, ProductMass};
+use super::{
+    Label, ProductForm,
+    liquid::weight_rounded_up,
+    pesticide::{ActiveIngredient, PesticidePart},
+    printed::NetContents,
+};
+use crate::quantity::{Percent, ProductMass, ProductRate};
 
 /// A claim of a label that its own guarantees do not bear. The label is kept as printed; the office is told.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -15,7 +20,7 @@ pub struct LabelRemark {
 }
 
 /// What cannot stand on one label: somebody copied it wrongly.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PrintedFault {
     #[error(
         "the forms of nitrogen add up to {sum} % and the label guarantees {total} %; copy every line beneath the total"
@@ -35,6 +40,14 @@ pub enum PrintedFault {
     NoDensity,
     #[error("the contents weigh {contents} lb and the net weight is {net} lb; copy both from the package again")]
     ContentsDoNotWeigh { contents: ProductMass, net: ProductMass },
+    #[error("{name} is given twice among the active ingredients")]
+    IngredientTwice { name: String },
+    #[error("the active ingredients together are more than the product weighs; copy them from the label again")]
+    IngredientsAboveWhole,
+    #[error(
+        "the least product is {lowest} lb and the most is {most} lb on 1,000 sq ft; copy both from the label again"
+    )]
+    LowestAboveMost { lowest: ProductRate, most: ProductRate },
     #[error("more water is asked for at least than at most; copy both from the label again")]
     WateringInTurned,
 }
@@ -80,6 +93,25 @@ impl Label {
         if water.is_some_and(|(least, most)| least > most) {
             faults.push(PrintedFault::WateringInTurned);
         }
+        faults.extend(self.pesticide().into_iter().flat_map(|part| self.pesticide_faults(part)));
+        faults
+    }
+
+    /// What cannot stand of the pesticide half of one label.
+    fn pesticide_faults(&self, part: &PesticidePart) -> Vec<PrintedFault> {
+        let mut faults = Vec::new();
+        for (at, one) in part.ingredients.iter().enumerate() {
+            let same = |other: &ActiveIngredient| other.name.to_lowercase() == one.name.to_lowercase();
+            if part.ingredients.iter().skip(at + 1).any(same) {
+                faults.push(PrintedFault::IngredientTwice { name: one.name.clone() });
+            }
+        }
+        if part.ingredients.iter().map(|one| one.percent.raw()).sum::<i64>() > 10_000 {
+            faults.push(PrintedFault::IngredientsAboveWhole);
+        }
+        let rates = part.lowest_product_lb_per_1000_sqft.zip(self.product_limit_lb_per_1000_sqft);
+        let turned = rates.filter(|(lowest, most)| lowest > most);
+        faults.extend(turned.map(|(lowest, most)| PrintedFault::LowestAboveMost { lowest, most }));
         faults
     }
 

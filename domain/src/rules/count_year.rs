@@ -13,7 +13,7 @@ use crate::{
 
 /// The most applications that lie in the calendar year of a day, or in a span of 365 days that holds it, with one on the day
 /// itself, and which of the years that is. A record may be entered late, so a span may end on a later application.
-fn highest(duty: CountYear, others: &[Day], on: Day) -> (usize, String) {
+pub(super) fn highest(duty: CountYear, others: &[Day], on: Day) -> (usize, String) {
     let within =
         |first: Day, last: Day| others.iter().filter(|day| **day != on && (first..=last).contains(*day)).count() + 1;
     let calendar = (within(on.first_of_year(), on.last_of_year()), format!("the calendar year {}", on.year()));

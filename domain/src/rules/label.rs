@@ -49,6 +49,12 @@ fn put_down(case: &Case<'_>, section: &SectionCase<'_>, but: Option<&LineFacts>)
     sum
 }
 
+/// Whether the day's loads of this product come to a rate, and the rate that they come to.
+pub(super) fn of_day_at_least(rate: ProductRate, case: &Case<'_>, section: &SectionCase<'_>) -> (bool, ProductRate) {
+    let sum = put_down(case, section, None);
+    (sum.compare(as_rate(rate)).is_ge(), ProductRate::from_raw(sum.rounded_up().raw()))
+}
+
 fn as_rate(limit: ProductRate) -> NutrientRate {
     NutrientRate::from_raw(limit.raw())
 }

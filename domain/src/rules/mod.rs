@@ -14,6 +14,7 @@ pub(crate) mod heat;
 mod hold_after_seeding;
 mod interval;
 pub(crate) mod label;
+pub(crate) mod pesticide;
 mod phosphorus_need;
 mod plan_need;
 mod rain;

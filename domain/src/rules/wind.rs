@@ -16,6 +16,14 @@ const LIQUID: WindSpeed = WindSpeed::from_raw(1_000);
 /// A spreader's pattern is blown askew from this wind on. *Common practice.*
 const GRANULAR: WindSpeed = WindSpeed::from_raw(1_500);
 
+/// The wind above which the trade does not put down a product of this form, and why. *Common practice.*
+pub const fn practice(form: ProductForm) -> (WindSpeed, &'static str) {
+    match form {
+        ProductForm::Liquid => (LIQUID, "spray drifts"),
+        ProductForm::Granular => (GRANULAR, "a spreader's pattern is blown askew"),
+    }
+}
+
 /// What the label says about wind. Nothing when it says nothing.
 pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
     let limit = case.facts.label.wind_limit_mph?;
@@ -51,10 +59,7 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
 /// What the trade does in wind, by the form of the product. `asked` says that a service was asked for the wind, so that what it
 /// left out is not known; somebody on the lawn who leaves the wind out feels it.
 pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
-    let (limit, what) = match case.facts.label.form {
-        ProductForm::Liquid => (LIQUID, "spray drifts"),
-        ProductForm::Granular => (GRANULAR, "a spreader's pattern is blown askew"),
-    };
+    let (limit, what) = practice(case.facts.label.form);
     let wind = case.facts.weather.wind.as_ref();
     let known = wind.map(|wind| (wind, worth(wind.observed_at, wind.service.as_ref(), case.facts.at)));
     let measure =
@@ -66,8 +71,9 @@ pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
         ),
         // Where the label has a limit, its own rule says that the wind is not known.
         _ if case.facts.label.wind_limit_mph.is_some() => measure(doubt(doubted(case).filter(|wind| *wind > limit)?)),
-        None | Some((_, Age::Useless)) if asked => measure("The wind is not known, or is older than a day".to_owned()),
-        None | Some((_, Age::Useless)) => return None,
+        Some((_, Age::Useless)) => measure("The wind that is known is older than a day, or of a later time".to_owned()),
+        None if asked => measure("The wind is not known".to_owned()),
+        None => return None,
         Some((wind, _)) if !is_whole(wind) => measure("The forecast of wind or gusts has a gap".to_owned()),
         Some((_, Age::Old(minutes))) => measure(format!("The wind was taken {} ago", words(minutes))),
         Some((_, Age::Fresh)) => measure(doubt(doubted(case).filter(|wind| *wind > limit)?)),

@@ -5,7 +5,8 @@ use domain::product::{
     arithmetic::ReleaseClass,
     epa::{EpaFault, EpaRegistration},
     guarantee::{Element, Metal},
-    printed::{FurtherNutrient, NetContents, NitrogenForms, PesticidePart, PrintedLabel, SignalWord},
+    pesticide::{PesticidePart, SignalWord},
+    printed::{FurtherNutrient, NetContents, NitrogenForms, PrintedLabel},
     printed_check::{PrintedFault, least_insoluble_rounded_up},
 };
 
@@ -172,10 +173,9 @@ fn what_is_stored_now_is_read_and_written_unchanged() {
     let label: Label = serde_json::from_str(stored).expect("a stored label");
     assert_eq!(serde_json::to_string(&label).expect("JSON"), stored);
     let part = PesticidePart {
-        epa_registration: "6767-230".parse().expect("a number"),
-        establishment: None,
         signal_word: Some(SignalWord::Caution),
         active_ingredients: Some("an herbicide".to_owned()),
+        ..crate::combination::pesticide("6767-230")
     };
     let full = printed(label, PrintedLabel { pesticide: Some(part), ..Default::default() });
     let text = serde_json::to_string(&full).expect("JSON");

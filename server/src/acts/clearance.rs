@@ -220,7 +220,7 @@ fn another_day(input: &ClearanceInput) -> Vec<Finding> {
         "The weather and the ground that were sent are those of now; for {} they count as unseen.",
         input.planned_on
     );
-    vec![facts::book_finding("book.seen.on_the_day", Verdict::Care, message, "Ask again on the day, on the lawn.")]
+    vec![facts::book_finding(facts::ON_THE_DAY, Verdict::Care, message, "Ask again on the day, on the lawn.")]
 }
 
 /// Works every line out to an area and a mass of product, and says what day it is there.
@@ -318,6 +318,7 @@ fn hold(
             purpose: input.purpose,
             division: line.parts.map(|parts| parts.division),
             parts: line.parts.map(|parts| parts.mask),
+            product_id: row.product_id,
         };
         world.effects.clearance_lines.push(ClearanceLineRow {
             clearance_id: row.id,

@@ -248,7 +248,7 @@ fn store(
         "weather_sha256": context.weather_sha256()?, "lines": ledger,
     });
     world.effects.corrections.push(row.clone());
-    world.add_to_ledger(ledger)?;
+    world.add_to_ledger(application.product_id, ledger)?;
     world.journal(context, "application.corrected", &subject, payload.to_string());
     Ok(())
 }

@@ -1,5 +1,7 @@
 //! From what is loaded to what rules judge: the one way in which check, clearance, record and correction put their question.
 
+mod surroundings;
+
 use domain::{
     actor::{Actor, Role},
     application::{Ground, Purpose},
@@ -74,6 +76,9 @@ pub struct Work {
     pub received_at: Instant,
     pub ended_at: Instant,
 }
+
+/// Says that what was sent about weather and ground is another day's.
+pub const ON_THE_DAY: &str = "book.seen.on_the_day";
 
 /// The property, if it is there and this person may know it.
 pub fn property(world: &BatchFacts, id: PropertyId, actor: Actor) -> Option<&PropertyRow> {
@@ -224,7 +229,8 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let mut found = book_findings(question, property, product);
     found.extend(credentials::run_out(person, question.on, &decision.rule_sets));
     found.extend(right_law(place, property.local_rules_checked_on(question.on), question.on, law));
-    found.extend(sound_ground(question.ground, &decision));
+    found.extend(surroundings::sound_ground(question.ground, &decision));
+    found.extend(surroundings::known_weather(question, &product.label, &decision));
     found.extend(question.beside.iter().cloned());
     if !found.is_empty() {
         for finding in found {
@@ -235,16 +241,6 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         decision.summary = summary(decision.verdict, &decision.findings);
     }
     Ok(decision)
-}
-
-/// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
-fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
-    let ground = ground.filter(|ground| *ground != Ground::Dry && *ground != Ground::Moist)?;
-    let told = |finding: &Finding| finding.unit.as_deref() == Some("ground") && finding.verdict > Verdict::Go;
-    let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.label());
-    let finding = book_finding("book.ground.sound", Verdict::Care, message, "Come back when the ground has changed.");
-    let citation = "The company's own book: common practice".to_owned();
-    (!decision.findings.iter().any(told)).then_some(Finding { citation, ..finding })
 }
 
 fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Result<LineFacts, ActFault> {
@@ -262,7 +258,7 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
         touches_pavement: stood.touches_pavement,
         divisions: row.divisions(),
         soil_reports: row.soil_reports(),
-        past: row.past(question.without, question.without_hold),
+        past: row.past(question.without, question.without_hold, |id| world.earlier_product(id)),
     };
     Ok(LineFacts { section, area: line.area, parts: line.parts, product: line.product })
 }

@@ -107,6 +107,7 @@ impl Known {
     pub fn fixed(&mut self, particulars: &Particulars, texts: Option<&PersonalTexts>) {
         self.tell(RecordField::CustomerTelephone, texts.is_none_or(|texts| texts.telephone.is_some()));
         self.tell(RecordField::SupervisorName, texts.is_none_or(|texts| texts.supervisor.is_some()));
+        self.tell(RecordField::EpaRegistration, particulars.product.pesticide.is_some());
         self.tell(RecordField::LabelCopy, particulars.product.label_file.is_some());
         self.sections(&particulars.sections);
         self.credentials.extend(particulars.credentials.iter().cloned());
@@ -130,6 +131,7 @@ impl Known {
     /// What somebody saw. Any condition at the start is weather: Virginia names none in particular (2VAC5-405-100 A 4).
     pub fn seen(&mut self, seen: &SeenFacts) {
         self.tell(RecordField::WeatherAtStart, seen.sky.is_some() || seen.wind_from.is_some());
+        self.tell(RecordField::WindDirection, seen.wind_from.is_some());
         self.tell(RecordField::SpecialLabelInstruction, !seen.label_instructions.is_empty());
     }
 
@@ -137,6 +139,8 @@ impl Known {
     pub fn weather(&mut self, weather: &Weather) {
         let there = weather.air_temperature.is_some() || weather.wind.is_some() || weather.heavy_rain.is_some();
         self.tell(RecordField::WeatherAtStart, there);
+        self.tell(RecordField::AirTemperature, weather.air_temperature.is_some());
+        self.tell(RecordField::WindSpeed, weather.wind.is_some());
     }
 }
 
@@ -238,6 +242,10 @@ fn closing(field: RecordField) -> (GapClosing, &'static str) {
         F::WeatherAtStart => {
             (GapClosing::AddWhatWasSeen, "Add to the record what somebody saw at the start: sky or wind.")
         }
+        F::WindDirection => (
+            GapClosing::AddWhatWasSeen,
+            "Add to the record from where the wind came at the start, or that there was none.",
+        ),
         F::SpecialLabelInstruction => {
             (GapClosing::AddWhatWasSeen, "Add to the record which instruction of the label was kept and passed on.")
         }

@@ -21,6 +21,7 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
+    facts::PastProduct,
     ids::{
         ApplicationId, ClearanceId, CorrectionId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId,
         VisitId,
@@ -167,6 +168,8 @@ pub struct BatchFacts {
     pub properties: HashMap<PropertyId, PropertyRow>,
     pub sections: HashMap<SectionId, SectionRow>,
     pub products: HashMap<ProductId, ProductRow>,
+    /// What lies on the sections or is to lie there, by the labels, which are never edited.
+    pub earlier_products: HashMap<ProductId, PastProduct>,
     pub lots: HashMap<LotId, LotRow>,
     pub visits: HashMap<VisitId, VisitRow>,
     pub equipment: HashMap<EquipmentId, EquipmentRow>,
@@ -223,7 +226,7 @@ impl BatchFacts {
     }
 
     /// Adds lines to the ledger, for the acts that follow and for the database.
-    pub fn add_to_ledger(&mut self, lines: Vec<LineRow>) -> Result<(), ActFault> {
+    pub fn add_to_ledger(&mut self, product_id: ProductId, lines: Vec<LineRow>) -> Result<(), ActFault> {
         for line in &lines {
             let section = self.sections.get_mut(&line.section_id);
             let section = section.ok_or_else(|| ActFault::not_loaded("section", &line.section_id))?;
@@ -240,6 +243,7 @@ impl BatchFacts {
                 purpose: line.purpose,
                 division: line.division,
                 parts: line.parts,
+                product_id,
             });
         }
         self.effects.lines.extend(lines);
@@ -256,6 +260,13 @@ impl BatchFacts {
     /// A product that an act has looked up before.
     pub fn product(&self, id: ProductId) -> Result<&ProductRow, ActFault> {
         self.products.get(&id).ok_or_else(|| ActFault::not_loaded("product", &id))
+    }
+
+    /// What went down earlier, or is to, by its label. Its record may stand here only since a moment, written by an act of the same
+    /// batch, which had looked the product up.
+    pub fn earlier_product(&self, id: ProductId) -> PastProduct {
+        let just_used = || self.products.get(&id).map(|product| PastProduct::of(&product.label));
+        self.earlier_products.get(&id).copied().or_else(just_used).unwrap_or_default()
     }
 
     /// Somebody of the staff whom the act names.

@@ -10,7 +10,7 @@ use domain::{
     },
     land::{PropertyKind, Species},
     law::nutrient::Nutrient,
-    product::printed::NitrogenForms,
+    product::{epa::EpaRegistration, printed::NitrogenForms},
     quantity::{Area, NutrientRate, Percent, ProductRate},
     soil::SoilCategory,
     time::{Day, Instant},
@@ -92,6 +92,9 @@ pub struct ProductThen {
     /// As the label prints them, if they were copied from it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nitrogen_forms: Option<NitrogenForms>,
+    /// Of a combination product: which pesticide it was, too.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pesticide: Option<PesticideThen>,
     /// The label as the label itself calls its version.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 120)]
@@ -99,6 +102,22 @@ pub struct ProductThen {
     /// The copy of the label that was kept last.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub label_file: Option<LabelFileThen>,
+}
+
+/// The pesticide half of a combination product, as far as records of it name it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PesticideThen {
+    pub epa_registration: EpaRegistration,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub active_ingredients: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 400)]
+    pub target_pests: Option<String>,
+    /// When people and pets might go on the treated ground again, by the label.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 400)]
+    pub reentry: Option<String>,
 }
 
 /// A kept copy of a label.
@@ -330,6 +349,12 @@ fn product(row: &ProductRow, known_at: Instant) -> ProductThen {
         phosphate_percent: row.label.phosphate_percent,
         potash_percent: row.label.potash_percent,
         nitrogen_forms: printed.and_then(|printed| printed.nitrogen_forms),
+        pesticide: row.label.pesticide().map(|part| PesticideThen {
+            epa_registration: part.epa_registration.clone(),
+            active_ingredients: part.ingredients_in_words(),
+            target_pests: part.target_pests.clone(),
+            reentry: part.reentry(),
+        }),
         label_version: printed.and_then(|printed| printed.version.clone()),
         label_file: kept.map(|file| LabelFileThen { id: file.1, dated: file.2, sha256: file.3.clone() }),
     }

@@ -70,7 +70,9 @@ pub fn record(
     let (particulars, texts) = fixed(context, input, on, world)?;
     let mut row = row_of(context, id, input, on, &decision);
     let late = context.at.day_in(&zone) > on;
-    let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound: bound(input.property_id, on, world) };
+    let pesticide = particulars.product.pesticide.is_some();
+    let bound = Bound { pesticide, ..bound(input.property_id, on, world) };
+    let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound };
     row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), (&asked, law))));
     row.particulars = Some(written("the particulars of a record", &particulars)?);
     row.time_zone = Some(particulars.time_zone.clone());
@@ -205,7 +207,7 @@ fn fixed(
 fn bound(property: PropertyId, on: Day, world: &BatchFacts) -> Bound {
     let place = world.properties.get(&property);
     let audience = place.map_or(Audience::Professional, |place| place.on(on).worked_by);
-    Bound { audience, site: place.map(|place| place.site_on(on)) }
+    Bound { site: place.map(|place| place.site_on(on)), ..audience.into() }
 }
 
 /// Whether the record lacks anything that the law of its day asks.
@@ -376,7 +378,7 @@ fn store(
     });
     world.effects.personal_texts.push(texts);
     world.effects.applications.push(row.clone());
-    world.add_to_ledger(ledger)?;
+    world.add_to_ledger(row.product_id, ledger)?;
     world.journal(context, "application.recorded", &subject, payload.to_string());
     Ok(())
 }

@@ -99,6 +99,7 @@ pub struct LedgerRow {
     pub purpose: Purpose,
     pub division: Option<i64>,
     pub parts: Option<u16>,
+    pub product_id: ProductId,
 }
 
 /// Room that a clearance holds, in the order of `world_facts.sql`.
@@ -115,6 +116,7 @@ pub struct HeldRow {
     pub purpose: Purpose,
     pub division: Option<i64>,
     pub parts: Option<u16>,
+    pub product_id: ProductId,
 }
 
 /// A planned stop, as far as a record is held against it.
@@ -272,13 +274,11 @@ impl SectionRow {
             };
             match standing.iter_mut().find(same) {
                 Some(sum) => {
-                    (sum.product, sum.nitrogen, sum.quick_nitrogen, sum.phosphate, sum.potash) = (
-                        sum.product + row.product,
-                        sum.nitrogen + row.nitrogen,
-                        sum.quick_nitrogen + row.quick_nitrogen,
-                        sum.phosphate + row.phosphate,
-                        sum.potash + row.potash,
-                    );
+                    sum.product += row.product;
+                    sum.nitrogen += row.nitrogen;
+                    sum.quick_nitrogen += row.quick_nitrogen;
+                    sum.phosphate += row.phosphate;
+                    sum.potash += row.potash;
                 }
                 None => standing.push(row.clone()),
             }
@@ -287,8 +287,13 @@ impl SectionRow {
         standing
     }
 
-    /// What rules count as put down or held, without one application and one clearance.
-    pub fn past(&self, without: Option<ApplicationId>, without_hold: Option<ClearanceId>) -> Vec<PastApplication> {
+    /// What rules count as put down or held, without one application and one clearance. `products` says what each was.
+    pub fn past(
+        &self,
+        without: Option<ApplicationId>,
+        without_hold: Option<ClearanceId>,
+        products: impl Fn(ProductId) -> PastProduct,
+    ) -> Vec<PastApplication> {
         let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| PastApplication {
             on: row.applied_on,
             area: Area::from_raw(row.area),
@@ -297,7 +302,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
-            product: PastProduct::default(),
+            product: products(row.product_id),
             held: false,
         });
         let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
@@ -308,7 +313,7 @@ impl SectionRow {
             enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
             organic: row.flags & FLAG_ORGANIC != 0,
             purpose: row.purpose,
-            product: PastProduct::default(),
+            product: products(row.product_id),
             held: true,
         });
         put_down.chain(held).collect()

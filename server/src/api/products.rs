@@ -64,6 +64,8 @@ fn printed(fault: &PrintedFault) -> FieldFault {
         PrintedFault::NoDensity => "density_lb_per_gal",
         PrintedFault::ContentsDoNotWeigh { .. } => "net_contents",
         PrintedFault::WateringInTurned => "watering_in_at_most_in",
+        PrintedFault::IngredientTwice { .. } | PrintedFault::IngredientsAboveWhole => "pesticide/ingredients",
+        PrintedFault::LowestAboveMost { .. } => "pesticide/lowest_product_lb_per_1000_sqft",
     };
     FieldFault::at(format!("/label/printed/{field}"), "contradiction", fault.to_string())
 }

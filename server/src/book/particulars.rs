@@ -150,7 +150,10 @@ pub async fn of_the_day(app: &App, application: &ApplicationView, stood: &Partic
     let audience = stood.worked_by.unwrap_or(place.worked_by);
     // How large the lawn is decides no duty of a record.
     let ground = SiteFacts { kind: stood.kind.or(place.kind), plan_on: place.nutrient_plan_on, area: Area::ZERO };
-    Ok(OfTheDay { rule_sets, bound: Bound { audience, site: Some(ground) } })
+    Ok(OfTheDay {
+        rule_sets,
+        bound: Bound { audience, site: Some(ground), pesticide: stood.product.pesticide.is_some() },
+    })
 }
 
 /// What a record lacks by the law of its day, with everything that was added since and by the last word on it.

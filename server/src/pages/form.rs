@@ -214,6 +214,17 @@ impl Form {
         self.fields.iter().any(|field| !field.faults.is_empty())
     }
 
+    /// Whether its last fields are folded.
+    pub fn folds(&self) -> bool {
+        self.fields.iter().any(|field| field.fold.is_some())
+    }
+
+    /// Whether what is folded says something, or something in it is to be mended: then it stands open.
+    pub fn is_unfolded(&self) -> bool {
+        let mut folded = self.fields.iter().skip_while(|field| field.fold.is_none());
+        folded.any(|field| !field.says_nothing() || !field.faults.is_empty())
+    }
+
     /// How many things are to be mended.
     pub fn faults(&self) -> usize {
         self.general.len() + self.fields.iter().map(|field| field.faults.len()).sum::<usize>()

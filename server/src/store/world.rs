@@ -5,7 +5,9 @@
 use std::collections::HashSet;
 
 use domain::{
+    facts::PastProduct,
     ids::{PersonId, ProductId, PropertyId, SectionId},
+    product::Label,
     time::Instant,
 };
 use sqlx::SqliteConnection;
@@ -187,6 +189,10 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
         "property" => drop(world.properties.insert(read(id, "property id")?, read_json(body, "property facts")?)),
         "section" => drop(world.sections.insert(read(id, "section id")?, read_json(body, "section facts")?)),
         "product" => drop(world.products.insert(read(id, "product id")?, read_json(body, "product facts")?)),
+        "earlier_product" => {
+            let label: Label = read_json(body, "label")?;
+            world.earlier_products.insert(read(id, "product id")?, PastProduct::of(&label));
+        }
         "lot" => drop(world.lots.insert(read(id, "lot id")?, read_json(body, "lot facts")?)),
         "visit" => drop(world.visits.insert(read(id, "visit id")?, read_json(body, "visit facts")?)),
         "equipment" => drop(world.equipment.insert(read(id, "equipment id")?, read_json(body, "equipment facts")?)),

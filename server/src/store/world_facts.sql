@@ -31,6 +31,13 @@ WITH
         SELECT a.person_id FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
         UNION
         SELECT a.content ->> 'supervisor_id' FROM named_applications AS n CROSS JOIN applications AS a WHERE a.id = n.id
+    ),
+    earlier_products AS (
+        SELECT a.product_id AS id FROM wanted_sections AS w CROSS JOIN application_lines AS l CROSS JOIN applications AS a
+        WHERE l.section_id = w.id AND a.id = l.application_id
+        UNION
+        SELECT c.product_id FROM wanted_sections AS w CROSS JOIN clearance_lines AS h CROSS JOIN clearances AS c
+        WHERE h.section_id = w.id AND h.expires_at > $7 AND c.id = h.clearance_id
     )
 SELECT 'property', p.id, json_object(
     'owners', (SELECT json_group_array(json_array(nullif(o.since, '0001-01-01'), c.cancelled_on))
@@ -58,12 +65,12 @@ SELECT 'section', s.id, json_object(
         FROM soil_reports AS r WHERE r.section_id = s.id),
     'divisions', (SELECT json_group_array(json_array(d.seq, d.since, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
-            l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts))
-        FROM application_lines AS l WHERE l.section_id = s.id),
+            l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts, a.product_id))
+        FROM application_lines AS l CROSS JOIN applications AS a WHERE l.section_id = s.id AND a.id = l.application_id),
     'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.nitrogen, h.quick_nitrogen,
-            h.phosphate, h.potash, h.flags, h.purpose, h.division, h.parts))
-        FROM clearance_lines AS h
-        WHERE h.section_id = s.id AND h.expires_at > $7
+            h.phosphate, h.potash, h.flags, h.purpose, h.division, h.parts, c.product_id))
+        FROM clearance_lines AS h CROSS JOIN clearances AS c
+        WHERE h.section_id = s.id AND h.expires_at > $7 AND c.id = h.clearance_id
           AND NOT EXISTS (SELECT 1 FROM clearance_ends AS e WHERE e.clearance_id = h.clearance_id)))
 FROM wanted_sections AS w CROSS JOIN sections AS s WHERE s.id = w.id
 UNION ALL
@@ -76,6 +83,8 @@ SELECT 'product', p.id, json_object(
         FROM product_files AS f WHERE f.product_id = p.id AND f.kind = 'label'),
     'balance', coalesce((SELECT t.mass FROM stock_totals AS t WHERE t.product_id = p.id), 0))
 FROM wanted_products AS w CROSS JOIN products AS p WHERE p.id = w.id
+UNION ALL
+SELECT 'earlier_product', p.id, p.label FROM earlier_products AS w CROSS JOIN products AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'lot', l.id, json_object('product_id', l.product_id, 'lot_number', l.lot_number) FROM json_each($5) AS w CROSS JOIN lots AS l WHERE l.id = w.value
 UNION ALL

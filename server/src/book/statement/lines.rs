@@ -44,6 +44,7 @@ pub(super) fn lines_of(
                 ));
                 continue;
             };
+            gaps.extend(pesticide_note(part, record));
             let view = line_view(part.id, area, line.product_lb, &record.label);
             let placed = lies(line, corrected_by.is_some(), kept, part);
             let line = StatementLine {
@@ -66,6 +67,16 @@ pub(super) fn lines_of(
         }
     }
     Ok(lines)
+}
+
+/// Says of a combination product that it is a pesticide too, whose law the statement leaves out, and when the ground was free again.
+fn pesticide_note(part: &SectionPart, record: &RecordPart) -> Option<String> {
+    let pesticide = record.label.pesticide()?;
+    let reentry = pesticide.reentry().unwrap_or_else(|| "not copied from the label".to_owned());
+    Some(format!(
+        "{}, {}: {} of {} is a pesticide too, EPA Reg. No. {}. Its label said when people and pets might go on the lawn again: {reentry}.",
+        part.address, part.name, record.product_name, record.applied_on, pesticide.epa_registration
+    ))
 }
 
 /// The ledger's line as the last word on it was written. Its area and its division are facts of that record and were kept with it; a

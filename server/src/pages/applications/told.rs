@@ -97,6 +97,13 @@ fn product(product: &ProductThen, dates: DateOrder) -> Vec<Observation> {
         let words: Vec<String> = named.map(|(form, percent)| format!("{percent} % {form}")).collect();
         told.push(said("Nitrogen forms", words.join(", ")));
     }
+    if let Some(part) = &product.pesticide {
+        told.push(said("EPA registration number", part.epa_registration.to_string()));
+        told.extend(part.active_ingredients.iter().map(|words| said("Active ingredients", words.clone())));
+        told.extend(part.target_pests.iter().map(|words| said("Used against", words.clone())));
+        let reentry = part.reentry.clone().unwrap_or_else(|| "● not copied from the label".to_owned());
+        told.push(said("People and pets back on the lawn", reentry));
+    }
     told.extend(product.label_version.iter().map(|version| said("Label version", version.clone())));
     let copy = product.label_file.as_ref().map_or_else(
         || "● none is kept".to_owned(),

@@ -45,6 +45,8 @@ pub struct Field {
     pub optional: bool,
     /// The heading that begins with this field.
     pub heading: Option<String>,
+    /// From this field on the form is folded under these words.
+    pub fold: Option<String>,
     pub value: Vec<String>,
     pub faults: Vec<String>,
     /// What the book has, where somebody else changed it meanwhile.
@@ -61,6 +63,7 @@ impl Field {
             control,
             optional: false,
             heading: None,
+            fold: None,
             value: Vec::new(),
             faults: Vec::new(),
             other: None,
@@ -150,6 +153,13 @@ impl Field {
     #[must_use]
     pub fn under(mut self, heading: impl Into<String>) -> Self {
         self.heading = Some(heading.into());
+        self
+    }
+
+    /// Folds this field and all that follow it, until somebody opens them.
+    #[must_use]
+    pub fn folded(mut self, under: impl Into<String>) -> Self {
+        self.fold = Some(under.into());
         self
     }
 

@@ -7,6 +7,7 @@ pub fn fields() -> Vec<Field> {
     fields.extend(claims());
     fields.extend(limits());
     fields.extend(printed());
+    fields.extend(pesticide());
     fields
 }
 
@@ -32,6 +33,7 @@ fn claims() -> Vec<Field> {
         Field::tick("/label/organic", "Labeled as natural organic or organic-based"),
         Field::tick("/label/compost", "Compost, or labeled as made of compost"),
         Field::tick("/label/labelled_for_establishment", "Labeled for first establishment or repair of turf"),
+        Field::tick("/label/enhanced_efficiency_phosphorus", "Labeled with enhanced-efficiency phosphorus"),
         Field::amount("/label/release_percent_per_month", "Share of the nitrogen released in a month, %")
             .optional()
             .help("Of an enhanced-efficiency product, if the label or its maker says so."),
@@ -51,12 +53,6 @@ fn limits() -> Vec<Field> {
 }
 
 fn printed() -> Vec<Field> {
-    let words = choices(&[
-        ("caution", "Caution"),
-        ("warning", "Warning"),
-        ("danger", "Danger"),
-        ("danger_poison", "Danger, Poison"),
-    ]);
     vec![
         Field::amount("/label/printed/nitrogen_forms/ammoniacal_percent", "Ammoniacal nitrogen, %")
             .optional()
@@ -85,12 +81,45 @@ fn printed() -> Vec<Field> {
         Field::line("/label/printed/derived_from", "Derived from").optional(),
         Field::line("/label/printed/particle_size", "Size of the particles").optional(),
         Field::line("/label/printed/state_registration", "State registration").optional(),
-        Field::line("/label/printed/pesticide/epa_registration", "EPA registration number")
-            .optional()
-            .help("Of a combination product: it is a pesticide, and its label binds as one."),
-        Field::one("/label/printed/pesticide/signal_word", "Signal word", words).optional(),
-        Field::line("/label/printed/pesticide/active_ingredients", "Active ingredients").optional(),
         Field::line("/label/printed/version", "Version of the label").optional(),
         Field::day("/label/printed/dated", "Label dated").optional(),
     ]
+}
+
+/// Active ingredients that the form has room for; a program may send more.
+const INGREDIENTS: usize = 4;
+
+/// The pesticide half of a combination product. Most products have none, so it is folded.
+fn pesticide() -> Vec<Field> {
+    let at = |member: &str| format!("/label/printed/pesticide/{member}");
+    let words = choices(&[
+        ("caution", "Caution"),
+        ("warning", "Warning"),
+        ("danger", "Danger"),
+        ("danger_poison", "Danger, Poison"),
+    ]);
+    let mut fields = vec![
+        Field::line(&at("epa_registration"), "EPA registration number")
+            .folded("Combination product: it is a pesticide too")
+            .help("Of a product such as weed and feed: it is a pesticide, and its label binds as one. Whatever stands below needs it."),
+        Field::one(&at("signal_word"), "Signal word", words),
+        Field::line(&at("active_ingredients"), "Active ingredients, as printed"),
+    ];
+    for row in 0..INGREDIENTS {
+        let number = row + 1;
+        fields.push(Field::line(&at(&format!("ingredients/{row}/name")), &format!("Active ingredient {number}")));
+        fields.push(Field::amount(&at(&format!("ingredients/{row}/percent")), &format!("Its share {number}, %")));
+    }
+    fields.extend([
+        Field::line(&at("target_pests"), "Used against").help("The weeds, insects or diseases that the label names."),
+        Field::amount(&at("lowest_product_lb_per_1000_sqft"), "Least product, lb per 1,000 sq ft")
+            .help("The most stands under the limits of the label."),
+        Field::number(&at("most_applications_a_year"), "Applications a year, at most"),
+        Field::number(&at("least_days_between"), "Days between two applications, at least"),
+        Field::number(&at("reentry_hours"), "Hours until people and pets may go on the lawn"),
+        Field::line(&at("reentry_words"), "The same in the label's words, such as until dry"),
+        Field::line(&at("notice_before"), "Notice before the work"),
+        Field::line(&at("notice_after"), "Notice after the work"),
+    ]);
+    fields.into_iter().map(Field::optional).collect()
 }
