@@ -21,12 +21,8 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 
-use crate::acts::{
-    fault::{ActFault, read},
-    particulars::{CalibrationFact, LabelFileFact, PersonalTexts},
-};
+use crate::acts::particulars::{CalibrationFact, LabelFileFact, PersonalTexts};
 
 pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
 
@@ -229,18 +225,6 @@ pub struct StoredApplication {
     pub texts: Option<PersonalTexts>,
 }
 
-impl StoredApplication {
-    /// Everything that was sent, its texts about people among it, in the text in which it was hashed when it was sent.
-    pub fn whole_content(&self) -> Result<String, ActFault> {
-        let mut content: Map<String, Value> = read("the content of a record", &self.row.content)?;
-        let texts = self.texts.iter().flat_map(|texts| [("notes", &texts.notes), ("reason", &texts.reason)]);
-        for (name, text) in texts.filter_map(|(name, text)| Some((name, text.clone()?))) {
-            content.insert(name.to_owned(), text.into());
-        }
-        Ok(Value::Object(content).to_string())
-    }
-}
-
 /// A correction, in the columns of its table: the view `correction_rows`.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct CorrectionRow {
@@ -255,8 +239,17 @@ pub struct CorrectionRow {
     /// read in the journal as they were written.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub leaves_others: i64,
+    /// What was sent; since there are texts about people apart, without them.
     pub content: String,
     pub fingerprint: String,
+}
+
+/// A correction as it stands.
+#[derive(Debug, Clone, Deserialize)]
+pub struct StoredCorrection {
+    pub row: CorrectionRow,
+    /// Its texts about people; nothing for the corrections of earlier versions, and once they were destroyed.
+    pub texts: Option<PersonalTexts>,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
