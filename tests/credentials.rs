@@ -219,3 +219,76 @@ async fn maryland_s_certificate_stops_who_does_not_hold_it() {
         "who is named holds none"
     );
 }
+
+#[tokio::test]
+async fn what_is_planned_says_whose_certificate_will_have_run_out() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator. It may be renewed, so nothing is refused.
+    let company = Company::uncertified().await;
+    let (office, phone) = (&company.office, &company.phone);
+    let mut held = certificate();
+    held["code"] = json!("us-md-certified");
+    held["valid_until"] = json!("2026-09-20");
+    let _ = office.post(&of(phone.id.as_deref().unwrap()), &held).await.expect(201);
+    let mut visit = json!({
+        "property_id": company.property, "person_id": phone.id, "planned_on": "2026-09-20", "product_id": company.feed,
+        "section_ids": [company.front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.5",
+    });
+    let rules = |told: &Value| -> Vec<(String, String)> {
+        let found = told["certificate"].as_array().cloned().unwrap_or_default();
+        let text = |one: &Value, name: &str| one[name].as_str().unwrap().to_owned();
+        found.iter().map(|one| (text(one, "rule"), text(one, "verdict"))).collect()
+    };
+    let both = [("us-md.credential", "stop"), ("book.credential.valid", "care")]
+        .map(|(rule, verdict)| (rule.to_owned(), verdict.to_owned()));
+    assert_eq!(rules(&office.post("/api/v1/visits", &visit).await.expect(201).body), []);
+    visit["planned_on"] = json!("2026-09-21");
+    let made = office.post("/api/v1/visits", &visit).await.expect(201).body;
+    assert_eq!(rules(&made), both);
+    assert!(made["certificate"][0]["message"].as_str().unwrap().starts_with("The certificate ran out on 2026-09-20."));
+    // Moving it asks again; what was called off asks nothing.
+    let path = format!("/api/v1/visits/{}", made["id"].as_str().unwrap());
+    for (on, status, expected) in
+        [("2026-09-20", "planned", &[][..]), ("2026-09-22", "cancelled", &[]), ("2026-09-21", "planned", &both)]
+    {
+        (visit["planned_on"], visit["status"]) = (json!(on), json!(status));
+        visit["reason"] = if status == "cancelled" { json!("Called off.") } else { Value::Null };
+        assert_eq!(rules(&office.put_version(&path, "*", &visit).await.expect(200).body), expected, "{on} {status}");
+    }
+    // The day says it, and so do its working hours.
+    let day = phone.get("/api/v1/days/2026-09-21").await.expect(200).body;
+    let open: Vec<&str> =
+        day["visits"][0]["open"].as_array().unwrap().iter().filter_map(|one| one["words"].as_str()).collect();
+    assert!(open.iter().any(|words| words.starts_with("The certificate ran out on 2026-09-20.")), "{open:?}");
+    let hours =
+        office.get("/api/v1/days/2026-09-21/working-windows").await.expect(200).body["visits"][0]["hours"].clone();
+    assert_eq!((&hours["verdict"], &hours["window"], rules(&hours)), (&json!("stop"), &Value::Null, both.to_vec()));
+    let asked =
+        format!("/api/v1/properties/{}/working-windows/2026-09-21?product_id={}", company.property, company.feed);
+    let of = async |user: &User| rules(&user.get(&asked).await.expect(200).body["products"][0]);
+    assert_eq!((of(phone).await, of(office).await), (both.to_vec(), Vec::new()), "the office names nobody");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
+
+#[tokio::test]
+async fn a_trained_person_s_record_may_say_that_nobody_supervised_and_stops() {
+    // COMAR 15.20.10.02-.03 (MD-28): a trained employee works under direct supervision.
+    let company = Company::uncertified().await;
+    let mut held = certificate();
+    held["code"] = json!("us-md-trained");
+    let _ = company.office.post(&of(company.phone.id.as_deref().unwrap()), &held).await.expect(201);
+    let mut record = company.record(&company.front, "10");
+    let path = format!("/api/v1/applications/{}", new_id());
+    record["nobody_supervised"] = json!(true);
+    let refused = company.phone.put(&path, &record).await.problem(422, "stopped-by-rules");
+    assert_eq!(stopping(&refused.body["findings"]), ["us-md.credential"]);
+    assert!(refused.text.contains("Nobody is named who supervised the work."), "{}", refused.text);
+    let mut both = record.clone();
+    both["supervisor_id"] = json!(company.owner.id);
+    assert_eq!(company.phone.put(&path, &both).await.problem(422, "invalid").faults(), ["#/nobody_supervised"]);
+    // What was done is recorded all the same, beyond the rules, and says so.
+    record["acknowledged"] = json!(["us-md.credential"]);
+    record["reason"] = json!("The supervisor was ill.");
+    let stored = company.phone.put(&path, &record).await.expect(201).body;
+    assert_eq!((&stored["nobody_supervised"], &stored["beyond_the_rules"]), (&json!(true), &json!(true)));
+}

@@ -266,13 +266,37 @@ async fn delaware_wants_the_record_of_the_day_itself() {
     assert_eq!(gaps(&company.office, &late).await, ["late"]);
     let list = company.office.get("/api/v1/gaps").await.expect(200).body;
     let gap = &list["items"][0]["gaps"][0];
-    assert_eq!((&gap["closing"], &gap["source"]["citation"]), (&json!("stays"), &json!("3 DE Admin. Code 1201-12.3")));
+    assert_eq!(
+        (&gap["closing"], &gap["source"]["citation"]),
+        (&json!("explain"), &json!("3 DE Admin. Code 1201-12.3"))
+    );
     // In Maryland the same is no gap: COMAR 15.20.10.13 names no time.
     let statement = company.statement().await;
     let named = statement["gaps"].as_array().unwrap().iter().filter(|gap| gap.as_str().unwrap().contains("1201-12.3"));
     assert_eq!(named.count(), 1, "{:#}", statement["gaps"]);
     let csv = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
     assert!(company.owner.get(&csv).await.expect(200).text.contains("1201-12.3"));
+    // The office says why, which closes the gap; the word stays with the record, and no technician says it.
+    let path = format!("/api/v1/applications/{late}/additions");
+    let why = json!({ "late_because": "The phone lay in the river until noon." });
+    assert_eq!(company.phone.post(&path, &why).await.problem(422, "invalid").faults(), ["#/late_because"]);
+    let added = company.office.post(&path, &why).await.expect(201).body;
+    assert_eq!((&added["explains"], &added["seen"]), (&json!("late_entry"), &Value::Null));
+    assert_eq!(gaps(&company.office, &late).await, [""; 0]);
+    assert_eq!(company.office.get("/api/v1/gaps").await.expect(200).body["items"], json!([]));
+    let told = company.office.get(&format!("/api/v1/applications/{late}/particulars")).await.expect(200).body;
+    assert_eq!(told["additions"][0]["texts"]["reason"], why["late_because"]);
+    assert_eq!(company.office.get(&format!("/api/v1/applications/{late}")).await.expect(200).body["late"], true);
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+    // What was not said of it by whoever may cannot be written in behind the server's back.
+    let of_another = json!({ "seen": { "sky": "clear" } });
+    let _ = company.office.post(&format!("/api/v1/applications/{in_time}/additions"), &of_another).await.expect(201);
+    let book = rusqlite::Connection::open(company.app.file()).unwrap();
+    book.execute_batch("DROP TRIGGER record_additions_keep; UPDATE record_additions SET explains = 'late_entry'")
+        .unwrap();
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.iter().any(|fault| fault.contains("differs in explains")), "{:?}", found.faults);
 }
 
 #[tokio::test]

@@ -32,6 +32,17 @@ async fn a_property_is_a_lawn_for_hire_until_somebody_says_otherwise() {
     let now = changed(&company, told).await;
     let said = (&now["kind"], &now["worked_by"], &now["nutrient_plan_on"]);
     assert_eq!(said, (&json!("golf_course"), &json!("own_ground"), &json!("2026-03-01")));
+    // A PUT is the whole property: what is left out is what it is with a new one, and not what stood.
+    let path = format!("/api/v1/properties/{}", company.property);
+    let mut bare = company.office.get(&path).await.expect(200).body;
+    for left_out in
+        ["id", "client_since", "place_differs", "version", "created_at", "kind", "worked_by", "nutrient_plan_on"]
+    {
+        bare.as_object_mut().unwrap().remove(left_out);
+    }
+    let reset = company.office.put_version(&path, "*", &bare).await.expect(200).body;
+    let said = (&reset["kind"], &reset["worked_by"], &reset["nutrient_plan_on"]);
+    assert_eq!(said, (&json!("lawn"), &json!("professional"), &Value::Null));
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }

@@ -54,7 +54,7 @@ const FREE_IDS: [(&str, &str); 10] = [
     ("journal", "device_id: the journal must outlive whatever it names"),
     ("journal", "person_id: the journal must outlive whatever it names"),
     ("journal", "subject_id: the journal must outlive whatever it names"),
-    ("personal_texts", "record_id: an application or an addition to one"),
+    ("personal_texts", "record_id: an application, an addition to one, a correction or an attempt"),
     ("reviews", "record_id: an application, a correction or an attempt"),
     ("stock_movements", "record_id: an application or a correction"),
 ];

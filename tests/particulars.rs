@@ -1,15 +1,18 @@
 //! A record stands alone: what stood when it was written is fixed with it, and nothing that changes later changes anything on it.
 
-use domain::journal::{BEGINNING, Entry};
 use harness::{
     User, new_id,
     world::{Company, course, rotary_spreader, soil_report, technician},
 };
-use rusqlite::{Connection, params};
+use rusqlite::params;
 use serde_json::{Value, json};
 use server::{book::verify::check_file, secret::sha256};
 
 use crate::packed;
+use crate::{
+    packed,
+    rewritten::{destroyed, rechained, unguarded},
+};
 
 /// A company with everything that a record can name, and such a record.
 async fn company_with_a_whole_record() -> (Company, String) {
@@ -269,51 +272,6 @@ async fn people_that_nobody_knows_are_refused() {
     assert!(faults[0] == "#/supervisor_id" && faults[1].starts_with("#/present_ids/"), "{faults:?}");
 }
 
-/// Number, moment, person, phone, act, subject and payload of an entry.
-type JournalRow = (i64, i64, Option<String>, Option<String>, String, String, String);
-
-/// Writes the journal anew from the first entry on, with other payloads.
-fn rechained(book: &Connection, change: impl Fn(&str, &mut Value)) {
-    let mut rows = book
-        .prepare("SELECT seq, written_at, person_id, device_id, act, subject_id, payload FROM journal ORDER BY seq")
-        .unwrap();
-    let entries: Vec<JournalRow> = rows
-        .query_map([], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?))
-        })
-        .unwrap()
-        .map(Result::unwrap)
-        .collect();
-    let mut previous = BEGINNING.to_owned();
-    for (seq, written_at_ms, person, device, act, subject, payload) in entries {
-        let mut told: Value = serde_json::from_str(&payload).unwrap();
-        change(&act, &mut told);
-        let payload = if act == "application.recorded" { told.to_string() } else { payload };
-        let entry = Entry {
-            seq,
-            written_at_ms,
-            person_id: person.as_deref(),
-            device_id: device.as_deref(),
-            act: &act,
-            subject_id: &subject,
-            payload: &payload,
-        };
-        let hash = entry.hash(&previous);
-        let update = "UPDATE journal SET payload = ?1, previous_hash = ?2, hash = ?3 WHERE seq = ?4";
-        assert_eq!(book.execute(update, params![payload, previous, hash, seq]).unwrap(), 1);
-        previous = hash;
-    }
-}
-
-/// Drops the triggers that refuse what only a migration or a fault could do.
-fn unguarded(file: &std::path::Path) -> Connection {
-    let book = Connection::open(file).unwrap();
-    for trigger in ["journal_keep", "applications_keep", "personal_texts_keep", "personal_texts_stay"] {
-        book.execute_batch(&format!("DROP TRIGGER {trigger}")).unwrap();
-    }
-    book
-}
-
 #[tokio::test]
 async fn a_record_from_before_this_was_kept_is_shown_as_the_book_has_it() {
     let (company, id) = company_with_a_whole_record().await;
@@ -363,25 +321,7 @@ async fn texts_that_the_journal_says_were_destroyed_leave_a_chain_that_verifies(
     let file = folder.path().join("book.db");
     {
         let book = unguarded(&file);
-        let (seq, hash): (i64, String) = book
-            .query_row("SELECT seq, hash FROM journal ORDER BY seq DESC LIMIT 1", [], |row| {
-                Ok((row.get(0)?, row.get(1)?))
-            })
-            .unwrap();
-        let entry = Entry {
-            seq: seq + 1,
-            written_at_ms: 0,
-            person_id: None,
-            device_id: None,
-            act: "texts.destroyed",
-            subject_id: &id,
-            payload: "{}",
-        };
-        let insert = "INSERT INTO journal (seq, written_at, act, subject_id, payload, previous_hash, hash)
-                      VALUES (?1, 0, 'texts.destroyed', ?2, '{}', ?3, ?4)";
-        assert_eq!(book.execute(insert, params![seq + 1, id, hash, entry.hash(&hash)]).unwrap(), 1);
-        let destroy = "UPDATE personal_texts SET body = NULL, salt = NULL, destroyed_by = ?1 WHERE record_id = ?2";
-        assert_eq!(book.execute(destroy, params![seq + 1, id]).unwrap(), 1);
+        destroyed(&book, &id);
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let app = harness::TestApp::reopen(folder).await;

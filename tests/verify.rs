@@ -25,7 +25,8 @@ async fn faults_after(tamper: &[&str]) -> Vec<String> {
     let id = company.put_down(&company.front, "20").await;
     let change = json!({ "application_id": id, "reason": "Weighed again.", "change": { "lines": [{ "section_id": company.front, "product_lb": "21" }] } });
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
-    let too_much = company.record(&company.front, "260");
+    let mut too_much = company.record(&company.front, "260");
+    too_much["notes"] = json!("Nobody was there.");
     let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &too_much).await.expect(422);
     let added = json!({ "seen": { "sky": "clear" }, "from_the_book": true });
     let _ = company.phone.post(&format!("/api/v1/applications/{id}/additions"), &added).await.expect(201);
@@ -239,6 +240,16 @@ async fn what_was_fixed_with_a_record_cannot_change_unseen() {
         (
             "a name",
             "UPDATE personal_texts SET body = json_set(body, '$.client', 'Client 009')",
+            "a text about people of",
+        ),
+        (
+            "the reason of a correction",
+            "UPDATE personal_texts SET body = json_set(body, '$.reason', 'None.') WHERE record_id IN (SELECT id FROM corrections)",
+            "a text about people of",
+        ),
+        (
+            "the notes of a refused record",
+            "UPDATE personal_texts SET body = json_set(body, '$.notes', 'None.') WHERE record_id IN (SELECT id FROM attempts)",
             "a text about people of",
         ),
         ("a salt", "UPDATE personal_texts SET salt = '00'", "a text about people of"),

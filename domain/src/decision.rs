@@ -29,3 +29,9 @@ pub use crate::{
 pub fn decide(lawbook: &Lawbook, rule_sets: &[String], facts: &Facts) -> Decision {
     run::Run::new(lawbook, rule_sets, facts).decide()
 }
+
+/// Asks only the rules on certificates, as far ahead as a stop is planned: weather, ground and amounts are the day's to know.
+/// Facts of those are not read. With the rule sets that were asked.
+pub fn judge_certificate(lawbook: &Lawbook, rule_sets: &[String], facts: &Facts) -> (Vec<Finding>, Vec<RuleSetUsed>) {
+    run::Run::new(lawbook, rule_sets, facts).decide_certificate()
+}

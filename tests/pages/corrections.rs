@@ -103,3 +103,23 @@ async fn a_correction_beyond_the_rules_has_each_reason_ticked() {
     assert_eq!(office.send(&shown, &[]).await.status, 303);
     assert!(office.open(&record).await.html.contains("taken back. Another client"));
 }
+
+#[tokio::test]
+async fn a_line_in_a_part_may_be_said_to_lie_anywhere() {
+    let company = Company::in_maryland().await;
+    let halves = json!({ "since": "2026-03-01", "parts": [{ "name": "front half", "area_sqft": "4100" }] });
+    let _ = company.office.post(&format!("/api/v1/sections/{}/divisions", company.front), &halves).await.expect(201);
+    let mut record = company.record(&company.front, "10");
+    record["lines"][0]["parts"] = json!(["front half"]);
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let office = Visitor::named(&company, "office").await;
+    let form = office.open(&format!("/records/{id}/correct")).await;
+    assert!(form.html.contains("It may lie anywhere on the front lawn, not only in front half"), "{}", form.html);
+    let loose = format!("/sections/{}/anywhere", company.front);
+    let shown = office.send(&form, &[(&loose, "true"), ("/reason", "Nobody knows which half.")]).await;
+    assert_eq!(shown.status, 200, "{}", shown.html);
+    assert_eq!(office.send(&shown, &[]).await.status, 303);
+    let told = company.office.get("/api/v1/corrections").await.expect(200).body["items"][0].clone();
+    assert_eq!((&told["lines"][0]["parts"], &told["lines"][0]["area_sqft"]), (&json!(null), &json!("4100")));
+}

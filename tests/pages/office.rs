@@ -142,3 +142,28 @@ async fn a_zone_of_the_company_that_is_not_known_is_told_and_leads_nowhere() {
     let told = told.split_once("</li>").unwrap().0;
     assert!(told.contains("no page changes it") && !told.contains("<a "), "{told}");
 }
+
+#[tokio::test]
+async fn a_visit_says_at_once_that_its_person_s_certificate_will_have_run_out() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator.
+    let company = Company::uncertified().await;
+    let person = company.phone.id.clone().unwrap();
+    let office = Visitor::named(&company, "office").await;
+    let path = format!("/office/properties/{}/visits/new", company.property);
+    let form = office.open(&path).await;
+    let good = [
+        ("/person_id", person.as_str()),
+        ("/planned_on", "2026-09-20"),
+        ("/product_id", company.feed.as_str()),
+        ("/purpose", "maintenance"),
+    ];
+    let made = office.send(&form, &good).await;
+    let to = made.to.unwrap_or_else(|| panic!("{}", made.html));
+    assert!(to.starts_with("/office/visits/"), "{to}");
+    let visit = office.open(&to).await;
+    assert!(visit.html.contains("■ No certificate that this asks for is on file."), "{}", visit.html);
+    harness::world::certify(&company.office, &person, "us-md").await;
+    assert!(!office.open(&to).await.html.contains("certificate"), "it is entered now");
+    let moved = office.send(&office.open(&to).await, &[("/planned_on", "2026-09-21")]).await;
+    assert_eq!(moved.to, Some(format!("/office/properties/{}", company.property)), "{}", moved.html);
+}

@@ -110,6 +110,36 @@ async fn nobody_s_certificate_is_lent_to_another() {
 }
 
 #[tokio::test]
+async fn a_stop_goes_only_to_a_technician_who_holds_what_the_law_asks_for_on_its_day() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator.
+    let company = Company::uncertified().await;
+    let _ = three(&company).await;
+    let without = company.phone.id.clone().unwrap();
+    let (holder, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &holder, "us-md").await;
+    // The first who is named has as little to do as the second, so without a certificate to ask for it would be the first.
+    let both = json!([{ "person_id": without }, { "person_id": holder }]);
+    let id = written(&company.office, &with(&company, &both)).await;
+    let seen = company_plan(&company, &id).await;
+    nothing_is_lost(&seen);
+    let stops = seen["stops"].as_array().unwrap();
+    assert!(!stops.is_empty() && stops.iter().all(|stop| stop["person_id"] == holder), "{stops:#?}");
+    // Of one whose certificate runs out in the middle of the season, only the stops up to that day.
+    let held = json!({
+        "name": "Certificate", "number": "FA-2", "issued_by": "A state", "rule_set": "us-md", "code": "us-md-certified",
+        "valid_from": "2026-01-01", "valid_until": "2026-09-30",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{without}/credentials"), &held).await.expect(201);
+    let one_each = json!([{ "person_id": without, "stops_per_day": 1 }, { "person_id": holder, "stops_per_day": 1 }]);
+    let id = written(&company.office, &with(&company, &one_each)).await;
+    let seen = company_plan(&company, &id).await;
+    nothing_is_lost(&seen);
+    let of_first = seen["stops"].as_array().unwrap().iter().filter(|stop| stop["person_id"] == without);
+    let days: Vec<&str> = of_first.map(|stop| stop["on"].as_str().unwrap()).collect();
+    assert!(!days.is_empty() && days.iter().all(|on| *on <= "2026-09-30"), "{days:?}");
+}
+
+#[tokio::test]
 async fn what_a_property_gets_in_a_round_is_one_stop() {
     let company = Company::in_maryland().await;
     let _ = three(&company).await;

@@ -6,7 +6,10 @@ use super::{
     section,
     summary::summary,
 };
-use crate::{law::duty::Duty, rules};
+use crate::{
+    law::{RuleSetUsed, duty::Duty, kind::RuleKind},
+    rules,
+};
 
 impl Run<'_> {
     pub(super) fn decide(mut self) -> Decision {
@@ -31,6 +34,22 @@ impl Run<'_> {
         let (findings, met) = self.into_answers();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
         Decision { verdict, summary: summary(verdict, &findings), on, findings, met, sections, rule_sets }
+    }
+
+    /// Only what the law asks of whoever goes: a certificate. With the rule sets that were asked.
+    pub(super) fn decide_certificate(mut self) -> (Vec<Finding>, Vec<RuleSetUsed>) {
+        let turns = self.turns();
+        let sets = self.stack.sets.iter().flat_map(|stacked| &stacked.set.rules);
+        let on_people: Vec<&str> =
+            sets.filter(|rule| rule.kind == RuleKind::CredentialNeed).map(|rule| rule.id.as_str()).collect();
+        self.findings.retain(|finding| on_people.contains(&finding.rule.as_str()));
+        for turn in turns.into_iter().filter(|turn| turn.rule.kind == RuleKind::CredentialNeed) {
+            if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
+                self.settle(turn, None, answer);
+            }
+        }
+        let rule_sets = self.stack.used();
+        (self.into_answers().0, rule_sets)
     }
 
     /// Only what another hour can mend: rain, alerts, heat and wind; and law that is not known, which may be about them.

@@ -43,8 +43,16 @@ pub struct StopTaken {
 pub trait Days {
     /// Whether a stop may be made on a day with everything else as it stands.
     fn may(&mut self, stop: usize, on: Day) -> Result<(), String>;
-    /// The stop goes to this day, which was just let through.
-    fn place(&mut self, stop: usize, on: Day);
+    /// Whether this technician may make a stop on a day.
+    fn goes(&mut self, _stop: usize, _on: Day, _technician: usize) -> Result<(), String> {
+        Ok(())
+    }
+    /// Ground of a stop that this technician does not treat on the day anyway; all of it, where nothing is said.
+    fn ground(&self, _stop: usize, _on: Day, _technician: usize) -> Option<Area> {
+        None
+    }
+    /// The stop goes to this day, which was just let through, and to this technician.
+    fn place(&mut self, stop: usize, at: StopPlaced);
 }
 
 /// Every technician's days as they fill.
@@ -81,21 +89,46 @@ impl<'a> DayBook<'a> {
         self.load.get(&(on, technician)).copied().unwrap_or_default()
     }
 
-    /// Who can still do this on a day: whoever is there anyway, else the one with the least to do.
-    fn room(&self, on: Day, property: usize, area: Area) -> Option<usize> {
+    /// Who can still do this on a day, the best first: whoever is there anyway, else the one with the least to do.
+    fn room(&self, on: Day, (at, stop): (usize, &StopAsked), days: &impl Days) -> Vec<usize> {
         let fits = |technician: &usize, stops: i64| {
             let load = self.load(on, *technician);
+            let area = days.ground(at, on, *technician).unwrap_or(stop.area);
             self.technicians.get(*technician).is_some_and(|most| {
                 most.stops.is_none_or(|most| load.0 + stops <= most)
                     && most.area.is_none_or(|most| load.1.saturating_add(area.raw()) <= most.raw())
             })
         };
-        match self.visited.get(&(on, property)) {
-            Some(there) => there.iter().copied().find(|there| fits(there, 0)),
-            None => (0..self.technicians.len())
-                .filter(|technician| fits(technician, 1))
-                .min_by_key(|technician| (self.load(on, *technician), *technician)),
+        if let Some(there) = self.visited.get(&(on, stop.property)) {
+            return there.iter().copied().filter(|there| fits(there, 0)).collect();
         }
+        let mut free: Vec<usize> = (0..self.technicians.len()).filter(|technician| fits(technician, 1)).collect();
+        free.sort_by_key(|technician| (self.load(on, *technician), *technician));
+        free
+    }
+
+    /// Sends somebody to a stop on a day, or says why nobody goes; nothing where nobody has room.
+    fn send(
+        &self,
+        on: Day,
+        (at, stop): (usize, &StopAsked),
+        days: &mut impl Days,
+    ) -> Option<Result<StopPlaced, String>> {
+        let free = self.room(on, (at, stop), days);
+        if free.is_empty() {
+            return None;
+        }
+        if let Err(words) = days.may(at, on) {
+            return Some(Err(words));
+        }
+        let mut why = None;
+        for technician in free {
+            match days.goes(at, on, technician) {
+                Ok(()) => return Some(Ok(StopPlaced { on, technician })),
+                Err(words) => why = why.or(Some(words)),
+            }
+        }
+        why.map(Err)
     }
 
     fn ever_fits(&self, area: Area) -> bool {
@@ -130,17 +163,17 @@ impl<'a> DayBook<'a> {
             open.sort_by_key(|at| (last.get(*at).copied().flatten(), stops.get(*at).map(|stop| stop.to), *at));
             for at in open {
                 let Some(stop) = stops.get(at) else { continue };
-                let Some(technician) = self.room(on, stop.property, stop.area) else { continue };
-                match days.may(at, on) {
-                    Ok(()) => {
-                        days.place(at, on);
-                        let there = StopPlaced { on, technician };
-                        self.add(stop.property, stop.area, there);
+                match self.send(on, (at, stop), days) {
+                    None => {}
+                    Some(Ok(there)) => {
+                        let area = days.ground(at, on, there.technician).unwrap_or(stop.area);
+                        days.place(at, there);
+                        self.add(stop.property, area, there);
                         if let Some(slot) = placed.get_mut(at) {
                             *slot = Some(there);
                         }
                     }
-                    Err(words) => {
+                    Some(Err(words)) => {
                         if let Some(slot) = why.get_mut(at) {
                             let _ = slot.get_or_insert(words);
                         }

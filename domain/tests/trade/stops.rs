@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use domain::{
-    programme::stops::{DayBook, DayCapacity, Days, StopAsked, StopTaken},
+    programme::stops::{DayBook, DayCapacity, Days, StopAsked, StopPlaced, StopTaken},
     quantity::Area,
     time::Day,
 };
@@ -22,7 +22,63 @@ impl Days for Closed {
         if closed { Err("closed".to_owned()) } else { Ok(()) }
     }
 
-    fn place(&mut self, _: usize, _: Day) {}
+    fn place(&mut self, _: usize, _: StopPlaced) {}
+}
+
+/// A second technician who may go nowhere from the second day on.
+struct Uncertified;
+
+impl Days for Uncertified {
+    fn may(&mut self, _: usize, _: Day) -> Result<(), String> {
+        Ok(())
+    }
+
+    fn goes(&mut self, _: usize, on: Day, technician: usize) -> Result<(), String> {
+        let ran_out = technician == 1 && on > day("2026-09-01");
+        if ran_out { Err("the certificate ran out".to_owned()) } else { Ok(()) }
+    }
+
+    fn place(&mut self, _: usize, _: StopPlaced) {}
+}
+
+#[test]
+fn a_stop_goes_only_to_somebody_who_may_make_it_on_that_day() {
+    // Four stops on two days for two technicians of two each: one may go on the first day alone.
+    let two = DayCapacity { stops: Some(2), area: None };
+    let stops: Vec<StopAsked> = (0..4).map(|at| stop(at, "2026-09-02", "2026-09-03")).collect();
+    let placed = DayBook::new(&[two, two], &[]).spread(&stops, &mut Uncertified);
+    assert!(placed.iter().all(|one| one.as_ref().is_ok_and(|there| there.technician == 0)), "{placed:?}");
+    let last: Vec<StopAsked> = (0..3).map(|at| stop(at, "2026-09-02", "2026-09-02")).collect();
+    let placed = DayBook::new(&[two, two], &[]).spread(&last, &mut Uncertified);
+    assert!(placed[2].as_ref().is_err_and(|why| why.ends_with("the certificate ran out")), "{placed:?}");
+    let first: Vec<StopAsked> = (0..4).map(|at| stop(at, "2026-09-01", "2026-09-01")).collect();
+    assert!(DayBook::new(&[two, two], &[]).spread(&first, &mut Uncertified).iter().all(Result::is_ok));
+}
+
+/// Two stops on one lawn: what is treated on a day is treated once, whatever goes down there.
+#[derive(Default)]
+struct OneLawn(Vec<StopPlaced>);
+
+impl Days for OneLawn {
+    fn may(&mut self, _: usize, _: Day) -> Result<(), String> {
+        Ok(())
+    }
+
+    fn ground(&self, _: usize, on: Day, technician: usize) -> Option<Area> {
+        self.0.contains(&StopPlaced { on, technician }).then_some(Area::ZERO)
+    }
+
+    fn place(&mut self, _: usize, at: StopPlaced) {
+        self.0.push(at);
+    }
+}
+
+#[test]
+fn ground_that_is_treated_twice_on_a_day_counts_once() {
+    let most = DayCapacity { stops: None, area: Some(amount("6000")) };
+    let twice = [stop(0, "2026-09-01", "2026-09-01"); 2];
+    assert!(DayBook::new(&[most], &[]).spread(&twice, &mut OneLawn::default()).iter().all(Result::is_ok));
+    assert!(DayBook::new(&[most], &[]).spread(&twice, &mut Closed::default())[1].is_err());
 }
 
 fn stop(property: usize, from: &str, to: &str) -> StopAsked {

@@ -18,7 +18,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        Content,
+        content::Content,
         effects::LineRow,
         facts::Line,
         fault::{ActFault, moment},
@@ -75,6 +75,9 @@ pub struct ApplicationInput {
     /// Who supervised the work, where somebody did.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supervisor_id: Option<PersonId>,
+    /// Nobody supervised the work, as somebody says who was there. Where this is left out and no supervisor is named, nobody has said.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub nobody_supervised: bool,
     /// Who else of the staff was there.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 10)]
@@ -177,6 +180,8 @@ pub struct ApplicationView {
     pub pavement_cleaned: bool,
     pub weather: Weather,
     pub supervisor_id: Option<PersonId>,
+    /// Somebody said that nobody supervised the work.
+    pub nobody_supervised: bool,
     #[schema(max_items = 10)]
     pub present_ids: Vec<PersonId>,
     /// What else was seen and done, as it was sent with the record.
@@ -228,7 +233,7 @@ impl ApplicationInput {
 
     /// What is kept of it as its content: all but the moment of sending, with its texts about people apart.
     pub fn content(&self) -> Result<Content, ActFault> {
-        Content::apart_from(&Self { sent_at: None, ..self.clone() }, &["notes", "reason"])
+        Content::apart(&Self { sent_at: None, ..self.clone() })
     }
 }
 
@@ -312,6 +317,7 @@ pub fn view(
         pavement_cleaned: content.pavement_cleaned,
         weather: content.weather,
         supervisor_id: content.supervisor_id,
+        nobody_supervised: content.nobody_supervised,
         present_ids: content.present_ids,
         seen: content.seen,
         lines,

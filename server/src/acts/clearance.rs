@@ -20,12 +20,12 @@ use crate::{
     acts::{
         ActContext, ActOutcome, Asker, BatchFacts,
         application::{LineView, PartName, flags, line_view},
+        content::sent_again,
         effects::ClearanceLineRow,
         facts::{self, Line, Question},
         fault::{ActFault, journaled, moment},
         ground,
         rows::{ClearanceRow, ClearedLine, HeldRow, PropertyRow, StoredClearance},
-        sent_again,
     },
     problem::FieldFault,
 };
@@ -195,6 +195,7 @@ pub fn decide(
         person: asker.actor.person,
         applicator_named: asker.actor.role == domain::actor::Role::Technician,
         supervisor: None,
+        nobody_supervised: false,
         on: input.planned_on,
         at: asker.at,
         purpose: input.purpose,

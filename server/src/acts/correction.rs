@@ -16,18 +16,21 @@ use utoipa::ToSchema;
 use self::draft::Draft;
 pub use self::{
     check::{CorrectionCheck, check},
-    words::last_word,
+    words::{Said, last_word},
 };
 use crate::acts::{
     ActContext, ActOutcome, BatchFacts,
     application::{AppliedLine, LineView, ledger_line},
-    effects::{LineRow, MovementRow},
+    content::{sent_again, whole_content},
+    effects::{LineRow, MovementRow, PersonalTextsRow},
     facts::{self, Line},
-    fault::{ActFault, journaled, moment},
+    fault::{ActFault, journaled, moment, written},
     ground,
-    rows::CorrectionRow,
-    sent_again, unacknowledged,
+    particulars::{DESTROYED, PersonalTexts},
+    rows::{CorrectionRow, StoredCorrection},
+    unacknowledged,
 };
+use crate::secret::sha256;
 
 /// What is wrong with an application, and what is true instead.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -68,6 +71,11 @@ pub struct CorrectionChange {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
     pub taken_back: Vec<SectionId>,
+    /// Sections among the lines, without parts there, whose product may lie anywhere on them, where the record names parts. Left out,
+    /// a line that names no parts keeps those that stand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub anywhere: Vec<SectionId>,
 }
 
 impl CorrectionChange {
@@ -99,10 +107,19 @@ impl CorrectionInput {
 pub struct CorrectionView {
     pub id: CorrectionId,
     pub application_id: ApplicationId,
+    /// Once it was destroyed, the words that say so.
     #[schema(max_length = 1000)]
     pub reason: String,
     pub person_id: PersonId,
+    /// What that person was called when it was made; null in corrections of earlier versions, and once it was destroyed.
+    #[schema(max_length = 120)]
+    pub person_name: Option<String>,
     pub device_id: Option<DeviceId>,
+    /// What the phone was called that it came through; null as the name is.
+    #[schema(max_length = 80)]
+    pub device_name: Option<String>,
+    /// Its reason and the names were destroyed, since they need not be kept any more.
+    pub texts_destroyed: bool,
     pub received_at: Instant,
     /// Everything that stands since, by section, named or not; empty when the application was taken back.
     #[schema(max_items = 20)]
@@ -135,6 +152,7 @@ pub fn correct(
         Judged::Holds(verdict, decision_hash) => (verdict, decision_hash),
         Judged::Refused(refused) => return Ok(refused),
     };
+    let (content, fingerprint) = context.content.kept();
     let row = CorrectionRow {
         id,
         application_id: input.application_id,
@@ -144,26 +162,38 @@ pub fn correct(
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
         leaves_others: i64::from(draft.leaves_others),
-        content: context.content.text.clone(),
-        fingerprint: context.content.fingerprint.clone(),
+        content,
+        fingerprint,
     };
-    store(context, &row, &draft, decision_hash.as_deref(), world)?;
+    let texts = PersonalTexts {
+        made_by: Some(world.person(context.actor.person)?.name.clone()),
+        made_on: context.actor.device.and_then(|device| world.devices.get(&device).cloned()),
+        ..context.content.personal.clone()
+    };
+    let texts_row = PersonalTextsRow {
+        record_id: id.to_string(),
+        salt: context.salt.clone(),
+        body: written("the texts of a correction", &texts)?,
+    };
+    store(context, &row, &draft, (decision_hash.as_deref(), texts_row), world)?;
     if let Some(corrected) = world.applications.get_mut(&input.application_id) {
         corrected.correction_ids.push(id);
     }
     let label = &world.product(draft.application.product_id)?.label;
     let lines = ground::line_views(&draft.after, label, world);
-    let view = view(&row, input.reason.clone(), lines)?;
-    world.corrections.insert(id, row);
+    let stored = StoredCorrection { row, texts: Some(texts) };
+    let view = view(&stored, None, false, lines)?;
+    world.corrections.insert(id, stored);
     Ok(ActOutcome::Corrected(view))
 }
 
-fn repeated(context: &ActContext, stored: &CorrectionRow, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
-    let application = world.applications.get(&stored.application_id);
+fn repeated(context: &ActContext, stored: &StoredCorrection, world: &BatchFacts) -> Result<ActOutcome, ActFault> {
+    let application = world.applications.get(&stored.row.application_id);
     if application.and_then(|a| facts::property(world, a.row.property_id, context.actor)).is_none() {
         return Ok(ActOutcome::Missing("correction"));
     }
-    sent_again(&stored.content, &stored.fingerprint, &context.content)
+    let whole = whole_content(&stored.row.content, stored.texts.as_ref())?;
+    sent_again(&whole, &sha256(&whole), &context.content)
 }
 
 enum Judged {
@@ -199,7 +229,7 @@ fn store(
     context: &ActContext,
     row: &CorrectionRow,
     draft: &Draft,
-    decision_hash: Option<&str>,
+    (decision_hash, texts): (Option<&str>, PersonalTextsRow),
     world: &mut BatchFacts,
 ) -> Result<(), ActFault> {
     let (subject, application, changed) = (row.id.to_string(), &draft.application, draft.changed());
@@ -244,23 +274,33 @@ fn store(
     });
     world.move_stock(application.product_id, moved)?;
     let payload = serde_json::json!({
-        "content": context.content.value, "row": journaled("a correction", row)?, "decision_sha256": decision_hash,
-        "weather_sha256": context.weather_sha256()?, "lines": ledger,
+        "content": context.content.impersonal, "row": journaled("a correction", row)?, "decision_sha256": decision_hash,
+        "weather_sha256": context.weather_sha256()?, "lines": ledger, "texts_sha256": texts.sha256(),
     });
+    world.effects.personal_texts.push(texts);
     world.effects.corrections.push(row.clone());
     world.add_to_ledger(application.product_id, ledger)?;
     world.journal(context, "application.corrected", &subject, payload.to_string());
     Ok(())
 }
 
-/// A correction as it is shown: its row, with the reason that its content gives.
-pub fn view(row: &CorrectionRow, reason: String, lines: Vec<LineView>) -> Result<CorrectionView, ActFault> {
+/// A correction as it is shown. `told` is the reason in the content of those of earlier versions.
+pub fn view(
+    StoredCorrection { row, texts }: &StoredCorrection,
+    told: Option<String>,
+    destroyed: bool,
+    lines: Vec<LineView>,
+) -> Result<CorrectionView, ActFault> {
+    let texts = texts.clone().unwrap_or_default();
     Ok(CorrectionView {
         id: row.id,
         application_id: row.application_id,
-        reason,
+        reason: texts.reason.or(told).unwrap_or_else(|| DESTROYED.to_owned()),
         person_id: row.person_id,
+        person_name: texts.made_by,
         device_id: row.device_id,
+        device_name: texts.made_on,
+        texts_destroyed: destroyed,
         received_at: moment("the receipt of a correction", row.received_at)?,
         lines,
         verdict: row.verdict,

@@ -1,15 +1,20 @@
 //! Licences and certificates as decisions take them: what the person holds who puts the product down, and what has run out.
 
 use domain::{
-    application::is_valid_on,
-    decision::{Finding, RuleSetUsed, Verdict},
-    facts::HeldCredential,
+    application::{Purpose, is_valid_on},
+    decision::{Finding, RuleSetUsed, Verdict, judge_certificate},
+    equipment::Equipment,
+    facts::{Facts, HeldCredential, Supervision},
+    law::Lawbook,
+    product::Label,
     time::Day,
+    weather::Weather,
 };
+use jiff::tz::TimeZone;
 
 use crate::acts::{
     facts,
-    rows::{CredentialRow, PersonRow},
+    rows::{CredentialRow, PersonRow, PropertyRow},
 };
 
 /// What a person holds, valid on the day or not.
@@ -21,6 +26,37 @@ pub fn held(person: &PersonRow) -> Vec<HeldCredential> {
         valid_until: row.valid_until,
     };
     person.credentials.iter().map(held).collect()
+}
+
+/// What a check of that day would say of the certificate of whoever is to go there: for visits, stops and days that are planned.
+pub fn of_stop(
+    law: &Lawbook,
+    property: &PropertyRow,
+    (label, purpose): (&Label, Purpose),
+    person: &PersonRow,
+    on: Day,
+) -> Vec<Finding> {
+    let place = property.on(on);
+    let facts = Facts {
+        on,
+        // No rule on certificates reads the hour, the machine or what was seen.
+        at: on.starts_at(&TimeZone::UTC),
+        audience: place.worked_by,
+        site: property.site_on(on),
+        credentials: held(person),
+        supervision: Supervision::Unsaid,
+        applicator_named: true,
+        purpose,
+        equipment: Equipment::RotarySpreader,
+        label: label.clone(),
+        weather: Weather::default(),
+        ground: None,
+        pavement_cleaned: None,
+        lines: Vec::new(),
+    };
+    let (mut findings, rule_sets) = judge_certificate(law, &place.rule_sets, &facts);
+    findings.extend(run_out(person, on, &rule_sets));
+    findings
 }
 
 /// Says when the last credential of a person for a jurisdiction over the property is not valid on the day. It asks for care and

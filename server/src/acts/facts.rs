@@ -50,6 +50,8 @@ pub struct Question<'a> {
     pub applicator_named: bool,
     /// Who looks after the one who does it, if anybody is named.
     pub supervisor: Option<PersonId>,
+    /// Somebody says of work that is done that nobody did.
+    pub nobody_supervised: bool,
     pub on: Day,
     pub at: Instant,
     pub purpose: Purpose,
@@ -206,9 +208,12 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
     let (product, person) = (world.product(question.product)?, world.person(question.person)?);
     let place = property.on(question.on);
-    // Whoever names no supervisor may have had one: the phone does not ask yet. What is not said asks for care.
-    let over = question.supervisor.map(|over| world.person(over)).transpose()?;
-    let supervision = over.map_or(Supervision::Unsaid, |over| Supervision::By(credentials::held(over)));
+    let supervision = match question.supervisor {
+        Some(over) => Supervision::By(credentials::held(world.person(over)?)),
+        None if question.nobody_supervised => Supervision::Nobody,
+        // Whoever names no supervisor may have had one. What is not said asks for care.
+        None => Supervision::Unsaid,
+    };
     let facts = Facts {
         on: question.on,
         at: question.at,

@@ -38,8 +38,8 @@ pub enum GapClosing {
     EnterAndAdd,
     /// By taking the record back by a correction and sending it again with this.
     TakeBackAndSendAgain,
-    /// By nothing: it stays and is told.
-    Stays,
+    /// By nothing that puts it right: the office or the owner adds why it is so.
+    Explain,
 }
 
 /// One thing that a record lacks.
@@ -230,8 +230,8 @@ fn late(written: Written, asked: &OfTheDay, law: &Lawbook) -> Option<RecordGap> 
         kind: GapKind::Late,
         field: None,
         words: "an entry made in time: it came after the day of the work".to_owned(),
-        closing: GapClosing::Stays,
-        hint: "Nothing takes it back; the record says when it came. Send the next ones on their day.",
+        closing: GapClosing::Explain,
+        hint: "The office or the owner adds to the record why it came late. The record says when it came all the same.",
         source,
     })
 }

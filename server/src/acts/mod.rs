@@ -3,6 +3,7 @@
 
 pub mod application;
 pub mod clearance;
+pub mod content;
 pub mod correction;
 pub mod credentials;
 pub mod doubts;
@@ -16,35 +17,38 @@ pub mod record;
 pub mod rows;
 pub mod seen;
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::collections::{HashMap, HashSet};
 
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
     facts::PastProduct,
     ids::{
-        ApplicationId, ClearanceId, CorrectionId, EquipmentId, LotId, PersonId, ProductId, PropertyId, SectionId,
-        VisitId,
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, EquipmentId, LotId, PersonId, ProductId, PropertyId,
+        SectionId, VisitId,
     },
     journal,
     law::Lawbook,
     time::Instant,
     weather::Weather,
 };
-use serde::Serialize;
-use serde_json::{Map, Value, json};
+use serde_json::json;
 use uuid::Uuid;
 
 use crate::{
     acts::{
         application::{ApplicationInput, ApplicationView},
         clearance::{ClearanceInput, ClearanceView},
+        content::Content,
         correction::{CorrectionInput, CorrectionView},
-        effects::{AttemptRow, ClearanceEndRow, DecisionRow, Effects, JournalRow, LineRow, RuleSetTextRow},
+        effects::{
+            AttemptRow, ClearanceEndRow, DecisionRow, Effects, JournalRow, LineRow, PersonalTextsRow, RuleSetTextRow,
+        },
         fault::{ActFault, journaled, written},
+        particulars::PersonalTexts,
         rows::{
-            CorrectionRow, EquipmentRow, LedgerRow, LotRow, PersonRow, ProductRow, PropertyRow, SectionRow,
-            StoredApplication, StoredClearance, VisitRow,
+            EquipmentRow, LedgerRow, LotRow, PersonRow, ProductRow, PropertyRow, SectionRow, StoredApplication,
+            StoredClearance, StoredCorrection, VisitRow,
         },
     },
     problem::FieldFault,
@@ -56,37 +60,6 @@ use crate::{
 pub struct Provided {
     pub weather: Weather,
     pub fetches: Vec<i64>,
-}
-
-/// What was sent, as it is kept: for the journal as a value, for its table as text. Made once, before the act.
-#[derive(Debug, Clone)]
-pub struct Content {
-    value: Value,
-    text: String,
-    /// Equal for equal content.
-    fingerprint: String,
-    /// The same without its texts about people.
-    impersonal: Value,
-}
-
-impl Content {
-    pub fn of(kept: &impl Serialize) -> Result<Self, ActFault> {
-        let value = serde_json::to_value(kept).map_err(|error| ActFault::Unwritable("what was sent", error))?;
-        // The members of a value are sorted, so equal values have equal text.
-        let text = value.to_string();
-        let fingerprint = sha256(&text);
-        let impersonal = value.clone();
-        Ok(Self { value, text, fingerprint, impersonal })
-    }
-
-    /// The same, with some members apart that speak of people.
-    pub fn apart_from(kept: &impl Serialize, personal: &[&str]) -> Result<Self, ActFault> {
-        let mut content = Self::of(kept)?;
-        if let Some(members) = content.impersonal.as_object_mut() {
-            members.retain(|name, _| !personal.contains(&name.as_str()));
-        }
-        Ok(content)
-    }
 }
 
 /// Who asks, when, and what weather services say: as much as a check knows.
@@ -176,10 +149,13 @@ pub struct BatchFacts {
     pub people: HashMap<PersonId, PersonRow>,
     pub clearances: HashMap<ClearanceId, StoredClearance>,
     pub applications: HashMap<ApplicationId, StoredApplication>,
-    pub corrections: HashMap<CorrectionId, CorrectionRow>,
+    pub corrections: HashMap<CorrectionId, StoredCorrection>,
     /// Ids that additions to records have.
     pub additions: HashSet<Uuid>,
-    pub attempts: HashSet<(String, String)>,
+    /// What phones are called.
+    pub devices: HashMap<DeviceId, String>,
+    /// Under which id something was refused, its fingerprint, and what that is salted with where it has texts about people.
+    pub attempts: HashSet<(String, String, Option<String>)>,
     pub rule_set_texts: HashSet<String>,
     pub effects: Effects,
 }
@@ -315,6 +291,14 @@ impl BatchFacts {
         Ok(hash)
     }
 
+    /// Whether the same was refused under this id before. Without its salt, which goes with its texts, an attempt is not known again.
+    fn refused_before(&self, subject: &str, content: &Content) -> bool {
+        let same = |(of, fingerprint, salt): &(String, String, Option<String>)| {
+            of == subject && content.salted(salt.as_deref()) == *fingerprint
+        };
+        self.attempts.iter().any(same)
+    }
+
     /// Keeps what was refused, once for each different content, so that nothing that may have happened is lost.
     pub fn refuse(
         &mut self,
@@ -325,9 +309,12 @@ impl BatchFacts {
         decision: &Decision,
         law: &Lawbook,
     ) -> Result<ActOutcome, ActFault> {
-        if self.attempts.insert((subject.to_owned(), context.content.fingerprint.clone())) {
+        if !self.refused_before(subject, &context.content) {
             let id = context.attempt_or_movement_id.to_string();
             let decision_hash = self.keep_decision(&format!("attempt/{id}"), context, decision, law)?;
+            let texts = attempt_texts(context, &id)?;
+            let (content, _) = context.content.kept();
+            let fingerprint = context.content.salted(texts.as_ref().map(|texts| texts.salt.as_str()));
             let row = AttemptRow {
                 id: id.clone(),
                 kind,
@@ -337,13 +324,19 @@ impl BatchFacts {
                 person_id: context.actor.person,
                 device_id: context.actor.device,
                 received_at: context.at.millis(),
-                content: context.content.text.clone(),
-                fingerprint: context.content.fingerprint.clone(),
+                content,
+                fingerprint: fingerprint.clone(),
             };
-            let payload = json!({
-                "content": context.content.value, "row": journaled("an attempt", &row)?, "decision_sha256": decision_hash,
+            let mut payload = json!({
+                "content": context.content.impersonal, "row": journaled("an attempt", &row)?, "decision_sha256": decision_hash,
                 "weather_sha256": context.weather_sha256()?,
             });
+            if let Some(texts) = &texts {
+                payload["texts_sha256"] = texts.sha256().into();
+            }
+            let salt = texts.as_ref().map(|texts| texts.salt.clone());
+            self.attempts.insert((subject.to_owned(), fingerprint, salt));
+            self.effects.personal_texts.extend(texts);
             self.effects.attempts.push(row);
             self.journal(context, "attempt.refused", &id, payload.to_string());
         }
@@ -351,16 +344,14 @@ impl BatchFacts {
     }
 }
 
-/// What was sent under an id that is taken: stored already, or other than what is stored.
-fn sent_again(stored: &str, fingerprint: &str, sent: &Content) -> Result<ActOutcome, ActFault> {
-    if fingerprint == sent.fingerprint {
-        return Ok(ActOutcome::StoredBefore);
+/// What an attempt says of people, if it says anything. The hash of what says nothing of them needs no salt.
+fn attempt_texts(context: &ActContext, id: &str) -> Result<Option<PersonalTextsRow>, ActFault> {
+    let personal = &context.content.personal;
+    if *personal == PersonalTexts::default() {
+        return Ok(None);
     }
-    let stored: Map<String, Value> = fault::read("the content under this id", stored)?;
-    let names = stored.keys().chain(sent.value.as_object().into_iter().flat_map(Map::keys));
-    let differs = |name: &&String| stored.get(*name) != sent.value.get(*name);
-    let differing: BTreeSet<String> = names.filter(differs).cloned().collect();
-    Ok(ActOutcome::Reused(differing.into_iter().collect()))
+    let body = written("the texts of an attempt", personal)?;
+    Ok(Some(PersonalTextsRow { record_id: id.to_owned(), salt: context.salt.clone(), body }))
 }
 
 /// Findings that stop and were not acknowledged one by one.

@@ -216,11 +216,22 @@ pub struct PersonalTexts {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub notes: Option<String>,
-    /// Why it was done although a rule said stop.
+    /// Why it was done although a rule said stop, or why it was corrected.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 1000)]
     pub reason: Option<String>,
+    /// What whoever made the correction or the addition was called then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub made_by: Option<String>,
+    /// What the phone was called through which it came.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 80)]
+    pub made_on: Option<String>,
 }
+
+/// What stands in the place of a text that was destroyed.
+pub const DESTROYED: &str = "Destroyed, since it need not be kept any more.";
 
 /// What somebody was called.
 #[derive(Debug, ToSchema)]
@@ -302,8 +313,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
         applicator: Some(person.name.clone()),
         supervisor: supervisor.map(|one| one.name.clone()),
         present,
-        notes: None,
-        reason: None,
+        ..PersonalTexts::default()
     };
     Ok((particulars, texts))
 }

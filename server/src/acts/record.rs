@@ -15,6 +15,7 @@ use crate::{
     acts::{
         ActContext, ActOutcome, BatchFacts,
         application::{ApplicationInput, ledger_line, view},
+        content::{sent_again, whole_content},
         doubts,
         effects::{LineRow, MovementRow, PersonalTextsRow},
         facts::{self, Line, Question, Work},
@@ -23,7 +24,7 @@ use crate::{
         ground,
         particulars::{self, Named, Particulars, PersonalTexts},
         rows::{ApplicationRow, StoredApplication},
-        sent_again, unacknowledged,
+        unacknowledged,
     },
     problem::FieldFault,
     secret::sha256,
@@ -97,7 +98,7 @@ fn repeated(context: &ActContext, stored: &StoredApplication, world: &BatchFacts
     if facts::property(world, stored.row.property_id, context.actor).is_none() {
         return Ok(ActOutcome::Missing("application"));
     }
-    let whole = stored.whole_content()?;
+    let whole = whole_content(&stored.row.content, stored.texts.as_ref())?;
     sent_again(&whole, &sha256(&whole), &context.content)
 }
 
@@ -122,6 +123,7 @@ fn judge(
         person,
         applicator_named: true,
         supervisor: input.supervisor_id,
+        nobody_supervised: input.nobody_supervised,
         on,
         at: input.started_at,
         purpose: input.purpose,
@@ -147,7 +149,7 @@ fn row_of(
 ) -> ApplicationRow {
     let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(context.actor.person);
-    let kept = context.content.impersonal.to_string();
+    let (content, fingerprint) = context.content.kept();
     ApplicationRow {
         id,
         property_id: input.property_id,
@@ -171,8 +173,8 @@ fn row_of(
         time_zone: None,
         pattern: None,
         packed: None,
-        fingerprint: sha256(&kept),
-        content: kept,
+        content,
+        fingerprint,
     }
 }
 
@@ -310,7 +312,11 @@ fn people_that_are_there(input: &ApplicationInput, world: &BatchFacts) -> Vec<Fi
     let supervisor = input.supervisor_id.map(|id| ("/supervisor_id".to_owned(), id));
     let present = input.present_ids.iter().enumerate().map(|(at, id)| (format!("/present_ids/{at}"), *id));
     let unknown = supervisor.into_iter().chain(present).filter(|(_, id)| !world.people.contains_key(id));
-    unknown.map(|(at, _)| FieldFault::at(at, "not_found", "names nobody of the staff")).collect()
+    let unknown = unknown.map(|(at, _)| FieldFault::at(at, "not_found", "names nobody of the staff"));
+    let both = input.nobody_supervised && input.supervisor_id.is_some();
+    let detail = "says that nobody supervised the work, and supervisor_id names somebody who did";
+    let both = both.then(|| FieldFault::at("/nobody_supervised", "contradiction", detail));
+    unknown.chain(both).collect()
 }
 
 /// A phone's clock may be an hour wrong, and its owner may say so. What ends more than a day from now has not been done: as a

@@ -22,12 +22,8 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 
-use crate::acts::{
-    fault::{ActFault, read},
-    particulars::{CalibrationFact, LabelFileFact, PersonalTexts},
-};
+use crate::acts::particulars::{CalibrationFact, LabelFileFact, PersonalTexts};
 
 pub use application::{ApplicationRow, StoredApplication};
 pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
@@ -202,8 +198,17 @@ pub struct CorrectionRow {
     /// read in the journal as they were written.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub leaves_others: i64,
+    /// What was sent; since there are texts about people apart, without them.
     pub content: String,
     pub fingerprint: String,
+}
+
+/// A correction as it stands.
+#[derive(Debug, Clone, Deserialize)]
+pub struct StoredCorrection {
+    pub row: CorrectionRow,
+    /// Its texts about people; nothing for the corrections of earlier versions, and once they were destroyed.
+    pub texts: Option<PersonalTexts>,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]

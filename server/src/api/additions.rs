@@ -2,7 +2,7 @@
 
 use axum::extract::State;
 use domain::{
-    actor::Actor,
+    actor::{Actor, Role},
     ids::{self, AdditionId, ApplicationId},
     time::Instant,
 };
@@ -29,7 +29,12 @@ use crate::{
     routes::{Routes, routes},
     secret,
     state::App,
-    store::{self, additions::Addition, journal::JournalContext, world},
+    store::{
+        self,
+        additions::{Addition, AdditionExplains},
+        journal::JournalContext,
+        world,
+    },
 };
 
 pub fn routes() -> Routes {
@@ -50,13 +55,26 @@ pub struct AdditionInput {
     /// Adds what the book says by now of the day of the work, for what was entered too late to be fixed with the record.
     #[serde(default)]
     pub from_the_book: bool,
+    /// Why the record came later than the law wants it, in the words of the office or the owner. It closes that gap; when the record
+    /// came stays on it.
+    #[serde(default)]
+    #[schema(min_length = 3, max_length = 1000, format = "lines")]
+    pub late_because: Option<String>,
 }
 
 impl AdditionInput {
-    fn faults(&self, record: &ApplicationView, now: Instant) -> Vec<FieldFault> {
-        let nothing = !self.from_the_book && self.seen.as_ref().is_none_or(SeenFacts::is_empty);
+    fn faults(&self, record: &ApplicationView, actor: Actor, now: Instant) -> Vec<FieldFault> {
+        let nothing =
+            !self.from_the_book && self.late_because.is_none() && self.seen.as_ref().is_none_or(SeenFacts::is_empty);
         let empty = nothing.then(|| FieldFault::at("/seen", "incomplete", "says nothing that could be added"));
-        empty.into_iter().chain(self.seen.iter().flat_map(|seen| seen.faults(record.started_at, now))).collect()
+        let own = self.late_because.as_ref().filter(|_| actor.role == Role::Technician);
+        let detail = "is for the office and the owner, who answer for late records";
+        let own = own.map(|_| FieldFault::at("/late_because", "not_allowed", detail));
+        empty
+            .into_iter()
+            .chain(own)
+            .chain(self.seen.iter().flat_map(|seen| seen.faults(record.started_at, now)))
+            .collect()
     }
 }
 
@@ -87,13 +105,28 @@ pub async fn create_addition(
         Box::pin(async move {
             let found = store::applications::get(&mut *connection, application, scope).await?;
             let record = found.ok_or_else(|| Problem::not_found("application"))?;
-            whole(value.faults(&record, at))?;
+            whole(value.faults(&record, actor, at))?;
             let stood = if value.from_the_book { Some(by_now(connection, &record, at).await?) } else { None };
             let (particulars, texts) = stood.unzip();
-            let texts = texts.map(|texts| serde_json::to_string(&texts)).transpose()?;
-            let texts = texts.map(|body| PersonalTextsRow { record_id: id.to_string(), salt, body });
-            let addition = addition(id, application, actor, at, value.seen, particulars, texts.as_ref());
-            store::additions::insert(connection, &addition, texts.as_ref()).await?;
+            let explains = value.late_because.as_ref().map(|_| AdditionExplains::LateEntry);
+            let texts = PersonalTexts { reason: value.late_because, ..texts.unwrap_or_default() };
+            let texts = made(connection, actor, texts).await?;
+            let body = serde_json::to_string(&texts)?;
+            let texts = PersonalTextsRow { record_id: id.to_string(), salt, body };
+            let addition = Addition {
+                id,
+                application_id: application,
+                person_id: actor.person,
+                device_id: actor.device,
+                entered_at: at,
+                seen: value.seen.filter(|seen| !seen.is_empty()),
+                particulars,
+                explains,
+                texts: None,
+                texts_destroyed: false,
+                texts_sha256: Some(texts.sha256()),
+            };
+            store::additions::insert(connection, &addition, &texts).await?;
             Ok(addition)
         })
     })
@@ -113,24 +146,12 @@ async fn by_now(
     Ok(particulars::of(&named, &world)?)
 }
 
-fn addition(
-    id: AdditionId,
-    application: ApplicationId,
-    actor: Actor,
-    at: Instant,
-    seen: Option<SeenFacts>,
-    particulars: Option<Particulars>,
-    texts: Option<&PersonalTextsRow>,
-) -> Addition {
-    Addition {
-        id,
-        application_id: application,
-        person_id: actor.person,
-        device_id: actor.device,
-        entered_at: at,
-        seen: seen.filter(|seen| !seen.is_empty()),
-        particulars,
-        texts: None,
-        texts_sha256: texts.map(PersonalTextsRow::sha256),
-    }
+/// The texts of an addition, with what whoever makes it is called today, and the phone.
+async fn made(connection: &mut SqliteConnection, actor: Actor, texts: PersonalTexts) -> Result<PersonalTexts, Problem> {
+    let made_by = store::people::get(&mut *connection, actor.person).await?.map(|person| person.name);
+    let made_on = match actor.device {
+        Some(device) => store::devices::get(connection, device).await?.map(|device| device.name),
+        None => None,
+    };
+    Ok(PersonalTexts { made_by, made_on, ..texts })
 }

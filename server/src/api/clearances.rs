@@ -15,8 +15,9 @@ use domain::{
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActContext, ActOutcome, Content, Provided,
+        Act, ActContext, ActOutcome, Provided,
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
+        content::Content,
     },
     book::{office, weather},
     extract::{PathId, Valid},

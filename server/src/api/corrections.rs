@@ -8,7 +8,8 @@ use utoipa::IntoParams;
 use crate::{
     access::AnyStaff,
     acts::{
-        Act, ActOutcome, Asker, Content,
+        Act, ActOutcome, Asker,
+        content::Content,
         correction::{self, CorrectionCheck, CorrectionInput, CorrectionView},
     },
     api::clearances::{context, refused, stored_before_response, stored_response},
@@ -69,7 +70,7 @@ pub async fn correct_application(
     Valid { value, .. }: Valid<CorrectionInput>,
 ) -> Result<Response, Problem> {
     let value = value.canonical();
-    let mut context = context(&app, staff, Content::of(&value)?);
+    let mut context = context(&app, staff, Content::apart(&value)?);
     context.weather = weather::of_record(&app, value.application_id).await?;
     match app.store.act(Act::Correct(context, id, value)).await? {
         ActOutcome::Corrected(view) => Ok(stored_response(view)),

@@ -23,6 +23,7 @@ use crate::{
     api::whole,
     book::{
         self,
+        credentials::{self, Errand},
         load_sheet::{self, DayLoad, Truck},
         weather::{self, VisitWeather},
     },
@@ -73,7 +74,7 @@ struct DayQuery {
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
 /// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
 /// force for this person and product with their age, what is known of the weather, and what is open about each: a soil report
-/// that ends, a client who stops.
+/// that ends, a client who stops, a certificate that has run out by then.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -86,7 +87,14 @@ async fn get_day(
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
     let downloaded_at = app.clock.now();
     let mut visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    book::days::open(&app.law, day, &mut visits);
+    let errands = visits.iter().map(|stop| Errand::of(&stop.visit));
+    let planned: Vec<Errand> = errands.clone().flatten().collect();
+    let mut connection = app.store.reader().acquire().await?;
+    let found = credentials::of_errands(&mut connection, &app.law, &planned, downloaded_at).await?;
+    drop(connection);
+    let mut found = found.into_iter();
+    let certificates: Vec<_> = errands.map(|errand| errand.and_then(|_| found.next()).unwrap_or_default()).collect();
+    book::days::open(&app.law, day, &mut visits, &certificates);
     let weather = weather::of_visits(&app, day, &visits).await;
     Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
 }

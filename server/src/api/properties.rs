@@ -200,7 +200,8 @@ async fn get_property(
 
 /// Replace a property
 ///
-/// Replaces everything that the office writes about it. What is changed holds from `since` on; earlier days keep what stood then,
+/// Replaces everything that the office writes about it: what is left out is then what it is with a new property, a lawn, worked for
+/// hire, without a nutrient plan, and not what stood before. Read it, change it, and send all of it. What is changed holds from `since` on; earlier days keep what stood then,
 /// and records what they were decided under. When it changes hands, the statements of earlier years stay with the client of
 /// those years, and the nitrogen stays with the land.
 #[utoipa::path(put, path = "/api/v1/properties/{id}", operation_id = "replace_property", tag = "properties",

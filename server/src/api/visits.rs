@@ -1,5 +1,7 @@
 //! Visits: planned stops.
 
+use std::sync::Arc;
+
 use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, PersonId, PropertyId, SectionId, VisitId},
@@ -11,7 +13,10 @@ use sqlx::SqliteConnection;
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
     api::{office_day, whole},
-    book::office::{self, IdempotentRequest},
+    book::{
+        credentials,
+        office::{self, IdempotentRequest},
+    },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
     paging::{Page, Paged},
     problem::{FieldFault, Problem},
@@ -162,7 +167,8 @@ async fn round_faults(
 
 /// Create a visit
 ///
-/// One person, one property, one day, one product. It is in the person's day at once.
+/// One person, one property, one day, one product. It is in the person's day at once. Somebody whose certificate will have run out by
+/// then can be named all the same, since it may be renewed; `certificate` of the answer says so.
 #[utoipa::path(post, path = "/api/v1/visits", operation_id = "create_visit", tag = "visits",
     security(("bearer" = ["office", "owner"])), params(IdempotencyKey), request_body = VisitInput,
     responses((status = 201, description = "Planned.", body = Visit, headers(("Location" = String, description = "Where it is.")))))]
@@ -178,10 +184,12 @@ pub async fn create_visit(
     let id: VisitId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
     let repeat = IdempotentRequest { key, route: "create_visit", fingerprint };
+    let law = Arc::clone(&app.law);
     office::create(&app, deed, repeat, format!("/api/v1/visits/{id}"), move |connection| {
         Box::pin(async move {
             check(&mut *connection, &visit).await?;
-            Ok(store::visits::insert(connection, id, &visit, None, at).await?)
+            let made = store::visits::insert(&mut *connection, id, &visit, None, at).await?;
+            Ok(credentials::told(connection, &law, made, at).await?)
         })
     })
     .await
@@ -222,7 +230,8 @@ async fn get_visit(
 
 /// Replace a visit
 ///
-/// Replaces the planning, and says how the visit ended: done, not done or cancelled, the last two with a reason.
+/// Replaces the planning, and says how the visit ended: done, not done or cancelled, the last two with a reason. Of one that is still to
+/// be made, `certificate` says what stands against it by the certificate of whoever goes.
 #[utoipa::path(put, path = "/api/v1/visits/{id}", operation_id = "replace_visit", tag = "visits",
     security(("bearer" = ["office", "owner"])), params(("id" = VisitId, Path, description = "The visit."), IfMatch),
     request_body = VisitChange, responses((status = 200, description = "Changed.", body = Visit)))]
@@ -235,12 +244,14 @@ pub async fn replace_visit(
 ) -> Result<Json<Visit>, Problem> {
     let at = app.clock.now();
     let deed = JournalContext { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
+    let law = Arc::clone(&app.law);
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let mut faults = all_faults(&mut *connection, &value).await?;
             faults.extend(round_faults(&mut *connection, id, &value).await?);
             whole(faults)?;
-            store::visits::update(connection, id, &value, if_match.versions, at).await?.or_problem("visit")
+            let changed = store::visits::update(&mut *connection, id, &value, if_match.versions, at).await?;
+            Ok(credentials::told(connection, &law, changed.or_problem("visit")?, at).await?)
         })
     });
     changed.await.map(Json)

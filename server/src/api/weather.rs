@@ -5,6 +5,7 @@ use axum::{
     extract::{Path, State},
 };
 use domain::{
+    actor::Role,
     application::Purpose,
     decision::Verdict,
     ids::{self, ApplicationId, PropertyId, VisitId},
@@ -16,7 +17,10 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner},
-    book::weather::{self, PlannedProduct, ProductHours, ServiceWeather, WorkingWindow},
+    book::{
+        credentials::{self, Errand},
+        weather::{self, PlannedProduct, ProductHours, ServiceWeather, WorkingWindow},
+    },
     extract::{PathId, ValidQuery},
     paging::PageRequest,
     problem::{FieldFault, Kind, Problem},
@@ -105,8 +109,8 @@ fn read_day(day: &str) -> Result<Day, Problem> {
 /// Get the working window of a day
 ///
 /// For each product that is planned on the property that day, or for one that is named: the working hours (7 to 19 local time)
-/// in which it may go down as far as rain, alerts, heat and wind go, why the other hours not, and the next such hours within
-/// the forecast. Season, amounts and the ground are the check's to ask.
+/// in which it may go down as far as rain, alerts, heat, wind and the certificate of whoever goes go, why the other hours not, and the
+/// next such hours within the forecast. Season, amounts and the ground are the check's to ask.
 #[utoipa::path(get, path = "/api/v1/properties/{id}/working-windows/{day}", operation_id = "get_working_window", tag = "weather",
     security(("bearer" = ["any staff"])),
     params(("id" = PropertyId, Path, description = "The property."), ("day" = Day, Path, description = "The local day."), WindowQuery),
@@ -123,28 +127,39 @@ async fn get_working_window(
     let property = property(&app, id, staff.scope()).await?;
     let mut planned = Vec::new();
     if let Some(product) = query.product_id {
-        planned.push(planned_product(&app, None, product, Purpose::Maintenance).await?);
+        // An office that asks for nobody's visit names nobody who would go.
+        let person = (staff.0.role == Role::Technician).then_some(staff.0.person);
+        let errand =
+            person.map(|person| Errand { property: id, product, purpose: Purpose::Maintenance, person, on: day });
+        planned.push(planned_product(&app, (None, product, Purpose::Maintenance), errand).await?);
     } else {
         let filter = Filter { planned_on: Some(day), property: Some(id), ..Filter::default() };
         for visit in planned_visits(&app, filter, staff.scope()).await?.iter().take(50) {
-            planned.push(planned_product(&app, Some(visit.id), visit.product_id, visit.purpose).await?);
+            planned.push(planned_visit(&app, visit).await?);
         }
     }
     let said = said(&app, &property).await;
     Ok(Json(weather::window(&app, &property, day, &planned, &said)?))
 }
 
+async fn planned_visit(app: &App, visit: &Visit) -> Result<PlannedProduct, Problem> {
+    planned_product(app, (Some(visit.id), visit.product_id, visit.purpose), Errand::of(visit)).await
+}
+
 async fn planned_product(
     app: &App,
-    visit: Option<VisitId>,
-    product: domain::ids::ProductId,
-    purpose: Purpose,
+    (visit, product, purpose): (Option<VisitId>, domain::ids::ProductId, Purpose),
+    errand: Option<Errand>,
 ) -> Result<PlannedProduct, Problem> {
     let found = store::products::get(app.store.reader(), product).await?;
     let found = found.ok_or_else(|| {
         Problem::invalid(vec![FieldFault::parameter("product_id", "not_found", "names no product of this company")])
     })?;
-    Ok(PlannedProduct { visit, product, product_name: found.name, label: found.label, purpose })
+    let errands: Vec<Errand> = errand.into_iter().collect();
+    let mut connection = app.store.reader().acquire().await?;
+    let told = credentials::of_errands(&mut connection, &app.law, &errands, app.clock.now()).await?;
+    let certificate = told.into_iter().next().unwrap_or_default();
+    Ok(PlannedProduct { visit, product, product_name: found.name, label: found.label, purpose, certificate })
 }
 
 async fn planned_visits(app: &App, filter: Filter, scope: Scope) -> Result<Vec<Visit>, Problem> {
@@ -197,7 +212,7 @@ async fn get_day_working_windows(
     let visits = planned_visits(&app, filter, scope).await?;
     let one = async |visit: Visit| {
         let property = property(&app, visit.property_id, scope).await?;
-        let planned = planned_product(&app, Some(visit.id), visit.product_id, visit.purpose).await?;
+        let planned = planned_visit(&app, &visit).await?;
         let said = said(&app, &property).await;
         let mut window = weather::window(&app, &property, day, &[planned], &said)?;
         let hours = window.products.pop().ok_or_else(|| Problem::not_found("product"))?;

@@ -1,22 +1,26 @@
 //! What is open about the stops of a day, said before the truck leaves, while the office can still do something about it.
 
 use domain::{
+    decision::Finding,
     equipment::Equipment,
     law::{Intent, Lawbook},
     time::Day,
 };
 
-use crate::store::{
-    days::{DayVisit, OpenPoint},
-    sections::Section,
+use crate::{
+    field_fault::truncate_chars,
+    store::{
+        days::{DayVisit, OpenPoint},
+        sections::Section,
+    },
 };
 
 /// A soil report that ends within so many days is told: a laboratory takes weeks. *Common practice.*
 const SOON: i32 = 90;
 
-/// Adds to each stop what is open about it.
-pub fn open(law: &Lawbook, day: Day, visits: &mut [DayVisit]) {
-    for stop in visits {
+/// Adds to each stop what is open about it. `certificates` says of each what stands against it by the certificate of whoever goes.
+pub fn open(law: &Lawbook, day: Day, visits: &mut [DayVisit], certificates: &[Vec<Finding>]) {
+    for (stop, certificate) in visits.iter_mut().zip(certificates) {
         let mut points: Vec<OpenPoint> =
             stop.sections.iter().filter_map(|section| soil(law, day, stop, section)).collect();
         if let Some(ends) = stop.client_cancelled_on {
@@ -27,6 +31,10 @@ pub fn open(law: &Lawbook, day: Day, visits: &mut [DayVisit]) {
             };
             points.push(OpenPoint { section_id: None, words });
         }
+        points.extend(certificate.iter().map(|finding| OpenPoint {
+            section_id: None,
+            words: truncate_chars(format!("{} {}", finding.message, finding.hint), 400),
+        }));
         stop.open = points;
     }
 }

@@ -3,6 +3,7 @@
 pub mod attention;
 pub mod backup;
 pub mod company_year;
+pub mod credentials;
 pub mod days;
 pub mod drift;
 pub mod duties;

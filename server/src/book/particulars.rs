@@ -14,7 +14,7 @@ use utoipa::ToSchema;
 use crate::{
     acts::{
         application::ApplicationView,
-        gaps::{Known, OfTheDay, RecordGap, Written, gaps},
+        gaps::{GapKind, Known, OfTheDay, RecordGap, Written, gaps},
         particulars::{self, Named, Particulars, PersonalTexts, SectionThen},
     },
     book::{site, weather},
@@ -22,7 +22,12 @@ use crate::{
     problem::Problem,
     scope::Scope,
     state::App,
-    store::{self, ReadTransaction, additions::Addition, particulars::Kept, world},
+    store::{
+        self, ReadTransaction,
+        additions::{Addition, AdditionExplains},
+        particulars::Kept,
+        world,
+    },
 };
 
 /// What a record tells beside its amounts.
@@ -182,5 +187,9 @@ pub async fn gaps_of(
         received_at: application.received_at,
         after_the_day: application.late == Some(true),
     };
-    Ok(gaps(&known, written, asked, &app.law))
+    let mut found = gaps(&known, written, asked, &app.law);
+    // That it came late stays on the record, with the word that was added; it is not left to do.
+    let explained = told.additions.iter().any(|one| one.explains == Some(AdditionExplains::LateEntry));
+    found.retain(|gap| gap.kind != GapKind::Late || !explained);
+    Ok(found)
 }

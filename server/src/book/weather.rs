@@ -2,7 +2,7 @@
 
 use domain::{
     application::Purpose,
-    decision::{HourVerdict, Verdict, first_stretch, hours_of, judge_hours},
+    decision::{Finding, HourVerdict, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
     facts::{Facts, SiteFacts, Supervision},
     ids::{ApplicationId, ProductId, PropertyId, VisitId},
@@ -106,6 +106,8 @@ pub struct PlannedProduct {
     pub product_name: String,
     pub label: Label,
     pub purpose: Purpose,
+    /// What stands against it by the certificate of whoever is to go.
+    pub certificate: Vec<Finding>,
 }
 
 /// The working hours of a day for one product, as far as the weather goes.
@@ -115,9 +117,14 @@ pub struct ProductHours {
     pub product_id: ProductId,
     #[schema(max_length = 120)]
     pub product_name: String,
-    /// The best that any hour of the day offers.
+    /// The best that any hour of the day offers, with the certificate of whoever is to go.
     pub verdict: Verdict,
-    /// The first hours of the day with that verdict; null when every hour is a stop, or the day's work is over.
+    /// What a check would say of that certificate: of the visit's own person, or of a technician who asks. Empty where nothing stands
+    /// against it, and where nobody is named.
+    #[schema(max_items = 20)]
+    pub certificate: Vec<Finding>,
+    /// The first hours of the day with the best weather; null when every hour is a stop, or the day's work is over, or the
+    /// certificate stops it.
     pub window: Option<VerdictPeriod>,
     /// The next such hours on a later day, within the forecast.
     pub next_window: Option<VerdictPeriod>,
@@ -236,6 +243,8 @@ pub async fn of_visits(app: &App, day: Day, visits: &[DayVisit]) -> Vec<VisitWea
             product_name: visit.product.name.clone(),
             label: visit.product.label.clone(),
             purpose: visit.visit.purpose,
+            // It is among what is open about the stop.
+            certificate: Vec::new(),
         };
         let services = said.iter().map(|said| service(app, said, now)).collect();
         let (hours, gaps) = match window(app, &visit.property, day, &[planned], &said) {
@@ -315,17 +324,20 @@ fn product_hours(
         judge_hours(&app.law, &rule_sets, &facts(property, planned, on, now), told, &hours, now)
     };
     let hours = judge(day);
-    let verdict = best(&hours);
+    let (weather, held) = (best(&hours), planned.certificate.iter().map(|finding| finding.verdict).max());
+    let verdict = weather.max(held.unwrap_or(Verdict::Go));
+    let may_go = held != Some(Verdict::Stop);
     let last = told.iter().filter_map(|told| told.forecast.as_ref().and_then(Forecast::ends_at)).max();
     let later = (1..=DAYS_AHEAD).map(|days| day.plus_days(days));
     let mut within = later.take_while(|on| last.is_some_and(|last| on.starts_at(zone) < last));
-    let next_window = within.find_map(|on| stretch(&judge(on), Verdict::Go));
+    let next_window = within.find_map(|on| stretch(&judge(on), Verdict::Go)).filter(|_| may_go);
     ProductHours {
         visit_id: planned.visit,
         product_id: planned.product,
         product_name: planned.product_name.clone(),
         verdict,
-        window: stretch(&hours, verdict),
+        certificate: planned.certificate.clone(),
+        window: stretch(&hours, weather).filter(|_| may_go),
         next_window,
         hours,
     }

@@ -107,6 +107,7 @@ pub async fn record(
     seen.extend(evidence.iter().flat_map(|evidence| seen::of_weather(&evidence.facts, &local, dates)));
     let written = Written { local: &local, dates };
     seen.extend(a.seen.iter().flat_map(|more| told::seen(more, written)));
+    seen.extend(a.nobody_supervised.then(|| Observation { what: "Supervised by", words: "nobody".to_owned() }));
     let additions = added(&app, &told, written).await?;
     let mut stood = told::stood(&told.particulars, told.texts.as_ref(), written);
     stood.extend(told::sections_since(&told.sections_since, written));
@@ -138,14 +139,16 @@ pub async fn record(
 async fn added(app: &App, told: &RecordParticulars, written: Written<'_>) -> Result<Vec<Added>, Problem> {
     let mut additions = Vec::new();
     for one in &told.additions {
-        let by = store::people::get(app.store.reader(), one.person_id).await?.map(|person| person.name);
-        let mut says: Vec<Observation> = one.seen.iter().flat_map(|seen| told::seen(seen, written)).collect();
+        let then = one.texts.as_ref().and_then(|texts| Some((texts.made_by.clone()?, texts.made_on.clone())));
+        let by = maker(app, one.person_id, then, one.texts_destroyed).await?;
+        let mut says: Vec<Observation> = told::explained(one).into_iter().collect();
+        says.extend(one.seen.iter().flat_map(|seen| told::seen(seen, written)));
         if let Some(particulars) = &one.particulars {
             says.extend(told::stood(particulars, one.texts.as_ref(), written));
         }
         additions.push(Added {
             at: written.local.minute(one.entered_at, written.dates),
-            by: by.unwrap_or_default(),
+            by,
             from_the_book: one.particulars.is_some(),
             says,
         });
@@ -164,10 +167,11 @@ async fn corrections(
     let rows = store::applications::corrections(reader, CORRECTIONS, Some(id), None, Scope::Company).await?;
     let mut told = Vec::new();
     for correction in rows.into_iter().map(|row| row.item) {
-        let by = store::people::get(reader, correction.person_id).await?.map(|person| person.name);
+        let then = correction.person_name.map(|name| (name, correction.device_name));
+        let by = maker(app, correction.person_id, then, correction.texts_destroyed).await?;
         told.push(Corrected {
             at: local.minute(correction.received_at, dates),
-            by: by.unwrap_or_default(),
+            by,
             reason: correction.reason,
             lines: correction
                 .lines
@@ -178,6 +182,25 @@ async fn corrections(
         });
     }
     Ok(told)
+}
+
+/// Who made a correction or an addition, and on which phone, as it was fixed then. Those of earlier versions fixed nothing, so theirs
+/// is today's name.
+async fn maker(
+    app: &App,
+    person: ids::PersonId,
+    then: Option<(String, Option<String>)>,
+    destroyed: bool,
+) -> Result<String, Problem> {
+    match then {
+        Some((name, None)) => Ok(name),
+        Some((name, Some(device))) => Ok(format!("{name} on {device}")),
+        None if destroyed => Ok("name destroyed".to_owned()),
+        None => {
+            let now = store::people::get(app.store.reader(), person).await?.map(|person| person.name);
+            Ok(format!("{} (the name on file now)", now.unwrap_or_default()))
+        }
+    }
 }
 
 /// The sections of a property by what they are called.

@@ -89,7 +89,13 @@ fn row(standing: &Standing, (section, called): &(SectionId, String)) -> Vec<Fiel
         area.value = vec![line.area_sqft.to_string()];
         let now = format!("On record: {} lb on {} sq ft.", line.product_lb, line.area_sqft);
         let back = Field::tick(&name(*section, "back"), &format!("Nothing was put down on the {called}"));
-        fields.extend([product.help(now), area, back]);
+        fields.extend([product.help(now), area]);
+        if !line.parts.is_empty() {
+            let parts: Vec<&str> = line.parts.iter().map(|part| part.0.as_str()).collect();
+            let words = format!("It may lie anywhere on the {called}, not only in {}", parts.join(", "));
+            fields.push(Field::tick(&name(*section, "anywhere"), &words));
+        }
+        fields.push(back);
     } else {
         fields.push(product.help("Not in this record. Fill it in only if product went down here."));
         fields.push(area.help("Leave it empty if all of it was treated."));
@@ -102,7 +108,7 @@ async fn form(app: &App, standing: &Standing) -> Result<Form, Problem> {
     let mut fields: Vec<Field> = standing.sections.iter().flat_map(|section| row(standing, section)).collect();
     let whole = Field::tick(WHOLE, "Take the whole record back: nothing of it was put down");
     fields.push(whole.under("The whole record"));
-    fields.push(Field::lines("/reason", "Why it is corrected").help("It stands beside the correction for good."));
+    fields.push(Field::lines("/reason", "Why it is corrected").help("It stands beside the correction."));
     if let Some(last) = standing.last {
         fields.push(Field::hidden("/replaces", last.to_string()));
     }
@@ -127,7 +133,7 @@ fn asked(form: &Form, standing: &Standing) -> (Value, Vec<(String, String)>) {
     if said(WHOLE) == "true" {
         return (body, places);
     }
-    let (mut lines, mut back) = (Vec::new(), Vec::new());
+    let (mut lines, mut back, mut anywhere) = (Vec::new(), Vec::new(), Vec::new());
     for (section, _) in &standing.sections {
         let field = |figure| name(*section, figure);
         let (product, area) = (said(&field("product_lb")), said(&field("treated_area_sqft")));
@@ -142,8 +148,13 @@ fn asked(form: &Form, standing: &Standing) -> (Value, Vec<(String, String)>) {
             Some(line) => ProductMass::parse(product) == Ok(line.product_lb) && same_area,
             None => product.is_empty() && area.is_empty(),
         };
-        if as_it_stands {
+        let loose = stands.is_some() && said(&field("anywhere")) == "true";
+        if as_it_stands && !loose {
             continue;
+        }
+        if loose {
+            places.push((format!("/change/anywhere/{}", anywhere.len()), field("anywhere")));
+            anywhere.push(json!(section));
         }
         let mut line = json!({ "section_id": section });
         if !product.is_empty() {
@@ -158,6 +169,9 @@ fn asked(form: &Form, standing: &Standing) -> (Value, Vec<(String, String)>) {
         lines.push(line);
     }
     body["change"] = json!({ "lines": lines, "taken_back": back });
+    if !anywhere.is_empty() {
+        body["change"]["anywhere"] = anywhere.into();
+    }
     (body, places)
 }
 

@@ -44,8 +44,13 @@ pub async fn list(_: OfficeSession, State(app): State<App>, Query(before): Query
     Ok(page(GapsPage { dates: dates(&app).await?, records, older, begun_later: before.is_some() }.render()))
 }
 
-fn form(id: ApplicationId) -> Form {
-    let moment = "Written as 2026-09-15T18:00:00-04:00.";
+fn form(id: ApplicationId, zone: &str) -> Form {
+    let clock = format!("By the clock at the property, {zone}.");
+    let moment = |name: &str, label: &str| match domain::time::zone(zone) {
+        Ok(zone) => Field::moment(name, label, zone).optional().help(&clock),
+        // Without its clock only a moment with its own offset says when it was.
+        Err(_) => Field::line(name, label).optional().help("Written as 2026-09-15T18:00:00-04:00."),
+    };
     let fields = vec![
         Field::tick("/from_the_book", "Add what is on file now for the day of the work").help(
             "For a certificate, a telephone number, a copy of the label or a soil report that was entered after the record.",
@@ -56,14 +61,17 @@ fn form(id: ApplicationId) -> Form {
         Field::line("/seen/machine_setting", "Setting of the machine").optional(),
         Field::amount("/seen/kept_from_water_ft", "Distance kept from water, ft").optional(),
         Field::amount("/seen/kept_from_drains_ft", "Distance kept from drains, ft").optional(),
-        Field::line("/seen/watered_in/at", "Watered in: when").optional().help(moment),
+        moment("/seen/watered_in/at", "Watered in: when"),
         Field::one("/seen/watered_in/by", "Watered in: by whom", watered()).optional(),
         Field::line("/seen/label_instructions/0/words", "A special instruction of the label").optional(),
         Field::yes_or_no("/seen/label_instructions/0/kept", "Was it kept?").optional(),
         Field::yes_or_no("/seen/label_instructions/0/passed_on", "Was it passed on to the client?").optional(),
         Field::one("/seen/notices/0/kind", "Notice: what", notices()).optional(),
-        Field::line("/seen/notices/0/at", "Notice: when").optional().help(moment),
+        moment("/seen/notices/0/at", "Notice: when"),
         Field::one("/seen/notices/0/to", "Notice: to whom", told()).optional(),
+        Field::lines("/late_because", "Why the record came late")
+            .optional()
+            .help("Only where the list says that it came late. It takes the record off that list; when it came stays on it."),
     ];
     let note = "What was saved with the record stays as it is. What you add stands beside it, with today's date and your name.";
     Form::new("Add to a record", format!("/office/records/{id}/add"), "Add it", fields)
@@ -137,9 +145,12 @@ fn told() -> Vec<Choice> {
     ])
 }
 
-async fn known(app: &App, id: ApplicationId) -> Result<(), Problem> {
+/// The form for a record, with the clock at its property.
+async fn form_of(app: &App, id: ApplicationId) -> Result<Form, Problem> {
     let found = store::applications::get(app.store.reader(), id, Scope::Company).await?;
-    found.map(|_| ()).ok_or_else(|| Problem::not_found("application"))
+    let record = found.ok_or_else(|| Problem::not_found("application"))?;
+    let property = store::properties::get(app.store.reader(), record.property_id, Scope::Company).await?;
+    Ok(form(id, &property.map(|property| property.time_zone).unwrap_or_default()))
 }
 
 pub async fn new(
@@ -147,8 +158,7 @@ pub async fn new(
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Response, Problem> {
-    known(&app, id).await?;
-    Ok(form(id).once(&app).show())
+    Ok(form_of(&app, id).await?.once(&app).show())
 }
 
 pub async fn add(
@@ -157,7 +167,7 @@ pub async fn add(
     PathId(id): PathId<ids::Application>,
     sent: FormData,
 ) -> Result<Response, Problem> {
-    let form = form(id).sent(&sent);
+    let form = form_of(&app, id).await?.sent(&sent);
     let done = async {
         let (key, valid) = form.asked(&app)?;
         api::additions::create_addition(desk.staff(), State(app.clone()), PathId(id), key, valid).await

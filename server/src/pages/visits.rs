@@ -1,10 +1,14 @@
 //! Visits, as the office plans, changes and closes them.
 
 use axum::{extract::State, response::Response};
-use domain::ids::{self, PropertyId, VisitId};
+use domain::{
+    decision::{Finding, Verdict},
+    ids::{self, PropertyId, VisitId},
+};
 
 use crate::{
     api,
+    book::credentials,
     extract::PathId,
     pages::{
         form::{Choice, Field, Form, FormData, choices},
@@ -91,7 +95,19 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
         "Save",
         fields,
     );
-    Ok(form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id)))
+    let form = form.filled(visit, visit.version()).back(format!("/office/properties/{}", visit.property_id));
+    Ok(against(app, visit).await?.into_iter().fold(form, Form::note))
+}
+
+/// What stands against a visit by the certificate of whoever goes, as of now.
+async fn against(app: &App, visit: &Visit) -> Result<Vec<String>, Problem> {
+    let mut connection = app.store.reader().acquire().await?;
+    let told = credentials::told(&mut connection, &app.law, visit.clone(), app.clock.now()).await?;
+    let words = |finding: &Finding| {
+        let mark = if finding.verdict == Verdict::Stop { "■" } else { "▲" };
+        format!("{mark} {} {}", finding.message, finding.hint)
+    };
+    Ok(told.certificate.iter().map(words).collect())
 }
 
 pub async fn new(
@@ -114,7 +130,13 @@ pub async fn add(
         api::visits::create_visit(desk.office(), State(app.clone()), key, valid).await
     };
     let done = done.await;
-    form.made(&app, done, |_| format!("/office/properties/{id}"))
+    // Where something stands against it, the visit says so at once.
+    let told = done.as_ref().is_ok_and(|made| made.body.contains("\"certificate\""));
+    form.made(
+        &app,
+        done,
+        |made| if told { format!("/office/visits/{made}") } else { format!("/office/properties/{id}") },
+    )
 }
 
 pub async fn one(
@@ -139,5 +161,7 @@ pub async fn change(
     };
     let done = done.await;
     let now = stored_form(&app, &get(&app, id).await?).await?;
-    form.changed(done, &now, &format!("/office/properties/{}", stored.property_id))
+    let told = done.as_ref().is_ok_and(|changed| !changed.certificate.is_empty());
+    let to = if told { format!("/office/visits/{id}") } else { format!("/office/properties/{}", stored.property_id) };
+    form.changed(done, &now, &to)
 }

@@ -4,7 +4,7 @@ use domain::{
     ids::{AdditionId, ApplicationId, DeviceId, PersonId},
     time::Instant,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use utoipa::ToSchema;
 
@@ -15,7 +15,7 @@ use crate::{
         seen::SeenFacts,
     },
     secret::sha256,
-    store::{read, read_instant, read_json},
+    store::{enum_text, read, read_enum, read_instant, read_json},
 };
 
 /// What was added to a record. It stands beside what was fixed when the record was written, and changes nothing of it.
@@ -31,12 +31,27 @@ pub struct Addition {
     pub seen: Option<SeenFacts>,
     /// What the book said, when this was added, of the day of the work.
     pub particulars: Option<Particulars>,
-    /// Its texts about people, where they were asked for and were not destroyed.
+    /// What the office or the owner explains by its reason, which stands among its texts about people.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub explains: Option<AdditionExplains>,
+    /// Its texts about people, where they were asked for and were not destroyed: what whoever made it was called then among them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub texts: Option<PersonalTexts>,
+    /// They were destroyed, since they need not be kept any more; left out while they are there.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false)]
+    pub texts_destroyed: bool,
     /// SHA-256 of the salt and the texts about people, by which the journal vouches for them.
     #[schema(max_length = 64)]
     pub texts_sha256: Option<String>,
+}
+
+/// What an addition explains, since nothing can put it right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AdditionExplains {
+    /// Why the record came later than the law wants it.
+    LateEntry,
 }
 
 struct AdditionRow {
@@ -47,14 +62,17 @@ struct AdditionRow {
     entered_at: i64,
     seen: Option<String>,
     particulars: Option<String>,
+    explains: Option<String>,
     salt: Option<String>,
     texts: Option<String>,
+    destroyed_by: Option<i64>,
 }
 
 impl TryFrom<AdditionRow> for Addition {
     type Error = sqlx::Error;
 
     fn try_from(row: AdditionRow) -> Result<Self, sqlx::Error> {
+        let seen: Option<SeenFacts> = row.seen.as_deref().map(|text| read_json(text, "what was seen")).transpose()?;
         let hashed = row.salt.zip(row.texts.clone()).map(|(salt, body)| sha256(format!("{salt}{body}")));
         Ok(Self {
             id: read(&row.id, "addition id")?,
@@ -62,9 +80,11 @@ impl TryFrom<AdditionRow> for Addition {
             person_id: read(&row.person_id, "person id")?,
             device_id: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
             entered_at: read_instant(row.entered_at)?,
-            seen: row.seen.as_deref().map(|text| read_json(text, "what was seen")).transpose()?,
+            seen: seen.filter(|seen| !seen.is_empty()),
+            explains: row.explains.as_deref().map(|text| read_enum(text, "what an addition explains")).transpose()?,
             particulars: row.particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
             texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,
+            texts_destroyed: row.destroyed_by.is_some(),
             texts_sha256: hashed,
         })
     }
@@ -76,7 +96,7 @@ pub async fn list(executor: impl SqliteExecutor<'_>, application: ApplicationId)
     let rows = sqlx::query_as!(
         AdditionRow,
         r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
-                  x.entered_at AS "entered_at!", x.seen, x.particulars, t.salt AS "salt?", t.body AS "texts?"
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
            FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id
            WHERE x.application_id = $1 ORDER BY x.seq"#,
         key
@@ -92,7 +112,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: AdditionId) -> Result<Op
     let row = sqlx::query_as!(
         AdditionRow,
         r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
-                  x.entered_at AS "entered_at!", x.seen, x.particulars, t.salt AS "salt?", t.body AS "texts?"
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
            FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id WHERE x.id = $1"#,
         key
     )
@@ -101,40 +121,42 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: AdditionId) -> Result<Op
     row.map(Addition::try_from).transpose().map(|found| found.map(|found| Addition { texts: None, ..found }))
 }
 
-/// Keeps an addition, with its texts about people where it has any.
+/// Keeps an addition, with its texts about people.
 pub async fn insert(
     connection: &mut SqliteConnection,
     addition: &Addition,
-    texts: Option<&PersonalTextsRow>,
+    texts: &PersonalTextsRow,
 ) -> Result<(), sqlx::Error> {
     let encoded = |error: serde_json::Error| sqlx::Error::Encode(error.into());
     let (id, application) = (addition.id.to_string(), addition.application_id.to_string());
     let (person, device) = (addition.person_id.to_string(), addition.device_id.map(|id| id.to_string()));
     let at = addition.entered_at.millis();
-    let seen = addition.seen.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
+    let explains = addition.explains.as_ref().map(enum_text).transpose()?;
+    let alone = explains.is_some() && addition.particulars.is_none();
+    let seen = addition.seen.clone().or_else(|| alone.then(SeenFacts::default));
+    let seen = seen.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
     let particulars = addition.particulars.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
     sqlx::query!(
-        "INSERT INTO record_additions (id, application_id, person_id, device_id, entered_at, seen, particulars)
-         VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        "INSERT INTO record_additions (id, application_id, person_id, device_id, entered_at, seen, particulars, explains)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
         id,
         application,
         person,
         device,
         at,
         seen,
-        particulars
+        particulars,
+        explains
     )
     .execute(&mut *connection)
     .await?;
-    if let Some(texts) = texts {
-        sqlx::query!(
-            "INSERT INTO personal_texts (record_id, salt, body) VALUES ($1, $2, $3)",
-            texts.record_id,
-            texts.salt,
-            texts.body
-        )
-        .execute(connection)
-        .await?;
-    }
+    sqlx::query!(
+        "INSERT INTO personal_texts (record_id, salt, body) VALUES ($1, $2, $3)",
+        texts.record_id,
+        texts.salt,
+        texts.body
+    )
+    .execute(connection)
+    .await?;
     Ok(())
 }

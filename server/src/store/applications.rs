@@ -13,8 +13,10 @@ use utoipa::ToSchema;
 use crate::{
     acts::{
         application::{self, ApplicationInput, ApplicationView, LineView, PartName},
-        correction::{self, CorrectionInput, CorrectionView},
-        rows::{self, CorrectionRow, StoredApplication},
+        content::whole_content,
+        correction::{self, CorrectionView, Said},
+        particulars::DESTROYED,
+        rows::{self, CorrectionRow, StoredApplication, StoredCorrection},
     },
     paging::{PageRequest, Sequenced},
     scope::Scope,
@@ -157,17 +159,22 @@ struct CorrectionRead {
     seq: i64,
     body: String,
     lines: String,
+    texts: Option<String>,
+    destroyed_by: Option<i64>,
 }
 
 impl TryFrom<CorrectionRead> for Sequenced<CorrectionView> {
     type Error = sqlx::Error;
 
-    fn try_from(CorrectionRead { seq, body, lines }: CorrectionRead) -> Result<Self, sqlx::Error> {
-        let row: CorrectionRow = read_json(&body, "correction")?;
-        let content: CorrectionInput = read_json(&row.content, "content of a correction")?;
-        let lines: Vec<PlacedLine> = read_json(&lines, "correction lines")?;
-        let view = correction::view(&row, content.reason, lines.into_iter().map(PlacedLine::shown).collect());
-        Ok(Self { seq, item: view.map_err(|fault| bad_row("correction")(&fault))? })
+    fn try_from(read: CorrectionRead) -> Result<Self, sqlx::Error> {
+        let row: CorrectionRow = read_json(&read.body, "correction")?;
+        let told: Said = read_json(&row.content, "content of a correction")?;
+        let lines: Vec<PlacedLine> = read_json(&read.lines, "correction lines")?;
+        let texts = read.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?;
+        let (stored, destroyed) = (StoredCorrection { row, texts }, read.destroyed_by.is_some());
+        let view =
+            correction::view(&stored, told.reason, destroyed, lines.into_iter().map(PlacedLine::shown).collect());
+        Ok(Self { seq: read.seq, item: view.map_err(|fault| bad_row("correction")(&fault))? })
     }
 }
 
@@ -182,8 +189,9 @@ pub async fn corrections(
     let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         CorrectionRead,
-        r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String"
+        r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
            FROM correction_rows AS c JOIN applications AS a ON a.id = c.application_id
+           LEFT JOIN personal_texts AS t ON t.record_id = c.id
            WHERE c.seq > $1 AND ($2 IS NULL OR c.application_id = $2) AND ($3 IS NULL OR c.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
            ORDER BY c.seq LIMIT $5"#,
@@ -211,9 +219,12 @@ pub struct Attempt {
     pub property_id: PropertyId,
     pub person_id: PersonId,
     pub received_at: Instant,
-    /// What was sent, word for word.
+    /// What was sent, word for word; without its notes and its reason once these were destroyed.
     #[schema(max_length = 1_000_000)]
     pub content: String,
+    /// Says that notes and reason were destroyed; null while they are there, and where there were none.
+    #[schema(max_length = 100)]
+    pub destroyed: Option<String>,
     /// Something was stored under the same id since.
     pub stored_since: bool,
     pub decision: Option<Decision>,
@@ -224,12 +235,14 @@ pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<O
     let row = sqlx::query!(
         r#"SELECT t.kind AS "kind!", t.subject_id AS "subject_id!", t.property_id AS "property_id!", t.person_id AS "person_id!",
                   t.received_at AS "received_at!", t.content AS "content!",
+                  p.body AS "texts?", p.destroyed_by AS "destroyed_by?",
                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
                     OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
                         WHERE c.id = t.subject_id AND a.property_id = t.property_id)
                     OR EXISTS (SELECT 1 FROM clearances AS c WHERE c.id = t.subject_id AND c.property_id = t.property_id)
                     AS "stored_since!: bool"
-           FROM attempts AS t WHERE t.id = $1 AND ($2 IS NULL OR t.person_id = $2)"#,
+           FROM attempts AS t LEFT JOIN personal_texts AS p ON p.record_id = t.id
+           WHERE t.id = $1 AND ($2 IS NULL OR t.person_id = $2)"#,
         key,
         person
     )
@@ -237,6 +250,8 @@ pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<O
     .await?;
     let Some(row) = row else { return Ok(None) };
     let decision = decision(pool, &packing::subject("attempt", id)).await?;
+    let texts = row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?;
+    let content = whole_content(&row.content, texts.as_ref()).map_err(|fault| bad_row("attempt")(&fault))?;
     Ok(Some(Attempt {
         id,
         kind: row.kind,
@@ -244,7 +259,8 @@ pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<O
         property_id: read(&row.property_id, "property id")?,
         person_id: read(&row.person_id, "person id")?,
         received_at: read_instant(row.received_at)?,
-        content: row.content,
+        content,
+        destroyed: row.destroyed_by.map(|_| DESTROYED.to_owned()),
         stored_since: row.stored_since,
         decision,
     }))

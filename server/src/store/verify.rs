@@ -39,7 +39,7 @@ pub struct Entry {
     /// What was fixed with the record, and the clock that is kept beside it.
     pub particulars: Option<String>,
     pub time_zone: Option<String>,
-    /// Texts about people of that record or addition, as JSON: `salt`, `body`, and whether the journal tells of their destruction.
+    /// Texts about people of that record, attempt or addition, as JSON: `salt`, `body`, and whether the journal tells of their destruction.
     pub texts: Option<String>,
     /// What weather services said for that decision.
     pub weather: Option<String>,
@@ -134,7 +134,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                   CASE j.act WHEN 'application.recorded' THEN (SELECT a.time_zone FROM applications AS a WHERE a.id = j.subject_id) END AS "time_zone?: String",
                   (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by
                        AND k.subject_id = t.record_id AND k.act = 'texts.destroyed')) FROM personal_texts AS t
-                   WHERE t.record_id = j.subject_id AND j.act IN ('application.recorded', 'addition.recorded')) AS "texts?: String",
+                   WHERE t.record_id = j.subject_id AND j.act IN ('application.recorded', 'application.corrected', 'attempt.refused', 'addition.recorded')) AS "texts?: String",
                   (SELECT w.facts FROM weather_facts AS w WHERE w.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END)

@@ -1,9 +1,12 @@
 //! Visits: planned stops.
 
+mod inputs;
+
 use std::collections::HashSet;
 
 use domain::{
     application::Purpose,
+    decision::Finding,
     ids::{PersonId, ProductId, ProgrammeId, PropertyId, SectionId, VisitId},
     quantity::{NutrientRate, ProductRate},
     time::{Day, Instant},
@@ -19,6 +22,8 @@ use crate::{
     version::{UpdateOutcome, Versioned, Versions},
 };
 
+pub use inputs::{VisitChange, VisitInput};
+
 /// How a visit stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
@@ -29,84 +34,6 @@ pub enum VisitStatus {
     NotDone,
     /// Called off beforehand.
     Cancelled,
-}
-
-/// A visit as the office plans it.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(example = json!({
-    "property_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "person_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14",
-    "planned_on": "2026-09-15", "product_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12",
-    "section_ids": ["01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13"], "purpose": "maintenance",
-    "target_nitrogen_lb_per_1000_sqft": "0.75"
-}))]
-pub struct VisitInput {
-    pub property_id: PropertyId,
-    /// Who is to go there. From then on the person may read this property.
-    pub person_id: PersonId,
-    /// Local day at the property.
-    pub planned_on: Day,
-    pub product_id: ProductId,
-    /// Sections of the property to be treated, each once.
-    #[schema(min_items = 1, max_items = 20)]
-    pub section_ids: Vec<SectionId>,
-    pub purpose: Purpose,
-    /// Nitrogen to be delivered, if the plan says how much.
-    #[serde(default)]
-    pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
-    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
-    #[serde(default)]
-    pub target_product_lb_per_1000_sqft: Option<ProductRate>,
-}
-
-/// A visit as the office changes it.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(example = json!({
-    "property_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a11", "person_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a14",
-    "planned_on": "2026-09-15", "product_id": "01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12",
-    "section_ids": ["01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a13"], "purpose": "maintenance",
-    "target_nitrogen_lb_per_1000_sqft": "0.75", "status": "not_done", "reason": "Gate locked"
-}))]
-pub struct VisitChange {
-    pub property_id: PropertyId,
-    /// Who is to go there.
-    pub person_id: PersonId,
-    /// Local day at the property.
-    pub planned_on: Day,
-    pub product_id: ProductId,
-    /// Sections of the property to be treated, each once.
-    #[schema(min_items = 1, max_items = 20)]
-    pub section_ids: Vec<SectionId>,
-    pub purpose: Purpose,
-    /// Nitrogen to be delivered, if the plan says how much.
-    #[serde(default)]
-    pub target_nitrogen_lb_per_1000_sqft: Option<NutrientRate>,
-    /// Product to be put down, where nitrogen does not state the amount. One of the two at most.
-    #[serde(default)]
-    pub target_product_lb_per_1000_sqft: Option<ProductRate>,
-    pub status: VisitStatus,
-    /// Why it was not done or called off. Required then, and only then.
-    #[serde(default)]
-    #[schema(min_length = 3, max_length = 500, format = "lines")]
-    pub reason: Option<String>,
-}
-
-impl From<VisitInput> for VisitChange {
-    fn from(input: VisitInput) -> Self {
-        Self {
-            property_id: input.property_id,
-            person_id: input.person_id,
-            planned_on: input.planned_on,
-            product_id: input.product_id,
-            section_ids: input.section_ids,
-            purpose: input.purpose,
-            target_nitrogen_lb_per_1000_sqft: input.target_nitrogen_lb_per_1000_sqft,
-            target_product_lb_per_1000_sqft: input.target_product_lb_per_1000_sqft,
-            status: VisitStatus::Planned,
-            reason: None,
-        }
-    }
 }
 
 /// A planned stop: one person, one property, one day, one product.
@@ -139,6 +66,11 @@ pub struct Visit {
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
     pub created_at: Instant,
+    /// What a check of that day would say of the certificate of whoever goes: one that has run out by then, or none that the law asks
+    /// for. Told when a planned visit is written; left out of every other answer, and where nothing stands against it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20, required = false)]
+    pub certificate: Vec<Finding>,
 }
 
 impl Versioned for Visit {
@@ -196,6 +128,7 @@ impl TryFrom<VisitRow> for Sequenced<Visit> {
             round: row.round,
             version: row.version,
             created_at: read_instant(row.created_at)?,
+            certificate: Vec::new(),
         };
         Ok(Self { seq: row.seq, item })
     }

@@ -32,7 +32,7 @@ struct FactKeys {
     visits: HashSet<String>,
     people: HashSet<String>,
     equipment: HashSet<String>,
-    /// Clearances, applications and corrections, by which a repeated request is recognised.
+    /// Clearances, applications and corrections, by which a repeated request is recognised, and phones.
     records: HashSet<String>,
     now: i64,
 }
@@ -83,6 +83,8 @@ impl FactKeys {
             Act::Correct(context, id, input) => {
                 self.now = self.now.max(context.at.millis());
                 self.records.insert(id.to_string());
+                self.people.insert(context.actor.person.to_string());
+                self.records.extend(context.actor.device.map(|device| device.to_string()));
                 self.add_correction(input);
             }
         }
@@ -211,7 +213,11 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
             drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?));
         }
         "addition" => drop(world.additions.insert(read(id, "addition id")?)),
-        "attempt" => drop(world.attempts.insert((id.to_owned(), body.to_owned()))),
+        "device" => drop(world.devices.insert(read(id, "device id")?, body.to_owned())),
+        "attempt" => {
+            let (fingerprint, salt) = read_json(body, "attempt facts")?;
+            let _ = world.attempts.insert((id.to_owned(), fingerprint, salt));
+        }
         "rule_set_text" => drop(world.rule_set_texts.insert(id.to_owned())),
         other => return Err(bad_row("fact")(&other)),
     }

@@ -1,5 +1,5 @@
 -- One row a fact: what it is, its id, and its content. $1 sections, $2 properties, $3 products, $4 clearances,
--- applications and corrections, $5 lots, $6 visits, $8 people, $9 equipment, all JSON arrays of ids; $7 now. A section's whole
+-- applications, corrections and phones, $5 lots, $6 visits, $8 people, $9 equipment, all JSON arrays of ids; $7 now. A section's whole
 -- ledger is loaded:
 -- some laws ask for the first application ever, and a section sees half a dozen a year.
 -- CROSS JOIN keeps the order as written: from the few that are wanted to the many that are stored. Left to itself the
@@ -96,7 +96,9 @@ SELECT 'clearance', c.id, c.body FROM json_each($4) AS w CROSS JOIN clearance_ro
 UNION ALL
 SELECT 'application', a.id, a.body FROM named_applications AS n CROSS JOIN application_rows AS a WHERE a.id = n.id
 UNION ALL
-SELECT 'correction', c.id, c.body FROM json_each($4) AS w CROSS JOIN correction_rows AS c WHERE c.id = w.value
+SELECT 'correction', c.id, json_object('row', json(c.body),
+    'texts', (SELECT json(t.body) FROM personal_texts AS t WHERE t.record_id = c.id))
+FROM json_each($4) AS w CROSS JOIN correction_rows AS c WHERE c.id = w.value
 UNION ALL
 SELECT 'person', p.id, json_object(
     'name', p.name,
@@ -114,7 +116,10 @@ FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value
 UNION ALL
 SELECT 'addition', x.id, '' FROM json_each($4) AS w CROSS JOIN record_additions AS x WHERE x.id = w.value
 UNION ALL
-SELECT 'attempt', t.subject_id, t.fingerprint FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
+SELECT 'device', d.id, d.name FROM json_each($4) AS w CROSS JOIN devices AS d WHERE d.id = w.value
+UNION ALL
+SELECT 'attempt', t.subject_id, json_array(t.fingerprint, (SELECT p.salt FROM personal_texts AS p WHERE p.record_id = t.id))
+FROM json_each($4) AS w CROSS JOIN attempts AS t WHERE t.subject_id = w.value
 UNION ALL
 SELECT 'rule_set_text', r.hash, r.code FROM rule_set_texts AS r
 UNION ALL

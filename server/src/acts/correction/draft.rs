@@ -129,6 +129,7 @@ impl Draft {
             person: application.person_id,
             applicator_named: true,
             supervisor: recorded.supervisor_id,
+            nobody_supervised: recorded.nobody_supervised,
             on: application.applied_on,
             at: recorded.started_at,
             purpose: recorded.purpose,
@@ -167,6 +168,7 @@ fn whole(
     let sections = change.lines.iter().map(|line| line.section_id);
     let mut faults = FieldFault::repeats(sections, place, "stands twice; add its amounts up in one line");
     faults.extend(taken_back(change, before));
+    faults.extend(nowhere(change));
     let untouched = before.iter().filter(|(section, _)| !change.names(*section));
     let mut lines: Vec<Line> = untouched.map(line_of).collect();
     for (at, line) in change.lines.iter().enumerate() {
@@ -178,7 +180,8 @@ fn whole(
                 "must be above zero; name the section in taken_back if nothing was put on it",
             ));
         }
-        let ground = ground(line, application, before, world, &pointer);
+        let anywhere = change.anywhere.contains(&line.section_id);
+        let ground = ground((line, anywhere), application, before, world, &pointer);
         match ground.and_then(|ground| facts::line(line.section_id, ground, line.product_lb, &pointer)) {
             Ok(line) => lines.push(line),
             Err(fault) => faults.push(fault),
@@ -220,11 +223,25 @@ fn taken_back(change: &CorrectionChange, before: &[(SectionId, LedgerRow)]) -> V
     faults
 }
 
+/// What may lie anywhere is a line of the change that names no parts.
+fn nowhere(change: &CorrectionChange) -> Vec<FieldFault> {
+    let place = |at: usize| format!("/change/anywhere/{at}");
+    let mut faults = FieldFault::repeats(change.anywhere.iter().copied(), place, "stands twice; name it once");
+    for (at, section) in change.anywhere.iter().enumerate() {
+        let line = change.lines.iter().find(|line| line.section_id == *section);
+        if line.is_none_or(|line| !line.parts.is_empty()) {
+            let detail = "is no section of a line that names no parts; state what went down there among the lines";
+            faults.push(FieldFault::at(place(at), "contradiction", detail));
+        }
+    }
+    faults
+}
+
 /// The ground of a line that is named. One that names neither area nor parts keeps what stands: the lawn was treated as it was
 /// measured then. Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large the lawn
 /// is all the same, so it must be measured.
 fn ground(
-    line: &AppliedLine,
+    (line, anywhere): (&AppliedLine, bool),
     application: &ApplicationRow,
     before: &[(SectionId, LedgerRow)],
     world: &BatchFacts,
@@ -236,7 +253,7 @@ fn ground(
     match stands {
         Some(stands) => {
             let measured = facts::measured(world, property, line.section_id, on, pointer);
-            measured.map(|_| (part.unwrap_or(stands.area), stands.parts))
+            measured.map(|_| (part.unwrap_or(stands.area), stands.parts.filter(|_| !anywhere)))
         }
         None => ground::ground(world, property, (line.section_id, &line.parts, part), on, pointer),
     }

@@ -3,11 +3,20 @@
 
 use domain::ids::{CorrectionId, SectionId};
 
-use super::CorrectionInput;
+use serde::Deserialize;
+
+use super::CorrectionChange;
 use crate::acts::application::{ApplicationInput, AppliedLine};
 
 /// A correction as it is read for this: its id, whether it leaves what it does not name, and its content.
 type Word = (CorrectionId, i64, String);
+
+/// What is read of a correction's content. Its reason stands there in those of earlier versions alone.
+#[derive(Debug, Deserialize)]
+pub struct Said {
+    pub reason: Option<String>,
+    change: Option<CorrectionChange>,
+}
 
 /// The lines that stand, each with the last correction that named it. `since` is a list of corrections, the oldest first.
 pub fn last_word(recorded: &str, since: &str) -> Result<Vec<(AppliedLine, Option<CorrectionId>)>, serde_json::Error> {
@@ -15,7 +24,7 @@ pub fn last_word(recorded: &str, since: &str) -> Result<Vec<(AppliedLine, Option
     let mut standing: Vec<(AppliedLine, Option<CorrectionId>)> =
         recorded.lines.into_iter().map(|line| (line, None)).collect();
     for (id, leaves_others, content) in serde_json::from_str::<Vec<Word>>(since)? {
-        let correction: CorrectionInput = serde_json::from_str(&content)?;
+        let correction: Said = serde_json::from_str(&content)?;
         let change = correction.change.unwrap_or_default();
         let stays = |section: SectionId| leaves_others == 1 && !change.names(section);
         standing.retain(|(line, _)| stays(line.section_id));

@@ -6,12 +6,8 @@ use domain::{
     time::Day,
 };
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 
-use crate::acts::{
-    fault::{ActFault, read},
-    particulars::PersonalTexts,
-};
+use crate::acts::particulars::PersonalTexts;
 
 /// A record, in the columns of its table.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -66,16 +62,4 @@ pub struct StoredApplication {
     pub texts: Option<PersonalTexts>,
     /// By which its content is packed; the store unpacks it.
     pub pattern: Option<String>,
-}
-
-impl StoredApplication {
-    /// Everything that was sent, its texts about people among it, in the text in which it was hashed when it was sent.
-    pub fn whole_content(&self) -> Result<String, ActFault> {
-        let mut content: Map<String, Value> = read("the content of a record", &self.row.content)?;
-        let texts = self.texts.iter().flat_map(|texts| [("notes", &texts.notes), ("reason", &texts.reason)]);
-        for (name, text) in texts.filter_map(|(name, text)| Some((name, text.clone()?))) {
-            content.insert(name.to_owned(), text.into());
-        }
-        Ok(Value::Object(content).to_string())
-    }
 }

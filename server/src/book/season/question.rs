@@ -2,8 +2,9 @@
 
 use domain::{
     application::{Ground, Purpose},
+    decision::Verdict,
     facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts, Supervision},
-    ids::{ProductId, SectionId},
+    ids::{ProductId, PropertyId, SectionId},
     product::Label,
     programme::{PlanProduct, PlanRound, SeasonQuestion, frame::Frame, liming::LimeAsked, need::ComputedNeed},
     quantity::{Area, ProductMass, RainDepth, Temperature},
@@ -167,6 +168,29 @@ impl Season {
             one
         };
         each.iter().flatten().cloned().map(of_whom).collect()
+    }
+
+    /// Whether a technician holds what the law asks for on a day, of everything that goes down at a stop: which product at which
+    /// property.
+    pub(super) fn may_go(
+        &self,
+        technician: usize,
+        places: impl IntoIterator<Item = (PropertyId, usize)>,
+        offered: &[(ProductId, PlanProduct)],
+        on: Day,
+    ) -> Result<(), String> {
+        let sent = self.technicians.get(technician).map(|one| one.person_id);
+        let Some(person) = sent.and_then(|id| self.world.people.get(&id)) else { return Ok(()) };
+        for (property, product) in places {
+            let (property, offer) = (self.world.properties.get(&property), offered.get(product));
+            let Some((property, (_, offer))) = property.zip(offer) else { continue };
+            let label = (&offer.label, Purpose::Maintenance);
+            let findings = credentials::of_stop(&self.law, property, label, person, on);
+            if let Some(stops) = findings.iter().find(|finding| finding.verdict == Verdict::Stop) {
+                return Err(format!("{}: {}", person.name, stops.message.trim_end_matches('.')));
+            }
+        }
+        Ok(())
     }
 
     /// What open visits will put down here, as it will count.

@@ -2,12 +2,12 @@
 //! no technician has more on a day than the programme says. Every section's plan stands after each change of a day.
 
 use std::{
-    collections::{BTreeMap, HashMap, HashSet},
+    collections::{BTreeMap, BTreeSet, HashMap, HashSet},
     sync::atomic::{AtomicBool, Ordering},
 };
 
 use domain::{
-    ids::{PersonId, ProductId, PropertyId},
+    ids::{PersonId, ProductId, PropertyId, SectionId},
     programme::{
         PlanProduct, PlannedRound, days,
         stops::{DayBook, DayCapacity, Days, StopAsked, StopPlaced, StopTaken},
@@ -46,6 +46,8 @@ struct Arranged<'s, 'p> {
     candidate: Option<(usize, Day, Arrangement)>,
     /// Why rounds of a section may not go to a day, as long as its other rounds stay where they are.
     refused: HashMap<(usize, Vec<usize>, Day), String>,
+    /// Which technician treats which section on a day: two products there are one piece of ground.
+    treated: HashSet<(Day, usize, usize)>,
     /// Whether the caller has hung up.
     gone: &'p AtomicBool,
 }
@@ -154,10 +156,26 @@ impl Days for Arranged<'_, '_> {
         Ok(())
     }
 
-    fn place(&mut self, stop: usize, on: Day) {
+    /// Whether whoever goes holds what the law asks for on that day, of everything that goes down at the stop.
+    fn goes(&mut self, stop: usize, on: Day, technician: usize) -> Result<(), String> {
+        let lines = self.groups.get(stop).map(|group| group.lines.clone()).unwrap_or_default();
+        let place = |line: Line| Some((self.season.lawns.get(line.0)?.property_id, product(self, line)));
+        let places: BTreeSet<_> = lines.into_iter().filter_map(place).collect();
+        self.season.may_go(technician, places, self.offered, on)
+    }
+
+    fn ground(&self, stop: usize, on: Day, technician: usize) -> Option<Area> {
+        let sections: BTreeSet<usize> = self.groups.get(stop)?.lines.iter().map(|(section, _)| *section).collect();
+        let new = sections.into_iter().filter(|section| !self.treated.contains(&(on, technician, *section)));
+        Some(Area::from_raw(new.map(|section| area(self.answers, section)).sum()))
+    }
+
+    fn place(&mut self, stop: usize, StopPlaced { on, technician }: StopPlaced) {
         let Some((_, _, arrangement)) = self.candidate.take().filter(|(of, day, _)| *of == stop && *day == on) else {
             return;
         };
+        let own = self.groups.get(stop).into_iter().flat_map(|group| &group.lines);
+        self.treated.extend(own.map(|(section, _)| (on, technician, *section)));
         for (section, rounds) in arrangement {
             self.refused.retain(|(of, ..), _| *of != section);
             if let Some(Ok(planned)) = self.answers.get_mut(section) {
@@ -182,7 +200,8 @@ pub(super) fn arrange(
     let anybody = [DayCapacity::default()];
     let capacities: Vec<DayCapacity> = season.technicians.iter().map(|one| one.capacity).collect();
     let capacities: &[DayCapacity] = if capacities.is_empty() { &anybody } else { &capacities };
-    let mut book = DayBook::new(capacities, &taken(season, &mut homes));
+    let (taken, treated) = taken(season, &mut homes);
+    let mut book = DayBook::new(capacities, &taken);
     let mut arranged = Arranged {
         season,
         offered,
@@ -192,6 +211,7 @@ pub(super) fn arrange(
         settled: HashSet::new(),
         candidate: None,
         refused: HashMap::new(),
+        treated,
         gone,
     };
     let mut placed = Placed::new();
@@ -253,19 +273,22 @@ impl Homes {
     }
 }
 
-/// What stands on the technicians' days already.
-fn taken(season: &Season, homes: &mut Homes) -> Vec<StopTaken> {
+/// What stands on the technicians' days already, and which sections of those to be planned they treat there.
+fn taken(season: &Season, homes: &mut Homes) -> (Vec<StopTaken>, HashSet<(Day, usize, usize)>) {
     let of = |person: PersonId| season.technicians.iter().position(|one| one.person_id == person);
-    let (mut taken, mut known) = (Vec::new(), HashSet::new());
+    let numbers: HashMap<SectionId, usize> =
+        season.lawns.iter().enumerate().map(|(number, lawn)| (lawn.section_id, number)).collect();
+    let (mut taken, mut known, mut treated) = (Vec::new(), HashSet::new(), HashSet::new());
     for line in season.visits.iter().filter(|line| line.open) {
         let Some(technician) = of(line.person_id) else { continue };
         let property = homes.number(line.property_id);
         // Two products on one section are one piece of ground on the technician's day.
         let first = known.insert((line.planned_on, technician, line.section_id));
         let area = line.area.filter(|_| first).unwrap_or(Area::ZERO);
+        treated.extend(numbers.get(&line.section_id).map(|section| (line.planned_on, technician, *section)));
         taken.push(StopTaken { on: line.planned_on, technician, property, area });
     }
-    taken
+    (taken, treated)
 }
 
 /// What each property has in each round.

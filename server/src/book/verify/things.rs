@@ -29,10 +29,12 @@ fn derived(noun: &str) -> &'static [&'static str] {
         "soil_report" => &["cautions"],
         "product" => &["balance_lb", "remarks"],
         "lot" => &["balance_lb"],
+        // What the certificates of that moment were worth.
+        "visit" => &["certificate"],
         "property" => &["place_differs"],
         "entry" => &["corrected_by", "entered_by_name"],
         // Told from the texts themselves, which may be destroyed and are held against it apart.
-        "addition" => &["texts_sha256"],
+        "addition" => &["texts_sha256", "texts_destroyed"],
         _ => &[],
     }
 }
@@ -42,6 +44,7 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
     match noun {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
         "client" => &[("email", None)],
+        "addition" => &[("explains", None)],
         "visit" => &[("programme_id", None), ("round", None)],
         "property" => &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)],
         "settings" => &[("rule_sets_months", Some("12"))],

@@ -2,11 +2,14 @@
 
 use crate::{
     acts::{
-        particulars::{CredentialThen, MachineThen, Particulars, PersonalTexts, ProductThen, SectionThen},
+        particulars::{CredentialThen, DESTROYED, MachineThen, Particulars, PersonalTexts, ProductThen, SectionThen},
         seen::SeenFacts,
     },
     pages::{applications::seen::Observation, local::Local},
-    store::settings::DateOrder,
+    store::{
+        additions::{Addition, AdditionExplains},
+        settings::DateOrder,
+    },
 };
 
 const fn said(what: &'static str, words: String) -> Observation {
@@ -35,6 +38,13 @@ pub fn stood(stood: &Particulars, texts: Option<&PersonalTexts>, written: Writte
     told.extend(stood.machine.iter().map(|machine| said("Machine", machine_words(machine, written.dates))));
     told.extend(stood.sections.iter().map(|section| said("Lawn section", section_words(section, written.dates))));
     told
+}
+
+/// What an addition explains, with its words.
+pub fn explained(addition: &Addition) -> Option<Observation> {
+    let AdditionExplains::LateEntry = addition.explains?;
+    let words = addition.texts.as_ref().and_then(|texts| texts.reason.clone());
+    Some(said("Why the record came late", words.unwrap_or_else(|| DESTROYED.to_owned())))
 }
 
 /// Sections that only a correction names.

@@ -1,5 +1,7 @@
 //! One field of a form: what it is called, how it is typed, and what JSON it becomes.
 
+use jiff::tz::TimeZone;
+
 use super::choice::{Choice, choices};
 
 /// How a field is typed.
@@ -32,6 +34,8 @@ pub enum Shape {
     Row,
     /// JSON that somebody pastes.
     Json,
+    /// Day and time as the clock of the field's zone shows them.
+    Moment,
 }
 
 /// One field, with what stands in it.
@@ -52,6 +56,8 @@ pub struct Field {
     /// What the book has, where somebody else changed it meanwhile.
     pub other: Option<String>,
     pub shape: Shape,
+    /// By which clock a moment is meant.
+    pub zone: Option<TimeZone>,
 }
 
 impl Field {
@@ -68,6 +74,7 @@ impl Field {
             faults: Vec::new(),
             other: None,
             shape,
+            zone: None,
         }
     }
 
@@ -99,6 +106,12 @@ impl Field {
 
     pub fn day(name: &str, label: &str) -> Self {
         Self::of(name, label, Control::Line("date", "text"), Shape::Text)
+    }
+
+    /// A moment, as the clock at a place shows it.
+    pub fn moment(name: &str, label: &str, zone: TimeZone) -> Self {
+        let field = Self::of(name, label, Control::Line("datetime-local", "text"), Shape::Moment);
+        Self { zone: Some(zone), ..field }
     }
 
     /// An amount: decimal text, so that no digit is lost.

@@ -1,5 +1,6 @@
 //! What a field says: as the JSON that the API takes, and as words that a person reads.
 
+use domain::time::Instant;
 use serde_json::Value;
 
 use super::{
@@ -35,10 +36,19 @@ impl Field {
             Shape::Text => Some(text.into()),
             Shape::Truth => Some(text.parse::<bool>().map_or_else(|_| text.into(), Value::from)),
             Shape::Number => Some(number(&text)),
+            // What is no time of a clock stays text, for the schema to refuse.
+            Shape::Moment => Some(self.moment_of(&text).unwrap_or(text).into()),
             Shape::Row => Some(Self::parts(&text).collect()),
             // What is no JSON stays text, for the schema to refuse.
             Shape::Json => Some(serde_json::from_str(&text).unwrap_or_else(|_| text.into())),
         }
+    }
+
+    /// The moment at which the field's clock shows this. Of the hour that a clock shows twice, the first is meant.
+    fn moment_of(&self, text: &str) -> Option<String> {
+        let shown: jiff::civil::DateTime = text.parse().ok()?;
+        let at = shown.to_zoned(self.zone.clone()?).ok()?.timestamp();
+        Instant::from_millis(at.as_millisecond()).map(|at| at.to_string())
     }
 
     /// Why what was pasted cannot be read at all.
@@ -131,6 +141,12 @@ mod tests {
             Some(json!("1 Street A\nSampletown"))
         );
         assert_eq!(said(Field::amount("/lb", "lb"), "25.60"), Some(json!("25.60")));
+        let there = domain::time::zone("America/New_York").ok();
+        let clock = |text| there.clone().and_then(|zone| said(Field::moment("/at", "When", zone), text));
+        // Eastern daylight time is four hours behind universal time until the first Sunday of November at two (15 U.S.C. 260a).
+        assert_eq!(clock("2026-09-15T18:05"), Some(json!("2026-09-15T22:05:00.000Z")));
+        assert_eq!(clock("2026-11-01T01:30"), Some(json!("2026-11-01T05:30:00.000Z")));
+        assert_eq!(clock("soon"), Some(json!("soon")));
         assert_eq!(said(Field::number("/latitude", "Latitude"), "38.97"), Some(json!(38.97)));
         assert_eq!(said(Field::number("/latitude", "Latitude"), "north"), Some(json!("north")));
         assert_eq!(said(Field::yes_or_no("/active", "Active"), ""), None);
