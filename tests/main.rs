@@ -46,6 +46,7 @@ mod product_labels;
 mod programmes;
 mod records;
 mod request_schemas;
+mod rule_sets;
 mod rules;
 mod serve;
 mod soil_reports;

@@ -86,7 +86,7 @@ async fn get_day(
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
     let downloaded_at = app.clock.now();
     let mut visits = store::days::visits(app.store.reader(), person.id, day).await?;
-    book::days::open(&app.law, day, &mut visits);
+    book::days::open(&app.law(), day, &mut visits);
     let weather = weather::of_visits(&app, day, &visits).await;
     Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
 }

@@ -179,5 +179,5 @@ pub async fn gaps_of(
         received_at: application.received_at,
         after_the_day: application.late == Some(true),
     };
-    Ok(gaps(&known, written, asked, &app.law))
+    Ok(gaps(&known, written, asked, &app.law()))
 }

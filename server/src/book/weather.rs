@@ -312,7 +312,7 @@ fn product_hours(
     let judge = |on: Day| {
         let hours = working_hours(on, zone, now);
         let rule_sets: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
-        judge_hours(&app.law, &rule_sets, &facts(property, planned, on, now), told, &hours, now)
+        judge_hours(&app.law(), &rule_sets, &facts(property, planned, on, now), told, &hours, now)
     };
     let hours = judge(day);
     let verdict = best(&hours);

@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{effects, world},
+    store::{LawInForce, effects, world},
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
@@ -94,7 +94,7 @@ pub struct Writer {
     /// Nothing while the file cannot be opened.
     connection: Option<SqliteConnection>,
     options: SqliteConnectOptions,
-    law: Arc<Lawbook>,
+    law: Arc<LawInForce>,
     metrics: Arc<Metrics>,
 }
 
@@ -102,7 +102,7 @@ impl Writer {
     pub fn new(
         connection: SqliteConnection,
         options: SqliteConnectOptions,
-        law: Arc<Lawbook>,
+        law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
     ) -> Self {
         Self { connection: Some(connection), options, law, metrics }
@@ -193,7 +193,7 @@ impl Writer {
     }
 
     async fn batch(&mut self, acts: &[QueuedAct]) -> Result<Vec<ActOutcome>, Problem> {
-        let law = Arc::clone(&self.law);
+        let law = self.law.now();
         let begun = Instant::now();
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law)).catch_unwind().await;
