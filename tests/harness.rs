@@ -165,7 +165,7 @@ impl TestApp {
     /// Stops and starts again on the same file, with the clock where it was.
     pub async fn restart(self) -> Self {
         let (now, weather) = (self.clock.now().to_string(), self.weather.clone());
-        let law = Arc::clone(&self.beside().law);
+        let law = Arc::clone(&self.beside().offered_law);
         let folder = self.stop().await;
         Self::open(folder, &now, law, weather).await
     }

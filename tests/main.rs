@@ -50,6 +50,7 @@ mod programmes;
 mod records;
 mod request_schemas;
 mod rewritten;
+mod rule_sets;
 mod rules;
 mod scopes;
 mod serve;

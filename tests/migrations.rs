@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 30] = [
+const INSERT_ONLY: [&str; 32] = [
     "application_lines",
     "applications",
     "assignments",
@@ -35,6 +35,8 @@ const INSERT_ONLY: [&str; 30] = [
     "record_additions",
     "reviews",
     "rule_set_texts",
+    "rule_set_uses",
+    "rule_set_versions",
     "soil_reports",
     "stock_movements",
     "text_patterns",

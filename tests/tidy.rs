@@ -59,7 +59,7 @@ const MAY_NAME_SQLX: [&str; 21] = [
 ];
 
 /// Nouns of the API that have no file of the same name in `store` or `book`, with where their SQL is.
-const NOUNS_ELSEWHERE: [(&str, &str); 9] = [
+const NOUNS_ELSEWHERE: [(&str, &str); 8] = [
     ("blends", "a question without effect: domain/src/product/blend.rs"),
     ("checks", "an act without effect: acts/clearance.rs"),
     ("corrections", "acts/correction.rs and store/applications.rs"),
@@ -67,7 +67,6 @@ const NOUNS_ELSEWHERE: [(&str, &str); 9] = [
     ("passwords", "people: a password is a column of a person"),
     ("places", "looked up without SQL: server/src/places.rs"),
     ("plans", "worked out anew each time: book/season.rs and store/programmes/lawns.rs"),
-    ("rule_sets", "the law is read from the rule sets in domain"),
     ("sessions", "store/people.rs"),
 ];
 

@@ -163,6 +163,7 @@ ids! {
     ProgrammeId of Programme: "programme",
     PropertyId of Property: "property",
     RecordId of Record: "record",
+    RuleSetUseId of RuleSetUse: "use of a rule set",
     SectionId of Section: "lawn section",
     SoilReportId of SoilReport: "soil report",
     StockMovementId of StockMovement: "stock movement",

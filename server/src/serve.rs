@@ -20,6 +20,7 @@ use domain::law::Lawbook;
 use crate::{
     app::build,
     backups::{self, Plan, Source},
+    book,
     clock::{Clock, IdSource, RandomIds, SystemClock},
     config::{ConfigFault, Serve},
     console::print_line,
@@ -119,6 +120,9 @@ pub async fn open_with(
     weather: Services,
 ) -> Result<(Opened, App), ServeError> {
     let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
+    let offered_law = Arc::clone(&law);
+    let settled = book::rule_sets::settle(&store, law, &ids, clock.now()).await;
+    store.law().take(settled.map_err(|problem| ServeError::Refused(problem.detail))?);
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
     let code = secret::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
@@ -130,7 +134,7 @@ pub async fn open_with(
         .await
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let (router, app) = build(Deps { store, clock, ids, law, cursors, throttle, weather });
+    let (router, app) = build(Deps { store, clock, ids, offered_law, cursors, throttle, weather });
     Ok((Opened { router, writer, setup_code: installation.company.is_none().then_some(code) }, app))
 }
 

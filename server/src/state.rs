@@ -19,7 +19,9 @@ pub struct Deps {
     pub store: Store,
     pub clock: Arc<dyn Clock>,
     pub ids: Arc<dyn IdSource>,
-    pub law: Arc<Lawbook>,
+    /// The rule sets that come with the program and with the operator's folder. What of them counts is the book's to say:
+    /// `Inner::law`.
+    pub offered_law: Arc<Lawbook>,
     pub cursors: CursorKey,
     pub throttle: Throttle,
     pub weather: Services,
@@ -33,6 +35,14 @@ pub struct App(pub(crate) Arc<Inner>);
 pub struct Inner {
     pub(crate) deps: Deps,
     pub schemas: Schemas,
+}
+
+impl Inner {
+    /// The law that counts. Whoever asks it several things keeps it for all of them, because the owner may confirm a new version
+    /// between two.
+    pub fn law(&self) -> Arc<Lawbook> {
+        self.deps.store.law().now()
+    }
 }
 
 impl std::ops::Deref for Inner {

@@ -91,7 +91,7 @@ async fn a_visit_is_late_until_it_is_recorded_or_closed() {
 #[tokio::test]
 async fn rule_sets_that_were_read_long_ago_are_told() {
     let company = Company::in_maryland().await;
-    let read = company.app.beside().law.rule_set("us-md").unwrap().about.last_checked;
+    let read = company.app.beside().law().rule_set("us-md").unwrap().about.last_checked;
     let year_later = format!("{}T16:00:00Z", read.plus_months(12));
     company.app.clock.set(instant(&year_later));
     let office = Visitor::named(&company, "office").await;

@@ -157,7 +157,7 @@ impl Lawbook {
     }
 
     /// The rules that may refuse, with what they demand on a day.
-    fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
+    pub(super) fn binding<'b>(&'b self, codes: &[String], intent: &Intent<'_>, day: Day) -> Vec<(&'b Rule, &'b Duty)> {
         let duties = self.speaking(codes, intent).into_iter().filter_map(|rule| match rule.on(day)? {
             InForceStatus::InForce(value, duty) if rule.may_refuse(value) && duty.concerns(intent.label) => {
                 Some((rule, duty))
@@ -208,7 +208,7 @@ fn name(rule: &Rule) -> RuleName {
     RuleName(rule.id.clone())
 }
 
-fn cap(rule: &Rule, duty: &Duty, intent: &Intent<'_>) -> Option<StrictestCap> {
+pub(super) fn cap(rule: &Rule, duty: &Duty, intent: &Intent<'_>) -> Option<StrictestCap> {
     let (nutrient, amount, comparator, per) = match duty {
         Duty::CapApplication(cap) => (cap.nutrient, &cap.amount, cap.comparator, CapPer::Application),
         Duty::CapYear(cap) => (cap.nutrient, &cap.amount, cap.comparator, CapPer::Year),
@@ -228,7 +228,7 @@ fn cap(rule: &Rule, duty: &Duty, intent: &Intent<'_>) -> Option<StrictestCap> {
 
 /// What a season that holds on the day leaves of each nutrient that the product holds. What all its loads together may
 /// not pass, one application may not pass either.
-fn lowered(rule: &Rule, window: &Window, intent: &Intent<'_>) -> impl Iterator<Item = StrictestCap> {
+pub(super) fn lowered(rule: &Rule, window: &Window, intent: &Intent<'_>) -> impl Iterator<Item = StrictestCap> {
     let spans: &[CapPer] = match (window.holds_on(intent.on), window.per) {
         (false, _) => &[],
         (true, WindowPer::Application) => &[CapPer::Application],
@@ -248,7 +248,7 @@ fn lowered(rule: &Rule, window: &Window, intent: &Intent<'_>) -> impl Iterator<I
 }
 
 /// Keeps the lower of two caps on the same nutrient and span; of equal numbers the one that does not allow its limit.
-fn keep_lower(caps: &mut Vec<StrictestCap>, cap: StrictestCap) {
+pub(super) fn keep_lower(caps: &mut Vec<StrictestCap>, cap: StrictestCap) {
     let strictness = |cap: &StrictestCap| (cap.limit_lb_per_1000_sqft, cap.limit_allowed);
     match caps.iter_mut().find(|known| known.nutrient == cap.nutrient && known.per == cap.per) {
         Some(known) if strictness(&cap) < strictness(known) => *known = cap,
@@ -257,12 +257,12 @@ fn keep_lower(caps: &mut Vec<StrictestCap>, cap: StrictestCap) {
     }
 }
 
-fn closes(window: &Window, day: Day, intent: &Intent<'_>) -> bool {
+pub(super) fn closes(window: &Window, day: Day, intent: &Intent<'_>) -> bool {
     let barred = window.caps.iter().filter(|(_, rate)| rate.is_zero());
     window.holds_on(day) && barred.into_iter().any(|(nutrient, _)| nutrient.share(intent.label).raw() > 0)
 }
 
-fn distance(duties: &[(&Rule, &Duty)], equipment: Equipment) -> Option<StrictestDistance> {
+pub(super) fn distance(duties: &[(&Rule, &Duty)], equipment: Equipment) -> Option<StrictestDistance> {
     let distances = duties.iter().filter_map(|(rule, duty)| match duty {
         Duty::Setback(setback) if setback.only_where.is_none() => Some(StrictestDistance {
             distance_ft: setback.distance_for(equipment),
@@ -274,7 +274,7 @@ fn distance(duties: &[(&Rule, &Duty)], equipment: Equipment) -> Option<Strictest
     distances.max_by_key(|found| (found.distance_ft, !found.distance_allowed))
 }
 
-fn soil_report_months(duties: &[(&Rule, &Duty)]) -> Option<StrictestMonths> {
+pub(super) fn soil_report_months(duties: &[(&Rule, &Duty)]) -> Option<StrictestMonths> {
     let months = duties.iter().filter_map(|(rule, duty)| match duty {
         Duty::PhosphorusNeed(need) => need.report_months.map(|months| StrictestMonths { months, rule: name(rule) }),
         _ => None,

@@ -167,5 +167,5 @@ async fn get_application_duties(
     let gaps = particulars::gaps_of(&app, &application, &told, &asked).await?;
     let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
     let today = app.clock.now().day_in(&zone);
-    Ok(Json(duties::of_record(&application, &told.particulars, (&asked, gaps), today, &app.law)))
+    Ok(Json(duties::of_record(&application, &told.particulars, (&asked, gaps), today, &app.law())))
 }

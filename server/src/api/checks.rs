@@ -66,7 +66,7 @@ async fn check_application(
     let property = facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
     let plan = clearance::plan(&value, Reach::AnyDay, at, property, &world).map_err(Problem::invalid)?;
     let asker = Asker { actor, at, weather: &weather.weather };
-    let decision = clearance::decide(asker, &value, &plan, &world, &app.law)?;
+    let decision = clearance::decide(asker, &value, &plan, &world, &app.law())?;
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));
     Ok(Json(CheckResult { decision, next_visit }))

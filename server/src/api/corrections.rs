@@ -45,7 +45,7 @@ pub async fn check_correction(
     let world = store::world::load_for_correction_check(&mut connection, &value, at).await?;
     drop(connection);
     let asker = Asker { actor: staff.0, at, weather: &said.weather };
-    match correction::check(asker, &value, &world, &app.law)? {
+    match correction::check(asker, &value, &world, &app.law())? {
         Ok(preview) => Ok(Json(preview)),
         Err(outcome) => Err(refused(*outcome)),
     }

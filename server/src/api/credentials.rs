@@ -69,7 +69,7 @@ pub(crate) async fn create_credential(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<CredentialInput>,
 ) -> Result<Created, Problem> {
-    let faults = faults(&value, &app.law);
+    let faults = faults(&value, &app.law());
     let at = app.clock.now();
     let id: CredentialId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "credential.added", subject: id.uuid() };
@@ -137,7 +137,7 @@ pub(crate) async fn replace_credential(
     if_match: IfMatch,
     Valid { value, .. }: Valid<CredentialInput>,
 ) -> Result<Json<Credential>, Problem> {
-    let faults = faults(&value, &app.law);
+    let faults = faults(&value, &app.law());
     let deed =
         JournalContext { actor: Some(actor), at: app.clock.now(), act: "credential.changed", subject: id.uuid() };
     let changed = office::change(&app, deed, move |connection| {

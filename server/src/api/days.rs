@@ -90,11 +90,11 @@ async fn get_day(
     let errands = visits.iter().map(|stop| Errand::of(&stop.visit));
     let planned: Vec<Errand> = errands.clone().flatten().collect();
     let mut connection = app.store.reader().acquire().await?;
-    let found = credentials::of_errands(&mut connection, &app.law, &planned, downloaded_at).await?;
+    let found = credentials::of_errands(&mut connection, &app.law(), &planned, downloaded_at).await?;
     drop(connection);
     let mut found = found.into_iter();
     let certificates: Vec<_> = errands.map(|errand| errand.and_then(|_| found.next()).unwrap_or_default()).collect();
-    book::days::open(&app.law, day, &mut visits, &certificates);
+    book::days::open(&app.law(), day, &mut visits, &certificates);
     let weather = weather::of_visits(&app, day, &visits).await;
     Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
 }

@@ -1,7 +1,5 @@
 //! Measurements of lawn sections.
 
-use std::sync::Arc;
-
 use axum::{Json, extract::State};
 use domain::{
     actor::Role,
@@ -144,7 +142,7 @@ async fn measured(
     let Some(section) = store::sections::get(reader, section, scope).await? else { return Ok((None, value)) };
     let property = store::properties::get(reader, section.property_id, scope).await?;
     let Some(property) = property else { return Ok((None, value)) };
-    let law = Arc::clone(&app.law);
+    let law = app.law();
     let work = move || (Some(book::measurements::measured(&value, &property, &law)), value);
     tokio::task::spawn_blocking(work).await.map_err(|error| Problem::fault(&error))
 }

@@ -44,7 +44,7 @@ async fn get_place_suggestion(
     ValidQuery(query): ValidQuery<PlaceQuery>,
 ) -> Result<Json<Suggestion>, Problem> {
     // The first call reads the table of counties, which takes a moment.
-    let law = std::sync::Arc::clone(&app.law);
+    let law = app.law();
     let found = tokio::task::spawn_blocking(move || places::suggest(query.latitude, query.longitude, &law)).await;
     found.map(Json).map_err(|error| Problem::fault(&error))
 }

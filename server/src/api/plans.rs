@@ -145,7 +145,7 @@ async fn read(
     }
     let named: Vec<_> = technicians.iter().map(|one| one.person_id).collect();
     let sent = [named, in_field, staff].into_iter().find(|people| !people.is_empty()).unwrap_or_default();
-    let law = Arc::clone(&app.law);
+    let law = app.law();
     let aim = aim.unwrap_or(PlanGoal::LeastCost);
     Ok(Season {
         programme,

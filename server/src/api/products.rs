@@ -151,11 +151,11 @@ async fn get_label_check(
     ValidQuery(query): ValidQuery<LabelQuery>,
 ) -> Result<Json<LabelCheck>, Problem> {
     let product = store::products::get(app.store.reader(), id).await?.ok_or_else(|| Problem::not_found("product"))?;
-    if app.law.rule_set(&query.rule_set).is_none() {
+    if app.law().rule_set(&query.rule_set).is_none() {
         let detail = "is no rule set of this server; take a code from the list of rule sets";
         return Err(Problem::invalid(vec![FieldFault::parameter("rule_set", "unknown_value", detail)]));
     }
-    Ok(Json(domain::decision::check_label(&app.law, &[query.rule_set], &product.label, query.on)))
+    Ok(Json(domain::decision::check_label(&app.law(), &[query.rule_set], &product.label, query.on)))
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]

@@ -149,7 +149,7 @@ pub async fn create_property(
     key: IdempotencyKey,
     Valid { value, fingerprint }: Valid<PropertyInput>,
 ) -> Result<Created, Problem> {
-    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
+    let mut faults = faults(&value, &app.law(), last_past_day(&app).await?);
     faults.extend(since_of_new(value.since));
     let at = app.clock.now();
     let id: PropertyId = app.ids.next(at);
@@ -214,7 +214,7 @@ pub async fn replace_property(
     if_match: IfMatch,
     Valid { value, .. }: Valid<PropertyInput>,
 ) -> Result<Json<Property>, Problem> {
-    let mut faults = faults(&value, &app.law, last_past_day(&app).await?);
+    let mut faults = faults(&value, &app.law(), last_past_day(&app).await?);
     let is_named = value.since.is_some();
     let (since, in_future) = since(&app, value.since).await?;
     faults.extend(in_future);

@@ -9,30 +9,42 @@ use domain::{
     decision::RuleSetUsed,
     equipment::Equipment,
     ids::{self, ProductId, PropertyId, SectionId},
-    law::{Intent, RuleChange, RuleOnDay, RuleSetAbout, Strictest},
-    time::Day,
+    law::{Intent, RuleChange, RuleDifference, RuleOnDay, RuleSetAbout, Strictest},
+    time::{Day, Instant},
 };
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::AnyStaff,
-    book::site,
-    extract::{PathId, ValidQuery},
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly},
+    api::office_day,
+    book::{self, rule_sets::effect::RuleSetEffect, site},
+    extract::{PathId, Valid, ValidQuery},
     problem::{FieldFault, Problem},
     routes::{Routes, routes},
     state::App,
-    store,
+    store::{self, rule_sets::RuleSetUse},
 };
 
 pub fn routes() -> Routes {
-    routes!(list_rule_sets, get_rule_set, list_rule_changes, get_property_rules, get_section_rules)
+    routes!(
+        list_rule_sets,
+        get_rule_set,
+        list_rule_changes,
+        get_waiting_rule_set,
+        confirm_rule_set,
+        get_property_rules,
+        get_section_rules
+    )
 }
 
 #[derive(Debug, Serialize, ToSchema)]
 struct RuleSets {
     #[schema(max_items = 2000)]
     items: Vec<RuleSetAbout>,
+    /// New versions of these rule sets, which do not count before the owner has confirmed them.
+    #[schema(max_items = 2000)]
+    waiting: Vec<RuleSetAbout>,
     /// A place that is not listed has no rule set here. That does not mean it has no law.
     #[schema(max_length = 300)]
     caution: &'static str,
@@ -46,12 +58,15 @@ const CAUTION: &str = "A working copy of public law, read on the days shown. A p
 #[utoipa::path(get, path = "/api/v1/rule-sets", operation_id = "list_rule_sets", tag = "rule sets", security(("bearer" = ["any staff"])),
     responses((status = 200, description = "Every rule set this server has.", body = RuleSets)))]
 async fn list_rule_sets(_: AnyStaff, State(app): State<App>) -> Json<RuleSets> {
-    Json(RuleSets { items: app.law.rule_sets().iter().map(|set| set.about.clone()).collect(), caution: CAUTION })
+    let law = app.law();
+    let items = law.rule_sets().iter().map(|set| set.about.clone()).collect();
+    let waiting = book::rule_sets::waiting(&app.offered_law, &law).into_iter().cloned().collect();
+    Json(RuleSets { items, waiting, caution: CAUTION })
 }
 
 /// What the rule set with a code says about itself.
 fn about(app: &App, code: &str) -> Result<RuleSetAbout, Problem> {
-    app.law.rule_set(code).map(|set| set.about.clone()).ok_or_else(no_rule_set)
+    app.law().rule_set(code).map(|set| set.about.clone()).ok_or_else(no_rule_set)
 }
 
 fn no_rule_set() -> Problem {
@@ -92,8 +107,8 @@ async fn get_rule_set(
     ValidQuery(query): ValidQuery<RuleSetQuery>,
 ) -> Result<Json<RuleSetOnDay>, Problem> {
     let about = about(&app, &code)?;
-    let rules = app.law.on_day(std::slice::from_ref(&code), query.on);
-    let rule_sets = app.law.over(std::slice::from_ref(&code));
+    let rules = app.law().on_day(std::slice::from_ref(&code), query.on);
+    let rule_sets = app.law().over(std::slice::from_ref(&code));
     Ok(Json(RuleSetOnDay { about, on: query.on, rule_sets, rules }))
 }
 
@@ -134,8 +149,78 @@ async fn list_rule_changes(
         return Err(Problem::invalid(vec![FieldFault::parameter("to", "out_of_range", "must not lie before `from`")]));
     }
     let about = about(&app, &code)?;
-    let changes = app.law.changes(&code, query.from, query.to).ok_or_else(no_rule_set)?;
+    let changes = app.law().changes(&code, query.from, query.to).ok_or_else(no_rule_set)?;
     Ok(Json(RuleChanges { about, from: query.from, to: query.to, changes }))
+}
+
+/// A new version of a rule set, held against the one that counts.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct WaitingRuleSet {
+    /// The version that counts.
+    pub counts: RuleSetAbout,
+    /// The version that waits. Its `hash` confirms it.
+    pub waits: RuleSetAbout,
+    /// When this server first had it.
+    pub since: Instant,
+    /// Field by field: about the set first, then rule by rule.
+    #[schema(max_items = 5000)]
+    pub differences: Vec<RuleDifference>,
+    pub effect: RuleSetEffect,
+    #[schema(max_length = 300)]
+    pub caution: &'static str,
+}
+
+/// Get the new version of a rule set that waits
+///
+/// What it changes, before it counts: every field in which the two texts differ, with its citation, and for the next 365 days every
+/// lawn section whose limits differ and every planned visit that is answered otherwise, with both answers. 404 when none waits.
+#[utoipa::path(get, path = "/api/v1/rule-sets/{code}/waiting", operation_id = "get_waiting_rule_set", tag = "rule sets", security(("bearer" = ["office", "owner"])),
+    params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md")),
+    responses((status = 200, description = "The new version.", body = WaitingRuleSet)))]
+pub async fn get_waiting_rule_set(
+    _: OfficeOrOwner,
+    State(app): State<App>,
+    Path(code): Path<String>,
+) -> Result<Json<WaitingRuleSet>, Problem> {
+    let law = app.law();
+    let sets = law.rule_set(&code).zip(app.offered_law.rule_set(&code));
+    let waits = sets.filter(|(counts, new)| counts.about.hash != new.about.hash);
+    let (counts, new) = waits.ok_or_else(|| Problem::not_found("new version of a rule set"))?;
+    let since = store::rule_sets::met_at(app.store.reader(), &new.about.hash).await?;
+    let effect = book::rule_sets::effect::of(&app, new, office_day(&app).await?).await?;
+    Ok(Json(WaitingRuleSet {
+        counts: counts.about.clone(),
+        waits: new.about.clone(),
+        since: since.unwrap_or_else(|| app.clock.now()),
+        differences: counts.differences(new).into_iter().take(5000).collect(),
+        effect,
+        caution: CAUTION,
+    }))
+}
+
+#[derive(Debug, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({ "hash": "5f2b8f0c9c1e7d3a6b4f2e1d0c9b8a7f6e5d4c3b2a190817263544f3e2d1c0b9" }))]
+pub struct RuleSetConfirmation {
+    /// `hash` of the version that waits, so that no other than the one that was looked at begins to count.
+    #[schema(min_length = 64, max_length = 64, pattern = "^[0-9a-f]{64}$")]
+    hash: String,
+}
+
+/// Confirm the new version of a rule set
+///
+/// From now on it counts, for every day: each of its values holds on the days that it names. Decisions that were made keep the version
+/// that they were made under. 409 when another version waits by now. Said again, it changes nothing.
+#[utoipa::path(put, path = "/api/v1/rule-sets/{code}/confirmation", operation_id = "confirm_rule_set", tag = "rule sets", security(("bearer" = ["owner"])),
+    params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md")),
+    request_body = RuleSetConfirmation, responses((status = 200, description = "It counts.", body = RuleSetUse)))]
+pub async fn confirm_rule_set(
+    OwnerOnly(actor): OwnerOnly,
+    State(app): State<App>,
+    Path(code): Path<String>,
+    Valid { value, .. }: Valid<RuleSetConfirmation>,
+) -> Result<Json<RuleSetUse>, Problem> {
+    book::rule_sets::confirm(&app, actor, code, value.hash).await.map(Json)
 }
 
 /// The law over a property on a day.
@@ -159,8 +244,8 @@ fn over(app: &App, property_id: PropertyId, codes: &[String], on: Day) -> Proper
     PropertyRules {
         property_id,
         on,
-        rule_sets: app.law.over(codes),
-        rules: app.law.on_day(codes, on),
+        rule_sets: app.law().over(codes),
+        rules: app.law().on_day(codes, on),
         strictest: None,
         caution: CAUTION,
     }
@@ -232,7 +317,7 @@ async fn get_section_rules(
             species: site::turf(app.store.reader(), section.id, query.on).await?,
             equipment: query.equipment.unwrap_or(Equipment::RotarySpreader),
         };
-        rules.strictest = Some(app.law.strictest(codes, &intent));
+        rules.strictest = Some(app.law().strictest(codes, &intent));
     }
     Ok(Json(rules))
 }

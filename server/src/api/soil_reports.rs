@@ -136,7 +136,7 @@ async fn get_soil_report(
 ) -> Result<Json<InterpretedSoilReport>, Problem> {
     let (report, _, property) = of_property(&app, id, staff.scope()).await?;
     let on = today_at(&app, &property)?;
-    let taken_until = book::soil_reports::taken(&report, &property, &app.law, on);
+    let taken_until = book::soil_reports::taken(&report, &property, &app.law(), on);
     let address = |what: &str| format!("/api/v1/soil-reports/{id}/{what}");
     let (interpretation, lime) = (address("interpretation"), address("lime"));
     Ok(Json(InterpretedSoilReport { report, on, taken_until, interpretation, lime }))

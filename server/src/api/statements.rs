@@ -107,7 +107,7 @@ async fn get_statement(
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
-    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law, record_gaps };
+    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law(), record_gaps };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),
@@ -152,6 +152,6 @@ async fn get_company_year(
     let (_, zone) = company(&app).await?;
     let (year, span, _) = days(&app, query.year, &zone)?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
-    let reports_due = company_year::reports_due(&app.law, year, &sums);
-    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law, span.as_of, sums), reports_due }))
+    let reports_due = company_year::reports_due(&app.law(), year, &sums);
+    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law(), span.as_of, sums), reports_due }))
 }

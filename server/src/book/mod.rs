@@ -13,6 +13,7 @@ pub mod load_sheet;
 pub mod measurements;
 pub mod office;
 pub mod particulars;
+pub mod rule_sets;
 pub mod season;
 pub mod site;
 pub mod soil_reports;

@@ -187,7 +187,7 @@ pub async fn gaps_of(
         received_at: application.received_at,
         after_the_day: application.late == Some(true),
     };
-    let mut found = gaps(&known, written, asked, &app.law);
+    let mut found = gaps(&known, written, asked, &app.law());
     // That it came late stays on the record, with the word that was added; it is not left to do.
     let explained = told.additions.iter().any(|one| one.explains == Some(AdditionExplains::LateEntry));
     found.retain(|gap| gap.kind != GapKind::Late || !explained);

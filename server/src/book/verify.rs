@@ -152,6 +152,7 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
     }
     weather_answers(connection, &mut found.faults).await?;
     files(connection, &mut found.faults).await?;
+    rule_sets(connection, &mut found.faults).await?;
     totals(connection, &mut found).await?;
     for (product, mass, total) in verify::stock(connection).await? {
         if mass != total {
@@ -214,6 +215,20 @@ async fn files(connection: &mut SqliteConnection, faults: &mut Vec<String>) -> R
         }
         after = sha256;
     }
+    Ok(())
+}
+
+/// The version of each rule set that counts or counted is there, and is what its hash says.
+async fn rule_sets(connection: &mut SqliteConnection, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+    let mut after = String::new();
+    while let Some((hash, text)) = verify::rule_set_version(connection, &after).await? {
+        if sha256(&text) != hash {
+            faults.push(format!("a version of a rule set differs from its hash {hash}"));
+        }
+        after = hash;
+    }
+    let impossible = verify::impossible_uses(connection).await?.into_iter();
+    faults.extend(impossible.map(|(code, hash)| format!("rule set {code} cannot have counted by the version {hash}")));
     Ok(())
 }
 

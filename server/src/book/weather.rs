@@ -321,7 +321,7 @@ fn product_hours(
     let judge = |on: Day| {
         let hours = working_hours(on, zone, now);
         let rule_sets: Vec<String> = property.rule_sets.iter().map(|code| code.0.clone()).collect();
-        judge_hours(&app.law, &rule_sets, &facts(property, planned, on, now), told, &hours, now)
+        judge_hours(&app.law(), &rule_sets, &facts(property, planned, on, now), told, &hours, now)
     };
     let hours = judge(day);
     let (weather, held) = (best(&hours), planned.certificate.iter().map(|finding| finding.verdict).max());

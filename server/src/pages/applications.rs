@@ -115,7 +115,7 @@ pub async fn record(
     Ok(page(
         RecordPage {
             dates,
-            duties: duties::of_record(&a, &told.particulars, (&asked, gaps), today, &app.law),
+            duties: duties::of_record(&a, &told.particulars, (&asked, gaps), today, &app.law()),
             word: class(d.verdict),
             times: [a.started_at, a.finished_at, a.received_at].map(|at| local.minute(at, dates)),
             sections: a.lines.iter().map(|line| name_of(&named, line.section_id)).collect(),

@@ -7,7 +7,7 @@ use domain::{actor::Role, ids::PersonId, time::Day};
 use crate::{
     book::attention::{self, Short},
     pages::{
-        figures,
+        self, figures,
         local::Local,
         office::{ALL_ROWS, NEWEST},
     },
@@ -62,11 +62,11 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         Group { heading: "Stock", notices: stock(&attention::short(&products, &wanted)) },
         Group {
             heading: "Soil reports",
-            notices: soil_reports(&attention::ending(&app.law, &reports, today), today, dates),
+            notices: soil_reports(&attention::ending(&app.law(), &reports, today), today, dates),
         },
         Group { heading: "Licenses and certificates", notices: credentials(app, &sites, today, dates).await? },
         Group { heading: "Properties", notices: places },
-        Group { heading: "Rule sets", notices: rule_sets(app, &sites, today, settings) },
+        Group { heading: "Rule sets", notices: rule_sets(app, &sites, &local, settings).await? },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
         Group { heading: "Backups", notices: backups(app, &local, dates) },
     ];
@@ -160,12 +160,12 @@ async fn credentials(app: &App, sites: &[Site], today: Day, dates: DateOrder) ->
     let in_field: Vec<PersonId> = people.iter().filter(|one| one.role == Role::Technician).map(|one| one.id).collect();
     let people: HashMap<PersonId, String> = people.into_iter().map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
-    let lacking =
-        attention::uncertified(&app.law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
-            let many = if count == 1 { "person has" } else { "people have" };
-            let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
-            notice("■", words, "/office/people")
-        });
+    let law = app.law();
+    let lacking = attention::uncertified(&law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
+        let many = if count == 1 { "person has" } else { "people have" };
+        let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
+        notice("■", words, "/office/people")
+    });
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {
         let (sign, when) = if until < today { ("■", "ran out") } else { ("▲", "ends") };
         let words = format!("{}: {} {when} on {}", people.get(&one.person_id)?, one.name, dates.day(until));
@@ -207,13 +207,16 @@ fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
     told.into_iter().collect()
 }
 
-fn rule_sets(app: &App, sites: &[Site], today: Day, settings: &Settings) -> Vec<Notice> {
+async fn rule_sets(app: &App, sites: &[Site], local: &Local, settings: &Settings) -> Result<Vec<Notice>, Problem> {
     let ago = match settings.rule_sets_months {
         12 => "a year".to_owned(),
         1 => "a month".to_owned(),
         months => format!("{months} months"),
     };
-    let told = attention::old_rule_sets(&app.law, sites, today, settings.rule_sets_months).into_iter().map(|about| {
+    let law = app.law();
+    let mut notices = pages::rule_sets::notices(app, local, settings.date_order).await?;
+    let today = local.day(app.clock.now());
+    let told = attention::old_rule_sets(&law, sites, today, settings.rule_sets_months).into_iter().map(|about| {
         let words = format!(
             "{} was read on {}, more than {ago} ago: ask what has changed",
             about.name,
@@ -221,7 +224,8 @@ fn rule_sets(app: &App, sites: &[Site], today: Day, settings: &Settings) -> Vec<
         );
         notice("▲", words, "/rules")
     });
-    told.collect()
+    notices.extend(told);
+    Ok(notices)
 }
 
 /// Answers of weather services that could not be read: nobody here mends them, but decisions ask for care while it lasts, and whoever

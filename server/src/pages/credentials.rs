@@ -25,9 +25,10 @@ fn with_standing(mut choices: Vec<Choice>, standing: Option<&str>) -> Vec<Choice
 }
 
 fn form(app: &App, person: &Person, standing: Option<&Credential>, action: String) -> Form {
-    let sets = app.law.rule_sets().iter().map(|set| &set.about).filter(|about| about.code != "company");
+    let law = app.law();
+    let sets = law.rule_sets().iter().map(|set| &set.about).filter(|about| about.code != "company");
     let sets = sets.map(|about| Choice::new(about.code.clone(), format!("{} ({})", about.name, about.code))).collect();
-    let codes = app.law.credentials().into_iter().map(|code| Choice::new(code, code)).collect();
+    let codes = law.credentials().into_iter().map(|code| Choice::new(code, code)).collect();
     let set = standing.and_then(|one| one.rule_set.as_ref()).map(|code| code.0.as_str());
     let code = standing.and_then(|one| one.code.as_deref());
     let fields = vec![

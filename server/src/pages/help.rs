@@ -103,7 +103,8 @@ pub async fn topic(
 /// Made from the law in force here, the operator's own files with it, so that the list cannot age.
 async fn rule_sets(app: &App) -> Result<Section, Problem> {
     let dates = office::dates(app).await?;
-    let about = app.law.rule_sets().iter().map(|set| &set.about);
+    let law = app.law();
+    let about = law.rule_sets().iter().map(|set| &set.about);
     let sets: Vec<_> = about
         .map(|set| (set.code.clone(), set.name.clone(), dates.day(set.last_checked), set.coverage.clone()))
         .collect();

@@ -31,6 +31,7 @@ mod products;
 mod programmes;
 mod properties;
 mod reviews;
+mod rule_sets;
 mod sections;
 mod sessions;
 mod settings;
@@ -138,6 +139,7 @@ fn desk_routes() -> Router<App> {
             "/office/products/{id}/files/new",
             get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
+        .route("/office/rules/{code}/new", get_and_post(rule_sets::new, rule_sets::confirm))
         .route("/office/settings", get_and_post(settings::one, settings::change))
         .route("/office/password", get_and_post(passwords::ask, passwords::change))
         .route("/office/gaps", get(gaps::list))
@@ -186,7 +188,7 @@ async fn front(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     let company = store::people::company(app.store.reader()).await?.map(|(name, _)| name);
     let dates = office::dates(&app).await?;
     let sets = app
-        .law
+        .law()
         .rule_sets()
         .iter()
         .map(|set| &set.about)

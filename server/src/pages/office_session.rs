@@ -99,12 +99,16 @@ struct Set {
     last_checked: String,
     coverage: String,
     rules: Vec<domain::law::RuleOnDay>,
+    /// A new version waits for the owner.
+    waits: bool,
 }
 
 /// Every rule set as it holds today.
 pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
     let today = api::office_day(&app).await?;
     let order = dates(&app).await?;
+    let law = app.law();
+    let waiting = crate::book::rule_sets::waiting(&app.offered_law, &law);
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
         let codes = std::slice::from_ref(&set.about.code);
@@ -113,8 +117,9 @@ pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response,
             code: set.about.code.clone(),
             last_checked: order.day(set.about.last_checked),
             coverage: set.about.coverage.clone(),
-            rules: app.law.on_day(codes, today).into_iter().filter(own).collect(),
+            rules: law.on_day(codes, today).into_iter().filter(own).collect(),
+            waits: waiting.iter().any(|about| about.code == set.about.code),
         }
     };
-    Ok(page(Rules { sets: app.law.rule_sets().iter().map(set).collect() }.render()))
+    Ok(page(Rules { sets: law.rule_sets().iter().map(set).collect() }.render()))
 }

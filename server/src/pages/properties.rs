@@ -243,7 +243,8 @@ pub async fn one(
     let dates = dates(&app).await?;
     let local = Local::of(&property.time_zone);
     let read = |code: &str| {
-        let about = app.law.rule_set(code).map(|set| &set.about)?;
+        let law = app.law();
+        let about = law.rule_set(code).map(|set| &set.about)?;
         Some((about.name.clone(), dates.day(about.last_checked)))
     };
     let page_of = PropertyPage {

@@ -139,8 +139,8 @@ pub async fn year(
 ) -> Result<Response, Problem> {
     let YearView { year, span, local, dates, .. } = asked(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
-    let reports = company_year::reports_due(&app.law, year, &sums);
-    let sums = company_year::company_year(&app.law, span.as_of, sums);
+    let reports = company_year::reports_due(&app.law(), year, &sums);
+    let sums = company_year::company_year(&app.law(), span.as_of, sums);
     let mut clients: Vec<ClientYear> = Vec::new();
     for sum in &sums {
         let id = sum.client_id.to_string();
@@ -185,7 +185,7 @@ pub async fn client(
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, span, Scope::Company).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
-    let preparation = Preparation { year, span, at, zone, company_name, law: &app.law, record_gaps };
+    let preparation = Preparation { year, span, at, zone, company_name, law: &app.law(), record_gaps };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared }.render()))

@@ -28,7 +28,7 @@ pub struct JournalEntry {
     #[schema(minimum = 1, maximum = 9_007_199_254_740_991_i64)]
     pub seq: i64,
     pub written_at: Instant,
-    /// Who did it; null at the set-up.
+    /// Who did it; null at the set-up, and for what the server itself found at its start.
     #[schema(max_length = 36)]
     pub person_id: Option<String>,
     #[schema(max_length = 36)]

@@ -35,6 +35,7 @@ pub mod programmes;
 pub mod properties;
 mod readers;
 pub mod reviews;
+pub mod rule_sets;
 pub mod search;
 pub mod sections;
 pub mod settings;
@@ -73,6 +74,7 @@ use crate::{
     problem::{Kind, Problem},
 };
 pub use readers::ReadTransaction;
+pub use rule_sets::LawInForce;
 pub use tables::MIGRATIONS;
 pub use writer::BoxFuture;
 use writer::{Job, Writer};
@@ -88,6 +90,7 @@ pub struct Store {
     readers: SqlitePool,
     writer: mpsc::Sender<Job>,
     metrics: Arc<Metrics>,
+    law: Arc<LawInForce>,
     file: PathBuf,
 }
 
@@ -224,9 +227,10 @@ impl Store {
         let readers = readers::open(options(path)).await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
         let metrics = Arc::new(Metrics::default());
-        let task = Writer::new(connection, options_of_writer, law, Arc::clone(&metrics)).run(jobs);
+        let law = Arc::new(LawInForce::of(law));
+        let task = Writer::new(connection, options_of_writer, Arc::clone(&law), Arc::clone(&metrics)).run(jobs);
         let task = tokio::spawn(task);
-        Ok((Self { readers, writer, metrics, file: path.to_owned() }, WriterTask { task, _lock: lock }))
+        Ok((Self { readers, writer, metrics, law, file: path.to_owned() }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -236,6 +240,11 @@ impl Store {
 
     pub fn shared_metrics(&self) -> Arc<Metrics> {
         Arc::clone(&self.metrics)
+    }
+
+    /// The law by which the writer decides.
+    pub fn law(&self) -> &LawInForce {
+        &self.law
     }
 
     /// Where the book is.

@@ -271,6 +271,28 @@ pub async fn file_body(
     Ok(row.map(|row| (row.sha256, row.bytes, row.named)))
 }
 
+/// The next version of a rule set after a hash: its hash and its text.
+pub async fn rule_set_version(
+    connection: &mut SqliteConnection,
+    after: &str,
+) -> Result<Option<(String, String)>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT hash AS "hash!", text AS "text!" FROM rule_set_versions WHERE hash > $1 ORDER BY hash LIMIT 1"#,
+        after
+    );
+    Ok(row.fetch_optional(connection).await?.map(|row| (row.hash, row.text)))
+}
+
+/// Uses of rule sets that cannot be: a first one that is not the first of its code, or one whose version is not there or of another
+/// code. By code and hash.
+pub async fn impossible_uses(connection: &mut SqliteConnection) -> Result<Vec<(String, String)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT u.code AS "code!", u.hash AS "hash!" FROM rule_set_uses AS u LEFT JOIN rule_set_versions AS v ON v.hash = u.hash
+           WHERE v.code IS NOT u.code OR u.how = 'first' AND EXISTS (SELECT 1 FROM rule_set_uses AS e WHERE e.code = u.code AND e.seq < u.seq)"#
+    );
+    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.code, row.hash)).collect())
+}
+
 /// Whether a later entry tells of the same thing, by the beginning of its act.
 pub async fn is_followed(
     connection: &mut SqliteConnection,
@@ -316,6 +338,7 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'record_additions', count(*) FROM record_additions
            UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
            UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
+           UNION ALL SELECT 'rule_set_uses', count(*) FROM rule_set_uses WHERE id IS NOT NULL
            UNION ALL SELECT 'settings', CASE WHEN version = 1 AND (date_order <> 'year_month_day' OR rule_sets_months <> 12) THEN 1 ELSE version - 1 END FROM settings"#
     )
     .fetch_all(connection)

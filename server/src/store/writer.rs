@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{effects, packing::Packer, world},
+    store::{LawInForce, effects, packing::Packer, world},
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
@@ -94,7 +94,7 @@ pub struct Writer {
     /// Nothing while the file cannot be opened.
     connection: Option<SqliteConnection>,
     options: SqliteConnectOptions,
-    law: Arc<Lawbook>,
+    law: Arc<LawInForce>,
     packer: Packer,
     metrics: Arc<Metrics>,
 }
@@ -103,7 +103,7 @@ impl Writer {
     pub fn new(
         connection: SqliteConnection,
         options: SqliteConnectOptions,
-        law: Arc<Lawbook>,
+        law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
     ) -> Self {
         Self { connection: Some(connection), options, law, packer: Packer::default(), metrics }
@@ -194,8 +194,8 @@ impl Writer {
     }
 
     async fn batch(&mut self, acts: &[QueuedAct]) -> Result<Vec<ActOutcome>, Problem> {
-        let law = Arc::clone(&self.law);
         let mut packer = std::mem::take(&mut self.packer);
+        let law = self.law.now();
         let begun = Instant::now();
         let connection = self.connection().await?;
         let done = AssertUnwindSafe(batch(connection, acts, &law, &mut packer)).catch_unwind().await;

@@ -93,7 +93,7 @@ async fn faults_of(
         }
         Subject::Property(_) => {
             let input: PropertyInput = checked_body(app, Value::Object(facts))?;
-            let mut faults = properties::faults(&input, &app.law, last);
+            let mut faults = properties::faults(&input, &app.law(), last);
             if store::clients::get(connection, input.client_id, Scope::Company).await?.is_none() {
                 faults.push(FieldFault::at("/client_id", "not_found", "names no client of this company"));
             }

@@ -12,7 +12,7 @@ use crate::{
     scope::Scope,
     store::{
         additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements,
-        people, product_files, products, programmes, properties, sections, settings, soil_reports,
+        people, product_files, products, programmes, properties, rule_sets, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -86,6 +86,7 @@ impl Expected {
             "settings.changed" => "settings",
             "clearance.given_back" => "clearance_ends",
             "addition.recorded" => "record_additions",
+            "rule_set.counted" => "rule_set_uses",
             _ => "",
         };
         if !table.is_empty() {
@@ -152,6 +153,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             movement
         })),
         "addition" => shown(additions::get(connection, id(subject)?).await?),
+        "rule_set" => shown(rule_sets::get(connection, id(subject)?).await?),
         "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),

@@ -1,7 +1,5 @@
 //! Where a property lies: time zones to choose from, rule sets to confirm, and what the coordinates suggest.
 
-use std::sync::Arc;
-
 use domain::ids::RuleSetCode;
 use serde_json::Value;
 
@@ -61,7 +59,8 @@ pub fn zones(standing: &str) -> Vec<Choice> {
 
 /// The rule sets to tick: those of one state, the others aside.
 pub fn rule_sets(app: &App, state: Option<&str>) -> Vec<Choice> {
-    let sets = app.law.rule_sets().iter().map(|set| &set.about).filter(|about| about.code != "company");
+    let law = app.law();
+    let sets = law.rule_sets().iter().map(|set| &set.about).filter(|about| about.code != "company");
     let choice = |about: &domain::law::RuleSetAbout| {
         let near = state.is_some_and(|state| about.code == state || about.code.starts_with(&format!("{state}-")));
         let words = format!("{} ({}), read {}", about.name, about.code, about.last_checked);
@@ -98,7 +97,7 @@ pub async fn suggest(app: &App, form: &mut Form) -> Result<(), Problem> {
         return Ok(());
     };
     // The first call reads the table of counties, which takes a moment.
-    let law = Arc::clone(&app.law);
+    let law = app.law();
     let found = tokio::task::spawn_blocking(move || places::suggest(latitude, longitude, &law)).await;
     let found = found.map_err(|error| Problem::fault(&error))?;
     form.notes.push(format!("Suggested, and nothing is saved yet. {} {}", found.words, found.source));

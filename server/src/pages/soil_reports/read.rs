@@ -62,7 +62,7 @@ impl Read {
             id: report.id.to_string(),
             meaning: soil_reports::interpretation(report, property),
             lime: soil_reports::lime(report, section, ask),
-            taken: soil_reports::taken(report, property, &app.law, first_on),
+            taken: soil_reports::taken(report, property, &app.law(), first_on),
         }
     }
 }
