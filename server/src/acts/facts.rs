@@ -201,7 +201,8 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
     let (product, person) = (world.product(question.product)?, world.person(question.person)?);
     let place = property.on(question.on);
-    // Whoever names no supervisor may have had one: the phone does not ask yet. What is not said asks for care.
+    // Whoever names no supervisor may have had one, such as where an earlier version of the phone did not ask. What is not said
+    // asks for care.
     let over = question.supervisor.map(|over| world.person(over)).transpose()?;
     let supervision = over.map_or(Supervision::Unsaid, |over| Supervision::By(credentials::held(over)));
     let facts = Facts {
