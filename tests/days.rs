@@ -1,8 +1,8 @@
-//! What is open about a stop, told with the day.
+//! What is open about a stop, what its record wants, who may supervise and which parts are left, told with the day.
 
 use harness::{
     new_id,
-    world::{Company, label, product, section},
+    world::{Company, label, product, section, technician},
 };
 use serde_json::{Value, json};
 
@@ -71,4 +71,104 @@ async fn the_day_tells_what_stands_recorded_of_each_section() {
     let back = json!({ "application_id": rear, "reason": "It was the neighbour's." });
     let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &back).await.expect(201);
     assert_eq!(stop().await, (json!(false), json!(["8100", "100"]), json!(null)));
+}
+
+/// What the day asks of the record of the first stop.
+async fn asks(company: &Company) -> Vec<Value> {
+    let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+    let asks = day["visits"][0]["asks"].as_array().unwrap().clone();
+    asks.iter().map(|ask| ask["field"].clone()).collect()
+}
+
+#[tokio::test]
+async fn the_day_tells_what_the_record_wants_that_is_seen_on_the_spot() {
+    // 2VAC5-405-100 A(4) wants the weather at the start; COMAR 15.20.10.13 B wants nothing that is seen there. What only the office
+    // can enter, such as Maryland's copy of the label, is not asked of the phone.
+    assert_eq!(asks(&Company::under(&["us-va"]).await).await, [json!("weather_at_start")]);
+    assert_eq!(asks(&Company::in_maryland().await).await, [Value::Null; 0]);
+}
+
+async fn holds(company: &Company, person: &str, code: &str, until: Option<&str>) {
+    let held = json!({
+        "name": "Certificate", "number": "FA-2", "issued_by": "A state", "rule_set": "us-md", "code": code,
+        "valid_from": "2026-01-01", "valid_until": until,
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{person}/credentials"), &held).await.expect(201);
+}
+
+#[tokio::test]
+async fn the_day_tells_who_may_supervise_and_a_check_takes_the_name() {
+    // COMAR 15.20.10.02-.03: a certified applicator, or a trained employee under the direct supervision of one.
+    let company = Company::uncertified().await;
+    let supervision = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        (day["visits"][0]["supervision"].clone(), day["colleagues"].clone())
+    };
+    let (chief, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let (late, _) = technician(&company.app, &company.office, &company.owner, "Tech 03").await;
+    holds(&company, &chief, "us-md-certified", None).await;
+    holds(&company, &late, "us-md-certified", Some("2026-09-14")).await;
+    // Who was not trained may not work there under anybody, so nobody is offered.
+    assert_eq!(supervision().await.0, Value::Null);
+    let person = company.phone.id.clone().unwrap();
+    holds(&company, &person, "us-md-trained", None).await;
+    let (asked, colleagues) = supervision().await;
+    assert_eq!(
+        asked["people"],
+        json!([{ "id": chief, "name": "Tech 02" }]),
+        "whose certificate ran out is not among them"
+    );
+    assert!(asked["source"]["citation"].as_str().unwrap().starts_with("COMAR 15.20.10.02"), "{asked}");
+    let names: Vec<&Value> = colleagues.as_array().unwrap().iter().map(|one| &one["name"]).collect();
+    assert!(names.contains(&&json!("Tech 03")) && !colleagues.to_string().contains(&person), "{colleagues}");
+    let fields: Vec<&String> = colleagues[0].as_object().unwrap().keys().collect();
+    assert_eq!(fields, ["id", "name"], "names and ids alone");
+    // The check answers by the supervisor that it is told.
+    let mut plan = company.plan(&company.front, "5");
+    let needs = async |plan: &Value| {
+        let decision = company.phone.post("/api/v1/checks", plan).await.expect(200).body["decision"].clone();
+        (decision["verdict"].clone(), decision["findings"].to_string().contains("needs a supervisor"))
+    };
+    assert_eq!(needs(&plan).await, (json!("care"), true));
+    plan["supervisor_id"] = json!(chief);
+    assert!(!needs(&plan).await.1);
+    plan["supervisor_id"] = json!(late);
+    assert_eq!(needs(&plan).await.0, json!("stop"), "a supervisor whose certificate ran out stands for nobody");
+    plan["supervisor_id"] = json!(new_id());
+    let _ = company.phone.post("/api/v1/checks", &plan).await.problem(422, "invalid");
+    // Who is certified needs nobody.
+    holds(&company, &person, "us-md-certified", None).await;
+    assert_eq!(supervision().await.0, Value::Null);
+}
+
+#[tokio::test]
+async fn the_day_tells_which_parts_of_a_section_are_recorded() {
+    // The demonstration lawn has 8,200 sq ft in front.
+    let company = Company::in_maryland().await;
+    let told = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        let stop = &day["visits"][0];
+        (stop["divisions"].clone(), stop["recorded_sections"][0]["parts"].clone())
+    };
+    assert_eq!(told().await, (json!([]), Value::Null));
+    let at = format!("/api/v1/sections/{}/divisions", company.front);
+    let halves = json!({ "since": "2026-03-01", "parts": [
+        { "name": "front half", "area_sqft": "4100" }, { "name": "back half", "area_sqft": "4100" },
+    ] });
+    let _ = company.office.post(&at, &halves).await.expect(201);
+    let divided = json!([{ "section_id": company.front, "parts": halves["parts"] }]);
+    assert_eq!(told().await, (divided.clone(), Value::Null));
+    let mut record = company.record(&company.front, "4");
+    record["lines"][0] = json!({
+        "section_id": company.front, "product_lb": "0.09", "parts": ["front half"], "treated_area_sqft": "100",
+    });
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(201);
+    assert_eq!(told().await, (divided.clone(), json!([])), "a strip of a part is not the part");
+    record["lines"][0] = json!({ "section_id": company.front, "product_lb": "4", "parts": ["back half"] });
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(201);
+    assert_eq!(told().await, (divided, json!(["back half"])));
+    // Divided anew, nobody knows where the old parts lie in it.
+    let sides = json!({ "since": "2026-09-01", "parts": [{ "name": "back half", "area_sqft": "4000" }] });
+    let _ = company.office.post(&at, &sides).await.expect(201);
+    assert_eq!(told().await.1, json!([]));
 }

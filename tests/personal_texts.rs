@@ -7,8 +7,8 @@ use serde_json::{Value, json};
 use server::{book::verify::check_file, secret::sha256};
 
 use crate::{
-    pages::visitor::Visitor,
     packed,
+    pages::visitor::Visitor,
     rewritten::{destroyed, rechained, unguarded},
 };
 

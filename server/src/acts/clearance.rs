@@ -71,6 +71,14 @@ pub struct ClearanceInput {
     /// As it is now. For another day it counts as unseen.
     #[serde(default)]
     pub weather: Weather,
+    /// Who is to supervise the work, where the law lets somebody trained work under one who is certified. As long as nobody is
+    /// named, such a law asks for care.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supervisor_id: Option<PersonId>,
+    /// Nobody is to supervise the work, as somebody says who knows. Where this is left out and no supervisor is named, nobody has
+    /// said.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub nobody_supervised: bool,
     #[schema(min_items = 1, max_items = 20)]
     pub lines: Vec<PlannedLine>,
 }
@@ -194,8 +202,8 @@ pub fn decide(
         product: input.product_id,
         person: asker.actor.person,
         applicator_named: asker.actor.role == domain::actor::Role::Technician,
-        supervisor: None,
-        nobody_supervised: false,
+        supervisor: input.supervisor_id,
+        nobody_supervised: input.nobody_supervised,
         on: input.planned_on,
         at: asker.at,
         purpose: input.purpose,
@@ -238,6 +246,12 @@ pub fn plan(
     let label = world.products.get(&input.product_id).map(|product| &product.label);
     if label.is_none() {
         faults.push(FieldFault::at("/product_id", "not_found", "is no product of this company"));
+    }
+    if input.supervisor_id.is_some_and(|id| !world.people.contains_key(&id)) {
+        faults.push(FieldFault::at("/supervisor_id", "not_found", "names nobody of the staff"));
+    }
+    if input.nobody_supervised && input.supervisor_id.is_some() {
+        faults.push(FieldFault::at("/nobody_supervised", "contradiction", "is said, and a supervisor is named"));
     }
     let mut lines = Vec::new();
     for (at, line) in input.lines.iter().enumerate() {

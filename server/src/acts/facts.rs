@@ -211,7 +211,8 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let supervision = match question.supervisor {
         Some(over) => Supervision::By(credentials::held(world.person(over)?)),
         None if question.nobody_supervised => Supervision::Nobody,
-        // Whoever names no supervisor may have had one. What is not said asks for care.
+        // Whoever names no supervisor may have had one, such as where an earlier version of the phone did not ask. What is not said
+        // asks for care.
         None => Supervision::Unsaid,
     };
     let facts = Facts {

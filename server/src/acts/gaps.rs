@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use domain::{
     ids::SectionId,
-    law::{Bound, CredentialNeeded, DutySource, Lawbook, disclosure::RecordField, nutrient::Nutrient},
+    law::{Bound, CredentialNeeded, DutySource, Lawbook, RequiredField, disclosure::RecordField, nutrient::Nutrient},
     time::{Day, Instant},
     weather::Weather,
 };
@@ -159,6 +159,12 @@ pub struct Written {
 pub struct OfTheDay {
     pub rule_sets: Vec<String>,
     pub bound: Bound,
+}
+
+/// What the law of a day asks of a record that only somebody on the spot can see, while nothing of it is written yet.
+pub fn asked_on_the_spot(on: Day, asked: &OfTheDay, law: &Lawbook) -> Vec<RequiredField> {
+    let missing = law.missing_fields(&asked.rule_sets, asked.bound, on, &Known::default().written);
+    missing.into_iter().filter(|field| closing(field.field).0 == GapClosing::AddWhatWasSeen).collect()
 }
 
 /// What a record lacks by the law of its day.

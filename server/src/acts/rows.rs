@@ -12,8 +12,7 @@ use domain::{
     equipment::EquipmentKind,
     facts::{PastApplication, PastProduct},
     ids::{
-        ApplicationId, ClearanceId, CorrectionId, DeviceId, LotId, MeasurementId, PersonId, ProductId, PropertyId,
-        SectionId, VisitId,
+        ApplicationId, ClearanceId, CorrectionId, DeviceId, MeasurementId, PersonId, ProductId, PropertyId, SectionId,
     },
     land::{Species, Water},
     product::{Label, Nutrients},

@@ -35,7 +35,11 @@ use crate::{
     },
     routes::{Routes, routes},
     state::App,
-    store::{self, days::DayVisit, people::Person},
+    store::{
+        self,
+        days::{Colleague, DayVisit},
+        people::Person,
+    },
 };
 
 pub fn routes() -> Routes {
@@ -56,6 +60,9 @@ struct DayPlan {
     /// that the answer never waits. Empty when no weather service is configured.
     #[schema(max_items = 1000)]
     weather: Vec<VisitWeather>,
+    /// Who else of the staff may have been there when the work is done.
+    #[schema(max_items = 1000)]
+    colleagues: Vec<Colleague>,
     /// When the server put this together. Show it: what happened since is not in it.
     downloaded_at: Instant,
 }
@@ -73,8 +80,9 @@ struct DayQuery {
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
 /// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
-/// force for this person and product with their age, what is known of the weather, and what is open about each: a soil report
-/// that ends, a client who stops, a certificate that has run out by then.
+/// force for this person and product with their age, what is known of the weather, what is open about each, such as a soil report
+/// that ends or a certificate that has run out by then, how its sections are divided, what the law wants on its record that only somebody on the spot can see, and who may
+/// supervise where somebody has to.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -95,8 +103,19 @@ async fn get_day(
     let mut found = found.into_iter();
     let certificates: Vec<_> = errands.map(|errand| errand.and_then(|_| found.next()).unwrap_or_default()).collect();
     book::days::open(&app.law(), day, &mut visits, &certificates);
+    let staff = store::days::staff(app.store.reader()).await?;
+    book::days::ask(&app.law(), day, person.id, &staff, &mut visits);
     let weather = weather::of_visits(&app, day, &visits).await;
-    Ok(Json(DayPlan { day, person_id: person.id, person_name: person.name, visits, weather, downloaded_at }))
+    let colleagues = book::days::colleagues(person.id, &staff);
+    Ok(Json(DayPlan {
+        day,
+        person_id: person.id,
+        person_name: person.name,
+        visits,
+        weather,
+        colleagues,
+        downloaded_at,
+    }))
 }
 
 /// The day and the person that are asked about. A technician asks about nobody else.

@@ -1,7 +1,5 @@
 //! Visits: planned stops.
 
-use std::sync::Arc;
-
 use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, PersonId, PropertyId, SectionId, VisitId},
@@ -184,7 +182,7 @@ pub async fn create_visit(
     let id: VisitId = app.ids.next(at);
     let deed = JournalContext { actor: Some(actor), at, act: "visit.planned", subject: id.uuid() };
     let repeat = IdempotentRequest { key, route: "create_visit", fingerprint };
-    let law = Arc::clone(&app.law);
+    let law = app.law();
     office::create(&app, deed, repeat, format!("/api/v1/visits/{id}"), move |connection| {
         Box::pin(async move {
             check(&mut *connection, &visit).await?;
@@ -244,7 +242,7 @@ pub async fn replace_visit(
 ) -> Result<Json<Visit>, Problem> {
     let at = app.clock.now();
     let deed = JournalContext { actor: Some(actor), at, act: "visit.changed", subject: id.uuid() };
-    let law = Arc::clone(&app.law);
+    let law = app.law();
     let changed = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let mut faults = all_faults(&mut *connection, &value).await?;

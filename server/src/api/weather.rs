@@ -157,7 +157,7 @@ async fn planned_product(
     })?;
     let errands: Vec<Errand> = errand.into_iter().collect();
     let mut connection = app.store.reader().acquire().await?;
-    let told = credentials::of_errands(&mut connection, &app.law, &errands, app.clock.now()).await?;
+    let told = credentials::of_errands(&mut connection, &app.law(), &errands, app.clock.now()).await?;
     let certificate = told.into_iter().next().unwrap_or_default();
     Ok(PlannedProduct { visit, product, product_name: found.name, label: found.label, purpose, certificate })
 }

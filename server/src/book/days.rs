@@ -1,16 +1,21 @@
-//! What is open about the stops of a day, said before the truck leaves, while the office can still do something about it.
+//! What is open about the stops of a day, said before the truck leaves, while the office can still do something about it; and what
+//! the law of each stop asks whoever works there, so that the phone can ask it without a network.
 
 use domain::{
     decision::Finding,
     equipment::Equipment,
-    law::{Intent, Lawbook},
+    facts::SiteFacts,
+    ids::PersonId,
+    law::{Bound, CredentialNeeded, Intent, Lawbook, nutrient::Nutrient},
+    quantity::Area,
     time::Day,
 };
 
 use crate::{
+    acts::gaps::{OfTheDay, asked_on_the_spot},
     field_fault::truncate_chars,
     store::{
-        days::{DayVisit, OpenPoint},
+        days::{Colleague, DayVisit, OpenPoint, StaffMember, SupervisionNeed},
         sections::Section,
     },
 };
@@ -69,4 +74,57 @@ fn soil(law: &Lawbook, day: Day, stop: &DayVisit, section: &Section) -> Option<O
         }
     };
     Some(OpenPoint { section_id: Some(section.id), words })
+}
+
+/// Adds to each stop what the law of the day asks of its record, and of whoever works there.
+pub fn ask(law: &Lawbook, day: Day, person: PersonId, staff: &[StaffMember], visits: &mut [DayVisit]) {
+    for stop in visits {
+        let place = &stop.property;
+        // How large the lawn is decides no duty of a record.
+        let ground = SiteFacts { kind: place.kind, plan_on: place.nutrient_plan_on, area: Area::ZERO };
+        let asked = OfTheDay {
+            rule_sets: place.rule_sets.iter().map(|code| code.0.clone()).collect(),
+            bound: Bound {
+                audience: place.worked_by,
+                site: Some(ground),
+                pesticide: stop.product.label.pesticide().is_some(),
+            },
+        };
+        stop.asks = asked_on_the_spot(day, &asked, law);
+        let label = &stop.product.label;
+        let holds = |nutrient: Nutrient| !nutrient.share(label).is_zero();
+        let needed = law.credentials_needed(&asked.rule_sets, asked.bound, day, holds);
+        stop.supervision = supervision(&needed, day, person, staff);
+    }
+}
+
+/// Who may be over a person's work, where what the person holds is not enough and a supervisor's certificate would be.
+fn supervision(
+    needed: &[CredentialNeeded],
+    day: Day,
+    person: PersonId,
+    staff: &[StaffMember],
+) -> Option<SupervisionNeed> {
+    let own = staff.iter().find(|member| member.id == person)?;
+    let under_one: Vec<&CredentialNeeded> =
+        needed.iter().filter(|need| !holds_one(own, &need.held, day) && holds_one(own, &need.trained, day)).collect();
+    let source = under_one.first()?.source.clone();
+    let may =
+        |member: &&StaffMember| member.id != person && under_one.iter().all(|need| holds_one(member, &need.held, day));
+    Some(SupervisionNeed { source, people: staff.iter().filter(may).map(StaffMember::named).collect() })
+}
+
+fn holds_one(member: &StaffMember, codes: &[String], day: Day) -> bool {
+    codes.iter().any(|code| member.held.iter().any(|held| held.is(code, day)))
+}
+
+/// Who else of the staff may have been there.
+pub fn colleagues(person: PersonId, staff: &[StaffMember]) -> Vec<Colleague> {
+    staff.iter().filter(|member| member.id != person).map(StaffMember::named).collect()
+}
+
+impl StaffMember {
+    fn named(&self) -> Colleague {
+        Colleague { id: self.id, name: self.name.clone() }
+    }
 }

@@ -102,7 +102,7 @@ async fn stored_form(app: &App, visit: &Visit) -> Result<Form, Problem> {
 /// What stands against a visit by the certificate of whoever goes, as of now.
 async fn against(app: &App, visit: &Visit) -> Result<Vec<String>, Problem> {
     let mut connection = app.store.reader().acquire().await?;
-    let told = credentials::told(&mut connection, &app.law, visit.clone(), app.clock.now()).await?;
+    let told = credentials::told(&mut connection, &app.law(), visit.clone(), app.clock.now()).await?;
     let words = |finding: &Finding| {
         let mark = if finding.verdict == Verdict::Stop { "■" } else { "▲" };
         format!("{mark} {} {}", finding.message, finding.hint)

@@ -1,11 +1,16 @@
 //! A person's day: the visits with everything that is needed on the spot, read as it stood at one moment.
 
+mod grounds;
+mod staff;
+
 use std::collections::HashMap;
 
 use domain::{
     calibration::half_rate_rounded_down,
     explain::Derivation,
     ids::{PersonId, ProductId, PropertyId, SectionId, VisitId},
+    law::{DutySource, RequiredField},
+    parts::Division,
     product::arithmetic::{GradeNutrient, product_rate_rounded_down},
     quantity::{Area, ProductRate},
     time::Day,
@@ -13,6 +18,9 @@ use domain::{
 use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
+
+pub use grounds::{DividedSection, RecordedSection};
+pub use staff::{StaffMember, staff};
 
 use crate::{
     paging::Sequenced,
@@ -57,16 +65,32 @@ pub struct DayVisit {
     /// What is worth knowing before leaving: a soil report that ends, a client who stops.
     #[schema(max_items = 40)]
     pub open: Vec<OpenPoint>,
+    /// How sections are divided on the day; a section that is not here has no parts that a record could name.
+    #[schema(max_items = 20)]
+    pub divisions: Vec<DividedSection>,
+    /// What the law of the day wants on the record that only somebody on the spot can see. The record lacks whatever of it is
+    /// left out.
+    #[schema(max_items = 30)]
+    pub asks: Vec<RequiredField>,
+    /// Where the law lets this person work there only under somebody who holds a certificate; null where that is not so.
+    pub supervision: Option<SupervisionNeed>,
 }
 
-/// How much of a section stands recorded under a visit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
-pub struct RecordedSection {
-    pub section_id: SectionId,
-    /// Ground that was treated, all records of the visit together. More than the section where it was treated twice.
-    pub treated_area_sqft: Area,
-    /// Ground that is still open, by the measurement that the records were made under; null when all of it was treated.
-    pub open_area_sqft: Option<Area>,
+/// Somebody has to be over the work, by what its person holds on the day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SupervisionNeed {
+    pub source: DutySource,
+    /// Who of the staff may be named as the supervisor: holders of what the law asks, valid on the day.
+    #[schema(max_items = 1000)]
+    pub people: Vec<Colleague>,
+}
+
+/// Somebody of the staff, by name alone.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Colleague {
+    pub id: PersonId,
+    #[schema(max_length = 120)]
+    pub name: String,
 }
 
 /// The newest soil report of a section.
@@ -144,6 +168,7 @@ struct DayReferences {
     products: HashMap<ProductId, Product>,
     calibrations: Vec<CalibrationInForce>,
     sampled: HashMap<SectionId, Day>,
+    divisions: HashMap<SectionId, Division>,
     recorded: HashMap<VisitId, Vec<RecordedSection>>,
 }
 
@@ -166,7 +191,8 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<Day
     read_sections(&mut moment, &person, &day, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
     read_samples(&mut moment, &person, &day, &mut named).await?;
-    read_recorded(&mut moment, &person, &day, &mut named).await?;
+    grounds::read_divisions(&mut moment, &person, &day, &mut named).await?;
+    grounds::read_recorded(&mut moment, &person, &day, &mut named).await?;
     let products: Vec<ProductId> = named.products.keys().copied().collect();
     named.calibrations = calibrations::in_force(&mut *moment, None, &products, Some(who), on).await?;
     drop(moment);
@@ -184,8 +210,10 @@ impl DayReferences {
             self.sampled.get(id).map(|sampled_on| NewestSample { section_id: *id, sampled_on: *sampled_on })
         };
         let records = self.recorded.get(&visit.id).map(Vec::as_slice).unwrap_or_default();
-        let record = |id: &SectionId| records.iter().find(|one| one.section_id == *id).copied();
+        let record = |id: &SectionId| records.iter().find(|one| one.section_id == *id).cloned();
         let recorded_sections: Vec<RecordedSection> = visit.section_ids.iter().filter_map(record).collect();
+        let sections: Vec<Section> = visit.section_ids.iter().map(section).collect::<Result<_, _>>()?;
+        let divided = |section: &Section| DividedSection::of(section, self.divisions.get(&section.id)?);
         let covered = recorded_sections.iter().filter(|one| one.open_area_sqft.is_none()).count();
         Ok(DayVisit {
             rate: VisitRate::of(&visit, &product),
@@ -194,12 +222,15 @@ impl DayReferences {
             client_name: client.name,
             client_phone: client.phone,
             client_cancelled_on: client.cancelled_on,
-            sections: visit.section_ids.iter().map(section).collect::<Result<_, _>>()?,
+            divisions: sections.iter().filter_map(divided).collect(),
+            sections,
             product,
             recorded: covered == visit.section_ids.len(),
             recorded_sections,
             newest_samples: visit.section_ids.iter().filter_map(sample).collect(),
             open: Vec::new(),
+            asks: Vec::new(),
+            supervision: None,
             visit,
         })
     }
@@ -349,45 +380,6 @@ async fn read_samples(
     .await?;
     for row in rows {
         named.sampled.insert(read(&row.section_id, "section id")?, super::read_day(&row.sampled_on)?);
-    }
-    Ok(())
-}
-
-/// What stands of the records of these visits. Of each record a section counts with the area of its newest line, which is that of
-/// the last correction, and not at all where a correction took it back.
-async fn read_recorded(
-    connection: &mut SqliteConnection,
-    person: &str,
-    day: &str,
-    named: &mut DayReferences,
-) -> Result<(), sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT v.id AS "id!", l.section_id AS "section_id!",
-                  (SELECT n.area FROM application_lines AS n WHERE n.application_id = a.id AND n.section_id = l.section_id
-                     AND n.product > 0 ORDER BY n.seq DESC LIMIT 1) AS "area!: i64",
-                  coalesce(
-                    (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id AND m.measured_on <= a.applied_on
-                       ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
-                    (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id
-                       ORDER BY m.measured_on, m.seq LIMIT 1)) AS "whole!: i64"
-           FROM visits AS v JOIN applications AS a ON a.visit_id = v.id JOIN application_lines AS l ON l.application_id = a.id
-           WHERE v.person_id = $1 AND v.planned_on = $2
-           GROUP BY v.id, a.id, l.section_id HAVING sum(l.product) > 0 ORDER BY a.seq"#,
-        person,
-        day
-    )
-    .fetch_all(connection)
-    .await?;
-    for row in rows {
-        let section_id: SectionId = read(&row.section_id, "section id")?;
-        let of_visit = named.recorded.entry(read(&row.id, "visit id")?).or_default();
-        let before = of_visit.iter().position(|one| one.section_id == section_id).map(|at| of_visit.swap_remove(at));
-        let treated = before.map_or(0, |one| one.treated_area_sqft.raw()) + row.area;
-        of_visit.push(RecordedSection {
-            section_id,
-            treated_area_sqft: Area::from_raw(treated),
-            open_area_sqft: (row.whole > treated).then(|| Area::from_raw(row.whole - treated)),
-        });
     }
     Ok(())
 }

@@ -49,6 +49,7 @@ impl FactKeys {
     /// What a plan names, whether it is only asked about or is to hold room.
     fn add_plan(&mut self, person: PersonId, input: &ClearanceInput) {
         self.people.insert(person.to_string());
+        self.people.extend(input.supervisor_id.map(|id| id.to_string()));
         self.properties.insert(input.property_id.to_string());
         self.products.insert(input.product_id.to_string());
         self.sections.extend(input.lines.iter().map(|line| line.section_id.to_string()));

@@ -336,6 +336,8 @@ fn asked(visit: &[VisitLine]) -> Option<ClearanceInput> {
         equipment: Equipment::RotarySpreader,
         ground: None,
         weather: Weather::default(),
+        supervisor_id: None,
+        nobody_supervised: false,
         lines: visit.iter().map(planned).collect(),
     })
 }
