@@ -3,6 +3,7 @@
 
 import { writtenDay } from './day.js';
 import { atMost, clock, h, helpLink, pounds, threeFigures, tooMuch } from './dom.js';
+import { leftOf } from './parts.js';
 import { weatherHold } from './weather.js';
 
 const SHAPE = { go: '●', care: '▲', stop: '■' };
@@ -56,6 +57,12 @@ export function amount(answer) {
   return { product: Number(atMost(most)), half: atMost((Number(most) / Number(answer.area_sqft)) * 500), planned };
 }
 
+/**
+ * The share of what was asked about that is still to be done: where only the rest was asked about, all of it.
+ * @param {import('./parts.js').Ground} ground @param {any} answer
+ */
+export const shareOf = ({ open, touched }, answer) => (touched && open ? Math.min(1, open / Number(answer.area_sqft)) : 1);
+
 /** The limit in short, and its citation a tap away. @param {any} answer */
 function limit(answer) {
   const most = answer.largest_lawful_product_lb;
@@ -65,20 +72,21 @@ function limit(answer) {
 
 /**
  * How much goes on what is still open of each section.
- * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {import('./ground.js').Ground[]} grounds @returns {HTMLElement}
+ * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {import('./parts.js').Ground[]} grounds @returns {HTMLElement}
  */
 export function howMuch(stop, decision, day, grounds) {
-  const rows = grounds.map(({ section, area: whole, open, touched }) => {
+  const rows = grounds.map((ground) => {
+    const { section, open } = ground;
     // Large print is for what is to be done.
     if (open === 0) return h('li', {}, h('strong', {}, section.name), ': recorded.');
     const answer = answerOf(decision, section.id);
     const measured = section.measured_on ? `, measured ${writtenDay(section.measured_on, day.dates)}` : '';
     const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft${measured}`;
     if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
-    const share = touched && open !== null && whole ? open / whole : 1;
+    const share = shareOf(ground, answer);
     const { half, planned, product: all } = amount(answer);
     const product = share === 1 ? all : Number(atMost(all * share));
-    const left = share === 1 ? '' : `; ${Math.round(open ?? 0).toLocaleString('en-US')} sq ft still open`;
+    const left = ground.touched && open !== null ? `; ${leftOf(ground)} still open` : '';
     return h('li', {},
       h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}${left}`),
       planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${threeFigures(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),

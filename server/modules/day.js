@@ -4,6 +4,7 @@
 import { call } from './api.js';
 import { keepFiles, listFiles } from './files.js';
 import { goneFrom } from './gone.js';
+import { groundsOf } from './parts.js';
 import { downloaded } from './shelf.js';
 import { hear } from './time.js';
 import { begunBy, keepDay, sentBy } from './work.js';
@@ -129,7 +130,7 @@ async function serverDay(me) {
  */
 async function ask(stop, on, equipment) {
   if (!hasAmount(stop)) return null;
-  const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }));
+  const answer = await call('POST', '/api/v1/checks', plan(stop, on, { equipment }, groundsOf(stop, [])));
   if (answer.status === 200 && answer.body?.decision) return answer.body.decision;
   // What the server cannot judge, such as a section that was never measured, has no amount; that is an answer.
   if (answer.status === 404 || answer.status === 422) return null;
@@ -140,17 +141,21 @@ async function ask(stop, on, equipment) {
 export const hasAmount = ({ visit }) => visit.target_nitrogen_lb_per_1000_sqft !== null || visit.target_product_lb_per_1000_sqft !== undefined;
 
 /**
- * The question about a stop, with what a person has seen.
- * @param {any} stop @param {string} on @param {Record<string, any>} seen
+ * The question about a stop, with what a person has seen. Of a section whose other parts are recorded, it is about the parts that
+ * are left: they are other ground.
+ * @param {any} stop @param {string} on @param {Record<string, any>} seen @param {import('./parts.js').Ground[]} grounds
  */
-export function plan(stop, on, seen) {
+export function plan(stop, on, seen, grounds) {
   const { target_nitrogen_lb_per_1000_sqft: target, target_product_lb_per_1000_sqft: rate } = stop.visit;
-  const area = (/** @type {string} */ id) => Number(stop.sections.find((/** @type {any} */ one) => one.id === id)?.area_sqft ?? 0);
   // Down to the thousandth of a pound, so that what is asked about is not more than what is planned; first to the sixth decimal,
   // because 4.6 times 5,500 is a little less than 25,300 in binary.
-  const pounds = (/** @type {string} */ id) => (Math.floor(Number((Number(rate) * area(id)).toFixed(6))) / 1000).toFixed(3);
-  const lines = stop.visit.section_ids.map((/** @type {string} */ id) =>
-    rate === undefined ? { section_id: id, target_nitrogen_lb_per_1000_sqft: target } : { section_id: id, product_lb: pounds(id) });
+  const pounds = (/** @type {number} */ area) => (Math.floor(Number((Number(rate) * area).toFixed(6))) / 1000).toFixed(3);
+  const lines = stop.visit.section_ids.map((/** @type {string} */ id) => {
+    const ground = grounds.find((one) => one.section.id === id);
+    const rest = ground?.rest ?? null;
+    const area = (rest === null ? ground?.area : ground?.open) ?? 0;
+    return { section_id: id, ...(rest === null ? {} : { parts: rest }), ...(rate === undefined ? { target_nitrogen_lb_per_1000_sqft: target } : { product_lb: pounds(area) }) };
+  });
   return {
     property_id: stop.property.id,
     product_id: stop.product.id,
@@ -158,6 +163,7 @@ export function plan(stop, on, seen) {
     purpose: stop.visit.purpose,
     equipment: seen.equipment ?? 'rotary_spreader',
     ...(seen.ground ? { ground: seen.ground } : {}),
+    ...(seen.supervisor ? { supervisor_id: seen.supervisor } : {}),
     weather: seen.weather ?? {},
     lines,
   };

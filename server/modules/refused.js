@@ -3,13 +3,13 @@
 // amounts are corrected.
 
 import { h, helpLink } from './dom.js';
+import { areaNumber } from './fields.js';
 import { sendAgain, takeOff } from './queue.js';
-import { areaNumber } from './used.js';
 
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 
 /** What the parts of a record are called on the pages; a fault names them by their place. */
-const NAMES = { lines: 'The amounts used', started_at: 'The start', finished_at: 'The end', weather: 'The weather', ground: 'The ground', equipment: 'The spreader', product_id: 'The product', property_id: 'The property', visit_id: 'The visit', pavement_cleaned: 'The pavement', reason: 'The reason' };
+const NAMES = { lines: 'The amounts used', started_at: 'The start', finished_at: 'The end', weather: 'The weather', ground: 'The ground', equipment: 'The spreader', product_id: 'The product', property_id: 'The property', visit_id: 'The visit', pavement_cleaned: 'The pavement', reason: 'The reason', seen: 'What else was seen', supervisor_id: 'The supervisor', present_ids: 'Who else was there' };
 
 /** @param {string} place */
 const named = (place) => NAMES[/** @type {keyof typeof NAMES} */ (place.replace(/^#/, '').split('/')[1])] ?? place;

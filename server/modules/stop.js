@@ -6,16 +6,18 @@ import { cautions, howMuch, mark, openPoints, settings, source, verdict } from '
 import { call } from './api.js';
 import { hasAmount, plan } from './day.js';
 import { clock, h, replace } from './dom.js';
+import { choice } from './fields.js';
 import { toRead } from './files.js';
 import { goneWords } from './gone.js';
+import { overseer } from './seen.js';
 import { clockWords, jumpSince, phoneClock, serverNow } from './time.js';
-import { afterWork, choice } from './used.js';
+import { afterWork } from './used.js';
 import { forecast } from './weather.js';
 import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./ground.js').Ground[], stoppedAt: number, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], stoppedAt: number, more: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -47,14 +49,14 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, stoppedAt: -Infinity, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
 }
 
-/** The server's answer to just this ground and equipment, if it gave one. @param {Visit} visit @returns {Asked | null} */
-const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment ? work.asked : null);
+/** The server's answer to just this ground, equipment and supervisor, if it gave one. @param {Visit} visit @returns {Asked | null} */
+const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment && (work.asked.supervisor ?? '') === overseer(work) ? work.asked : null);
 
 /** The best answer there is. @param {Visit} visit */
 const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
@@ -114,10 +116,11 @@ function arrival(visit) {
 async function askAgain(visit) {
   const { stop, day, work } = visit;
   const { ground, equipment } = work;
+  const supervisor = overseer(work);
   if (ground === '' || equipment === '' || !hasAmount(stop) || asked(visit)) return;
-  const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment }));
+  const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment, supervisor }, visit.grounds));
   if (reply.status !== 200) return;
-  work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment };
+  work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment, supervisor };
   if (visit.work.started_at !== '') return;
   if (reply.body.decision.verdict === 'stop') visit.stoppedAt = performance.now();
   visit.redraw();
@@ -127,14 +130,15 @@ async function askAgain(visit) {
 function before(visit) {
   const { stop, day, work, redraw } = visit;
   const decision = answer(visit);
-  const picked = (/** @type {'ground' | 'equipment'} */ what) => async (/** @type {string} */ word) => {
+  const picked = (/** @type {'ground' | 'equipment' | 'supervisor'} */ what) => async (/** @type {string} */ word) => {
     work[what] = word;
     redraw();
     await askAgain(visit);
   };
+  const first = unsaid(visit);
   let starting = false;
   const start = async () => {
-    if (work.ground === '' || work.equipment === '' || starting || performance.now() - visit.stoppedAt < READ) return;
+    if (first !== '' || starting || performance.now() - visit.stoppedAt < READ) return;
     starting = true;
     visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
@@ -148,16 +152,36 @@ function before(visit) {
     forecast(stop, day),
     choice('The ground is', GROUND, work.ground, picked('ground')),
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
+    ...supervision(visit, picked('supervisor')),
     verdict(decision, source(stop, day, asked(visit))),
     // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
     work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
-    work.ground === '' || work.equipment === '' ? h('p', { class: 'source' }, 'Say first how the ground is, and with what you work.') : null,
+    first === '' ? null : h('p', { class: 'source' }, first),
     // It stays at the foot of the screen, so that it does not move under the thumb when the answer arrives above it.
-    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: work.ground === '' || work.equipment === '', 'data-key': 'start' }, words)),
+    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: first !== '', 'data-key': 'start' }, words)),
   ];
+}
+
+/** What is to be said before the start. @param {Visit} visit */
+function unsaid({ stop, work }) {
+  const who = stop.supervision && !work.supervisor;
+  if (work.ground !== '' && work.equipment !== '' && !who) return '';
+  return who ? 'Say first how the ground is, with what you work, and who supervises.' : 'Say first how the ground is, and with what you work.';
+}
+
+/**
+ * Who looks after the work, where this person may do it only under somebody who holds a certificate.
+ * @param {Visit} visit @param {(word: string) => unknown} pick
+ */
+function supervision({ stop, work }, pick) {
+  if (!stop.supervision) return [];
+  const { people, source: law } = stop.supervision;
+  const names = Object.fromEntries(people.map((/** @type {any} */ one) => [one.id, one.name]));
+  const none = people.length > 0 ? '' : 'Nobody else of the company holds such a certificate today. ';
+  return [choice('Who supervises this work?', { ...names, nobody: 'Nobody' }, work.supervisor ?? '', pick), h('p', { class: 'source' }, `${none}You may work here only under somebody who holds a certificate (${law.citation}).`)];
 }
 
 /** @param {Visit} visit */

@@ -119,3 +119,20 @@ export async function startClock() {
     void remember();
   });
 }
+
+/** What a clock at a place shows at a moment, as a field of day and time takes it. @param {string | number} moment @param {string} zone */
+export function localTime(moment, zone) {
+  const parts = new Intl.DateTimeFormat('en-CA', { timeZone: zone, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit' }).formatToParts(new Date(moment));
+  const of = (/** @type {string} */ kind) => parts.find((part) => part.type === kind)?.value;
+  return `${of('year')}-${of('month')}-${of('day')}T${of('hour')}:${of('minute')}`;
+}
+
+/** The moment at which a clock at a place shows this, in milliseconds; null when it says no time. @param {string} text day and time @param {string} zone */
+export function momentAt(text, zone) {
+  const wanted = Date.parse(`${text}Z`);
+  if (Number.isNaN(wanted)) return null;
+  let moment = wanted;
+  // The zone's distance from universal time is that of the moment itself, which the first round comes close to.
+  for (let round = 0; round < 2; round += 1) moment -= Date.parse(`${localTime(moment, zone)}Z`) - wanted;
+  return moment;
+}

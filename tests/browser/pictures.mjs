@@ -1,15 +1,17 @@
 // @ts-check
 // Takes pictures of the pages at phone and desk size, to be looked at by a person: of the demonstration's invented company.
 //
-//     node tests/browser/pictures.mjs --server target/release/swardbook --into FOLDER
+//     node tests/browser/pictures.mjs --server target/release/swardbook --into FOLDER [--part phone] [--modules server/modules]
 
 import { mkdir, mkdtemp, rm } from 'node:fs/promises';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
+import { fromSources } from './between.mjs';
 import { applications, demonstration, enrolmentCode, planVisits } from './book.mjs';
-import { arrive, deskPages, enrol, openStops, phone, setClock, signIn, start } from './walk.mjs';
+import { stopOf, stopUnder } from './trials/record.mjs';
+import { arrive, deskPages, enrol, firstAmount, openStops, phone, setClock, signIn, start } from './walk.mjs';
 
 const { chromium } = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url)('playwright-core');
 /** @param {string} name @param {string} otherwise */
@@ -22,13 +24,15 @@ await mkdir(into, { recursive: true });
 const book = await demonstration(argument('server', 'target/release/swardbook'), Number(argument('port', '8398')));
 const { technician } = await enrolmentCode(book.office);
 await planVisits(book.office, technician, 5, '0.4');
+const modules = argument('modules', '');
+const way = modules === '' ? { base: book.base, stop: () => undefined } : await fromSources(book.base, modules);
 const folder = await mkdtemp(join(tmpdir(), 'pictures-'));
 /** @type {import('./walk.mjs').World} */
-const world = { chromium, executablePath: argument('browser', '/usr/bin/chromium'), axe: '', book, base: book.base, folder, complaints: [], before: new Set(await applications(book.owner)), technician };
+const world = { chromium, executablePath: argument('browser', '/usr/bin/chromium'), axe: '', book, base: way.base, folder, complaints: [], before: new Set(await applications(book.owner)), technician };
 const { now } = await book.office('GET', '/api/v1/me', undefined, 200);
 
 const browser = await chromium.launch({ executablePath: world.executablePath, args: ['--no-sandbox'] });
-for (const [size, viewport] of /** @type {[string, any][]} */ ([['desk', { width: 1100, height: 820 }], ['phone', { width: 390, height: 800 }]])) {
+for (const [size, viewport] of argument('part', '') === 'phone' ? [] : /** @type {[string, any][]} */ ([['desk', { width: 1100, height: 820 }], ['phone', { width: 390, height: 800 }]])) {
   const page = await (await browser.newContext({ viewport })).newPage();
   await signIn(world, page);
   for (const path of [...(await deskPages(world)), '/', '/help', '/help/check', '/help/server']) {
@@ -41,7 +45,7 @@ for (const colorScheme of ['light', 'dark']) {
   const context = await phone(world, colorScheme, { colorScheme, viewport: { width: 390, height: 800 } });
   await setClock(context, Date.parse(now));
   const page = await enrol(world, context);
-  const take = (/** @type {string} */ name, whole = true) => page.screenshot({ path: join(into, `${colorScheme}-${name}.png`), fullPage: whole });
+  const take = (/** @type {string} */ name) => takeWhole(page, colorScheme, name);
   await take('day');
   const stop = openStops(page).first();
   await stop.click();
@@ -58,7 +62,46 @@ for (const colorScheme of ['light', 'dark']) {
   await page.getByRole('button', { name: 'Finish' }).click();
   await page.getByRole('button', { name: 'Part of it' }).first().click();
   await take('after');
+  // A slipped decimal point, which Maryland's cap refuses.
+  await page.getByRole('button', { name: 'All of it' }).first().click();
+  await firstAmount(page).fill('260');
+  await page.getByRole('button', { name: 'Yes' }).click();
+  for (let press = 0; press < 2; press += 1) await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByRole('button', { name: '1 record was refused' }).click();
+  await page.getByRole('heading', { name: 'Records that were refused' }).waitFor();
+  await take('refused');
   await context.close();
+  await takeRecord(colorScheme);
 }
 await rm(folder, { recursive: true, force: true });
+way.stop();
 book.stop();
+
+/** What the law of a stop asks, and a lawn in parts. @param {string} colorScheme */
+async function takeRecord(colorScheme) {
+  const { visit } = await stopUnder(world, 'us-va', { parts: ['front half', 'east of the drive'] });
+  const context = await phone(world, `record-${colorScheme}`, { colorScheme, viewport: { width: 390, height: 800 } });
+  const page = await enrol(world, context);
+  const take = (/** @type {string} */ name) => takeWhole(page, colorScheme, name);
+  await arrive(page, stopOf(page, visit));
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await page.getByRole('button', { name: 'Part of it' }).click();
+  await page.getByRole('button', { name: 'east of the drive' }).click();
+  await firstAmount(page).fill('260');
+  await page.getByRole('button', { name: 'Yes' }).click();
+  for (const at of [0, 1]) await page.locator('.record').getByRole('button', { name: 'Not known' }).nth(at).click();
+  await take('record');
+  await page.getByText('More for the record (optional)').click();
+  await page.getByRole('button', { name: 'Sign', exact: true }).click();
+  await page.getByRole('button', { name: 'Whoever comes by' }).click();
+  await take('more');
+  await context.close();
+}
+
+/** @param {any} page @param {string} colorScheme @param {string} name */
+async function takeWhole(page, colorScheme, name) {
+  // The line at the top of a screen would lie across the middle of a picture of the whole.
+  await page.evaluate(() => scrollTo(0, 0));
+  await page.screenshot({ path: join(into, `${colorScheme}-${name}.png`), fullPage: true });
+}

@@ -1,7 +1,7 @@
 // @ts-check
 // The pages as people meet them: a real browser against the built server.
 //
-//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--part phone|pages] [--only words] [--modules server/modules]
+//     node tests/browser/run.mjs --server target/release/swardbook --browser /usr/bin/chromium [--part phone|pages] [--only 'words|words'] [--modules server/modules]
 //
 // The trials are in two parts of about the same length, so that two runs on two ports take half as long as one.
 // `--modules` serves the phone's page from that folder instead of from the binary, to try a change without a build.
@@ -24,6 +24,7 @@ import * as keeping from './trials/keeping.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
 import * as shares from './trials/parts.mjs';
+import * as record from './trials/record.mjs';
 import * as saving from './trials/saving.mjs';
 
 const require = createRequire(process.env.SWARDBOOK_MODULES ?? import.meta.url);
@@ -75,7 +76,13 @@ const phone = [
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
   ['half a lawn is recorded as half, and the rest stays open until it is recorded', shares.aPartIsAPart],
   ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
+  ['parts of a lawn are chosen by name, and what is open of them stays', shares.namedParts],
   ['a start of which nothing was treated leaves no record', shares.nothingTreated],
+  ['what the law wants on the record is asked, and nothing else has to be', record.theLawAsks],
+  ["a label's special instruction is asked where the law wants it", record.theLabelsInstruction],
+  ['whoever wants to tells more for the record', record.moreIsTold],
+  ['whoever needs a supervisor is asked for one before the start', record.aSupervisorIsAsked],
+  ['the times of a refused record are corrected', record.timesAreMended],
   ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
   ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
@@ -91,6 +98,7 @@ const pagesForAll = [
   ['the picture of a code enrols a phone, which can install the page', pages.aPictureEnrols],
   ['a stop, and the way to a record, by keyboard alone', pages.byKeyboardAlone],
   ["the phone's pages have large targets and a contrast of 7:1, light and dark", pages.thePhonesPagesAreSound],
+  ['what is asked for the record has large targets and a contrast of 7:1, also narrow and in large print', record.theQuestionsAreSound],
   ['every page is sound for everybody, light and dark, at 360 px, and small', pages.everyPageIsSound],
   ['no page scrolls sideways at 320 px, also at 200 % text', pages.narrowAndLarge],
   ['the statement prints without the screen around it', pages.theStatementPrints],
@@ -102,7 +110,7 @@ assert.ok(part, '--part is phone or pages');
 /** @type {Trials} */
 const trials = [...part, ['no page complained', async () => assert.deepEqual(world.complaints, [])]];
 
-for (const [name, work] of trials.filter(([name]) => name.includes(argument('only', '')))) {
+for (const [name, work] of trials.filter(([name]) => argument('only', '').split('|').some((words) => name.includes(words)))) {
   const begun = Date.now();
   try {
     await work(world);

@@ -23,19 +23,22 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 18] = [
+pub const MODULES: [(&str, &str); 21] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
     ("dom.js", include_str!("../../modules/dom.js")),
+    ("fields.js", include_str!("../../modules/fields.js")),
     ("files.js", include_str!("../../modules/files.js")),
     ("gone.js", include_str!("../../modules/gone.js")),
     ("ground.js", include_str!("../../modules/ground.js")),
     ("leaving.js", include_str!("../../modules/leaving.js")),
+    ("parts.js", include_str!("../../modules/parts.js")),
     ("phone.js", include_str!("../../modules/phone.js")),
     ("print.js", include_str!("../../modules/print.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
+    ("seen.js", include_str!("../../modules/seen.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),
     ("stop.js", include_str!("../../modules/stop.js")),
     ("time.js", include_str!("../../modules/time.js")),

@@ -3,6 +3,7 @@
 
 import assert from 'node:assert/strict';
 
+import { stopOf, stopUnder } from './record.mjs';
 import { added, allSent, arrive, enrol, enrolAgain, firstAmount, phone, start, treatAll, usualAmount } from '../walk.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
@@ -113,5 +114,58 @@ export async function nothingTreated(world) {
   await page.getByText('nothing was treated, so nothing was recorded').waitFor();
   await stop.filter({ hasNotText: /begun|recorded/ }).waitFor();
   assert.equal((await added(world)).length, known);
+  await context.close();
+}
+
+/** Parts that the office has named are chosen by name; what is open of them stays on the list, and the rest is just those. @param {World} world */
+export async function namedParts(world) {
+  const { visit } = await stopUnder(world, 'us-md', { parts: ['front half', 'back half'] });
+  const context = await phone(world, 'named');
+  const page = await enrol(world, context);
+  const known = new Set(await added(world));
+  const stop = stopOf(page, visit);
+  const save = page.getByRole('button', { name: 'Save' });
+  await arrive(page, stop);
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await page.getByRole('button', { name: 'Part of it' }).click();
+  await page.getByRole('button', { name: 'Yes' }).click();
+  assert.equal(await page.locator('input[id^="area-"]').count(), 0, 'the square feet of a named part are known');
+  await save.click();
+  await page.getByText('Which part of the front lawn was treated?').waitFor();
+  const whole = Number(await usualAmount(page));
+  // Ground without a name is typed as before, and a name puts it away.
+  await page.getByRole('button', { name: 'Another part' }).click();
+  await page.locator('input[id^="area-"]').fill('1000');
+  await page.getByRole('button', { name: 'front half' }).click();
+  assert.equal(await page.locator('input[id^="area-"]').count(), 0);
+  await page.locator('.figure', { hasText: '2,500 sq ft' }).waitFor();
+  const half = await usualAmount(page);
+  assert.ok(Math.abs(Number(half) - whole / 2) < 0.1, `${half} lb are planned for half of ${whole} lb`);
+  await firstAmount(page).fill(half);
+  await save.click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
+  await stop.filter({ hasText: 'Open: back half, 2,500 sq ft of the front lawn' }).waitFor();
+  await allSent(page);
+  // A day that is downloaded anew knows it by name, and asks the server about what is left alone.
+  const asked = page.waitForRequest((/** @type {any} */ one) => one.url().endsWith('/api/v1/checks') && one.postData().includes('back half'));
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  await asked;
+  await page.getByRole('button', { name: 'Download the day again' }).waitFor();
+  assert.deepEqual((await ofDay(world, visit)).recorded_sections[0].parts, ['front half']);
+  await stop.filter({ hasText: 'Open: back half' }).waitFor();
+  await arrive(page, stop);
+  await page.getByText('back half, 2,500 sq ft still open').first().waitFor();
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await treatAll(page);
+  await page.getByRole('button', { name: 'Yes' }).click();
+  await save.click();
+  await stop.filter({ hasText: '✓ recorded' }).waitFor();
+  await allSent(page);
+  const fresh = (await added(world)).filter((id) => !known.has(id));
+  const records = await Promise.all(fresh.map((id) => world.book.owner('GET', `/api/v1/applications/${id}`, undefined, 200)));
+  assert.deepEqual(records.map((one) => one.lines[0].parts).sort(), [['back half'], ['front half']]);
+  assert.ok(records.every((one) => Number(one.lines[0].area_sqft) === 2500 && one.verdict !== 'stop'), 'two halves are different ground');
   await context.close();
 }
