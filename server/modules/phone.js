@@ -99,7 +99,8 @@ async function tell() {
 }
 
 async function showRefused() {
-  show(await refusedPage((await queued()).refused, leave));
+  const zone = (await keptDay())?.me.time_zone;
+  show(await refusedPage((await queued()).refused, zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone, leave));
 }
 
 /** The stops of the list: those of the day, and those that are not on it any more. @param {import('./day.js').Day} day @returns {import('./gone.js').Gone[]} */
