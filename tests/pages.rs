@@ -78,6 +78,27 @@ async fn nobody_is_sent_to_the_sign_in_and_a_technician_is_told_no() {
 }
 
 #[tokio::test]
+async fn modules_are_sent_whole_but_for_their_comments() {
+    let company = Company::in_maryland().await;
+    let folder = format!("{}/../server/modules", env!("CARGO_MANIFEST_DIR"));
+    for file in std::fs::read_dir(folder).unwrap().map(Result::unwrap) {
+        let name = file.file_name().into_string().unwrap();
+        if name == "sw.js" {
+            continue;
+        }
+        let sent = get(&company, &format!("/modules/{name}"), None).await.text().await.unwrap();
+        let mut sent = sent.lines().peekable();
+        for line in std::fs::read_to_string(file.path()).unwrap().lines().map(str::trim) {
+            let comment = line.is_empty() || ["//", "/**", "*"].iter().any(|begin| line.starts_with(begin));
+            if sent.next_if_eq(&line).is_none() {
+                assert!(comment, "{name} lacks {line}");
+            }
+        }
+        assert_eq!(sent.next(), None, "{name} has what its source has not");
+    }
+}
+
+#[tokio::test]
 async fn a_cookie_changes_something_only_from_our_own_pages() {
     let company = Company::in_maryland().await;
     let owner = cookie(&company, "owner").await;

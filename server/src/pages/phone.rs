@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-pub const MODULES: [(&str, &str); 21] = [
+const MODULES: [(&str, &str); 21] = [
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),
@@ -46,6 +46,28 @@ pub const MODULES: [(&str, &str); 21] = [
     ("weather.js", include_str!("../../modules/weather.js")),
     ("work.js", include_str!("../../modules/work.js")),
 ];
+
+/// The modules as they are sent: their comments and indents are a third of the bytes, and of no use to a browser.
+static SENT: LazyLock<Vec<(&str, String)>> =
+    LazyLock::new(|| MODULES.iter().map(|(name, text)| (*name, without_comments(text))).collect());
+
+/// A module without the lines that hold a comment alone, and without indents. No text of a module goes over several lines, and
+/// nothing follows the end of a comment that does.
+fn without_comments(text: &str) -> String {
+    let mut within = false;
+    let mut sent = String::with_capacity(text.len());
+    for line in text.lines().map(str::trim) {
+        let (begins, ends) = (line.starts_with("/**"), line.ends_with("*/"));
+        let alone = line.starts_with("//") || (begins && ends && line.matches("*/").count() == 1);
+        let opens = begins && !line.contains("*/");
+        if !within && !alone && !opens && !line.is_empty() {
+            sent.push_str(line);
+            sent.push('\n');
+        }
+        within = if within { !ends } else { opens };
+    }
+    sent
+}
 
 /// The worker with the version of what it keeps, so that a new build replaces all of it at once.
 static VERSIONED_WORKER: LazyLock<String> = LazyLock::new(|| {
@@ -90,7 +112,7 @@ pub async fn worker(_: Anyone) -> Response {
 }
 
 pub async fn module(_: Anyone, Path(name): Path<String>) -> Result<Response, Problem> {
-    let found = MODULES.iter().find(|(known, _)| *known == name);
+    let found = SENT.iter().find(|(known, _)| *known == name);
     let (_, text) = found.ok_or_else(|| Problem::not_found("module"))?;
-    Ok(answer("text/javascript; charset=utf-8", *text))
+    Ok(answer("text/javascript; charset=utf-8", text.as_str()))
 }
