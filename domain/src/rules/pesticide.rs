@@ -10,7 +10,7 @@ use crate::{
     facts::{PastApplication, PastPesticide},
     law::{duty::CountYear, nutrient::Nutrient},
     product::pesticide::PesticidePart,
-    quantity::{ProductMass, ProductRate},
+    quantity::ProductRate,
     text::capital,
     time::Day,
 };
@@ -52,16 +52,16 @@ pub(crate) fn of_application(case: &Case<'_>) -> Vec<(&'static str, Answer)> {
             "Tell the client before you leave, and write it on the notice.",
         )
     });
-    let notice = |when: &str, words: &Option<String>| {
-        let words = words.as_ref()?.trim_end_matches('.');
+    let notice = |when: &str, words: Option<&String>| {
+        let words = words?.trim_end_matches('.');
         let message = format!("The label asks for this {when} the work: {words}.");
         Some(Answer::care(message, "Do it, and write the notice down with the record."))
     };
     let said = [
         (LAW, Some(law)),
         (REENTRY, reentry),
-        (NOTICE_BEFORE, notice("before", &part.notice_before)),
-        (NOTICE_AFTER, notice("after", &part.notice_after)),
+        (NOTICE_BEFORE, notice("before", part.notice_before.as_ref())),
+        (NOTICE_AFTER, notice("after", part.notice_after.as_ref())),
     ];
     said.into_iter().filter_map(|(rule, answer)| Some((rule, answer?))).collect()
 }
@@ -69,9 +69,8 @@ pub(crate) fn of_application(case: &Case<'_>) -> Vec<(&'static str, Answer)> {
 /// What is said of one section.
 pub(crate) fn of_section(case: &Case<'_>, section: &SectionCase<'_>) -> Vec<(&'static str, Answer)> {
     let Some(part) = part(case) else { return Vec::new() };
-    let strictest = |answer: &dyn Fn(&SectionCase<'_>) -> Option<Answer>| {
-        super::strictest(section, |ground| answer(ground), |_, _| None::<ProductMass>)
-    };
+    let strictest =
+        |answer: &dyn Fn(&SectionCase<'_>) -> Option<Answer>| super::strictest(section, answer, |_, _| None);
     let lowest = part.lowest_product_lb_per_1000_sqft;
     let answers = [
         (LOWEST, strictest(&|ground| Some(above_lowest(lowest?, case, ground)))),
