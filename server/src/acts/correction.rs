@@ -152,7 +152,7 @@ pub fn correct(
         Judged::Holds(verdict, decision_hash) => (verdict, decision_hash),
         Judged::Refused(refused) => return Ok(refused),
     };
-    let (content, fingerprint) = context.content.kept();
+    let (kept, fingerprint) = context.content.kept();
     let row = CorrectionRow {
         id,
         application_id: input.application_id,
@@ -162,7 +162,7 @@ pub fn correct(
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
         leaves_others: i64::from(draft.leaves_others),
-        content,
+        content: kept,
         fingerprint,
     };
     let texts = PersonalTexts {

@@ -313,7 +313,7 @@ impl BatchFacts {
             let id = context.attempt_or_movement_id.to_string();
             let decision_hash = self.keep_decision(&format!("attempt/{id}"), context, decision, law)?;
             let texts = attempt_texts(context, &id)?;
-            let (content, _) = context.content.kept();
+            let (kept, _) = context.content.kept();
             let fingerprint = context.content.salted(texts.as_ref().map(|texts| texts.salt.as_str()));
             let row = AttemptRow {
                 id: id.clone(),
@@ -324,7 +324,7 @@ impl BatchFacts {
                 person_id: context.actor.person,
                 device_id: context.actor.device,
                 received_at: context.at.millis(),
-                content,
+                content: kept,
                 fingerprint: fingerprint.clone(),
             };
             let mut payload = json!({

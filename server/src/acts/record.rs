@@ -149,7 +149,7 @@ fn row_of(
 ) -> ApplicationRow {
     let verdict = decision.verdict;
     let person = input.applied_by.unwrap_or(context.actor.person);
-    let (content, fingerprint) = context.content.kept();
+    let (kept, fingerprint) = context.content.kept();
     ApplicationRow {
         id,
         property_id: input.property_id,
@@ -173,7 +173,7 @@ fn row_of(
         time_zone: None,
         pattern: None,
         packed: None,
-        content,
+        content: kept,
         fingerprint,
     }
 }

@@ -108,7 +108,7 @@ const EVERY: PageRequest = PageRequest { after: 0, take: 1000 };
 pub async fn of_record(app: &App, application: &ApplicationView) -> Result<RecordParticulars, Problem> {
     let mut moment = ReadTransaction::begin(app.store.reader()).await?;
     let missing = || Problem::not_found("application");
-    let kept = store::particulars::kept(&mut *moment, application.id).await?.ok_or_else(missing)?;
+    let kept = store::particulars::kept(&mut moment, application.id).await?.ok_or_else(missing)?;
     let additions = store::additions::list(&mut *moment, application.id).await?;
     let Kept { particulars, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
     let fixed_at_writing = particulars.is_some();

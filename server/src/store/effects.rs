@@ -49,8 +49,8 @@ async fn pack_contents(
     effects: &mut Effects,
 ) -> Result<(), sqlx::Error> {
     for row in &mut effects.applications {
-        let (left, (pattern, packed)) = packer.pack_content(connection, &row.content).await?;
-        (row.content, row.pattern, row.packed) = (left, Some(pattern), Some(hex(&packed)));
+        let (left, (pattern, bytes)) = packer.pack_content(connection, &row.content).await?;
+        (row.content, row.pattern, row.packed) = (left, Some(pattern), Some(hex(&bytes)));
     }
     Ok(())
 }
@@ -81,10 +81,12 @@ async fn pack(
             weather: weather.as_deref().cloned(),
         };
         match packer.pack(connection, entry.act, &texts).await? {
-            Some((pattern, packed)) => {
-                (entry.pattern, entry.packed) = (Some(pattern), Some(hex(&packed)));
+            Some((pattern, bytes)) => {
+                (entry.pattern, entry.packed) = (Some(pattern), Some(hex(&bytes)));
                 decision.into_iter().chain(weather).for_each(String::clear);
-                fixed.into_iter().for_each(|text| *text = None);
+                if let Some(fixed) = fixed {
+                    *fixed = None;
+                }
             }
             None => entry.payload = texts.payload,
         }

@@ -160,8 +160,14 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
     )
     .fetch_all(&mut *connection)
     .await?;
+    unpack(connection, &mut entries).await?;
+    Ok(entries)
+}
+
+/// Puts what is packed to where it stood before there was packing.
+async fn unpack(connection: &mut SqliteConnection, entries: &mut [Entry]) -> Result<(), sqlx::Error> {
     let mut unpacker = Unpacker::default();
-    for entry in &mut entries {
+    for entry in entries {
         if let (Some(packed), Some(pattern)) = (&entry.content_packed, &entry.content_pattern) {
             entry.asked = entry.content.take();
             entry.content = packing::unpacked_text(packed, pattern).ok();
@@ -177,7 +183,7 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
         entry.particulars = entry.particulars.take().or(texts.particulars);
         entry.weather = entry.weather.take().filter(|text| !text.is_empty()).or(texts.weather);
     }
-    Ok(entries)
+    Ok(())
 }
 
 /// How many rows of records there are: each must have had its entry.
