@@ -47,7 +47,7 @@ impl Field {
     /// The moment at which the field's clock shows this. Of the hour that a clock shows twice, the first is meant.
     fn moment_of(&self, text: &str) -> Option<String> {
         let shown: jiff::civil::DateTime = text.parse().ok()?;
-        let at = shown.to_zoned(self.zone.clone()?).ok()?.timestamp();
+        let at = self.zone.as_ref()?.to_ambiguous_timestamp(shown).compatible().ok()?;
         Instant::from_millis(at.as_millisecond()).map(|at| at.to_string())
     }
 
