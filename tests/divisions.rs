@@ -127,8 +127,7 @@ async fn a_correction_moves_a_line_to_another_part_and_keeps_the_part_of_one_tha
         "change": { "lines": [{ "section_id": company.front, "product_lb": "12" }], "anywhere": [company.front] } });
     let loose = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &loose).await.expect(201).body;
     assert_eq!((&loose["lines"][0]["parts"], &loose["lines"][0]["area_sqft"]), (&Value::Null, &json!("4100")));
-    let moved =
-        put(json!({ "section_id": company.front, "product_lb": "12", "parts": ["back half"] }), &loose["id"]).await;
+    let _ = put(json!({ "section_id": company.front, "product_lb": "12", "parts": ["back half"] }), &loose["id"]).await;
     let plan = |part: &str| on(company.plan(&company.front, HALF), part, HALF);
     assert_eq!(checked(&company, &plan("front half")).await["verdict"], "go");
     assert_eq!(checked(&company, &plan("back half")).await["verdict"], "stop");

@@ -13,7 +13,7 @@ use harness::{
 use rusqlite::Connection;
 use serde_json::json;
 use server::{
-    acts::{Act, ActContext, BatchFacts, Content, Provided, clearance::ClearanceInput, decide},
+    acts::{Act, ActContext, BatchFacts, Provided, clearance::ClearanceInput, content::Content, decide},
     book::verify::check_file,
 };
 use tokio::task::JoinSet;

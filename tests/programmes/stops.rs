@@ -198,6 +198,7 @@ async fn visits_are_spread_over_the_days_of_the_technicians() {
     let company = Company::in_maryland().await;
     let sections = three(&company).await;
     let (second, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    certify(&company.office, &second, "us-md").await;
     let crew = json!([
         { "person_id": company.phone.id, "stops_per_day": 1 }, { "person_id": second, "stops_per_day": 1 },
     ]);
