@@ -8,7 +8,6 @@ use rusqlite::params;
 use serde_json::{Value, json};
 use server::{book::verify::check_file, secret::sha256};
 
-use crate::packed;
 use crate::{
     packed,
     rewritten::{destroyed, rechained, unguarded},
