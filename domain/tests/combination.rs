@@ -27,8 +27,8 @@ fn asked(change: impl Fn(&mut PesticidePart), past: &[(&str, Option<&str>)]) -> 
     let given =
         Given { pesticide: Some(NUMBER.into()), n_rate: None, product_lb: Some("2.5".into()), ..half_slow("0.5") };
     let mut facts: Facts = given.facts(day("2026-06-15"));
-    let part = facts.label.printed.as_mut().and_then(|printed| printed.pesticide.as_mut()).expect("a pesticide");
-    change(part);
+    let label = facts.label.printed.as_mut().and_then(|printed| printed.pesticide.as_mut());
+    change(label.expect("a pesticide"));
     facts.lines[0].section.past = past.iter().map(|(on, number)| earlier(on, *number)).collect();
     decide(book(), &codes(&["us-pa"]), &facts)
 }
