@@ -189,9 +189,9 @@ pub async fn corrections(
     let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.person());
     let rows = sqlx::query_as!(
         CorrectionRead,
-        r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
+        r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String", told.body AS "texts?", told.destroyed_by AS "destroyed_by?"
            FROM correction_rows AS c JOIN applications AS a ON a.id = c.application_id
-           LEFT JOIN personal_texts AS t ON t.record_id = c.id
+           LEFT JOIN personal_texts AS told ON told.record_id = c.id
            WHERE c.seq > $1 AND ($2 IS NULL OR c.application_id = $2) AND ($3 IS NULL OR c.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
            ORDER BY c.seq LIMIT $5"#,
