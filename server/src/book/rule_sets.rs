@@ -4,7 +4,10 @@
 pub mod effect;
 pub mod versions;
 
-use std::{collections::HashMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, HashMap},
+    sync::Arc,
+};
 
 use domain::{
     actor::Actor,
@@ -86,7 +89,7 @@ async fn kept(
     store: &Store,
     counting: &HashMap<String, String>,
     changed: &[&RuleSet],
-) -> Result<HashMap<String, String>, Problem> {
+) -> Result<versions::Texts, Problem> {
     let hash = |set: &&RuleSet| counting.get(&set.about.code).map(String::as_str);
     let hashes: Vec<&str> = changed.iter().filter_map(hash).collect();
     let mut texts = store::rule_sets::texts(store.reader(), &hashes).await?;
@@ -153,7 +156,7 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
         if counts.about.hash == hash {
             return store::rule_sets::current(app.store.reader(), &code).await?.ok_or_else(missing);
         }
-        let next = versions::mixed(&law, &HashMap::from([(code.clone(), new.text.clone())]));
+        let next = versions::mixed(&law, &BTreeMap::from([(code.clone(), new.text.clone())]));
         let next = next.map_err(|faults| does_not_fit(&faults))?;
         let at = app.clock.now();
         let id = app.ids.next(at);

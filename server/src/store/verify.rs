@@ -87,7 +87,13 @@ pub async fn integrity(connection: &mut SqliteConnection) -> Result<Vec<String>,
 
 /// The next entries of the journal after a sequence number.
 pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
-    let mut entries = sqlx::query_as!(
+    let mut entries = rows(&mut *connection, after, take).await?;
+    unpack(connection, &mut entries).await?;
+    Ok(entries)
+}
+
+async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
+    sqlx::query_as!(
         Entry,
         r#"SELECT j.seq AS "seq!", j.written_at AS "written_at!", j.person_id, j.device_id, j.act AS "act!", j.subject_id AS "subject_id!",
                   j.payload AS "payload!", j.previous_hash AS "previous_hash!", j.hash AS "hash!",
@@ -97,10 +103,8 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                       WHEN 'clearance.granted' THEN (SELECT c.content FROM clearances AS c WHERE c.id = j.subject_id)
                       WHEN 'attempt.refused' THEN (SELECT t.content FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "content?: String",
-                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.packed FROM applications AS a WHERE a.id = j.subject_id) END AS "content_packed?: Vec<u8>",
-                  CASE j.act WHEN 'application.recorded' THEN (SELECT p.body FROM applications AS a JOIN text_patterns AS p ON p.seq = a.pattern
-                       WHERE a.id = j.subject_id) END AS "content_pattern?: String",
-                  NULL AS "asked?: String",
+                  NULL AS "asked?: String", (SELECT a.packed FROM applications AS a WHERE a.id = j.subject_id) AS "content_packed?: Vec<u8>",
+                  (SELECT p.body FROM applications AS a JOIN text_patterns AS p ON p.seq = a.pattern WHERE a.id = j.subject_id) AS "content_pattern?: String",
                   CASE j.act
                       WHEN 'application.recorded' THEN (SELECT json_patch(json_object('id', a.id, 'property_id', a.property_id,
                           'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
@@ -126,10 +130,8 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
                   END AS "used_clearance?: String",
                   CASE j.act WHEN 'clearance.given_back' THEN (SELECT e.how FROM clearance_ends AS e WHERE e.clearance_id = j.subject_id) END AS "ended?: String",
                   (SELECT d.body FROM decisions AS d WHERE d.subject = CASE j.act
-                      WHEN 'application.recorded' THEN 'application/' || j.subject_id
-                      WHEN 'application.corrected' THEN 'correction/' || j.subject_id
-                      WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id
-                      WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
+                      WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
+                      WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
                   CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id) END AS "particulars?: String",
                   CASE j.act WHEN 'application.recorded' THEN (SELECT a.time_zone FROM applications AS a WHERE a.id = j.subject_id) END AS "time_zone?: String",
                   (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by
@@ -158,10 +160,8 @@ pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -
         after,
         take
     )
-    .fetch_all(&mut *connection)
-    .await?;
-    unpack(connection, &mut entries).await?;
-    Ok(entries)
+    .fetch_all(connection)
+    .await
 }
 
 /// Puts what is packed to where it stood before there was packing.

@@ -154,7 +154,7 @@ struct Portion {
 /// Compares what counts with what would count with a new version of one set, for every property that the set binds.
 pub async fn of(app: &App, new: &RuleSet, today: Day) -> Result<RuleSetEffect, Problem> {
     let (before, code) = (app.law(), new.about.code.as_str());
-    let after = versions::mixed(&before, &HashMap::from([(code.to_owned(), new.text.clone())]));
+    let after = versions::mixed(&before, &BTreeMap::from([(code.to_owned(), new.text.clone())]));
     let after = after.map_err(|faults| does_not_fit(&faults))?;
     let mut readings = Readings { before, after, at: app.clock.now(), today };
     let pool = app.store.reader();
@@ -208,11 +208,10 @@ fn open_visits(lines: Vec<VisitLine>, today: Day, more: &mut bool) -> Vec<Vec<Vi
     visits.into_values().take(VISITS).collect()
 }
 
-async fn load(
-    app: &App,
-    portion: Vec<(PropertyId, (Vec<Lawn>, Vec<Vec<VisitLine>>))>,
-    at: Instant,
-) -> Result<Portion, Problem> {
+/// A property with its lawns and its planned visits.
+type OfProperty = (PropertyId, (Vec<Lawn>, Vec<Vec<VisitLine>>));
+
+async fn load(app: &App, portion: Vec<OfProperty>, at: Instant) -> Result<Portion, Problem> {
     let properties: Vec<_> = portion.iter().map(|(id, _)| *id).collect();
     let (lawns, visits): (Vec<_>, Vec<_>) = portion.into_iter().map(|(_, of_it)| of_it).unzip();
     let (lawns, visits) = (lawns.concat(), visits.concat());

@@ -1,6 +1,6 @@
 //! What becomes of another version of a rule set that counts. Pure.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use domain::law::{LawFault, Lawbook};
 
@@ -27,8 +27,11 @@ pub struct Weighed {
     pub fates: Vec<(String, Fate)>,
 }
 
+/// Texts of rule sets, by code.
+pub type Texts = BTreeMap<String, String>;
+
 /// A lawbook with other texts of some sets, by code.
-pub fn mixed(law: &Lawbook, texts: &HashMap<String, String>) -> Result<Lawbook, Vec<LawFault>> {
+pub fn mixed(law: &Lawbook, texts: &Texts) -> Result<Lawbook, Vec<LawFault>> {
     let named: Vec<(String, &str)> = law
         .rule_sets()
         .iter()
@@ -50,7 +53,7 @@ fn file(code: &str) -> String {
 }
 
 /// Weighs what is offered against the texts that counted of those that changed. `lists` are the rule sets of every property.
-pub fn weigh(offered: &Lawbook, mut kept: HashMap<String, String>, lists: &[Vec<String>]) -> Weighed {
+pub fn weigh(offered: &Lawbook, mut kept: Texts, lists: &[Vec<String>]) -> Weighed {
     let codes: BTreeSet<String> = kept.keys().cloned().collect();
     let old = read_back(offered, &mut kept);
     let bound = |law: &Lawbook| lists.iter().flat_map(|codes| law.over(codes)).map(|used| used.code).collect();
@@ -79,7 +82,7 @@ pub fn weigh(offered: &Lawbook, mut kept: HashMap<String, String>, lists: &[Vec<
 
 /// What is offered with the texts that counted in their places. Texts that cannot be read, alone or beside the others, are given up;
 /// nothing where none is left.
-fn read_back(offered: &Lawbook, kept: &mut HashMap<String, String>) -> Option<Lawbook> {
+fn read_back(offered: &Lawbook, kept: &mut Texts) -> Option<Lawbook> {
     while !kept.is_empty() {
         match mixed(offered, kept) {
             Ok(law) => return Some(law),
