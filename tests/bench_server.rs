@@ -215,11 +215,14 @@ fn bare(file: &Path) {
             Ok((row.get(0)?, row.get(1)?))
         })
         .unwrap();
-    let (content, decision): (String, String) = connection
-        .query_row("SELECT a.content, d.body FROM decisions AS d JOIN applications AS a ON d.subject = 'application/' || a.id LIMIT 1", [], |row| Ok((row.get(0)?, row.get(1)?)))
-        .unwrap();
-    let payload: String = connection
-        .query_row("SELECT payload FROM journal WHERE act = 'application.recorded' LIMIT 1", [], |row| row.get(0))
+    // The bytes that the server writes now: what is packed, and the little that stands beside it.
+    let (content, packed, entry): (String, Vec<u8>, Vec<u8>) = connection
+        .query_row(
+            "SELECT a.content, a.packed, j.packed FROM journal AS j JOIN applications AS a ON a.id = j.subject_id
+             WHERE j.act = 'application.recorded' AND j.packed IS NOT NULL LIMIT 1",
+            [],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+        )
         .unwrap();
     let mut seq: i64 = connection.query_row("SELECT max(seq) FROM journal", [], |row| row.get(0)).unwrap();
     for batch in [1_usize, 8, 64] {
@@ -239,8 +242,8 @@ fn bare(file: &Path) {
                         person: &person,
                         product: &product,
                         content: &content,
-                        decision: &decision,
-                        payload: &payload,
+                        packed: &packed,
+                        entry: &entry,
                         seq,
                     },
                 );
@@ -258,8 +261,8 @@ struct Row<'a> {
     person: &'a str,
     product: &'a str,
     content: &'a str,
-    decision: &'a str,
-    payload: &'a str,
+    packed: &'a [u8],
+    entry: &'a [u8],
     seq: i64,
 }
 
@@ -279,13 +282,8 @@ fn one(connection: &Connection, row: &Row<'_>) {
         .unwrap()
         .query_row([row.product], |r| r.get(0))
         .unwrap();
-    connection
-        .prepare_cached("INSERT INTO decisions (subject, decided_at, body) VALUES ('application/' || ?1, 0, ?2)")
-        .unwrap()
-        .execute(params![row.id, row.decision])
-        .unwrap();
-    connection.prepare_cached("INSERT INTO applications (id, property_id, product_id, person_id, person_name, entered_by, applied_on, received_at, verdict, beyond_the_rules, content, fingerprint) VALUES (?1, ?2, ?3, ?4, 'Tech 01', ?4, '2026-09-15', 0, 'go', 0, ?5, ?1)").unwrap().execute(params![row.id, row.property, row.product, row.person, row.content]).unwrap();
+    connection.prepare_cached("INSERT INTO applications (id, property_id, product_id, person_id, person_name, entered_by, applied_on, received_at, verdict, beyond_the_rules, content, pattern, packed, fingerprint) VALUES (?1, ?2, ?3, ?4, 'Tech 01', ?4, '2026-09-15', 0, 'go', 0, ?5, 1, ?6, ?1)").unwrap().execute(params![row.id, row.property, row.product, row.person, row.content, row.packed]).unwrap();
     connection.prepare_cached("INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose) VALUES (?1, ?1, ?2, '2026-09-15', 800000, 1000, 2400000, 1680000, 0, 1000000, 0, 'maintenance')").unwrap().execute(params![row.id, row.section]).unwrap();
     connection.prepare_cached("INSERT INTO stock_movements (id, product_id, kind, mass, moved_on, person_id, record_id, recorded_at) VALUES (?1, ?2, 'applied', -1000, '2026-09-15', ?3, ?1, 0)").unwrap().execute(params![row.id, row.product, row.person]).unwrap();
-    connection.prepare_cached("INSERT INTO journal (seq, written_at, person_id, act, subject_id, payload, previous_hash, hash) VALUES (?1, 0, ?2, 'application.recorded', ?3, ?4, ?3, ?3)").unwrap().execute(params![row.seq, row.person, row.id, row.payload]).unwrap();
+    connection.prepare_cached("INSERT INTO journal (seq, written_at, person_id, act, subject_id, payload, previous_hash, hash, pattern, packed) VALUES (?1, 0, ?2, 'application.recorded', ?3, '', ?3, ?3, 1, ?4)").unwrap().execute(params![row.seq, row.person, row.id, row.entry]).unwrap();
 }

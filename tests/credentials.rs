@@ -117,7 +117,7 @@ async fn a_certificate_that_has_run_out_asks_for_care_and_a_renewal_clears_it() 
     let _ = company.office.post(&own, &held).await.expect(201);
     let finding = told(&asked().await).expect("it ran out yesterday");
     assert_eq!(finding["verdict"], "care");
-    let message = "Professional fertilizer applicator certificate, Tech 01: it ran out on 2026-09-14.";
+    let message = "Professional fertilizer applicator certificate: it ran out on 2026-09-14.";
     assert_eq!(finding["message"], message);
     held["valid_from"] = json!("2026-09-16");
     held["valid_until"] = Value::Null;

@@ -48,10 +48,17 @@ async fn told() -> Told {
 /// How often a text stands in the whole of a book but among the texts about people.
 fn in_plain_words(file: &std::path::Path, text: &str) -> i64 {
     let book = Connection::open(file).unwrap();
-    let all = "SELECT count(*) FROM (SELECT payload AS words FROM journal UNION ALL SELECT content FROM attempts
-        UNION ALL SELECT content FROM corrections UNION ALL SELECT content FROM applications UNION ALL SELECT body FROM decisions)
-        WHERE instr(words, ?1) > 0";
-    book.query_row(all, [text], |row| row.get(0)).unwrap()
+    packed::with_functions(&book);
+    let pattern = packed::PATTERN;
+    let packed = (0..4).map(|line| format!("UNION ALL SELECT unpacked(j.packed, {pattern}, {line}) FROM journal AS j"));
+    let all = format!(
+        "SELECT count(*) FROM (SELECT payload AS words FROM journal UNION ALL SELECT content FROM attempts
+         UNION ALL SELECT content FROM corrections UNION ALL SELECT content FROM applications UNION ALL SELECT body FROM decisions
+         UNION ALL SELECT body FROM text_patterns UNION ALL SELECT unpacked(j.packed, {pattern}, 0) FROM applications AS j {})
+         WHERE instr(words, ?1) > 0",
+        packed.collect::<Vec<_>>().join(" ")
+    );
+    book.query_row(&all, [text], |row| row.get(0)).unwrap()
 }
 
 #[tokio::test]
@@ -60,6 +67,7 @@ async fn a_refused_record_and_a_correction_are_told_apart_from_table_and_journal
     for text in [NOTES, REASON, "Tech 01 on"] {
         assert_eq!(in_plain_words(&company.app.file(), text), 0, "{text}");
     }
+    assert!(in_plain_words(&company.app.file(), "front lawn") > 1, "what is packed is looked through");
     // The API has them as before.
     let shown = company.owner.get(&format!("/api/v1/attempts/{attempt}")).await.expect(200).body;
     let content: Value = serde_json::from_str(shown["content"].as_str().unwrap()).unwrap();

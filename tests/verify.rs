@@ -162,7 +162,7 @@ async fn every_kind_of_change_shows() {
         (
             "a decision put beside the one that was made",
             "INSERT INTO decisions SELECT 'application/' || id, 0, '{}' FROM applications LIMIT 1",
-            "the decision of",
+            "what stands beside the packed texts of",
         ),
         ("a pattern", "UPDATE text_patterns SET body = body || 'x'", "does not follow from the one before"),
         (
@@ -234,7 +234,12 @@ async fn what_was_fixed_with_a_record_cannot_change_unseen() {
             "UPDATE journal AS j SET packed = repacked(j.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern), '\"21000\"', '\"21001\"') WHERE j.packed IS NOT NULL",
             "what was fixed of",
         ),
-        ("other particulars beside those", "UPDATE applications SET particulars = '{}'", "what was fixed of"),
+        (
+            "other particulars beside those",
+            "UPDATE applications SET particulars = '{}'",
+            "what stands beside the packed texts of",
+        ),
+        ("a lost clock", "UPDATE applications SET time_zone = NULL", "what was fixed of"),
         ("its clock", "UPDATE applications SET time_zone = 'America/Chicago'", "what was fixed of"),
         ("whether it was complete", "UPDATE applications SET incomplete = 0", "the row of"),
         (

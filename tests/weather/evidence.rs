@@ -59,18 +59,26 @@ async fn evidence_that_was_changed_behind_the_servers_back_shows() {
     assert_eq!(faults().await, Vec::<String>::new());
     let tamper = |sql: &str| {
         let connection = Connection::open(&file).unwrap();
-        for trigger in ["weather_facts_keep", "weather_bodies_keep"] {
+        for trigger in ["weather_facts_keep", "weather_facts_stay", "weather_evidence_stay", "weather_bodies_keep"] {
             connection.execute_batch(&format!("DROP TRIGGER IF EXISTS {trigger}")).unwrap();
         }
         assert!(connection.execute(sql, []).unwrap() > 0);
     };
-    // The facts are packed with the record; others that are put beside them are found as those of earlier versions are.
+    // The facts are packed with the record, and nothing stands beside them.
     tamper("UPDATE weather_facts SET facts = '{}'");
     let found = faults().await;
-    assert!(found.len() == 1 && found[0].contains(&format!("the weather of {id}")), "{found:?}");
+    let beside = format!("what stands beside the packed texts of {id}");
+    assert!(found.len() == 1 && found[0].contains(&beside), "{found:?}");
+    tamper("UPDATE weather_facts SET facts = ''");
+    assert_eq!(faults().await, Vec::<String>::new());
     tamper("UPDATE weather_bodies SET bytes = x'1f8b' WHERE seq = 1");
     let found = faults().await;
     assert!(found.iter().any(|fault| fault.contains("differs from its hash")), "{found:?}");
+    // Without the row nothing leads to the services' answers.
+    tamper("DELETE FROM weather_evidence");
+    tamper("DELETE FROM weather_facts");
+    let found = faults().await;
+    assert!(found.iter().any(|fault| fault.contains(&format!("the weather of {id}"))), "{found:?}");
 }
 
 #[tokio::test]

@@ -72,7 +72,8 @@ pub fn run_out(person: &PersonRow, on: Day, over: &[RuleSetUsed]) -> Vec<Finding
             Some(until) => format!("ran out on {until}"),
             None => format!("is valid only from {} on", last.valid_from),
         };
-        let message = format!("{}, {}: it {when}.", last.name, person.name);
+        // Whose it is stands beside it, and not in it: a decision is kept for good, and names can be destroyed.
+        let message = format!("{}: it {when}.", last.name);
         let hint = "Work only under the supervision of a certified person, where the law lets that be. A renewal is entered by the office.";
         Some(facts::book_finding("book.credential.valid", Verdict::Care, message, hint))
     });

@@ -70,9 +70,13 @@ impl AdditionInput {
         let own = self.late_because.as_ref().filter(|_| actor.role == Role::Technician);
         let detail = "is for the office and the owner, who answer for late records";
         let own = own.map(|_| FieldFault::at("/late_because", "not_allowed", detail));
+        let in_time = self.late_because.as_ref().filter(|_| record.late == Some(false));
+        let detail = "explains what did not happen: the record came in on the day of the work";
+        let in_time = in_time.map(|_| FieldFault::at("/late_because", "contradiction", detail));
         empty
             .into_iter()
             .chain(own)
+            .chain(in_time)
             .chain(self.seen.iter().flat_map(|seen| seen.faults(record.started_at, now)))
             .collect()
     }

@@ -22,6 +22,7 @@ use crate::{
     access::OfficeOrOwner,
     api::{fingerprint_at, office_day, visits, whole},
     book::{
+        credentials,
         office::{self, IdempotentRequest},
         season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SeasonTechnician, SectionPlan},
     },
@@ -332,11 +333,12 @@ pub async fn create_round_visits(
         Some((on, person)) => format!("/api/v1/visits?planned_on={on}&person_id={person}"),
         None => "/api/v1/visits".to_owned(),
     };
+    let law = app.law();
     office::create_each(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
             // Asked again here: another request may have planned it since.
             let taken = store::visits::of_round(&mut *connection, id, &value.round, None).await?;
-            let (mut made, mut entries) = (Vec::new(), Vec::new());
+            let mut made = Vec::new();
             for (visit, mut draft) in fresh.into_iter().zip(drafts) {
                 let (again, open) = draft.section_ids.iter().copied().partition(|section| taken.contains(section));
                 draft.section_ids = open;
@@ -346,9 +348,7 @@ pub async fn create_round_visits(
                 }
                 visits::check(&mut *connection, &draft).await?;
                 let of = Some((id, value.round.as_str()));
-                let planned = store::visits::insert(&mut *connection, visit, &draft, of, at).await?;
-                entries.push((visit.uuid(), serde_json::to_string(&planned)?));
-                made.push(planned);
+                made.push(store::visits::insert(&mut *connection, visit, &draft, of, at).await?);
             }
             if made.is_empty() {
                 let pointer = |section: &SectionId| value.section_ids.iter().position(|asked| asked == section);
@@ -358,7 +358,10 @@ pub async fn create_round_visits(
                 };
                 return Err(Problem::invalid(left_out.iter().map(fault).collect()));
             }
-            Ok((PlannedVisits { programme_id: id, round: value.round, visits: made, left_out }, entries))
+            let visits = credentials::told_of_each(connection, &law, made, at).await?;
+            let entries = visits.iter().map(|visit| Ok((visit.id.uuid(), serde_json::to_string(visit)?)));
+            let entries = entries.collect::<Result<Vec<_>, serde_json::Error>>()?;
+            Ok((PlannedVisits { programme_id: id, round: value.round, visits, left_out }, entries))
         })
     })
     .await

@@ -75,3 +75,18 @@ pub async fn told(
     let certificate = of_errands(connection, law, &errands, now).await?.pop().unwrap_or_default();
     Ok(Visit { certificate, ..visit })
 }
+
+/// The same of several visits, which are planned together.
+pub async fn told_of_each(
+    connection: &mut SqliteConnection,
+    law: &Lawbook,
+    mut visits: Vec<Visit>,
+    now: Instant,
+) -> Result<Vec<Visit>, sqlx::Error> {
+    let named: Vec<Errand> = visits.iter().filter_map(Errand::of).collect();
+    let mut found = of_errands(connection, law, &named, now).await?.into_iter();
+    for visit in visits.iter_mut().filter(|visit| Errand::of(visit).is_some()) {
+        visit.certificate = found.next().unwrap_or_default();
+    }
+    Ok(visits)
+}

@@ -272,8 +272,14 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
         }
     }
     let fixed = entry.particulars.as_ref().map(sha256).as_deref() == payload["particulars_sha256"].as_str();
-    // Earlier versions kept no clock beside it.
-    let clock = entry.time_zone.as_deref().is_none_or(|zone| json(&entry.particulars)["time_zone"] == zone);
+    // Earlier versions packed nothing, and kept no clock beside it.
+    let clock = match &entry.time_zone {
+        Some(zone) => json(&entry.particulars)["time_zone"] == zone.as_str(),
+        None => entry.packed.is_none(),
+    };
+    if entry.beside {
+        differs("what stands beside the packed texts");
+    }
     if !(fixed && clock) && entry.act == "application.recorded" {
         differs("what was fixed");
     }

@@ -49,8 +49,10 @@ async fn pack_contents(
     effects: &mut Effects,
 ) -> Result<(), sqlx::Error> {
     for row in &mut effects.applications {
-        let (left, (pattern, bytes)) = packer.pack_content(connection, &row.content).await?;
-        (row.content, row.pattern, row.packed) = (left, Some(pattern), Some(hex(&bytes)));
+        if let Some((pattern, bytes)) = packer.pack_content(connection, &row.content).await? {
+            row.content = packing::asked_of(&row.content)?;
+            (row.pattern, row.packed) = (Some(pattern), Some(hex(&bytes)));
+        }
     }
     Ok(())
 }

@@ -110,7 +110,15 @@ pub async fn list(
     let mut entries = Vec::with_capacity(rows.len());
     for row in rows {
         let payload = match (row.pattern, row.packed) {
-            (Some(pattern), Some(packed)) => unpacker.unpack(&mut connection, pattern, &packed).await?.payload,
+            // What cannot be unpacked has been changed: it is shown empty, and its hash tells.
+            (Some(pattern), Some(packed)) => match unpacker.unpack(&mut connection, pattern, &packed).await {
+                Ok(texts) => texts.payload,
+                Err(error @ sqlx::Error::Decode(_)) => {
+                    tracing::error!(%error, seq = row.seq, "an entry of the journal cannot be unpacked");
+                    String::new()
+                }
+                Err(error) => return Err(error),
+            },
             _ => row.payload,
         };
         let item = JournalEntry {

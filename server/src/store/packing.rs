@@ -77,6 +77,7 @@ impl Texts {
 /// A text that others of its kind are packed by.
 struct Pattern {
     seq: i64,
+    body: String,
     dictionary: EncoderDictionary<'static>,
     /// Patterns of this kind, this one among them.
     of_kind: i64,
@@ -84,12 +85,14 @@ struct Pattern {
 
 impl Pattern {
     fn new(seq: i64, body: &str, of_kind: i64) -> Self {
-        Self { seq, dictionary: EncoderDictionary::copy(body.as_bytes(), LEVEL), of_kind }
+        Self { seq, body: body.to_owned(), dictionary: EncoderDictionary::copy(body.as_bytes(), LEVEL), of_kind }
     }
 
-    fn pack(&self, text: &str) -> Result<Vec<u8>, sqlx::Error> {
-        let mut compressor = Compressor::with_prepared_dictionary(&self.dictionary)?;
-        Ok(compressor.compress(text.as_bytes())?)
+    /// The text packed by it, tried before the text is let go; nothing where it would not come out the same.
+    fn pack(&self, text: &str) -> Option<Vec<u8>> {
+        let mut compressor = Compressor::with_prepared_dictionary(&self.dictionary).ok()?;
+        let packed = compressor.compress(text.as_bytes()).ok()?;
+        unpacked_text(&packed, &self.body).is_ok_and(|out| out == text).then_some(packed)
     }
 }
 
@@ -114,27 +117,28 @@ impl Packer {
         texts: &Texts,
     ) -> Result<Option<(i64, Vec<u8>)>, sqlx::Error> {
         match texts.joined() {
-            Some(text) => Ok(Some(self.pack_text(connection, texts.kind(act)?, &text).await?)),
+            Some(text) => self.pack_text(connection, texts.kind(act)?, &text).await,
             None => Ok(None),
         }
     }
 
-    /// The content of a record, packed, and what is left of it for statements of SQL to ask.
+    /// The content of a record, packed.
     pub async fn pack_content(
         &mut self,
         connection: &mut SqliteConnection,
         content: &str,
-    ) -> Result<(String, (i64, Vec<u8>)), sqlx::Error> {
-        Ok((asked_of(content)?, self.pack_text(connection, CONTENT.to_owned(), content).await?))
+    ) -> Result<Option<(i64, Vec<u8>)>, sqlx::Error> {
+        self.pack_text(connection, CONTENT.to_owned(), content).await
     }
 
-    /// The pattern's number, and the text packed by it. What no pattern of its kind is like becomes one itself.
+    /// The pattern's number, and the text packed by it. What no pattern of its kind is like becomes one itself. Nothing where it
+    /// cannot be packed, and is kept as it is.
     async fn pack_text(
         &mut self,
         connection: &mut SqliteConnection,
         kind: String,
         text: &str,
-    ) -> Result<(i64, Vec<u8>), sqlx::Error> {
+    ) -> Result<Option<(i64, Vec<u8>)>, sqlx::Error> {
         if !self.newest.contains_key(&kind)
             && let Some(known) = newest(connection, &kind).await?
         {
@@ -142,9 +146,10 @@ impl Packer {
         }
         let mut of_kind = 0;
         if let Some(pattern) = self.newest.get(&kind) {
-            let packed = pattern.pack(text)?;
-            if packed.len().saturating_mul(WORTH) <= text.len() || pattern.of_kind >= PATTERNS {
-                return Ok((pattern.seq, packed));
+            let packed = pattern.pack(text);
+            let small = packed.as_ref().is_none_or(|packed| packed.len().saturating_mul(WORTH) <= text.len());
+            if small || pattern.of_kind >= PATTERNS {
+                return Ok(packed.map(|packed| (pattern.seq, packed)));
             }
             of_kind = pattern.of_kind;
         }
@@ -156,9 +161,9 @@ impl Packer {
         .fetch_one(connection)
         .await?;
         let pattern = Pattern::new(seq, text, of_kind + 1);
-        let packed = pattern.pack(text)?;
+        let packed = pattern.pack(text);
         self.newest.insert(kind, pattern);
-        Ok((seq, packed))
+        Ok(packed.map(|packed| (seq, packed)))
     }
 }
 
@@ -176,7 +181,9 @@ async fn newest(connection: &mut SqliteConnection, kind: &str) -> Result<Option<
 /// One text as it was packed.
 pub fn unpacked_text(packed: &[u8], pattern: &str) -> Result<String, sqlx::Error> {
     let long = Decompressor::<'_>::upper_bound(packed).unwrap_or(LONGEST).min(LONGEST);
-    let bytes = Decompressor::with_dictionary(pattern.as_bytes())?.decompress(packed, long)?;
+    // A frame that cannot be read was changed, or rotted: that is a fault of this text, and not of the disk as a whole.
+    let read = || Decompressor::with_dictionary(pattern.as_bytes())?.decompress(packed, long);
+    let bytes = read().map_err(|error| bad_row("packed text")(&error))?;
     String::from_utf8(bytes).map_err(|error| bad_row("packed text")(&error))
 }
 

@@ -55,6 +55,8 @@ pub struct Entry {
     /// By which the payload, the decision, what was fixed and the weather are packed, and what they are packed as.
     pub pattern: Option<i64>,
     pub packed: Option<Vec<u8>>,
+    /// Something stands beside what is packed, which no server puts there.
+    pub beside: bool,
 }
 
 impl Entry {
@@ -155,7 +157,7 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                        CASE j.act WHEN 'application.recorded' THEN j.subject_id
                        ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",
                   (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String",
-                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed
+                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed, 0 AS "beside!: bool"
            FROM journal AS j WHERE j.seq > $1 ORDER BY j.seq LIMIT $2"#,
         after,
         take
@@ -175,13 +177,15 @@ async fn unpack(connection: &mut SqliteConnection, entries: &mut [Entry]) -> Res
         let (Some(pattern), Some(packed)) = (entry.pattern, &entry.packed) else { continue };
         // What cannot be unpacked has been changed: it stays empty, and its hash will tell.
         let Ok(texts) = unpacker.unpack(connection, pattern, packed).await else { continue };
-        // What stands beside the packed texts was put there by no server, and is held against the entry as it stands.
-        if entry.payload.is_empty() {
-            entry.payload = texts.payload;
-        }
-        entry.decision = entry.decision.take().or(texts.decision);
-        entry.particulars = entry.particulars.take().or(texts.particulars);
-        entry.weather = entry.weather.take().filter(|text| !text.is_empty()).or(texts.weather);
+        // Pages and API read what is packed, so that is what is held against the entry, whatever stands beside it.
+        let whole = |text: &Option<String>| text.as_ref().is_some_and(|text| !text.is_empty());
+        entry.beside =
+            !entry.payload.is_empty() || [&entry.decision, &entry.particulars, &entry.weather].into_iter().any(whole);
+        entry.payload = texts.payload;
+        entry.decision = texts.decision;
+        entry.particulars = texts.particulars;
+        // The row of the facts is what leads to the services' answers, so it must be there.
+        entry.weather = entry.weather.take().and(texts.weather);
     }
     Ok(())
 }

@@ -138,7 +138,11 @@ impl Writer {
     async fn connection(&mut self) -> Result<&mut SqliteConnection, Problem> {
         let connection = match self.connection.take() {
             Some(connection) => connection,
-            None => reopened(&self.options).await?,
+            None => {
+                // It may be another file, with other patterns.
+                self.packer = Packer::default();
+                reopened(&self.options).await?
+            }
         };
         Ok(self.connection.insert(connection))
     }
