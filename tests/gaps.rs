@@ -280,6 +280,9 @@ async fn delaware_wants_the_record_of_the_day_itself() {
     let path = format!("/api/v1/applications/{late}/additions");
     let why = json!({ "late_because": "The phone lay in the river until noon." });
     assert_eq!(company.phone.post(&path, &why).await.problem(422, "invalid").faults(), ["#/late_because"]);
+    // What came in on its day needs no word for it, and gets none.
+    let of_another = format!("/api/v1/applications/{in_time}/additions");
+    assert_eq!(company.office.post(&of_another, &why).await.problem(422, "invalid").faults(), ["#/late_because"]);
     let added = company.office.post(&path, &why).await.expect(201).body;
     assert_eq!((&added["explains"], &added["seen"]), (&json!("late_entry"), &Value::Null));
     assert_eq!(gaps(&company.office, &late).await, [""; 0]);

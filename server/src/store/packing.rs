@@ -153,13 +153,11 @@ impl Packer {
             }
             of_kind = pattern.of_kind;
         }
-        let seq = sqlx::query_scalar!(
-            r#"INSERT INTO text_patterns (kind, body) VALUES ($1, $2) RETURNING seq AS "seq!""#,
-            kind,
-            text
-        )
-        .fetch_one(connection)
-        .await?;
+        // Without RETURNING: with it, SQLite looks through every entry and record for one that named this number before.
+        let seq = sqlx::query!("INSERT INTO text_patterns (kind, body) VALUES ($1, $2)", kind, text)
+            .execute(connection)
+            .await?
+            .last_insert_rowid();
         let pattern = Pattern::new(seq, text, of_kind + 1);
         let packed = pattern.pack(text);
         self.newest.insert(kind, pattern);
