@@ -42,8 +42,7 @@ pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) 
             } else {
                 (format!("{name} gets {nutrient} on {day}"), "")
             };
-            let message =
-                format!("{gets}, {away} away; at least {least} days must lie between two applications.");
+            let message = format!("{gets}, {away} away; at least {least} days must lie between two applications.");
             let first = first_day_after(on, least, &days(duty.nutrient, section));
             Answer::broken(capital(&message), format!("{first}{give_back}"))
         }

@@ -29,8 +29,8 @@ fn of_this_product(label: &Label, entry: &PastApplication) -> Option<ProductMass
         PastPesticide::None => number.is_none(),
         PastPesticide::Registered(other) => number == Some(other),
     };
-    let same_kind = same_pesticide
-        && (label.enhanced_efficiency, label.organic) == (entry.enhanced_efficiency, entry.organic);
+    let same_kind =
+        same_pesticide && (label.enhanced_efficiency, label.organic) == (entry.enhanced_efficiency, entry.organic);
     let counted = [Nutrient::NitrogenTotal, Nutrient::Phosphate, Nutrient::Potash];
     let nutrient = counted.into_iter().find(|nutrient| nutrient.share(label).raw() > 0)?;
     let mass = ProductMass::from_raw(nutrient.load(&entry.nutrients) / nutrient.share(label).raw());

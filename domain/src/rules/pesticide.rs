@@ -132,7 +132,10 @@ fn in_year(most: u16, part: &PesticidePart, case: &Case<'_>, section: &SectionCa
     };
     let ((count, year), (any_count, any_year)) = (within(true), within(false));
     let message = |count: usize, year: &str| {
-        format!("{} would get this pesticide {count} times in {year}; the label allows {most}", capital(&section.name()))
+        format!(
+            "{} would get this pesticide {count} times in {year}; the label allows {most}",
+            capital(&section.name())
+        )
     };
     let given_back = give_back(&taken, |_| true);
     let answer = if count > usize::from(most) {
@@ -141,7 +144,10 @@ fn in_year(most: u16, part: &PesticidePart, case: &Case<'_>, section: &SectionCa
     } else if any_count > usize::from(most) {
         // A label that says only "per year" may mean either. The calendar year is not over, so nothing shows misuse.
         let message = format!("{} a year and decides which year it means.", message(any_count, &any_year));
-        Answer::care(message, format!("Read on the label whether it means the calendar year; if not, wait.{given_back}"))
+        Answer::care(
+            message,
+            format!("Read on the label whether it means the calendar year; if not, wait.{given_back}"),
+        )
     } else {
         Answer::met()
     };
@@ -154,7 +160,10 @@ fn give_back(taken: &[Taken], near: impl Fn(Day) -> bool) -> String {
     if held.is_empty() {
         return String::new();
     }
-    format!(" A clearance holds room for {}; give it back if that work is not to be done.", list(&held, Day::to_string, "and"))
+    format!(
+        " A clearance holds room for {}; give it back if that work is not to be done.",
+        list(&held, Day::to_string, "and")
+    )
 }
 
 fn after_interval(least: u16, part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
