@@ -31,7 +31,7 @@ const asksOf = (stop) => stop.asks ?? [];
 /**
  * The questions that answer what a law asks: how they are drawn, whether one of them is answered, and whether all of them are said
  * to be not known. Any condition at the start is weather, so one answer will do.
- * @type {Record<string, { draw: (visit: Visit, asked: boolean) => (Node | null)[], told: (work: Work) => boolean, unknown: (work: Work) => boolean, ask: string }>}
+ * @type {Record<string, { draw: (visit: Visit, asked: boolean) => (Node | null)[], told: (work: Work) => boolean, unknown: (work: Work) => boolean, ask: string, figure?: boolean }>}
  */
 const ANSWERS = {
   weather_at_start: {
@@ -39,6 +39,27 @@ const ANSWERS = {
     told: ({ seen = {}, air }) => known(seen.sky) || known(seen.wind) || (seen.mph ?? '').trim() !== '' || air.trim() !== '',
     unknown: ({ seen = {} }) => seen.sky === 'unknown' && seen.wind === 'unknown',
     ask: 'How was the weather at the start? Sky or wind will do; say "Not known" to both if you cannot tell.',
+  },
+  wind_direction: {
+    draw: (visit, asked) => (asked ? [windFrom(visit, true)] : []),
+    told: ({ seen = {} }) => known(seen.wind),
+    unknown: ({ seen = {} }) => seen.wind === 'unknown',
+    ask: 'From where did the wind come at the start? Say "Not known" if you cannot tell.',
+  },
+  // A figure is measured or it is not: nobody is held up for one that a service may have sent.
+  wind_speed: {
+    draw: (visit, asked) => (asked ? [windSpeed(visit, 'Without a figure from you or from the weather service the record lacks it.')] : []),
+    told: ({ seen = {} }) => (seen.mph ?? '').trim() !== '',
+    unknown: () => true,
+    ask: '',
+    figure: true,
+  },
+  air_temperature: {
+    draw: (_, asked) => (asked ? [h('p', {}, 'Enter it under "Air temperature". Without a figure from you or from the weather service the record lacks it.')] : []),
+    told: ({ air }) => air.trim() !== '',
+    unknown: () => true,
+    ask: '',
+    figure: true,
   },
   special_label_instruction: {
     draw: instruction,
@@ -65,14 +86,27 @@ const type = ({ work, keep }, name) => (/** @type {any} */ text) => {
 
 /** @param {Visit} visit @param {boolean} asked @returns {Node[]} */
 function weather(visit, asked) {
-  const { sky = '', wind = '', mph = '' } = seenOf(visit.work);
+  const { sky = '' } = seenOf(visit.work);
   const pick = asked ? choice : optional;
   const more = asked ? UNKNOWN : {};
+  // What the law asks by itself stands there and is not asked twice.
+  const alone = (/** @type {string} */ field) => asksOf(visit.stop).some((ask) => ask.field === field);
   return [
     pick('The sky at the start', { ...SKY, ...more }, sky, press(visit, 'sky')),
-    pick('The wind at the start came from', { ...WIND, ...more }, wind, press(visit, 'wind')),
-    typed('mph', 'Wind speed', 'mph', mph, 'If you measured it.', type(visit, 'mph')),
+    ...(alone('wind_direction') ? [] : [windFrom(visit, asked)]),
+    ...(alone('wind_speed') ? [] : [windSpeed(visit, 'If you measured it.')]),
   ];
+}
+
+/** @param {Visit} visit @param {boolean} asked @returns {Node} */
+function windFrom(visit, asked) {
+  const pick = asked ? choice : optional;
+  return pick('The wind at the start came from', { ...WIND, ...(asked ? UNKNOWN : {}) }, seenOf(visit.work).wind ?? '', press(visit, 'wind'));
+}
+
+/** @param {Visit} visit @param {string} hint @returns {Node} */
+function windSpeed(visit, hint) {
+  return typed('mph', 'Wind speed', 'mph', seenOf(visit.work).mph ?? '', hint, type(visit, 'mph'));
 }
 
 /** @param {Visit} visit @param {boolean} asked @returns {(Node | null)[]} */
@@ -119,8 +153,8 @@ export function forTheRecord(visit) {
   const { measured = '', water = '', drains = '' } = seenOf(work);
   const asked = asksOf(stop).filter((ask) => ask.field in ANSWERS);
   const open = asked.flatMap((ask) => {
-    const { draw, unknown, told } = ANSWERS[ask.field];
-    const lacks = unknown(work) && !told(work) ? h('p', { class: 'open-point', role: 'status' }, `▲ The record will lack ${ask.words}. The office sees that.`) : null;
+    const { draw, unknown, told, figure } = ANSWERS[ask.field];
+    const lacks = unknown(work) && !told(work) && !figure ? h('p', { class: 'open-point', role: 'status' }, `▲ The record will lack ${ask.words}. The office sees that.`) : null;
     return [h('p', { class: 'source' }, `The law wants ${ask.words} here (${ask.source.citation}).`), ...draw(visit, true), lacks];
   });
   const rest = Object.entries(ANSWERS).filter(([field]) => asked.every((ask) => ask.field !== field));

@@ -96,7 +96,8 @@ impl PesticidePart {
         if told.is_empty() { self.active_ingredients.clone() } else { Some(told) }
     }
 
-    /// When people and pets may go on the treated ground again, in words without a full stop; nothing where nobody copied it.
+    /// How long people and pets stay off the treated ground, in words that follow a colon; nothing where nobody copied it. The label's
+    /// own words are kept as they are, with the full stop that they may end in.
     pub fn reentry(&self) -> Option<String> {
         let hours = self.reentry_hours.map(|hours| match hours {
             1 => "one hour after the work".to_owned(),

@@ -5,6 +5,7 @@ use super::{
     case::{Case, SectionCase},
 };
 use crate::{
+    facts::PastApplication,
     law::{duty::Interval, nutrient::Nutrient},
     text::capital,
     time::Day,
@@ -34,19 +35,33 @@ pub(super) fn judge(duty: Interval, case: &Case<'_>, section: &SectionCase<'_>) 
         Some(day) if between(day) < least => {
             let (name, nutrient, gap) = (section.name(), duty.nutrient.label(), between(day));
             let away = if gap == 1 { "a day".to_owned() } else { format!("{gap} days") };
-            let message = format!(
-                "{name} gets {nutrient} on {day}, {away} away; at least {least} days must lie between two applications."
-            );
-            Answer::broken(capital(&message), first_day(duty, on, section))
+            let only_held = of_day(duty.nutrient, section, day).all(|entry| entry.held);
+            let (gets, give_back) = if only_held {
+                let gets = format!("a clearance holds room for {nutrient} on {name} for {day}");
+                (gets, " Or give that clearance back if its work is not to be done.")
+            } else {
+                (format!("{name} gets {nutrient} on {day}"), "")
+            };
+            let message = format!("{gets}, {away} away; at least {least} days must lie between two applications.");
+            let first = first_day_after(on, least, &days(duty.nutrient, section));
+            Answer::broken(capital(&message), format!("{first}{give_back}"))
         }
         _ => Answer::met(),
     };
     answer.with(least.to_string(), nearest.map(|day| between(day).to_string()), "days between")
 }
 
+/// The loads of the nutrient on a day.
+fn of_day<'s>(
+    nutrient: Nutrient,
+    section: &'s SectionCase<'_>,
+    day: Day,
+) -> impl Iterator<Item = &'s PastApplication> + use<'s> {
+    section.past.iter().filter(move |entry| entry.on == day && nutrient.sign(&entry.nutrients) != 0)
+}
+
 /// The first day from the one asked about on that is far enough from every other application.
-fn first_day(duty: Interval, on: Day, section: &SectionCase<'_>) -> String {
-    let (days, least) = (days(duty.nutrient, section), i32::from(duty.days));
+pub(super) fn first_day_after(on: Day, least: i32, days: &[Day]) -> String {
     let far = |day: &Day| days.iter().all(|other| day.days_since(*other).abs() >= least);
     // Each other application bars fewer than twice `least` days, so the first free one is not further off than this.
     let furthest = days.iter().fold(2 * least, |furthest, _| furthest.saturating_add(2 * least));

@@ -7,7 +7,7 @@ use super::{
     heat,
 };
 use crate::{
-    facts::{LineFacts, PastApplication},
+    facts::{LineFacts, PastApplication, PastPesticide},
     law::{comparator::Comparator, nutrient::Nutrient},
     product::Label,
     quantity::{NutrientRate, ProductMass, ProductRate, RateSum, largest_product},
@@ -23,7 +23,14 @@ const WHOLE: i64 = 10_000;
 /// The mass of this product in an earlier load. The book gives a load's nutrients, which a product of the same grade and
 /// kind turns into its mass exactly; another product has a label of its own, and a product without nutrients leaves no trace.
 fn of_this_product(label: &Label, entry: &PastApplication) -> Option<ProductMass> {
-    let same_kind = (label.enhanced_efficiency, label.organic) == (entry.enhanced_efficiency, entry.organic);
+    let number = label.pesticide().map(|part| part.epa_registration.basic());
+    let same_pesticide = match entry.product.pesticide {
+        PastPesticide::Unsaid => true,
+        PastPesticide::None => number.is_none(),
+        PastPesticide::Registered(other) => number == Some(other),
+    };
+    let same_kind =
+        same_pesticide && (label.enhanced_efficiency, label.organic) == (entry.enhanced_efficiency, entry.organic);
     let counted = [Nutrient::NitrogenTotal, Nutrient::Phosphate, Nutrient::Potash];
     let nutrient = counted.into_iter().find(|nutrient| nutrient.share(label).raw() > 0)?;
     let mass = ProductMass::from_raw(nutrient.load(&entry.nutrients) / nutrient.share(label).raw());
@@ -49,10 +56,12 @@ fn put_down(case: &Case<'_>, section: &SectionCase<'_>, but: Option<&LineFacts>)
     sum
 }
 
-/// Whether the day's loads of this product come to a rate, and the rate that they come to.
+/// Whether the day's loads of this product come to a rate, and the rate that they come to. Amounts are worked out rounded down, so
+/// that none is over a limit, and no scale in the field tells a hundredth: what lacks less than that comes to it. *Common practice.*
 pub(super) fn of_day_at_least(rate: ProductRate, case: &Case<'_>, section: &SectionCase<'_>) -> (bool, ProductRate) {
     let sum = put_down(case, section, None);
-    (sum.compare(as_rate(rate)).is_ge(), ProductRate::from_raw(sum.rounded_up().raw()))
+    let enough = NutrientRate::from_raw(rate.raw() - rate.raw() / 100);
+    (sum.compare(enough).is_ge(), ProductRate::from_raw(sum.rounded_up().raw()))
 }
 
 fn as_rate(limit: ProductRate) -> NutrientRate {

@@ -4,14 +4,14 @@
 use super::{
     answer::Answer,
     case::{Case, SectionCase},
-    count_year, label,
+    count_year, interval, label,
 };
 use crate::{
     facts::{PastApplication, PastPesticide},
     law::{duty::CountYear, nutrient::Nutrient},
     product::pesticide::PesticidePart,
     quantity::ProductRate,
-    text::capital,
+    text::{capital, list},
     time::Day,
 };
 
@@ -48,7 +48,7 @@ pub(crate) fn of_application(case: &Case<'_>) -> Vec<(&'static str, Answer)> {
     let law = Answer::care(message, "Read the label in hand, wear what it asks for, and keep what the state asks.");
     let reentry = part.reentry().map(|words| {
         Answer::care(
-            format!("People and pets may go on the treated ground again: {words}."),
+            format!("People and pets stay off the treated ground: {}.", words.trim_end_matches('.')),
             "Tell the client before you leave, and write it on the notice.",
         )
     });
@@ -94,9 +94,17 @@ fn above_lowest(lowest: ProductRate, case: &Case<'_>, section: &SectionCase<'_>)
     answer.with(lowest.to_string(), Some(rate.to_string()), "lb of product per 1,000 sq ft")
 }
 
-/// Days on which the same pesticide went down, or is to: of the same company and product number, whoever distributes it. What is
-/// not known to be another is counted. An entry below zero takes one back.
-fn days(part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Vec<Day> {
+/// A day on which the same pesticide went down, or is to.
+#[derive(Clone, Copy)]
+struct Taken {
+    on: Day,
+    /// Nothing went down yet: a clearance holds room for it.
+    held: bool,
+}
+
+/// Days of the same pesticide: of the same company and product number, whoever distributes it. What is not known to be another is
+/// counted. An entry below zero takes one back.
+fn taken(part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Vec<Taken> {
     let same = |entry: &&PastApplication| match entry.product.pesticide {
         PastPesticide::Unsaid => true,
         PastPesticide::None => false,
@@ -104,41 +112,79 @@ fn days(part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Vec
     };
     let entries: Vec<&PastApplication> = section.past.iter().filter(same).collect();
     let sign = |entry: &PastApplication| if entry.nutrients.nitrogen_lb.raw() < 0 { -1 } else { 1 };
-    let stands = |day: &Day| entries.iter().filter(|one| one.on == *day).map(|one| sign(one)).sum::<i32>() > 0;
+    let stands = |day: Day, held: bool| {
+        let of_day = entries.iter().filter(|one| one.on == day && (held || !one.held));
+        of_day.map(|one| sign(one)).sum::<i32>() > 0
+    };
     let mut days: Vec<Day> =
-        entries.iter().map(|entry| entry.on).filter(|day| *day != case.facts.on && stands(day)).collect();
+        entries.iter().map(|entry| entry.on).filter(|day| *day != case.facts.on && stands(*day, true)).collect();
     days.sort_unstable();
     days.dedup();
-    days
+    days.into_iter().map(|on| Taken { on, held: !stands(on, false) }).collect()
 }
 
 fn in_year(most: u16, part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
-    let counted = CountYear { nutrient: Nutrient::AnyFertilizer, most, calendar: false };
-    let (count, year) = count_year::highest(counted, &days(part, case, section), case.facts.on);
-    let answer = if count <= usize::from(most) {
-        Answer::met()
-    } else {
-        let message = format!(
-            "{} would get this pesticide {count} times in {year}; the label allows {most}.",
-            capital(&section.name())
-        );
-        Answer::broken(message, "Take another product, and read the label for the year that it means.")
+    let on = case.facts.on;
+    let taken = taken(part, case, section);
+    let days: Vec<Day> = taken.iter().map(|one| one.on).collect();
+    let within = |calendar: bool| {
+        count_year::highest(CountYear { nutrient: Nutrient::AnyFertilizer, most, calendar }, &days, on)
     };
-    answer.with(most.to_string(), Some(count.to_string()), "applications in a year")
+    let ((count, year), (any_count, any_year)) = (within(true), within(false));
+    let message = |count: usize, year: &str| {
+        format!(
+            "{} would get this pesticide {count} times in {year}; the label allows {most}",
+            capital(&section.name())
+        )
+    };
+    let given_back = give_back(&taken, |_| true);
+    let answer = if count > usize::from(most) {
+        let hint = format!("Take another product, and read the label for the year that it means.{given_back}");
+        Answer::broken(format!("{}.", message(count, &year)), hint)
+    } else if any_count > usize::from(most) {
+        // A label that says only "per year" may mean either. The calendar year is not over, so nothing shows misuse.
+        let message = format!("{} a year and decides which year it means.", message(any_count, &any_year));
+        Answer::care(
+            message,
+            format!("Read on the label whether it means the calendar year; if not, wait.{given_back}"),
+        )
+    } else {
+        Answer::met()
+    };
+    answer.with(most.to_string(), Some(any_count.to_string()), "applications in a year")
+}
+
+/// What to do about days for which only room is held, after another hint; nothing where there are none.
+fn give_back(taken: &[Taken], near: impl Fn(Day) -> bool) -> String {
+    let held: Vec<Day> = taken.iter().filter(|one| one.held && near(one.on)).map(|one| one.on).collect();
+    if held.is_empty() {
+        return String::new();
+    }
+    format!(
+        " A clearance holds room for {}; give it back if that work is not to be done.",
+        list(&held, Day::to_string, "and")
+    )
 }
 
 fn after_interval(least: u16, part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
-    let between = |day: &Day| case.facts.on.days_since(*day).abs();
-    let nearest = days(part, case, section).into_iter().min_by_key(|day| (between(day), *day));
-    let answer = match nearest.filter(|day| between(day) < i32::from(least)) {
+    let (on, least) = (case.facts.on, i32::from(least));
+    let between = |day: Day| on.days_since(day).abs();
+    let taken = taken(part, case, section);
+    let nearest = taken.iter().min_by_key(|one| (between(one.on), one.on));
+    let answer = match nearest.filter(|one| between(one.on) < least) {
         None => Answer::met(),
-        Some(day) => Answer::broken(
-            format!(
-                "{} gets this pesticide on {day}; the label wants at least {least} days between two applications.",
-                capital(&section.name())
-            ),
-            format!("After that one, the first day that is far enough is {}.", day.plus_days(i32::from(least))),
-        ),
+        Some(near) => {
+            let (name, day) = (section.name(), near.on);
+            let gets = if near.held {
+                format!("a clearance holds room for this pesticide on {name} for {day}")
+            } else {
+                format!("{name} gets this pesticide on {day}")
+            };
+            let message = format!("{gets}; the label wants at least {least} days between two applications.");
+            let days: Vec<Day> = taken.iter().map(|one| one.on).collect();
+            let hint = interval::first_day_after(on, least, &days) + &give_back(&taken, |day| between(day) < least);
+            Answer::broken(capital(&message), hint)
+        }
     };
-    answer.with(least.to_string(), nearest.map(|day| between(&day).to_string()), "days between")
+    answer.with(least.to_string(), nearest.map(|one| between(one.on).to_string()), "days between")
 }

@@ -69,12 +69,14 @@ pub(super) fn lines_of(
     Ok(lines)
 }
 
-/// Says of a combination product that it is a pesticide too, whose law the statement leaves out, and when the ground was free again.
+/// Says of a combination product that it is a pesticide too, whose law the statement leaves out, and how long people
+/// stay off the ground.
 fn pesticide_note(part: &SectionPart, record: &RecordPart) -> Option<String> {
     let pesticide = record.label.pesticide()?;
     let reentry = pesticide.reentry().unwrap_or_else(|| "not copied from the label".to_owned());
+    let reentry = reentry.trim_end_matches('.');
     Some(format!(
-        "{}, {}: {} of {} is a pesticide too, EPA Reg. No. {}. Its label said when people and pets might go on the lawn again: {reentry}.",
+        "{}, {}: {} of {} is a pesticide too, EPA Reg. No. {}. By its label people and pets stay off the treated ground: {reentry}.",
         part.address, part.name, record.product_name, record.applied_on, pesticide.epa_registration
     ))
 }

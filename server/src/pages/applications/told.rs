@@ -112,7 +112,7 @@ fn product(product: &ProductThen, dates: DateOrder) -> Vec<Observation> {
         told.extend(part.active_ingredients.iter().map(|words| said("Active ingredients", words.clone())));
         told.extend(part.target_pests.iter().map(|words| said("Used against", words.clone())));
         let reentry = part.reentry.clone().unwrap_or_else(|| "● not copied from the label".to_owned());
-        told.push(said("People and pets back on the lawn", reentry));
+        told.push(said("People and pets stay off the treated ground", reentry));
     }
     told.extend(product.label_version.iter().map(|version| said("Label version", version.clone())));
     let copy = product.label_file.as_ref().map_or_else(

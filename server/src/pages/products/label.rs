@@ -116,7 +116,7 @@ fn pesticide() -> Vec<Field> {
             .help("The most stands under the limits of the label."),
         Field::number(&at("most_applications_a_year"), "Applications a year, at most"),
         Field::number(&at("least_days_between"), "Days between two applications, at least"),
-        Field::number(&at("reentry_hours"), "Hours until people and pets may go on the lawn"),
+        Field::number(&at("reentry_hours"), "Hours that people and pets stay off the treated ground"),
         Field::line(&at("reentry_words"), "The same in the label's words, such as until dry"),
         Field::line(&at("notice_before"), "Notice before the work"),
         Field::line(&at("notice_after"), "Notice after the work"),
