@@ -90,6 +90,8 @@ const phone = [
   ['a download says that it works', hands.aDownloadSaysSo],
   ['Start does not move when the answer comes', hands.startStays],
   ['a tap on Start is heard while the answer comes', hands.startIsHeard],
+  ['a stop that comes while the finger is on Start begins no work', hands.aStopIsHeard],
+  ['a visit that is called off while the finger is on Start is not begun', hands.aCancellationIsHeard],
   ['Enter in an amount goes on', hands.enterGoesOn],
   ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
 ];
