@@ -85,6 +85,7 @@ const phone = [
   ['the times of a refused record are corrected', record.timesAreMended],
   ['a clock that is set during the work dates no record wrongly, and is told', clock.aClockThatIsSet],
   ['a clock that is left alone leaves no mark', clock.aClockThatIsLeft],
+  ['what was done after midnight is dated next to the work', clock.pastMidnight],
   ['a phone that slept is no clock that was set', clock.aPhoneThatSlept],
   ['what the office changes is said on the list and on the open stop', changed.theOfficeChangesItsMind],
   ['a download says that it works', hands.aDownloadSaysSo],

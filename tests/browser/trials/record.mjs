@@ -156,7 +156,13 @@ export async function moreIsTold(world) {
   await press('Sign', 'Notice given');
   await page.getByRole('button', { name: 'Save' }).click();
   await page.getByText('For whom was the notice (sign)?').waitFor();
-  await press('Whoever comes by', 'Sign at');
+  await press('Whoever comes by', 'Sign, for');
+  await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByText('At what time was the notice given (sign)?').waitFor();
+  const given = page.getByLabel('Sign: given at');
+  assert.equal(await given.inputValue(), '', 'when it was given is asked, never filled in');
+  const began = await page.evaluate(() => import('/modules/time.js').then((time) => time.localTime(time.serverNow() - 3_600_000, 'America/New_York')));
+  await given.fill(began.slice(11));
   await press('Rain', 'Watered in by');
   await page.getByLabel('Watered in at').fill('00:00');
   await page.getByRole('button', { name: 'Save' }).click();
@@ -164,10 +170,12 @@ export async function moreIsTold(world) {
   await press('✓ Rain', 'Watered in by');
   await press('Office 01', 'Who else was there');
   await page.getByRole('button', { name: 'Save' }).click();
-  const { seen, weather, present_ids: present, started_at: began } = await sentRecord(world, page, known);
+  const { seen, weather, present_ids: present, started_at: start } = await sentRecord(world, page, known);
   const [notice] = seen.notices;
   assert.deepEqual(seen, { amount_measured_by: 'weighed', kept_from_water_ft: '15', kept_from_drains_ft: '10', wind_from: 'northwest', sky: 'partly_cloudy', notices: [{ kind: 'sign', at: notice.at, to: 'public' }] });
-  assert.ok(Date.parse(notice.at) >= Date.parse(began));
+  // The company's clock is four hours behind universal time on that day.
+  assert.equal(Date.parse(notice.at), Date.parse(`${began}:00-04:00`), 'it was given an hour ago, as it was said');
+  assert.ok(Date.parse(notice.at) < Date.parse(start));
   assert.equal(weather.wind.wind_mph, '6.5');
   const { items } = await world.book.office('GET', '/api/v1/people', undefined, 200);
   assert.deepEqual(present, items.filter((/** @type {any} */ one) => one.name === 'Office 01').map((/** @type {any} */ one) => one.id));
