@@ -51,6 +51,9 @@ const ANSWERS = {
 /** @param {string | undefined} word */
 const known = (word) => word !== undefined && word !== '' && word !== 'unknown';
 
+/** Whether the label had an instruction that somebody knows of. @param {string | undefined} word */
+const instructed = (word) => word === 'kept' || word === 'broken';
+
 /** Keeps a pressed button. @param {Visit} visit @param {keyof Seen} name */
 const press = ({ work, redraw }, name) => (/** @type {any} */ word) => {
   seenOf(work)[name] = word;
@@ -79,9 +82,9 @@ function weather(visit, asked) {
 function instruction(visit, asked) {
   const { label = '', words = '', told = '' } = seenOf(visit.work);
   return [
-    (asked ? choice : optional)('A special instruction of the label was', { kept: 'Kept', broken: 'Not kept', ...(asked ? UNKNOWN : {}) }, label, press(visit, 'label')),
-    known(label) ? line('words', 'The instruction, as the label has it', words, type(visit, 'words'), { maxlength: 300, enterkeyhint: 'next' }) : null,
-    known(label) ? choice('The client was told of it', { yes: 'Told', no: 'Not told' }, told, press(visit, 'told')) : null,
+    (asked ? choice : optional)('A special instruction of the label was', { kept: 'Kept', broken: 'Not kept', none: 'None on the label', ...(asked ? UNKNOWN : {}) }, label, press(visit, 'label')),
+    instructed(label) ? line('words', 'The instruction, as the label has it', words, type(visit, 'words'), { maxlength: 300, enterkeyhint: 'next' }) : null,
+    instructed(label) ? choice('The client was told of it', { yes: 'Told', no: 'Not told' }, told, press(visit, 'told')) : null,
   ];
 }
 
@@ -151,8 +154,8 @@ export function missingSeen({ work, stop, day }) {
     if (one && !one.told(work) && !one.unknown(work)) return one.ask;
   }
   if (!/^(\d{1,3}(\.\d)?)?$/.test(number(seen.mph ?? '')) || Number(number(seen.mph ?? '')) > 300) return 'The wind speed must be a number of miles an hour, such as 6.';
-  if (known(seen.label) && (seen.words ?? '').trim() === '') return 'What does the instruction of the label say?';
-  if (known(seen.label) && !known(seen.told)) return 'Was the client told of the instruction?';
+  if (instructed(seen.label) && (seen.words ?? '').trim() === '') return 'What does the instruction of the label say?';
+  if (instructed(seen.label) && !known(seen.told)) return 'Was the client told of the instruction?';
   for (const text of [seen.water, seen.drains]) if (!/^(\d{1,5}(\.\d{1,2})?)?$/.test(number(text ?? ''))) return 'A distance must be a number of feet, such as 15.';
   const unsaid = (seen.notices ?? []).find((one) => one.to === '');
   if (unsaid) return `For whom was the notice (${NOTICE[unsaid.kind].toLowerCase()})?`;
@@ -216,7 +219,8 @@ export function seenFacts(work, zone) {
     ...(known(wind) ? { wind_from: wind } : {}),
     ...(known(sky) ? { sky } : {}),
     ...(at === null ? {} : { watered_in: { at: new Date(at).toISOString(), by: watered } }),
-    ...(known(label) ? { label_instructions: [{ words: words.trim().replace(/\s+/g, ' '), kept: label === 'kept', passed_on: told === 'yes' }] } : {}),
+    ...(instructed(label) ? { label_instructions: [{ words: words.trim().replace(/\s+/g, ' '), kept: label === 'kept', passed_on: told === 'yes' }] } : {}),
+    ...(label === 'none' ? { no_label_instruction: true } : {}),
     ...(notices.length === 0 ? {} : { notices: notices.map((one) => ({ kind: one.kind, at: new Date(noticeAt(one, work, zone) ?? NaN).toISOString(), to: one.to })) }),
   };
   return Object.keys(seen).length === 0 ? {} : { seen };

@@ -130,7 +130,23 @@ export async function theLabelsInstruction(world) {
   const record = await sentRecord(world, page, known);
   assert.deepEqual(record.seen.label_instructions, [{ words: 'Keep children and pets off until dry.', kept: true, passed_on: true }]);
   assert.ok(!(await gapsOf(world, record.id)).includes('special_label_instruction'));
+  await noneOnTheLabel(world, page);
   await context.close();
+}
+
+/** Somebody looked, and there is none: that answers what the law asks. @param {World} world @param {any} page */
+async function noneOnTheLabel(world, page) {
+  const { visit } = await stopUnder(world, 'us-ky');
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  const stop = stopOf(page, visit);
+  await stop.waitFor();
+  const known = new Set(await added(world));
+  await work(page, stop);
+  await page.locator('.record').getByRole('button', { name: 'None on the label' }).click();
+  await page.getByRole('button', { name: 'Save' }).click();
+  const record = await sentRecord(world, page, known);
+  assert.deepEqual(record.seen, { no_label_instruction: true });
+  assert.ok(!(await gapsOf(world, record.id)).includes('special_label_instruction'));
 }
 
 /** Whoever wants to tell more can; nothing of it is sent that was not said, and a button pressed twice says nothing. @param {World} world */
