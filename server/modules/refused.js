@@ -41,11 +41,15 @@ function timesOf({ id, record }, zone) {
     const to = start.shows() === end.shows() && end.read() !== null ? new Date(Math.max(+new Date(from), +new Date(end.read()))).toISOString() : end.read();
     if (from === null || to === null) return 'Say when the work was started and finished.';
     if (new Date(to) < new Date(from)) return 'The work was finished before it was started. Correct the times.';
-    const moved = new Map([[record.started_at, new Date(from).toISOString()], [record.finished_at, new Date(to).toISOString()]]);
-    for (const one of [mended.weather?.air_temperature, mended.weather?.wind]) if (moved.has(one?.observed_at)) one.observed_at = moved.get(one.observed_at);
-    if (moved.has(mended.seen?.watered_in?.at)) mended.seen.watered_in.at = moved.get(mended.seen.watered_in.at);
-    mended.started_at = moved.get(record.started_at);
-    mended.finished_at = moved.get(record.finished_at);
+    const [began, ended] = [new Date(from).toISOString(), new Date(to).toISOString()];
+    const moved = (/** @type {string} */ at) => (at === record.started_at ? began : at === record.finished_at ? ended : at);
+    for (const one of [mended.weather?.air_temperature, mended.weather?.wind]) if (one) one.observed_at = moved(one.observed_at);
+    if (mended.seen?.watered_in) mended.seen.watered_in.at = moved(mended.seen.watered_in.at);
+    const corrected = +new Date(began) !== +new Date(record.started_at) || +new Date(ended) !== +new Date(record.finished_at);
+    // What the phone's clock said stood beside the times as they were noted. Beside corrected ones it would say that it was set.
+    if (corrected) for (const name of ['phone_started_at', 'phone_finished_at']) delete mended[name];
+    mended.started_at = began;
+    mended.finished_at = ended;
     return '';
   };
   return { nodes: [start.node, end.node], apply };

@@ -287,6 +287,9 @@ export async function timesAreMended(world) {
   const moment = (/** @type {string} */ local) => Date.parse(`${local}:00-04:00`);
   assert.equal(Date.parse(record.started_at), moment(earlier(from, 45)));
   assert.equal(Date.parse(record.finished_at), moment(earlier(to, 30)));
+  // What was corrected by hand says nothing of the phone's clock.
+  assert.ok(!JSON.stringify(record).includes("The phone's clock was moved"), JSON.stringify(record));
+  assert.deepEqual([record.phone_started_at ?? null, record.phone_finished_at ?? null], [null, null]);
   await context.close();
 }
 
