@@ -332,3 +332,21 @@ async fn the_list_comes_in_pages_and_to_the_office_alone() {
     assert_eq!(seen, stored);
     let _ = company.phone.get("/api/v1/gaps").await.problem(403, "not-allowed");
 }
+
+#[tokio::test]
+async fn a_label_without_a_special_instruction_is_an_answer() {
+    // 302 KAR 26:080 s.1(3), as the rule file cites it: the special label instruction is among the fields of a record.
+    let company = Company::under(&["us-ky"]).await;
+    let lacks = async |id: &str| gaps(&company.office, id).await.contains(&"special_label_instruction".to_owned());
+    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    assert!(lacks(&id).await);
+    add(&company, &id, &json!({ "seen": { "no_label_instruction": true } })).await;
+    assert!(!lacks(&id).await);
+    // What says nothing is no addition, and a label cannot have an instruction and none.
+    let path = format!("/api/v1/applications/{id}/additions");
+    let empty = json!({ "seen": { "no_label_instruction": false } });
+    assert_eq!(company.office.post(&path, &empty).await.problem(422, "invalid").faults(), ["#/seen"]);
+    let both = json!({ "seen": { "no_label_instruction": true, "label_instructions": [{ "words": "Keep off.", "kept": true }] } });
+    let faults = company.office.post(&path, &both).await.problem(422, "invalid").faults();
+    assert_eq!(faults, ["#/seen/no_label_instruction"]);
+}

@@ -28,7 +28,10 @@ export function groundsOf(stop, since) {
     const recorded = new Set([...(told?.parts ?? []), ...lines.filter((line) => line.treated_area_sqft === undefined).flatMap((line) => line.parts ?? [])]);
     /** @type {Part[]} */
     const parts = divided.map((/** @type {any} */ part) => ({ name: part.name, area: Number(part.area_sqft), done: recorded.has(part.name) }));
-    const covers = (/** @type {Line} */ line) => Number(line.treated_area_sqft ?? (line.parts ? together(parts.filter((part) => line.parts?.includes(part.name))) : Infinity));
+    // A part that the section has no more, since the office divided it anew, may be any ground: it counts as the whole, because
+    // what is wrongly open invites to treat it twice.
+    const named = (/** @type {string[]} */ names) => (names.every((name) => parts.some((part) => part.name === name)) ? together(parts.filter((part) => names.includes(part.name))) : Infinity);
+    const covers = (/** @type {Line} */ line) => Number(line.treated_area_sqft ?? (line.parts ? named(line.parts) : Infinity));
     const open = lines.length === 0 ? before : Math.max(0, (before ?? 0) - lines.reduce((sum, line) => sum + covers(line), 0));
     const touched = done || told !== undefined || lines.length > 0;
     return { section, area, open, touched, parts, rest: restOf(parts, open, touched) };

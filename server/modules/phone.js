@@ -99,8 +99,9 @@ async function tell() {
 }
 
 async function showRefused() {
-  const zone = (await keptDay())?.me.time_zone;
-  show(await refusedPage((await queued()).refused, zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone, leave));
+  const day = await keptDay();
+  const stops = day ? stopsOf(day).map(({ stop }) => stop) : [];
+  show(await refusedPage((await queued()).refused, day?.me.time_zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone, stops, leave));
 }
 
 /** The stops of the list: those of the day, and those that are not on it any more. @param {import('./day.js').Day} day @returns {import('./gone.js').Gone[]} */

@@ -3,13 +3,13 @@
 // tell it. Whatever somebody saw is asked and never filled in beforehand.
 
 import { supervised } from './day.js';
-import { clock, h } from './dom.js';
+import { h } from './dom.js';
 import { choice, line, number, optional, several, typed } from './fields.js';
 import { localTime, momentAt, serverNow } from './time.js';
 
 /** @typedef {import('./stop.js').Visit} Visit */
 /** @typedef {import('./work.js').Work} Work */
-/** @typedef {{ kind: string, to: string, at: string }} Notice */
+/** @typedef {{ kind: string, to: string, at: string }} Notice `at` is what a clock showed, as it was typed */
 /** @typedef {{ sky?: string, wind?: string, mph?: string, label?: string, words?: string, told?: string, measured?: string, water?: string, drains?: string, watered?: string, at?: string, notices?: Notice[], present?: string[] }} Seen what was answered, a word for each question */
 /** @typedef {{ field: string, words: string, source: { citation: string } }} Ask what the law of a stop wants on its record */
 
@@ -72,6 +72,9 @@ const ANSWERS = {
 /** @param {string | undefined} word */
 const known = (word) => word !== undefined && word !== '' && word !== 'unknown';
 
+/** Whether the label had an instruction that somebody knows of. @param {string | undefined} word */
+const instructed = (word) => word === 'kept' || word === 'broken';
+
 /** Keeps a pressed button. @param {Visit} visit @param {keyof Seen} name */
 const press = ({ work, redraw }, name) => (/** @type {any} */ word) => {
   seenOf(work)[name] = word;
@@ -113,9 +116,9 @@ function windSpeed(visit, hint) {
 function instruction(visit, asked) {
   const { label = '', words = '', told = '' } = seenOf(visit.work);
   return [
-    (asked ? choice : optional)('A special instruction of the label was', { kept: 'Kept', broken: 'Not kept', ...(asked ? UNKNOWN : {}) }, label, press(visit, 'label')),
-    known(label) ? line('words', 'The instruction, as the label has it', words, type(visit, 'words'), { maxlength: 300, enterkeyhint: 'next' }) : null,
-    known(label) ? choice('The client was told of it', { yes: 'Told', no: 'Not told' }, told, press(visit, 'told')) : null,
+    (asked ? choice : optional)('A special instruction of the label was', { kept: 'Kept', broken: 'Not kept', none: 'None on the label', ...(asked ? UNKNOWN : {}) }, label, press(visit, 'label')),
+    instructed(label) ? line('words', 'The instruction, as the label has it', words, type(visit, 'words'), { maxlength: 300, enterkeyhint: 'next' }) : null,
+    instructed(label) ? choice('The client was told of it', { yes: 'Told', no: 'Not told' }, told, press(visit, 'told')) : null,
   ];
 }
 
@@ -130,14 +133,18 @@ function watering(visit) {
 
 /** @param {Visit} visit @returns {Node[]} */
 function notices(visit) {
-  const { work, day, redraw } = visit;
+  const { work, keep, redraw } = visit;
   const left = seenOf(work).notices ?? [];
   const toggle = (/** @type {string[]} */ kinds) => {
-    seenOf(work).notices = kinds.map((kind) => left.find((one) => one.kind === kind) ?? { kind, to: '', at: new Date(serverNow()).toISOString() });
+    seenOf(work).notices = kinds.map((kind) => left.find((one) => one.kind === kind) ?? { kind, to: '', at: '' });
     redraw();
   };
-  const whom = left.map((one) => choice(`${NOTICE[one.kind]} at ${clock(one.at, day.me.time_zone)}, for`, NOTICE_TO, one.to, (to) => void ((one.to = to), redraw())));
-  return [several('Notice given', NOTICE, left.map((one) => one.kind), toggle), ...whom];
+  // When it is told here says nothing of when it was given.
+  const more = left.flatMap((one) => [
+    choice(`${NOTICE[one.kind]}, for`, NOTICE_TO, one.to, (to) => void ((one.to = to), redraw())),
+    line(`notice-${one.kind}`, `${NOTICE[one.kind]}: given at`, one.at, (text) => void ((one.at = text), keep()), { type: 'time' }),
+  ]);
+  return [several('Notice given', NOTICE, left.map((one) => one.kind), toggle), ...more];
 }
 
 /** Who else may have been there. @param {Visit} visit @returns {Node | null} */
@@ -181,11 +188,13 @@ export function missingSeen({ work, stop, day }) {
     if (one && !one.told(work) && !one.unknown(work)) return one.ask;
   }
   if (!/^(\d{1,3}(\.\d)?)?$/.test(number(seen.mph ?? '')) || Number(number(seen.mph ?? '')) > 300) return 'The wind speed must be a number of miles an hour, such as 6.';
-  if (known(seen.label) && (seen.words ?? '').trim() === '') return 'What does the instruction of the label say?';
-  if (known(seen.label) && !known(seen.told)) return 'Was the client told of the instruction?';
+  if (instructed(seen.label) && (seen.words ?? '').trim() === '') return 'What does the instruction of the label say?';
+  if (instructed(seen.label) && !known(seen.told)) return 'Was the client told of the instruction?';
   for (const text of [seen.water, seen.drains]) if (!/^(\d{1,5}(\.\d{1,2})?)?$/.test(number(text ?? ''))) return 'A distance must be a number of feet, such as 15.';
   const unsaid = (seen.notices ?? []).find((one) => one.to === '');
   if (unsaid) return `For whom was the notice (${NOTICE[unsaid.kind].toLowerCase()})?`;
+  const undated = (seen.notices ?? []).find((one) => noticeAt(one, work, day.me.time_zone) === null);
+  if (undated) return `At what time was the notice given (${NOTICE[undated.kind].toLowerCase()})? Its time must not be still to come.`;
   return wrongWater(work, day.me.time_zone);
 }
 
@@ -199,11 +208,38 @@ function wrongWater(work, zone) {
   return at > serverNow() + 60_000 ? 'That watering in is still to come: say "Not yet".' : '';
 }
 
-/** The moment of the watering in; the minute of the start is the start. @param {Work} work @param {string} zone */
+/** A day, so many days later. @param {string} day year first @param {number} days */
+const later = (day, days) => new Date(Date.parse(`${day}T00:00Z`) + days * 86_400_000).toISOString().slice(0, 10);
+
+/** Whether a moment is not to come; phones and people round up to the minute. @param {number | null} at @returns {at is number} */
+const been = (at) => at !== null && at <= serverNow() + 60_000;
+
+/**
+ * The moment of the watering in; the minute of the start is the start. After work that went on past midnight, a time before the
+ * start is one of the next day, if that has been.
+ * @param {Work} work @param {string} zone
+ */
 function wateredAt(work, zone) {
   const [day, began] = localTime(work.started_at, zone).split('T');
   const text = seenOf(work).at ?? '';
-  return text === began ? Date.parse(work.started_at) : momentAt(`${day}T${text}`, zone);
+  if (text === began) return Date.parse(work.started_at);
+  const same = momentAt(`${day}T${text}`, zone);
+  const next = same !== null && same < Date.parse(work.started_at) ? momentAt(`${later(day, 1)}T${text}`, zone) : null;
+  return been(next) ? next : same;
+}
+
+/**
+ * The moment at which a notice was given: of those at which a clock showed this and that have been, the one next to the work. It
+ * may lie before the start, and on the other side of midnight.
+ * @param {Notice} notice @param {Work} work @param {string} zone
+ */
+function noticeAt(notice, work, zone) {
+  if (!/^\d\d:\d\d$/.test(notice.at)) return null;
+  const [from, to] = [Date.parse(work.started_at), Date.parse(work.finished_at)];
+  const away = (/** @type {number} */ at) => Math.max(from - at, at - to, 0);
+  const [day] = localTime(work.started_at, zone).split('T');
+  const found = [-1, 0, 1].map((days) => momentAt(`${later(day, days)}T${notice.at}`, zone)).filter(been);
+  return found.sort((one, other) => away(one) - away(other))[0] ?? null;
 }
 
 /** What was seen and done, as the record takes it. @param {Work} work @param {string} zone @returns {Record<string, any>} */
@@ -217,8 +253,9 @@ export function seenFacts(work, zone) {
     ...(known(wind) ? { wind_from: wind } : {}),
     ...(known(sky) ? { sky } : {}),
     ...(at === null ? {} : { watered_in: { at: new Date(at).toISOString(), by: watered } }),
-    ...(known(label) ? { label_instructions: [{ words: words.trim().replace(/\s+/g, ' '), kept: label === 'kept', passed_on: told === 'yes' }] } : {}),
-    ...(notices.length === 0 ? {} : { notices: notices.map(({ kind, to, at: when }) => ({ kind, at: when, to })) }),
+    ...(instructed(label) ? { label_instructions: [{ words: words.trim().replace(/\s+/g, ' '), kept: label === 'kept', passed_on: told === 'yes' }] } : {}),
+    ...(label === 'none' ? { no_label_instruction: true } : {}),
+    ...(notices.length === 0 ? {} : { notices: notices.map((one) => ({ kind: one.kind, at: new Date(noticeAt(one, work, zone) ?? NaN).toISOString(), to: one.to })) }),
   };
   return Object.keys(seen).length === 0 ? {} : { seen };
 }

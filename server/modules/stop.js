@@ -16,7 +16,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], stoppedAt: number, more: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -48,7 +48,7 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
@@ -120,8 +120,14 @@ async function askAgain(visit) {
   if (reply.status !== 200) return;
   work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment, supervisor };
   if (visit.work.started_at !== '') return;
-  if (reply.body.decision.verdict === 'stop') visit.stoppedAt = performance.now();
   visit.redraw();
+}
+
+/** What stands against the start: what became of the visit, and what a rule stops. @param {Visit} visit */
+function against(visit) {
+  const decision = answer(visit);
+  const stops = decision?.verdict === 'stop' ? decision.findings.filter((/** @type {any} */ one) => one.verdict === 'stop').map((/** @type {any} */ one) => one.message) : null;
+  return visit.fate === '' && stops === null ? '' : JSON.stringify([visit.fate, stops]);
 }
 
 /** @param {Visit} visit */
@@ -134,9 +140,14 @@ function before(visit) {
     await askAgain(visit);
   };
   const first = unsaid(visit);
+  const drawn = against(visit);
+  if (drawn !== '' && drawn !== visit.drawn) visit.stoppedAt = performance.now();
+  visit.drawn = drawn;
   let starting = false;
   const start = async () => {
     if (first !== '' || starting || performance.now() - visit.stoppedAt < READ) return;
+    // While the finger is down nothing is drawn: what came meanwhile against the start has to be read first.
+    if (against(visit) !== drawn) return redraw();
     starting = true;
     visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();

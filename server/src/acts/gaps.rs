@@ -132,7 +132,8 @@ impl Known {
     pub fn seen(&mut self, seen: &SeenFacts) {
         self.tell(RecordField::WeatherAtStart, seen.sky.is_some() || seen.wind_from.is_some());
         self.tell(RecordField::WindDirection, seen.wind_from.is_some());
-        self.tell(RecordField::SpecialLabelInstruction, !seen.label_instructions.is_empty());
+        let told = seen.no_label_instruction || !seen.label_instructions.is_empty();
+        self.tell(RecordField::SpecialLabelInstruction, told);
     }
 
     /// What was said of the weather. A forecast of rain or an alert is none that there was.
@@ -252,9 +253,10 @@ fn closing(field: RecordField) -> (GapClosing, &'static str) {
             GapClosing::AddWhatWasSeen,
             "Add to the record from where the wind came at the start, or that there was none.",
         ),
-        F::SpecialLabelInstruction => {
-            (GapClosing::AddWhatWasSeen, "Add to the record which instruction of the label was kept and passed on.")
-        }
+        F::SpecialLabelInstruction => (
+            GapClosing::AddWhatWasSeen,
+            "Add to the record which instruction of the label was kept and passed on, or that the label has none.",
+        ),
         F::LabelCopy => (
             GapClosing::EnterAndAdd,
             "Keep the label as a file with the product; then add to the record what is on file now.",

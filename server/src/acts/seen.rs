@@ -138,6 +138,9 @@ pub struct SeenFacts {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 10)]
     pub label_instructions: Vec<LabelInstruction>,
+    /// Somebody looked, and the label has no special instruction.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub no_label_instruction: bool,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
     pub notices: Vec<Notice>,
@@ -148,7 +151,8 @@ impl SeenFacts {
         *self == Self::default()
     }
 
-    /// What cannot be so: what lies more than a day ahead, since clocks and zones differ by less, and watering in before the work.
+    /// What cannot be so: what lies more than a day ahead, since clocks and zones differ by less, watering in before the work, and
+    /// an instruction of a label that has none.
     pub fn faults(&self, started_at: Instant, now: Instant) -> Vec<FieldFault> {
         let ahead = |at: Instant| at.since(now) > SignedDuration::from_hours(24);
         let future = |pointer: String| FieldFault::at(pointer, "in_the_future", "lies more than a day after now");
@@ -160,6 +164,10 @@ impl SeenFacts {
             } else if watered.at.since(started_at).is_negative() {
                 faults.push(FieldFault::at(pointer, "out_of_range", "lies before the work began"));
             }
+        }
+        if self.no_label_instruction && !self.label_instructions.is_empty() {
+            let told = "says that the label has no instruction, and one is told";
+            faults.push(FieldFault::at("/seen/no_label_instruction", "contradiction", told));
         }
         let notices = self.notices.iter().enumerate().filter(|(_, notice)| ahead(notice.at));
         faults.extend(notices.map(|(at, _)| future(format!("/seen/notices/{at}/at"))));

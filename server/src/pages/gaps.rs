@@ -66,6 +66,7 @@ fn form(id: ApplicationId, zone: &str) -> Form {
         Field::line("/seen/label_instructions/0/words", "A special instruction of the label").optional(),
         Field::yes_or_no("/seen/label_instructions/0/kept", "Was it kept?").optional(),
         Field::yes_or_no("/seen/label_instructions/0/passed_on", "Was it passed on to the client?").optional(),
+        Field::yes_or_no("/seen/no_label_instruction", "Or was one looked for on the label, and none found?").optional(),
         Field::one("/seen/notices/0/kind", "Notice: what", notices()).optional(),
         moment("/seen/notices/0/at", "Notice: when"),
         Field::one("/seen/notices/0/to", "Notice: to whom", told()).optional(),

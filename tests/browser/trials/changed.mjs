@@ -9,14 +9,14 @@ import { added, allSent, arrive, enrol, fillStop, firstAmount, openStops, phone,
 /** @typedef {import('../walk.mjs').World} World */
 
 /** The office changes a visit. @param {World} world @param {string} id @param {any} change */
-async function change(world, id, change) {
+export async function change(world, id, change) {
   const { office } = world.book;
   const { property_id, person_id, planned_on, product_id, section_ids, purpose, target_nitrogen_lb_per_1000_sqft, status, reason, version } = await office('GET', `/api/v1/visits/${id}`, undefined, 200);
   return office('PUT', `/api/v1/visits/${id}`, { property_id, person_id, planned_on, product_id, section_ids, purpose, target_nitrogen_lb_per_1000_sqft, status, reason, ...change }, 200, { 'if-match': `"v${version}"` });
 }
 
 /** The page comes back into sight. @param {any} page */
-const comeBack = (page) => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
+export const comeBack = (page) => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
 
 /** @param {World} world */
 export async function theOfficeChangesItsMind(world) {

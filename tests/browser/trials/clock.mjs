@@ -120,3 +120,24 @@ export async function aPhoneThatSlept(world) {
   assert.equal(sent.clock_jump_s, undefined);
   await context.close();
 }
+
+/** Work that went on past midnight, on days whose ends are sure: a watering in and notices lie next to it. @param {World} world */
+export async function pastMidnight(world) {
+  const context = await phone(world, 'midnight');
+  const page = await enrol(world, context);
+  const told = await page.evaluate(async () => {
+    const { seenFacts } = await import(/** @type {any} */ ('/modules/seen.js'));
+    const notice = (/** @type {string} */ at) => ({ kind: 'sign', to: 'public', at });
+    const seen = { watered: 'rain', at: '00:20', notices: ['23:40', '00:15', '22:00'].map(notice) };
+    // From 23:50 to 00:10 by the clock of the company, which is four hours behind universal time on that day.
+    const late = { started_at: '2026-09-13T03:50:00.000Z', finished_at: '2026-09-13T04:10:00.000Z', seen };
+    // From 00:05 on: what was said before it lies on the day before.
+    const early = { started_at: '2026-09-13T04:05:00.000Z', finished_at: '2026-09-13T04:30:00.000Z', seen: { notices: [notice('23:55')] } };
+    return [late, early].map((work) => seenFacts(work, 'America/New_York').seen);
+  });
+  const at = (/** @type {any} */ seen) => seen.notices.map((/** @type {any} */ one) => one.at);
+  assert.equal(told[0].watered_in.at, '2026-09-13T04:20:00.000Z');
+  assert.deepEqual(at(told[0]), ['2026-09-13T03:40:00.000Z', '2026-09-13T04:15:00.000Z', '2026-09-13T02:00:00.000Z']);
+  assert.deepEqual(at(told[1]), ['2026-09-13T03:55:00.000Z']);
+  await context.close();
+}

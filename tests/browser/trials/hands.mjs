@@ -4,6 +4,7 @@
 import assert from 'node:assert/strict';
 
 import { arrive, enrol, firstAmount, firstStop, openStops, phone, see, start } from '../walk.mjs';
+import { change, comeBack } from './changed.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -70,6 +71,70 @@ export async function startIsHeard(world) {
   await page.mouse.up();
   await page.getByRole('button', { name: 'Finish' }).waitFor();
   await context.close();
+}
+
+/** What is against the start comes while the finger is on Start: nothing is begun, and it is read first. @param {World} world */
+export async function aStopIsHeard(world) {
+  const context = await phone(world, 'halted');
+  const page = await enrol(world, context);
+  const stop = await firstStop(page);
+  // The list is drawn from this day's answers; only the one that is asked for at the stop says stop.
+  await page.route('**/api/v1/checks', async (/** @type {any} */ route) => {
+    const reply = await route.fetch();
+    await new Promise((resolve) => setTimeout(resolve, 1500));
+    const body = await reply.json();
+    const finding = { ...body.decision.findings[0], verdict: 'stop', message: 'Heavy rain is expected here.' };
+    await route.fulfill({ response: reply, json: { ...body, decision: { ...body.decision, verdict: 'stop', summary: 'Stop: heavy rain.', findings: [finding] } } });
+  });
+  await arrive(page, stop(page));
+  const answered = page.waitForResponse('**/api/v1/checks');
+  await see(page);
+  const button = page.getByRole('button', { name: 'Start', exact: true });
+  await button.hover();
+  await page.waitForTimeout(900);
+  await page.mouse.down();
+  const down = Date.now();
+  await (await answered).finished();
+  assert.ok(Date.now() - down < 900, 'the answer came while the finger was down');
+  await page.waitForTimeout(Math.max(0, 900 - (Date.now() - down)));
+  await page.mouse.up();
+  await nothingBegun(page, 'Start against the rule (the owner will see it)');
+  await page.getByRole('button', { name: 'Back to the day' }).click();
+  await stop(page).filter({ hasNotText: 'begun' }).waitFor();
+  await context.close();
+}
+
+/** The visit is called off while the finger is on Start. @param {World} world */
+export async function aCancellationIsHeard(world) {
+  const context = await phone(world, 'called-off');
+  const page = await enrol(world, context);
+  const stop = openStops(page).last();
+  const id = /** @type {string} */ (await stop.getAttribute('data-key'));
+  await arrive(page, stop);
+  await see(page);
+  await page.getByText("Answered by the office's server").waitFor();
+  // Of the new day, what became of this visit is asked last; it is answered in the middle of the tap.
+  const fate = await held(page, `**/api/v1/visits/${id}`);
+  const asked = page.waitForRequest(`**/api/v1/visits/${id}`);
+  await change(world, id, { status: 'cancelled', reason: 'The client called' });
+  await page.getByRole('button', { name: 'Start', exact: true }).hover();
+  await comeBack(page);
+  await asked;
+  await page.mouse.down();
+  fate();
+  await page.waitForTimeout(1000);
+  await page.mouse.up();
+  await nothingBegun(page, 'Start against the plan');
+  await context.close();
+}
+
+/** Start was not heard, and says now what it would do. @param {any} page @param {string} words */
+async function nothingBegun(page, words) {
+  await page.getByRole('button', { name: words }).waitFor();
+  // A second tap at once is one that was meant for the first.
+  await page.getByRole('button', { name: words }).click();
+  await page.waitForTimeout(200);
+  assert.equal(await page.getByRole('button', { name: 'Finish' }).count(), 0, 'no work is begun');
 }
 
 /** @param {World} world */

@@ -169,3 +169,67 @@ export async function namedParts(world) {
   assert.ok(records.every((one) => Number(one.lines[0].area_sqft) === 2500 && one.verdict !== 'stop'), 'two halves are different ground');
   await context.close();
 }
+
+/** The office names the parts anew while somebody works there: what was treated is not open again, and the record is mended. @param {World} world */
+export async function partsNamedAnew(world) {
+  const { visit, section } = await stopUnder(world, 'us-md', { parts: ['front half', 'back half'] });
+  const context = await phone(world, 'anew');
+  const page = await enrol(world, context);
+  const known = new Set(await added(world));
+  const stop = stopOf(page, visit);
+  await arrive(page, stop);
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await page.getByRole('button', { name: 'Part of it' }).click();
+  await page.getByRole('button', { name: 'front half' }).click();
+  await firstAmount(page).fill(await usualAmount(page));
+  await page.getByRole('button', { name: 'Yes' }).click();
+  const parts = ['street side', 'garden side'].map((name) => ({ name, area_sqft: '2500' }));
+  await world.book.office('POST', `/api/v1/sections/${section}/divisions`, { since: '2026-09-15', parts }, 201);
+  // On its way the watering in is made one that the server refuses too.
+  await page.getByText('More for the record (optional)').click();
+  await page.getByRole('group', { name: 'Watered in by' }).getByRole('button', { name: 'Rain' }).click();
+  const now = await page.evaluate(() => import('/modules/time.js').then((time) => time.localTime(time.serverNow(), 'America/New_York')));
+  await page.getByLabel('Watered in at').fill(now.slice(11));
+  await page.route('**/api/v1/applications/*', (/** @type {any} */ route) => {
+    const sent = route.request().postDataJSON();
+    if (!sent.seen) return route.continue();
+    return route.continue({ postData: JSON.stringify({ ...sent, seen: { watered_in: { at: '2026-09-14T12:00:00Z', by: 'rain' } } }) });
+  });
+  await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByRole('button', { name: '1 record was refused' }).waitFor();
+  const day = page.waitForResponse('**/api/v1/days/*');
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  await day;
+  await page.getByRole('button', { name: 'Download the day again' }).waitFor();
+  assert.equal(await stop.filter({ hasText: 'garden side' }).count(), 0, 'ground that may be treated is not offered');
+  await mendParts(page);
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
+  await allSent(page);
+  const [id] = (await added(world)).filter((one) => !known.has(one));
+  const record = await world.book.owner('GET', `/api/v1/applications/${id}`, undefined, 200);
+  assert.deepEqual(record.lines.map((/** @type {any} */ line) => line.parts), [['street side']]);
+  assert.equal(record.seen ?? null, null, 'what was refused was left out');
+  await context.close();
+}
+
+/** Says how the part is called now, and leaves the watering in out, in whichever turn the server refuses them. @param {any} page */
+async function mendParts(page) {
+  for (let turn = 0; turn < 2; turn += 1) {
+    await page.getByRole('button', { name: '1 record was refused' }).click();
+    const article = page.locator('article');
+    const send = article.getByRole('button', { name: 'Send corrected record' });
+    await send.waitFor();
+    const [part, water] = [article.getByLabel('street side'), article.getByLabel(/Leave out the watering in/)];
+    if ((await part.count()) > 0) {
+      await send.click();
+      await article.getByText('Say which part was treated, or how many square feet.').waitFor();
+      await part.check();
+    }
+    if ((await water.count()) > 0) await water.check();
+    await send.click();
+    await page.getByRole('heading', { name: /September 15/ }).waitFor();
+    await page.locator('#queue', { hasNotText: '●' }).waitFor();
+    if ((await page.getByRole('button', { name: '1 record was refused' }).count()) === 0) return;
+  }
+}

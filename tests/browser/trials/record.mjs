@@ -130,7 +130,23 @@ export async function theLabelsInstruction(world) {
   const record = await sentRecord(world, page, known);
   assert.deepEqual(record.seen.label_instructions, [{ words: 'Keep children and pets off until dry.', kept: true, passed_on: true }]);
   assert.ok(!(await gapsOf(world, record.id)).includes('special_label_instruction'));
+  await noneOnTheLabel(world, page);
   await context.close();
+}
+
+/** Somebody looked, and there is none: that answers what the law asks. @param {World} world @param {any} page */
+async function noneOnTheLabel(world, page) {
+  const { visit } = await stopUnder(world, 'us-ky');
+  await page.getByRole('button', { name: 'Download the day again' }).click();
+  const stop = stopOf(page, visit);
+  await stop.waitFor();
+  const known = new Set(await added(world));
+  await work(page, stop);
+  await page.locator('.record').getByRole('button', { name: 'None on the label' }).click();
+  await page.getByRole('button', { name: 'Save' }).click();
+  const record = await sentRecord(world, page, known);
+  assert.deepEqual(record.seen, { no_label_instruction: true });
+  assert.ok(!(await gapsOf(world, record.id)).includes('special_label_instruction'));
 }
 
 /** Whoever wants to tell more can; nothing of it is sent that was not said, and a button pressed twice says nothing. @param {World} world */
@@ -156,7 +172,13 @@ export async function moreIsTold(world) {
   await press('Sign', 'Notice given');
   await page.getByRole('button', { name: 'Save' }).click();
   await page.getByText('For whom was the notice (sign)?').waitFor();
-  await press('Whoever comes by', 'Sign at');
+  await press('Whoever comes by', 'Sign, for');
+  await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByText('At what time was the notice given (sign)?').waitFor();
+  const given = page.getByLabel('Sign: given at');
+  assert.equal(await given.inputValue(), '', 'when it was given is asked, never filled in');
+  const began = await page.evaluate(() => import('/modules/time.js').then((time) => time.localTime(time.serverNow() - 3_600_000, 'America/New_York')));
+  await given.fill(began.slice(11));
   await press('Rain', 'Watered in by');
   await page.getByLabel('Watered in at').fill('00:00');
   await page.getByRole('button', { name: 'Save' }).click();
@@ -164,10 +186,12 @@ export async function moreIsTold(world) {
   await press('✓ Rain', 'Watered in by');
   await press('Office 01', 'Who else was there');
   await page.getByRole('button', { name: 'Save' }).click();
-  const { seen, weather, present_ids: present, started_at: began } = await sentRecord(world, page, known);
+  const { seen, weather, present_ids: present, started_at: start } = await sentRecord(world, page, known);
   const [notice] = seen.notices;
   assert.deepEqual(seen, { amount_measured_by: 'weighed', kept_from_water_ft: '15', kept_from_drains_ft: '10', wind_from: 'northwest', sky: 'partly_cloudy', notices: [{ kind: 'sign', at: notice.at, to: 'public' }] });
-  assert.ok(Date.parse(notice.at) >= Date.parse(began));
+  // The company's clock is four hours behind universal time on that day.
+  assert.equal(Date.parse(notice.at), Date.parse(`${began}:00-04:00`), 'it was given an hour ago, as it was said');
+  assert.ok(Date.parse(notice.at) < Date.parse(start));
   assert.equal(weather.wind.wind_mph, '6.5');
   const { items } = await world.book.office('GET', '/api/v1/people', undefined, 200);
   assert.deepEqual(present, items.filter((/** @type {any} */ one) => one.name === 'Office 01').map((/** @type {any} */ one) => one.id));
@@ -263,6 +287,9 @@ export async function timesAreMended(world) {
   const moment = (/** @type {string} */ local) => Date.parse(`${local}:00-04:00`);
   assert.equal(Date.parse(record.started_at), moment(earlier(from, 45)));
   assert.equal(Date.parse(record.finished_at), moment(earlier(to, 30)));
+  // What was corrected by hand says nothing of the phone's clock.
+  assert.ok(!JSON.stringify(record).includes("The phone's clock was moved"), JSON.stringify(record));
+  assert.deepEqual([record.phone_started_at ?? null, record.phone_finished_at ?? null], [null, null]);
   await context.close();
 }
 

@@ -176,6 +176,7 @@ pub fn seen(seen: &SeenFacts, written: Written<'_>) -> Vec<Observation> {
         let passed = if one.passed_on { ", passed on to the client" } else { "" };
         said("Label instruction", format!("{}: {kept}{passed}", one.words))
     }));
+    told.extend(seen.no_label_instruction.then(|| said("Label instruction", "none on the label".to_owned())));
     told.extend(seen.notices.iter().map(|notice| {
         said("Notice", format!("{}, {}, to {}", notice.kind.label(), minute(notice.at), notice.to.label()))
     }));
