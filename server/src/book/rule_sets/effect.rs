@@ -173,7 +173,10 @@ pub async fn of(app: &App, new: &RuleSet, today: Day) -> Result<RuleSetEffect, P
     for lawn in lawns {
         by_property.entry(lawn.property_id).or_default().0.push(lawn);
     }
-    for visit in open_visits(store::programmes::lawns::visit_lines(pool, today).await?, today, &mut effect.more) {
+    let mut lines = store::programmes::lawns::visit_lines(pool, today).await?;
+    // Before any are cut off: the next visits of other properties must not take the places of these.
+    lines.retain(|line| by_property.contains_key(&line.property_id));
+    for visit in open_visits(lines, today, &mut effect.more) {
         if let Some((_, visits)) = visit.first().and_then(|line| by_property.get_mut(&line.property_id)) {
             visits.push(visit);
         }
@@ -194,6 +197,7 @@ pub async fn of(app: &App, new: &RuleSet, today: Day) -> Result<RuleSetEffect, P
         (readings, seen, effect) = judged.await.map_err(|error| Problem::fault(&error))??;
     }
     effect.visits.sort_by_key(|visit| visit.planned_on);
+    effect.visits.truncate(SHOWN);
     Ok(effect)
 }
 
@@ -275,18 +279,17 @@ fn judge(
             continue;
         }
         effect.visits_changed += 1;
-        if effect.visits.len() < SHOWN {
-            let address = world.properties.get(&line.property_id).map(|row| row.on(readings.today).address.clone());
-            effect.visits.push(VisitEffect {
-                visit_id: line.visit_id,
-                address: address.unwrap_or_default(),
-                planned_on: line.planned_on,
-                product_id: line.product_id,
-                product_name: world.product(line.product_id)?.name.clone(),
-                before,
-                after,
-            });
-        }
+        let address = world.properties.get(&line.property_id).map(|row| row.on(readings.today).address.clone());
+        // All of them: which are the next is known only once every property has been looked at.
+        effect.visits.push(VisitEffect {
+            visit_id: line.visit_id,
+            address: address.unwrap_or_default(),
+            planned_on: line.planned_on,
+            product_id: line.product_id,
+            product_name: world.product(line.product_id)?.name.clone(),
+            before,
+            after,
+        });
     }
     Ok(())
 }
