@@ -13,14 +13,15 @@ CREATE TRIGGER rule_set_versions_stay BEFORE DELETE ON rule_set_versions BEGIN S
 
 -- Which version of a rule set counts from when on; the latest row of a code holds. `first`: what was there when the book met the rule
 -- set; it has no id, because no entry of the journal is about it. `confirmed`: the owner has seen what it changes. The server itself
--- writes the others at its start, when nobody need look: `same` has equal rules, `unused` binds no property, and before `unreadable`
--- the version that counted can no longer be read. Never edited: another version is another row.
+-- writes the others at its start, when nobody need look: `same` has equal rules, `unused` binds no property, before `unreadable`
+-- the version that counted can no longer be read, before `unfit` it no longer fits the other sets, and at `upgraded` the records had been
+-- decided by a version of which this table knew nothing yet. Never edited: another version is another row.
 CREATE TABLE rule_set_uses (
     seq       INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
     id        TEXT             CONSTRAINT rule_set_uses_id UNIQUE,
     code      TEXT    NOT NULL,
     hash      TEXT    NOT NULL CONSTRAINT rule_set_uses_hash REFERENCES rule_set_versions (hash),
-    how       TEXT    NOT NULL CONSTRAINT rule_set_uses_how CHECK (how IN ('first', 'confirmed', 'same', 'unused', 'unreadable')),
+    how       TEXT    NOT NULL CONSTRAINT rule_set_uses_how CHECK (how IN ('first', 'confirmed', 'same', 'unused', 'unreadable', 'unfit', 'upgraded')),
     person_id TEXT             CONSTRAINT rule_set_uses_person REFERENCES people (id),
     since     INTEGER NOT NULL,
     CONSTRAINT rule_set_uses_journaled CHECK ((how = 'first') = (id IS NULL)),

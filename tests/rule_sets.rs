@@ -8,6 +8,7 @@ use harness::{TODAY, TestApp, User, world::Company};
 use rusqlite::Connection;
 use serde_json::{Value, json};
 use server::book::verify::check_file;
+use tokio::task::JoinSet;
 
 use crate::pages::visitor::Visitor;
 
@@ -15,14 +16,70 @@ const TOTAL: &str = "us-md.professional.nitrogen.total.application";
 const WAITING: &str = "/api/v1/rule-sets/us-md/waiting";
 const CONFIRMATION: &str = "/api/v1/rule-sets/us-md/confirmation";
 
+/// The built-in rule sets with other texts of some.
+fn law_of(changes: &[(&str, &dyn Fn(&str) -> String)], added: &[(&str, &str)]) -> Lawbook {
+    let text = |name: &str, text: &str| {
+        changes.iter().find(|change| change.0 == name).map_or_else(|| text.to_owned(), |change| change.1(text))
+    };
+    let texts: Vec<(&str, String)> = EMBEDDED.iter().map(|(name, of)| (*name, text(name, of))).collect();
+    let texts: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    Lawbook::from_texts(&[texts, added.to_vec()].concat()).unwrap()
+}
+
 /// The built-in rule sets with another text of one.
 fn law_with(file: &str, change: impl Fn(&str) -> String) -> Arc<Lawbook> {
-    let texts: Vec<(&str, String)> = EMBEDDED
-        .iter()
-        .map(|(name, text)| (*name, if *name == file { change(text) } else { (*text).to_owned() }))
-        .collect();
-    let texts: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
-    Arc::new(Lawbook::from_texts(&texts).unwrap())
+    Arc::new(law_of(&[(file, &change)], &[]))
+}
+
+/// An invented Maryland in which no place has rules of its own.
+fn without_places(text: &str) -> String {
+    text.replacen("level = \"state\"", "level = \"state\"\nlocal_rules = \"absent\"", 1)
+}
+
+/// An invented county or town, with an invented closed season.
+fn place(level: &str, code: &str, parent: &str) -> String {
+    format!(
+        r#"code = "{code}"
+name = "An invented place"
+level = "{level}"
+parent = "{parent}"
+last_checked = 2026-03-01
+coverage = "An invented closed season only."
+
+[[rule]]
+id = "{code}.season"
+kind = "window"
+binds = "applicator"
+audience = ["professional", "household"]
+unit = "lb/ksf"
+
+[[rule.value]]
+from = 2016-10-01
+first_barred = "12-01"
+last_barred = "02-15"
+per = "application"
+caps = {{ nitrogen_total = "0" }}
+cite = "An invented ordinance"
+href = "https://example.org/ordinance"
+mark = "read"
+"#
+    )
+}
+
+/// Does to the tables what their triggers forbid, and puts the triggers back.
+fn against_triggers(company: &Company, triggers: &[&str], change: &str) {
+    let book = Connection::open(company.app.file()).unwrap();
+    let keeper = |name: &&str| -> String {
+        let made = "SELECT sql FROM sqlite_schema WHERE name = $1";
+        book.query_row(made, [name], |row| row.get(0)).unwrap()
+    };
+    let keepers: Vec<String> = triggers.iter().map(keeper).collect();
+    let drops: Vec<String> = triggers.iter().map(|name| format!("DROP TRIGGER {name}")).collect();
+    book.execute_batch(&format!("{}; {change}; {};", drops.join("; "), keepers.join("; "))).unwrap();
+}
+
+fn told(entry: &Value) -> Value {
+    serde_json::from_str(entry["payload"].as_str().unwrap()).unwrap()
 }
 
 /// COMAR 15.20.10.09 C(2) lets 0.9 lb N on 1,000 sq ft through at once; an invented change of it lets 0.7 through.
@@ -139,7 +196,6 @@ async fn a_version_that_changes_nothing_for_anybody_counts_at_once() {
     let list = company.phone.get("/api/v1/rule-sets").await.expect(200).body;
     let maryland = list["items"].as_array().unwrap().iter().find(|set| set["code"] == "us-md").unwrap();
     assert_eq!(maryland["last_checked"], "2026-11-26");
-    let told = |entry: &Value| serde_json::from_str::<Value>(entry["payload"].as_str().unwrap()).unwrap();
     let entries = counted(&company).await;
     assert_eq!(entries.len(), 1);
     assert_eq!((&told(&entries[0])["how"], &entries[0]["person_id"]), (&json!("same"), &Value::Null));
@@ -159,12 +215,8 @@ async fn a_version_that_changes_nothing_for_anybody_counts_at_once() {
 #[tokio::test]
 async fn a_version_that_cannot_be_read_any_more_gives_way_and_is_told() {
     let company = Company::in_maryland().await;
-    let book = Connection::open(company.app.file()).unwrap();
-    let keeper = "SELECT sql FROM sqlite_schema WHERE name = 'rule_set_versions_keep'";
-    let keeper: String = book.query_row(keeper, [], |row| row.get(0)).unwrap();
     let change = "UPDATE rule_set_versions SET text = 'of = \"an older format\"' WHERE code = 'us-md'";
-    book.execute_batch(&format!("DROP TRIGGER rule_set_versions_keep; {change}; {keeper};")).unwrap();
-    drop(book);
+    against_triggers(&company, &["rule_set_versions_keep"], change);
     let company = under(company, law_with("us-md.toml", lower)).await;
     assert_eq!(verdict(&company).await.0, "stop", "the new one counts");
     let today = Visitor::named(&company, "office").await.open("/office").await.html;
@@ -214,4 +266,114 @@ async fn a_use_that_nobody_confirmed_is_found() {
         "{:?}",
         found.faults
     );
+}
+
+#[tokio::test]
+async fn one_version_that_does_not_fit_takes_no_other_with_it() {
+    let before = TestApp::empty_under(law_of(&[("us-md.toml", &without_places)], &[])).await;
+    let company = Company::on(before, &["us-md"]).await;
+    // The state of before has no room for the new county, and the fault shows in the county's file. The company's limit has nothing to
+    // do with it.
+    let cooler = |text: &str| text.replacen("value = \"85\"", "value = \"80\"", 1);
+    let county = place("county", "us-md-zz", "us-md");
+    let after = law_of(&[("us-md.toml", &lower), ("company.toml", &cooler)], &[("us-md-zz.toml", &county)]);
+    let company = under(company, Arc::new(after)).await;
+    assert_eq!(waiting(&company).await, ["company"]);
+    assert_eq!(verdict(&company).await.0, "stop", "the new version of the state counts");
+    let entries = counted(&company).await;
+    assert_eq!(entries.len(), 1, "{entries:#?}");
+    assert_eq!((&told(&entries[0])["code"], &told(&entries[0])["how"]), (&json!("us-md"), &json!("unfit")));
+    let today = Visitor::named(&company, "office").await.open("/office").await.html;
+    assert!(today.contains("the one of before does not fit the other rule sets of this server any more"), "{today}");
+    let folder = company.app.stop().await;
+    let found = check_file(&folder.path().join("book.db")).await.unwrap();
+    assert_eq!(found.faults, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn the_page_names_the_version_that_comes_first() {
+    // Two towns beside each other become a county and a town in it: the town fits only once the county is one.
+    let (town, other) = (place("municipality", "us-md-a", "us-md"), place("municipality", "us-md-b", "us-md"));
+    let before = law_of(&[], &[("us-md-a.toml", &town), ("us-md-b.toml", &other)]);
+    let company = Company::on(TestApp::empty_under(before).await, &["us-md", "us-md-a", "us-md-b"]).await;
+    let (county, inside) = (place("county", "us-md-a", "us-md"), place("municipality", "us-md-b", "us-md-a"));
+    let after = law_of(&[], &[("us-md-a.toml", &county), ("us-md-b.toml", &inside)]);
+    let company = under(company, Arc::new(after)).await;
+    assert_eq!(waiting(&company).await, ["us-md-a", "us-md-b"]);
+    let _ = company.office.get("/api/v1/rule-sets/us-md-b/waiting").await.problem(409, "conflict");
+    let owner = Visitor::named(&company, "owner").await;
+    let later = owner.open("/office/rules/us-md-b/new").await;
+    assert_eq!(later.status, 200);
+    assert!(later.html.contains("once the new version of this one counts"), "{}", later.html);
+    assert!(later.html.contains("/office/rules/us-md-a/new"), "{}", later.html);
+    let first = owner.open("/office/rules/us-md-a/new").await;
+    assert_eq!(owner.send(&first, &[]).await.status, 303);
+    let now = owner.open("/office/rules/us-md-b/new").await.html;
+    assert!(now.contains("What it says otherwise"), "{now}");
+}
+
+#[tokio::test]
+async fn what_waits_behind_a_confirmation_is_decided_by_it() {
+    let company = under(Company::in_maryland().await, law_with("us-md.toml", lower)).await;
+    let waits = company.office.get(WAITING).await.expect(200).body;
+    let hash = waits["waits"]["hash"].as_str().unwrap().to_owned();
+    let record = company.record(&company.front, "0.25");
+    let mut sending = JoinSet::new();
+    for number in 0..40 {
+        let (owner, phone, record) = (company.owner.clone(), company.phone.clone(), record.clone());
+        let confirmation = json!({ "hash": hash });
+        sending.spawn(async move {
+            if number == 8 {
+                return owner.put(CONFIRMATION, &confirmation).await.status;
+            }
+            phone.put(&format!("/api/v1/applications/{}", harness::new_id()), &record).await.status
+        });
+    }
+    let statuses = sending.join_all().await;
+    assert!(statuses.contains(&200), "{statuses:?}");
+    let journal = company.owner.get("/api/v1/journal?limit=200").await.expect(200).body;
+    let entries = journal["items"].as_array().unwrap().iter();
+    let behind: Vec<&Value> = entries
+        .skip_while(|entry| entry["act"] != "rule_set.counted")
+        .filter(|entry| ["application.recorded", "attempt.refused"].contains(&entry["act"].as_str().unwrap()))
+        .collect();
+    assert!(!behind.is_empty(), "no act came behind the confirmation");
+    for entry in behind {
+        assert!(entry["payload"].as_str().unwrap().contains(&hash), "decided by the version of before: {entry:#}");
+    }
+}
+
+#[tokio::test]
+async fn a_version_that_no_start_has_met_is_found() {
+    let company = Company::in_maryland().await;
+    let forged = law_with("us-md.toml", lower);
+    let set = forged.rule_set("us-md").unwrap();
+    let book = Connection::open(company.app.file()).unwrap();
+    let version = "INSERT INTO rule_set_versions (hash, code, met_at, text) VALUES ($1, 'us-md', 0, $2)";
+    assert_eq!(book.execute(version, [&set.about.hash, &set.text]).unwrap(), 1);
+    drop(book);
+    let change = format!("UPDATE rule_set_uses SET hash = '{}' WHERE code = 'us-md'", set.about.hash);
+    against_triggers(&company, &["rule_set_uses_keep"], &change);
+    let folder = company.app.stop().await;
+    let found = check_file(&folder.path().join("book.db")).await.unwrap();
+    let told = |words: &str| found.faults.iter().any(|fault| fault.contains(words) && fault.contains("us-md"));
+    assert!(told("is in no entry of the journal"), "{:?}", found.faults);
+}
+
+#[tokio::test]
+async fn what_an_upgrade_brings_to_an_older_book_is_told() {
+    let company = Company::in_maryland().await;
+    let _ = company.put_down(&company.front, "20").await;
+    // As a book of before uses were written.
+    let keepers = ["rule_set_uses_stay", "rule_set_versions_stay"];
+    against_triggers(&company, &keepers, "DELETE FROM rule_set_uses; DELETE FROM rule_set_versions");
+    let company = under(company, law_with("us-md.toml", lower)).await;
+    assert_eq!(waiting(&company).await, [""; 0]);
+    let entries = counted(&company).await;
+    assert_eq!(entries.len(), 1, "{entries:#?}");
+    assert_eq!((&told(&entries[0])["code"], &told(&entries[0])["how"]), (&json!("us-md"), &json!("upgraded")));
+    let today = Visitor::named(&company, "office").await.open("/office").await.html;
+    assert!(today.contains("Maryland: this version of the program brought new rules"), "{today}");
+    let company = under(company, law_with("us-md.toml", lower)).await;
+    assert_eq!(counted(&company).await.len(), 1, "told once");
 }

@@ -96,6 +96,15 @@ impl Lawbook {
         if faults.is_empty() { Ok(book) } else { Err(faults) }
     }
 
+    /// Reads one file by itself, without a look at whether it fits others.
+    pub fn read_alone(file: &str, text: &str) -> Result<RuleSet, Vec<LawFault>> {
+        let mut faults = Vec::new();
+        match read::rule_set(file, text, &mut faults) {
+            Some(set) if faults.is_empty() => Ok(set),
+            _ => Err(faults),
+        }
+    }
+
     fn check_parents(&self, texts: &[(&str, &str)], faults: &mut Vec<LawFault>) {
         for set in &self.sets {
             let Some(what) = self.parent_fault(set) else { continue };

@@ -5,7 +5,7 @@ pub mod effect;
 pub mod versions;
 
 use std::{
-    collections::{BTreeMap, HashMap},
+    collections::{BTreeMap, BTreeSet, HashMap},
     sync::Arc,
 };
 
@@ -14,25 +14,30 @@ use domain::{
     law::{Lawbook, RuleSet, RuleSetAbout},
     time::Instant,
 };
+use serde_json::json;
+use sqlx::SqliteConnection;
 use tracing::Instrument;
+use uuid::Uuid;
 
 use crate::{
-    book::{
-        office,
-        rule_sets::versions::{Fate, does_not_fit, weigh},
-    },
+    book::rule_sets::versions::{Fate, does_not_fit, weigh},
     clock::IdSource,
     problem::{Kind, Problem},
+    secret::sha256,
     state::App,
     store::{
         self, Store,
         journal::JournalContext,
-        rule_sets::{RuleSetUse, TakenHow},
+        rule_sets::{DecidedText, RuleSetUse, TakenHow},
     },
 };
 
 /// What the journal calls it when another version begins to count.
 const COUNTED: &str = "rule_set.counted";
+/// What it calls it when a start finds versions that this book has never had.
+const MET: &str = "rule_set.met";
+/// Such an entry is about no one rule set.
+const MET_SUBJECT: Uuid = Uuid::from_u128(0x0000_0000_0000_7000_8000_0000_0000_0002);
 
 /// Takes in what the program and the operator's folder offer: what is new to this book counts from its first start on, another
 /// version of what counts waits for the owner, unless there is nothing to look at. Gives the law that counts.
@@ -46,45 +51,89 @@ pub async fn settle(
 ) -> Result<Arc<Lawbook>, Problem> {
     let counting = store::rule_sets::counting(store.reader()).await?;
     let is_new = |set: &&RuleSet| !counting.contains_key(&set.about.code);
-    let first: Vec<&RuleSet> = offered.rule_sets().iter().filter(is_new).collect();
+    let unknown: Vec<&RuleSet> = offered.rule_sets().iter().filter(is_new).collect();
     let other = |set: &&RuleSet| counting.get(&set.about.code).is_some_and(|hash| *hash != set.about.hash);
     let changed: Vec<&RuleSet> = offered.rule_sets().iter().filter(other).collect();
-    if first.is_empty() && changed.is_empty() {
+    if unknown.is_empty() && changed.is_empty() {
         return Ok(offered);
     }
-    let (law, fates) = if changed.is_empty() {
+    let (law, mut fates) = if changed.is_empty() {
         (Arc::clone(&offered), Vec::new())
     } else {
         let kept = kept(store, &counting, &changed).await?;
         let weighed = weigh(&offered, kept, &store::rule_sets::lists(store.reader()).await?);
         (weighed.law.map_or_else(|| Arc::clone(&offered), Arc::new), weighed.fates)
     };
+    let decided = decided(store, &unknown).await?;
+    let upgrades = |set: &&RuleSet| decided.get(&set.about.code).is_some_and(|texts| is_news(set, texts));
+    let (upgraded, first): (Vec<&RuleSet>, Vec<&RuleSet>) = unknown.iter().copied().partition(upgrades);
+    fates.extend(upgraded.iter().map(|set| (set.about.code.clone(), Fate::Upgraded)));
     log(&offered, &fates);
-    let taken: Vec<RuleSetUse> =
-        fates.iter().filter_map(|(code, fate)| taken(&offered, code, *fate, ids, at)).collect();
     let version = |set: &RuleSet| (set.about.code.clone(), set.about.hash.clone(), set.text.clone());
-    let met: Vec<_> = first.iter().chain(&changed).map(|set| version(set)).collect();
-    let first: Vec<_> = first.iter().map(|set| (set.about.code.clone(), set.about.hash.clone())).collect();
-    let work = store.write(move |connection| {
-        Box::pin(async move {
-            let met: Vec<_> = met.iter().map(|one| (one.0.as_str(), one.1.as_str(), one.2.as_str())).collect();
-            store::rule_sets::meet(&mut *connection, &met, at).await?;
-            let first: Vec<_> = first.iter().map(|(code, hash)| (code.as_str(), hash.as_str())).collect();
-            store::rule_sets::insert_first(&mut *connection, &first, at).await?;
-            for one in taken {
-                store::rule_sets::insert(&mut *connection, &one).await?;
-                let Some(id) = one.id else { continue };
-                let deed = JournalContext { actor: None, at, act: COUNTED, subject: id.uuid() };
-                store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
-            }
-            Ok(())
-        })
-    });
-    work.await?;
+    let news = News {
+        met: unknown.iter().chain(&changed).map(|set| version(set)).collect(),
+        first: first.iter().map(|set| (set.about.code.clone(), set.about.hash.clone())).collect(),
+        taken: fates.iter().filter_map(|(code, fate)| taken(&offered, code, *fate, ids, at)).collect(),
+    };
+    store.write(move |connection| Box::pin(write(connection, news, at))).await?;
     Ok(law)
 }
 
-/// The texts by which changed rule sets counted, by code. One that is lost is an empty text, which nobody can read.
+/// What a start has to write.
+struct News {
+    /// Versions by code, hash and text.
+    met: Vec<(String, String, String)>,
+    /// Those of them that count because the book met their rule set, by code and hash.
+    first: Vec<(String, String)>,
+    taken: Vec<RuleSetUse>,
+}
+
+/// Writes the news of a start, and in the journal what was met: from then on a version or a first use that it does not name is known to
+/// have been put there.
+async fn write(connection: &mut SqliteConnection, news: News, at: Instant) -> Result<(), Problem> {
+    let met: Vec<_> = news.met.iter().map(|one| (one.0.as_str(), one.1.as_str(), one.2.as_str())).collect();
+    let found = store::rule_sets::meet(&mut *connection, &met, at).await?;
+    let first: Vec<_> = news.first.iter().map(|(code, hash)| (code.as_str(), hash.as_str())).collect();
+    store::rule_sets::insert_first(&mut *connection, &first, at).await?;
+    let versions: BTreeSet<_> = found.into_iter().chain(news.first.iter().cloned()).collect();
+    if !versions.is_empty() {
+        let versions = versions.iter().map(|(code, hash)| {
+            let first = first.contains(&(code.as_str(), hash.as_str()));
+            json!({ "code": code, "hash": hash, "first": first })
+        });
+        let told = json!({ "versions": versions.collect::<Vec<_>>() }).to_string();
+        let deed = JournalContext { actor: None, at, act: MET, subject: MET_SUBJECT };
+        store::journal::append(&mut *connection, deed, &told).await?;
+    }
+    for one in news.taken {
+        store::rule_sets::insert(&mut *connection, &one).await?;
+        let Some(id) = one.id else { continue };
+        let deed = JournalContext { actor: None, at, act: COUNTED, subject: id.uuid() };
+        store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
+    }
+    Ok(())
+}
+
+/// The texts that this book decided by, of rule sets of which it does not know yet which version counts: by code, the newest last. A book
+/// of before uses were written has some.
+async fn decided(store: &Store, sets: &[&RuleSet]) -> Result<HashMap<String, Vec<DecidedText>>, Problem> {
+    let codes: Vec<&str> = sets.iter().map(|set| set.about.code.as_str()).collect();
+    let mut by_code: HashMap<String, Vec<DecidedText>> = HashMap::new();
+    for (code, text) in store::rule_sets::decided(store.reader(), &codes).await? {
+        by_code.entry(code).or_default().push(text);
+    }
+    Ok(by_code)
+}
+
+/// Whether a rule set brings other rules than those that the book decided by last.
+fn is_news(set: &RuleSet, decided: &[DecidedText]) -> bool {
+    let last = decided.last().filter(|_| decided.iter().all(|text| text.hash != set.about.hash));
+    let equal = |text: &DecidedText| Lawbook::read_alone("", &text.text).is_ok_and(|before| before.has_rules_of(set));
+    last.is_some_and(|text| !equal(text))
+}
+
+/// The texts by which changed rule sets counted, by code. One that is lost, or is not what its hash says, is an empty text, which nobody
+/// can read.
 async fn kept(
     store: &Store,
     counting: &HashMap<String, String>,
@@ -94,7 +143,14 @@ async fn kept(
     let hashes: Vec<&str> = changed.iter().filter_map(hash).collect();
     let mut texts = store::rule_sets::texts(store.reader(), &hashes).await?;
     let text = |set: &&RuleSet| {
-        let found = counting.get(&set.about.code).and_then(|hash| texts.remove(hash));
+        let found = counting.get(&set.about.code).and_then(|hash| texts.remove(hash).map(|text| (hash, text)));
+        let found = found.and_then(|(hash, text)| {
+            let whole = sha256(&text) == *hash;
+            if !whole {
+                tracing::error!(code = set.about.code, hash, "the kept text of a rule set is not what its hash says");
+            }
+            whole.then_some(text)
+        });
         (set.about.code.clone(), found.unwrap_or_default())
     };
     Ok(changed.iter().map(text).collect())
@@ -107,6 +163,8 @@ fn taken(offered: &Lawbook, code: &str, fate: Fate, ids: &Arc<dyn IdSource>, at:
         Fate::Same => TakenHow::Same,
         Fate::Unused => TakenHow::Unused,
         Fate::Unreadable => TakenHow::Unreadable,
+        Fate::Unfit => TakenHow::Unfit,
+        Fate::Upgraded => TakenHow::Upgraded,
     };
     let about = &offered.rule_set(code)?.about;
     let (code, hash) = (about.code.clone(), about.hash.clone());
@@ -127,6 +185,16 @@ fn log(offered: &Lawbook, fates: &[(String, Fate)]) {
                 hash,
                 "the version of a rule set that counted cannot be read any more; the new one counts"
             ),
+            Fate::Unfit => tracing::warn!(
+                code,
+                hash,
+                "the version of a rule set that counted does not fit the others any more; the new one counts"
+            ),
+            Fate::Upgraded => tracing::warn!(
+                code,
+                hash,
+                "the records were decided by another version of a rule set before uses were written; this one counts"
+            ),
             Fate::Same => tracing::info!(code, hash, "a new version of a rule set has equal rules and counts"),
             Fate::Unused => tracing::info!(code, hash, "a new version of a rule set binds no property and counts"),
         }
@@ -138,6 +206,23 @@ pub fn waiting<'o>(offered: &'o Lawbook, law: &Lawbook) -> Vec<&'o RuleSetAbout>
     let abouts = offered.rule_sets().iter().map(|set| &set.about);
     let waits = |about: &&RuleSetAbout| law.rule_set(&about.code).is_some_and(|set| set.about.hash != about.hash);
     abouts.filter(waits).collect()
+}
+
+/// New versions that must be confirmed before that of a rule set fits what counts; none where it fits already.
+pub fn needed_first<'o>(offered: &'o Lawbook, law: &Lawbook, code: &str) -> Vec<&'o RuleSetAbout> {
+    let fits = |codes: [&str; 2]| {
+        let sets = codes.iter().filter_map(|code| offered.rule_set(code));
+        let texts = sets.map(|set| (set.about.code.clone(), set.text.clone())).collect();
+        versions::mixed(law, &texts).is_ok()
+    };
+    if fits([code, code]) {
+        return Vec::new();
+    }
+    let others: Vec<_> = waiting(offered, law).into_iter().filter(|about| about.code != code).collect();
+    match others.iter().find(|other| fits([code, &other.code])) {
+        Some(one) => vec![one],
+        None => others,
+    }
 }
 
 /// Lets the version with this hash count from now on, for everything that the server does. Said again, it changes nothing.
@@ -163,14 +248,19 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
         let one =
             RuleSetUse { id: Some(id), code, hash, how: TakenHow::Confirmed, person_id: Some(actor.person), since: at };
         let deed = JournalContext { actor: Some(actor), at, act: COUNTED, subject: id.uuid() };
-        let done = office::change(&app, deed, move |connection| {
-            Box::pin(async move {
-                store::rule_sets::insert(connection, &one).await?;
-                Ok(one)
-            })
-        });
+        let (taking, next) = (app.clone(), Arc::new(next));
+        // Taken by the writer itself: what waits behind this in its queue is decided by what the journal says counts by then.
+        let done = app.store.write_then(
+            move |connection| {
+                Box::pin(async move {
+                    store::rule_sets::insert(&mut *connection, &one).await?;
+                    store::journal::append(connection, deed, &serde_json::to_string(&one)?).await?;
+                    Ok(one)
+                })
+            },
+            move || taking.store.law().take(next),
+        );
         let done = done.await?;
-        app.store.law().take(Arc::new(next));
         tracing::info!(code = done.code, hash = done.hash, "a new version of a rule set was confirmed and counts");
         Ok(done)
     };

@@ -2,6 +2,7 @@
 //! from the records?
 
 mod history;
+mod rule_sets;
 mod things;
 
 use std::{collections::BTreeMap, path::Path, process::ExitCode};

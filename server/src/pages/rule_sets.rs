@@ -5,7 +5,7 @@ use axum::{
     extract::{Path, State},
     response::Response,
 };
-use domain::decision::Verdict;
+use domain::{decision::Verdict, law::RuleSetAbout};
 
 use crate::{
     access::OfficeOrOwner,
@@ -24,7 +24,7 @@ use crate::{
     },
     problem::Problem,
     state::App,
-    store::{self, settings::DateOrder},
+    store::{self, rule_sets::TakenHow, settings::DateOrder},
 };
 
 /// For so long Today says that a version counts because the one before it could not be read any more.
@@ -47,13 +47,25 @@ pub async fn notices(app: &App, local: &Local, dates: DateOrder) -> Result<Vec<N
     let after = app.clock.now().millis() - TOLD_DAYS * 24 * 3600 * 1000;
     for one in store::rule_sets::unseen_since(reader, after).await? {
         let name = law.rule_set(&one.code).map_or(one.code.as_str(), |set| &set.about.name);
-        let words = format!(
-            "{name}: since {} a new version of the rules counts, because this server cannot read the one of before any more: look at the rules",
-            local.minute(one.since, dates)
-        );
+        let since = local.minute(one.since, dates);
+        let words = unseen_words(name, &since, one.how);
         told.push(Notice { sign: "■", words, href: Some("/rules".to_owned()) });
     }
     Ok(told)
+}
+
+/// What is said of a version that counts though nobody saw before what it changes.
+fn unseen_words(name: &str, since: &str, how: TakenHow) -> String {
+    let why = match how {
+        TakenHow::Upgraded => {
+            return format!(
+                "{name}: this version of the program brought new rules; they count since {since}, without having waited: look at the rules"
+            );
+        }
+        TakenHow::Unfit => "the one of before does not fit the other rule sets of this server any more",
+        _ => "this server cannot read the one of before any more",
+    };
+    format!("{name}: since {since} a new version of the rules counts, because {why}: look at the rules")
 }
 
 #[derive(Template)]
@@ -99,8 +111,20 @@ fn form(one: &WaitingRuleSet) -> Form {
         .note("From then on every check and every record is judged by it. Records that stand keep the decision they were made with.")
 }
 
+/// A new version that cannot be looked at before others are confirmed.
+#[derive(Template)]
+#[template(path = "rule_set_later.html")]
+struct LaterPage<'a> {
+    name: &'a str,
+    first: Vec<&'a RuleSetAbout>,
+}
+
 /// The new version against the one that counts.
 pub async fn new(desk: OfficeSession, State(app): State<App>, Path(code): Path<String>) -> Result<Response, Problem> {
+    let first = book::rule_sets::needed_first(&app.offered_law, &app.law(), &code);
+    if let Some(set) = app.offered_law.rule_set(&code).filter(|_| !first.is_empty()) {
+        return Ok(page(LaterPage { name: &set.about.name, first }.render()));
+    }
     let one = get_waiting_rule_set(OfficeOrOwner(desk.0), State(app.clone()), Path(code)).await?.0;
     let (_, zone) = api::company(&app).await?;
     let dates = dates(&app).await?;

@@ -279,8 +279,17 @@ impl Store {
         T: Send + 'static,
         F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
     {
+        self.write_then(work, || ()).await
+    }
+
+    /// The same, with what is to be done once it is committed, before anything that waits behind it is written.
+    pub async fn write_then<T, F>(&self, work: F, once_written: impl FnOnce() + Send + 'static) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
+    {
         let (answer, answered) = oneshot::channel();
-        self.send(writer::plain(work, answer)).await?;
+        self.send(writer::plain(work, once_written, answer)).await?;
         answered.await.map_err(|_| stopping())?
     }
 

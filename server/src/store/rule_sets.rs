@@ -54,6 +54,10 @@ pub enum TakenHow {
     Unused,
     /// The version before it could no longer be read.
     Unreadable,
+    /// The version before it no longer fitted the others.
+    Unfit,
+    /// The records had been decided by another version before versions were kept, and the program brought this one.
+    Upgraded,
 }
 
 /// A version of a rule set that counts, or counted, from a moment on.
@@ -123,23 +127,53 @@ pub async fn lists(executor: impl SqliteExecutor<'_>) -> Result<Vec<Vec<String>>
     rows.fetch_all(executor).await?.iter().map(|list| read_json(list, "rule sets")).collect()
 }
 
-/// Keeps versions by code, hash and text. One that was met before stays as it is.
+/// A text of a rule set that decisions were made by.
+#[derive(Debug)]
+pub struct DecidedText {
+    pub hash: String,
+    pub text: String,
+}
+
+/// The texts that decisions were made by of these rule sets, with their codes, in the order in which they came to decide.
+pub async fn decided(
+    executor: impl SqliteExecutor<'_>,
+    codes: &[&str],
+) -> Result<Vec<(String, DecidedText)>, sqlx::Error> {
+    let codes = serde_json::to_string(codes).map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let rows = sqlx::query!(
+        r#"SELECT t.code AS "code!", t.hash AS "hash!", t.text AS "text!" FROM rule_set_texts AS t
+           WHERE t.code IN (SELECT w.value FROM json_each($1) AS w) ORDER BY t.rowid"#,
+        codes
+    );
+    let rows = rows.fetch_all(executor).await?.into_iter();
+    Ok(rows.map(|row| (row.code, DecidedText { hash: row.hash, text: row.text })).collect())
+}
+
+/// Keeps versions by code, hash and text, and gives code and hash of those that are new. One that was met before stays as it is.
 pub async fn meet(
     connection: &mut SqliteConnection,
     versions: &[(&str, &str, &str)],
     at: Instant,
-) -> Result<(), sqlx::Error> {
+) -> Result<Vec<(String, String)>, sqlx::Error> {
     let versions = serde_json::to_string(versions).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let at = at.millis();
-    sqlx::query!(
-        "INSERT INTO rule_set_versions (hash, code, met_at, text)
-         SELECT value ->> 1, value ->> 0, $2, value ->> 2 FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
+    let rows = sqlx::query!(
+        r#"INSERT INTO rule_set_versions (hash, code, met_at, text)
+           SELECT value ->> 1, value ->> 0, $2, value ->> 2 FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING
+           RETURNING code AS "code!", hash AS "hash!""#,
         versions,
         at
-    )
-    .execute(connection)
-    .await?;
-    Ok(())
+    );
+    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.code, row.hash)).collect())
+}
+
+/// Code and hash of every version that was met, and of every use that needed no word; the second are marked.
+pub async fn met(connection: &mut SqliteConnection) -> Result<Vec<(String, String, bool)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT code AS "code!", hash AS "hash!", false AS "first!: bool" FROM rule_set_versions
+           UNION ALL SELECT code, hash, true FROM rule_set_uses WHERE how = 'first'"#
+    );
+    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.code, row.hash, row.first)).collect())
 }
 
 /// Writes from when on a version counts.
@@ -200,12 +234,13 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: RuleSetUseId) -> Result<
     row.fetch_optional(executor).await?.map(TryInto::try_into).transpose()
 }
 
-/// Versions that count since a moment because the one before could not be read any more.
+/// Versions that count since a moment though nobody could look at what they change: the one before could not be read any more, did not
+/// fit, or was not kept.
 pub async fn unseen_since(executor: impl SqliteExecutor<'_>, after: i64) -> Result<Vec<RuleSetUse>, sqlx::Error> {
     let rows = sqlx::query_as!(
         UseRow,
         r#"SELECT id, code AS "code!", hash AS "hash!", how AS "how!", person_id, since AS "since!"
-           FROM rule_set_uses WHERE how = 'unreadable' AND since > $1 ORDER BY seq"#,
+           FROM rule_set_uses WHERE how IN ('unreadable', 'unfit', 'upgraded') AND since > $1 ORDER BY seq"#,
         after
     );
     rows.fetch_all(executor).await?.into_iter().map(TryInto::try_into).collect()

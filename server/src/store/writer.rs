@@ -44,8 +44,9 @@ impl std::fmt::Debug for Job {
     }
 }
 
-/// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed.
-pub fn plain<T, F>(work: F, answer: Responder<T>) -> Job
+/// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed. What is to be done
+/// once it stands is done before anything behind it in the queue, and before the answer.
+pub fn plain<T, F>(work: F, once_written: impl FnOnce() + Send + 'static, answer: Responder<T>) -> Job
 where
     T: Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
@@ -64,6 +65,9 @@ where
             let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().instrument(span).await;
             let done = done.unwrap_or_else(|_| Err(unanswered()));
             let ended = Ended::of(&done);
+            if done.is_ok() {
+                once_written();
+            }
             // A caller that has hung up needs no answer; the write stands all the same.
             let _ = answer.send(done);
             ended

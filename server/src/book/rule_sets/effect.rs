@@ -61,7 +61,7 @@ pub struct SectionEffect {
 
 /// How a planned visit is answered.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct VisitAnswer {
+pub struct VisitVerdict {
     pub verdict: Verdict,
     /// What stops it, each in a sentence.
     #[schema(max_items = 20)]
@@ -99,13 +99,13 @@ pub struct VisitEffect {
     pub product_id: ProductId,
     #[schema(max_length = 120)]
     pub product_name: String,
-    pub before: VisitAnswer,
-    pub after: VisitAnswer,
+    pub before: VisitVerdict,
+    pub after: VisitVerdict,
 }
 
 impl VisitEffect {
     /// Both answers, that of the version that counts first.
-    pub fn answers(&self) -> [&VisitAnswer; 2] {
+    pub fn answers(&self) -> [&VisitVerdict; 2] {
         [&self.before, &self.after]
     }
 }
@@ -173,7 +173,10 @@ pub async fn of(app: &App, new: &RuleSet, today: Day) -> Result<RuleSetEffect, P
     for lawn in lawns {
         by_property.entry(lawn.property_id).or_default().0.push(lawn);
     }
-    for visit in open_visits(store::programmes::lawns::visit_lines(pool, today).await?, today, &mut effect.more) {
+    let mut lines = store::programmes::lawns::visit_lines(pool, today).await?;
+    // Before any are cut off: the next visits of other properties must not take the places of these.
+    lines.retain(|line| by_property.contains_key(&line.property_id));
+    for visit in open_visits(lines, today, &mut effect.more) {
         if let Some((_, visits)) = visit.first().and_then(|line| by_property.get_mut(&line.property_id)) {
             visits.push(visit);
         }
@@ -194,6 +197,7 @@ pub async fn of(app: &App, new: &RuleSet, today: Day) -> Result<RuleSetEffect, P
         (readings, seen, effect) = judged.await.map_err(|error| Problem::fault(&error))??;
     }
     effect.visits.sort_by_key(|visit| visit.planned_on);
+    effect.visits.truncate(SHOWN);
     Ok(effect)
 }
 
@@ -275,18 +279,17 @@ fn judge(
             continue;
         }
         effect.visits_changed += 1;
-        if effect.visits.len() < SHOWN {
-            let address = world.properties.get(&line.property_id).map(|row| row.on(readings.today).address.clone());
-            effect.visits.push(VisitEffect {
-                visit_id: line.visit_id,
-                address: address.unwrap_or_default(),
-                planned_on: line.planned_on,
-                product_id: line.product_id,
-                product_name: world.product(line.product_id)?.name.clone(),
-                before,
-                after,
-            });
-        }
+        let address = world.properties.get(&line.property_id).map(|row| row.on(readings.today).address.clone());
+        // All of them: which are the next is known only once every property has been looked at.
+        effect.visits.push(VisitEffect {
+            visit_id: line.visit_id,
+            address: address.unwrap_or_default(),
+            planned_on: line.planned_on,
+            product_id: line.product_id,
+            product_name: world.product(line.product_id)?.name.clone(),
+            before,
+            after,
+        });
     }
     Ok(())
 }
@@ -296,7 +299,7 @@ fn both(
     readings: &Readings,
     visit: &[VisitLine],
     world: &BatchFacts,
-) -> Result<Option<(VisitAnswer, VisitAnswer)>, ActFault> {
+) -> Result<Option<(VisitVerdict, VisitVerdict)>, ActFault> {
     let Some((line, input)) = visit.first().and_then(|line| Some((line, asked(visit)?))) else { return Ok(None) };
     let Some(property) = world.properties.get(&line.property_id) else { return Ok(None) };
     let Ok(plan) = clearance::plan(&input, Reach::AnyDay, readings.at, property, world) else { return Ok(None) };
@@ -341,7 +344,7 @@ fn asked(visit: &[VisitLine]) -> Option<ClearanceInput> {
     })
 }
 
-fn answered(decision: &Decision) -> VisitAnswer {
+fn answered(decision: &Decision) -> VisitVerdict {
     let stops = decision.findings.iter().filter(|finding| finding.verdict == Verdict::Stop);
     let sections = decision.sections.iter().map(|section| LargestAmount {
         section_id: section.section_id,
@@ -349,7 +352,7 @@ fn answered(decision: &Decision) -> VisitAnswer {
         largest_lawful_product_lb: section.largest_lawful_product_lb,
         bound_by: section.bound_by.clone(),
     });
-    VisitAnswer {
+    VisitVerdict {
         verdict: decision.verdict,
         stops: stops.take(20).map(|finding| StopWords(truncate_chars(finding.message.clone(), 600))).collect(),
         sections: sections.collect(),

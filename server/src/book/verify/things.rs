@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 
 use crate::{
-    book::verify::history::Told,
+    book::verify::{history::Told, rule_sets::Met},
     scope::Scope,
     store::{
         additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements,
@@ -57,6 +57,7 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
 pub struct Expected {
     pub rows: BTreeMap<&'static str, i64>,
     told: Told,
+    met: Met,
 }
 
 impl Expected {
@@ -104,6 +105,7 @@ impl Expected {
             *self.rows.entry("stock_movements").or_default() += 1;
         }
         self.told.note(entry, payload);
+        self.met.note(entry, payload);
     }
 
     /// Holds the counts and the dated entries against the tables.
@@ -114,6 +116,7 @@ impl Expected {
                 faults.push(format!("{table}: {rows} rows are stored, {expected} stand in the journal"));
             }
         }
+        self.met.check(connection, faults).await?;
         self.told.check(connection, faults).await
     }
 }
@@ -153,7 +156,8 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
             movement
         })),
         "addition" => shown(additions::get(connection, id(subject)?).await?),
-        "rule_set" => shown(rule_sets::get(connection, id(subject)?).await?),
+        // A start that met versions is held against them as a whole.
+        "rule_set" if entry.act != "rule_set.met" => shown(rule_sets::get(connection, id(subject)?).await?),
         "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),
