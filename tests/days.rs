@@ -136,9 +136,38 @@ async fn the_day_tells_who_may_supervise_and_a_check_takes_the_name() {
     assert_eq!(needs(&plan).await.0, json!("stop"), "a supervisor whose certificate ran out stands for nobody");
     plan["supervisor_id"] = json!(new_id());
     let _ = company.phone.post("/api/v1/checks", &plan).await.problem(422, "invalid");
-    // Who is certified needs nobody.
-    holds(&company, &person, "us-md-certified", None).await;
+    // A certificate of which nobody said which one it is may be the one: its holder is offered, and the decision is care.
+    let (unsaid, _) = technician(&company.app, &company.office, &company.owner, "Tech 04").await;
+    holds_unnamed(&company, &unsaid).await;
+    let offered = supervision().await.0["people"].clone();
+    assert_eq!(offered, json!([{ "id": chief, "name": "Tech 02" }, { "id": unsaid, "name": "Tech 04" }]));
+    plan["supervisor_id"] = json!(unsaid);
+    assert_eq!(needs(&plan).await, (json!("care"), false));
+    // Whose own may be the one is not asked, as the decision does not.
+    holds_unnamed(&company, &person).await;
     assert_eq!(supervision().await.0, Value::Null);
+}
+
+async fn holds_unnamed(company: &Company, person: &str) {
+    let held = json!({
+        "name": "Certificate", "number": "FA-3", "issued_by": "A state", "rule_set": "us-md", "valid_from": "2026-01-01",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{person}/credentials"), &held).await.expect(201);
+}
+
+#[tokio::test]
+async fn who_is_certified_needs_no_supervisor() {
+    // COMAR 15.20.10.02-.03, as above.
+    let company = Company::uncertified().await;
+    let person = company.phone.id.clone().unwrap();
+    holds(&company, &person, "us-md-trained", None).await;
+    let supervision = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        day["visits"][0]["supervision"].clone()
+    };
+    assert_ne!(supervision().await, Value::Null);
+    holds(&company, &person, "us-md-certified", None).await;
+    assert_eq!(supervision().await, Value::Null);
 }
 
 #[tokio::test]

@@ -137,8 +137,8 @@ async function ask(stop, on, equipment) {
   throw new Unfinished('/api/v1/checks');
 }
 
-/** Who supervises, as a check and a record take it: somebody, nobody, or nothing that was said. @param {string} [who] a person, or `nobody` */
-export const supervised = (who = '') => (who === '' ? {} : who === 'nobody' ? { nobody_supervised: true } : { supervisor_id: who });
+/** Who supervises, as a check and a record take it: somebody, nobody, or nothing that was said. @param {string} [who] a person, `nobody`, or `unknown` */
+export const supervised = (who = '') => (who === '' || who === 'unknown' ? {} : who === 'nobody' ? { nobody_supervised: true } : { supervisor_id: who });
 
 /** Whether the plan says how much goes down. @param {any} stop */
 export const hasAmount = ({ visit }) => visit.target_nitrogen_lb_per_1000_sqft !== null || visit.target_product_lb_per_1000_sqft !== undefined;

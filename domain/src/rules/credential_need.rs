@@ -67,10 +67,13 @@ fn holds(held: &[HeldCredential], codes: &[String], on: Day) -> bool {
     codes.iter().any(|code| held.iter().any(|one| one.is(code, on)))
 }
 
-/// Whether something is valid that may be what is asked for, only that nobody said so: of no place, of the rule's own, or of one
-/// within it, whose certificate may rest on this one.
 fn unnamed(rule: &Rule, held: &[HeldCredential], on: Day) -> bool {
-    let set = rule.id.split('.').next().unwrap_or_default();
+    holds_unnamed(rule.id.split('.').next().unwrap_or_default(), held, on)
+}
+
+/// Whether something is valid that may be what a rule set asks for, only that nobody said so: of no place, of the set's own, or of
+/// one within it, whose certificate may rest on this one.
+pub fn holds_unnamed(set: &str, held: &[HeldCredential], on: Day) -> bool {
     let may_be = |one: &HeldCredential| match one.rule_set.as_deref() {
         None => one.code.is_none(),
         Some(of) if of == set => one.code.is_none(),

@@ -8,6 +8,7 @@ use domain::{
     ids::PersonId,
     law::{Bound, CredentialNeeded, Intent, Lawbook, nutrient::Nutrient},
     quantity::Area,
+    rules::holds_unnamed,
     time::Day,
 };
 
@@ -98,7 +99,8 @@ pub fn ask(law: &Lawbook, day: Day, person: PersonId, staff: &[StaffMember], vis
     }
 }
 
-/// Who may be over a person's work, where what the person holds is not enough and a supervisor's certificate would be.
+/// Who may be over a person's work, where what the person holds is not enough and a supervisor's certificate would be. A
+/// certificate of which nobody said which one it is may be enough, for either: the office says so, and the decision is care.
 fn supervision(
     needed: &[CredentialNeeded],
     day: Day,
@@ -107,11 +109,14 @@ fn supervision(
 ) -> Option<SupervisionNeed> {
     let own = staff.iter().find(|member| member.id == person)?;
     let under_one: Vec<&CredentialNeeded> =
-        needed.iter().filter(|need| !holds_one(own, &need.held, day) && holds_one(own, &need.trained, day)).collect();
+        needed.iter().filter(|need| !may_hold(own, need, day) && holds_one(own, &need.trained, day)).collect();
     let source = under_one.first()?.source.clone();
-    let may =
-        |member: &&StaffMember| member.id != person && under_one.iter().all(|need| holds_one(member, &need.held, day));
+    let may = |member: &&StaffMember| member.id != person && under_one.iter().all(|need| may_hold(member, need, day));
     Some(SupervisionNeed { source, people: staff.iter().filter(may).map(StaffMember::named).collect() })
+}
+
+fn may_hold(member: &StaffMember, need: &CredentialNeeded, day: Day) -> bool {
+    holds_one(member, &need.held, day) || holds_unnamed(&need.rule_set, &member.held, day)
 }
 
 fn holds_one(member: &StaffMember, codes: &[String], day: Day) -> bool {

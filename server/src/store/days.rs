@@ -80,7 +80,8 @@ pub struct DayVisit {
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct SupervisionNeed {
     pub source: DutySource,
-    /// Who of the staff may be named as the supervisor: holders of what the law asks, valid on the day.
+    /// Who of the staff may be named as the supervisor: holders of what the law asks, or of a certificate of which nobody has said
+    /// which one it is, valid on the day.
     #[schema(max_items = 1000)]
     pub people: Vec<Colleague>,
 }
