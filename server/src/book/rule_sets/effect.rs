@@ -61,7 +61,7 @@ pub struct SectionEffect {
 
 /// How a planned visit is answered.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct VisitVerdict {
+pub struct VisitJudgment {
     pub verdict: Verdict,
     /// What stops it, each in a sentence.
     #[schema(max_items = 20)]
@@ -99,13 +99,13 @@ pub struct VisitEffect {
     pub product_id: ProductId,
     #[schema(max_length = 120)]
     pub product_name: String,
-    pub before: VisitVerdict,
-    pub after: VisitVerdict,
+    pub before: VisitJudgment,
+    pub after: VisitJudgment,
 }
 
 impl VisitEffect {
     /// Both answers, that of the version that counts first.
-    pub fn answers(&self) -> [&VisitVerdict; 2] {
+    pub fn answers(&self) -> [&VisitJudgment; 2] {
         [&self.before, &self.after]
     }
 }
@@ -299,7 +299,7 @@ fn both(
     readings: &Readings,
     visit: &[VisitLine],
     world: &BatchFacts,
-) -> Result<Option<(VisitVerdict, VisitVerdict)>, ActFault> {
+) -> Result<Option<(VisitJudgment, VisitJudgment)>, ActFault> {
     let Some((line, input)) = visit.first().and_then(|line| Some((line, asked(visit)?))) else { return Ok(None) };
     let Some(property) = world.properties.get(&line.property_id) else { return Ok(None) };
     let Ok(plan) = clearance::plan(&input, Reach::AnyDay, readings.at, property, world) else { return Ok(None) };
@@ -344,7 +344,7 @@ fn asked(visit: &[VisitLine]) -> Option<ClearanceInput> {
     })
 }
 
-fn answered(decision: &Decision) -> VisitVerdict {
+fn answered(decision: &Decision) -> VisitJudgment {
     let stops = decision.findings.iter().filter(|finding| finding.verdict == Verdict::Stop);
     let sections = decision.sections.iter().map(|section| LargestAmount {
         section_id: section.section_id,
@@ -352,7 +352,7 @@ fn answered(decision: &Decision) -> VisitVerdict {
         largest_lawful_product_lb: section.largest_lawful_product_lb,
         bound_by: section.bound_by.clone(),
     });
-    VisitVerdict {
+    VisitJudgment {
         verdict: decision.verdict,
         stops: stops.take(20).map(|finding| StopWords(truncate_chars(finding.message.clone(), 600))).collect(),
         sections: sections.collect(),
