@@ -133,6 +133,16 @@ async fn its_record_lacks_what_the_states_pesticide_law_lists() {
     whole["seen"] = json!({ "wind_from": "northwest" });
     let lacked = lacks(&whole).await;
     assert!(!lacked.iter().any(|field| field.starts_with("wind")), "{lacked:?}");
+    // Nobody can add a temperature later, so the phone asks for it on the spot, with the wind.
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-09-15", "product_id": product,
+        "section_ids": [company.rear], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.5",
+    });
+    let visit = company.office.post("/api/v1/visits", &visit).await.expect(201).id();
+    let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+    let stop = day["visits"].as_array().unwrap().iter().find(|stop| stop["visit"]["id"] == visit).unwrap();
+    let asked: Vec<&Value> = stop["asks"].as_array().unwrap().iter().map(|ask| &ask["field"]).collect();
+    assert_eq!(asked, ["air_temperature", "wind_speed", "wind_direction"], "Minn. Stat. 18B.37");
     // Fertilizer that is no pesticide has none of these duties.
     let plain = lacks(&company.record(&company.rear, "1")).await;
     assert!(!plain.iter().any(|field| field.starts_with("wind")), "{plain:?}");

@@ -234,6 +234,49 @@ async fn nothing_known_of_the_weather_is_care_and_never_go() {
     plan["ground"] = Value::Null;
     let answer = company.phone.post("/api/v1/checks", &plan).await.expect(200).body;
     assert_eq!(answer["decision"]["verdict"], "care", "{answer}");
+    // Rules of the law ask for care here anyway, so the one about the weather itself is named. Common practice.
+    let findings = answer["decision"]["findings"].as_array().unwrap();
+    let of_wind = |finding: &&Value| finding["unit"] == "mph" || finding["rule"] == "book.weather.known";
+    let rules: Vec<&Value> = findings.iter().filter(of_wind).map(|finding| &finding["rule"]).collect();
+    assert_eq!(rules, ["book.weather.known"], "{answer}");
+}
+
+#[tokio::test]
+async fn weather_of_another_day_is_not_asked_yet_and_what_somebody_saw_is_said() {
+    // Virginia's rules name no weather. Common practice: wind is asked for every product.
+    let company = Company::under(&["us-va"]).await;
+    let known = |decision: &Value| {
+        let findings = decision["findings"].as_array().unwrap();
+        findings.iter().find(|finding| finding["rule"] == "book.weather.known").cloned()
+    };
+    let mut plan = company.plan(&company.front, "10");
+    (plan["weather"], plan["ground"]) = (json!({}), Value::Null);
+    plan["planned_on"] = json!("2026-09-18");
+    let decision = company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+    let told = known(&decision).unwrap();
+    let message = told["message"].as_str().unwrap();
+    assert!(message.starts_with("The weather of 2026-09-18 is not asked yet. It is asked for every"), "{message}");
+    assert_eq!(told["hint"], "Ask again on the day, on the lawn.");
+    // A record of sent-in work that says how the sky was needs nobody to say what the weather was like.
+    let record = async |seen: Value| {
+        let mut record = company.record(&company.front, "1");
+        (record["weather"], record["seen"]) = (json!({}), seen);
+        let id = new_id();
+        let path = format!("/api/v1/applications/{id}");
+        let _ = company.phone.put(&path, &record).await.expect(201);
+        let decision = company.phone.get(&format!("{path}/decision")).await.expect(200).body;
+        (id, known(&decision))
+    };
+    assert_eq!(record(json!({ "sky": "overcast" })).await.1, None);
+    assert_eq!(record(json!({ "wind_from": "calm" })).await.1, None);
+    let (id, unsaid) = record(json!({ "kept_from_water_ft": "30" })).await;
+    assert_eq!(unsaid.unwrap()["hint"], "Whoever was there adds to the record what the weather was.");
+    // A correction of it speaks of work that is done, too.
+    let line = json!({ "section_id": company.front, "product_lb": "2" });
+    let less = json!({ "application_id": id, "reason": "Weighed again.", "change": { "lines": [line] } });
+    let shown = company.office.post("/api/v1/corrections/checks", &less).await.expect(200).body;
+    let hint = known(&shown["decision"]).unwrap()["hint"].clone();
+    assert_eq!(hint, "Whoever was there adds to the record what the weather was.");
 }
 
 #[tokio::test]

@@ -22,7 +22,7 @@ use crate::{
         application::{LineView, PartName, flags, line_view},
         content::sent_again,
         effects::ClearanceLineRow,
-        facts::{self, Line, Question},
+        facts::{self, Line, Question, Sighting},
         fault::{ActFault, journaled, moment},
         ground,
         rows::{ClearanceRow, ClearedLine, HeldRow, PropertyRow, StoredClearance},
@@ -192,10 +192,10 @@ pub fn decide(
     world: &BatchFacts,
     law: &Lawbook,
 ) -> Result<Decision, ActFault> {
-    let (weather, ground, beside) = if plan.today == input.planned_on {
-        (input.weather.joined(asker.weather), input.ground, Vec::new())
+    let (weather, sighting, ground, beside) = if plan.today == input.planned_on {
+        (input.weather.joined(asker.weather), Sighting::Unsaid, input.ground, Vec::new())
     } else {
-        (Weather::default(), None, another_day(input))
+        (Weather::default(), Sighting::AnotherDay, None, another_day(input))
     };
     let question = Question {
         property: input.property_id,
@@ -209,6 +209,7 @@ pub fn decide(
         purpose: input.purpose,
         equipment: input.equipment,
         weather: &weather,
+        sighting,
         ground,
         pavement_cleaned: None,
         lines: &plan.lines,

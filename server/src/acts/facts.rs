@@ -22,6 +22,7 @@ use crate::{
         BatchFacts, credentials,
         fault::ActFault,
         rows::{ProductRow, PropertyFacts, PropertyRow},
+        seen::SeenFacts,
     },
     clock::CLOCKS_DIFFER,
     places,
@@ -57,6 +58,7 @@ pub struct Question<'a> {
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub weather: &'a Weather,
+    pub sighting: Sighting,
     pub ground: Option<Ground>,
     pub pavement_cleaned: Option<bool>,
     pub lines: &'a [Line],
@@ -69,6 +71,25 @@ pub struct Question<'a> {
     pub work: Option<Work>,
     /// What the act itself finds, beside the rules.
     pub beside: Vec<Finding>,
+}
+
+/// Who could see what the weather was like, beside what was measured of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sighting {
+    /// The day is another than today, so its weather was asked of nobody.
+    AnotherDay,
+    /// Nobody has said what it was like.
+    Unsaid,
+    /// Somebody told of the sky or of the wind.
+    Told,
+}
+
+impl Sighting {
+    /// What those who were there told with a record.
+    pub fn of(seen: Option<&SeenFacts>) -> Self {
+        let told = seen.is_some_and(|seen| seen.sky.is_some() || seen.wind_from.is_some());
+        if told { Self::Told } else { Self::Unsaid }
+    }
 }
 
 /// Work that is done.

@@ -165,7 +165,10 @@ pub struct OfTheDay {
 /// What the law of a day asks of a record that only somebody on the spot can see, while nothing of it is written yet.
 pub fn asked_on_the_spot(on: Day, asked: &OfTheDay, law: &Lawbook) -> Vec<RequiredField> {
     let missing = law.missing_fields(&asked.rule_sets, asked.bound, on, &Known::default().written);
-    missing.into_iter().filter(|field| closing(field.field).0 == GapClosing::AddWhatWasSeen).collect()
+    // How warm it was and how hard the wind blew cannot be added later, so they must be asked while somebody is there.
+    let measured = |field: RecordField| matches!(field, RecordField::AirTemperature | RecordField::WindSpeed);
+    let seen = |field: RecordField| measured(field) || closing(field).0 == GapClosing::AddWhatWasSeen;
+    missing.into_iter().filter(|field| seen(field.field)).collect()
 }
 
 /// What a record lacks by the law of its day.

@@ -17,7 +17,7 @@ use crate::{
     acts::{
         ActOutcome, BatchFacts,
         application::{ApplicationInput, AppliedLine},
-        facts::{self, Line, Question},
+        facts::{self, Line, Question, Sighting},
         fault::{ActFault, read},
         ground::{self, parts_of},
         rows::{ApplicationRow, LedgerRow, standing_lines},
@@ -135,6 +135,7 @@ impl Draft {
             purpose: recorded.purpose,
             equipment: recorded.equipment,
             weather: &weather,
+            sighting: Sighting::of(recorded.seen.as_ref()),
             ground: Some(recorded.ground),
             pavement_cleaned: Some(recorded.pavement_cleaned),
             lines,

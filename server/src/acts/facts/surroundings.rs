@@ -7,7 +7,7 @@ use domain::{
     weather::Weather,
 };
 
-use super::{ON_THE_DAY, Question, book_finding};
+use super::{ON_THE_DAY, Question, Sighting, book_finding};
 
 /// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
 pub(super) fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
@@ -20,22 +20,27 @@ pub(super) fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Optio
 }
 
 /// Weather of which nothing at all is known is never go, also where neither law nor label names any. It is said once: not beside a
-/// rule that asks for the wind, nor where what was sent was told to be another day's. Whoever tells a part of the weather was on
-/// the lawn and felt the wind. *Common practice.*
+/// rule that asks for the wind, nor where what was sent was told to be another day's. Whoever tells a part of the weather, or
+/// what the sky or the wind was like, was on the lawn and felt the wind. *Common practice.*
 pub(super) fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) -> Option<Finding> {
     let asked = |finding: &Finding| finding.unit.as_deref() == Some("mph");
     let another_day = question.beside.iter().any(|finding| finding.rule == ON_THE_DAY);
-    if *question.weather != Weather::default() || another_day || decision.findings.iter().any(asked) {
+    let told = *question.weather != Weather::default() || question.sighting == Sighting::Told;
+    if told || another_day || decision.findings.iter().any(asked) {
         return None;
     }
     let (limit, what) = wind_in_practice(label.form);
     let dry = if label.form == ProductForm::Granular { ", a dry one too" } else { "" };
-    let message = format!(
-        "Nothing is known of the weather: no service answered, and nobody has said what it is like. It is asked for every product{dry}: above {limit} mph {what}."
-    );
-    let hint = match question.work {
-        None => "Measure the wind and look at the sky before you start.",
-        Some(_) => "Whoever was there adds to the record what the weather was.",
+    let unknown = match question.sighting {
+        Sighting::AnotherDay => format!("The weather of {} is not asked yet.", question.on),
+        _ => "Nothing is known of the weather: no service answered, and nobody has said what it is like.".to_owned(),
+    };
+    let message = format!("{unknown} It is asked for every product{dry}: above {limit} mph {what}.");
+    // Whether pavement was cleaned is said of work that is done, also where a record of it is corrected.
+    let hint = match question.sighting {
+        Sighting::AnotherDay => "Ask again on the day, on the lawn.",
+        _ if question.pavement_cleaned.is_some() => "Whoever was there adds to the record what the weather was.",
+        _ => "Measure the wind and look at the sky before you start.",
     };
     let citation = "The company's own book: common practice".to_owned();
     Some(Finding { citation, ..book_finding("book.weather.known", Verdict::Care, message, hint) })
