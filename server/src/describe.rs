@@ -154,7 +154,8 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if header(operation, "If-Match") {
         kinds.extend([Kind::VersionRequired, Kind::VersionOutdated]);
     }
-    if matches!(method, HttpMethod::Delete | HttpMethod::Post) {
+    // What waits may not fit what counts yet, which is told already when it is asked about.
+    if matches!(method, HttpMethod::Delete | HttpMethod::Post) || one_of(&["get_waiting_rule_set"]) {
         kinds.push(Kind::Conflict);
     }
     if operation

@@ -310,7 +310,7 @@ mod tests {
         let pattern = of(1).joined().unwrap();
         let text = of(1_234_567).joined().unwrap();
         let packed = Pattern::new(1, &pattern, 1).pack(&text).unwrap();
-        assert!(packed.len() * 20 < text.len(), "{} of {}", packed.len(), text.len());
+        assert!(packed.len() * 10 < text.len(), "{} of {}", packed.len(), text.len());
         assert_eq!(unpacked(&packed, &pattern).unwrap(), of(1_234_567));
         assert!(unpacked(&packed, &text[1..]).is_err() || unpacked(&packed, &text[1..]).unwrap() != of(1_234_567));
     }
