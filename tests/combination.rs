@@ -71,7 +71,7 @@ async fn it_is_judged_by_its_label_and_the_record_tells_it() {
     let told = finding(&decision, "label.reentry")["message"].as_str().unwrap().to_owned();
     assert!(told.contains("24 hours after the work"), "{told}");
     assert_eq!(finding(&decision, "label.notice.after")["verdict"], "care");
-    assert_eq!(finding(&check("16.3").await, "label.product.lowest")["verdict"], "care");
+    assert_eq!(finding(&check("16").await, "label.product.lowest")["verdict"], "care");
     assert_eq!(finding(&check("32.9").await, "label.product.application")["verdict"], "stop");
     let id = new_id();
     let path = format!("/api/v1/clearances/{id}");

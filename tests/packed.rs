@@ -36,6 +36,13 @@ pub fn with_functions(book: &Connection) {
     book.create_scalar_function("repacked", 4, steady, forge).unwrap();
 }
 
+/// Opens a book for SQL that reads and forges what is packed.
+pub fn open(file: &std::path::Path) -> Connection {
+    let book = Connection::open(file).unwrap();
+    with_functions(&book);
+    book
+}
+
 /// The pattern of an entry `j` of the journal.
 pub const PATTERN: &str = "(SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern)";
 

@@ -113,7 +113,9 @@ async fn destroyed_texts_are_told_in_words_and_the_chain_verifies() {
             .unwrap()
             .map(Result::unwrap)
             .collect();
-        ids.iter().for_each(|id| destroyed(&book, id));
+        for id in &ids {
+            destroyed(&book, id);
+        }
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let company = Company { app: TestApp::reopen(folder).await, ..company };

@@ -17,7 +17,10 @@ const WAITING: &str = "/api/v1/rule-sets/us-md/waiting";
 const CONFIRMATION: &str = "/api/v1/rule-sets/us-md/confirmation";
 
 /// The built-in rule sets with other texts of some.
-fn law_of(changes: &[(&str, &dyn Fn(&str) -> String)], added: &[(&str, &str)]) -> Lawbook {
+/// A rule set's code, and what becomes of its text.
+type Change<'a> = (&'a str, &'a dyn Fn(&str) -> String);
+
+fn law_of(changes: &[Change<'_>], added: &[(&str, &str)]) -> Lawbook {
     let text = |name: &str, text: &str| {
         changes.iter().find(|change| change.0 == name).map_or_else(|| text.to_owned(), |change| change.1(text))
     };

@@ -31,12 +31,13 @@ fn law() -> Lawbook {
                     coverage = \"Invented years only.\"\nlocal_rules = \"absent\"\n"
         .to_owned();
     for (at, (when, ..)) in FIELDS.iter().enumerate() {
-        text.push_str(&format!(
+        let rule = format!(
             "[[rule]]\nid = \"us-zz.year{at}\"\nkind = \"cap_year\"\nbinds = \"applicator\"\n\
              audience = [\"professional\", \"household\"]\nnutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\nwhen = {{ {when} }}\n\
              [[rule.value]]\nfrom = 2016-10-01\ncomparator = \"at_most\"\nvalue = \"1\"\ncounts = \"within_scope\"\n\
              cite = \"An invented act\"\nhref = \"https://example.org/act\"\nmark = \"read\"\n"
-        ));
+        );
+        text.push_str(&rule);
     }
     Lawbook::from_texts(&[("us-zz.toml", &text)]).unwrap()
 }

@@ -208,7 +208,9 @@ mod tests {
         let text = EMBEDDED.iter().find(|(name, _)| *name == "us-md.toml").map_or("", |(_, text)| *text);
         let after = change(text);
         assert_ne!(text, after);
-        let read = |text: &str| Lawbook::from_texts(&[("us-md.toml", text)]).unwrap_or_default();
+        let read = |text: &str| {
+            Lawbook::from_texts(&[("us-md.toml", text)]).unwrap_or_else(|faults| unreachable!("{faults:?}"))
+        };
         (read(text), read(&after))
     }
 
@@ -251,7 +253,7 @@ mod tests {
         let (before, after) = changed(|text| {
             let value = |from: &str, value: &str| {
                 format!(
-                    "[[rule.value]]\nfrom = {from}\ncomparator = \"at_most\"\nvalue = \"{value}\"\ncite = \"An invented change\"\nmark = \"read\"\n"
+                    "[[rule.value]]\nfrom = {from}\ncomparator = \"at_most\"\nvalue = \"{value}\"\ncite = \"An invented change\"\nhref = \"https://example.org\"\nmark = \"read\"\n"
                 )
             };
             let at = text.find("# No floor of slow-release").unwrap_or_default();

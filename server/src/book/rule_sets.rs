@@ -65,8 +65,8 @@ pub async fn settle(
         (weighed.law.map_or_else(|| Arc::clone(&offered), Arc::new), weighed.fates)
     };
     let decided = decided(store, &unknown).await?;
-    let upgrades = |set: &&RuleSet| decided.get(&set.about.code).is_some_and(|texts| is_news(set, texts));
-    let (upgraded, first): (Vec<&RuleSet>, Vec<&RuleSet>) = unknown.iter().copied().partition(upgrades);
+    let is_new_to = |set: &&RuleSet| decided.get(&set.about.code).is_some_and(|texts| is_news(set, texts));
+    let (upgraded, first): (Vec<&RuleSet>, Vec<&RuleSet>) = unknown.iter().copied().partition(is_new_to);
     fates.extend(upgraded.iter().map(|set| (set.about.code.clone(), Fate::Upgraded)));
     log(&offered, &fates);
     let version = |set: &RuleSet| (set.about.code.clone(), set.about.hash.clone(), set.text.clone());

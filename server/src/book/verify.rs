@@ -272,16 +272,10 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
             differs("the row");
         }
     }
-    let fixed = entry.particulars.as_ref().map(sha256).as_deref() == payload["particulars_sha256"].as_str();
-    // Earlier versions packed nothing, and kept no clock beside it.
-    let clock = match &entry.time_zone {
-        Some(zone) => json(&entry.particulars)["time_zone"] == zone.as_str(),
-        None => entry.packed.is_none(),
-    };
     if entry.beside {
         differs("what stands beside the packed texts");
     }
-    if !(fixed && clock) && entry.act == "application.recorded" {
+    if entry.act == "application.recorded" && !fixed_stands(entry, &json(&entry.particulars), payload) {
         differs("what was fixed");
     }
     if !texts_stand(&json(&entry.texts), payload["texts_sha256"].as_str()) {
@@ -327,6 +321,16 @@ fn record(entry: &Entry, payload: &Value, faults: &mut Vec<String>) {
             ));
         }
     }
+}
+
+/// Whether what was fixed with a record is what the journal vouches for, and the clock beside it is that clock.
+fn fixed_stands(entry: &Entry, fixed: &Value, payload: &Value) -> bool {
+    let clock = match &entry.time_zone {
+        Some(zone) => fixed["time_zone"] == zone.as_str(),
+        // Earlier versions packed nothing, and kept no clock beside it.
+        None => entry.packed.is_none(),
+    };
+    clock && entry.particulars.as_ref().map(sha256).as_deref() == payload["particulars_sha256"].as_str()
 }
 
 /// Whether texts about people are what the journal vouches for. Those that were destroyed stand if the journal tells of that.

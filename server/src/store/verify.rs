@@ -134,8 +134,7 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                   (SELECT d.body FROM decisions AS d WHERE d.subject = CASE j.act
                       WHEN 'application.recorded' THEN 'application/' || j.subject_id WHEN 'application.corrected' THEN 'correction/' || j.subject_id
                       WHEN 'clearance.granted' THEN 'clearance/' || j.subject_id WHEN 'attempt.refused' THEN 'attempt/' || j.subject_id END) AS "decision?: String",
-                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id) END AS "particulars?: String",
-                  CASE j.act WHEN 'application.recorded' THEN (SELECT a.time_zone FROM applications AS a WHERE a.id = j.subject_id) END AS "time_zone?: String",
+                  (SELECT a.particulars FROM applications AS a WHERE a.id = j.subject_id AND j.act = 'application.recorded') AS "particulars?: String", (SELECT a.time_zone FROM applications AS a WHERE a.id = j.subject_id) AS "time_zone?: String",
                   (SELECT json_object('salt', t.salt, 'body', t.body, 'destroyed', EXISTS (SELECT 1 FROM journal AS k WHERE k.seq = t.destroyed_by
                        AND k.subject_id = t.record_id AND k.act = 'texts.destroyed')) FROM personal_texts AS t
                    WHERE t.record_id = j.subject_id AND j.act IN ('application.recorded', 'application.corrected', 'attempt.refused', 'addition.recorded')) AS "texts?: String",

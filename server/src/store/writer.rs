@@ -140,13 +140,12 @@ impl Writer {
 
     /// The connection, opened anew if there is none.
     async fn connection(&mut self) -> Result<&mut SqliteConnection, Problem> {
-        let connection = match self.connection.take() {
-            Some(connection) => connection,
-            None => {
-                // It may be another file, with other patterns.
-                self.packer = Packer::default();
-                reopened(&self.options).await?
-            }
+        let connection = if let Some(connection) = self.connection.take() {
+            connection
+        } else {
+            // It may be another file, with other patterns.
+            self.packer = Packer::default();
+            reopened(&self.options).await?
         };
         Ok(self.connection.insert(connection))
     }
