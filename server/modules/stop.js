@@ -145,7 +145,7 @@ function before(visit) {
   visit.drawn = drawn;
   let starting = false;
   const start = async () => {
-    if (first !== '' || starting || performance.now() - visit.stoppedAt < READ) return;
+    if (first !== '' || starting || (drawn !== '' && performance.now() - visit.stoppedAt < READ)) return;
     // While the finger is down nothing is drawn: what came meanwhile against the start has to be read first.
     if (against(visit) !== drawn) return redraw();
     starting = true;
