@@ -246,7 +246,7 @@ async fn the_page_shows_what_changes_and_only_the_owner_lets_it_count() {
     {
         assert!(read.html.contains(words), "no {words}: {}", read.html);
     }
-    assert!(!read.html.contains("<button>Let the new version count"), "{}", read.html);
+    assert!(!read.html.contains("<button>Use the new version"), "{}", read.html);
     let form = owner.open(path).await;
     assert_eq!(office.send(&form, &[]).await.status, 403);
     assert_eq!(owner.send(&form, &[]).await.status, 303);
@@ -311,7 +311,7 @@ async fn the_page_names_the_version_that_comes_first() {
     let first = owner.open("/office/rules/us-md-a/new").await;
     assert_eq!(owner.send(&first, &[]).await.status, 303);
     let now = owner.open("/office/rules/us-md-b/new").await.html;
-    assert!(now.contains("What it says otherwise"), "{now}");
+    assert!(now.contains("What changes"), "{now}");
 }
 
 #[tokio::test]

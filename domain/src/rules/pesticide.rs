@@ -103,7 +103,8 @@ struct Taken {
 }
 
 /// Days of the same pesticide: of the same company and product number, whoever distributes it. What is not known to be another is
-/// counted. An entry below zero takes one back.
+/// counted. An entry below zero takes one back; of a product without nutrients none comes, since what was taken back is taken out
+/// before rules are asked.
 fn taken(part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Vec<Taken> {
     let same = |entry: &&PastApplication| match entry.product.pesticide {
         PastPesticide::Unsaid => true,
@@ -111,7 +112,7 @@ fn taken(part: &PesticidePart, case: &Case<'_>, section: &SectionCase<'_>) -> Ve
         PastPesticide::Registered(number) => number == part.epa_registration.basic(),
     };
     let entries: Vec<&PastApplication> = section.past.iter().filter(same).collect();
-    let sign = |entry: &PastApplication| if entry.nutrients.nitrogen_lb.raw() < 0 { -1 } else { 1 };
+    let sign = |entry: &PastApplication| if Nutrient::AnyFertilizer.sign(&entry.nutrients) < 0 { -1 } else { 1 };
     let stands = |day: Day, held: bool| {
         let of_day = entries.iter().filter(|one| one.on == day && (held || !one.held));
         of_day.map(|one| sign(one)).sum::<i32>() > 0

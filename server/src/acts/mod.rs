@@ -240,9 +240,10 @@ impl BatchFacts {
 
     /// What went down earlier, or is to, by its label. Its record may stand here only since a moment, written by an act of the same
     /// batch, which had looked the product up.
-    pub fn earlier_product(&self, id: ProductId) -> PastProduct {
+    pub fn earlier_product(&self, id: ProductId) -> Result<PastProduct, ActFault> {
         let just_used = || self.products.get(&id).map(|product| PastProduct::of(&product.label));
-        self.earlier_products.get(&id).copied().or_else(just_used).unwrap_or_default()
+        // Counted by guess, it could let down what a cap no longer has room for.
+        self.earlier_products.get(&id).copied().or_else(just_used).ok_or_else(|| ActFault::not_loaded("product", &id))
     }
 
     /// Somebody of the staff whom the act names.

@@ -22,7 +22,10 @@ use domain::{
 };
 use serde::{Deserialize, Serialize};
 
-use crate::acts::particulars::{CalibrationFact, LabelFileFact, PersonalTexts};
+use crate::acts::{
+    fault::ActFault,
+    particulars::{CalibrationFact, LabelFileFact, PersonalTexts},
+};
 
 pub use application::{ApplicationRow, StoredApplication};
 pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
@@ -296,29 +299,33 @@ impl SectionRow {
         &self,
         without: Option<ApplicationId>,
         without_hold: Option<ClearanceId>,
-        products: impl Fn(ProductId) -> PastProduct,
-    ) -> Vec<PastApplication> {
-        let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| PastApplication {
-            on: row.applied_on,
-            area: Area::from_raw(row.area),
-            parts: parts_of(row.division, row.parts),
-            nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
-            enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
-            organic: row.flags & FLAG_ORGANIC != 0,
-            purpose: row.purpose,
-            product: products(row.product_id),
-            held: false,
+        products: impl Fn(ProductId) -> Result<PastProduct, ActFault>,
+    ) -> Result<Vec<PastApplication>, ActFault> {
+        let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| {
+            Ok(PastApplication {
+                on: row.applied_on,
+                area: Area::from_raw(row.area),
+                parts: parts_of(row.division, row.parts),
+                nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
+                enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
+                organic: row.flags & FLAG_ORGANIC != 0,
+                purpose: row.purpose,
+                product: products(row.product_id)?,
+                held: false,
+            })
         });
-        let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| PastApplication {
-            on: row.planned_on,
-            area: Area::from_raw(row.area),
-            parts: parts_of(row.division, row.parts),
-            nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
-            enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
-            organic: row.flags & FLAG_ORGANIC != 0,
-            purpose: row.purpose,
-            product: products(row.product_id),
-            held: true,
+        let held = self.held.iter().filter(|row| Some(row.clearance) != without_hold).map(|row| {
+            Ok(PastApplication {
+                on: row.planned_on,
+                area: Area::from_raw(row.area),
+                parts: parts_of(row.division, row.parts),
+                nutrients: nutrients(row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash),
+                enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
+                organic: row.flags & FLAG_ORGANIC != 0,
+                purpose: row.purpose,
+                product: products(row.product_id)?,
+                held: true,
+            })
         });
         put_down.chain(held).collect()
     }

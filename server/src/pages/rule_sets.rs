@@ -39,7 +39,7 @@ pub async fn notices(app: &App, local: &Local, dates: DateOrder) -> Result<Vec<N
         let since = store::rule_sets::met_at(reader, &about.hash).await?;
         let since = since.map_or_else(String::new, |since| format!(" since {}", local.minute(since, dates)));
         let words = format!(
-            "{}: a new version of the rules has been waiting{since} for the owner. Until then the version of before goes on counting",
+            "{}: a new version of the rules has been waiting{since} for the owner. Until then the previous version stays in use",
             about.name
         );
         told.push(Notice { sign: "▲", words, href: Some(format!("/office/rules/{}/new", about.code)) });
@@ -106,7 +106,7 @@ impl NewVersionPage {
 fn form(one: &WaitingRuleSet) -> Form {
     let at = format!("/office/rules/{}/new", one.waits.code);
     let title = format!("New version of the rules: {}", one.waits.name);
-    Form::new(title, at.clone(), "Let the new version count", vec![Field::hidden("/hash", &one.waits.hash)])
+    Form::new(title, at.clone(), "Use the new version", vec![Field::hidden("/hash", &one.waits.hash)])
         .back("/rules")
         .note("From then on every check and every record is judged by it. Records that stand keep the decision they were made with.")
 }
@@ -142,8 +142,7 @@ pub async fn confirm(
 ) -> Result<Response, Problem> {
     let at = format!("/office/rules/{code}/new");
     let fields = vec![Field::hidden("/hash", "")];
-    let form =
-        Form::new("New version of the rules", at.clone(), "Let the new version count", fields).back(at).sent(&sent);
+    let form = Form::new("New version of the rules", at.clone(), "Use the new version", fields).back(at).sent(&sent);
     let done = async {
         let valid = form.valid(&app)?;
         confirm_rule_set(desk.owner(), State(app.clone()), Path(code), valid).await

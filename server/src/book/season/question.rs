@@ -80,7 +80,8 @@ impl Season {
         let area = section.area_on(from).ok_or_else(|| {
             missing("not_measured", "has no measurement yet; measure it, and it can be planned".to_owned())
         })?;
-        let (mut past, mut gaps) = (section.past(None, None, |id| self.world.earlier_product(id)), Vec::new());
+        let past = section.past(None, None, |id| self.world.earlier_product(id));
+        let (mut past, mut gaps) = (past.map_err(|fault| missing("not_found", fault.to_string()))?, Vec::new());
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
         let (need, frame) = need::of(&self.programme, lawn, section.on(from).species, &past, from)?;
         let (rounds, taken) = self.rounds(lawn.section_id, from, property.cancelled_on(from));
