@@ -223,7 +223,7 @@ async fn a_version_that_cannot_be_read_any_more_gives_way_and_is_told() {
     let company = under(company, law_with("us-md.toml", lower)).await;
     assert_eq!(verdict(&company).await.0, "stop", "the new one counts");
     let today = Visitor::named(&company, "office").await.open("/office").await.html;
-    assert!(today.contains("this server cannot read the one of before any more"), "{today}");
+    assert!(today.contains("this server cannot read the previous one any more"), "{today}");
     assert!(counted(&company).await[0]["payload"].as_str().unwrap().contains("unreadable"));
     let folder = company.app.stop().await;
     let found = check_file(&folder.path().join("book.db")).await.unwrap();
@@ -287,7 +287,7 @@ async fn one_version_that_does_not_fit_takes_no_other_with_it() {
     assert_eq!(entries.len(), 1, "{entries:#?}");
     assert_eq!((&told(&entries[0])["code"], &told(&entries[0])["how"]), (&json!("us-md"), &json!("unfit")));
     let today = Visitor::named(&company, "office").await.open("/office").await.html;
-    assert!(today.contains("the one of before does not fit the other rule sets of this server any more"), "{today}");
+    assert!(today.contains("the previous one does not fit the other rule sets of this server any more"), "{today}");
     let folder = company.app.stop().await;
     let found = check_file(&folder.path().join("book.db")).await.unwrap();
     assert_eq!(found.faults, Vec::<String>::new());

@@ -62,8 +62,8 @@ fn unseen_words(name: &str, since: &str, how: TakenHow) -> String {
                 "{name}: this version of the program brought new rules; they count since {since}, without having waited: look at the rules"
             );
         }
-        TakenHow::Unfit => "the one of before does not fit the other rule sets of this server any more",
-        _ => "this server cannot read the one of before any more",
+        TakenHow::Unfit => "the previous one does not fit the other rule sets of this server any more",
+        _ => "this server cannot read the previous one any more",
     };
     format!("{name}: since {since} a new version of the rules counts, because {why}: look at the rules")
 }
