@@ -205,6 +205,28 @@ async fn a_server_that_has_stopped_leaves_one_file() {
     assert!(found.faults.is_empty() && found.records >= 20, "{found:?}");
 }
 
+/// A reader that is still at work when the last writer of requests has gone is waited for: while it is open, SQLite leaves what was
+/// written last in the log.
+#[tokio::test]
+async fn a_reader_that_ends_last_leaves_one_file_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.db");
+    let law = std::sync::Arc::new(domain::law::Lawbook::embedded().unwrap());
+    let (store, writer) = server::store::Store::open(&book, law).await.unwrap();
+    store.ready().await.unwrap();
+    let reader = store.reader().acquire().await.unwrap();
+    drop(store);
+    let ((), closed) = tokio::join!(
+        async {
+            tokio::time::sleep(Duration::from_millis(200)).await;
+            drop(reader);
+        },
+        writer.finish()
+    );
+    closed.unwrap();
+    assert_eq!(names(folder.path()), ["book.db", "book.db.lock"]);
+}
+
 /// A book of an earlier version: copied before its tables are changed, and checked without being changed.
 #[tokio::test]
 async fn an_older_book_is_checked_as_it_is_and_kept_before_it_is_brought_up() {
@@ -219,7 +241,6 @@ async fn an_older_book_is_checked_as_it_is_and_kept_before_it_is_brought_up() {
     let copy = folder.path().join("copy.db");
     assert!(code(backup::run(&Backup { file: book.clone(), to: copy }).await));
     let (store, writer) = server::store::Store::open(&book, law()).await.unwrap();
-    store.reader().close().await;
     drop(store);
     writer.finish().await.unwrap();
     assert_eq!(check_file(&book).await.unwrap().older, None);
@@ -228,7 +249,6 @@ async fn an_older_book_is_checked_as_it_is_and_kept_before_it_is_brought_up() {
     // Nothing is kept where nothing is changed.
     std::fs::remove_file(folder.path().join("book.db.before-0016")).unwrap();
     let (store, writer) = server::store::Store::open(&book, law()).await.unwrap();
-    store.reader().close().await;
     drop(store);
     writer.finish().await.unwrap();
     assert!(!names(folder.path()).iter().any(|name| name.contains("before")), "{:?}", names(folder.path()));

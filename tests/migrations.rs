@@ -64,7 +64,6 @@ const FREE_IDS: [(&str, &str); 10] = [
 async fn open_and_close(file: &Path) -> Result<(), String> {
     let law = Arc::new(Lawbook::embedded().map_err(|faults| format!("{faults:?}"))?);
     let (store, writer) = Store::open(file, law).await.map_err(|error| error.to_string())?;
-    store.reader().close().await;
     drop(store);
     writer.finish().await.map_err(|error| error.to_string())
 }

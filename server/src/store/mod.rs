@@ -228,8 +228,9 @@ impl Store {
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
         let metrics = Arc::new(Metrics::default());
         let law = Arc::new(LawInForce::of(law));
-        let task = Writer::new(connection, options_of_writer, Arc::clone(&law), Arc::clone(&metrics)).run(jobs);
-        let task = tokio::spawn(task);
+        let (of_writer, counted) = (Arc::clone(&law), Arc::clone(&metrics));
+        let writing = Writer::new(connection, options_of_writer, of_writer, counted, readers.clone());
+        let task = tokio::spawn(writing.run(jobs));
         Ok((Self { readers, writer, metrics, law, file: path.to_owned() }, WriterTask { task, _lock: lock }))
     }
 

@@ -1,13 +1,13 @@
 //! The one task that writes.
 
-use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
+use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc, time::Duration};
 
 use domain::law::Lawbook;
 use futures_util::FutureExt;
-use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
+use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool, sqlite::SqliteConnectOptions};
 use tokio::{
     sync::{mpsc, oneshot},
-    time::Instant,
+    time::{Instant, timeout},
 };
 use tracing::{Instrument, Span};
 
@@ -27,6 +27,8 @@ type Plain = Box<dyn for<'c> FnOnce(Result<&'c mut SqliteConnection, Problem>) -
 
 /// Acts taken together at most. Beyond it a batch only grows the wait (measured in the benchmark).
 const BATCH: usize = 128;
+/// How long the readers may take to end when the server stops.
+const LAST_READERS: Duration = Duration::from_secs(5);
 
 /// One thing to write.
 pub enum Job {
@@ -101,6 +103,8 @@ pub struct Writer {
     law: Arc<LawInForce>,
     packer: Packer,
     metrics: Arc<Metrics>,
+    /// Closed before the file is: while one of them is open, what was written last stays in the log beside it.
+    readers: SqlitePool,
 }
 
 impl Writer {
@@ -109,8 +113,9 @@ impl Writer {
         options: SqliteConnectOptions,
         law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
+        readers: SqlitePool,
     ) -> Self {
-        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics }
+        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics, readers }
     }
 
     /// Takes jobs until nobody can send any more, then closes the file.
@@ -131,6 +136,10 @@ impl Writer {
                 }
             }
             self.write_batch(acts).await;
+        }
+        // Nobody holds the store any more; only an answer that is still being sent may hold a reader.
+        if timeout(LAST_READERS, self.readers.close()).await.is_err() {
+            tracing::warn!("a reader did not end in time; what was written last may stay in the log beside the file");
         }
         match self.connection {
             Some(connection) => connection.close().await,
