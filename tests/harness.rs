@@ -10,7 +10,7 @@ pub mod world;
 use std::{
     net::SocketAddr,
     path::{Path, PathBuf},
-    sync::{Arc, Once},
+    sync::{Arc, LazyLock, Once},
     time::Duration,
 };
 
@@ -64,6 +64,13 @@ thread_local! {
     static CLIENT: Client = new_client();
 }
 
+/// The built-in rule sets, read once for all tests.
+fn embedded_law() -> Arc<Lawbook> {
+    static LAW: LazyLock<Arc<Lawbook>> =
+        LazyLock::new(|| Arc::new(Lawbook::embedded().expect("the built-in rule sets read")));
+    Arc::clone(&LAW)
+}
+
 /// A client that gives up after a while instead of hanging a test.
 pub fn client() -> Client {
     CLIENT.with(Client::clone)
@@ -81,7 +88,14 @@ fn new_client() -> Client {
 impl TestApp {
     /// A server with an empty book.
     pub async fn empty() -> Self {
-        Self::empty_under(Lawbook::embedded().expect("the built-in rule sets read")).await
+        Self::open(tempfile::tempdir().expect("a folder"), TODAY, embedded_law(), config::Weather::default()).await
+    }
+
+    /// A server on a copy of a closed book.
+    pub async fn on_copy_of(book: &[u8]) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::write(folder.path().join("book.db"), book).expect("room for a book");
+        Self::reopen(folder).await
     }
 
     /// A server with an empty book and the rule sets of an operator.
@@ -130,8 +144,7 @@ impl TestApp {
 
     /// A server on a book that is there already.
     pub async fn reopen(folder: TempDir) -> Self {
-        let law = Arc::new(Lawbook::embedded().expect("the built-in rule sets read"));
-        Self::reopen_under(folder, TODAY, law).await
+        Self::reopen_under(folder, TODAY, embedded_law()).await
     }
 
     /// The same at a moment, under the rule sets of an operator.

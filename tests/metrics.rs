@@ -32,6 +32,7 @@ async fn read_until(company: &Company, holds: impl Fn(&Exposition) -> bool) -> E
 #[tokio::test]
 async fn the_text_is_that_of_the_open_format_and_each_family_says_what_it_is() {
     let company = Company::in_maryland().await;
+    let _ = company.owner.get("/api/v1/me").await.expect(200);
     let reply = company.owner.get("/api/v1/metrics").await.expect(200);
     assert_eq!(reply.header("content-type"), Some("application/openmetrics-text; version=1.0.0; charset=utf-8"));
     let seen = Exposition::read(&reply.text);

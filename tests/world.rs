@@ -1,6 +1,12 @@
 //! An invented company, made through the API as its people would make it.
 
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, Mutex},
+};
+
 use serde_json::{Value, json};
+use tokio::sync::OnceCell;
 
 use crate::{TestApp, User, new_id};
 
@@ -32,7 +38,7 @@ impl Company {
 
     /// Under the rule sets of a place.
     pub async fn under(rule_sets: &[&str]) -> Self {
-        Self::on(TestApp::empty().await, rule_sets).await
+        founded(rule_sets, true).await
     }
 
     /// On a server that is there. Everybody holds the certificate that the place asks for.
@@ -48,7 +54,7 @@ impl Company {
 
     /// In Maryland, where nobody holds the certificate that it asks for.
     pub async fn uncertified() -> Self {
-        Self::uncertified_on(TestApp::empty().await, &["us-md"]).await
+        founded(&["us-md"], false).await
     }
 
     /// The same people after the server was stopped and started again.
@@ -121,6 +127,60 @@ impl Company {
     /// The client's statement of 2026.
     pub async fn statement(&self) -> Value {
         self.owner.get(&format!("/api/v1/statements?year=2026&client_id={}", self.client)).await.expect(200).body
+    }
+}
+
+/// A closed book in which a company was founded, and what its people know of it. To found one takes longer than most tests, so that
+/// it is done once for each place, and each test begins on a copy.
+#[derive(Debug)]
+struct Founded {
+    book: Vec<u8>,
+    /// Tokens and ids.
+    owner: User,
+    office: User,
+    phone: User,
+    client: String,
+    property: String,
+    front: String,
+    rear: String,
+    feed: String,
+    lot: String,
+    visit: String,
+}
+
+/// Rule sets, and whether everybody is certified.
+type Place = (Vec<String>, bool);
+static FOUNDED: Mutex<BTreeMap<Place, Arc<OnceCell<Founded>>>> = Mutex::new(BTreeMap::new());
+
+/// The company of a place, on a copy of its book.
+async fn founded(rule_sets: &[&str], certified: bool) -> Company {
+    let place = (rule_sets.iter().map(ToString::to_string).collect(), certified);
+    let at = Arc::clone(FOUNDED.lock().expect("no panic").entry(place).or_default());
+    let found = async || {
+        let app = TestApp::empty().await;
+        let company =
+            if certified { Company::on(app, rule_sets).await } else { Company::uncertified_on(app, rule_sets).await };
+        Founded::of(company).await
+    };
+    at.get_or_init(found).await.begin().await
+}
+
+impl Founded {
+    async fn of(company: Company) -> Self {
+        let Company { app, owner, office, phone, client, property, front, rear, feed, lot, visit } = company;
+        let folder = app.stop().await;
+        let book = std::fs::read(folder.path().join("book.db")).expect("a closed book");
+        Self { book, owner, office, phone, client, property, front, rear, feed, lot, visit }
+    }
+
+    async fn begin(&self) -> Company {
+        let app = TestApp::on_copy_of(&self.book).await;
+        let again = |user: &User| app.user(user.token.as_deref().unwrap_or_default(), user.id.clone());
+        let (owner, office, phone) = (again(&self.owner), again(&self.office), again(&self.phone));
+        let of = |id: &String| id.clone();
+        let (client, property, front, rear) = (of(&self.client), of(&self.property), of(&self.front), of(&self.rear));
+        let (feed, lot, visit) = (of(&self.feed), of(&self.lot), of(&self.visit));
+        Company { app, owner, office, phone, client, property, front, rear, feed, lot, visit }
     }
 }
 
