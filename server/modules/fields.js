@@ -15,7 +15,10 @@ function goOn(event) {
   event.preventDefault();
   const input = /** @type {HTMLElement} */ (event.target);
   const asked = [...document.querySelectorAll('.stop input, .stop fieldset button:first-of-type, .stop [data-key="save"]')].filter((one) => one.closest('details:not([open])') === null);
-  /** @type {HTMLElement | undefined} */ (asked[asked.indexOf(input) + 1])?.focus();
+  // The last one is left all the same, so that what stands in it counts.
+  const next = /** @type {HTMLElement | undefined} */ (asked[asked.indexOf(input) + 1]);
+  if (next) next.focus();
+  else input.blur();
 }
 
 /**
@@ -31,10 +34,10 @@ function field(id, label, value, changed, more) {
 
 /**
  * A number with its unit beside it, for the phone's number pad.
- * @param {string} id @param {string} label @param {string} unit @param {string} value @param {string} hint @param {(text: string) => void} changed
+ * @param {string} id @param {string} label @param {string} unit @param {string} value @param {string} hint @param {(text: string) => void} changed @param {Record<string, any>} [more] attributes
  */
-export const typed = (id, label, unit, value, hint, changed) =>
-  h('div', { class: 'amount' }, ...field(id, label, value, changed, { inputmode: 'decimal', 'aria-describedby': `unit-${id}${hint === '' ? '' : ` usual-${id}`}` }),
+export const typed = (id, label, unit, value, hint, changed, more = {}) =>
+  h('div', { class: 'amount' }, ...field(id, label, value, changed, { inputmode: 'decimal', 'aria-describedby': `unit-${id}${hint === '' ? '' : ` usual-${id}`}`, ...more }),
     h('span', { class: 'unit', id: `unit-${id}` }, unit), hint === '' ? null : h('small', { id: `usual-${id}` }, hint));
 
 /** A line of text, or a time of day. @param {string} id @param {string} label @param {string} value @param {(text: string) => void} changed @param {Record<string, any>} [more] attributes */

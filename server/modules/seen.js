@@ -109,7 +109,12 @@ function windFrom(visit, asked) {
 
 /** @param {Visit} visit @param {string} hint @returns {Node} */
 function windSpeed(visit, hint) {
-  return typed('mph', 'Wind speed', 'mph', seenOf(visit.work).mph ?? '', hint, type(visit, 'mph'));
+  const changed = (/** @type {string} */ text) => {
+    // It is of the start now, as what is typed after the work is.
+    visit.work.measured_at = undefined;
+    type(visit, 'mph')(text);
+  };
+  return typed('mph', 'Wind speed', 'mph', seenOf(visit.work).mph ?? '', hint, changed);
 }
 
 /** @param {Visit} visit @param {boolean} asked @returns {(Node | null)[]} */
@@ -187,7 +192,6 @@ export function missingSeen({ work, stop, day }) {
     const one = ANSWERS[ask.field];
     if (one && !one.told(work) && !one.unknown(work)) return one.ask;
   }
-  if (!/^(\d{1,3}(\.\d)?)?$/.test(number(seen.mph ?? '')) || Number(number(seen.mph ?? '')) > 300) return 'The wind speed must be a number of miles an hour, such as 6.';
   if (instructed(seen.label) && (seen.words ?? '').trim() === '') return 'What does the instruction of the label say?';
   if (instructed(seen.label) && !known(seen.told)) return 'Was the client told of the instruction?';
   for (const text of [seen.water, seen.drains]) if (!/^(\d{1,5}(\.\d{1,2})?)?$/.test(number(text ?? ''))) return 'A distance must be a number of feet, such as 15.';
@@ -262,12 +266,6 @@ export function seenFacts(work, zone) {
 
 /** Feet without the noughts that a number does not begin with. @param {string} text */
 const feet = (text) => number(text).replace(/^0+(?=\d)/, '');
-
-/** The wind that was measured. @param {Work} work */
-export function windOf(work) {
-  const mph = feet(seenOf(work).mph ?? '');
-  return mph === '' ? {} : { wind: { wind_mph: mph, source: 'technician', observed_at: work.started_at } };
-}
 
 /** Who supervised and who else was there, where somebody said so. @param {Work} work */
 export function peopleOf(work) {

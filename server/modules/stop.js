@@ -2,6 +2,7 @@
 // One stop: am I at the right place, how much, may I; then start, finish, and what was really used. What only a person can
 // know is asked and never filled in beforehand.
 
+import { airHere, airKey, airOf } from './air.js';
 import { cautions, howMuch, mark, openPoints, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
 import { hasAmount, plan } from './day.js';
@@ -16,7 +17,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, measure: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -48,14 +49,14 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, measure: airKey(work) !== '', work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
 }
 
-/** The server's answer to just this ground, equipment and supervisor, if it gave one. @param {Visit} visit @returns {Asked | null} */
-const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment && (work.asked.supervisor ?? '') === (work.supervisor ?? '') ? work.asked : null);
+/** The server's answer to just this ground, equipment, supervisor and air, if it gave one. @param {Visit} visit @returns {Asked | null} */
+const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment && (work.asked.supervisor ?? '') === (work.supervisor ?? '') && (work.asked.air ?? '') === airKey(work) ? work.asked : null);
 
 /** The best answer there is. @param {Visit} visit */
 const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
@@ -115,10 +116,11 @@ function arrival(visit) {
 async function askAgain(visit) {
   const { stop, day, work } = visit;
   const { ground, equipment, supervisor } = work;
+  const air = airKey(work);
   if (ground === '' || equipment === '' || !hasAmount(stop) || asked(visit)) return;
-  const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment, supervisor }, visit.grounds));
+  const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment, supervisor, weather: airOf(work) }, visit.grounds));
   if (reply.status !== 200) return;
-  work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment, supervisor };
+  work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment, supervisor, air };
   if (visit.work.started_at !== '') return;
   visit.redraw();
 }
@@ -162,6 +164,7 @@ function before(visit) {
     choice('The ground is', GROUND, work.ground, picked('ground')),
     choice('With', EQUIPMENT, work.equipment, picked('equipment')),
     ...supervision(visit, picked('supervisor')),
+    airHere(visit, () => void askAgain(visit)),
     verdict(decision, source(stop, day, asked(visit))),
     // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
     work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,

@@ -1,12 +1,13 @@
 // @ts-check
 // After the work: what was treated of each section, and what was really used on it. Asked for each, and never filled in beforehand.
 
+import { airOf, wrongAir } from './air.js';
 import { amount, answerOf, shareOf } from './answer.js';
 import { clock, h, threeFigures } from './dom.js';
 import { areaNumber, choice, number, several, typed } from './fields.js';
 import { leftOf, openGrounds, squareFeet, together } from './parts.js';
 import { save as saveRecord } from './queue.js';
-import { forTheRecord, missingSeen, peopleOf, seenFacts, windOf } from './seen.js';
+import { forTheRecord, missingSeen, peopleOf, seenFacts } from './seen.js';
 import { dropWork } from './work.js';
 
 /** @typedef {import('./parts.js').Ground} Ground */
@@ -48,7 +49,7 @@ export function afterWork(visit, decision, ground) {
     h('p', {}, `From ${clock(work.started_at, day.me.time_zone)} to ${clock(work.finished_at, day.me.time_zone)}, on ${ground} ground.`),
     ...asked.map((one) => treatedPart(visit, decision, one)),
     choice('Is the pavement clean?', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
-    typed('air', 'Air temperature', '°F', work.air, 'If you measured it.', (text) => void ((work.air = text), keep())),
+    typed('air', 'Air temperature', '°F', work.air, 'If you measured it.', (text) => void ((work.air = text), (work.measured_at = undefined), keep())),
     ...(none ? [] : forTheRecord(visit)),
     fault,
     none
@@ -131,8 +132,7 @@ function missing(asked, decision, visit, sure) {
     if (wrong !== '') return wrong;
   }
   if (work.cleaned === '') return 'Is the pavement clean, swept or blown back?';
-  if (work.air.trim() !== '' && !/^-?\d{1,3}(\.\d)?$/.test(number(work.air))) return 'The temperature must be a number, such as 71.5, or nothing.';
-  return missingSeen(visit);
+  return wrongAir(work) || missingSeen(visit);
 }
 
 /** @param {Ground} ground @param {any} decision @param {Work} work @param {Set<any>} sure */
@@ -166,11 +166,9 @@ function wrongWith(ground, decision, work, sure) {
 function record(stop, asked, work, zone) {
   const treated = asked.filter(({ section }) => work.treated[section.id] !== 'none');
   const lines = treated.map((ground) => ({ section_id: ground.section.id, ...whereOf(work, ground), product_lb: number(work.used[ground.section.id]) }));
-  const air = number(work.air);
-  const weather = { ...(air === '' ? {} : { air_temperature: { air_temperature_f: air, source: 'technician', observed_at: work.started_at } }), ...windOf(work) };
   return {
     property_id: stop.property.id, product_id: stop.product.id, visit_id: stop.visit.id, started_at: work.started_at, finished_at: work.finished_at,
-    purpose: stop.visit.purpose, equipment: work.equipment, ground: work.ground, pavement_cleaned: work.cleaned === 'yes', weather, lines,
+    purpose: stop.visit.purpose, equipment: work.equipment, ground: work.ground, pavement_cleaned: work.cleaned === 'yes', weather: airOf(work), lines,
     ...seenFacts(work, zone), ...peopleOf(work), ...clocks(work),
   };
 }

@@ -18,6 +18,9 @@ const STALE = 180;
 /** What the day says of a stop's weather. @param {any} stop @param {Day} day */
 const told = (stop, day) => (day.day.weather ?? []).find((/** @type {any} */ one) => one.visit_id === stop.visit.id);
 
+/** Whether a weather service was asked about a stop. @param {any} stop @param {Day} day */
+export const hasForecast = (stop, day) => told(stop, day) !== undefined;
+
 /** Hours of the day that are not over. @param {any} weather @returns {Stretch[]} */
 const ahead = (weather) => weather.stretches.filter((/** @type {Stretch} */ one) => Date.parse(one.to) > serverNow());
 

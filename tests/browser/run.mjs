@@ -76,6 +76,7 @@ const phone = [
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
   ['half a lawn is recorded as half, and the rest stays open until it is recorded', shares.aPartIsAPart],
   ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
+  ['wind that is measured before the start is asked with, and stands on the record', ground.windIsMeasuredFirst],
   ['parts of a lawn are chosen by name, and what is open of them stays', shares.namedParts],
   ['parts that the office names anew during the work are not offered again, and the refused record is mended', shares.partsNamedAnew],
   ['a start of which nothing was treated leaves no record', shares.nothingTreated],

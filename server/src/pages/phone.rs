@@ -23,7 +23,8 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-const MODULES: [(&str, &str); 21] = [
+const MODULES: [(&str, &str); 22] = [
+    ("air.js", include_str!("../../modules/air.js")),
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
     ("day.js", include_str!("../../modules/day.js")),

@@ -1,7 +1,10 @@
 // @ts-check
-// What the ground says against the work stays said, whatever the server answers.
+// What the ground says against the work stays said, whatever the server answers; what is measured before the start is asked with.
 
-import { arrive, enrol, openStops, phone } from '../walk.mjs';
+import assert from 'node:assert/strict';
+
+import { added, allSent, arrive, enrol, openStops, phone, see, start, treatAll } from '../walk.mjs';
+import { stopOf, stopUnder } from './record.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -31,5 +34,50 @@ export async function soakedGroundStaysSaid(world) {
   await warning.waitFor();
   await page.getByText('The answer above did not know the ground.').waitFor({ state: 'detached' });
   await page.getByRole('button', { name: 'Start all the same' }).waitFor();
+  await context.close();
+}
+
+/**
+ * Nothing is known of the weather where no service is asked: what somebody measures is asked with at once, also by Enter alone, is
+ * told where it is no number, and stands on the record with the time of its measuring.
+ * @param {World} world
+ */
+export async function windIsMeasuredFirst(world) {
+  const { visit } = await stopUnder(world, 'us-va');
+  const context = await phone(world, 'measured');
+  const page = await enrol(world, context);
+  const known = new Set(await added(world));
+  await arrive(page, stopOf(page, visit));
+  await see(page);
+  const fold = page.getByText('Wind and temperature here, if you measured them');
+  if (await fold.isVisible()) await fold.click();
+  await page.locator('#mph').fill('six');
+  await page.locator('#mph').press('Tab');
+  await page.getByText('The wind speed must be a number of miles an hour, such as 6.').waitFor();
+  await page.locator('#mph').fill('6');
+  await page.locator('#mph').press('Tab');
+  const question = page.waitForRequest((request) => request.url().endsWith('/api/v1/checks') && (request.postDataJSON().weather.air_temperature ?? null) !== null);
+  await page.locator('#air').fill('68.5');
+  await page.locator('#air').press('Enter');
+  const { weather } = (await question).postDataJSON();
+  assert.equal(weather.wind.wind_mph, '6');
+  assert.equal(weather.air_temperature.air_temperature_f, '68.5');
+  await page.getByText('Answered by the office\'s server').waitFor();
+  await page.getByText('Nothing is known of the weather').waitFor({ state: 'detached' });
+  assert.equal(await page.locator('#mph').inputValue(), '6', 'what was typed stands after the answer');
+  await start(page);
+  await page.getByRole('button', { name: 'Finish' }).click();
+  await treatAll(page);
+  await page.getByRole('button', { name: 'Yes' }).click();
+  await page.getByRole('button', { name: 'Overcast' }).click();
+  await page.getByRole('button', { name: 'Save' }).click();
+  await page.getByRole('heading', { name: /September 15/ }).waitFor();
+  await allSent(page);
+  const [id] = (await added(world)).filter((one) => !known.has(one));
+  const record = await world.book.owner('GET', `/api/v1/applications/${id}`, undefined, 200);
+  const { wind, air_temperature: air } = record.weather;
+  assert.equal(wind.wind_mph, '6');
+  assert.equal(air.air_temperature_f, '68.5');
+  assert.ok(Date.parse(wind.observed_at) <= Date.parse(record.started_at), 'it was measured before the start');
   await context.close();
 }
