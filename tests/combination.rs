@@ -147,3 +147,33 @@ async fn its_record_lacks_what_the_states_pesticide_law_lists() {
     let plain = lacks(&company.record(&company.rear, "1")).await;
     assert!(!plain.iter().any(|field| field.starts_with("wind")), "{plain:?}");
 }
+
+/// A product without nutrients leaves none on the lawn, but its own mass stands in the book: its label's most for one application
+/// holds over all loads of a day, cleared ones too.
+#[tokio::test]
+async fn what_holds_no_nutrient_is_counted_by_its_mass() {
+    let company = Company::in_maryland().await;
+    let bare = |name: &str| {
+        let mut bare = label("0", "0", "0", "0");
+        bare["product_limit_lb_per_1000_sqft"] = json!("4");
+        json!({ "name": name, "label": bare, "net_weight_lb": "50" })
+    };
+    let first = company.office.post("/api/v1/products", &bare("Soil mineral")).await.expect(201).id();
+    let other = company.office.post("/api/v1/products", &bare("Another mineral")).await.expect(201).id();
+    let asked = async |product: &str, lb: &str| {
+        let plan = of(company.plan(&company.front, lb), product);
+        company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone()
+    };
+    let too_much = |decision: &Value| finding(decision, "label.product.application")["verdict"] == "stop";
+    // 8,200 sq ft at 4 lb on 1,000 are 32.8 lb.
+    assert!(!too_much(&asked(&first, "32.8").await));
+    let path = format!("/api/v1/applications/{}", new_id());
+    let _ = company.phone.put(&path, &of(company.record(&company.front, "20"), &first)).await.expect(201);
+    assert!(!too_much(&asked(&first, "12.8").await));
+    assert!(too_much(&asked(&first, "12.9").await));
+    assert!(!too_much(&asked(&other, "32.8").await), "another product has a label of its own");
+    let path = format!("/api/v1/clearances/{}", new_id());
+    let _ = company.phone.put(&path, &of(company.plan(&company.front, "2.8"), &first)).await.expect(201);
+    assert!(!too_much(&asked(&first, "10").await));
+    assert!(too_much(&asked(&first, "10.1").await));
+}

@@ -128,6 +128,23 @@ pub struct PastApplication {
     pub held: bool,
 }
 
+impl PastApplication {
+    /// A load of a product on the whole of a section, as it will stand in the book.
+    pub fn planned(label: &Label, mass: ProductMass, (on, area): (Day, Area), purpose: Purpose) -> Self {
+        Self {
+            on,
+            area,
+            parts: None,
+            nutrients: label.nutrients_in(mass),
+            enhanced_efficiency: label.enhanced_efficiency,
+            organic: label.organic,
+            purpose,
+            product: PastProduct::of(label),
+            held: false,
+        }
+    }
+}
+
 /// What else is known of a product that went down earlier. A rule that counts only some products counts one of which it is not
 /// known whether it is among them, since what is not known never clears.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -138,6 +155,9 @@ pub struct PastProduct {
     pub enhanced_efficiency_phosphorus: Option<bool>,
     pub phosphate_percent: Option<Percent>,
     pub pesticide: PastPesticide,
+    /// Its mass, where it is known to be the very product that is asked about. Else the nutrients tell, and a product without any
+    /// leaves no trace.
+    pub mass_of_this: Option<ProductMass>,
 }
 
 /// Which pesticide a product that went down earlier was, too.
@@ -163,6 +183,7 @@ impl PastProduct {
             pesticide: label
                 .pesticide()
                 .map_or(PastPesticide::None, |part| PastPesticide::Registered(part.epa_registration.basic())),
+            mass_of_this: None,
         }
     }
 }

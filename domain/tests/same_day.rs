@@ -2,6 +2,7 @@
 
 use domain::{
     decision::{Decision, Finding, decide},
+    facts::PastApplication,
     law::{EMBEDDED, Lawbook},
 };
 
@@ -76,6 +77,37 @@ fn the_label_counts_the_product_of_the_whole_day() {
     assert_eq!(decision.sections[0].largest_lawful_product_lb, Some(amount("2")));
     // The same nitrogen from a product with slow-release nitrogen is another product, with a label of its own.
     assert_eq!(standing(&asked(&given(vec![past("2026-05-15", "0.6")])), rule), "met");
+}
+
+#[test]
+fn a_product_without_nutrients_is_counted_where_the_book_knows_it() {
+    // A label of 5 lb on 1,000 sq ft, of a product without nutrients: 3 lb went down that day, so that 2 lb are left.
+    let given = Given {
+        n: Some("0".into()),
+        product_lb: Some("3".into()),
+        label_product_limit: Some("5".into()),
+        ..Given::default()
+    };
+    let mut facts = given.facts(day("2026-05-15"));
+    let area = facts.lines[0].area;
+    let rule = "label.product.application";
+    let ask = |facts: &_| decide(crate::facts::book(), &["us-ny".to_owned()], facts);
+    assert_eq!(standing(&ask(&facts), rule), "met");
+    let mut earlier = PastApplication::planned(
+        &facts.label,
+        amount("3"),
+        (facts.on, area),
+        domain::application::Purpose::Maintenance,
+    );
+    // Another product without nutrients leaves no trace on this one's label.
+    facts.lines[0].section.past = vec![earlier];
+    assert_eq!(standing(&ask(&facts), rule), "met");
+    earlier.product.mass_of_this = Some(amount("3"));
+    facts.lines[0].section.past = vec![earlier];
+    let decision = ask(&facts);
+    let message = &finding(&decision, rule).message;
+    assert!(message.starts_with("This load, with what went down earlier that day, puts 6 lb"), "{message}");
+    assert_eq!(decision.sections[0].largest_lawful_product_lb, Some(amount("2")));
 }
 
 #[test]

@@ -8,7 +8,16 @@ use super::{
     model::{Cell, SeasonQuestion},
 };
 use crate::{
-    law::{Lawbook, duty::Duty, model::InForceStatus, nutrient::Nutrient},
+    application::Purpose,
+    facts::PastApplication,
+    law::{
+        Lawbook,
+        duty::{Counts, Duty},
+        model::InForceStatus,
+        nutrient::Nutrient,
+        scope::{Covered, Scope},
+    },
+    product::Label,
     quantity::{Area, ProductMass, RateSum},
     time::Day,
 };
@@ -55,14 +64,39 @@ impl Cut {
     }
 }
 
-/// What a rule that limits an amount over several rounds counts, if it is one.
-pub(super) fn counted(lawbook: &Lawbook, rule: &str, on: Day) -> Option<Nutrient> {
-    let mut rules = lawbook.rule_sets().iter().flat_map(|set| &set.rules);
-    let Some(InForceStatus::InForce(_, duty)) = rules.find(|known| known.id == rule)?.on(on) else { return None };
+/// What a rule that limits an amount over several rounds counts.
+pub(super) struct Counted<'l> {
+    pub nutrient: Nutrient,
+    /// Only the products that it is about.
+    scope: Option<&'l Scope>,
+}
+
+impl Counted<'_> {
+    fn share(&self, label: &Label, purpose: Purpose) -> f64 {
+        let counts = self.scope.is_none_or(|scope| scope.covers(label, purpose));
+        if counts { float::share(self.nutrient.share(label)) } else { 0.0 }
+    }
+
+    /// What an earlier application brought of it. One whose product is not known to be another counts.
+    fn brought(&self, past: &PastApplication) -> i64 {
+        let counts = self.scope.is_none_or(|scope| scope.covers_earlier(past) != Covered::No);
+        if counts { self.nutrient.load(&past.nutrients) } else { 0 }
+    }
+}
+
+/// What a rule counts, if it limits an amount over several rounds.
+pub(super) fn counted<'l>(lawbook: &'l Lawbook, rule: &str, on: Day) -> Option<Counted<'l>> {
+    let rule = lawbook.rule_sets().iter().flat_map(|set| &set.rules).find(|known| known.id == rule)?;
+    let Some(InForceStatus::InForce(_, duty)) = rule.on(on) else { return None };
+    let all = |nutrient| Counted { nutrient, scope: None };
     match duty {
-        Duty::CapYear(cap) => Some(cap.nutrient),
-        Duty::Window(window) => window.caps.first().map(|(nutrient, _)| *nutrient).filter(|_| window.caps.len() == 1),
-        Duty::PhosphorusNeed(_) => Some(Nutrient::Phosphate),
+        Duty::CapYear(cap) => {
+            Some(Counted { scope: (cap.counts == Counts::WithinScope).then_some(&rule.scope), ..all(cap.nutrient) })
+        }
+        Duty::Window(window) => {
+            window.caps.first().map(|(nutrient, _)| all(*nutrient)).filter(|_| window.caps.len() == 1)
+        }
+        Duty::PhosphorusNeed(_) => Some(all(Nutrient::Phosphate)),
         _ => None,
     }
 }
@@ -81,12 +115,13 @@ pub(super) fn load(
     cells: &[Cell],
     planned: &[(usize, ProductMass)],
     (refused, lawful): (usize, ProductMass),
-    (nutrient, (first, last)): (Nutrient, (Day, Day)),
+    (counted, (first, last)): (&Counted<'_>, (Day, Day)),
     words: String,
 ) -> Cut {
     let within = |cell: &Cell| (first..=last).contains(&cell.on);
     let of = |cell: &Cell| {
-        question.products.get(cell.product).map_or(0.0, |product| float::share(nutrient.share(&product.label)))
+        let product = question.products.get(cell.product);
+        product.map_or(0.0, |product| counted.share(&product.label, (question.facts_on)(cell.on).purpose))
     };
     let terms: Vec<(usize, f64)> =
         cells.iter().enumerate().filter(|(_, cell)| within(cell)).map(|(at, cell)| (at, of(cell))).collect();
@@ -111,16 +146,15 @@ pub(super) fn fullest_year(
     cells: &[Cell],
     planned: &[(usize, ProductMass)],
     on: Day,
-    nutrient: Nutrient,
+    counted: &Counted<'_>,
 ) -> (Day, Day) {
     let facts = (question.facts_on)(on);
     let past = facts.lines.first().map_or(&[][..], |line| &line.section.past);
     let mut loads: Vec<(Day, i64, Area)> =
-        past.iter().map(|past| (past.on, nutrient.load(&past.nutrients), past.area)).collect();
+        past.iter().map(|past| (past.on, counted.brought(past), past.area)).collect();
     loads.extend(planned.iter().filter_map(|(at, mass)| {
-        let cell = cells.get(*at)?;
-        let label = &question.products.get(cell.product)?.label;
-        Some((cell.on, nutrient.load(&label.nutrients_in(*mass)), area))
+        let past = super::planner::as_past(question, cells.get(*at)?, *mass, area)?;
+        Some((past.on, counted.brought(&past), area))
     }));
     let ends = loads.iter().map(|(day, ..)| *day).filter(|day| (on..=on.plus_days(364)).contains(day));
     let mut spans: Vec<(Day, Day)> = ends.map(|end| (end.plus_days(-364), end)).collect();

@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     decision::{Verdict, decide},
-    facts::{PastApplication, PastProduct},
+    facts::PastApplication,
     law::Lawbook,
     time::Day,
 };
@@ -32,17 +32,7 @@ pub fn stands(lawbook: &Lawbook, question: &SeasonQuestion<'_>, rounds: &[Planne
     let Some(area) = facts.lines.first().map(|line| line.area) else { return Ok(()) };
     let past = |round: &PlannedRound| {
         let label = &question.products.get(round.product)?.label;
-        Some(PastApplication {
-            parts: None,
-            on: round.on,
-            area,
-            nutrients: round.delivers,
-            enhanced_efficiency: label.enhanced_efficiency,
-            organic: label.organic,
-            purpose: facts.purpose,
-            product: PastProduct::of(label),
-            held: false,
-        })
+        Some(PastApplication::planned(label, round.product_lb, (round.on, area), facts.purpose))
     };
     for (at, round) in rounds.iter().enumerate() {
         let others = rounds.iter().enumerate().filter(|(other, _)| *other != at);

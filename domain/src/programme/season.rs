@@ -10,13 +10,13 @@ use super::{
     liming::PlannedLime,
     model::{Cell, Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
     outcome,
-    planner::{Planner, RoundAmounts},
+    planner::{self, Planner, RoundAmounts},
     solve::{self, Proposal},
 };
 use crate::{
     decision::{Verdict, decide},
     explain::{Derivation, SourceMark},
-    facts::{LineFacts, PastApplication, PastProduct},
+    facts::{LineFacts, PastApplication},
     law::Lawbook,
     product::Nutrients,
     quantity::{Area, Price, ProductMass, ProductRate, quotient_down, quotient_up},
@@ -68,26 +68,17 @@ impl Planner<'_> {
         proposal.amounts.iter().map(mass).enumerate().filter(|(_, mass)| !mass.is_zero()).collect()
     }
 
-    fn past(&self, at: usize, mass: ProductMass) -> Option<PastApplication> {
-        let cell = self.cells.get(at)?;
-        let label = &self.question.products.get(cell.product)?.label;
-        Some(PastApplication {
-            on: cell.on,
-            area: self.area,
-            parts: None,
-            nutrients: label.nutrients_in(mass),
-            enhanced_efficiency: label.enhanced_efficiency,
-            organic: label.organic,
-            purpose: (self.question.facts_on)(cell.on).purpose,
-            product: PastProduct::of(label),
-            held: false,
-        })
-    }
-
     /// All that is planned but one cell, as if it were in the book.
     pub(super) fn others(&self, at: usize, planned: &[(usize, ProductMass)]) -> Vec<PastApplication> {
         let others = planned.iter().filter(|(other, _)| *other != at);
-        others.filter_map(|(other, mass)| self.past(*other, *mass)).collect()
+        let asked = self.cells.get(at).map(|cell| cell.product);
+        let past = |(other, mass): &(usize, ProductMass)| {
+            let cell = self.cells.get(*other)?;
+            let mut past = planner::as_past(self.question, cell, *mass, self.area)?;
+            past.product.mass_of_this = (asked == Some(cell.product)).then_some(*mass);
+            Some(past)
+        };
+        others.filter_map(past).collect()
     }
 
     /// Whether a cell stands with all the others in the book.
@@ -164,13 +155,13 @@ impl Planner<'_> {
     fn limit(&self, at: usize, most: ProductMass, rule: Option<&str>, words: String, planned: &RoundAmounts) -> Cut {
         let by_load = rule.zip(self.cells.get(at)).and_then(|(rule, cell)| {
             let (cells, on) = (&self.cells, cell.on);
-            let nutrient = cuts::counted(self.lawbook, rule, on)?;
+            let counted = cuts::counted(self.lawbook, rule, on)?;
             let span = if cuts::of_a_year(self.lawbook, rule, on) {
-                cuts::fullest_year(self.question, self.area, cells, planned, on, nutrient)
+                cuts::fullest_year(self.question, self.area, cells, planned, on, &counted)
             } else {
                 cuts::two_years(on)
             };
-            let counted = (nutrient, span);
+            let counted = (&counted, span);
             Some(cuts::load(self.question, self.area, cells, planned, (at, most), counted, words.clone()))
         });
         by_load.unwrap_or_else(|| {

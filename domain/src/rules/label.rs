@@ -20,9 +20,12 @@ pub(crate) const CITATION: &str = "Product label";
 /// A whole mass of product as a share of itself, so that product is counted on the same scale as nutrients.
 const WHOLE: i64 = 10_000;
 
-/// The mass of this product in an earlier load. The book gives a load's nutrients, which a product of the same grade and
-/// kind turns into its mass exactly; another product has a label of its own, and a product without nutrients leaves no trace.
+/// The mass of this product in an earlier load. Where the book does not say that it is the same product, its nutrients do: a product
+/// of the same grade and kind turns them into its mass exactly; another product has a label of its own.
 fn of_this_product(label: &Label, entry: &PastApplication) -> Option<ProductMass> {
+    if entry.product.mass_of_this.is_some() {
+        return entry.product.mass_of_this;
+    }
     let number = label.pesticide().map(|part| part.epa_registration.basic());
     let same_pesticide = match entry.product.pesticide {
         PastPesticide::Unsaid => true,

@@ -22,6 +22,7 @@ mod references;
 mod schedules;
 mod shapes;
 mod soil;
+mod some_products;
 mod spraying;
 mod stops;
 mod surveys;

@@ -326,6 +326,7 @@ fn hold(
             clearance: row.id,
             planned_on: row.planned_on,
             area: *area,
+            product: *product,
             nitrogen: n.nitrogen_lb.raw(),
             quick_nitrogen: n.quick_nitrogen_lb.raw(),
             phosphate: n.phosphate_lb.raw(),

@@ -285,7 +285,8 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
         touches_pavement: stood.touches_pavement,
         divisions: row.divisions(),
         soil_reports: row.soil_reports(),
-        past: row.past(question.without, question.without_hold, |id| world.earlier_product(id))?,
+        past: row
+            .past(Some(question.product), question.without, question.without_hold, |id| world.earlier_product(id))?,
     };
     Ok(LineFacts { section, area: line.area, parts: line.parts, product: line.product })
 }

@@ -16,7 +16,7 @@ use domain::{
     },
     land::{Species, Water},
     product::{Label, Nutrients},
-    quantity::{Area, Distance, NutrientRate},
+    quantity::{Area, Distance, NutrientRate, ProductMass},
     soil::{SoilCategory, SoilReport},
     time::Day,
 };
@@ -106,6 +106,7 @@ pub struct HeldRow {
     pub clearance: ClearanceId,
     pub planned_on: Day,
     pub area: i64,
+    pub product: i64,
     pub nitrogen: i64,
     pub quick_nitrogen: i64,
     pub phosphate: i64,
@@ -294,13 +295,19 @@ impl SectionRow {
         standing
     }
 
-    /// What rules count as put down or held, without one application and one clearance. `products` says what each was.
+    /// What rules count as put down or held, without one application and one clearance. `products` says what each was; of the one
+    /// that is asked about they count the mass, too.
     pub fn past(
         &self,
+        asked: Option<ProductId>,
         without: Option<ApplicationId>,
         without_hold: Option<ClearanceId>,
         products: impl Fn(ProductId) -> Result<PastProduct, ActFault>,
     ) -> Result<Vec<PastApplication>, ActFault> {
+        let known = |id: ProductId, mass: i64| {
+            let mass_of_this = (Some(id) == asked).then(|| ProductMass::from_raw(mass));
+            Ok::<_, ActFault>(PastProduct { mass_of_this, ..products(id)? })
+        };
         let put_down = self.standing(|id| Some(id) != without).into_iter().map(|row| {
             Ok(PastApplication {
                 on: row.applied_on,
@@ -310,7 +317,7 @@ impl SectionRow {
                 enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
                 organic: row.flags & FLAG_ORGANIC != 0,
                 purpose: row.purpose,
-                product: products(row.product_id)?,
+                product: known(row.product_id, row.product)?,
                 held: false,
             })
         });
@@ -323,7 +330,7 @@ impl SectionRow {
                 enhanced_efficiency: row.flags & FLAG_ENHANCED != 0,
                 organic: row.flags & FLAG_ORGANIC != 0,
                 purpose: row.purpose,
-                product: products(row.product_id)?,
+                product: known(row.product_id, row.product)?,
                 held: true,
             })
         });

@@ -67,8 +67,8 @@ SELECT 'section', s.id, json_object(
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
             l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts, a.product_id))
         FROM application_lines AS l CROSS JOIN applications AS a WHERE l.section_id = s.id AND a.id = l.application_id),
-    'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.nitrogen, h.quick_nitrogen,
-            h.phosphate, h.potash, h.flags, h.purpose, h.division, h.parts, c.product_id))
+    'held', (SELECT json_group_array(json_array(h.clearance_id, h.planned_on, h.area, h.product, h.nitrogen,
+            h.quick_nitrogen, h.phosphate, h.potash, h.flags, h.purpose, h.division, h.parts, c.product_id))
         FROM clearance_lines AS h CROSS JOIN clearances AS c
         WHERE h.section_id = s.id AND h.expires_at > $7 AND c.id = h.clearance_id
           AND NOT EXISTS (SELECT 1 FROM clearance_ends AS e WHERE e.clearance_id = h.clearance_id)))

@@ -3,7 +3,7 @@
 use domain::{
     application::{Ground, Purpose},
     decision::Verdict,
-    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts, Supervision},
+    facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts, Supervision},
     ids::{ProductId, PropertyId, SectionId},
     product::Label,
     programme::{PlanProduct, PlanRound, SeasonQuestion, frame::Frame, liming::LimeAsked, need::ComputedNeed},
@@ -80,7 +80,7 @@ impl Season {
         let area = section.area_on(from).ok_or_else(|| {
             missing("not_measured", "has no measurement yet; measure it, and it can be planned".to_owned())
         })?;
-        let past = section.past(None, None, |id| self.world.earlier_product(id));
+        let past = section.past(None, None, None, |id| self.world.earlier_product(id));
         let (mut past, mut gaps) = (past.map_err(|fault| missing("not_found", fault.to_string()))?, Vec::new());
         past.extend(self.open_visits(lawn.section_id, area, &mut gaps));
         let (need, frame) = need::of(&self.programme, lawn, section.on(from).species, &past, from)?;
@@ -201,15 +201,8 @@ impl Season {
             let product = self.world.products.get(&line.product_id);
             match (product, self.visit_product(line)) {
                 (Some(product), Some(mass)) => planned.push(PastApplication {
-                    on: line.planned_on,
-                    area,
-                    parts: None,
-                    nutrients: product.label.nutrients_in(mass),
-                    enhanced_efficiency: product.label.enhanced_efficiency,
-                    organic: product.label.organic,
-                    purpose: line.purpose,
-                    product: PastProduct::of(&product.label),
                     held: true,
+                    ..PastApplication::planned(&product.label, mass, (line.planned_on, area), line.purpose)
                 }),
                 _ => gaps.push(format!(
                     "The visit on {} has no target that its product can meet; what it will put down is not counted.",
