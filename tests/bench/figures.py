@@ -29,6 +29,8 @@ def cell(figures):
         text += f", {plain(figures['answer_kb'])} kB"
     if "written_kib" in figures:
         text += f", {plain(figures['written_kib'])} KiB"
+    if figures["refused"]:
+        text += f", {figures['refused']:.0f} refused"
     return text + ")"
 
 
@@ -37,7 +39,7 @@ def ratios(figures):
     found = {}
     for (what, callers, server), seen in sorted(figures.items()):
         ours = figures.get((what, callers, OURS))
-        if server != OURS and ours:
+        if server != OURS and ours and seen["rate"]:
             found[f"{what}, {callers}, {server}"] = round(ours["rate"] / seen["rate"], 2)
     return found
 
@@ -55,13 +57,22 @@ def table(figures, servers):
     return "\n".join(lines)
 
 
-def regressions(found, kept):
+def keep(found, records, file):
+    file.write_text(json.dumps({"records": records, "ratios": found}, indent=1) + "\n")
+
+
+def regressions(found, records, kept):
     """What became smaller than it may, or is not measured any more."""
+    if not kept.is_file():
+        raise SystemExit(f"{kept} is not there: a run with --keep writes it.")
+    before = json.loads(kept.read_text())
+    if before["records"] != records:
+        raise SystemExit(f"{kept} is of {before['records']:,} records; ratios of {records:,} are others.")
     told = []
-    for name, before in json.loads(kept.read_text()).items():
+    for name, ratio in before["ratios"].items():
         now = found.get(name)
         if now is None:
-            told.append(f"{name}: {before:.2f} before, not measured now")
-        elif now < before * (1 - TOLERANCE):
-            told.append(f"{name}: {before:.2f} before, {now:.2f} now")
+            told.append(f"{name}: {ratio:.2f} before, not measured now")
+        elif now < ratio * (1 - TOLERANCE):
+            told.append(f"{name}: {ratio:.2f} before, {now:.2f} now")
     return told

@@ -87,11 +87,13 @@ class Server:
 
     def measure(self, load, plan, callers, seconds):
         cpu, written = self.cpu_s(), self.written()
-        seen = load(plan | {"address": self.address, "callers": callers, "seconds": seconds})
-        count = seen["requests"]
+        seen = load(plan | {"address": self.address, "callers": callers, "seconds": seconds, "may_refuse": True})
+        # What is refused costs too, and whoever is answered pays for it.
+        count = max(seen["requests"], 1)
         return {
-            "rate": count / seen["seconds"], "p99_ms": seen["p99_ms"], "cpu_ms": (self.cpu_s() - cpu) * 1000 / count,
-            "written_kib": (self.written() - written) / 1024 / count, "answer_kb": seen["bytes"] / 1000 / count,
+            "rate": seen["requests"] / seen["seconds"], "p99_ms": seen["p99_ms"], "refused": seen["refused"],
+            "cpu_ms": (self.cpu_s() - cpu) * 1000 / count, "written_kib": (self.written() - written) / 1024 / count,
+            "answer_kb": seen["bytes"] / 1000 / count,
         }
 
 

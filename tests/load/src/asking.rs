@@ -34,6 +34,9 @@ pub struct Plan {
     #[serde(default)]
     pub first_row: usize,
     pub status: u16,
+    /// A server that has too much to do may say so by 503: such answers are counted by themselves, and as no answers.
+    #[serde(default)]
+    pub may_refuse: bool,
     pub callers: usize,
     /// Ends after so many requests.
     #[serde(default)]
@@ -49,6 +52,7 @@ pub struct Plan {
 #[derive(Debug, Serialize)]
 pub struct Result {
     pub requests: usize,
+    pub refused: usize,
     pub seconds: f64,
     pub median_ms: f64,
     pub p99_ms: f64,
@@ -63,6 +67,7 @@ pub struct Result {
 #[derive(Debug, Default)]
 struct Seen {
     times: Vec<f64>,
+    refused: usize,
     bytes: usize,
     ids: Vec<(usize, String)>,
     last: Option<Instant>,
@@ -125,20 +130,25 @@ impl Asker<'_> {
             self.write(&mut request, number)?;
             let start = Instant::now();
             let answer = line.ask(&request)?;
-            seen.times.push(start.elapsed().as_secs_f64() * 1000.0);
+            let time = start.elapsed();
+            seen.last = Some(start + time);
+            if answer.status == 503 && self.plan.may_refuse {
+                seen.refused += 1;
+                continue;
+            }
             if answer.status != self.plan.status {
                 let told = String::from_utf8_lossy(answer.body);
                 return Err(
                     format!("{} {} answered {}: {told}", self.plan.method, self.plan.path, answer.status).into()
                 );
             }
+            seen.times.push(time.as_secs_f64() * 1000.0);
             seen.bytes += answer.body.len();
             if self.plan.ids {
                 let body: Value = serde_json::from_slice(answer.body)?;
                 let id = body.get("id").and_then(Value::as_str).ok_or("an answer without an id")?;
                 seen.ids.push((number, id.to_owned()));
             }
-            seen.last = Some(Instant::now());
         }
     }
 
@@ -179,6 +189,7 @@ fn new_id() -> Uuid {
 fn sum(begun: Instant, all: Vec<Seen>) -> std::result::Result<Result, Fault> {
     let last = all.iter().filter_map(|seen| seen.last).max().ok_or("nothing was asked")?;
     let bytes = all.iter().map(|seen| seen.bytes).sum();
+    let refused = all.iter().map(|seen| seen.refused).sum();
     let (mut times, mut ids) = (Vec::new(), Vec::new());
     for seen in all {
         times.extend(seen.times);
@@ -186,9 +197,12 @@ fn sum(begun: Instant, all: Vec<Seen>) -> std::result::Result<Result, Fault> {
     }
     times.sort_by(f64::total_cmp);
     ids.sort();
-    let at = |part: usize| times.get((times.len() * part / 100).min(times.len() - 1)).copied().unwrap_or_default();
+    let at = |part: usize| {
+        times.get((times.len() * part / 100).min(times.len().saturating_sub(1))).copied().unwrap_or_default()
+    };
     Ok(Result {
         requests: times.len(),
+        refused,
         seconds: last.duration_since(begun).as_secs_f64(),
         median_ms: at(50),
         p99_ms: at(99),
@@ -207,12 +221,13 @@ mod tests {
         let begun = Instant::now();
         let caller = |times: &[f64], seconds| Seen {
             times: times.to_vec(),
+            refused: 1,
             bytes: 10,
             ids: Vec::new(),
             last: Some(begun + Duration::from_secs(seconds)),
         };
         let result = sum(begun, vec![caller(&[3.0, 1.0], 1), caller(&[2.0, 9.0], 2)]).unwrap();
-        assert_eq!((result.requests, result.bytes), (4, 20));
+        assert_eq!((result.requests, result.refused, result.bytes), (4, 2, 20));
         let seen = [result.seconds, result.median_ms, result.p99_ms, result.max_ms];
         assert!(seen.iter().zip([2.0, 3.0, 9.0, 9.0]).all(|(a, b)| (a - b).abs() < 1e-9), "{seen:?}");
         assert!(sum(begun, Vec::new()).is_err());
