@@ -19,17 +19,18 @@ PARTS = (
     ("HTTP", r"^(<)?&?(mut )?(hyper|httparse|http|axum|tower|tower_http|matchit|h2)(_\w+)?::"),
     ("hash", r"sha2|sha256|hmac|digest::"),
     ("pack", r"^(ZSTD|HUF|FSE|HIST|ZDICT|COVER)_|zstd|server::store::packing"),
-    ("SQL", r"^sqlite3|sqlx|^(vdbe|btree|pager|wal|balance|fts|json|jsonb|whereLoop|exprCode|moveToChild|moveToRoot|pcache|pager_|unix|applyNumericAffinity|renderLogMsg)"),
+    ("SQL", r"^sqlite3|sqlx|^(vdbe|btree|pager|wal|balance|cellSize|parseCell|getCell|insertCell|allocateSpace|freeSpace|json|jsonb|whereLoop|exprCode|moveToChild|moveToRoot|pcache|unix)"),
     ("validate", r"server::schema|server::field_fault|jsonschema|regex_automata|regex::"),
     ("decide", r"\bdomain::|swardbook_domain::|server::acts|server::book"),
     ("read and write JSON", r"serde_json|serde::|serde_core::|erased_serde|ryu|itoa"),
     ("store", r"server::store"),
     ("our own answer and access", r"server::"),
 )
+ELSEWHERE = "elsewhere"
 PAGE = 4096
 
 
-def stacks(program, seconds, load, question, server, folder):
+def stacks(seconds, load, question, server, folder):
     """Samples the server while it stores records; answers stacks, innermost frame first, and what was asked meanwhile."""
     data = folder / "perf.data"
     command = ["perf", "record", "-q", "-F", "499", "-e", "cpu-clock", "--call-graph", "fp", "-p", str(server.process.pid), "-o", str(data)]
@@ -43,8 +44,8 @@ def stacks(program, seconds, load, question, server, folder):
     script = ["perf", "script", "-i", str(data), "-F", "ip,sym"]
     text = subprocess.run(script, capture_output=True, text=True, check=True, errors="replace").stdout
     data.unlink()
-    blocks = (block.splitlines() for block in text.split("\n\n"))
-    return [[line.split(None, 1)[1] if len(line.split(None, 1)) > 1 else "" for line in block] for block in blocks if block], seen
+    blocks = ([line.strip().partition(" ")[2] for line in block.splitlines()] for block in text.split("\n\n"))
+    return [frames for frames in ([frame for frame in block if frame] for block in blocks) if frames], seen
 
 
 def part(stack):
@@ -52,7 +53,7 @@ def part(stack):
         for name, pattern in PARTS:
             if re.search(pattern, frame):
                 return name
-    return "elsewhere"
+    return ELSEWHERE
 
 
 def trees(book):
@@ -82,14 +83,14 @@ def told(found, seen, kept, written, records):
         f"One record at 64 callers: {seen['cpu_ms']:.2f} ms of the server's processors, in {total:,} samples, and {seen['written_kib']:.0f} KiB written.",
         "", "| where processor time goes | share | a record |", "|---|---|---|",
     ]
-    for name, count in counted.most_common():
+    for name, count in sorted(counted.items(), key=lambda one: (one[0] == ELSEWHERE, -one[1])):
         lines.append(f"| {name} | {100 * count / total:.1f} % | {1000 * seen['cpu_ms'] * count / total:.0f} µs |")
-    lines += ["", "| table or index | kept of a record | of the pages written |", "|---|---|---|"]
+    lines += ["", "| table or index | kept of a record | written for a record |", "|---|---|---|"]
     log = collections.Counter(written)
     every = sum(log.values()) or 1
     for name, count in kept.most_common():
         bytes_each = count * PAGE / records
-        share = 100 * log.get(name, 0) / every
-        if bytes_each >= 10 or share >= 0.5:
-            lines.append(f"| {name} | {bytes_each:,.0f} bytes | {share:.1f} % |")
+        each = seen["written_kib"] * log.get(name, 0) / every
+        if bytes_each >= 10 or each >= 1:
+            lines.append(f"| {name} | {bytes_each:,.0f} bytes | {each:.1f} KiB |")
     return "\n".join(lines)
