@@ -50,7 +50,7 @@ pub struct Plan {
 }
 
 #[derive(Debug, Serialize)]
-pub struct Result {
+pub struct Measured {
     pub requests: usize,
     pub refused: usize,
     pub seconds: f64,
@@ -82,7 +82,7 @@ struct Asker<'a> {
     start: Barrier,
 }
 
-pub fn run(plan: &Plan) -> std::result::Result<Result, Fault> {
+pub fn run(plan: &Plan) -> Result<Measured, Fault> {
     if plan.requests.is_none() && plan.seconds.is_none() {
         return Err("neither `requests` nor `seconds` says when to end".into());
     }
@@ -112,7 +112,7 @@ pub fn run(plan: &Plan) -> std::result::Result<Result, Fault> {
 }
 
 impl Asker<'_> {
-    fn call(&self) -> std::result::Result<Seen, Fault> {
+    fn call(&self) -> Result<Seen, Fault> {
         // Whoever waits for the start must not wait for one whose connection failed.
         let line = Line::new(&self.plan.address);
         self.start.wait();
@@ -152,7 +152,7 @@ impl Asker<'_> {
         }
     }
 
-    fn write(&self, into: &mut Vec<u8>, number: usize) -> std::result::Result<(), Fault> {
+    fn write(&self, into: &mut Vec<u8>, number: usize) -> Result<(), Fault> {
         let rows = &self.plan.rows;
         let row = match rows.len() {
             0 => &[],
@@ -186,7 +186,7 @@ fn new_id() -> Uuid {
     Uuid::now_v7()
 }
 
-fn sum(begun: Instant, all: Vec<Seen>) -> std::result::Result<Result, Fault> {
+fn sum(begun: Instant, all: Vec<Seen>) -> Result<Measured, Fault> {
     let last = all.iter().filter_map(|seen| seen.last).max().ok_or("nothing was asked")?;
     let bytes = all.iter().map(|seen| seen.bytes).sum();
     let refused = all.iter().map(|seen| seen.refused).sum();
@@ -200,7 +200,7 @@ fn sum(begun: Instant, all: Vec<Seen>) -> std::result::Result<Result, Fault> {
     let at = |part: usize| {
         times.get((times.len() * part / 100).min(times.len().saturating_sub(1))).copied().unwrap_or_default()
     };
-    Ok(Result {
+    Ok(Measured {
         requests: times.len(),
         refused,
         seconds: last.duration_since(begun).as_secs_f64(),
