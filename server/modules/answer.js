@@ -15,6 +15,9 @@ export const mark = (decision) => {
   return `${SHAPE[verdict]} ${WORD[verdict].toLowerCase()}`;
 };
 
+/** The verdict in its sentence. @param {any} decision */
+export const sentence = (decision) => (decision ? `${SHAPE[/** @type {keyof typeof SHAPE} */ (decision.verdict)]} ${decision.summary}` : '▲ Take care: no answer was downloaded for this stop.');
+
 /** The answer about one section. @param {any} decision @param {string} section */
 export const answerOf = (decision, section) => decision?.sections.find((/** @type {any} */ one) => one.section_id === section);
 
@@ -63,25 +66,33 @@ export function amount(answer) {
  */
 export const shareOf = ({ open, touched }, answer) => (touched && open ? Math.min(1, open / Number(answer.area_sqft)) : 1);
 
-/** The limit in short, and its citation a tap away. @param {any} answer */
-function limit(answer) {
-  const most = answer.largest_lawful_product_lb;
-  const words = most === null || most === undefined ? 'Limit' : `Limit ${threeFigures(Number(most), true)} lb`;
-  return h('details', {}, h('summary', {}, words), h('p', { class: 'limit' }, answer.bound_by_words));
+/**
+ * The limits of each section with their citations, and how old its area is, a tap away.
+ * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @returns {HTMLElement | null}
+ */
+export function limits(stop, decision, day) {
+  const rows = stop.sections.flatMap((/** @type {any} */ section) => {
+    const answer = answerOf(decision, section.id);
+    if (!answer) return [];
+    const most = answer.largest_lawful_product_lb;
+    const words = most === null || most === undefined ? '' : `limit ${threeFigures(Number(most), true)} lb. `;
+    const measured = section.measured_on ? `measured ${writtenDay(section.measured_on, day.dates)}; ` : '';
+    return [h('li', {}, h('strong', {}, section.name), `, ${measured}${words}${answer.bound_by_words ?? ''}`)];
+  });
+  return rows.length === 0 ? null : h('details', {}, h('summary', { 'data-key': 'limits' }, 'Limits'), h('ul', { class: 'amounts' }, ...rows));
 }
 
 /**
  * How much goes on what is still open of each section.
- * @param {any} stop @param {any} decision @param {import('./day.js').Day} day @param {import('./parts.js').Ground[]} grounds @returns {HTMLElement}
+ * @param {any} stop @param {any} decision @param {import('./parts.js').Ground[]} grounds @returns {HTMLElement}
  */
-export function howMuch(stop, decision, day, grounds) {
+export function howMuch(stop, decision, grounds) {
   const rows = grounds.map((ground) => {
     const { section, open } = ground;
     // Large print is for what is to be done.
     if (open === 0) return h('li', {}, h('strong', {}, section.name), ': recorded.');
     const answer = answerOf(decision, section.id);
-    const measured = section.measured_on ? `, measured ${writtenDay(section.measured_on, day.dates)}` : '';
-    const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft${measured}`;
+    const area = section.area_sqft === null ? 'not measured' : `${Number(section.area_sqft).toLocaleString('en-US')} sq ft`;
     if (!answer) return h('li', {}, h('strong', {}, section.name), `, ${area}: no amount was planned. Ask the office.`);
     const share = shareOf(ground, answer);
     const { half, planned, product: all } = amount(answer);
@@ -91,10 +102,9 @@ export function howMuch(stop, decision, day, grounds) {
       h('p', { class: 'lead' }, h('strong', {}, section.name), `, ${area}${left}`),
       planned === null ? null : h('p', { class: 'open-point' }, `▲ Planned were ${threeFigures(planned)} lb: more than may go down. ${product === 0 ? 'Nothing more may.' : 'At most:'}`),
       h('p', { class: 'figure' }, h('strong', {}, `${threeFigures(product, answer.largest_lawful_product_lb !== null)} lb`), product === 0 ? null : h('span', {}, bags(product, stop))),
-      product === 0 ? null : h('p', {}, 'Two passes crosswise, ', h('strong', {}, `${half} lb per 1,000 sq ft`), ' each.'),
-      answer.bound_by_words ? limit(answer) : null);
+      product === 0 ? null : h('p', {}, 'Two passes crosswise, ', h('strong', {}, `${half} lb per 1,000 sq ft`), ' each.'));
   });
-  return h('section', {}, h('h2', {}, `How much: ${stop.product.name}`), h('ul', { class: 'amounts' }, ...rows));
+  return h('section', {}, h('h2', {}, stop.product.name), h('ul', { class: 'amounts' }, ...rows));
 }
 
 const STANDING = { fresh: '✓ in order', due: '▲ due soon', out: '■ too old: calibrate again' };
@@ -117,10 +127,10 @@ export function settings(stop, day) {
  * @param {any} decision @param {string} told where the answer comes from, and when @returns {HTMLElement}
  */
 export function verdict(decision, told) {
-  if (!decision) return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: 'verdict care' }, '▲ Take care: no answer was downloaded for this stop.'));
+  if (!decision) return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: 'verdict care' }, sentence(decision)));
   const reasons = decision.findings.map((/** @type {any} */ finding) => h('li', {}, `${SHAPE[/** @type {keyof typeof SHAPE} */ (finding.verdict)] ?? '▲'} ${finding.message} `, h('em', {}, finding.hint), h('small', {}, finding.citation)));
   const word = /** @type {keyof typeof SHAPE} */ (decision.verdict);
-  return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: `verdict ${word}` }, `${SHAPE[word]} ${decision.summary}`), h('p', { class: 'source' }, told),
+  return h('section', {}, h('h2', {}, 'May I?'), h('p', { class: `verdict ${word}` }, sentence(decision)), h('p', { class: 'source' }, told),
     reasons.length > 0 ? h('details', { open: word === 'stop' }, h('summary', {}, `${reasons.length} ${reasons.length === 1 ? 'reason' : 'reasons'}, and what would clear ${reasons.length === 1 ? 'it' : 'them'}`), h('ul', {}, ...reasons)) : null,
     helpLink('/check', 'Help: go, care, stop'));
 }

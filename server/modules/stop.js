@@ -3,7 +3,7 @@
 // know is asked and never filled in beforehand.
 
 import { airHere, airKey, airOf } from './air.js';
-import { cautions, howMuch, mark, openPoints, settings, source, verdict } from './answer.js';
+import { cautions, howMuch, limits, mark, openPoints, sentence, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
 import { hasAmount, plan } from './day.js';
 import { clock, h, replace } from './dom.js';
@@ -17,7 +17,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, measure: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, measure: boolean, asking: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -49,7 +49,7 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, measure: airKey(work) !== '', work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, measure: airKey(work) !== '', asking: false, work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
   return page;
@@ -138,6 +138,7 @@ function before(visit) {
   const decision = answer(visit);
   const picked = (/** @type {'ground' | 'equipment' | 'supervisor'} */ what) => async (/** @type {string} */ word) => {
     work[what] = word;
+    visit.asking = false;
     redraw();
     await askAgain(visit);
   };
@@ -158,14 +159,13 @@ function before(visit) {
   const words = visit.fate !== '' ? 'Start against the plan' : decision?.verdict === 'stop' ? 'Start against the rule (the owner will see it)' : stopped ? 'Start all the same' : 'Start';
   return [
     open(visit),
-    howMuch(stop, decision, day, visit.grounds),
+    ...(first === '' && !visit.asking ? [seenHere(visit)] : [choice('The ground is', GROUND, work.ground, picked('ground')), choice('With', EQUIPMENT, work.equipment, picked('equipment')), ...supervision(visit, picked('supervisor'))]),
+    howMuch(stop, decision, visit.grounds),
+    verdict(decision, source(stop, day, asked(visit))),
+    airHere(visit, () => void askAgain(visit)),
+    limits(stop, decision, day),
     settings(stop, day),
     forecast(stop, day),
-    choice('The ground is', GROUND, work.ground, picked('ground')),
-    choice('With', EQUIPMENT, work.equipment, picked('equipment')),
-    ...supervision(visit, picked('supervisor')),
-    airHere(visit, () => void askAgain(visit)),
-    verdict(decision, source(stop, day, asked(visit))),
     // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
     work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     toRead(stop, day),
@@ -173,8 +173,17 @@ function before(visit) {
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
     first === '' ? null : h('p', { class: 'source' }, first),
     // It stays at the foot of the screen, so that it does not move under the thumb when the answer arrives above it.
-    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: first !== '', 'data-key': 'start' }, words)),
+    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, first === '' ? sentence(decision) : mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: first !== '', 'data-key': 'start' }, words)),
   ];
+}
+
+/** What was said, in a line: what the answer rests on and what comes next fit on one screen with it. @param {Visit} visit */
+function seenHere(visit) {
+  const { stop, work, redraw } = visit;
+  const who = stop.supervision?.people.find((/** @type {any} */ one) => one.id === work.supervisor)?.name ?? '';
+  const supervised = !stop.supervision ? '' : who !== '' ? `, under ${who}` : work.supervisor === 'nobody' ? ', nobody supervises' : ', supervisor not known';
+  const words = `${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)]} ground, ${EQUIPMENT[/** @type {keyof typeof EQUIPMENT} */ (work.equipment)]?.toLowerCase() ?? work.equipment}${supervised}.`;
+  return h('p', { class: 'said' }, h('span', {}, words), h('button', { class: 'plain', type: 'button', 'data-key': 'change', onclick: () => void ((visit.asking = true), redraw()) }, 'Change'));
 }
 
 /** What is to be said before the start. @param {Visit} visit */
@@ -206,5 +215,5 @@ function during(visit) {
     work.clock_jump_s = jumpSince(work.since ?? day.at)?.s;
     redraw();
   };
-  return [h('p', {}, `Started at ${clock(work.started_at, day.me.time_zone)}.`), howMuch(stop, answer(visit), day, visit.grounds), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
+  return [h('p', {}, `Started at ${clock(work.started_at, day.me.time_zone)}.`), howMuch(stop, answer(visit), visit.grounds), h('button', { class: 'big', type: 'button', onclick: finish }, 'Finish')];
 }

@@ -95,6 +95,7 @@ const phone = [
   ['a tap on Start is heard while the answer comes', hands.startIsHeard],
   ['a stop that comes while the finger is on Start begins no work', hands.aStopIsHeard],
   ['a visit that is called off while the finger is on Start is not begun', hands.aCancellationIsHeard],
+  ['the answer fits on one screen with Start', hands.oneScreenAnswers],
   ['Enter in an amount goes on', hands.enterGoesOn],
   ['the list knows the deflector of the machine', hands.theDeflectorIsKnown],
 ];

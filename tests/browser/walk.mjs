@@ -92,8 +92,11 @@ export async function arrive(page, stop, tap = (locator) => locator.click()) {
 
 /** Says what was seen. @param {any} page @param {(locator: any) => Promise<void>} [tap] */
 export async function see(page, tap = (locator) => locator.click()) {
+  // Once all is said, the questions give way to a line; a phone that knows its spreader asks for the ground alone.
+  const spreader = page.locator('fieldset', { hasText: 'With' });
+  const asked = (await spreader.locator('[aria-pressed=true]').count()) === 0;
   await tap(page.getByRole('button', { name: 'Moist' }));
-  if ((await page.locator('fieldset', { hasText: 'With' }).locator('[aria-pressed=true]').count()) === 0) await tap(page.getByRole('button', { name: 'Rotary spreader with deflector' }));
+  if (asked) await tap(page.getByRole('button', { name: 'Rotary spreader with deflector' }));
 }
 
 /** Says what was seen, and starts. @param {any} page @param {(locator: any) => Promise<void>} [tap] */

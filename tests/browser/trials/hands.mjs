@@ -175,3 +175,29 @@ export async function theDeflectorIsKnown(world) {
   await page.getByText('for a rotary spreader with deflector').waitFor();
   await context.close();
 }
+
+/**
+ * Once ground and spreader are said, place, amount, verdict and Start stand on one screen of 360 by 740, without scrolling; what was
+ * said is a line that can be changed.
+ * @param {World} world
+ */
+export async function oneScreenAnswers(world) {
+  const context = await phone(world, 'one-screen', { viewport: { width: 360, height: 740 } });
+  const page = await enrol(world, context);
+  await arrive(page, openStops(page).first());
+  await see(page);
+  await page.getByText('Moist ground, rotary spreader with deflector.').waitFor();
+  await page.evaluate(() => scrollTo(0, 0));
+  const named = { place: page.locator('h1'), amount: page.locator('.figure').first(), verdict: page.locator('.foot .state'), start: page.getByRole('button', { name: 'Start', exact: true }) };
+  for (const [what, place] of Object.entries(named)) {
+    const box = await place.boundingBox();
+    assert.ok(box !== null && box.y >= 0 && box.y + box.height <= 740, `${what} is on the first screen: ${JSON.stringify(box)}`);
+  }
+  assert.match((await named.verdict.textContent()) ?? '', /^● Go: .+[.]$/, 'the verdict is a sentence');
+  const [amount, foot] = [await named.amount.boundingBox(), await page.locator('.foot').boundingBox()];
+  assert.ok(amount !== null && foot !== null && amount.y + amount.height <= foot.y, 'Start covers nothing of the amount');
+  await page.getByRole('button', { name: 'Change' }).click();
+  await page.getByRole('button', { name: 'Dry' }).click();
+  await page.getByText('Dry ground, rotary spreader with deflector.').waitFor();
+  await context.close();
+}

@@ -161,7 +161,7 @@ export async function theForecastIsKept(world) {
   const planned = Number(/Planned were ([\d.]+) lb/.exec((await page.locator('.amounts').first().textContent()) ?? '')?.[1]);
   const large = Number.parseFloat((await page.locator('.figure strong').first().textContent()) ?? '');
   // What may go is in large print, rounded down to what a scale shows, and never what was planned.
-  const most = Number(/At most ([\d.]+) lb of this product/.exec((await page.locator('.amounts .limit').first().textContent()) ?? '')?.[1]);
+  const most = Number(/At most ([\d.]+) lb of this product/.exec((await page.locator('details .amounts').first().textContent()) ?? '')?.[1]);
   assert.ok(large <= most && large > most - 0.1 && most < planned, `${large} lb in large print, at most ${most}, ${planned} planned`);
   await page.getByRole('button', { name: 'Back to the day' }).click();
   // Signed out without a network: nothing is on the phone, and the server hears of it later.

@@ -236,6 +236,8 @@ export async function aSupervisorIsAsked(world) {
   const who = page.getByRole('group', { name: 'Who supervises this work?' });
   await page.getByText('and who supervises').waitFor();
   assert.equal(await begin.isDisabled(), true, 'who supervises is asked before the start');
+  // Once all is said, the questions are a line that can be changed.
+  const change = () => page.getByRole('button', { name: 'Change' }).click();
   const offered = ['Tech 01', 'Tech 04', 'Nobody', 'Somebody else, or not known'];
   assert.deepEqual(await who.getByRole('button').allTextContents(), offered, 'who holds the certificate, or one of which nobody said which it is');
   // Without a name the finding stands; nobody is a stop; with a name the server answers anew, before the start.
@@ -245,16 +247,20 @@ export async function aSupervisorIsAsked(world) {
   await page.getByText("Answered by the office's server").waitFor();
   assert.equal(await needs.count(), 1);
   assert.equal(await begin.isDisabled(), false);
+  await change();
   await who.getByRole('button', { name: 'Nobody' }).click();
   // The section says what binds it, and is no finding.
-  const told = (/** @type {string} */ hasText) => page.locator('li', { hasText, hasNotText: 'sq ft, measured' });
+  const told = (/** @type {string} */ hasText) => page.locator('li', { hasText, hasNotText: ', measured ' });
   const nobody = told('Nobody is named who supervised the work');
   await nobody.waitFor();
   await page.getByRole('button', { name: AGAINST }).waitFor();
+  await change();
   await who.getByRole('button', { name: 'Tech 04' }).click();
   await told("The supervisor's certificate is valid on the day, but").waitFor({ state: 'attached' });
   await begin.waitFor();
+  await change();
   await who.getByRole('button', { name: 'Tech 01' }).click();
+  await page.getByText(', under Tech 01.').waitFor();
   await told("The supervisor's certificate").waitFor({ state: 'detached' });
   assert.equal((await needs.count()) + (await nobody.count()), 0);
   await begin.click();
