@@ -17,6 +17,7 @@ pub mod console;
 pub mod demo;
 #[cfg(feature = "describe")]
 pub mod describe;
+pub(crate) mod edges;
 pub mod extract;
 pub mod field_fault;
 pub mod file_body;

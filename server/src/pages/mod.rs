@@ -52,7 +52,7 @@ use askama::Template;
 use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, State},
-    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
 };
 
@@ -166,9 +166,6 @@ fn page_without_form(html: Result<String, askama::Error>) -> Response {
         Ok(html) => {
             let mut response = Html(html).into_response();
             response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PAGE_POLICY));
-            response
-                .headers_mut()
-                .insert(HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin"));
             response
         }
         Err(error) => Problem::fault(&error).into_response(),
