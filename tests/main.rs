@@ -16,6 +16,7 @@ mod date_bounds;
 mod days;
 mod divisions;
 mod drift;
+mod edges;
 mod equipment;
 mod evidence;
 mod faults;
