@@ -24,6 +24,7 @@ use crate::{
     state::App,
     state::Deps,
     state::Inner,
+    state::TokenUses,
 };
 
 const BODY_LIMIT: usize = 1024 * 1024;
@@ -36,7 +37,7 @@ pub fn app(deps: Deps) -> Router {
 
 /// The server's router, and what works beside it.
 pub fn build(deps: Deps) -> (Router, App) {
-    let app = App(Arc::new(Inner { deps, schemas: Schemas::default() }));
+    let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), token_uses: TokenUses::default() }));
     let beside = app.clone();
     let around = app.clone();
     let serving = api::routes()

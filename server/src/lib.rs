@@ -43,6 +43,7 @@ pub mod state;
 pub mod storage_fault;
 pub mod store;
 pub mod throttle;
+pub mod token_uses;
 pub mod version;
 pub mod weather;
 pub mod zone;

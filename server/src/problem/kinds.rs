@@ -190,7 +190,7 @@ pub const KINDS: [About; 20] = [
         slug: "too-many-requests",
         status: StatusCode::TOO_MANY_REQUESTS,
         title: "Too many tries",
-        meaning: "Signing in and connecting a phone are limited, by name and by address.",
+        meaning: "Signing in, codes, connecting a phone, and reading with a pass are limited, by name, by address and together.",
         way_out: "Wait as long as `Retry-After` says, then try again.",
         help: "people#passwords-and-wrong-tries",
     },
