@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use crate::{problem::Problem, state::App, store};
 
-const A_MINUTE: Duration = Duration::from_secs(60);
+const A_MINUTE: Duration = Duration::from_mins(1);
 
 /// Once a minute, until the server stops. What could not be written is tried again with the next use.
 pub async fn run(app: App) {
