@@ -36,32 +36,45 @@ async fn let_in(user: &User, method: &str, path: &str) -> bool {
     reply.status != refused
 }
 
+async fn callers(company: &Company) -> [(&'static str, User); 5] {
+    [
+        ("nobody", company.app.nobody()),
+        ("technician", company.phone.clone()),
+        ("office", company.office.clone()),
+        ("owner", company.owner.clone()),
+        ("pass", outside(company).await),
+    ]
+}
+
+/// Somebody with a pass for the whole company.
+async fn outside(company: &Company) -> User {
+    let body = json!({ "name": "Inspector", "whole_company": true, "days": 1 });
+    let made = company.owner.post("/api/v1/passes", &body).await.expect(201).body;
+    company.app.user(made["token"].as_str().unwrap(), None)
+}
+
 /// What the document says about a kind of caller.
 fn named(roles: &[String], caller: &str) -> bool {
     match caller {
         "nobody" => roles.is_empty(),
+        "pass" => roles.is_empty() || roles.iter().any(|role| role == "pass"),
         _ => roles.is_empty() || roles.iter().any(|role| role == caller || role == "any staff"),
     }
 }
 
 #[tokio::test]
 async fn each_operation_lets_in_whom_the_approved_table_says() {
-    let company = Company::in_maryland().await;
-    let callers = [
-        ("nobody", company.app.nobody()),
-        ("technician", company.phone.clone()),
-        ("office", company.office.clone()),
-        ("owner", company.owner.clone()),
-    ];
+    // Signing out ends the tokens of whoever asks, here or everywhere, so each of the two is asked last and of a company of its own.
+    let (company, other) = (Company::in_maryland().await, Company::in_maryland().await);
+    let (callers, others) = (callers(&company).await, callers(&other).await);
     let mut operations = operations();
     operations.sort_by(|a, b| (&a.1, &a.0).cmp(&(&b.1, &b.0)));
-    // Signing out ends the token that asks, so it is asked last.
-    operations.sort_by_key(|operation| operation.2 == "end_session");
+    operations.sort_by_key(|operation| operation.2 == "end_session" || operation.2 == "end_own_sessions");
     let mut rows = Vec::new();
     for (method, template, id, roles) in &operations {
         let path = address(template);
         let mut row = format!("{method:<7}{template:<46}{id:<27}");
-        for (caller, user) in &callers {
+        for (caller, user) in if id == "end_own_sessions" { &others } else { &callers } {
             let allowed = let_in(user, method, &path).await;
             assert_eq!(
                 allowed,
@@ -74,7 +87,7 @@ async fn each_operation_lets_in_whom_the_approved_table_says() {
         rows.push(row.trim_end().to_owned());
     }
     rows.sort_by(|a, b| a[7..].cmp(&b[7..]));
-    let head = format!("{:<80}{:<12}{:<12}{:<12}{}", "", "nobody", "technician", "office", "owner");
+    let head = format!("{:<80}{:<12}{:<12}{:<12}{:<12}{}", "", "nobody", "technician", "office", "owner", "pass");
     let table = format!("{head}\n{}\n", rows.join("\n"));
     approved::compare(
         "tests/expected/access_matrix.txt",

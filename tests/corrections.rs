@@ -54,7 +54,7 @@ async fn the_same_correction_again_is_one_and_other_content_is_refused() {
     assert_eq!(list["items"].as_array().unwrap().len(), 1);
     assert_eq!(list["items"][0], first);
     // An id that names an application cannot name a correction too.
-    let _ = company.phone.put(&format!("/api/v1/corrections/{id}"), &body).await.problem(409, "conflict");
+    let _ = company.phone.put(&format!("/api/v1/corrections/{id}"), &body).await.problem(409, "id-reused");
 }
 
 #[tokio::test]

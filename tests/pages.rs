@@ -12,6 +12,7 @@ mod history;
 mod load_sheet;
 mod measurements;
 mod office;
+mod passes;
 mod people;
 mod plans;
 mod product_files;

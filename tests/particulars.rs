@@ -226,7 +226,7 @@ async fn what_is_seen_later_stands_beside_the_record() {
         assert_eq!(refused.problem(422, "invalid").faults(), [fault]);
     }
     let of_addition = format!("/api/v1/applications/{}", first["id"].as_str().unwrap());
-    let _ = company.phone.put(&of_addition, &company.record(&company.rear, "1")).await.problem(409, "conflict");
+    let _ = company.phone.put(&of_addition, &company.record(&company.rear, "1")).await.problem(409, "id-reused");
     let (_, stranger) = technician(&company.app, &company.office, &company.owner, "Tech 03").await;
     let _ = stranger.post(&additions, &seen).await.problem(404, "not-found");
     assert_eq!(company.phone.get(&format!("/api/v1/applications/{id}")).await.expect(200).text, before);

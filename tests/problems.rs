@@ -62,10 +62,12 @@ fn has_every_header(reply: &Reply) {
         ("x-content-type-options", "nosniff"),
         ("referrer-policy", "no-referrer"),
         ("cross-origin-resource-policy", "same-origin"),
+        ("cross-origin-opener-policy", "same-origin"),
     ];
     for (name, value) in fixed {
         assert_eq!(reply.header(name), Some(value), "{asked}: {name}");
     }
+    assert!(reply.header("permissions-policy").is_some_and(|policy| policy.contains("geolocation=()")), "{asked}");
     let policy = reply.header("content-security-policy").unwrap_or_default();
     assert!(policy.starts_with("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{asked}: {policy}");
     assert!(

@@ -155,9 +155,11 @@ async fn a_correction_beyond_the_rules_is_marked_and_a_refused_one_is_a_gap() {
 
 #[tokio::test]
 async fn a_record_that_was_taken_back_does_not_close_its_visit() {
-    let company = Company::in_maryland().await;
+    let mut company = Company::in_maryland().await;
     let id = company.put_down(&company.front, "20").await;
     company.app.clock.set(harness::instant("2026-09-16T01:00:00Z"));
+    // Nobody used the session for a working day.
+    company.owner = company.app.sign_in("owner", None).await;
     let gap = async || company.statement().await["gaps"].to_string().contains("neither recorded nor closed");
     assert!(!gap().await);
     let back = json!({ "application_id": id, "reason": "It was the neighbour's lawn." });

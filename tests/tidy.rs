@@ -61,15 +61,13 @@ const MAY_NAME_SQLX: [&str; 23] = [
 ];
 
 /// Nouns of the API that have no file of the same name in `store` or `book`, with where their SQL is.
-const NOUNS_ELSEWHERE: [(&str, &str); 8] = [
+const NOUNS_ELSEWHERE: [(&str, &str); 6] = [
     ("blends", "a question without effect: domain/src/product/blend.rs"),
     ("checks", "an act without effect: acts/clearance.rs"),
     ("corrections", "acts/correction.rs and store/applications.rs"),
     ("metrics", "counted in server/src/metrics.rs and by the services, read from store/mod.rs and store/weather.rs"),
-    ("passwords", "people: a password is a column of a person"),
     ("places", "looked up without SQL: server/src/places.rs"),
     ("plans", "worked out anew each time: book/season.rs and store/programmes/lawns.rs"),
-    ("sessions", "store/people.rs"),
 ];
 
 /// Text of every Rust source under some folders, by its path from the top.

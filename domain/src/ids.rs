@@ -157,6 +157,7 @@ ids! {
     EquipmentId of Equipment: "equipment",
     LotId of Lot: "lot",
     MeasurementId of Measurement: "measurement",
+    PassId of Pass: "pass",
     PersonId of Person: "person",
     ProductFileId of ProductFile: "product file",
     ProductId of Product: "product",

@@ -1,14 +1,21 @@
 //! Who is calling, and what that lets them do. A handler's parameters say who may call it.
 
 use axum::{extract::FromRequestParts, http::header, http::request::Parts};
-use domain::actor::{Actor, Role};
+use domain::{
+    actor::{Actor, Role},
+    ids::PassId,
+};
 
 use crate::{
     problem::{Kind, Problem},
     scope::Scope,
-    secret::sha256,
+    secret::{code_hash, sha256},
     state::App,
-    store,
+    store::{
+        self,
+        passes::Pass,
+        security_log::{NewSecurityEvent, SecurityEventKind},
+    },
 };
 
 /// Any signed-in member of staff.
@@ -26,6 +33,40 @@ pub struct OwnerOnly(pub Actor);
 /// Nobody needs to be signed in. Written out, so that an open route is a choice that can be read.
 #[derive(Debug, Clone, Copy)]
 pub struct Anyone;
+
+/// Any signed-in member of staff, or somebody from outside with a pass: for what both may read. What is read with a pass is written into
+/// the security log first, and is not shown where that cannot be done.
+#[derive(Debug, Clone, Copy)]
+pub struct StaffOrPass(pub Reader);
+
+/// Who reads.
+#[derive(Debug, Clone, Copy)]
+pub enum Reader {
+    Staff(Actor),
+    /// By a pass, of the clients that it names or of all.
+    Outside {
+        pass: PassId,
+        whole_company: bool,
+    },
+}
+
+impl StaffOrPass {
+    pub fn scope(self) -> Scope {
+        match self.0 {
+            Reader::Staff(actor) => Scope::of(actor),
+            Reader::Outside { whole_company: true, .. } => Scope::Company,
+            Reader::Outside { pass, .. } => Scope::ClientsOf(pass),
+        }
+    }
+
+    pub fn is_technician(self) -> bool {
+        matches!(self.0, Reader::Staff(actor) if actor.role == Role::Technician)
+    }
+}
+
+/// Somebody from outside, and the pass.
+#[derive(Debug, Clone)]
+pub struct PassHolder(pub Pass);
 
 impl AnyStaff {
     pub fn scope(self) -> Scope {
@@ -80,15 +121,80 @@ fn from_own_page(parts: &Parts) -> bool {
     }
 }
 
-async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
+/// With what the token of a pass begins; its code follows.
+pub const PASS_PREFIX: &str = "pass_";
+
+/// Somebody who is let in.
+enum Caller {
+    Staff(Actor),
+    Outside(Pass),
+}
+
+async fn caller(parts: &Parts, app: &App) -> Result<Caller, Problem> {
     let token = shown_token(parts)?;
-    let found = store::people::actor_by_token(app.store.reader(), &sha256(&token), app.clock.now()).await?;
-    if let Some(actor) = found {
-        tracing::Span::current().record("caller", actor.person.to_string());
+    if let Some(code) = token.strip_prefix(PASS_PREFIX) {
+        let pass = store::passes::by_code(app.store.reader(), &code_hash(code), app.clock.now()).await?;
+        let pass = pass.ok_or_else(|| Problem::new(Kind::NotSignedIn, "The pass is not known or has ended."))?;
+        tracing::Span::current().record("caller", pass.id.to_string());
+        return Ok(Caller::Outside(pass));
     }
-    found.ok_or_else(|| {
+    let (digest, now) = (sha256(&token), app.clock.now());
+    let found = store::people::actor_by_token(app.store.reader(), &digest, now, app.token_uses.last(&digest)).await?;
+    let actor = found.ok_or_else(|| {
         Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or connect the phone again.")
-    })
+    })?;
+    tracing::Span::current().record("caller", actor.person.to_string());
+    app.token_uses.note(digest, now);
+    Ok(Caller::Staff(actor))
+}
+
+async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
+    match caller(parts, app).await? {
+        Caller::Staff(actor) => Ok(actor),
+        Caller::Outside(_) => {
+            let detail = "A pass reads statements, records, lawns and rule sets; this is for the staff.";
+            Err(Problem::new(Kind::NotAllowed, detail))
+        }
+    }
+}
+
+/// Writes into the security log what is about to be read with a pass.
+async fn log_read(app: &App, pass: &Pass, parts: &Parts) -> Result<(), Problem> {
+    app.throttle.count_reads(&pass.id.to_string())?;
+    let asked = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
+    let event = NewSecurityEvent { pass: Some(pass.id), ..NewSecurityEvent::of(SecurityEventKind::PassRead) };
+    let (event, at) = (event.named(&pass.name).saying(asked), app.clock.now());
+    app.store
+        .write(move |connection| Box::pin(async move { Ok(store::security_log::insert(connection, at, event).await?) }))
+        .await
+}
+
+impl FromRequestParts<App> for StaffOrPass {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        match caller(parts, app).await? {
+            Caller::Staff(actor) => Ok(Self(Reader::Staff(actor))),
+            Caller::Outside(pass) => {
+                log_read(app, &pass, parts).await?;
+                Ok(Self(Reader::Outside { pass: pass.id, whole_company: pass.whole_company }))
+            }
+        }
+    }
+}
+
+impl FromRequestParts<App> for PassHolder {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        match caller(parts, app).await? {
+            Caller::Outside(pass) => {
+                log_read(app, &pass, parts).await?;
+                Ok(Self(pass))
+            }
+            Caller::Staff(_) => Err(Problem::new(Kind::NotAllowed, "This is for somebody with a pass.")),
+        }
+    }
 }
 
 /// Who a browser is signed in as, for a page that sends everybody else to the sign-in; nobody if nobody is.

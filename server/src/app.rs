@@ -7,7 +7,7 @@ use axum::{
     extract::{DefaultBodyLimit, MatchedPath, Request, State},
     http::{HeaderName, HeaderValue, StatusCode, header},
     middleware::{self, Next},
-    response::Response,
+    response::{IntoResponse, Response},
 };
 use tower_http::{catch_panic::CatchPanicLayer, compression::CompressionLayer, timeout::TimeoutLayer};
 use tracing::{Instrument, field::Empty};
@@ -15,13 +15,16 @@ use uuid::Uuid;
 
 use crate::{
     access::Anyone,
-    api, pages,
+    api,
+    edges::{self, BodyRead},
+    pages,
     problem::{Kind, Problem},
     reply::ErrorPageRendered,
     schema::Schemas,
     state::App,
     state::Deps,
     state::Inner,
+    state::TokenUses,
 };
 
 const BODY_LIMIT: usize = 1024 * 1024;
@@ -34,7 +37,7 @@ pub fn app(deps: Deps) -> Router {
 
 /// The server's router, and what works beside it.
 pub fn build(deps: Deps) -> (Router, App) {
-    let app = App(Arc::new(Inner { deps, schemas: Schemas::default() }));
+    let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), token_uses: TokenUses::default() }));
     let beside = app.clone();
     let around = app.clone();
     let serving = api::routes()
@@ -46,10 +49,8 @@ pub fn build(deps: Deps) -> (Router, App) {
         .layer(DefaultBodyLimit::max(BODY_LIMIT))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, REQUEST_TIME))
         .layer(CatchPanicLayer::custom(|_: Box<dyn std::any::Any + Send>| {
-            axum::response::IntoResponse::into_response(Problem::new(
-                Kind::Fault,
-                "The server could not do this. It is logged under the request id.",
-            ))
+            Problem::new(Kind::Fault, "The server could not do this. It is logged under the request id.")
+                .into_response()
         }))
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state(around, outermost));
@@ -77,12 +78,19 @@ async fn outermost(State(app): State<App>, request: Request, next: Next) -> Resp
         span.record("trace", trace);
     }
     let reader = Reader::of(&request);
+    let personal = edges::is_personal(request.uri().path());
+    let (body_read, request) = BodyRead::watch(request);
     let begun = tokio::time::Instant::now();
-    let response = next.run(request).instrument(span.clone()).await;
+    let response = match edges::one_host(&request) {
+        Ok(()) => next.run(request).instrument(span.clone()).await,
+        Err(problem) => problem.into_response(),
+    };
     if response.extensions().get::<Problem>().is_some_and(|problem| problem.is(Kind::StorageFailed)) {
         metrics.storage_failed();
     }
-    let response = finish(response, &id, reader);
+    let mut response = finish(response, &id, reader);
+    edges::guard(response.headers_mut(), personal);
+    body_read.close_unless_read(response.headers_mut());
     let took = begun.elapsed();
     metrics.request_answered(
         route.as_ref().map(MatchedPath::as_str),
@@ -136,17 +144,9 @@ fn finish(mut response: Response, id: &str, reader: Reader) -> Response {
             Reader::Person => pages::fault(&problem, id, headers),
         };
     }
-    let headers = response.headers_mut();
     if let Ok(value) = HeaderValue::from_str(id) {
-        headers.insert(HeaderName::from_static("x-request-id"), value);
+        response.headers_mut().insert(HeaderName::from_static("x-request-id"), value);
     }
-    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("no-referrer"));
-    headers.insert(HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin"));
-    headers
-        .entry(header::CONTENT_SECURITY_POLICY)
-        .or_insert(HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'"));
-    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
     response
 }
 

@@ -130,9 +130,11 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let header = |operation: &Operation, name: &str| parameters(operation).any(|parameter| parameter.name == name);
     let mut kinds = vec![Kind::Fault, Kind::Busy];
     let one_of = |ids: &[&str]| operation.operation_id.as_deref().is_some_and(|id| ids.contains(&id));
-    let open = one_of(&["create_company", "create_session", "enrol_device"]);
+    let open = one_of(&["create_company", "create_session", "enrol_device", "replace_forgotten_password"]);
+    // Nobody copies everything in a moment who came with a pass.
+    let with_pass = serde_json::to_string(&operation.security).is_ok_and(|roles| roles.contains("\"pass\""));
     // A password or a code can be guessed at there.
-    if open || one_of(&["replace_own_password"]) {
+    if open || with_pass || one_of(&["replace_own_password"]) {
         kinds.push(Kind::TooMany);
     }
     if !open {

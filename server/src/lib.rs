@@ -17,6 +17,7 @@ pub mod console;
 pub mod demo;
 #[cfg(feature = "describe")]
 pub mod describe;
+pub(crate) mod edges;
 pub mod extract;
 pub mod field_fault;
 pub mod file_body;
@@ -42,6 +43,7 @@ pub mod state;
 pub mod storage_fault;
 pub mod store;
 pub mod throttle;
+pub mod token_uses;
 pub mod version;
 pub mod weather;
 pub mod zone;

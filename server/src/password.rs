@@ -3,23 +3,15 @@
 
 use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version, password_hash::phc::PasswordHash};
 
+mod guesses;
+
+use guesses::is_guessable;
+
 use crate::{
     problem::{FieldFault, Kind, Problem},
     state::App,
     store::people::SignIn,
 };
-
-/// What everybody tries first, of the length that is asked for. Shorter common passwords are too short anyway.
-const COMMON: [&str; 8] = [
-    "passwordpassword",
-    "password1234567",
-    "123456789012345",
-    "1234567890123456",
-    "qwertyuiopasdfg",
-    "qwertyuiopasdfgh",
-    "administrator123",
-    "letmeinletmeinletmein",
-];
 
 fn argon2() -> Result<Argon2<'static>, Problem> {
     let params = Params::new(19_456, 2, 1, None).map_err(|error| fault(&error))?;
@@ -38,13 +30,8 @@ pub fn guessable(sign_in: &SignIn, company: &str) -> Option<FieldFault> {
 
 /// The same, where the password stands somewhere else in the body.
 pub fn guessable_at(pointer: &str, sign_in: &SignIn, company: &str) -> Option<FieldFault> {
-    let plain = |text: &str| text.to_lowercase().replace(char::is_whitespace, "");
-    let lower = plain(&sign_in.password);
-    let varied = lower.chars().collect::<std::collections::HashSet<_>>().len() >= 5;
-    let known = [plain(company), plain(&sign_in.name)];
-    let of_known = known.iter().any(|word| word.len() > 3 && lower.replace(word.as_str(), "").len() < 6);
     let detail = "is easily guessed; take a few words that have nothing to do with the company or your name";
-    (COMMON.contains(&lower.as_str()) || !varied || of_known).then(|| FieldFault::at(pointer, "guessable", detail))
+    is_guessable(&sign_in.password, &[company, &sign_in.name]).then(|| FieldFault::at(pointer, "guessable", detail))
 }
 
 /// The stored form of a new password. Nothing for somebody without a sign-in.

@@ -41,6 +41,10 @@ pub struct Problem {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 2000)]
     pub findings: Vec<Finding>,
+    /// Address of what is stored already, where that is what stands against the request.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 200, nullable = false)]
+    pub existing: Option<String>,
     #[serde(skip)]
     retry_after_s: Option<u64>,
 }
@@ -60,6 +64,7 @@ impl Problem {
             instance: String::new(),
             errors: Vec::new(),
             findings: Vec::new(),
+            existing: None,
             retry_after_s: None,
         }
     }
@@ -90,6 +95,13 @@ impl Problem {
     #[must_use]
     pub fn with_errors(mut self, errors: Vec<FieldFault>) -> Self {
         self.errors = errors;
+        self
+    }
+
+    /// Says what is stored already.
+    #[must_use]
+    pub fn with_existing(mut self, address: impl Into<String>) -> Self {
+        self.existing = Some(address.into());
         self
     }
 

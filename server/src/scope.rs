@@ -1,17 +1,19 @@
-//! Which clients' data a person may read.
+//! Which clients' data somebody may read.
 
 use domain::{
     actor::{Actor, Role},
-    ids::PersonId,
+    ids::{PassId, PersonId},
 };
 
-/// Which clients' data a person may read. Every read of client data asks for it.
+/// Which clients' data somebody may read. Every read of client data asks for it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Scope {
     /// All of the company's.
     Company,
     /// The properties on this person's visits.
     VisitsOf(PersonId),
+    /// The properties of the clients that a pass names.
+    ClientsOf(PassId),
 }
 
 impl Scope {
@@ -22,11 +24,12 @@ impl Scope {
         }
     }
 
-    /// The person to whose visits a read is limited, as the store's statements take it.
-    pub fn person(self) -> Option<String> {
+    /// Who stands beside the properties that may be read, as the store's statements take it; nobody where all may be.
+    pub fn viewer(self) -> Option<String> {
         match self {
             Self::Company => None,
             Self::VisitsOf(person) => Some(person.to_string()),
+            Self::ClientsOf(pass) => Some(pass.to_string()),
         }
     }
 }

@@ -29,6 +29,7 @@ use crate::{
     state::{App, Deps},
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
+    token_uses,
     weather::Services,
 };
 
@@ -175,11 +176,12 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     tokio::spawn(renew_on_hangup(renewed));
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
+    let uses = Some(tokio::spawn(token_uses::run(app.clone())));
     drop(app);
     let Opened { router, writer, .. } = opened;
     let served = answer(listener, tls, handle, router).await;
     // What works beside holds a way to the writer, which finishes only when nobody does.
-    for beside in [refresher, copier].into_iter().flatten() {
+    for beside in [refresher, copier, uses].into_iter().flatten() {
         beside.abort();
         let _ = beside.await;
     }

@@ -1,8 +1,11 @@
 //! What handlers share.
 
-use std::sync::Arc;
+use std::{
+    collections::HashMap,
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
+};
 
-use domain::law::Lawbook;
+use domain::{law::Lawbook, time::Instant};
 
 use crate::{
     clock::{Clock, IdSource},
@@ -35,6 +38,51 @@ pub struct App(pub(crate) Arc<Inner>);
 pub struct Inner {
     pub(crate) deps: Deps,
     pub schemas: Schemas,
+    pub token_uses: TokenUses,
+}
+
+/// When each token was used last. In memory, because a read must not wait for a write; written down once a minute and when somebody
+/// looks. After a restart what was written last counts.
+#[derive(Debug, Default)]
+pub struct TokenUses(Mutex<HashMap<String, TokenUse>>);
+
+#[derive(Debug, Clone, Copy)]
+struct TokenUse {
+    at: i64,
+    written: bool,
+}
+
+impl TokenUses {
+    /// Tokens that are remembered at most. Those of which the use is written down are forgotten first.
+    const MOST: usize = 10_000;
+
+    fn noted(&self) -> MutexGuard<'_, HashMap<String, TokenUse>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub fn last(&self, digest: &str) -> Option<i64> {
+        self.noted().get(digest).map(|used| used.at)
+    }
+
+    pub fn note(&self, digest: String, now: Instant) {
+        let mut noted = self.noted();
+        if noted.len() >= Self::MOST {
+            noted.retain(|_, used| !used.written);
+        }
+        noted.insert(digest, TokenUse { at: now.millis(), written: false });
+    }
+
+    /// What is not written down yet, which is then taken as written.
+    pub fn take(&self) -> Vec<(String, i64)> {
+        let mut noted = self.noted();
+        let fresh = noted.iter_mut().filter(|(_, used)| !used.written);
+        fresh
+            .map(|(digest, used)| {
+                used.written = true;
+                (digest.clone(), used.at)
+            })
+            .collect()
+    }
 }
 
 impl Inner {

@@ -1,7 +1,7 @@
 //! Limits on guessing: signing in, setting up and enrolling.
 //!
-//! Counted by address, and by name and address together. Not by name alone: then anybody could keep the owner out by
-//! guessing at the owner's password.
+//! Counted by address, by name and address together, and by name and all together for addresses from which nobody came in by that name
+//! before: whoever guesses from many addresses is slowed down, and cannot keep the owner out of the office.
 
 use std::{
     net::{IpAddr, Ipv6Addr},
@@ -9,7 +9,7 @@ use std::{
 };
 
 use governor::{
-    DefaultKeyedRateLimiter, NotUntil, Quota, RateLimiter,
+    DefaultDirectRateLimiter, DefaultKeyedRateLimiter, NotUntil, Quota, RateLimiter,
     clock::{Clock, DefaultClock, QuantaInstant},
 };
 use tokio::sync::Semaphore;
@@ -20,6 +20,13 @@ use crate::problem::{Kind, Problem};
 const TRIES_PER_MINUTE: NonZeroU32 = NonZeroU32::new(10).unwrap();
 /// From one address, which a whole office may share.
 const TRIES_PER_MINUTE_AND_ADDRESS: NonZeroU32 = NonZeroU32::new(60).unwrap();
+/// At one name from addresses that are new to it: thirty, then one a minute.
+const TRIES_AT_A_NAME: NonZeroU32 = NonZeroU32::new(30).unwrap();
+const TRIES_AT_A_NAME_PER_HOUR: NonZeroU32 = NonZeroU32::new(60).unwrap();
+/// At all names from addresses that are new to them.
+const TRIES_OF_STRANGERS: NonZeroU32 = NonZeroU32::new(120).unwrap();
+/// What one pass may read: a person with many pages open, and no copying of everything in a moment.
+const READS_PER_MINUTE: NonZeroU32 = NonZeroU32::new(240).unwrap();
 /// Keys that are kept at most before old ones are forgotten.
 const KEYS: usize = 10_000;
 /// Password hashes at work at once: each takes 19 MiB.
@@ -30,6 +37,11 @@ const HASHES_AT_ONCE: usize = 2;
 pub struct Throttle {
     names: DefaultKeyedRateLimiter<(String, Option<IpAddr>)>,
     addresses: DefaultKeyedRateLimiter<IpAddr>,
+    names_alone: DefaultKeyedRateLimiter<String>,
+    strangers: DefaultDirectRateLimiter,
+    /// How often the log is told that an address tries too often.
+    told: DefaultKeyedRateLimiter<Option<IpAddr>>,
+    reads: DefaultKeyedRateLimiter<String>,
     pub hashing: Semaphore,
     /// A proxy stands before the server, so that the peer is the proxy and `X-Forwarded-For` says who asked it.
     pub behind_proxy: bool,
@@ -50,6 +62,10 @@ impl Throttle {
         Self {
             names: RateLimiter::keyed(Quota::per_minute(tries)),
             addresses: RateLimiter::keyed(Quota::per_minute(TRIES_PER_MINUTE_AND_ADDRESS)),
+            names_alone: RateLimiter::keyed(Quota::per_hour(TRIES_AT_A_NAME_PER_HOUR).allow_burst(TRIES_AT_A_NAME)),
+            strangers: RateLimiter::direct(Quota::per_minute(TRIES_OF_STRANGERS)),
+            told: RateLimiter::keyed(Quota::per_minute(NonZeroU32::MIN)),
+            reads: RateLimiter::keyed(Quota::per_minute(READS_PER_MINUTE)),
             hashing: Semaphore::new(HASHES_AT_ONCE),
             behind_proxy,
         }
@@ -66,12 +82,37 @@ impl Throttle {
         self.count_address(address)?;
         let address = address.map(network);
         self.names.check_key(&(name.to_lowercase(), address)).map_err(|wait| refused(&wait))?;
-        // Made-up names must not fill the memory.
-        if self.names.len() > KEYS || self.addresses.len() > KEYS {
+        self.forget_old();
+        Ok(())
+    }
+
+    /// Counts a try at a name from an address from which nobody came in by it before.
+    pub fn count_stranger(&self, name: &str) -> Result<(), Problem> {
+        self.names_alone.check_key(&name.to_lowercase()).map_err(|wait| refused(&wait))?;
+        self.strangers.check().map_err(|wait| refused(&wait))
+    }
+
+    /// Whether the security log is to be told that an address tries too often: once a minute.
+    pub fn is_to_be_told(&self, address: Option<IpAddr>) -> bool {
+        self.told.check_key(&address.map(network)).is_ok()
+    }
+
+    /// Counts what is read with a pass.
+    pub fn count_reads(&self, pass: &str) -> Result<(), Problem> {
+        self.reads.check_key(&pass.to_owned()).map_err(|wait| refused(&wait))
+    }
+
+    /// Made-up names must not fill the memory.
+    fn forget_old(&self) {
+        if [self.names.len(), self.addresses.len(), self.names_alone.len(), self.told.len()]
+            .into_iter()
+            .any(|kept| kept > KEYS)
+        {
             self.names.retain_recent();
             self.addresses.retain_recent();
+            self.names_alone.retain_recent();
+            self.told.retain_recent();
         }
-        Ok(())
     }
 }
 
@@ -79,6 +120,11 @@ fn refused(wait: &NotUntil<QuantaInstant>) -> Problem {
     let seconds = wait.wait_time_from(DefaultClock::default().now()).as_secs() + 1;
     let detail = format!("Too many tries from here. Wait {seconds} s, then try again.");
     Problem::new(Kind::TooMany, detail).retry_after(seconds)
+}
+
+/// An address as the security log has it.
+pub fn shown(address: Option<IpAddr>) -> Option<String> {
+    address.map(|address| network(address).to_string())
 }
 
 /// What counts as one address: of version 6 the network, because one customer has all addresses of it.
@@ -111,6 +157,12 @@ mod tests {
         while throttle.count("owner", guesser).is_ok() {}
         assert!(throttle.count("Owner", guesser).is_err());
         assert!(throttle.count("owner", owner).is_ok());
+        // From a hundred addresses, one try each.
+        let many = Throttle::new(false);
+        let let_through = (0..100).filter(|_| many.count_stranger("owner").is_ok()).count();
+        assert_eq!(let_through, 30);
+        let others = (0..200).filter(|at| many.count_stranger(&format!("name-{at}")).is_ok()).count();
+        assert_eq!(others, 90, "all strangers together have 120 tries");
         let tries = |throttle: &Throttle| (0..60).filter(|_| throttle.count("office", owner).is_ok()).count();
         assert_eq!(tries(&Throttle::new(false)), 10);
         assert!(tries(&Throttle::of_a_demonstration()) > 50);

@@ -2,6 +2,7 @@
 // A demonstration server to look at, and its people by the API.
 
 import { spawn } from 'node:child_process';
+import { randomUUID } from 'node:crypto';
 
 /**
  * Starts a demonstration and waits until it serves.
@@ -57,7 +58,8 @@ export async function planVisits(office, technician, count, target = '0.05') {
   for (let number = 0; number < count; number += 1) {
     const section = sections[number % sections.length];
     const visit = { property_id: section.property_id, person_id: technician, planned_on: '2026-09-15', product_id: product.id, section_ids: [section.id], purpose: 'maintenance', target_nitrogen_lb_per_1000_sqft: target };
-    await office('POST', '/api/v1/visits', visit, 201);
+    // Two visits to one section on one day are meant: the key says so.
+    await office('POST', '/api/v1/visits', visit, 201, { 'idempotency-key': randomUUID() });
   }
 }
 

@@ -39,6 +39,7 @@ for (const [size, viewport] of argument('part', '') === 'phone' ? [] : /** @type
     await page.goto(world.base + path, { waitUntil: 'networkidle' });
     await page.screenshot({ path: join(into, `${size}${path.replace(/[?].*/, '').replace(/[/][0-9a-f-]{36}/, '-one').replaceAll('/', '-')}.png`) });
   }
+  await takePass(size, viewport);
 }
 await browser.close();
 for (const colorScheme of ['light', 'dark']) {
@@ -76,6 +77,26 @@ for (const colorScheme of ['light', 'dark']) {
 await rm(folder, { recursive: true, force: true });
 way.stop();
 book.stop();
+
+/** What somebody from outside sees with a pass. @param {string} size @param {any} viewport */
+async function takePass(size, viewport) {
+  const { code } = await book.owner('POST', '/api/v1/passes', { name: 'Inspector of the state', whole_company: true, days: 3 }, 201);
+  const page = await (await browser.newContext({ viewport })).newPage();
+  const take = (/** @type {string} */ name) => page.screenshot({ path: join(into, `${size}-pass-${name}.png`) });
+  await page.goto(`${world.base}/inspector`);
+  await take('code');
+  await page.getByLabel('Code of the pass').fill(code);
+  await page.getByRole('button', { name: 'Open' }).click();
+  await page.getByRole('heading', { name: 'what this pass shows' }).waitFor();
+  await take('shows');
+  await page.getByRole('link', { name: /^statement of/ }).first().click();
+  await take('statement');
+  const record = page.locator('a.day').first();
+  if (await record.count()) {
+    await record.click();
+    await take('record');
+  }
+}
 
 /** What the law of a stop asks, and a lawn in parts. @param {string} colorScheme */
 async function takeRecord(colorScheme) {

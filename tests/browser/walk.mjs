@@ -237,13 +237,13 @@ export async function deskPages(world) {
     `/office/equipment/${machine.id}/calibrations/new?method=course`, `/office/calibrations/${calibration.id}`,
     '/office/load-sheet', `/office/load-sheet?day=2026-09-15&person_id=${world.technician}&hopper_lb=50`,
     '/office/programmes', '/office/programmes/new', season, `${season}/plan`, `${season}/plan?work=yes`, `${season}/visits/new?round=${round}`,
-    '/office/gaps', `/office/records/${record}/add`, '/office/password', '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
+    '/office/gaps', `/office/records/${record}/add`, '/office/password', '/office/sessions', '/office/security-log', '/office/passes', '/office/passes/new', '/office/settings', '/office/people', '/office/people/new', `/office/people/${person.id}`, `/office/people/${person.id}/code`, `/office/people/${person.id}/password-code`, `/office/people/${person.id}/credentials/new`, `/office/phones/${device.id}/lock-out`,
     '/year', `/year/${property.client_id}`, `/records/${record}`, `/records/${record}/correct`, '/reviews', ...(review ? [`/reviews/${review.record_id}`] : []), '/rules', '/nowhere',
   ];
 }
 
 /** Pages that everybody may see. */
-export const OPEN_PAGES = ['/', '/sign-in', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law'];
+export const OPEN_PAGES = ['/', '/sign-in', '/new-password', '/inspector', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law'];
 
 /**
  * Nothing that a known rule of accessibility finds, and no sideways scroll. `strict` asks for a contrast of 7:1 too.

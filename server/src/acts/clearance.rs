@@ -142,6 +142,9 @@ pub fn clear(
     if let Some(stored) = world.clearances.get(&id) {
         return repeated(context, stored, world);
     }
+    if let Some(taken) = world.taken(id.uuid(), "clearance") {
+        return Ok(taken);
+    }
     let Some(property) = facts::property(world, input.property_id, context.actor) else {
         return Ok(ActOutcome::Missing("property"));
     };

@@ -139,10 +139,8 @@ pub fn correct(
     if let Some(stored) = world.corrections.get(&id) {
         return repeated(context, stored, world);
     }
-    if world.applications.contains_key(&ApplicationId::from_uuid(id.uuid())) {
-        return Ok(ActOutcome::Conflict(
-            "This id names an application already; a correction needs an id of its own.".to_owned(),
-        ));
+    if let Some(taken) = world.taken(id.uuid(), "correction") {
+        return Ok(taken);
     }
     let draft = match Draft::of(context.actor, input, world) {
         Ok(draft) => draft,

@@ -123,6 +123,8 @@ pub enum ActOutcome {
     Invalid(Vec<FieldFault>),
     /// The id names something else: these fields differ.
     Reused(Vec<String>),
+    /// The id names a thing of another kind, at this address where it has one of its own.
+    Taken(&'static str, Option<String>),
     /// The book has moved on.
     Conflict(String),
     /// Known, but not this person's to do.
@@ -170,6 +172,18 @@ pub fn decide(act: &Act, world: &mut BatchFacts, law: &Lawbook) -> Result<ActOut
 }
 
 impl BatchFacts {
+    /// What an id names already that is not of the kind asked for: one id names one thing.
+    pub fn taken(&self, id: Uuid, kind: &'static str) -> Option<ActOutcome> {
+        let uses = [
+            ("application", self.applications.contains_key(&ApplicationId::from_uuid(id)), Some("applications")),
+            ("clearance", self.clearances.contains_key(&ClearanceId::from_uuid(id)), Some("clearances")),
+            ("correction", self.corrections.contains_key(&CorrectionId::from_uuid(id)), Some("corrections")),
+            ("addition to a record", self.additions.contains(&id), None),
+        ];
+        let other = uses.into_iter().find(|(named, is, _)| *is && *named != kind);
+        other.map(|(named, _, list)| ActOutcome::Taken(named, list.map(|list| format!("/api/v1/{list}/{id}"))))
+    }
+
     /// Adds an entry to the hash chain.
     pub fn journal(&mut self, context: &ActContext, act: &'static str, subject: &str, payload: String) {
         self.journal_seq += 1;

@@ -4,7 +4,7 @@ use domain::{
     actor::Role,
     application::Audience,
     decision::{Decision, Verdict},
-    ids::{ApplicationId, ClearanceId, CorrectionId, PropertyId},
+    ids::{ApplicationId, ClearanceId, PropertyId},
     law::{Bound, Lawbook},
     product::Label,
     time::{Day, Instant},
@@ -41,15 +41,8 @@ pub fn record(
     if let Some(stored) = world.applications.get(&id) {
         return repeated(context, stored, world);
     }
-    if world.corrections.contains_key(&CorrectionId::from_uuid(id.uuid())) {
-        return Ok(ActOutcome::Conflict(
-            "This id names a correction already; an application needs an id of its own.".to_owned(),
-        ));
-    }
-    if world.additions.contains(&id.uuid()) {
-        return Ok(ActOutcome::Conflict(
-            "This id names an addition to a record already; an application needs an id of its own.".to_owned(),
-        ));
+    if let Some(taken) = world.taken(id.uuid(), "application") {
+        return Ok(taken);
     }
     let Some(property) = facts::property(world, input.property_id, context.actor) else {
         return Ok(ActOutcome::Missing("property"));

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::IntoParams;
 
 use crate::{
-    access::AnyStaff,
+    access::{AnyStaff, StaffOrPass},
     acts::{
         Act, ActOutcome,
         application::{ApplicationInput, ApplicationView},
@@ -94,10 +94,10 @@ type ApplicationQuery = Paged<ApplicationFilter>;
 ///
 /// The latest received first. A technician sees those of the properties on the own visits.
 #[utoipa::path(get, path = "/api/v1/applications", operation_id = "list_applications", tag = "applications",
-    security(("bearer" = ["any staff"])), params(ApplicationQuery),
+    security(("bearer" = ["any staff", "pass"])), params(ApplicationQuery),
     responses((status = 200, description = "A page of applications.", body = Page<ApplicationView>)))]
 async fn list_applications(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<ApplicationQuery>,
 ) -> Result<Json<Page<ApplicationView>>, Problem> {
@@ -120,10 +120,10 @@ async fn list_applications(
 ///
 /// As it was recorded, with the ids of its corrections.
 #[utoipa::path(get, path = "/api/v1/applications/{id}", operation_id = "get_application", tag = "applications",
-    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "The application.", body = ApplicationView)))]
 async fn get_application(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<ApplicationView>, Problem> {
@@ -135,10 +135,10 @@ async fn get_application(
 ///
 /// Word for word as it was given, with the values, citations and the hash of every rule set it was made under.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/decision", operation_id = "get_application_decision", tag = "applications",
-    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "The decision.", body = Decision)))]
 async fn get_application_decision(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<Decision>, Problem> {
@@ -153,10 +153,10 @@ async fn get_application_decision(
 /// Which things the record must name by the law of its day, which of them are missing, and until when it is kept, each with
 /// its citation.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/duties", operation_id = "get_application_duties", tag = "applications",
-    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "The record held against the law.", body = RecordDuties)))]
 async fn get_application_duties(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<RecordDuties>, Problem> {

@@ -60,6 +60,12 @@ pub fn refused(reply: ActOutcome) -> Problem {
             let detail = format!("What is stored under this id differs in: {}.", fields.join(", "));
             Problem::new(Kind::IdReused, detail).with_errors(fields.iter().map(fault).collect())
         }
+        ActOutcome::Taken(noun, address) => {
+            let detail =
+                format!("This id names a thing of another kind already ({noun}). Send yours under an id of its own.");
+            let problem = Problem::new(Kind::IdReused, detail);
+            address.map_or(problem.clone(), |address| problem.with_existing(address))
+        }
         ActOutcome::Cleared(_) | ActOutcome::Recorded(_) | ActOutcome::Corrected(_) | ActOutcome::StoredBefore => {
             Problem::new(Kind::Fault, "The server mixed two answers up. It is logged under the request id.")
         }

@@ -4,7 +4,7 @@ use axum::{Json, extract::State, response::Response};
 use domain::ids::{self, ClientId};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{OfficeOrOwner, StaffOrPass},
     api::{
         ListQuery,
         history::{since, since_of_new, sound_change},
@@ -58,10 +58,10 @@ pub async fn create_client(
 /// List clients
 ///
 /// In the order in which they were added. A technician sees the clients on the own visits.
-#[utoipa::path(get, path = "/api/v1/clients", operation_id = "list_clients", tag = "clients", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/clients", operation_id = "list_clients", tag = "clients", security(("bearer" = ["any staff", "pass"])),
     params(ListQuery), responses((status = 200, description = "A page of clients.", body = Page<Client>)))]
 async fn list_clients(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<ListQuery>,
 ) -> Result<Json<Page<Client>>, Problem> {
@@ -73,10 +73,10 @@ async fn list_clients(
 /// Get a client
 ///
 /// With the version that a change must name.
-#[utoipa::path(get, path = "/api/v1/clients/{id}", operation_id = "get_client", tag = "clients", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/clients/{id}", operation_id = "get_client", tag = "clients", security(("bearer" = ["any staff", "pass"])),
     params(("id" = ClientId, Path, description = "The client.")), responses((status = 304, description = "You have this version already."), (status = 200, description = "The client.", body = Client)))]
 async fn get_client(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     known: IfNoneMatch,
     PathId(id): PathId<ids::Client>,

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::IntoParams;
 
 use crate::{
-    access::AnyStaff,
+    access::{AnyStaff, StaffOrPass},
     acts::{
         Act, ActOutcome, Asker,
         content::Content,
@@ -89,10 +89,10 @@ pub async fn correct_application(
 ///
 /// What was taken back, and what stands since.
 #[utoipa::path(get, path = "/api/v1/corrections/{id}", operation_id = "get_correction", tag = "corrections",
-    security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "The correction.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = CorrectionId, Path, description = "The correction.")),
     responses((status = 200, description = "The correction.", body = CorrectionView)))]
 async fn get_correction(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Correction>,
 ) -> Result<Json<CorrectionView>, Problem> {
@@ -116,10 +116,10 @@ type CorrectionQuery = Paged<CorrectionFilter>;
 /// List corrections
 ///
 /// The oldest first.
-#[utoipa::path(get, path = "/api/v1/corrections", operation_id = "list_corrections", tag = "corrections", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/corrections", operation_id = "list_corrections", tag = "corrections", security(("bearer" = ["any staff", "pass"])),
     params(CorrectionQuery), responses((status = 200, description = "A page of corrections.", body = Page<CorrectionView>)))]
 async fn list_corrections(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<CorrectionQuery>,
 ) -> Result<Json<Page<CorrectionView>>, Problem> {

@@ -8,7 +8,7 @@ use domain::{
 };
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{AnyStaff, OfficeOrOwner, StaffOrPass},
     api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
@@ -151,10 +151,10 @@ async fn measured(
 ///
 /// The area, what it was worked out from, the distances that were kept, and how far it may be off.
 #[utoipa::path(get, path = "/api/v1/measurements/{id}", operation_id = "get_measurement", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
     responses((status = 200, description = "The measurement.", body = Measurement)))]
 pub async fn get_measurement(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
 ) -> Result<Json<Measurement>, Problem> {
@@ -171,10 +171,10 @@ async fn one(app: &App, id: MeasurementId, scope: Scope) -> Result<Measurement, 
 /// Part by part: the inputs, the formula, conversions, rounding and source; then the sum, what the distances leave, and the
 /// error. With the ground that may be treated as outlines, where a distance is kept.
 #[utoipa::path(get, path = "/api/v1/measurements/{id}/derivation", operation_id = "get_measurement_derivation", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
     responses((status = 200, description = "The derivation.", body = MeasurementDerivation)))]
 pub async fn get_measurement_derivation(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
 ) -> Result<Json<MeasurementDerivation>, Problem> {
@@ -189,10 +189,10 @@ pub async fn get_measurement_derivation(
 ///
 /// In the order in which they were written. The one with the latest day holds; of two with one day, the later written.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/measurements", operation_id = "list_measurements", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
     responses((status = 200, description = "A page of measurements.", body = Page<Measurement>)))]
 async fn list_measurements(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(section): PathId<ids::Section>,
     ValidQuery(query): ValidQuery<ListQuery>,

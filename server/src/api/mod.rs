@@ -20,6 +20,7 @@ pub(crate) mod lots;
 pub(crate) mod measurements;
 pub(crate) mod metrics;
 pub(crate) mod particulars;
+pub(crate) mod passes;
 pub(crate) mod passwords;
 pub(crate) mod people;
 pub(crate) mod places;
@@ -31,6 +32,7 @@ pub(crate) mod properties;
 pub(crate) mod reviews;
 pub(crate) mod rule_sets;
 pub(crate) mod sections;
+pub(crate) mod security_log;
 pub(crate) mod sessions;
 pub(crate) mod settings;
 pub(crate) mod soil_reports;
@@ -57,6 +59,8 @@ pub(crate) fn routes() -> Routes {
         .merge(sessions::routes())
         .merge(passwords::routes())
         .merge(people::routes())
+        .merge(passes::routes())
+        .merge(security_log::routes())
         .merge(credentials::routes())
         .merge(clients::routes())
         .merge(places::routes())

@@ -1,13 +1,10 @@
 //! What a record tells beside its amounts.
 
 use axum::{Json, extract::State};
-use domain::{
-    actor::Role,
-    ids::{self, ApplicationId},
-};
+use domain::ids::{self, ApplicationId};
 
 use crate::{
-    access::AnyStaff,
+    access::StaffOrPass,
     book::{
         particulars::{self, RecordParticulars},
         site,
@@ -30,17 +27,17 @@ pub fn routes() -> Routes {
 /// later change of any of them shows here. With what was added since, each with its own day, and the journal's entry and hash. A
 /// technician is not told name, mailing address and telephone of a client whose property it is no more.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/particulars", operation_id = "get_application_particulars", tag = "applications",
-    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "What it tells.", body = RecordParticulars)))]
 async fn get_application_particulars(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<RecordParticulars>, Problem> {
     let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
     let application = found.ok_or_else(|| Problem::not_found("application"))?;
     let mut told = particulars::of_record(&app, &application).await?;
-    if staff.0.role == Role::Technician {
+    if staff.is_technician() {
         let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
         let today = site::on(app.store.reader(), application.property_id, app.clock.now().day_in(&zone)).await?;
         told.keep_to_client(today.map(|site| site.place.client_id));

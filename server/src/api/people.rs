@@ -18,7 +18,7 @@ use utoipa::ToSchema;
 use crate::{
     access::{Anyone, OfficeOrOwner, OwnerOnly},
     api::{
-        ListQuery, company,
+        ListQuery, company, security_log,
         sessions::{Peer, issue_token, no_store},
         whole,
     },
@@ -36,7 +36,10 @@ use crate::{
         devices::Device,
         journal::JournalContext,
         people::{Person, PersonInput},
+        security_log::{NewSecurityEvent, SecurityEventKind},
+        sessions::NewToken,
     },
+    throttle,
 };
 
 pub fn routes() -> Routes {
@@ -77,9 +80,11 @@ pub async fn create_person(
     let repeat = IdempotentRequest { key, route: "create_person", fingerprint };
     office::create(&app, deed, repeat, format!("/api/v1/people/{id}"), move |connection| {
         Box::pin(async move {
-            store::people::insert(connection, id, &value, password.as_deref(), at)
-                .await
-                .map_err(|error| name_taken(error.into()))
+            let added = store::people::insert(&mut *connection, id, &value, password.as_deref(), at).await;
+            let added = added.map_err(|error| name_taken(error.into()))?;
+            let event = NewSecurityEvent::of(SecurityEventKind::PersonAdded).by(actor.person, id);
+            store::security_log::insert(connection, at, event.saying(value.role.label())).await?;
+            Ok(added)
         })
     })
     .await
@@ -183,11 +188,28 @@ pub async fn replace_person(
             if before.sign_in.is_none() {
                 needs_sign_in(&value)?;
             }
-            let done = store::people::update(connection, id, &value, password.as_deref(), if_match.versions, at).await;
-            done.map_err(|error| name_taken(error.into()))?.or_problem("person")
+            let versions = if_match.versions;
+            let done = store::people::update(&mut *connection, id, &value, password.as_deref(), versions, at).await;
+            let done = done.map_err(|error| name_taken(error.into()))?.or_problem("person")?;
+            for event in told(&before, &value, password.is_some()) {
+                store::security_log::insert(&mut *connection, at, event.by(actor.person, id)).await?;
+            }
+            Ok(done)
         })
     });
     changed.await.map(Json)
+}
+
+/// What a change of a person means for the security log.
+fn told(before: &Person, after: &PersonInput, new_password: bool) -> Vec<NewSecurityEvent> {
+    let role = || format!("{} to {}", before.role.label(), after.role.label());
+    let events = [
+        new_password.then(|| NewSecurityEvent::of(SecurityEventKind::PasswordReset)),
+        (before.role != after.role).then(|| NewSecurityEvent::of(SecurityEventKind::RoleChanged).saying(role())),
+        (before.active && !after.active).then(|| NewSecurityEvent::of(SecurityEventKind::AccessEnded)),
+        (!before.active && after.active).then(|| NewSecurityEvent::of(SecurityEventKind::AccessReturned)),
+    ];
+    events.into_iter().flatten().collect()
 }
 
 /// A code to enrol one phone with.
@@ -240,7 +262,9 @@ pub async fn new_enrolment_code(
                     "This person has left: their phone would be let in to nothing. Make the person active first.",
                 ));
             }
-            store::devices::insert_code(connection, &digest, id, at, expires_at).await?;
+            store::devices::insert_code(&mut *connection, &digest, id, at, expires_at).await?;
+            let event = NewSecurityEvent::of(SecurityEventKind::EnrolmentCodeMade).by(actor.person, id);
+            store::security_log::insert(connection, at, event).await?;
             Ok(serde_json::json!({ "person_id": id, "expires_at": expires_at }))
         })
     })
@@ -289,8 +313,9 @@ async fn enrol_device(
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);
     let (code, digest, expires_at) = (code_hash(&value.code), sha256(&token), at.plus(DEVICE_LIFE));
-    let in_browser = value.in_browser;
+    let (in_browser, address) = (value.in_browser, throttle::shown(peer.0));
     let deed = JournalContext { actor: None, at, act: "device.enrolled", subject: id.uuid() };
+    let failed = NewSecurityEvent::of(SecurityEventKind::SignInFailed).named(&value.name).from(address.clone());
     let device = office::change(&app, deed, move |connection| {
         Box::pin(async move {
             let person = store::devices::spend_code(connection, &code, at).await?;
@@ -301,11 +326,20 @@ async fn enrol_device(
                 )
             })?;
             let device = store::devices::insert(connection, id, person, &value.name, at).await?;
-            store::people::insert_token(connection, &digest, person, Some(id), at, expires_at).await?;
+            let token = NewToken { hash: &digest, person, device: Some(id), name: &value.name, at, expires_at };
+            store::sessions::insert_token(&mut *connection, &token).await?;
+            let event = NewSecurityEvent::of(SecurityEventKind::PhoneConnected).by(person, person);
+            store::security_log::insert(connection, at, event.named(&value.name).from(address)).await?;
             Ok(device)
         })
-    })
-    .await?;
+    });
+    let device = device.await;
+    if let Err(problem) = &device
+        && problem.is(Kind::NotSignedIn)
+    {
+        security_log::note(&app, failed.saying("with a code for a phone")).await;
+    }
+    let device = device?;
     let (headers, token) = issue_token(token, in_browser, DEVICE_LIFE);
     Ok((StatusCode::CREATED, headers, Json(EnrolledDevice { device, token, expires_at })).into_response())
 }
@@ -340,7 +374,12 @@ pub async fn revoke_device(
     let revoked = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let changed = store::devices::revoke(&mut *connection, id, at).await?;
-            let device = store::devices::get(connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            let device =
+                store::devices::get(&mut *connection, id).await?.ok_or_else(|| Problem::not_found("device"))?;
+            if changed {
+                let event = NewSecurityEvent::of(SecurityEventKind::PhoneSignedOut).by(actor.person, device.person_id);
+                store::security_log::insert(connection, at, event.named(&device.name)).await?;
+            }
             Ok((device, changed))
         })
     });

@@ -156,6 +156,8 @@ async fn get_product_file_content(
     let mut headers = HeaderMap::new();
     let text = |text: &str| HeaderValue::from_str(text).map_err(|error| Problem::fault(&error));
     headers.insert(header::ETAG, text(&tag)?);
+    // A label is nobody's secret, and large: a browser keeps it and asks whether it is still the same.
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));
     if caller_has.has(&tag) {
         return Ok((StatusCode::NOT_MODIFIED, headers).into_response());
     }

@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{AnyStaff, OfficeOrOwner, StaffOrPass},
     api::{ListQuery, whole},
     book::office::{self, IdempotentRequest},
     extract::{IdempotencyKey, IfMatch, PathId, Valid, ValidQuery},
@@ -99,10 +99,10 @@ pub async fn create_product(
 ///
 /// In the order in which they were added, with those on hold and the retired.
 #[utoipa::path(get, path = "/api/v1/products", operation_id = "list_products", tag = "products",
-    security(("bearer" = ["any staff"])), params(ListQuery),
+    security(("bearer" = ["any staff", "pass"])), params(ListQuery),
     responses((status = 200, description = "A page of products.", body = Page<Product>)))]
 async fn list_products(
-    _: AnyStaff,
+    _: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<ListQuery>,
 ) -> Result<Json<Page<Product>>, Problem> {
@@ -115,10 +115,10 @@ async fn list_products(
 ///
 /// With its stock and the version that a change of status must name.
 #[utoipa::path(get, path = "/api/v1/products/{id}", operation_id = "get_product", tag = "products",
-    security(("bearer" = ["any staff"])), params(("id" = ProductId, Path, description = "The product.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ProductId, Path, description = "The product.")),
     responses((status = 200, description = "The product.", body = Product)))]
 async fn get_product(
-    _: AnyStaff,
+    _: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Product>,
 ) -> Result<Response, Problem> {

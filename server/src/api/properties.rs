@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{OfficeOrOwner, StaffOrPass},
     api::{
         history::{since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
@@ -168,10 +168,10 @@ pub async fn create_property(
 ///
 /// In the order in which they were added, of all clients or of one. A technician sees those on the own visits.
 #[utoipa::path(get, path = "/api/v1/properties", operation_id = "list_properties", tag = "properties",
-    security(("bearer" = ["any staff"])), params(PropertyQuery),
+    security(("bearer" = ["any staff", "pass"])), params(PropertyQuery),
     responses((status = 200, description = "A page of properties.", body = Page<Property>)))]
 async fn list_properties(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<PropertyQuery>,
 ) -> Result<Json<Page<Property>>, Problem> {
@@ -184,10 +184,10 @@ async fn list_properties(
 ///
 /// With the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/properties/{id}", operation_id = "get_property", tag = "properties",
-    security(("bearer" = ["any staff"])), params(("id" = PropertyId, Path, description = "The property.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = PropertyId, Path, description = "The property.")),
     responses((status = 304, description = "You have this version already."), (status = 200, description = "The property.", body = Property)))]
 async fn get_property(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     known: IfNoneMatch,
     PathId(id): PathId<ids::Property>,

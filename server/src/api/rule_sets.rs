@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, OwnerOnly},
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly, StaffOrPass},
     api::office_day,
     book::{self, rule_sets::effect::RuleSetEffect, site},
     extract::{PathId, Valid, ValidQuery},
@@ -55,9 +55,9 @@ const CAUTION: &str = "A working copy of public law, read on the days shown. A p
 /// List rule sets
 ///
 /// With what each covers, the day it was last read, and the hash of its text.
-#[utoipa::path(get, path = "/api/v1/rule-sets", operation_id = "list_rule_sets", tag = "rule sets", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/rule-sets", operation_id = "list_rule_sets", tag = "rule sets", security(("bearer" = ["any staff", "pass"])),
     responses((status = 200, description = "Every rule set this server has.", body = RuleSets)))]
-async fn list_rule_sets(_: AnyStaff, State(app): State<App>) -> Json<RuleSets> {
+async fn list_rule_sets(_: StaffOrPass, State(app): State<App>) -> Json<RuleSets> {
     let law = app.law();
     let items = law.rule_sets().iter().map(|set| set.about.clone()).collect();
     let waiting = book::rule_sets::waiting(&app.offered_law, &law).into_iter().cloned().collect();
@@ -97,11 +97,11 @@ struct RuleSetOnDay {
 ///
 /// Every rule with its value, since when and until when, citation, link and how it was read. The places around it and the
 /// company's own rules are included, since they bind there too.
-#[utoipa::path(get, path = "/api/v1/rule-sets/{code}", operation_id = "get_rule_set", tag = "rule sets", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/rule-sets/{code}", operation_id = "get_rule_set", tag = "rule sets", security(("bearer" = ["any staff", "pass"])),
     params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-pa"), RuleSetQuery),
     responses((status = 200, description = "The rules of that day.", body = RuleSetOnDay)))]
 async fn get_rule_set(
-    _: AnyStaff,
+    _: StaffOrPass,
     State(app): State<App>,
     Path(code): Path<String>,
     ValidQuery(query): ValidQuery<RuleSetQuery>,
@@ -136,11 +136,11 @@ struct RuleChanges {
 ///
 /// Every day after the first and up to the last on which one of its rules began to say something else, as far as the texts
 /// were read.
-#[utoipa::path(get, path = "/api/v1/rule-sets/{code}/changes", operation_id = "list_rule_changes", tag = "rule sets", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/rule-sets/{code}/changes", operation_id = "list_rule_changes", tag = "rule sets", security(("bearer" = ["any staff", "pass"])),
     params(("code" = String, Path, description = "Code of the rule set.", pattern = "^[a-z0-9-]{2,60}$", max_length = 60, example = "us-md"), ChangesQuery),
     responses((status = 200, description = "The changes.", body = RuleChanges)))]
 async fn list_rule_changes(
-    _: AnyStaff,
+    _: StaffOrPass,
     State(app): State<App>,
     Path(code): Path<String>,
     ValidQuery(query): ValidQuery<ChangesQuery>,

@@ -8,7 +8,7 @@ use domain::{
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{OfficeOrOwner, StaffOrPass},
     api::{
         history::{since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
@@ -109,10 +109,10 @@ pub async fn create_section(
 ///
 /// In the order in which they were added, of all properties or of one. A technician sees those on the own visits.
 #[utoipa::path(get, path = "/api/v1/sections", operation_id = "list_sections", tag = "sections",
-    security(("bearer" = ["any staff"])), params(SectionQuery),
+    security(("bearer" = ["any staff", "pass"])), params(SectionQuery),
     responses((status = 200, description = "A page of sections.", body = Page<Section>)))]
 async fn list_sections(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     ValidQuery(query): ValidQuery<SectionQuery>,
 ) -> Result<Json<Page<Section>>, Problem> {
@@ -125,10 +125,10 @@ async fn list_sections(
 ///
 /// With its present area and the version that a change must name.
 #[utoipa::path(get, path = "/api/v1/sections/{id}", operation_id = "get_section", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = SectionId, Path, description = "The section.")),
     responses((status = 304, description = "You have this version already."), (status = 200, description = "The section.", body = Section)))]
 async fn get_section(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     known: IfNoneMatch,
     PathId(id): PathId<ids::Section>,

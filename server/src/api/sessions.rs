@@ -15,7 +15,7 @@ use utoipa::ToSchema;
 
 use crate::{
     access::{AnyStaff, Anyone, OwnToken, cookie},
-    api::{company, whole},
+    api::{company, security_log, whole},
     book::office,
     extract::Valid,
     password,
@@ -27,11 +27,14 @@ use crate::{
         self,
         journal::JournalContext,
         people::{Person, PersonInput, SignIn},
+        security_log::{NewSecurityEvent, SecurityEventKind},
+        sessions::{NewToken, OwnSession},
     },
+    throttle, token_uses,
 };
 
 pub fn routes() -> Routes {
-    routes!(create_company, create_session, end_session, get_caller)
+    routes!(create_company, create_session, end_session, get_caller, list_own_sessions, end_own_sessions)
 }
 
 /// A long working day without signing in again.
@@ -50,6 +53,50 @@ impl FromRequestParts<App> for Peer {
         let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
         let last = forwarded.and_then(|value| value.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
         Ok(Self(if app.throttle.behind_proxy { last.or(peer) } else { peer }))
+    }
+}
+
+/// What the program at the other end tells of itself, in words by which its user knows it again.
+#[derive(Debug)]
+pub struct Browser(pub String);
+
+impl FromRequestParts<App> for Browser {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Self::Rejection> {
+        let told = parts.headers.get(header::USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
+        Ok(Self(in_words(told)))
+    }
+}
+
+/// Browsers all name each other, so the one that the fewest others name comes first.
+fn in_words(told: &str) -> String {
+    const BROWSERS: [(&str, &str); 6] = [
+        ("Edg", "Edge"),
+        ("SamsungBrowser", "Samsung browser"),
+        ("Firefox", "Firefox"),
+        ("FxiOS", "Firefox"),
+        ("Chrom", "Chrome"),
+        ("Safari", "Safari"),
+    ];
+    const SYSTEMS: [(&str, &str); 6] = [
+        ("iPhone", "iPhone"),
+        ("iPad", "iPad"),
+        ("Android", "Android"),
+        ("Windows", "Windows"),
+        ("Mac OS X", "Mac"),
+        ("Linux", "Linux"),
+    ];
+    let found =
+        |known: &[(&str, &'static str)]| known.iter().find(|(part, _)| told.contains(part)).map(|(_, word)| *word);
+    match (found(&BROWSERS), found(&SYSTEMS)) {
+        (Some(browser), Some(system)) => format!("{browser} on {system}"),
+        (Some(one), None) | (None, Some(one)) => one.to_owned(),
+        // A script is called what it calls itself, as far as that can be read.
+        (None, None) => {
+            let name: String = told.chars().filter(|letter| !letter.is_control()).take(60).collect();
+            if name.is_empty() { "a program without a name".to_owned() } else { name }
+        }
     }
 }
 
@@ -150,36 +197,64 @@ pub fn issue_token(token: String, in_browser: bool, lasts: SignedDuration) -> (H
 
 /// Create a session (sign in)
 ///
-/// Answers a token for `Authorization: Bearer`, good for twelve hours. Tries are limited by address, and by name and address.
+/// Answers a token for `Authorization: Bearer`, good for twelve hours, or until nobody used it for as long as the settings say. Tries are
+/// limited by address, by name and address, and from addresses that are new to a name by the name and all together. Each is written into the
+/// security log.
 #[utoipa::path(post, path = "/api/v1/sessions", operation_id = "create_session", tag = "sessions", security(()), request_body = SessionInput,
     responses((status = 201, description = "Signed in.", body = Session)))]
 pub async fn create_session(
     _: Anyone,
     State(app): State<App>,
     peer: Peer,
+    browser: Browser,
     Valid { value, .. }: Valid<SessionInput>,
 ) -> Result<Response, Problem> {
-    app.throttle.count(&value.name, peer.0)?;
+    limited(&app, &value.name, peer.0).await?;
     let known = store::people::by_sign_in(app.store.reader(), &value.name).await?;
     // An unknown name costs the same time as a wrong password, so that names cannot be found out.
     let fits = password::fits(&app, value.password, known.as_ref().map(|(_, stored)| stored.clone())).await?;
     let wrong = || Problem::new(Kind::NotSignedIn, "The name or the password is wrong.");
-    let (person, stored) = known.filter(|_| fits).ok_or_else(wrong)?;
+    let tried = |kind| NewSecurityEvent::of(kind).named(&value.name).from(throttle::shown(peer.0));
+    let Some((person, stored)) = known.filter(|_| fits) else {
+        security_log::note(&app, tried(SecurityEventKind::SignInFailed)).await;
+        return Err(wrong());
+    };
     let token = new_token()?;
     let (at, digest) = (app.clock.now(), sha256(&token));
     let expires_at = at.plus(SESSION);
+    let name = browser.0;
+    let event = tried(SecurityEventKind::SignedIn).by(person, person).saying(&name);
     app.store
         .write(move |connection| {
             Box::pin(async move {
                 // While the password was looked at, it may have been changed or the person ended.
                 let same = store::people::still_signs_in(&mut *connection, person, &stored).await?;
                 same.then_some(()).ok_or_else(wrong)?;
-                Ok(store::people::insert_token(connection, &digest, person, None, at, expires_at).await?)
+                let token = NewToken { hash: &digest, person, device: None, name: &name, at, expires_at };
+                store::sessions::insert_token(&mut *connection, &token).await?;
+                Ok(store::security_log::insert(connection, at, event).await?)
             })
         })
         .await?;
     let (headers, token) = issue_token(token, value.in_browser, SESSION);
     Ok((StatusCode::CREATED, headers, Json(Session { token, expires_at })).into_response())
+}
+
+/// Refuses a try to sign in where there were too many, and tells the security log.
+pub async fn limited(app: &App, name: &str, address: Option<IpAddr>) -> Result<(), Problem> {
+    let mut counted = app.throttle.count(name, address);
+    if counted.is_ok() {
+        let shown = throttle::shown(address);
+        let known = store::security_log::has_signed_in(app.store.reader(), name, shown.as_deref()).await?;
+        if !known {
+            counted = app.throttle.count_stranger(name);
+        }
+    }
+    if counted.is_err() && app.throttle.is_to_be_told(address) {
+        let event = NewSecurityEvent::of(SecurityEventKind::SignInLimited).named(name).from(throttle::shown(address));
+        security_log::note(app, event).await;
+    }
+    counted
 }
 
 /// A token must not lie about in a cache.
@@ -194,10 +269,64 @@ pub fn no_store() -> HeaderMap {
 /// Ends the token that this request carries, at once.
 #[utoipa::path(delete, path = "/api/v1/sessions/current", operation_id = "end_session", tag = "sessions", security(("bearer" = ["any staff"])),
     responses((status = 204, description = "Signed out.")))]
-pub async fn end_session(_: AnyStaff, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
+pub async fn end_session(
+    AnyStaff(actor): AnyStaff,
+    State(app): State<App>,
+    OwnToken(token): OwnToken,
+) -> Result<Response, Problem> {
     let (digest, at) = (sha256(&token), app.clock.now());
+    let event = NewSecurityEvent::of(SecurityEventKind::SignedOut).by(actor.person, actor.person);
     app.store
-        .write(move |connection| Box::pin(async move { Ok(store::people::end_token(connection, &digest, at).await?) }))
+        .write(move |connection| {
+            Box::pin(async move {
+                store::sessions::end_token(&mut *connection, &digest, at).await?;
+                Ok(store::security_log::insert(connection, at, event).await?)
+            })
+        })
+        .await?;
+    let mut headers = HeaderMap::new();
+    gone(&mut headers);
+    Ok((StatusCode::NO_CONTENT, headers).into_response())
+}
+
+/// With what the caller is signed in.
+#[derive(Debug, Serialize, ToSchema)]
+struct OwnSessions {
+    #[schema(max_items = 200)]
+    items: Vec<OwnSession>,
+}
+
+/// List the own sessions
+///
+/// Everything with which the caller is signed in now: sign-ins and phones, what each calls itself, and when it was used last.
+#[utoipa::path(get, path = "/api/v1/me/sessions", operation_id = "list_own_sessions", tag = "sessions", security(("bearer" = ["any staff"])),
+    responses((status = 200, description = "The sessions, the newest first.", body = OwnSessions)))]
+async fn list_own_sessions(
+    AnyStaff(actor): AnyStaff,
+    State(app): State<App>,
+    OwnToken(token): OwnToken,
+) -> Result<Json<OwnSessions>, Problem> {
+    token_uses::write_down(&app).await?;
+    let items = store::sessions::of_person(app.store.reader(), actor.person, &sha256(&token), app.clock.now()).await?;
+    Ok(Json(OwnSessions { items }))
+}
+
+/// End all own sessions (sign out everywhere)
+///
+/// Ends every sign-in and phone of the caller, this one too, and every code that was made for a phone and not used yet. What a phone has not
+/// sent stays on it.
+#[utoipa::path(delete, path = "/api/v1/me/sessions", operation_id = "end_own_sessions", tag = "sessions", security(("bearer" = ["any staff"])),
+    responses((status = 204, description = "Signed out everywhere.")))]
+pub async fn end_own_sessions(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result<Response, Problem> {
+    let at = app.clock.now();
+    let event = NewSecurityEvent::of(SecurityEventKind::SignedOutEverywhere).by(actor.person, actor.person);
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                store::sessions::end_all(&mut *connection, actor.person, at).await?;
+                Ok(store::security_log::insert(connection, at, event).await?)
+            })
+        })
         .await?;
     let mut headers = HeaderMap::new();
     gone(&mut headers);
@@ -236,4 +365,36 @@ async fn get_caller(AnyStaff(actor): AnyStaff, State(app): State<App>) -> Result
     let person = store::people::get(app.store.reader(), person).await?.ok_or_else(|| Problem::not_found("person"))?;
     let (company_name, time_zone) = company(&app).await?;
     Ok(Json(Caller { person, device_id: device, company_name, time_zone, now: app.clock.now() }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_words;
+
+    #[test]
+    fn a_browser_is_called_by_words_that_its_user_knows() {
+        let webkit = "AppleWebKit/537.36 (KHTML, like Gecko)";
+        let cases = [
+            ("Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0".to_owned(), "Firefox on Linux"),
+            (
+                format!(
+                    "Mozilla/5.0 (Windows NT 10.0; Win64; x64) {webkit} Chrome/140.0.0.0 Safari/537.36 Edg/140.0.0.0"
+                ),
+                "Edge on Windows",
+            ),
+            (
+                format!("Mozilla/5.0 (Linux; Android 10; K) {webkit} Chrome/140.0.0.0 Mobile Safari/537.36"),
+                "Chrome on Android",
+            ),
+            (
+                format!("Mozilla/5.0 (iPhone; CPU iPhone OS 18_0 like Mac OS X) {webkit} Version/18.0 Safari/604.1"),
+                "Safari on iPhone",
+            ),
+            ("book-copier/2".to_owned(), "book-copier/2"),
+            (String::new(), "a program without a name"),
+        ];
+        for (told, words) in cases {
+            assert_eq!(in_words(&told), words);
+        }
+    }
 }

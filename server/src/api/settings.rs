@@ -32,7 +32,7 @@ async fn get_settings(_: AnyStaff, State(app): State<App>, known: IfNoneMatch) -
 
 /// Replace the company's settings
 ///
-/// How pages write a day. Nothing that is stored or decided changes with it.
+/// How pages write a day, when an unused sign-in ends, and how long the security log is kept. Nothing that is stored or decided changes with it.
 #[utoipa::path(put, path = "/api/v1/settings", operation_id = "replace_settings", tag = "settings", security(("bearer" = ["owner"])),
     params(IfMatch), request_body = SettingsInput, responses((status = 200, description = "Changed.", body = Settings)))]
 pub async fn replace_settings(

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{AnyStaff, OfficeOrOwner, StaffOrPass},
     api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
@@ -88,10 +88,10 @@ pub async fn record_soil_report(
 ///
 /// In the order in which they were written. A technician sees those of sections on the own visits.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/soil-reports", operation_id = "list_soil_reports", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
     responses((status = 200, description = "A page of soil reports.", body = Page<SoilReport>)))]
 async fn list_soil_reports(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(section): PathId<ids::Section>,
     ValidQuery(query): ValidQuery<ListQuery>,
@@ -127,10 +127,10 @@ struct InterpretedSoilReport {
 ///
 /// With cautions about how the sample was taken, and with the day until which each rule set over the property takes it.
 #[utoipa::path(get, path = "/api/v1/soil-reports/{id}", operation_id = "get_soil_report", tag = "sections",
-    security(("bearer" = ["any staff"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = SoilReportId, Path, description = "The soil report.")),
     responses((status = 200, description = "The soil report.", body = InterpretedSoilReport)))]
 async fn get_soil_report(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::SoilReport>,
 ) -> Result<Json<InterpretedSoilReport>, Problem> {

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{OfficeOrOwner, StaffOrPass},
     api::company,
     book::{
         company_year::{self, SectionSum},
@@ -83,11 +83,11 @@ fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Span, TimeZone), Probl
 /// Of a client, a property or a section: area, cap and who set it, what was put down in all and in quick-release form,
 /// phosphate, potash, pounds on 1,000 sq ft, what remains, percent of the cap, each line traced to its record, gaps named.
 /// As JSON or CSV.
-#[utoipa::path(get, path = "/api/v1/statements", operation_id = "get_statement", tag = "statements", security(("bearer" = ["any staff"])),
+#[utoipa::path(get, path = "/api/v1/statements", operation_id = "get_statement", tag = "statements", security(("bearer" = ["any staff", "pass"])),
     params(StatementQuery),
     responses((status = 200, description = "The statement.", content((Statement = "application/json"), (String = "text/csv")))))]
 async fn get_statement(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     headers: HeaderMap,
     ValidQuery(query): ValidQuery<StatementQuery>,

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner},
+    access::{AnyStaff, OfficeOrOwner, StaffOrPass},
     book::{
         credentials::{self, Errand},
         weather::{self, PlannedProduct, ProductHours, ServiceWeather, WorkingWindow},
@@ -255,10 +255,10 @@ struct RecordWeather {
 /// What the record says, what weather services had said at that moment with source and age, the answers that this was taken
 /// from by their hash, and the rain that fell within a day.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/weather", operation_id = "get_application_weather", tag = "weather",
-    security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application.")),
+    security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "What was known.", body = RecordWeather)))]
 async fn get_application_weather(
-    staff: AnyStaff,
+    staff: StaffOrPass,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<RecordWeather>, Problem> {

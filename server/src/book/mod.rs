@@ -9,6 +9,7 @@ pub mod drift;
 pub mod duties;
 pub mod gaps;
 pub mod history;
+pub mod journal;
 pub mod load_sheet;
 pub mod measurements;
 pub mod office;

@@ -41,6 +41,7 @@ where
                 if let Some(first) = replay(connection, deed, &repeat).await? {
                     return Ok(first);
                 }
+                ask_about_twin(connection, deed, &repeat).await?;
                 let made = work(connection).await?;
                 let body = serde_json::to_string(&made)?;
                 store::journal::append(connection, deed, &body).await?;
@@ -133,13 +134,41 @@ async fn replay(
     }
 }
 
+/// What two people at a desk, or one script that lost an answer, write twice without noticing: nothing else tells a second visit,
+/// spill or delivery from the first one sent again.
+const ASKED_ABOUT: [&str; 3] = ["create_visit", "record_stock_movement", "create_lot"];
+/// How long what is written is still asked about.
+const A_MINUTE_MS: i64 = 60_000;
+
+/// Refuses what the same person wrote a moment ago and sends again without a key. With one, a second thing is meant.
+async fn ask_about_twin(
+    connection: &mut SqliteConnection,
+    deed: JournalContext,
+    repeat: &IdempotentRequest,
+) -> Result<(), Problem> {
+    let Some(actor) = deed.actor.filter(|_| repeat.key.key.is_none() && ASKED_ABOUT.contains(&repeat.route)) else {
+        return Ok(());
+    };
+    let (person, since) = (actor.person.to_string(), deed.at.millis() - A_MINUTE_MS);
+    let twin = store::journal::written_since(connection, &person, repeat.route, &repeat.fingerprint, since).await?;
+    let Some(stored) = twin else { return Ok(()) };
+    let address = stored.split_once('\n').map_or(stored.as_str(), |(address, _)| address);
+    let detail = format!(
+        "You sent the same a moment ago, and it is stored: {address}. If this is a second one, say so with an Idempotency-Key."
+    );
+    Err(Problem::new(Kind::WrittenAlready, detail).with_existing(address))
+}
+
 async fn remember(
     connection: &mut SqliteConnection,
     deed: JournalContext,
     repeat: &IdempotentRequest,
     created: &Created,
 ) -> Result<(), Problem> {
-    let (Some(key), Some(actor)) = (&repeat.key.key, deed.actor) else { return Ok(()) };
+    let Some(actor) = deed.actor else { return Ok(()) };
+    // No key of a caller begins like this one, under which the same is found that comes without a key.
+    let own = ASKED_ABOUT.contains(&repeat.route).then(|| format!("~{}", deed.subject));
+    let Some(key) = repeat.key.key.as_ref().or(own.as_ref()) else { return Ok(()) };
     let answer = store::journal::StoredResponse {
         person: actor.person.to_string(),
         route: repeat.route,

@@ -21,7 +21,7 @@ use crate::{
         applications::{seen::Observation, told::Written},
         local::Local,
         office::dates,
-        office_session::OfficeSession,
+        office_session::PaperSession,
         page,
     },
     paging::PageRequest,
@@ -52,6 +52,7 @@ struct RecordPage {
     evidence: Option<Evidence>,
     corrections: Vec<Corrected>,
     additions: Vec<Added>,
+    outside: bool,
 }
 
 /// What was added since.
@@ -78,12 +79,12 @@ const CORRECTIONS: PageRequest = PageRequest { after: 0, take: 1000 };
 
 /// A record, the decision it was stored under, and what the law wants of it.
 pub async fn record(
-    _: OfficeSession,
+    session: PaperSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Response, Problem> {
     let missing = || Problem::not_found("application");
-    let (reader, scope) = (app.store.reader(), Scope::Company);
+    let (reader, scope) = (app.store.reader(), session.scope());
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
     let told = particulars::of_record(&app, &a).await?;
@@ -130,6 +131,7 @@ pub async fn record(
             evidence,
             corrections,
             additions,
+            outside: session.is_outside(),
         }
         .render(),
     ))

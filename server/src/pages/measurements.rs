@@ -216,9 +216,9 @@ pub async fn one(
     State(app): State<App>,
     PathId(id): PathId<ids::Measurement>,
 ) -> Result<Response, Problem> {
-    let staff = || AnyStaff(desk.0);
-    let Json(one) = api::measurements::get_measurement(staff(), State(app.clone()), PathId(id)).await?;
-    let explained = api::measurements::get_measurement_derivation(staff(), State(app.clone()), PathId(id)).await?;
+    let Json(one) = api::measurements::get_measurement(desk.reader(), State(app.clone()), PathId(id)).await?;
+    let explained =
+        api::measurements::get_measurement_derivation(desk.reader(), State(app.clone()), PathId(id)).await?;
     let section = sections::get(&app, one.section_id).await?;
     let error = one.error.as_ref();
     let error =

@@ -22,6 +22,7 @@ mod lots;
 mod measurements;
 mod office;
 mod office_session;
+mod passes;
 mod passwords;
 mod people;
 mod phone;
@@ -33,6 +34,7 @@ mod properties;
 mod reviews;
 mod rule_sets;
 mod sections;
+mod security_log;
 mod sessions;
 mod settings;
 mod soil_reports;
@@ -52,7 +54,7 @@ use askama::Template;
 use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, State},
-    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
 };
 
@@ -66,6 +68,9 @@ pub fn routes() -> Router<App> {
         .route("/page.css", get(style))
         .route("/sign-in", get_and_post(sessions::sign_in, sessions::send_sign_in))
         .route("/sign-out", post(sessions::sign_out))
+        .route("/new-password", get_and_post(passwords::forgotten, passwords::set_forgotten))
+        .route("/inspector", get_and_post(passes::inspector, passes::enter))
+        .route("/inspector/leave", post(passes::leave))
         .route("/reviews", get(reviews::list))
         .route("/reviews/{id}", get_and_post(reviews::one, reviews::close))
         .route("/rules", get(office_session::rules))
@@ -141,6 +146,11 @@ fn desk_routes() -> Router<App> {
         )
         .route("/office/rules/{code}/new", get_and_post(rule_sets::new, rule_sets::confirm))
         .route("/office/settings", get_and_post(settings::one, settings::change))
+        .route("/office/sessions", get_and_post(sessions::own, sessions::end_own))
+        .route("/office/security-log", get(security_log::list))
+        .route("/office/passes", get(passes::list))
+        .route("/office/passes/new", get_and_post(passes::new, passes::make))
+        .route("/office/passes/{id}/end", get_and_post(passes::ask_end, passes::end))
         .route("/office/password", get_and_post(passwords::ask, passwords::change))
         .route("/office/gaps", get(gaps::list))
         .route("/office/records/{id}/add", get_and_post(gaps::new, gaps::add))
@@ -149,6 +159,7 @@ fn desk_routes() -> Router<App> {
         .route("/office/people/{id}", get_and_post(people::one, people::change))
         .route("/office/people/{id}/credentials/new", get_and_post(credentials::new, credentials::add))
         .route("/office/credentials/{id}", get_and_post(credentials::one, credentials::change))
+        .route("/office/people/{id}/password-code", get_and_post(passwords::ask_code, passwords::make_code))
         .route("/office/people/{id}/code", get_and_post(people::ask_code, people::make_code))
         .route("/office/phones/{id}/lock-out", get_and_post(people::ask_lock_out, people::lock_out))
 }
@@ -166,9 +177,6 @@ fn page_without_form(html: Result<String, askama::Error>) -> Response {
         Ok(html) => {
             let mut response = Html(html).into_response();
             response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PAGE_POLICY));
-            response
-                .headers_mut()
-                .insert(HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin"));
             response
         }
         Err(error) => Problem::fault(&error).into_response(),

@@ -9,10 +9,11 @@ use axum::{
 use domain::actor::{Actor, Role};
 
 use crate::{
-    access::{AnyStaff, OfficeOrOwner, OwnerOnly, Visitor},
+    access::{AnyStaff, OfficeOrOwner, OwnerOnly, Reader, StaffOrPass, Visitor},
     api,
     pages::{office::dates, page},
     problem::{Kind, Problem},
+    scope::Scope,
     state::App,
 };
 
@@ -29,6 +30,11 @@ impl OfficeSession {
     /// For what everybody may do.
     pub fn staff(self) -> AnyStaff {
         AnyStaff(self.0)
+    }
+
+    /// For what somebody with a pass may read too.
+    pub fn reader(self) -> StaffOrPass {
+        StaffOrPass(Reader::Staff(self.0))
     }
 
     pub fn is_owner(self) -> bool {
@@ -55,11 +61,43 @@ impl FromRequestParts<App> for OfficeSession {
             Some(_) => {
                 Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
             }
-            None => {
-                let wanted = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
-                let wanted = wanted.replace('%', "%25").replace('&', "%26").replace('?', "%3F").replace('#', "%23");
-                Err(Redirect::to(&format!("/sign-in?to={wanted}")).into_response())
+            None => Err(to_sign_in(parts)),
+        }
+    }
+}
+
+/// To the sign-in, and from there to what was asked for.
+fn to_sign_in(parts: &Parts) -> Response {
+    let wanted = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
+    let wanted = wanted.replace('%', "%25").replace('&', "%26").replace('?', "%3F").replace('#', "%23");
+    Redirect::to(&format!("/sign-in?to={wanted}")).into_response()
+}
+
+/// Whoever reads a paper at a page: the office, the owner, or somebody from outside with a pass, of whom what they read is logged.
+#[derive(Debug, Clone, Copy)]
+pub struct PaperSession(StaffOrPass);
+
+impl PaperSession {
+    pub fn scope(self) -> Scope {
+        self.0.scope()
+    }
+
+    pub fn is_outside(self) -> bool {
+        matches!(self.0.0, Reader::Outside { .. })
+    }
+}
+
+impl FromRequestParts<App> for PaperSession {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        match StaffOrPass::from_request_parts(parts, app).await {
+            Ok(reader) if reader.is_technician() => {
+                Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
             }
+            Ok(reader) => Ok(Self(reader)),
+            Err(problem) if problem.status == 401 => Err(to_sign_in(parts)),
+            Err(problem) => Err(problem.into_response()),
         }
     }
 }
@@ -91,6 +129,7 @@ impl FromRequestParts<App> for OwnerSession {
 #[template(path = "rules.html")]
 struct Rules {
     sets: Vec<Set>,
+    outside: bool,
 }
 
 struct Set {
@@ -104,7 +143,7 @@ struct Set {
 }
 
 /// Every rule set as it holds today.
-pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
+pub async fn rules(reader: PaperSession, State(app): State<App>) -> Result<Response, Problem> {
     let today = api::office_day(&app).await?;
     let order = dates(&app).await?;
     let law = app.law();
@@ -118,8 +157,8 @@ pub async fn rules(_: OfficeSession, State(app): State<App>) -> Result<Response,
             last_checked: order.day(set.about.last_checked),
             coverage: set.about.coverage.clone(),
             rules: law.on_day(codes, today).into_iter().filter(own).collect(),
-            waits: waiting.iter().any(|about| about.code == set.about.code),
+            waits: !reader.is_outside() && waiting.iter().any(|about| about.code == set.about.code),
         }
     };
-    Ok(page(Rules { sets: law.rule_sets().iter().map(set).collect() }.render()))
+    Ok(page(Rules { sets: law.rule_sets().iter().map(set).collect(), outside: reader.is_outside() }.render()))
 }

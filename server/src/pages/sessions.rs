@@ -11,12 +11,18 @@ use serde_json::json;
 
 use crate::{
     access::{AnyStaff, Anyone, OwnPage, OwnToken},
-    api::sessions::{self, Peer},
+    api::{
+        self,
+        sessions::{self, Browser, Peer},
+    },
     extract::{self, Valid},
-    pages::{form::FormData, page},
+    pages::{form::FormData, local::Local, office, office_session::OfficeSession, page},
     problem::Problem,
     reply::ErrorPageRendered,
+    secret::sha256,
     state::App,
+    store::{self, sessions::OwnSession},
+    token_uses,
 };
 
 #[derive(Debug, Deserialize)]
@@ -50,13 +56,14 @@ pub async fn send_sign_in(
     _: OwnPage,
     State(app): State<App>,
     peer: Peer,
+    browser: Browser,
     sent: FormData,
 ) -> Result<Response, Problem> {
     let (to, name) = (own_address(sent.one("to")), sent.one("name").unwrap_or_default());
     let body = json!({ "name": name, "password": sent.one("password").unwrap_or_default(), "in_browser": true });
     let done = async {
         let valid = Valid { fingerprint: String::new(), value: extract::checked_body(&app, body)? };
-        sessions::create_session(Anyone, State(app.clone()), peer, valid).await
+        sessions::create_session(Anyone, State(app.clone()), peer, browser, valid).await
     };
     match done.await {
         Ok(signed_in) => Ok(onward(signed_in.headers(), &to)),
@@ -83,6 +90,46 @@ pub async fn sign_out(
         return Ok(onward(&HeaderMap::new(), "/sign-in"));
     }
     let done = sessions::end_session(staff?, State(app), token?).await?;
+    Ok(onward(done.headers(), "/sign-in"))
+}
+
+#[derive(Template)]
+#[template(path = "own_sessions.html")]
+struct OwnSessionsPage {
+    sessions: Vec<Shown>,
+    idle: u16,
+}
+
+/// One of the sessions, with the company's clock.
+struct Shown {
+    name: String,
+    since: String,
+    last_used: String,
+    ends: String,
+    current: bool,
+}
+
+/// Everywhere where somebody of the office is signed in.
+pub async fn own(desk: OfficeSession, State(app): State<App>, OwnToken(token): OwnToken) -> Result<Response, Problem> {
+    token_uses::write_down(&app).await?;
+    let reader = app.store.reader();
+    let found = store::sessions::of_person(reader, desk.0.person, &sha256(&token), app.clock.now()).await?;
+    let (dates, (_, zone)) = (office::dates(&app).await?, api::company(&app).await?);
+    let local = Local::of(&zone);
+    let shown = |one: OwnSession| Shown {
+        since: local.minute(one.signed_in_at, dates),
+        last_used: local.minute(one.last_used_at, dates),
+        ends: local.minute(one.expires_at, dates),
+        current: one.current,
+        name: one.name,
+    };
+    let idle = store::settings::get(reader).await?.idle_minutes;
+    Ok(page(OwnSessionsPage { sessions: found.into_iter().map(shown).collect(), idle }.render()))
+}
+
+/// Signs out everywhere and goes to the sign-in.
+pub async fn end_own(desk: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
+    let done = sessions::end_own_sessions(desk.staff(), State(app)).await?;
     Ok(onward(done.headers(), "/sign-in"))
 }
 

@@ -21,6 +21,11 @@ fn form(settings: &Settings) -> Form {
         Field::one("/date_order", "How pages write a date", orders),
         Field::number("/rule_sets_months", "Rule sets are read again after so many months")
             .help("From then on Today asks for a new look at each rule set that binds one of the properties."),
+        Field::number("/idle_minutes", "Minutes after which an unused sign-in ends")
+            .under("Sign-in")
+            .help("5 to 720. A sign-in ends after twelve hours in any case; phones that are connected with a code stay connected."),
+        Field::number("/security_log_days", "Days for which the security log is kept")
+            .help("90 to 3650. What is older is deleted by itself."),
     ];
     Form::new("Settings", "/office/settings", "Save", fields)
         .filled(settings, settings.version())

@@ -16,6 +16,7 @@ use crate::{
     book::{
         company_year::{self, SectionSum},
         gaps,
+        journal::{self, JournalState},
         statement::{self, Preparation, SectionStatement, Statement},
     },
     extract::PathId,
@@ -23,12 +24,11 @@ use crate::{
         figures::{self, Figure},
         local::Local,
         office::dates,
-        office_session::OfficeSession,
+        office_session::{OfficeSession, PaperSession},
         page,
-        year::outlook::{JournalState, RunsPast},
+        year::outlook::RunsPast,
     },
     problem::{FieldFault, Problem},
-    scope::Scope,
     state::App,
     store::{
         self,
@@ -78,9 +78,15 @@ struct YearPage {
     past: usize,
     runs_past: Vec<RunsPast>,
     /// For the owner alone.
-    journal: Option<JournalState>,
+    journal: Option<JournalShown>,
     reports: Vec<ReportDue>,
     clients: Vec<ClientYear>,
+}
+
+struct JournalShown {
+    state: JournalState,
+    /// By the company's clock.
+    last_at: Option<String>,
 }
 
 struct ClientYear {
@@ -153,7 +159,12 @@ pub async fn year(
     }
     let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
     let runs_past = outlook::runs_past(&sums);
-    let journal = if actor.role == Role::Owner { Some(outlook::journal(&app, &local, dates).await?) } else { None };
+    let journal = if actor.role == Role::Owner {
+        let state = journal::state(&app.store).await?;
+        Some(JournalShown { last_at: state.last_at.map(|at| local.minute(at, dates)), state })
+    } else {
+        None
+    };
     Ok(page(YearPage { dates, year, sections: sums.len(), past, runs_past, journal, reports, clients }.render()))
 }
 
@@ -164,6 +175,7 @@ struct StatementPage {
     s: Statement,
     /// When it was prepared, by the company's clock.
     prepared: String,
+    outside: bool,
 }
 
 impl StatementPage {
@@ -176,17 +188,17 @@ impl StatementPage {
 
 /// A client's statement, to be read and printed.
 pub async fn client(
-    _: OfficeSession,
+    reader: PaperSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Client>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
     let YearView { year, span, zone, company: company_name, local, dates } = asked(&app, &which).await?;
     let (about, at) = (About::Client(id), app.clock.now());
-    let parts = store::statements::load(app.store.reader(), about, span, Scope::Company).await?;
+    let parts = store::statements::load(app.store.reader(), about, span, reader.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
     let preparation = Preparation { year, span, at, zone, company_name, law: &app.law(), record_gaps };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
-    Ok(page(StatementPage { dates, s, prepared }.render()))
+    Ok(page(StatementPage { dates, s, prepared, outside: reader.is_outside() }.render()))
 }

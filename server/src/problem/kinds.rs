@@ -12,6 +12,7 @@ pub enum Kind {
     MethodNotAllowed,
     NotAcceptable,
     IdReused,
+    WrittenAlready,
     Conflict,
     VersionOutdated,
     TooLarge,
@@ -39,7 +40,7 @@ pub struct About {
     pub help: &'static str,
 }
 
-pub const KINDS: [About; 19] = [
+pub const KINDS: [About; 20] = [
     About {
         kind: Kind::Malformed,
         slug: "malformed-request",
@@ -99,9 +100,18 @@ pub const KINDS: [About; 19] = [
         slug: "id-reused",
         status: StatusCode::CONFLICT,
         title: "This id already names something else",
-        meaning: "A record with this id is stored, and its content differs in the fields that `errors` names. The stored one stays as it is.",
-        way_out: "If it is the same work, keep the stored record and send a correction. If it is other work, send it under a new id.",
+        meaning: "A record with this id is stored, and its content differs in the fields that `errors` names; or the id names a thing of another kind, whose address is in `existing`. What is stored stays as it is.",
+        way_out: "If it is the same work, keep the stored record and send a correction. If it is other work, or a thing of another kind, send it under a new id.",
         help: "recording#one-record-however-often-it-is-sent",
+    },
+    About {
+        kind: Kind::WrittenAlready,
+        slug: "written-already",
+        status: StatusCode::CONFLICT,
+        title: "The same was written a moment ago",
+        meaning: "You sent the very same visit, stock movement or delivery within the last minute; `existing` is its address. Nothing was stored a second time.",
+        way_out: "If it is the same one, there is nothing to do. If it is a second one, send it with an `Idempotency-Key`: a key that is new says that the thing is new.",
+        help: "api#send-again-without-harm",
     },
     About {
         kind: Kind::Conflict,
@@ -180,7 +190,7 @@ pub const KINDS: [About; 19] = [
         slug: "too-many-requests",
         status: StatusCode::TOO_MANY_REQUESTS,
         title: "Too many tries",
-        meaning: "Signing in and connecting a phone are limited, by name and by address.",
+        meaning: "Signing in, codes, connecting a phone, and reading with a pass are limited, by name, by address and together.",
         way_out: "Wait as long as `Retry-After` says, then try again.",
         help: "people#passwords-and-wrong-tries",
     },

@@ -55,10 +55,52 @@ pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }
 
-/// Text that a spreadsheet would take for a formula is marked as text. Numbers are written as numbers.
+/// Text that a spreadsheet would take for a formula, a day or a number is marked as text. Numbers are written as numbers.
 fn text(value: &str) -> String {
-    let formula = value.starts_with(['=', '+', '-', '@', '\t', '\r', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']);
-    if formula { format!("'{value}") } else { value.to_owned() }
+    let seen = value.trim_start();
+    let formula = seen.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'])
+        || value.starts_with(['\t', '\r']);
+    if formula || reads_as_value(seen) { format!("'{value}") } else { value.to_owned() }
+}
+
+/// Whether all of a text is a day, a time or a number to a spreadsheet: the grade 10-10-10 becomes October 10, 2010, the lot 0042
+/// loses its zeros, 3E5 becomes 300000. Digits, what stands between them, and the name of a month (MAR-1, 2 May) make one.
+fn reads_as_value(value: &str) -> bool {
+    const WORDS: [&str; 29] = [
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+        "jan",
+        "feb",
+        "mar",
+        "apr",
+        "jun",
+        "jul",
+        "aug",
+        "sept",
+        "sep",
+        "oct",
+        "nov",
+        "dec",
+        "am",
+        "pm",
+        "e",
+        "a",
+        "p",
+    ];
+    let words = value.split(|letter: char| !letter.is_ascii_alphabetic()).filter(|word| !word.is_empty());
+    let known = words.map(str::to_ascii_lowercase).all(|word| WORDS.contains(&word.as_str()));
+    let between = |letter: char| letter.is_ascii_alphanumeric() || " .,:/-$%()'".contains(letter);
+    known && value.chars().all(between) && value.chars().any(|letter| letter.is_ascii_digit())
 }
 
 fn number<T: ToString>(value: Option<T>) -> String {
@@ -76,7 +118,7 @@ fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementL
         line.application_id.to_string(),
         number(line.correction_id),
         text(&line.product_name),
-        line.grade.clone(),
+        text(&line.grade),
         line.area_sqft.to_string(),
         line.product_lb.to_string(),
         line.delivers.nitrogen_lb.to_string(),
@@ -184,4 +226,34 @@ pub fn load_sheet(sheet: &DayLoad) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(row)?;
     }
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_spreadsheet_would_change_is_marked_as_text() {
+        let changed = [
+            "10-10-10", "26-0-3", "0042", "3E5", "1/2", "8:30", "MAR1", "2 May", "Sept-2", "1,000", "12 am", "=1+1",
+            " =1+1", "-",
+        ];
+        for value in changed.into_iter().chain(["@home", "\u{ff1d}1", "\tx", "(12)"]) {
+            assert_eq!(text(value), format!("'{value}"), "{value}");
+        }
+        let plain = [
+            "Front lawn",
+            "5 May Street",
+            "1 Street A, Sampletown",
+            "LOT-1",
+            "10-10-10 slow",
+            "Marsh 2",
+            "",
+            "Tech 01",
+            "No. 3 back",
+        ];
+        for value in plain {
+            assert_eq!(text(value), value, "{value}");
+        }
+    }
 }

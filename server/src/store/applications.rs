@@ -96,11 +96,11 @@ pub async fn get(
     id: ApplicationId,
     scope: Scope,
 ) -> Result<Option<ApplicationView>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         ApplicationRead,
         r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
-           WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $2))"#,
+           WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = a.property_id AND v.viewer = $2))"#,
         key,
         person
     )
@@ -116,7 +116,7 @@ pub async fn list(
     filter: Filter,
     scope: Scope,
 ) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
-    let person = scope.person();
+    let person = scope.viewer();
     let rows = sqlx::query_as!(
         ApplicationRead,
         r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
@@ -126,7 +126,7 @@ pub async fn list(
              AND ($4 IS NULL OR a.applied_on >= $4)
              AND ($5 IS NULL OR a.applied_on <= $5)
              AND ($6 IS NULL OR a.beyond_the_rules = $6)
-             AND ($7 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $7))
+             AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = a.property_id AND v.viewer = $7))
            ORDER BY a.seq DESC LIMIT $8"#,
         span.after,
         filter.property,
@@ -186,14 +186,14 @@ pub async fn corrections(
     id: Option<CorrectionId>,
     scope: Scope,
 ) -> Result<Vec<Sequenced<CorrectionView>>, sqlx::Error> {
-    let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.person());
+    let (application, id, person) = (application.map(|id| id.to_string()), id.map(|id| id.to_string()), scope.viewer());
     let rows = sqlx::query_as!(
         CorrectionRead,
         r#"SELECT c.seq AS "seq!", c.body AS "body!: String", c.lines AS "lines!: String", told.body AS "texts?", told.destroyed_by AS "destroyed_by?"
            FROM correction_rows AS c JOIN applications AS a ON a.id = c.application_id
            LEFT JOIN personal_texts AS told ON told.record_id = c.id
            WHERE c.seq > $1 AND ($2 IS NULL OR c.application_id = $2) AND ($3 IS NULL OR c.id = $3)
-             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = a.property_id AND v.person_id = $4))
+             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = a.property_id AND v.viewer = $4))
            ORDER BY c.seq LIMIT $5"#,
         span.after,
         application,
@@ -231,7 +231,7 @@ pub struct Attempt {
 }
 
 pub async fn attempt(pool: &SqlitePool, id: AttemptId, scope: Scope) -> Result<Option<Attempt>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query!(
         r#"SELECT t.kind AS "kind!", t.subject_id AS "subject_id!", t.property_id AS "property_id!", t.person_id AS "person_id!",
                   t.received_at AS "received_at!", t.content AS "content!",

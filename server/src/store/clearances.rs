@@ -23,10 +23,10 @@ pub async fn get(
     scope: Scope,
     now: Instant,
 ) -> Result<Option<ClearanceView>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query!(
         r#"SELECT c.body AS "body!: String", p.label AS "label!" FROM clearance_rows AS c JOIN products AS p ON p.id = c.product_id
-           WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = c.property_id AND v.person_id = $2))"#,
+           WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = c.property_id AND v.viewer = $2))"#,
         key,
         person
     )

@@ -157,14 +157,14 @@ pub async fn update(
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) -> Result<Option<Client>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         ClientRow,
         r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.email, c.cancelled_on,
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM properties AS p JOIN assignments AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))"#,
+               SELECT 1 FROM properties AS p JOIN sight AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.viewer = $2))"#,
         key,
         person
     )
@@ -175,14 +175,14 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: ClientId, scope: Scope) 
 
 /// A page of clients, in the order in which they were written.
 pub async fn list(pool: &SqlitePool, span: PageRequest, scope: Scope) -> Result<Vec<Sequenced<Client>>, sqlx::Error> {
-    let person = scope.person();
+    let person = scope.viewer();
     let rows = sqlx::query_as!(
         ClientRow,
         r#"SELECT c.seq AS "seq!", c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.email, c.cancelled_on,
                   c.version AS "version!", c.created_at AS "created_at!"
            FROM clients AS c
            WHERE c.seq > $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM properties AS p JOIN assignments AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.person_id = $2))
+               SELECT 1 FROM properties AS p JOIN sight AS v ON v.property_id = p.id WHERE p.client_id = c.id AND v.viewer = $2))
            ORDER BY c.seq LIMIT $3"#,
         span.after,
         person,

@@ -117,15 +117,15 @@ pub async fn get(
     id: DivisionId,
     scope: Scope,
 ) -> Result<Option<Division>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         DivisionRow,
         r#"SELECT d.seq AS "seq!", d.id AS "id!", d.section_id AS "section_id!", d.since AS "since!", d.parts AS "parts!",
                   d.person_id AS "person_id!", d.created_at AS "created_at!"
            FROM divisions AS d
            WHERE d.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
-               WHERE s.id = d.section_id AND v.person_id = $2))"#,
+               SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
+               WHERE s.id = d.section_id AND v.viewer = $2))"#,
         key,
         person
     )

@@ -291,7 +291,7 @@ pub async fn get(
     id: MeasurementId,
     scope: Scope,
 ) -> Result<Option<Measurement>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         MeasurementRow,
         r#"SELECT m.seq AS "seq!", m.id AS "id!", m.section_id AS "section_id!", m.area AS "area!", m.metric_area, m.lawn, m.parts,
@@ -301,8 +301,8 @@ pub async fn get(
                    FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String"
            FROM measurements AS m
            WHERE m.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
-               WHERE s.id = m.section_id AND v.person_id = $2))"#,
+               SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
+               WHERE s.id = m.section_id AND v.viewer = $2))"#,
         key,
         person
     )

@@ -2,7 +2,7 @@
 
 use domain::{
     actor::{Actor, Role},
-    ids::{DeviceId, PersonId},
+    ids::PersonId,
     time::Instant,
 };
 use serde::{Deserialize, Serialize};
@@ -11,7 +11,7 @@ use utoipa::ToSchema;
 
 use crate::{
     paging::{PageRequest, Sequenced},
-    store::{enum_text, read, read_enum, read_instant},
+    store::{enum_text, read, read_enum, read_instant, sessions},
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -102,17 +102,26 @@ impl TryFrom<PersonRow> for Sequenced<Person> {
     }
 }
 
-/// The person behind a token, if the token has not ended, the person is active and the device not revoked.
-pub async fn actor_by_token(pool: &SqlitePool, hash: &str, now: Instant) -> Result<Option<Actor>, sqlx::Error> {
+/// The person behind a token, if the token has not ended, the person is active and the device not revoked. A session that nobody
+/// used for a while has ended too; a phone has not, because it lies in a truck. `used` is a use that is not written down yet.
+pub async fn actor_by_token(
+    pool: &SqlitePool,
+    hash: &str,
+    now: Instant,
+    used: Option<i64>,
+) -> Result<Option<Actor>, sqlx::Error> {
     let now = now.millis();
     let row = sqlx::query!(
         r#"SELECT p.id AS "person!", p.role AS "role!", t.device_id
            FROM tokens AS t
            JOIN people AS p ON p.id = t.person_id
            LEFT JOIN devices AS d ON d.id = t.device_id
-           WHERE t.hash = $1 AND t.ended_at IS NULL AND t.expires_at > $2 AND p.active = 1 AND d.revoked_at IS NULL"#,
+           WHERE t.hash = $1 AND t.ended_at IS NULL AND t.expires_at > $2 AND p.active = 1 AND d.revoked_at IS NULL
+             AND (t.device_id IS NOT NULL
+                  OR max(coalesce(t.last_used_at, t.created_at), coalesce($3, 0)) > $2 - (SELECT s.idle_minutes FROM settings AS s) * 60000)"#,
         hash,
-        now
+        now,
+        used
     )
     .fetch_optional(pool)
     .await?;
@@ -180,7 +189,7 @@ pub async fn update(
     .await?;
     let other_role = before.is_some_and(|before| before.role != input.role);
     if done.rows_affected() > 0 && (password_hash.is_some() || !input.active || other_role) {
-        end_all(&mut *connection, &key, at).await?;
+        sessions::end_all(&mut *connection, id, at).await?;
     }
     let stored = get(connection, id).await?;
     Ok(UpdateOutcome::of(done.rows_affected(), stored))
@@ -205,20 +214,8 @@ pub async fn set_password(
     if done.rows_affected() == 0 {
         return Ok(None);
     }
-    end_all(&mut *connection, &key, at).await?;
+    sessions::end_all(&mut *connection, id, at).await?;
     get(connection, id).await
-}
-
-/// Ends everything with which a person has been let in: sessions, phones, and codes that nobody has used yet.
-async fn end_all(connection: &mut SqliteConnection, person: &str, at: Instant) -> Result<(), sqlx::Error> {
-    let at = at.millis();
-    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL", person, at)
-        .execute(&mut *connection)
-        .await?;
-    sqlx::query!("UPDATE enrolment_codes SET used_at = $2 WHERE person_id = $1 AND used_at IS NULL", person, at)
-        .execute(connection)
-        .await?;
-    Ok(())
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>, id: PersonId) -> Result<Option<Person>, sqlx::Error> {
@@ -268,38 +265,6 @@ pub async fn by_sign_in(pool: &SqlitePool, name: &str) -> Result<Option<(PersonI
     .fetch_optional(pool)
     .await?;
     row.map(|row| Ok((read(&row.id, "person id")?, row.password_hash))).transpose()
-}
-
-/// A new token, of which only the hash is kept.
-pub async fn insert_token(
-    connection: &mut SqliteConnection,
-    hash: &str,
-    person: PersonId,
-    device: Option<DeviceId>,
-    at: Instant,
-    expires_at: Instant,
-) -> Result<(), sqlx::Error> {
-    let (person, device) = (person.to_string(), device.map(|device| device.to_string()));
-    let (at, expires_at) = (at.millis(), expires_at.millis());
-    sqlx::query!(
-        "INSERT INTO tokens (hash, person_id, device_id, created_at, expires_at) VALUES ($1, $2, $3, $4, $5)",
-        hash,
-        person,
-        device,
-        at,
-        expires_at
-    )
-    .execute(connection)
-    .await?;
-    Ok(())
-}
-
-pub async fn end_token(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
-    let at = at.millis();
-    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
-        .execute(connection)
-        .await?;
-    Ok(())
 }
 
 /// The secrets of this installation, made when they are first asked for. `new_code_hash` replaces the set-up code as long

@@ -318,7 +318,7 @@ pub async fn get(
     id: PropertyId,
     scope: Scope,
 ) -> Result<Option<Property>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
@@ -329,7 +329,7 @@ pub async fn get(
                   p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $2))"#,
+               SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $2))"#,
         key,
         person
     )
@@ -345,7 +345,7 @@ pub async fn list(
     client: Option<ClientId>,
     scope: Scope,
 ) -> Result<Vec<Sequenced<Property>>, sqlx::Error> {
-    let (client, person) = (client.map(|id| id.to_string()), scope.person());
+    let (client, person) = (client.map(|id| id.to_string()), scope.viewer());
     let rows = sqlx::query_as!(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
@@ -356,7 +356,7 @@ pub async fn list(
                   p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
            FROM properties AS p
            WHERE p.seq > $1 AND ($2 IS NULL OR p.client_id = $2) AND ($3 IS NULL OR EXISTS (
-               SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $3))
+               SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $3))
            ORDER BY p.seq LIMIT $4"#,
         span.after,
         client,

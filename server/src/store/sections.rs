@@ -311,7 +311,7 @@ pub async fn get(
     id: SectionId,
     scope: Scope,
 ) -> Result<Option<Section>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
@@ -322,7 +322,7 @@ pub async fn get(
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $2))"#,
+               SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $2))"#,
         key,
         person
     )
@@ -338,7 +338,7 @@ pub async fn list(
     property: Option<PropertyId>,
     scope: Scope,
 ) -> Result<Vec<Sequenced<Section>>, sqlx::Error> {
-    let (property, person) = (property.map(|id| id.to_string()), scope.person());
+    let (property, person) = (property.map(|id| id.to_string()), scope.viewer());
     let rows = sqlx::query_as!(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
@@ -349,7 +349,7 @@ pub async fn list(
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
                SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
            WHERE s.seq > $1 AND ($2 IS NULL OR s.property_id = $2) AND ($3 IS NULL OR EXISTS (
-               SELECT 1 FROM assignments AS v WHERE v.property_id = s.property_id AND v.person_id = $3))
+               SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $3))
            ORDER BY s.seq LIMIT $4"#,
         span.after,
         property,

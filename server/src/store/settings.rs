@@ -46,6 +46,22 @@ pub struct SettingsInput {
     #[serde(default = "a_year")]
     #[schema(minimum = 1, maximum = 120)]
     pub rule_sets_months: u16,
+    /// Minutes after which a sign-in with a password ends that nobody uses; 240 if left out. It ends after 12 hours in any case.
+    #[serde(default = "four_hours")]
+    #[schema(minimum = 5, maximum = 720)]
+    pub idle_minutes: u16,
+    /// Days for which the security log is kept; 400 if left out.
+    #[serde(default = "a_year_and_a_month")]
+    #[schema(minimum = 90, maximum = 3650)]
+    pub security_log_days: u16,
+}
+
+const fn four_hours() -> u16 {
+    240
+}
+
+const fn a_year_and_a_month() -> u16 {
+    400
 }
 
 const fn a_year() -> u16 {
@@ -59,6 +75,12 @@ pub struct Settings {
     /// Months after its last reading from which on a rule set is to be read again.
     #[schema(minimum = 1, maximum = 120)]
     pub rule_sets_months: u16,
+    /// Minutes after which a sign-in with a password ends that nobody uses.
+    #[schema(minimum = 5, maximum = 720)]
+    pub idle_minutes: u16,
+    /// Days for which the security log is kept.
+    #[schema(minimum = 90, maximum = 3650)]
+    pub security_log_days: u16,
     #[schema(minimum = 1, maximum = 1_000_000_000)]
     pub version: i64,
 }
@@ -70,10 +92,16 @@ impl Versioned for Settings {
 }
 
 pub async fn get(executor: impl SqliteExecutor<'_>) -> Result<Settings, sqlx::Error> {
-    let row = sqlx::query!("SELECT date_order, rule_sets_months, version FROM settings").fetch_one(executor).await?;
+    let row =
+        sqlx::query!("SELECT date_order, rule_sets_months, idle_minutes, security_log_days, version FROM settings")
+            .fetch_one(executor)
+            .await?;
+    let number = |stored: i64| u16::try_from(stored).map_err(|error| bad_row("settings")(&error));
     Ok(Settings {
         date_order: read_enum(&row.date_order, "date order")?,
-        rule_sets_months: u16::try_from(row.rule_sets_months).map_err(|error| bad_row("settings")(&error))?,
+        rule_sets_months: number(row.rule_sets_months)?,
+        idle_minutes: number(row.idle_minutes)?,
+        security_log_days: number(row.security_log_days)?,
         version: row.version,
     })
 }
@@ -86,11 +114,13 @@ pub async fn update(
 ) -> Result<UpdateOutcome<Settings>, sqlx::Error> {
     let order = enum_text(&input.date_order)?;
     let done = sqlx::query!(
-        "UPDATE settings SET date_order = $1, rule_sets_months = $3, version = version + 1
+        "UPDATE settings SET date_order = $1, rule_sets_months = $3, idle_minutes = $4, security_log_days = $5, version = version + 1
          WHERE $2 IS NULL OR version IN (SELECT value FROM json_each($2))",
         order,
         versions,
-        input.rule_sets_months
+        input.rule_sets_months,
+        input.idle_minutes,
+        input.security_log_days
     )
     .execute(&mut *connection)
     .await?;

@@ -310,7 +310,7 @@ pub async fn get(
     id: SoilReportId,
     scope: Scope,
 ) -> Result<Option<SoilReport>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         SoilReportRow,
         r#"SELECT r.seq AS "seq!", r.id AS "id!", r.section_id AS "section_id!", r.sampled_on AS "sampled_on!",
@@ -320,8 +320,8 @@ pub async fn get(
                   r.created_at AS "created_at!"
            FROM soil_reports AS r
            WHERE r.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM sections AS s JOIN assignments AS v ON v.property_id = s.property_id
-               WHERE s.id = r.section_id AND v.person_id = $2))"#,
+               SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
+               WHERE s.id = r.section_id AND v.viewer = $2))"#,
         key,
         person
     )

@@ -140,7 +140,7 @@ async fn parts(
         records: records(connection, &those).await?,
         open_visits: open_visits(connection, &those).await?,
         open_attempts: open_attempts(connection, &those).await?,
-        limited: scope.person().is_some(),
+        limited: scope.viewer().is_some(),
         sections,
         histories,
     })

@@ -260,7 +260,7 @@ async fn set_sections(
 
 /// A visit. A technician reads the own ones.
 pub async fn get(executor: impl SqliteExecutor<'_>, id: VisitId, scope: Scope) -> Result<Option<Visit>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.person());
+    let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         VisitRow,
         r#"SELECT v.seq AS "seq!", v.id AS "id!", v.property_id AS "property_id!", v.person_id AS "person_id!",
@@ -285,7 +285,7 @@ pub async fn list(
     filter: Filter,
     scope: Scope,
 ) -> Result<Vec<Sequenced<Visit>>, sqlx::Error> {
-    let own = scope.person();
+    let own = scope.viewer();
     let (person, property) = (filter.person.map(|id| id.to_string()), filter.property.map(|id| id.to_string()));
     let planned_on = filter.planned_on.map(|day| day.to_string());
     let rows = sqlx::query_as!(

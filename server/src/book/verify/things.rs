@@ -12,7 +12,7 @@ use crate::{
     scope::Scope,
     store::{
         additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements,
-        people, product_files, products, programmes, properties, rule_sets, sections, settings, soil_reports,
+        passes, people, product_files, products, programmes, properties, rule_sets, sections, settings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -47,7 +47,9 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
         "addition" => &[("explains", None)],
         "visit" => &[("programme_id", None), ("round", None)],
         "property" => &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)],
-        "settings" => &[("rule_sets_months", Some("12"))],
+        "settings" => {
+            &[("rule_sets_months", Some("12")), ("idle_minutes", Some("240")), ("security_log_days", Some("400"))]
+        }
         _ => &[],
     }
 }
@@ -88,6 +90,8 @@ impl Expected {
             "clearance.given_back" => "clearance_ends",
             "addition.recorded" => "record_additions",
             "rule_set.counted" => "rule_set_uses",
+            "pass.made" => "passes",
+            "pass.ended" => "pass_ends",
             _ => "",
         };
         if !table.is_empty() {
@@ -158,6 +162,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "addition" => shown(additions::get(connection, id(subject)?).await?),
         // A start that met versions is held against them as a whole.
         "rule_set" if entry.act != "rule_set.met" => shown(rule_sets::get(connection, id(subject)?).await?),
+        "pass" => shown(passes::get(connection, id(subject)?).await?),
         "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),

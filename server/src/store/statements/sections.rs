@@ -114,7 +114,7 @@ async fn rows(
 ) -> Result<Vec<Row>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (person, from, to, as_of) =
-        (scope.person(), span.from.to_string(), span.to.to_string(), span.as_of.to_string());
+        (scope.viewer(), span.from.to_string(), span.to.to_string(), span.as_of.to_string());
     sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
@@ -141,7 +141,7 @@ async fn rows(
                          AND (n.since <= $5 OR n.since = o.since))
                    UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
                    UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
-             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM assignments AS v WHERE v.property_id = p.id AND v.person_id = $4))
+             AND ($4 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $4))
            ORDER BY p.seq, s.seq"#,
         client,
         property,

@@ -1,0 +1,48 @@
+//! The security log, for the owner and the owner's scripts.
+
+use axum::{Json, extract::State};
+
+use crate::{
+    access::OwnerOnly,
+    api::ListQuery,
+    extract::ValidQuery,
+    paging::Page,
+    problem::Problem,
+    routes::{Routes, routes},
+    state::App,
+    store::{
+        self,
+        security_log::{NewSecurityEvent, SecurityEvent},
+    },
+};
+
+pub fn routes() -> Routes {
+    routes!(list_security_events)
+}
+
+/// List the security log
+///
+/// The newest first: who signed in, who failed to and from where, resets, codes, changes of role, and what was read with a pass. Lines older
+/// than `security_log_days` of the settings are deleted.
+#[utoipa::path(get, path = "/api/v1/security-log", operation_id = "list_security_events", tag = "people", security(("bearer" = ["owner"])),
+    params(ListQuery), responses((status = 200, description = "A page of the security log.", body = Page<SecurityEvent>)))]
+async fn list_security_events(
+    _: OwnerOnly,
+    State(app): State<App>,
+    ValidQuery(query): ValidQuery<ListQuery>,
+) -> Result<Json<Page<SecurityEvent>>, Problem> {
+    let span = app.cursors.span("security-log", &query, true)?;
+    let rows = store::security_log::list(app.store.reader(), span).await?;
+    Ok(Json(app.cursors.page("security-log", &query, rows)))
+}
+
+/// Writes a line that belongs to no other write. What cannot be written is told in the log; it undoes nothing.
+pub async fn note(app: &App, event: NewSecurityEvent) {
+    let at = app.clock.now();
+    let written = app.store.write(move |connection| {
+        Box::pin(async move { Ok(store::security_log::insert(connection, at, event).await?) })
+    });
+    if let Err(problem) = written.await {
+        tracing::error!(detail = problem.detail, "a line of the security log could not be written");
+    }
+}

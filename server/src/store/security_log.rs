@@ -1,0 +1,210 @@
+//! The security log: who came in, who tried, and who let whom in. Bounded by age.
+
+use domain::{
+    ids::{PassId, PersonId},
+    time::Instant,
+};
+use serde::{Deserialize, Serialize};
+use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
+use utoipa::ToSchema;
+
+use crate::{
+    field_fault::truncate_chars,
+    paging::{PageRequest, Sequenced},
+    store::{enum_text, read, read_enum, read_instant},
+};
+
+/// What happened at the door.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SecurityEventKind {
+    SignedIn,
+    SignInFailed,
+    /// Too many tries: told once a minute for each address, however many there are.
+    SignInLimited,
+    SignedOut,
+    SignedOutEverywhere,
+    PasswordChanged,
+    /// The owner set another one.
+    PasswordReset,
+    PasswordCodeMade,
+    PersonAdded,
+    RoleChanged,
+    AccessEnded,
+    AccessReturned,
+    EnrolmentCodeMade,
+    PhoneConnected,
+    PhoneSignedOut,
+    PassMade,
+    PassEnded,
+    PassRead,
+}
+
+impl SecurityEventKind {
+    /// How a page says it.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::SignedIn => "signed in",
+            Self::SignInFailed => "▲ sign-in failed",
+            Self::SignInLimited => "▲ too many tries",
+            Self::SignedOut => "signed out",
+            Self::SignedOutEverywhere => "signed out everywhere",
+            Self::PasswordChanged => "changed the password",
+            Self::PasswordCodeMade => "code for a new password made",
+            Self::PasswordReset => "password set by the owner",
+            Self::PersonAdded => "person added",
+            Self::RoleChanged => "role changed",
+            Self::AccessEnded => "access ended",
+            Self::AccessReturned => "access given back",
+            Self::EnrolmentCodeMade => "code for a phone made",
+            Self::PhoneConnected => "phone connected",
+            Self::PhoneSignedOut => "phone signed out",
+            Self::PassMade => "pass made",
+            Self::PassEnded => "pass ended",
+            Self::PassRead => "read with a pass",
+        }
+    }
+}
+
+/// One line of the security log.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SecurityEvent {
+    #[schema(minimum = 1, maximum = 9_007_199_254_740_991_i64)]
+    pub seq: i64,
+    pub at: Instant,
+    pub kind: SecurityEventKind,
+    /// Whom it is about, where that is known.
+    pub person_id: Option<PersonId>,
+    /// Who did it.
+    pub by_id: Option<PersonId>,
+    pub pass_id: Option<PassId>,
+    /// As it was typed: a name to sign in with, or what a phone or a pass is called.
+    #[schema(max_length = 200)]
+    pub name: Option<String>,
+    /// From which address, where the server knows it; of IP version 6 the network.
+    #[schema(max_length = 60)]
+    pub address: Option<String>,
+    /// What was read, or what changed.
+    #[schema(max_length = 400)]
+    pub detail: Option<String>,
+}
+
+/// What is to be written.
+#[derive(Debug, Clone)]
+pub struct NewSecurityEvent {
+    pub kind: SecurityEventKind,
+    pub person: Option<PersonId>,
+    pub by: Option<PersonId>,
+    pub pass: Option<PassId>,
+    pub name: Option<String>,
+    pub address: Option<String>,
+    pub detail: Option<String>,
+}
+
+impl NewSecurityEvent {
+    pub const fn of(kind: SecurityEventKind) -> Self {
+        Self { kind, person: None, by: None, pass: None, name: None, address: None, detail: None }
+    }
+
+    /// Somebody did it to a person, maybe to themselves.
+    #[must_use]
+    pub const fn by(mut self, by: PersonId, person: PersonId) -> Self {
+        (self.by, self.person) = (Some(by), Some(person));
+        self
+    }
+
+    #[must_use]
+    pub fn named(mut self, name: impl Into<String>) -> Self {
+        self.name = Some(truncate_chars(name.into(), 200));
+        self
+    }
+
+    #[must_use]
+    pub fn from(mut self, address: Option<String>) -> Self {
+        self.address = address;
+        self
+    }
+
+    #[must_use]
+    pub fn saying(mut self, detail: impl Into<String>) -> Self {
+        self.detail = Some(truncate_chars(detail.into(), 400));
+        self
+    }
+}
+
+/// Writes a line, in the transaction of what it tells, and forgets what is older than the settings say.
+pub async fn insert(
+    connection: &mut SqliteConnection,
+    at: Instant,
+    event: NewSecurityEvent,
+) -> Result<(), sqlx::Error> {
+    let kind = enum_text(&event.kind)?;
+    tracing::info!(target: "security", kind, name = event.name, address = event.address, detail = event.detail, "security");
+    let (person, by) = (event.person.map(|id| id.to_string()), event.by.map(|id| id.to_string()));
+    let (pass, at) = (event.pass.map(|id| id.to_string()), at.millis());
+    sqlx::query!(
+        "INSERT INTO security_events (at, kind, person_id, by_id, pass_id, name, address, detail) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        at,
+        kind,
+        person,
+        by,
+        pass,
+        event.name,
+        event.address,
+        event.detail
+    )
+    .execute(&mut *connection)
+    .await?;
+    // A clock that was set back must not make young lines old: age goes by the newest line.
+    sqlx::query!(
+        "DELETE FROM security_events
+         WHERE at < (SELECT max(e.at) FROM security_events AS e) - (SELECT s.security_log_days FROM settings AS s) * 86400000"
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// A page of the log, the newest first.
+pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<SecurityEvent>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT seq AS "seq!", at, kind, person_id, by_id, pass_id, name, address, detail
+           FROM security_events WHERE seq < $1 ORDER BY seq DESC LIMIT $2"#,
+        span.after,
+        span.take
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let item = SecurityEvent {
+                seq: row.seq,
+                at: read_instant(row.at)?,
+                kind: read_enum(&row.kind, "kind of security event")?,
+                person_id: row.person_id.as_deref().map(|id| read(id, "person id")).transpose()?,
+                by_id: row.by_id.as_deref().map(|id| read(id, "person id")).transpose()?,
+                pass_id: row.pass_id.as_deref().map(|id| read(id, "pass id")).transpose()?,
+                name: row.name,
+                address: row.address,
+                detail: row.detail,
+            };
+            Ok(Sequenced { seq: row.seq, item })
+        })
+        .collect()
+}
+
+/// Whether somebody signed in by this name from this address before.
+pub async fn has_signed_in(
+    executor: impl SqliteExecutor<'_>,
+    name: &str,
+    address: Option<&str>,
+) -> Result<bool, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (SELECT 1 FROM security_events WHERE name = $1 AND address = $2 AND kind = 'signed_in') AS "known!: bool""#,
+        name,
+        address
+    )
+    .fetch_one(executor)
+    .await?;
+    Ok(row.known)
+}

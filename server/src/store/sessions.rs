@@ -1,0 +1,125 @@
+//! With what people are let in: sessions and the tokens of phones.
+
+use domain::{
+    ids::{DeviceId, PersonId},
+    time::Instant,
+};
+use serde::Serialize;
+use sqlx::{SqliteConnection, SqlitePool};
+use utoipa::ToSchema;
+
+use crate::store::{read, read_instant};
+
+/// With what somebody is signed in somewhere.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct OwnSession {
+    /// The phone or script, if it was connected with a code; null for a sign-in with a password.
+    pub device_id: Option<DeviceId>,
+    /// What the phone is called, or the browser as it tells of itself.
+    #[schema(max_length = 120)]
+    pub name: String,
+    pub signed_in_at: Instant,
+    /// To within a minute.
+    pub last_used_at: Instant,
+    /// When it ends whatever happens.
+    pub expires_at: Instant,
+    /// The one that asks.
+    pub current: bool,
+}
+
+/// A new token, of which only the hash is kept.
+#[derive(Debug)]
+pub struct NewToken<'a> {
+    pub hash: &'a str,
+    pub person: PersonId,
+    pub device: Option<DeviceId>,
+    pub name: &'a str,
+    pub at: Instant,
+    pub expires_at: Instant,
+}
+
+pub async fn insert_token(connection: &mut SqliteConnection, token: &NewToken<'_>) -> Result<(), sqlx::Error> {
+    let (person, device) = (token.person.to_string(), token.device.map(|device| device.to_string()));
+    let (at, expires_at) = (token.at.millis(), token.expires_at.millis());
+    sqlx::query!(
+        "INSERT INTO tokens (hash, person_id, device_id, created_at, expires_at, name) VALUES ($1, $2, $3, $4, $5, $6)",
+        token.hash,
+        person,
+        device,
+        at,
+        expires_at,
+        token.name
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Writes when tokens were used, each with its moment.
+pub async fn note_uses(connection: &mut SqliteConnection, uses: &[(String, i64)]) -> Result<(), sqlx::Error> {
+    for (hash, at) in uses {
+        sqlx::query!("UPDATE tokens SET last_used_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
+            .execute(&mut *connection)
+            .await?;
+    }
+    Ok(())
+}
+
+pub async fn end_token(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
+    let at = at.millis();
+    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Ends everything with which a person has been let in: sessions, phones, and codes that nobody has used yet.
+pub async fn end_all(connection: &mut SqliteConnection, person: PersonId, at: Instant) -> Result<(), sqlx::Error> {
+    let (person, at) = (person.to_string(), at.millis());
+    sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL", person, at)
+        .execute(&mut *connection)
+        .await?;
+    sqlx::query!("UPDATE enrolment_codes SET used_at = $2 WHERE person_id = $1 AND used_at IS NULL", person, at)
+        .execute(&mut *connection)
+        .await?;
+    sqlx::query!("UPDATE password_codes SET used_at = $2 WHERE person_id = $1 AND used_at IS NULL", person, at)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Everything with which a person is let in now, the last made first.
+pub async fn of_person(
+    pool: &SqlitePool,
+    person: PersonId,
+    current: &str,
+    now: Instant,
+) -> Result<Vec<OwnSession>, sqlx::Error> {
+    let (person, now) = (person.to_string(), now.millis());
+    let rows = sqlx::query!(
+        r#"SELECT t.hash = $2 AS "current!: bool", t.device_id, coalesce(d.name, t.name) AS "name?: String", t.created_at,
+                  coalesce(t.last_used_at, t.created_at) AS "last_used_at!: i64", t.expires_at
+           FROM tokens AS t LEFT JOIN devices AS d ON d.id = t.device_id
+           WHERE t.person_id = $1 AND t.ended_at IS NULL AND t.expires_at > $3 AND d.revoked_at IS NULL
+             AND (t.device_id IS NOT NULL
+                  OR coalesce(t.last_used_at, t.created_at) > $3 - (SELECT s.idle_minutes FROM settings AS s) * 60000)
+           ORDER BY t.created_at DESC LIMIT 200"#,
+        person,
+        current,
+        now
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(OwnSession {
+                device_id: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
+                name: row.name.unwrap_or_else(|| "not known".to_owned()),
+                signed_in_at: read_instant(row.created_at)?,
+                last_used_at: read_instant(row.last_used_at)?,
+                expires_at: read_instant(row.expires_at)?,
+                current: row.current,
+            })
+        })
+        .collect()
+}
