@@ -82,7 +82,7 @@ fn from_own_page(parts: &Parts) -> bool {
 
 async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
     let token = shown_token(parts)?;
-    let found = store::people::actor_by_token(app.store.reader(), &sha256(&token), app.clock.now()).await?;
+    let found = store::people::actor_by_token(&app.store, &sha256(&token), app.clock.now()).await?;
     if let Some(actor) = found {
         tracing::Span::current().record("caller", actor.person.to_string());
     }

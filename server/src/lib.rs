@@ -42,6 +42,7 @@ pub mod state;
 pub mod storage_fault;
 pub mod store;
 pub mod throttle;
+mod tokens;
 pub mod version;
 pub mod weather;
 pub mod zone;

@@ -72,6 +72,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
+    tokens::Tokens,
 };
 pub use readers::ReadTransaction;
 pub use rule_sets::LawInForce;
@@ -91,6 +92,7 @@ pub struct Store {
     writer: mpsc::Sender<Job>,
     metrics: Arc<Metrics>,
     law: Arc<LawInForce>,
+    tokens: Arc<Tokens>,
     file: PathBuf,
 }
 
@@ -230,7 +232,8 @@ impl Store {
         let law = Arc::new(LawInForce::of(law));
         let task = Writer::new(connection, options_of_writer, Arc::clone(&law), Arc::clone(&metrics)).run(jobs);
         let task = tokio::spawn(task);
-        Ok((Self { readers, writer, metrics, law, file: path.to_owned() }, WriterTask { task, _lock: lock }))
+        let tokens = Arc::default();
+        Ok((Self { readers, writer, metrics, law, tokens, file: path.to_owned() }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -289,7 +292,7 @@ impl Store {
         F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
     {
         let (answer, answered) = oneshot::channel();
-        self.send(writer::plain(work, once_written, answer)).await?;
+        self.send(writer::plain(work, Arc::clone(&self.tokens), once_written, answer)).await?;
         answered.await.map_err(|_| stopping())?
     }
 
