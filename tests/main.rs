@@ -61,6 +61,7 @@ mod soil_reports;
 mod statements;
 mod storage;
 mod tidy;
+mod tokens;
 mod unknown_zones;
 mod verify;
 mod weather;

@@ -191,6 +191,7 @@ async fn every_kind_of_change_shows() {
         ("an area", "UPDATE measurements SET area = area + 1", "the area of"),
         ("stock", "UPDATE stock_movements SET mass = mass + 1 WHERE kind = 'applied'", "the stock movement of"),
         ("a stock total", "UPDATE stock_totals SET mass = mass + 1", "the stock of"),
+        ("a lot's total", "UPDATE lot_totals SET mass = mass + 1", "the stock of lot"),
         ("a removed correction", "DELETE FROM corrections", "the content of"),
         ("a mark", "UPDATE applications SET beyond_the_rules = 1", "the row of"),
         ("a mark of a correction", "UPDATE corrections SET beyond_the_rules = 1", "the row of"),

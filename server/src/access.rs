@@ -139,7 +139,7 @@ async fn caller(parts: &Parts, app: &App) -> Result<Caller, Problem> {
         return Ok(Caller::Outside(pass));
     }
     let (digest, now) = (sha256(&token), app.clock.now());
-    let found = store::people::actor_by_token(app.store.reader(), &digest, now, app.token_uses.last(&digest)).await?;
+    let found = store::people::actor_by_token(&app.store, &digest, now, app.token_uses.last(&digest)).await?;
     let actor = found.ok_or_else(|| {
         Problem::new(Kind::NotSignedIn, "The token is not known or has ended. Sign in, or connect the phone again.")
     })?;

@@ -44,6 +44,7 @@ pub mod storage_fault;
 pub mod store;
 pub mod throttle;
 pub mod token_uses;
+mod tokens;
 pub mod version;
 pub mod weather;
 pub mod zone;

@@ -80,6 +80,6 @@ async fn get_drift(
     whole(faults)?;
     let period = Period { from: query.from, to: query.to, equipment: query.equipment_id, person: query.person_id };
     let names = store::drift::names(&mut connection).await?;
-    let lines = store::drift::lines(&mut *connection, &period).await?;
+    let lines = store::drift::lines(&mut connection, &period).await?;
     Ok(Json(drift::report(query.from, query.to, query.by.unwrap_or_default(), &lines, &names)))
 }

@@ -19,7 +19,7 @@ use crate::{
     store::{
         self,
         file::{self, FileFault},
-        packing, tables,
+        lots, packing, tables,
         verify::{self, Entry},
     },
 };
@@ -160,6 +160,9 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
             found.faults.push(format!("the stock of {product} does not follow from its movements"));
         }
         found.stock.push((product, mass));
+    }
+    for (product, lot) in lots::wrongly_totalled(connection).await? {
+        found.faults.push(format!("the stock of lot {lot} of {product} does not follow from its movements"));
     }
     Ok(found)
 }

@@ -15,12 +15,16 @@ use crate::{
         application::{self, ApplicationInput, ApplicationView, LineView, PartName},
         content::whole_content,
         correction::{self, CorrectionView, Said},
-        particulars::DESTROYED,
-        rows::{self, CorrectionRow, StoredApplication, StoredCorrection},
+        particulars::{DESTROYED, PersonalTexts},
+        rows::{self, ApplicationRow, CorrectionRow, StoredCorrection},
     },
     paging::{PageRequest, Sequenced},
     scope::Scope,
-    store::{bad_row, packing, read, read_instant, read_json},
+    store::{
+        bad_row,
+        packing::{self, Opener},
+        read, read_day, read_enum, read_instant, read_json,
+    },
 };
 
 /// Which applications a list shows.
@@ -33,13 +37,32 @@ pub struct Filter {
     pub beyond_the_rules: Option<bool>,
 }
 
-/// A row of the view `application_rows`.
+/// A row of the view `application_reads`.
 pub(super) struct ApplicationRead {
     pub(super) seq: i64,
-    pub(super) body: String,
+    pub(super) id: String,
+    pub(super) property_id: String,
+    pub(super) product_id: String,
+    pub(super) lot_id: Option<String>,
+    pub(super) visit_id: Option<String>,
+    pub(super) clearance_id: Option<String>,
+    pub(super) person_id: String,
+    pub(super) person_name: String,
+    pub(super) entered_by: String,
+    pub(super) device_id: Option<String>,
+    pub(super) applied_on: String,
+    pub(super) received_at: i64,
+    pub(super) sent_at: Option<i64>,
+    pub(super) verdict: String,
+    pub(super) beyond_the_rules: i64,
+    pub(super) content: String,
+    pub(super) packed: Option<Vec<u8>>,
+    pub(super) pattern: Option<String>,
     /// The clock that was fixed with it, or else the property's.
     pub(super) time_zone: String,
     pub(super) lines: String,
+    pub(super) correction_ids: String,
+    pub(super) texts: Option<String>,
 }
 
 /// Section, area, product, nitrogen, quick nitrogen, phosphate, potash.
@@ -69,25 +92,63 @@ pub fn line((section, area, product, nitrogen, quick, phosphate, potash): Stored
     }
 }
 
-impl TryFrom<ApplicationRead> for Sequenced<ApplicationView> {
-    type Error = sqlx::Error;
+/// Reads records as they are shown. Neighbours are packed by the same pattern, which is made ready once.
+pub(super) fn shown(rows: Vec<ApplicationRead>) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
+    let mut opener = Opener::default();
+    rows.into_iter().map(|row| row.shown(&mut opener)).collect()
+}
 
-    fn try_from(ApplicationRead { seq, body, time_zone, lines }: ApplicationRead) -> Result<Self, sqlx::Error> {
-        let mut stored: StoredApplication = read_json(&body, "application")?;
-        packing::open(&mut stored)?;
-        let StoredApplication { row, correction_ids, texts, .. } = stored;
-        let content: ApplicationInput = read_json(&row.content, "content of an application")?;
+impl ApplicationRead {
+    fn shown(self, opener: &mut Opener) -> Result<Sequenced<ApplicationView>, sqlx::Error> {
+        let content: ApplicationInput = match (&self.packed, &self.pattern) {
+            (Some(packed), Some(pattern)) => read_json(opener.open(packed, pattern)?, "content of an application")?,
+            _ => read_json(&self.content, "content of an application")?,
+        };
+        let texts: Option<PersonalTexts> =
+            self.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?;
+        let correction_ids: Vec<CorrectionId> = read_json(&self.correction_ids, "corrections of an application")?;
+        let lines: Vec<StoredLine> = read_json(&self.lines, "application lines")?;
+        let (seq, time_zone) = (self.seq, self.time_zone.clone());
+        let row = self.row()?;
         // Nobody knows whether it came in on its day, where it is not known what day it was there.
         let zone = domain::time::zone(&time_zone).ok();
         let received = read_instant(row.received_at)?;
         let late = zone.map(|zone| received.day_in(&zone) > row.applied_on);
-        let lines: Vec<StoredLine> = read_json(&lines, "application lines")?;
         // Which parts a line lies in stands in the record; the ledger has their places in the division.
         let named = |section: SectionId| content.lines.iter().find(|line| line.section_id == section);
         let parts = |line: &LineView| named(line.section_id).map(|said| said.parts.clone()).unwrap_or_default();
         let lines = lines.into_iter().map(line).map(|line| LineView { parts: parts(&line), ..line }).collect();
         let view = application::view(row, content, texts, lines, correction_ids, late);
-        Ok(Self { seq, item: view.map_err(|fault| bad_row("application")(&fault))? })
+        Ok(Sequenced { seq, item: view.map_err(|fault| bad_row("application")(&fault))? })
+    }
+
+    /// Its row, without what nobody is shown.
+    fn row(self) -> Result<ApplicationRow, sqlx::Error> {
+        Ok(ApplicationRow {
+            id: read(&self.id, "application id")?,
+            property_id: read(&self.property_id, "property id")?,
+            product_id: read(&self.product_id, "product id")?,
+            lot_id: self.lot_id.as_deref().map(|id| read(id, "lot id")).transpose()?,
+            visit_id: self.visit_id.as_deref().map(|id| read(id, "visit id")).transpose()?,
+            clearance_id: self.clearance_id.as_deref().map(|id| read(id, "clearance id")).transpose()?,
+            person_id: read(&self.person_id, "person id")?,
+            person_name: self.person_name,
+            entered_by: read(&self.entered_by, "person id")?,
+            device_id: self.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
+            applied_on: read_day(&self.applied_on)?,
+            received_at: self.received_at,
+            sent_at: self.sent_at,
+            verdict: read_enum(&self.verdict, "verdict")?,
+            beyond_the_rules: self.beyond_the_rules,
+            review_reason: None,
+            incomplete: None,
+            particulars: None,
+            time_zone: Some(self.time_zone),
+            pattern: None,
+            packed: None,
+            content: self.content,
+            fingerprint: String::new(),
+        })
     }
 }
 
@@ -99,17 +160,23 @@ pub async fn get(
     let (key, person) = (id.to_string(), scope.viewer());
     let row = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
+        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id, a.visit_id,
+                  a.clearance_id, a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at, a.verdict AS "verdict!",
+                  a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", a.packed, a.pattern AS "pattern: String",
+                  a.time_zone AS "time_zone!: String", a.lines AS "lines!: String", a.correction_ids AS "correction_ids!: String", a.texts
+           FROM application_reads AS a
            WHERE a.id = $1 AND ($2 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = a.property_id AND v.viewer = $2))"#,
         key,
         person
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
+    row.map(|row| row.shown(&mut Opener::default()).map(|row| row.item)).transpose()
 }
 
-/// A page of applications, the latest received first.
+/// A page of applications, the latest received first. Of the ways to find them one is gone, by the narrowest of what is asked: the
+/// others are empty, and cost nothing. The plus signs keep SQLite from planning it anew for every value of its limit and its mark.
 pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
@@ -119,15 +186,51 @@ pub async fn list(
     let person = scope.viewer();
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String" FROM application_rows AS a
-           WHERE a.seq < $1
-             AND ($2 IS NULL OR a.property_id = $2)
-             AND ($3 IS NULL OR EXISTS (SELECT 1 FROM application_lines AS l WHERE l.application_id = a.id AND l.section_id = $3))
-             AND ($4 IS NULL OR a.applied_on >= $4)
-             AND ($5 IS NULL OR a.applied_on <= $5)
-             AND ($6 IS NULL OR a.beyond_the_rules = $6)
-             AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = a.property_id AND v.viewer = $7))
-           ORDER BY a.seq DESC LIMIT $8"#,
+        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id, a.visit_id,
+                  a.clearance_id, a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at, a.verdict AS "verdict!",
+                  a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", a.packed, a.pattern AS "pattern: String",
+                  a.time_zone AS "time_zone!: String", a.lines AS "lines!: String", a.correction_ids AS "correction_ids!: String", a.texts
+           FROM application_reads AS a
+           WHERE a.seq IN (
+               SELECT * FROM (
+                   SELECT i.seq FROM applications AS i
+                   WHERE $3 IS NOT NULL AND i.id IN (SELECT l.application_id FROM application_lines AS l WHERE l.section_id = $3)
+                     AND i.seq < $1 AND ($2 IS NULL OR i.property_id = $2)
+                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                     AND ($6 IS NULL OR i.beyond_the_rules = +$6)
+                     AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
+                   ORDER BY i.seq DESC LIMIT +$8)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM applications AS i
+                   WHERE $3 IS NULL AND i.property_id = $2 AND i.seq < $1
+                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                     AND ($6 IS NULL OR i.beyond_the_rules = +$6)
+                     AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
+                   ORDER BY i.seq DESC LIMIT +$8)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM applications AS i INDEXED BY applications_by_day
+                   WHERE coalesce($2, $3) IS NULL AND coalesce($4, $5) IS NOT NULL AND $6 IS NOT 1
+                     AND i.applied_on BETWEEN coalesce($4, '') AND coalesce($5, '~') AND i.seq < $1
+                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                     AND ($6 IS NULL OR i.beyond_the_rules = +$6)
+                     AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
+                   ORDER BY i.seq DESC LIMIT +$8)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM applications AS i
+                   WHERE coalesce($2, $3) IS NULL AND $6 = 1 AND i.beyond_the_rules = 1 AND i.seq < $1
+                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                     AND ($6 IS NULL OR i.beyond_the_rules = +$6)
+                     AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
+                   ORDER BY i.seq DESC LIMIT +$8)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM applications AS i
+                   WHERE coalesce($2, $3, $4, $5) IS NULL AND $6 IS NOT 1 AND i.seq < $1
+                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                     AND ($6 IS NULL OR i.beyond_the_rules = +$6)
+                     AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
+                   ORDER BY i.seq DESC LIMIT +$8))
+           ORDER BY a.seq DESC"#,
         span.after,
         filter.property,
         filter.section,
@@ -139,7 +242,7 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Sequenced::try_from).collect()
+    shown(rows)
 }
 
 /// The decision that a record, clearance or refused attempt was made under, word for word.

@@ -6,14 +6,18 @@ use sqlx::SqlitePool;
 use crate::{
     acts::application::ApplicationView,
     paging::{PageRequest, Sequenced},
-    store::applications::ApplicationRead,
+    store::applications::{ApplicationRead, shown},
 };
 
 /// Records that may lack something, the latest received first. What was taken back entirely lacks nothing any more.
 pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<ApplicationView>>, sqlx::Error> {
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String"
+        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id, a.visit_id,
+                  a.clearance_id, a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at, a.verdict AS "verdict!",
+                  a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", a.packed, a.pattern AS "pattern: String",
+                  a.time_zone AS "time_zone!: String", a.lines AS "lines!: String", a.correction_ids AS "correction_ids!: String", a.texts
            FROM (SELECT n.seq, n.id FROM (
                     SELECT i.seq, i.id FROM applications AS i
                     WHERE i.incomplete IS NOT 0 AND i.seq < $1
@@ -27,7 +31,7 @@ pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequ
                  UNION
                  SELECT i.seq, i.id FROM corrections AS c CROSS JOIN applications AS i
                  WHERE i.id = c.application_id AND i.seq < $1 AND i.incomplete = 0) AS w
-           CROSS JOIN application_rows AS a ON a.id = w.id
+           CROSS JOIN application_reads AS a ON a.id = w.id
            WHERE (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = w.id) > 0
            ORDER BY w.seq DESC LIMIT $2"#,
         span.after,
@@ -35,7 +39,7 @@ pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequ
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Sequenced::try_from).collect()
+    shown(rows)
 }
 
 /// Those of some records that may lack something.
@@ -43,8 +47,12 @@ pub async fn candidates_among(pool: &SqlitePool, ids: &[String]) -> Result<Vec<A
     let ids = serde_json::to_string(ids).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let rows = sqlx::query_as!(
         ApplicationRead,
-        r#"SELECT a.seq AS "seq!", a.body AS "body!: String", a.time_zone AS "time_zone!: String", a.lines AS "lines!: String"
-           FROM json_each($1) AS w CROSS JOIN applications AS i CROSS JOIN application_rows AS a
+        r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id, a.visit_id,
+                  a.clearance_id, a.person_id AS "person_id!", a.person_name AS "person_name!", a.entered_by AS "entered_by!", a.device_id,
+                  a.applied_on AS "applied_on!", a.received_at AS "received_at!", a.sent_at, a.verdict AS "verdict!",
+                  a.beyond_the_rules AS "beyond_the_rules!", a.content AS "content!", a.packed, a.pattern AS "pattern: String",
+                  a.time_zone AS "time_zone!: String", a.lines AS "lines!: String", a.correction_ids AS "correction_ids!: String", a.texts
+           FROM json_each($1) AS w CROSS JOIN applications AS i CROSS JOIN application_reads AS a
            WHERE i.id = w.value AND a.id = i.id
              AND (i.incomplete IS NOT 0
                  OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.application_id = i.id)
@@ -56,5 +64,5 @@ pub async fn candidates_among(pool: &SqlitePool, ids: &[String]) -> Result<Vec<A
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
+    Ok(shown(rows)?.into_iter().map(|row| row.item).collect())
 }

@@ -99,7 +99,12 @@ pub async fn list(
     let mut connection = pool.acquire().await?;
     let rows = sqlx::query!(
         r#"SELECT seq AS "seq!", written_at, person_id, device_id, act, subject_id, payload, previous_hash, hash, pattern, packed
-           FROM journal WHERE seq > $1 AND ($2 IS NULL OR subject_id = $2) ORDER BY seq LIMIT $3"#,
+           FROM journal
+           WHERE seq IN (
+               SELECT * FROM (SELECT j.seq FROM journal AS j WHERE j.subject_id = $2 AND j.seq > $1 ORDER BY j.seq LIMIT $3)
+               UNION ALL
+               SELECT * FROM (SELECT j.seq FROM journal AS j WHERE $2 IS NULL AND j.seq > $1 ORDER BY j.seq LIMIT $3))
+           ORDER BY seq"#,
         span.after,
         subject,
         span.take

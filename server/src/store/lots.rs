@@ -112,7 +112,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: LotId) -> Result<Option<
                   l.supplier AS "supplier!", l.received_on AS "received_on!", l.created_at AS "created_at!",
                   (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.lot_id = l.id AND m.kind = 'received')
                       AS "received!: i64",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.lot_id = l.id) AS "balance!: i64"
+                  coalesce((SELECT t.mass FROM lot_totals AS t WHERE t.lot_id = l.id), 0) AS "balance!: i64"
            FROM lots AS l WHERE l.id = $1"#,
         key
     )
@@ -134,7 +134,7 @@ pub async fn list(
                   l.supplier AS "supplier!", l.received_on AS "received_on!", l.created_at AS "created_at!",
                   (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.lot_id = l.id AND m.kind = 'received')
                       AS "received!: i64",
-                  (SELECT coalesce(sum(m.mass), 0) FROM stock_movements AS m WHERE m.lot_id = l.id) AS "balance!: i64"
+                  coalesce((SELECT t.mass FROM lot_totals AS t WHERE t.lot_id = l.id), 0) AS "balance!: i64"
            FROM lots AS l WHERE l.seq > $1 AND ($2 IS NULL OR l.product_id = $2) ORDER BY l.seq LIMIT $3"#,
         span.after,
         product,
@@ -143,4 +143,18 @@ pub async fn list(
     .fetch_all(pool)
     .await?;
     rows.into_iter().map(Sequenced::try_from).collect()
+}
+
+/// Lots whose kept total is not the sum of their movements: product and number.
+pub async fn wrongly_totalled(connection: &mut SqliteConnection) -> Result<Vec<(String, String)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT p.name AS "product!", l.lot_number AS "lot!"
+           FROM lots AS l JOIN products AS p ON p.id = l.product_id LEFT JOIN lot_totals AS t ON t.lot_id = l.id
+           LEFT JOIN (SELECT m.lot_id, sum(m.mass) AS mass FROM stock_movements AS m WHERE m.lot_id IS NOT NULL GROUP BY m.lot_id) AS s
+               ON s.lot_id = l.id
+           WHERE coalesce(s.mass, 0) <> coalesce(t.mass, 0) ORDER BY l.seq"#
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.product, row.lot)).collect())
 }

@@ -76,6 +76,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
+    tokens::Tokens,
 };
 pub use readers::ReadTransaction;
 pub use rule_sets::LawInForce;
@@ -95,6 +96,7 @@ pub struct Store {
     writer: mpsc::Sender<Job>,
     metrics: Arc<Metrics>,
     law: Arc<LawInForce>,
+    tokens: Arc<Tokens>,
     file: PathBuf,
 }
 
@@ -235,7 +237,8 @@ impl Store {
         let (of_writer, counted) = (Arc::clone(&law), Arc::clone(&metrics));
         let writing = Writer::new(connection, options_of_writer, of_writer, counted, readers.clone());
         let task = tokio::spawn(writing.run(jobs));
-        Ok((Self { readers, writer, metrics, law, file: path.to_owned() }, WriterTask { task, _lock: lock }))
+        let tokens = Arc::default();
+        Ok((Self { readers, writer, metrics, law, tokens, file: path.to_owned() }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -294,7 +297,7 @@ impl Store {
         F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
     {
         let (answer, answered) = oneshot::channel();
-        self.send(writer::plain(work, once_written, answer)).await?;
+        self.send(writer::plain(work, Arc::clone(&self.tokens), once_written, answer)).await?;
         answered.await.map_err(|_| stopping())?
     }
 

@@ -178,11 +178,7 @@ async fn newest(connection: &mut SqliteConnection, kind: &str) -> Result<Option<
 
 /// One text as it was packed.
 pub fn unpacked_text(packed: &[u8], pattern: &str) -> Result<String, sqlx::Error> {
-    let long = Decompressor::<'_>::upper_bound(packed).unwrap_or(LONGEST).min(LONGEST);
-    // A frame that cannot be read was changed, or rotted: that is a fault of this text, and not of the disk as a whole.
-    let read = || Decompressor::with_dictionary(pattern.as_bytes())?.decompress(packed, long);
-    let bytes = read().map_err(|error| bad_row("packed text")(&error))?;
-    String::from_utf8(bytes).map_err(|error| bad_row("packed text")(&error))
+    Opener::default().open(packed, pattern).map(str::to_owned)
 }
 
 /// What statements of SQL ask of the content of a record: when the work began, with which machine and under whose supervision.
@@ -190,6 +186,36 @@ pub fn asked_of(content: &str) -> Result<String, sqlx::Error> {
     let mut whole: Map<String, Value> = read_json(content, "content of an application")?;
     whole.retain(|member, value| ASKED.contains(&member.as_str()) && !value.is_null());
     Ok(Value::Object(whole).to_string())
+}
+
+/// Reads texts one after another, and keeps ready what the last one was packed by.
+#[derive(Default)]
+pub struct Opener {
+    ready: Option<(String, Decompressor<'static>)>,
+    text: Vec<u8>,
+}
+
+impl std::fmt::Debug for Opener {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Opener")
+    }
+}
+
+impl Opener {
+    /// One text as it was packed.
+    pub fn open(&mut self, packed: &[u8], pattern: &str) -> Result<&str, sqlx::Error> {
+        let fault = bad_row("packed text");
+        if self.ready.as_ref().is_none_or(|(known, _)| known != pattern) {
+            let decompressor = Decompressor::with_dictionary(pattern.as_bytes()).map_err(|error| fault(&error))?;
+            self.ready = Some((pattern.to_owned(), decompressor));
+        }
+        let Some((_, decompressor)) = &mut self.ready else { return Err(fault(&"it was not made ready")) };
+        self.text.clear();
+        self.text.reserve(Decompressor::<'_>::upper_bound(packed).unwrap_or(LONGEST).min(LONGEST));
+        // A frame that cannot be read was changed, or rotted: that is a fault of this text, and not of the disk as a whole.
+        decompressor.decompress_to_buffer(packed, &mut self.text).map_err(|error| fault(&error))?;
+        std::str::from_utf8(&self.text).map_err(|error| fault(&error))
+    }
 }
 
 /// The content of a record whole, from its columns.

@@ -11,7 +11,8 @@ use utoipa::ToSchema;
 
 use crate::{
     paging::{PageRequest, Sequenced},
-    store::{enum_text, read, read_enum, read_instant, sessions},
+    store::{Store, enum_text, read, read_enum, read_instant, sessions},
+    tokens::Holder,
     version::{UpdateOutcome, Versioned, Versions},
 };
 
@@ -103,16 +104,34 @@ impl TryFrom<PersonRow> for Sequenced<Person> {
 }
 
 /// The person behind a token, if the token has not ended, the person is active and the device not revoked. A session that nobody
-/// used for a while has ended too; a phone has not, because it lies in a truck. `used` is a use that is not written down yet.
+/// used for a while has ended too; a phone has not, because it lies in a truck. `used` is a use that is not written down yet. The book
+/// is asked where nobody asked since it was last written, or within the last minute, which no session is idle for.
 pub async fn actor_by_token(
-    pool: &SqlitePool,
+    store: &Store,
     hash: &str,
     now: Instant,
     used: Option<i64>,
 ) -> Result<Option<Actor>, sqlx::Error> {
-    let now = now.millis();
+    if let Some(actor) = store.tokens.holder(hash, now) {
+        return Ok(Some(actor));
+    }
+    let asked = store.tokens.asked();
+    let holder = holder(&store.readers, hash, now, used).await?;
+    if let Some(holder) = holder {
+        store.tokens.keep(hash, holder, asked);
+    }
+    Ok(holder.map(|holder| holder.actor))
+}
+
+async fn holder(
+    pool: &SqlitePool,
+    hash: &str,
+    asked_at: Instant,
+    used: Option<i64>,
+) -> Result<Option<Holder>, sqlx::Error> {
+    let now = asked_at.millis();
     let row = sqlx::query!(
-        r#"SELECT p.id AS "person!", p.role AS "role!", t.device_id
+        r#"SELECT p.id AS "person!", p.role AS "role!", t.device_id, t.expires_at AS "expires_at!"
            FROM tokens AS t
            JOIN people AS p ON p.id = t.person_id
            LEFT JOIN devices AS d ON d.id = t.device_id
@@ -126,11 +145,12 @@ pub async fn actor_by_token(
     .fetch_optional(pool)
     .await?;
     row.map(|row| {
-        Ok(Actor {
+        let actor = Actor {
             person: read(&row.person, "person id")?,
             role: read_enum(&row.role, "role")?,
             device: row.device_id.as_deref().map(|id| read(id, "device id")).transpose()?,
-        })
+        };
+        Ok(Holder { actor, expires_at: read_instant(row.expires_at)?, asked_at })
     })
     .transpose()
 }

@@ -1,5 +1,5 @@
-//! The readers: connections that only read. Each proves that it holds no transaction before it is lent again, because one that
-//! does would show an old book for ever.
+//! The readers: connections that only read. One that was in a transaction proves that it has left it before it is lent again, because
+//! one that has not would show an old book for ever. A statement alone leaves none behind, and is not asked.
 
 use std::{
     ops::{Deref, DerefMut},
@@ -7,10 +7,11 @@ use std::{
 };
 
 use sqlx::{
-    Sqlite, SqliteConnection, SqlitePool, Transaction,
+    Sqlite, SqliteConnection, SqlitePool,
     pool::PoolConnection,
     sqlite::{SqliteConnectOptions, SqlitePoolOptions},
 };
+use tokio::runtime::Handle;
 
 /// Readers at once. More would only wait for the two cores.
 const READERS: u32 = 4;
@@ -26,30 +27,33 @@ pub(super) async fn open(options: SqliteConnectOptions) -> Result<SqlitePool, sq
         .max_lifetime(None)
         .test_before_acquire(false)
         .acquire_timeout(WAIT)
-        .after_release(|connection, _| Box::pin(async move { Ok(holds_nothing(connection).await) }))
         .connect_with(options.read_only(true))
         .await
 }
 
-/// Whether a reader that comes back is outside of every transaction. SQLite itself is asked, whatever the library believes: a
-/// transaction inside another is an error. One that fails is closed, and the pool opens another.
-async fn holds_nothing(connection: &mut SqliteConnection) -> bool {
-    let probe = sqlx::query("BEGIN; COMMIT").execute(connection).await;
-    probe.inspect_err(|error| tracing::error!(%error, "a reader came back inside a transaction and is closed")).is_ok()
-}
-
-/// Reads that belong together: the book as it stood at one moment. It ends when it is dropped, also by a caller who hangs up.
+/// Reads that belong together: the book as it stood at one moment. It ends when it is dropped, also by a caller who hangs up, be it
+/// while it begins: SQLite itself is then asked to end it, whatever the library believes, and a reader that cannot is closed.
 #[derive(Debug)]
-pub struct ReadTransaction(Transaction<'static, Sqlite>);
+pub struct ReadTransaction(Option<PoolConnection<Sqlite>>);
 
 impl ReadTransaction {
     pub async fn begin(readers: &SqlitePool) -> Result<Self, sqlx::Error> {
-        #[expect(
-            clippy::disallowed_methods,
-            reason = "these connections only read, so nothing here can turn into a write"
-        )]
-        let transaction = readers.begin().await?;
-        Ok(Self(transaction))
+        let mut moment = Self(Some(readers.acquire().await?));
+        sqlx::query("BEGIN").execute(&mut *moment).await?;
+        Ok(moment)
+    }
+}
+
+impl Drop for ReadTransaction {
+    fn drop(&mut self) {
+        let (Some(mut reader), Ok(runtime)) = (self.0.take(), Handle::try_current()) else { return };
+        runtime.spawn(async move {
+            // With no transaction it is an error, so this also proves that there was the one that is over now.
+            if let Err(error) = sqlx::query("COMMIT").execute(&mut *reader).await {
+                tracing::error!(%error, "a reader did not leave its transaction and is closed");
+                reader.close_on_drop();
+            }
+        });
     }
 }
 
@@ -57,13 +61,13 @@ impl Deref for ReadTransaction {
     type Target = SqliteConnection;
 
     fn deref(&self) -> &SqliteConnection {
-        &self.0
+        self.0.as_deref().unwrap_or_else(|| unreachable!("it is taken as it is dropped"))
     }
 }
 
 impl DerefMut for ReadTransaction {
     fn deref_mut(&mut self) -> &mut SqliteConnection {
-        &mut self.0
+        self.0.as_deref_mut().unwrap_or_else(|| unreachable!("it is taken as it is dropped"))
     }
 }
 

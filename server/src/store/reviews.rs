@@ -79,6 +79,10 @@ impl TryFrom<ReviewRow> for Sequenced<ReviewItem> {
 
 /// A page of the list, the latest first, by the journal's order. `open` leaves out what was reviewed and attempts that
 /// were stored since; `record` asks for one entry.
+///
+/// Each kind is read from the index that holds it alone, newest first, and no further than the page. The journal, which has an entry
+/// for everything that was ever written, is asked one entry at a time and never joined: the planner would read all of it. Rows and
+/// their entries are written in one order.
 pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
@@ -91,40 +95,64 @@ pub async fn list(
                   property_id AS "property_id!: String", i.person_id AS "person_id!: String", received_at AS "received_at!: i64",
                   r.person_id AS "reviewer?: String", r.note AS "note?: String", r.reviewed_at AS "reviewed_at?: i64"
            FROM (
-               SELECT j.seq, 'beyond_the_rules' AS why, 'application' AS kind, a.id AS record_id, a.property_id, a.person_id, a.received_at
-               FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-               WHERE a.beyond_the_rules = 1
+               SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded') AS seq,
+                          'beyond_the_rules' AS why, 'application' AS kind, a.id AS record_id, a.property_id, a.person_id, a.received_at
+                   FROM applications AS a
+                   WHERE a.beyond_the_rules = 1 AND ($3 IS NULL OR a.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = a.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded') < $1
+                   ORDER BY a.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = c.id AND j.act = 'application.corrected'),
+                          'beyond_the_rules', 'correction', c.id, (SELECT a.property_id FROM applications AS a WHERE a.id = c.application_id),
+                          c.person_id, c.received_at
+                   FROM corrections AS c
+                   WHERE c.beyond_the_rules = 1 AND ($3 IS NULL OR c.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = c.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = c.id AND j.act = 'application.corrected') < $1
+                   ORDER BY c.seq DESC LIMIT $4)
                UNION ALL
-               SELECT j.seq, 'beyond_the_rules', 'correction', c.id, a.property_id, c.person_id, c.received_at
-               FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
-               JOIN journal AS j ON j.subject_id = c.id AND j.act = 'application.corrected'
-               WHERE c.beyond_the_rules = 1
-               UNION ALL
-               SELECT j.seq, 'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at
-               FROM weather_after AS w JOIN applications AS a ON a.id = w.application_id
-               JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-               WHERE w.heavy = 1 AND a.beyond_the_rules = 0 AND a.review_reason IS NULL AND NOT EXISTS (
-                   SELECT 1 FROM weather_after AS o
-                   WHERE o.application_id = w.application_id AND o.heavy = 1 AND o.provider < w.provider)
-               UNION ALL
-               SELECT j.seq, a.review_reason, 'application', a.id, a.property_id, a.person_id, a.received_at
-               FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-               WHERE a.review_reason IS NOT NULL AND a.beyond_the_rules = 0
-               UNION ALL
-               SELECT j.seq, 'measurement_to_confirm', 'measurement', m.id, s.property_id, j.person_id, m.created_at
-               FROM measurements AS m JOIN sections AS s ON s.id = m.section_id
-               JOIN journal AS j ON j.subject_id = m.id AND j.act = 'measurement.added'
-               WHERE m.to_confirm = 1 AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM measurement_confirmations AS o WHERE o.measurement_id = m.id))
-               UNION ALL
-               SELECT j.seq, 'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
-               FROM attempts AS t JOIN journal AS j ON j.subject_id = t.id AND j.act = 'attempt.refused'
-               WHERE t.kind <> 'clearance' AND (NOT $2 OR NOT (
-                   EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
-                   OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
-                       WHERE c.id = t.subject_id AND a.property_id = t.property_id)))
+               SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded'),
+                      'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at
+               FROM applications AS a
+               WHERE a.id IN (
+                       SELECT w.application_id FROM weather_after AS w
+                       WHERE w.heavy = 1 AND ($3 IS NULL OR w.application_id = $3)
+                         AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = w.application_id)))
+                 AND a.beyond_the_rules = 0 AND a.review_reason IS NULL
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded'),
+                          a.review_reason, 'application', a.id, a.property_id, a.person_id, a.received_at
+                   FROM applications AS a
+                   WHERE a.review_reason IS NOT NULL AND a.beyond_the_rules = 0 AND ($3 IS NULL OR a.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = a.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded') < $1
+                   ORDER BY a.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = m.id AND j.act = 'measurement.added'),
+                          'measurement_to_confirm', 'measurement', m.id, (SELECT s.property_id FROM sections AS s WHERE s.id = m.section_id),
+                          (SELECT j.person_id FROM journal AS j WHERE j.subject_id = m.id AND j.act = 'measurement.added'), m.created_at
+                   FROM measurements AS m
+                   WHERE m.to_confirm = 1 AND ($3 IS NULL OR m.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM measurement_confirmations AS o WHERE o.measurement_id = m.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = m.id AND j.act = 'measurement.added') < $1
+                   ORDER BY m.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = t.id AND j.act = 'attempt.refused'),
+                          'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
+                   FROM attempts AS t INDEXED BY attempts_to_review
+                   WHERE t.kind <> 'clearance' AND ($3 IS NULL OR t.id = $3)
+                     AND (NOT $2 OR NOT (
+                         EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = t.id)
+                         OR EXISTS (SELECT 1 FROM applications AS a WHERE a.id = t.subject_id AND a.property_id = t.property_id)
+                         OR EXISTS (SELECT 1 FROM corrections AS c JOIN applications AS a ON a.id = c.application_id
+                             WHERE c.id = t.subject_id AND a.property_id = t.property_id)))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = t.id AND j.act = 'attempt.refused') < $1
+                   ORDER BY t.seq DESC LIMIT $4)
            ) AS i
            LEFT JOIN reviews AS r ON r.record_id = i.record_id
-           WHERE seq < $1 AND (NOT $2 OR r.record_id IS NULL) AND ($3 IS NULL OR i.record_id = $3)
+           WHERE seq < $1 AND (NOT $2 OR r.record_id IS NULL)
            ORDER BY seq DESC LIMIT $4"#,
         span.after,
         open,

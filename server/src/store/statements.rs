@@ -2,7 +2,7 @@
 
 mod sections;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use domain::{
     ids::{ApplicationId, ClientId, PropertyId, SectionId, VisitId},
@@ -15,7 +15,7 @@ use sqlx::{SqliteConnection, SqlitePool};
 use crate::{
     acts::ground,
     scope::Scope,
-    store::{ReadTransaction, history::Histories, packing, read, read_day, read_instant, read_json},
+    store::{ReadTransaction, history::Histories, packing::Opener, read, read_day, read_instant, read_json},
 };
 pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
 
@@ -212,10 +212,10 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                    FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS w)
                    AS "since!: String",
                   (k.id IS NOT NULL) AS "corrected!: bool"
-           FROM applications AS a
-           JOIN products AS d ON d.id = a.product_id
+           FROM json_each($1) AS w CROSS JOIN applications AS a
+           CROSS JOIN products AS d
            LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)
-           WHERE a.property_id IN (SELECT value FROM json_each($1)) AND a.applied_on BETWEEN $2 AND $3
+           WHERE a.property_id = w.value AND +a.applied_on BETWEEN $2 AND $3 AND d.id = a.product_id
            ORDER BY a.applied_on, a.seq"#,
         those.properties,
         those.from,
@@ -223,8 +223,20 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
     )
     .fetch_all(connection)
     .await?;
+    let (mut opener, mut labels) = (Opener::default(), HashMap::<String, Label>::new());
     rows.into_iter()
         .map(|row| {
+            let content = match (&row.packed, &row.pattern) {
+                (Some(packed), Some(pattern)) => opener.open(packed, pattern)?.to_owned(),
+                _ => row.content,
+            };
+            // A year's records are of few products.
+            let label = match labels.get(&row.label) {
+                Some(label) => label.clone(),
+                None => read_json(&row.label, "label").inspect(|label: &Label| {
+                    labels.insert(row.label, label.clone());
+                })?,
+            };
             Ok(RecordPart {
                 id: read(&row.id, "application id")?,
                 property_id: read(&row.property_id, "property id")?,
@@ -232,9 +244,9 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                 received_at: read_instant(row.received_at)?,
                 beyond_the_rules: row.beyond_the_rules,
                 once_beyond_the_rules: row.once_beyond,
-                content: packing::content(row.content, row.packed, row.pattern)?,
+                content,
                 product_name: row.product_name,
-                label: read_json(&row.label, "label")?,
+                label,
                 person_name: row.person_name,
                 credential_numbers: read_json(&row.credential_numbers, "credential numbers")?,
                 since: row.since,

@@ -178,7 +178,12 @@ pub async fn list(
         MovementRow,
         r#"SELECT seq AS "seq!", id AS "id!", product_id AS "product_id!", lot_id, kind AS "kind!", mass AS "mass!",
                   moved_on AS "moved_on!", person_id AS "person_id!", record_id, reason, recorded_at AS "recorded_at!"
-           FROM stock_movements WHERE seq < $1 AND ($2 IS NULL OR product_id = $2) ORDER BY seq DESC LIMIT $3"#,
+           FROM stock_movements
+           WHERE seq IN (
+               SELECT * FROM (SELECT m.seq FROM stock_movements AS m WHERE m.product_id = $2 AND m.seq < $1 ORDER BY m.seq DESC LIMIT $3)
+               UNION ALL
+               SELECT * FROM (SELECT m.seq FROM stock_movements AS m WHERE $2 IS NULL AND m.seq < $1 ORDER BY m.seq DESC LIMIT $3))
+           ORDER BY seq DESC"#,
         span.after,
         product,
         span.take

@@ -297,9 +297,28 @@ pub async fn list(
                   v.version AS "version!",
                   v.created_at AS "created_at!"
            FROM visits AS v
-           WHERE v.seq > $1 AND ($2 IS NULL OR v.person_id = $2) AND ($3 IS NULL OR v.person_id = $3)
-             AND ($4 IS NULL OR v.planned_on = $4) AND ($5 IS NULL OR v.property_id = $5)
-           ORDER BY v.seq LIMIT $6"#,
+           WHERE v.seq IN (
+               SELECT * FROM (
+                   SELECT i.seq FROM visits AS i
+                   WHERE i.property_id = $5 AND i.seq > $1 AND ($2 IS NULL OR i.person_id = $2) AND ($3 IS NULL OR i.person_id = $3)
+                     AND ($4 IS NULL OR i.planned_on = $4)
+                   ORDER BY i.seq LIMIT $6)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM visits AS i
+                   WHERE $5 IS NULL AND i.person_id = coalesce($2, $3) AND i.planned_on = $4 AND i.seq > $1
+                     AND ($2 IS NULL OR $3 IS NULL OR $2 = $3)
+                   ORDER BY i.seq LIMIT $6)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM visits AS i
+                   WHERE $5 IS NULL AND coalesce($2, $3) IS NULL AND i.status IN ('planned', 'done', 'not_done', 'cancelled')
+                     AND i.planned_on = $4 AND i.seq > $1
+                   ORDER BY i.seq LIMIT $6)
+               UNION ALL SELECT * FROM (
+                   SELECT i.seq FROM visits AS i
+                   WHERE $5 IS NULL AND $4 IS NULL AND i.seq > $1 AND ($2 IS NULL OR i.person_id = $2)
+                     AND ($3 IS NULL OR i.person_id = $3)
+                   ORDER BY i.seq LIMIT $6))
+           ORDER BY v.seq"#,
         span.after,
         own,
         person,

@@ -16,6 +16,7 @@ use crate::{
     metrics::Metrics,
     problem::{Kind, Problem},
     store::{LawInForce, effects, packing::Packer, world},
+    tokens::Tokens,
 };
 
 pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
@@ -47,8 +48,14 @@ impl std::fmt::Debug for Job {
 }
 
 /// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed. What is to be done
-/// once it stands is done before anything behind it in the queue, and before the answer.
-pub fn plain<T, F>(work: F, once_written: impl FnOnce() + Send + 'static, answer: Responder<T>) -> Job
+/// once it stands is done before anything behind it in the queue, and before the answer; and however it ended, what is known of tokens
+/// is forgotten by then.
+pub fn plain<T, F>(
+    work: F,
+    tokens: Arc<Tokens>,
+    once_written: impl FnOnce() + Send + 'static,
+    answer: Responder<T>,
+) -> Job
 where
     T: Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
@@ -67,6 +74,7 @@ where
             let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().instrument(span).await;
             let done = done.unwrap_or_else(|_| Err(unanswered()));
             let ended = Ended::of(&done);
+            tokens.forget();
             if done.is_ok() {
                 once_written();
             }
