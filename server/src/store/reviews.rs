@@ -83,6 +83,7 @@ impl TryFrom<ReviewRow> for Sequenced<ReviewItem> {
 /// Each kind is read from the index that holds it alone, newest first, and no further than the page. The journal, which has an entry
 /// for everything that was ever written, is asked one entry at a time and never joined: the planner would read all of it. Rows and
 /// their entries are written in one order.
+#[expect(clippy::too_many_lines, reason = "it is one statement, and its parts share their parameters")]
 pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
