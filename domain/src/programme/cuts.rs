@@ -153,7 +153,7 @@ pub(super) fn fullest_year(
     let mut loads: Vec<(Day, i64, Area)> =
         past.iter().map(|past| (past.on, counted.brought(past), past.area)).collect();
     loads.extend(planned.iter().filter_map(|(at, mass)| {
-        let past = super::planner::as_past(question, cells.get(*at)?, *mass, area)?;
+        let past = question.as_past(cells.get(*at)?, *mass, area)?;
         Some((past.on, counted.brought(&past), area))
     }));
     let ends = loads.iter().map(|(day, ..)| *day).filter(|day| (on..=on.plus_days(364)).contains(day));

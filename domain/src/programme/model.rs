@@ -8,9 +8,9 @@ use super::{
 };
 use crate::{
     explain::Derivation,
-    facts::Facts,
+    facts::{Facts, PastApplication},
     product::{Label, Nutrients, arithmetic::GradeNutrient},
-    quantity::{NeutralisingValue, NutrientRate, Price, ProductMass, ProductRate},
+    quantity::{Area, NeutralisingValue, NutrientRate, Price, ProductMass, ProductRate},
     time::Day,
 };
 
@@ -79,6 +79,14 @@ pub struct SeasonQuestion<'a> {
     /// Less of a product is not worth the pass.
     pub least_product: ProductRate,
     pub aim: PlanGoal,
+}
+
+impl SeasonQuestion<'_> {
+    /// A round in a cell, as it will stand in the book.
+    pub(super) fn as_past(&self, cell: &Cell, mass: ProductMass, area: Area) -> Option<PastApplication> {
+        let label = &self.products.get(cell.product)?.label;
+        Some(PastApplication::planned(label, mass, (cell.on, area), (self.facts_on)(cell.on).purpose))
+    }
 }
 
 impl std::fmt::Debug for SeasonQuestion<'_> {

@@ -5,7 +5,6 @@ use super::{
     model::{Cell, SeasonQuestion},
 };
 use crate::{
-    facts::PastApplication,
     law::Lawbook,
     quantity::{Area, ProductMass},
 };
@@ -19,15 +18,4 @@ pub(super) struct Planner<'a> {
     pub area: Area,
     pub cells: Vec<Cell>,
     pub cuts: Vec<Cut>,
-}
-
-/// A planned round as it will stand in the book.
-pub(super) fn as_past(
-    question: &SeasonQuestion<'_>,
-    cell: &Cell,
-    mass: ProductMass,
-    area: Area,
-) -> Option<PastApplication> {
-    let label = &question.products.get(cell.product)?.label;
-    Some(PastApplication::planned(label, mass, (cell.on, area), (question.facts_on)(cell.on).purpose))
 }

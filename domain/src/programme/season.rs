@@ -10,7 +10,7 @@ use super::{
     liming::PlannedLime,
     model::{Cell, Closed, PlannedRound, SeasonPlan, SeasonQuestion, SkippedRound},
     outcome,
-    planner::{self, Planner, RoundAmounts},
+    planner::{Planner, RoundAmounts},
     solve::{self, Proposal},
 };
 use crate::{
@@ -74,7 +74,7 @@ impl Planner<'_> {
         let asked = self.cells.get(at).map(|cell| cell.product);
         let past = |(other, mass): &(usize, ProductMass)| {
             let cell = self.cells.get(*other)?;
-            let mut past = planner::as_past(self.question, cell, *mass, self.area)?;
+            let mut past = self.question.as_past(cell, *mass, self.area)?;
             past.product.mass_of_this = (asked == Some(cell.product)).then_some(*mass);
             Some(past)
         };

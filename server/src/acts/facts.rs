@@ -260,10 +260,8 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     found.extend(surroundings::known_weather(question, &product.label, &decision));
     found.extend(question.beside.iter().cloned());
     if !found.is_empty() {
-        for finding in found {
-            decision.verdict = decision.verdict.max(finding.verdict);
-            decision.findings.push(finding);
-        }
+        decision.verdict = found.iter().fold(decision.verdict, |verdict, finding| verdict.max(finding.verdict));
+        decision.findings.extend(found);
         decision.findings.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
         decision.summary = summary(decision.verdict, &decision.findings);
     }
