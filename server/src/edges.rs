@@ -125,7 +125,11 @@ pub fn guard(headers: &mut HeaderMap, personal: bool) {
     headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("no-referrer"));
     headers.insert(HeaderName::from_static("cross-origin-resource-policy"), HeaderValue::from_static("same-origin"));
     headers.insert(HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin"));
-    headers.insert(HeaderName::from_static("permissions-policy"), HeaderValue::from_static(PERMISSIONS));
+    // It is read of pages alone, and would be a tenth of what a phone loads first.
+    let page = headers.get(header::CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"));
+    if page {
+        headers.insert(HeaderName::from_static("permissions-policy"), HeaderValue::from_static(PERMISSIONS));
+    }
     headers
         .entry(header::CONTENT_SECURITY_POLICY)
         .or_insert(HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'"));

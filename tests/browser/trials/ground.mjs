@@ -30,7 +30,7 @@ export async function soakedGroundStaysSaid(world) {
   await warning.waitFor({ state: 'detached' });
   await page.getByRole('button', { name: 'Saturated' }).click();
   if ((await page.locator('fieldset', { hasText: 'With' }).locator('[aria-pressed=true]').count()) === 0) await page.getByRole('button', { name: 'Rotary spreader with deflector' }).click();
-  await page.getByText('Take care: the ground.').waitFor();
+  await page.locator('.verdict', { hasText: 'Take care: the ground.' }).waitFor();
   await warning.waitFor();
   await page.getByText('The answer above did not know the ground.').waitFor({ state: 'detached' });
   await page.getByRole('button', { name: 'Start all the same' }).waitFor();

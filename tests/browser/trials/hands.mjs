@@ -5,6 +5,7 @@ import assert from 'node:assert/strict';
 
 import { arrive, enrol, firstAmount, firstStop, openStops, phone, see, start } from '../walk.mjs';
 import { change, comeBack } from './changed.mjs';
+import { stopOf, stopUnder } from './record.mjs';
 
 /** @typedef {import('../walk.mjs').World} World */
 
@@ -182,9 +183,10 @@ export async function theDeflectorIsKnown(world) {
  * @param {World} world
  */
 export async function oneScreenAnswers(world) {
+  const { visit } = await stopUnder(world, 'us-va');
   const context = await phone(world, 'one-screen', { viewport: { width: 360, height: 740 } });
   const page = await enrol(world, context);
-  await arrive(page, openStops(page).first());
+  await arrive(page, stopOf(page, visit));
   await see(page);
   await page.getByText('Moist ground, rotary spreader with deflector.').waitFor();
   await page.evaluate(() => scrollTo(0, 0));
@@ -193,7 +195,7 @@ export async function oneScreenAnswers(world) {
     const box = await place.boundingBox();
     assert.ok(box !== null && box.y >= 0 && box.y + box.height <= 740, `${what} is on the first screen: ${JSON.stringify(box)}`);
   }
-  assert.match((await named.verdict.textContent()) ?? '', /^● Go: .+[.]$/, 'the verdict is a sentence');
+  assert.match((await named.verdict.textContent()) ?? '', /^[●▲] .+[.]$/, 'the verdict is a sentence');
   const [amount, foot] = [await named.amount.boundingBox(), await page.locator('.foot').boundingBox()];
   assert.ok(amount !== null && foot !== null && amount.y + amount.height <= foot.y, 'Start covers nothing of the amount');
   await page.getByRole('button', { name: 'Change' }).click();

@@ -167,7 +167,7 @@ export async function byKeyboardAlone(world) {
   await heading('Before you fill');
   await press(page, /^Moist/);
   await press(page, /^Rotary spreader with deflector/, ' ');
-  await page.locator('[aria-pressed=true]', { hasText: 'deflector' }).waitFor();
+  await page.getByText('Moist ground, rotary spreader with deflector.').waitFor();
   await press(page, /^Start/);
   await page.getByRole('button', { name: 'Finish' }).waitFor();
   await press(page, /^Finish/);
