@@ -195,7 +195,7 @@ export async function oneScreenAnswers(world) {
     const box = await place.boundingBox();
     assert.ok(box !== null && box.y >= 0 && box.y + box.height <= 740, `${what} is on the first screen: ${JSON.stringify(box)}`);
   }
-  assert.match((await named.verdict.textContent()) ?? '', /^[●▲] .+[.]$/, 'the verdict is a sentence');
+  assert.match((await named.verdict.textContent()) ?? '', /^[●▲] (Go|Care): .+/, 'the verdict is a sentence');
   const [amount, foot] = [await named.amount.boundingBox(), await page.locator('.foot').boundingBox()];
   assert.ok(amount !== null && foot !== null && amount.y + amount.height <= foot.y, 'Start covers nothing of the amount');
   await page.getByRole('button', { name: 'Change' }).click();
