@@ -111,7 +111,7 @@ function windFrom(visit, asked) {
 function windSpeed(visit, hint) {
   const changed = (/** @type {string} */ text) => {
     // It is of the start now, as what is typed after the work is.
-    visit.work.measured_at = undefined;
+    visit.work.measured = { ...visit.work.measured, mph: undefined };
     type(visit, 'mph')(text);
   };
   return typed('mph', 'Wind speed', 'mph', seenOf(visit.work).mph ?? '', hint, changed);

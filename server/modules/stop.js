@@ -2,7 +2,7 @@
 // One stop: am I at the right place, how much, may I; then start, finish, and what was really used. What only a person can
 // know is asked and never filled in beforehand.
 
-import { airHere, airKey, airOf } from './air.js';
+import { airHere, airKey, airOf, wrongAir } from './air.js';
 import { cautions, howMuch, limits, mark, openPoints, sentence, settings, source, verdict } from './answer.js';
 import { call } from './api.js';
 import { hasAmount, plan } from './day.js';
@@ -17,7 +17,7 @@ import { begin, keepWork, workOn } from './work.js';
 
 /** @typedef {import('./work.js').Work} Work */
 /** @typedef {import('./work.js').Asked} Asked */
-/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, measure: boolean, asking: boolean, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
+/** @typedef {{ stop: any, downloaded: any, day: import('./day.js').Day, known: string, fate: string, grounds: import('./parts.js').Ground[], drawn: string, stoppedAt: number, more: boolean, measure: boolean, asking: boolean, drawnAir: string, work: Work, redraw: () => void, keep: () => void, back: (words?: string) => void }} Visit */
 
 const GROUND = { dry: 'Dry', moist: 'Moist', saturated: 'Saturated', frozen: 'Frozen', snow_covered: 'Snow' };
 const EQUIPMENT = {
@@ -41,7 +41,7 @@ const BARRED = { saturated: 'saturated', frozen: 'frozen', snow_covered: 'covere
  */
 export async function stopPage(stop, decision, day, { known, grounds, fate = '' }, back) {
   const page = h('section', { class: 'stop' });
-  const work = await workOn(day.me.person.id, stop.visit.id);
+  const work = ofToday(await workOn(day.me.person.id, stop.visit.id), day.day.day);
   // A phone without room goes on from memory; the record itself is never taken for kept when it is not.
   const keep = () => void keepWork(visit.work).catch(() => undefined);
   const redraw = () => {
@@ -49,14 +49,32 @@ export async function stopPage(stop, decision, day, { known, grounds, fate = '' 
     keep();
   };
   /** @type {Visit} */
-  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, measure: airKey(work) !== '', asking: false, work, redraw, keep, back };
+  const visit = { stop, downloaded: decision, day, known, fate, grounds, drawn: '', stoppedAt: -Infinity, more: Object.keys(work.seen ?? {}).length > 0, measure: airKey(work) !== '', asking: false, drawnAir: '', work, redraw, keep, back };
   page.append(...parts(visit));
   shown = { page, visit };
+  if (work.here && work.started_at === '') void askAgain(visit);
   return page;
 }
 
-/** The server's answer to just this ground, equipment, supervisor and air, if it gave one. @param {Visit} visit @returns {Asked | null} */
-const asked = ({ work }) => (work.asked && work.asked.ground === work.ground && work.asked.equipment === work.equipment && (work.asked.supervisor ?? '') === (work.supervisor ?? '') && (work.asked.air ?? '') === airKey(work) ? work.asked : null);
+/** What was seen on another day is of that day: of a visit that was moved, ground and air are asked anew. @param {Work} work @param {string} today @returns {Work} */
+const ofToday = (work, today) => (work.started_at !== '' || work.on === undefined || work.on === today ? work : { ...work, on: undefined, here: false, ground: '', air: '', asked: undefined, measured: undefined, seen: { ...work.seen, mph: undefined } });
+
+/** How long an answer stands for the question that was asked, in milliseconds: weather and the year go on. */
+const STANDS = 3_600_000;
+
+/** Whether an answer is to what is said now. @param {Asked | { ground: string, equipment: string, supervisor?: string, air?: string }} one @param {Work} work */
+const isTo = (one, work) => one.ground === work.ground && one.equipment === work.equipment && (one.supervisor ?? '') === (work.supervisor ?? '') && (one.air ?? '') === airKey(work);
+
+/**
+ * The server's answer to just this ground, equipment, supervisor and air, if it gave one since the day was downloaded and not long
+ * ago. Of work that was begun it is the answer by which it was.
+ * @param {Visit} visit @returns {Asked | null}
+ */
+function asked({ work, day }) {
+  if (!work.asked) return null;
+  if (work.started_at !== '') return work.asked;
+  return isTo(work.asked, work) && work.asked.at >= day.at && serverNow() - work.asked.at < STANDS ? work.asked : null;
+}
 
 /** The best answer there is. @param {Visit} visit */
 const answer = (visit) => asked(visit)?.decision ?? visit.downloaded;
@@ -91,7 +109,7 @@ export function tellStop(gone) {
   const fate = gone.find((one) => one.stop.visit.id === visit.stop.visit.id)?.fate ?? '';
   const changed = fate !== visit.fate;
   visit.fate = fate;
-  // Before the start nothing is typed, and Start itself has to change.
+  // Before the start little is typed, it is kept, and Start itself has to change.
   if (changed && visit.work.id === '') visit.redraw();
   else page.querySelector('.notices')?.replaceWith(notices(visit));
 }
@@ -117,11 +135,11 @@ async function askAgain(visit) {
   const { stop, day, work } = visit;
   const { ground, equipment, supervisor } = work;
   const air = airKey(work);
-  if (ground === '' || equipment === '' || !hasAmount(stop) || asked(visit)) return;
+  if (ground === '' || equipment === '' || wrongAir(work) !== '' || !hasAmount(stop) || asked(visit)) return;
   const reply = await call('POST', '/api/v1/checks', plan(stop, day.day.day, { ground, equipment, supervisor, weather: airOf(work) }, visit.grounds));
-  if (reply.status !== 200) return;
+  // Something else may have been said meanwhile, and that question has an answer of its own.
+  if (reply.status !== 200 || work.started_at !== '' || !isTo({ ground, equipment, supervisor, air }, work)) return;
   work.asked = { decision: reply.body.decision, at: serverNow(), ground, equipment, supervisor, air };
-  if (visit.work.started_at !== '') return;
   visit.redraw();
 }
 
@@ -138,6 +156,7 @@ function before(visit) {
   const decision = answer(visit);
   const picked = (/** @type {'ground' | 'equipment' | 'supervisor'} */ what) => async (/** @type {string} */ word) => {
     work[what] = word;
+    work.on = day.day.day;
     visit.asking = false;
     redraw();
     await askAgain(visit);
@@ -146,13 +165,14 @@ function before(visit) {
   const drawn = against(visit);
   if (drawn !== '' && drawn !== visit.drawn) visit.stoppedAt = performance.now();
   visit.drawn = drawn;
+  visit.drawnAir = airKey(work);
   let starting = false;
   const start = async () => {
     if (first !== '' || starting || (drawn !== '' && performance.now() - visit.stoppedAt < READ)) return;
     // While the finger is down nothing is drawn: what came meanwhile against the start has to be read first.
-    if (against(visit) !== drawn) return redraw();
+    if (against(visit) !== drawn || airKey(work) !== visit.drawnAir) return redraw();
     starting = true;
-    visit.work = await begin({ ...work, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
+    visit.work = await begin({ ...work, asked: asked(visit) ?? undefined, stop, decision: visit.downloaded, since: day.at, started_at: new Date(serverNow()).toISOString(), phone_started_at: phoneClock() });
     redraw();
   };
   const stopped = decision?.verdict === 'stop' || visit.fate !== '' || work.ground in BARRED;
@@ -162,18 +182,18 @@ function before(visit) {
     ...(first === '' && !visit.asking ? [seenHere(visit)] : [choice('The ground is', GROUND, work.ground, picked('ground')), choice('With', EQUIPMENT, work.equipment, picked('equipment')), ...supervision(visit, picked('supervisor'))]),
     howMuch(stop, decision, visit.grounds),
     verdict(decision, source(stop, day, asked(visit))),
+    // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
+    work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     airHere(visit, () => void askAgain(visit)),
     limits(stop, decision, day),
     settings(stop, day),
     forecast(stop, day),
-    // It stands whatever the server answers: not every law names such ground, and what is put on it runs off all the same.
-    work.ground in BARRED ? h('p', { class: 'verdict stop' }, `■ Nothing belongs on ground that is ${BARRED[work.ground]}: it runs off.${asked(visit) ? '' : ' The answer above did not know the ground.'} Ask the office first.`) : null,
     toRead(stop, day),
     cautions(),
     stopped ? h('p', { class: 'ask' }, 'Do not start. Ask the office.') : null,
     first === '' ? null : h('p', { class: 'source' }, first),
     // It stays at the foot of the screen, so that it does not move under the thumb when the answer arrives above it.
-    h('div', { class: 'foot' }, h('span', { class: `state ${decision?.verdict ?? 'care'}` }, first === '' ? sentence(decision) : mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: first !== '', 'data-key': 'start' }, words)),
+    h('div', { class: 'foot' }, h('span', { class: `state ${stopped ? 'stop' : decision?.verdict ?? 'care'}` }, stopped && decision?.verdict !== 'stop' ? '■ Do not start. Ask the office.' : first === '' ? sentence(decision) : mark(decision)), h('button', { class: stopped ? 'warned' : 'big', type: 'button', onclick: () => void start(), disabled: first !== '', 'data-key': 'start' }, words)),
   ];
 }
 
@@ -181,15 +201,15 @@ function before(visit) {
 function seenHere(visit) {
   const { stop, work, redraw } = visit;
   const who = stop.supervision?.people.find((/** @type {any} */ one) => one.id === work.supervisor)?.name ?? '';
-  const supervised = !stop.supervision ? '' : who !== '' ? `, under ${who}` : work.supervisor === 'nobody' ? ', nobody supervises' : ', supervisor not known';
-  const words = `${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)]} ground, ${EQUIPMENT[/** @type {keyof typeof EQUIPMENT} */ (work.equipment)]?.toLowerCase() ?? work.equipment}${supervised}.`;
+  const supervised = !stop.supervision ? '' : who !== '' ? `, under ${who}` : work.supervisor === 'nobody' ? ', nobody supervises' : ', somebody else supervises, or it is not known';
+  const words = `${work.ground === 'snow_covered' ? 'Ground covered with snow' : `${GROUND[/** @type {keyof typeof GROUND} */ (work.ground)]} ground`}, ${EQUIPMENT[/** @type {keyof typeof EQUIPMENT} */ (work.equipment)]?.toLowerCase() ?? work.equipment}${supervised}.`;
   return h('p', { class: 'said' }, h('span', {}, words), h('button', { class: 'plain', type: 'button', 'data-key': 'change', onclick: () => void ((visit.asking = true), redraw()) }, 'Change'));
 }
 
 /** What is to be said before the start. @param {Visit} visit */
 function unsaid({ stop, work }) {
   const who = stop.supervision && !work.supervisor;
-  if (work.ground !== '' && work.equipment !== '' && !who) return '';
+  if (work.ground !== '' && work.equipment !== '' && !who) return wrongAir(work);
   return who ? 'Say first how the ground is, with what you work, and who supervises.' : 'Say first how the ground is, and with what you work.';
 }
 

@@ -49,7 +49,7 @@ export function afterWork(visit, decision, ground) {
     h('p', {}, `From ${clock(work.started_at, day.me.time_zone)} to ${clock(work.finished_at, day.me.time_zone)}, on ${ground} ground.`),
     ...asked.map((one) => treatedPart(visit, decision, one)),
     choice('Is the pavement clean?', { yes: 'Yes', no: 'No' }, work.cleaned, (word) => void ((work.cleaned = word), redraw())),
-    typed('air', 'Air temperature', '°F', work.air, 'If you measured it.', (text) => void ((work.air = text), (work.measured_at = undefined), keep())),
+    typed('air', 'Air temperature', '°F', work.air, 'If you measured it.', (text) => void ((work.air = text), (work.measured = { ...work.measured, air: undefined }), keep())),
     ...(none ? [] : forTheRecord(visit)),
     fault,
     none

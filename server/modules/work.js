@@ -8,7 +8,7 @@ import { across, got } from './shelf.js';
 /** @typedef {import('./shelf.js').Waiting} Waiting */
 /** @typedef {import('./shelf.js').Shelves} Shelves */
 /** @typedef {{ decision: any, at: number, ground: string, equipment: string, supervisor?: string, air?: string }} Asked what the server answered to what was seen here */
-/** @typedef {{ id: string, by: string, visit: string, stop?: any, decision?: any, here: boolean, ground: string, started_at: string, finished_at: string, since?: number, phone_started_at?: string, phone_finished_at?: string, clock_jump_s?: number, air: string, measured_at?: string, equipment: string, treated: Record<string, string>, area: Record<string, string>, used: Record<string, string>, cleaned: string, asked?: Asked, supervisor?: string, parts?: Record<string, string[]>, seen?: import('./seen.js').Seen }} Work */
+/** @typedef {{ id: string, by: string, visit: string, stop?: any, decision?: any, here: boolean, ground: string, started_at: string, finished_at: string, since?: number, phone_started_at?: string, phone_finished_at?: string, clock_jump_s?: number, air: string, measured?: { air?: string, mph?: string }, on?: string, equipment: string, treated: Record<string, string>, area: Record<string, string>, used: Record<string, string>, cleaned: string, asked?: Asked, supervisor?: string, parts?: Record<string, string[]>, seen?: import('./seen.js').Seen }} Work */
 /** @typedef {{ id: string, lines?: import('./parts.js').Line[], counted?: boolean }} Sent a record that has left the phone; counted when the day that was downloaded since knows of it */
 
 /** @param {string} by @param {string} visit */

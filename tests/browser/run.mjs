@@ -77,6 +77,7 @@ const phone = [
   ['half a lawn is recorded as half, and the rest stays open until it is recorded', shares.aPartIsAPart],
   ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
   ['wind that is measured before the start is asked with, and stands on the record', ground.windIsMeasuredFirst],
+  ['an answer to another wind starts no work, also a late one', ground.anotherWindStartsNothing],
   ['parts of a lawn are chosen by name, and what is open of them stays', shares.namedParts],
   ['parts that the office names anew during the work are not offered again, and the refused record is mended', shares.partsNamedAnew],
   ['a start of which nothing was treated leaves no record', shares.nothingTreated],

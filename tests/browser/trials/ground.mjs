@@ -53,13 +53,15 @@ export async function windIsMeasuredFirst(world) {
   if (await fold.isVisible()) await fold.click();
   await page.locator('#mph').fill('six');
   await page.locator('#mph').press('Tab');
-  await page.getByText('The wind speed must be a number of miles an hour, such as 6.').waitFor();
+  await page.getByText('The wind speed must be a number of miles an hour, such as 6.').first().waitFor();
+  assert.equal(await page.getByRole('button', { name: 'Start', exact: true }).isDisabled(), true, 'what is no number is mended first');
   await page.locator('#mph').fill('6');
   await page.locator('#mph').press('Tab');
   const question = page.waitForRequest((request) => request.url().endsWith('/api/v1/checks') && (request.postDataJSON().weather.air_temperature ?? null) !== null);
   await page.locator('#air').fill('68.5');
   await page.locator('#air').press('Enter');
   const { weather } = (await question).postDataJSON();
+  assert.notEqual(weather.wind.observed_at, weather.air_temperature.observed_at, 'each has its own time');
   assert.equal(weather.wind.wind_mph, '6');
   assert.equal(weather.air_temperature.air_temperature_f, '68.5');
   await page.getByText('Answered by the office\'s server').waitFor();
@@ -78,6 +80,53 @@ export async function windIsMeasuredFirst(world) {
   const { wind, air_temperature: air } = record.weather;
   assert.equal(wind.wind_mph, '6');
   assert.equal(air.air_temperature_f, '68.5');
-  assert.ok(Date.parse(wind.observed_at) <= Date.parse(record.started_at), 'it was measured before the start');
+  assert.equal(Date.parse(wind.observed_at), Date.parse(weather.wind.observed_at), 'the record has the time of the measuring');
+  assert.ok(Date.parse(wind.observed_at) < Date.parse(record.started_at));
+  await context.close();
+}
+
+/**
+ * While a wind is typed or asked about, what stood there answers another question: the foot says so, and Start begins nothing. A reply
+ * that comes late does not take the place of a newer one.
+ * @param {World} world
+ */
+export async function anotherWindStartsNothing(world) {
+  const { visit } = await stopUnder(world, 'us-va');
+  const context = await phone(world, 'another-wind');
+  const page = await enrol(world, context);
+  await arrive(page, stopOf(page, visit));
+  await see(page);
+  await page.getByText('Answered by the office\'s server').waitFor();
+  /** @type {Map<string, () => void>} */
+  const waiting = new Map();
+  await page.route('**/api/v1/checks', async (route) => {
+    const wind = route.request().postDataJSON().weather.wind?.wind_mph ?? '';
+    await new Promise((resolve) => void waiting.set(wind, () => resolve(undefined)));
+    await route.continue().catch(() => undefined);
+  });
+  const foot = page.locator('.foot .state');
+  const fold = page.getByText('Wind and temperature here, if you measured them');
+  if (await fold.isVisible()) await fold.click();
+  const asked = async (/** @type {string} */ wind) => {
+    while (!waiting.has(wind)) await page.waitForTimeout(20);
+  };
+  await page.locator('#mph').fill('6');
+  assert.equal(await foot.textContent(), '▲ Not asked yet with what you typed.');
+  await page.getByRole('button', { name: 'Start', exact: true }).click();
+  await asked('6');
+  assert.equal(await page.getByRole('button', { name: 'Finish' }).count(), 0, 'the work is not begun by an answer to another wind');
+  await page.locator('#mph').fill('31');
+  await page.locator('#mph').press('Tab');
+  await asked('31');
+  waiting.get('31')?.();
+  await page.getByText('Answered by the office\'s server').waitFor();
+  const said = await foot.textContent();
+  assert.notEqual(said, '▲ Not asked yet with what you typed.');
+  const late = page.waitForResponse((response) => response.url().endsWith('/api/v1/checks') && response.request().postDataJSON().weather.wind.wind_mph === '6');
+  waiting.get('6')?.();
+  await late;
+  await page.waitForTimeout(300);
+  assert.equal(await foot.textContent(), said, 'a late reply changes nothing');
+  assert.equal(await page.getByText('Answered by the office\'s server').count(), 1);
   await context.close();
 }
