@@ -9,7 +9,7 @@ CREATE TABLE security_events (
     person_id TEXT    CONSTRAINT security_events_person REFERENCES people (id),
     by_id     TEXT    CONSTRAINT security_events_by REFERENCES people (id),
     pass_id   TEXT    CONSTRAINT security_events_pass REFERENCES passes (id),
-    -- As it was typed: a name to sign in with, or what a phone or a pass is called.
+    -- A name to sign in with that is known, or what a phone or a pass is called.
     name      TEXT,
     -- Of the network from which it came, where the server knows it.
     address   TEXT,
@@ -20,7 +20,7 @@ CREATE INDEX security_events_by_age ON security_events (at);
 CREATE INDEX security_events_by_name ON security_events (name, address, kind);
 CREATE TRIGGER security_events_keep BEFORE UPDATE ON security_events BEGIN SELECT RAISE(ABORT, 'the security log is never edited'); END;
 CREATE TRIGGER security_events_stay BEFORE DELETE ON security_events
-    WHEN OLD.at > (SELECT max(e.at) FROM security_events AS e) - 90 * 86400000
+    WHEN OLD.at > (SELECT e.at FROM security_events AS e WHERE e.seq = (SELECT max(m.seq) FROM security_events AS m)) - 90 * 86400000
     BEGIN SELECT RAISE(ABORT, 'the security log of the last 90 days is never deleted'); END;
 
 -- Leave for somebody from outside, such as an inspector, to read: all of the company's lawns, or those of named clients, until a

@@ -135,3 +135,36 @@ async fn a_pass_says_what_it_shows() {
     let passes = company.owner.get("/api/v1/passes").await.expect(200).body;
     assert_eq!(passes["items"], json!([]));
 }
+
+/// The lawn was another client's before: what was put down then is shown, and not who that client was.
+#[tokio::test]
+async fn a_pass_does_not_tell_who_a_former_client_was() {
+    let company = Company::in_maryland().await;
+    let office = &company.office;
+    let record = company.put_down(&company.front, "5").await;
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B, Sampletown", "phone": "555-0199" });
+    let buyer = office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let sold = json!({ "since": "2026-09-15", "facts": { "client_id": buyer }, "reason": "Sold." });
+    let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
+    company.app.clock.advance(A_DAY);
+    let owner = company.app.sign_in("owner", company.owner.id.clone()).await;
+    let body = json!({ "name": "Inspector", "client_ids": [buyer], "days": 3 });
+    let made = owner.post("/api/v1/passes", &body).await.expect(201).body;
+    let inspector = company.app.user(made["token"].as_str().unwrap(), None);
+    let paths = [
+        format!("/api/v1/applications/{record}/particulars"),
+        format!("/api/v1/statements?year=2026&property_id={}", company.property),
+        format!("/api/v1/statements?year=2026&client_id={}", company.client),
+        format!("/api/v1/statements?year=2026&client_id={buyer}"),
+    ];
+    for path in paths {
+        let told = inspector.get(&path).await.expect(200).text;
+        assert!(!told.contains("Client 001"), "{path}: {told}");
+    }
+    let whole = owner.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).text;
+    assert!(whole.contains("Client 001"), "the owner is told");
+    // A line says from where.
+    let log = owner.get("/api/v1/security-log?limit=10").await.expect(200).body;
+    let read = log["items"].as_array().unwrap().iter().find(|line| line["kind"] == "pass_read").unwrap().clone();
+    assert_eq!(read["address"], "127.0.0.1");
+}

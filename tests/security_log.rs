@@ -141,12 +141,47 @@ async fn the_log_is_never_edited_and_forgets_what_is_old() {
         let book = rusqlite::Connection::open(&file).unwrap();
         book.query_row(sql, [], |row| row.get::<_, i64>(0)).unwrap()
     };
+    // The first line of the new time may be that of a clock set ahead: it makes nothing old yet.
+    let before = count("SELECT count(*) FROM security_events");
+    let _ = company.app.sign_in("owner", None).await;
+    assert_eq!(count("SELECT count(*) FROM security_events"), before + 1);
     let _ = company.app.sign_in("owner", None).await;
     assert_eq!(count(first), 0, "what is older than 400 days is gone");
-    assert_eq!(count("SELECT count(*) FROM security_events"), 1);
+    assert_eq!(count("SELECT count(*) FROM security_events"), 2);
     let book = rusqlite::Connection::open(&file).unwrap();
     let edit = book.execute("UPDATE security_events SET name = 'nobody'", []).unwrap_err().to_string();
     assert!(edit.contains("never edited"), "{edit}");
     let delete = book.execute("DELETE FROM security_events", []).unwrap_err().to_string();
     assert!(delete.contains("90 days"), "{delete}");
+}
+
+/// A clock that is two years ahead for a moment makes no line old, and what it wrote lets none be forgotten once it is right again.
+#[tokio::test]
+async fn a_clock_set_ahead_empties_no_log() {
+    let company = Company::in_maryland().await;
+    let now = harness::instant(harness::TODAY);
+    let _ = company.app.sign_in("owner", None).await;
+    company.app.clock.advance(Duration::from_hours(24 * 730));
+    let _ = company.app.sign_in("owner", None).await;
+    company.app.clock.set(now);
+    let owner = company.app.sign_in("owner", None).await;
+    let before = lines(&owner).await.len();
+    for _ in 0..3 {
+        let _ = company.app.sign_in("owner", None).await;
+    }
+    let all = lines(&owner).await;
+    assert_eq!(all.len(), before + 3);
+    let at = |line: &Value| line["at"].as_str().unwrap()[..4].to_owned();
+    assert_eq!(all.iter().filter(|line| at(line) == "2028").count(), 1);
+    assert!(all.iter().filter(|line| at(line) == "2026").count() >= 5, "{all:#?}");
+}
+
+/// People type their password where the name belongs: what nobody is called is not kept.
+#[tokio::test]
+async fn what_is_typed_as_a_name_and_is_none_is_not_kept() {
+    let company = Company::in_maryland().await;
+    let typed = json!({ "name": PASSWORD, "password": "owner" });
+    let _ = company.app.nobody().post("/api/v1/sessions", &typed).await.expect(401);
+    let line = lines(&company.owner).await[0].clone();
+    assert_eq!((&line["kind"], &line["name"]), (&json!("sign_in_failed"), &json!("a name that nobody has")));
 }

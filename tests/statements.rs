@@ -189,7 +189,7 @@ async fn a_technicians_statement_tells_nothing_of_other_properties() {
     let own = company.phone.get(&address).await.expect(200).body;
     assert_eq!(own["sections"].as_array().unwrap().len(), 2);
     assert!(!own["gaps"].to_string().contains("2026-09-01"), "{own:#}");
-    assert!(own["gaps"].to_string().contains("Only the properties you were sent to are shown."), "{own:#}");
+    assert!(own["gaps"].to_string().contains("Only the properties that you may see are shown."), "{own:#}");
 }
 
 #[tokio::test]

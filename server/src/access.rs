@@ -16,6 +16,7 @@ use crate::{
         passes::Pass,
         security_log::{NewSecurityEvent, SecurityEventKind},
     },
+    throttle,
 };
 
 /// Any signed-in member of staff.
@@ -163,7 +164,8 @@ async fn log_read(app: &App, pass: &Pass, parts: &Parts) -> Result<(), Problem> 
     app.throttle.count_reads(&pass.id.to_string())?;
     let asked = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
     let event = NewSecurityEvent { pass: Some(pass.id), ..NewSecurityEvent::of(SecurityEventKind::PassRead) };
-    let (event, at) = (event.named(&pass.name).saying(asked), app.clock.now());
+    let event = event.named(&pass.name).from(throttle::shown(app.throttle.address_of(parts))).saying(asked);
+    let at = app.clock.now();
     app.store
         .write(move |connection| Box::pin(async move { Ok(store::security_log::insert(connection, at, event).await?) }))
         .await

@@ -4,10 +4,11 @@
 //! before: whoever guesses from many addresses is slowed down, and cannot keep the owner out of the office.
 
 use std::{
-    net::{IpAddr, Ipv6Addr},
+    net::{IpAddr, Ipv6Addr, SocketAddr},
     num::NonZeroU32,
 };
 
+use axum::{extract::ConnectInfo, http::request::Parts};
 use governor::{
     DefaultDirectRateLimiter, DefaultKeyedRateLimiter, NotUntil, Quota, RateLimiter,
     clock::{Clock, DefaultClock, QuantaInstant},
@@ -69,6 +70,14 @@ impl Throttle {
             hashing: Semaphore::new(HASHES_AT_ONCE),
             behind_proxy,
         }
+    }
+
+    /// From where a request comes: the other end of its connection, or what the proxy before the server says.
+    pub fn address_of(&self, parts: &Parts) -> Option<IpAddr> {
+        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
+        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
+        let last = forwarded.and_then(|value| value.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
+        if self.behind_proxy { last.or(peer) } else { peer }
     }
 
     /// Counts a try from an address, or refuses it and says how long to wait.

@@ -5,15 +5,12 @@ use domain::ids::{self, ApplicationId};
 
 use crate::{
     access::StaffOrPass,
-    book::{
-        particulars::{self, RecordParticulars},
-        site,
-    },
+    book::particulars::{self, RecordParticulars},
     extract::PathId,
     problem::Problem,
     routes::{Routes, routes},
     state::App,
-    store, zone,
+    store,
 };
 
 pub fn routes() -> Routes {
@@ -24,8 +21,8 @@ pub fn routes() -> Routes {
 ///
 /// Everything that stood on the day of the work and was fixed when the record was written: client and site, who worked and under
 /// which certificate, product and label with the hash of its kept copy, machine and calibration, measurement and soil report. No
-/// later change of any of them shows here. With what was added since, each with its own day, and the journal's entry and hash. A
-/// technician is not told name, mailing address and telephone of a client whose property it is no more.
+/// later change of any of them shows here. With what was added since, each with its own day, and the journal's entry and hash. Neither a
+/// technician nor a pass for some clients is told name, mailing address and telephone of a client whose property it is no more.
 #[utoipa::path(get, path = "/api/v1/applications/{id}/particulars", operation_id = "get_application_particulars", tag = "applications",
     security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "What it tells.", body = RecordParticulars)))]
@@ -37,10 +34,8 @@ async fn get_application_particulars(
     let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
     let application = found.ok_or_else(|| Problem::not_found("application"))?;
     let mut told = particulars::of_record(&app, &application).await?;
-    if staff.is_technician() {
-        let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
-        let today = site::on(app.store.reader(), application.property_id, app.clock.now().day_in(&zone)).await?;
-        told.keep_to_client(today.map(|site| site.place.client_id));
+    if staff.scope().viewer().is_some() {
+        particulars::keep_to_client(&app, application.property_id, &mut told).await?;
     }
     Ok(Json(told))
 }

@@ -64,7 +64,7 @@ fn faults(input: &PassInput) -> Vec<FieldFault> {
             faults.push(FieldFault::at("/client_ids", "contradiction", detail));
         }
         (false, true) => {
-            let detail = "names nobody; name the clients whose lawns are shown, or give `whole_company`";
+            let detail = "names nobody: choose the clients whose lawns are shown, or the whole company";
             faults.push(FieldFault::at("/client_ids", "missing", detail));
         }
         _ => {}

@@ -1,10 +1,10 @@
 //! The set-up of the book, and signing in and out.
 
-use std::net::{IpAddr, SocketAddr};
+use std::net::IpAddr;
 
 use axum::{
     Json,
-    extract::{ConnectInfo, FromRequestParts, State},
+    extract::{FromRequestParts, State},
     http::{HeaderMap, HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Response},
 };
@@ -49,10 +49,7 @@ impl FromRequestParts<App> for Peer {
     type Rejection = std::convert::Infallible;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Self::Rejection> {
-        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
-        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
-        let last = forwarded.and_then(|value| value.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
-        Ok(Self(if app.throttle.behind_proxy { last.or(peer) } else { peer }))
+        Ok(Self(app.throttle.address_of(parts)))
     }
 }
 
@@ -214,7 +211,8 @@ pub async fn create_session(
     // An unknown name costs the same time as a wrong password, so that names cannot be found out.
     let fits = password::fits(&app, value.password, known.as_ref().map(|(_, stored)| stored.clone())).await?;
     let wrong = || Problem::new(Kind::NotSignedIn, "The name or the password is wrong.");
-    let tried = |kind| NewSecurityEvent::of(kind).named(&value.name).from(throttle::shown(peer.0));
+    let is_known = known.is_some();
+    let tried = |kind| NewSecurityEvent::of(kind).tried_as(&value.name, is_known).from(throttle::shown(peer.0));
     let Some((person, stored)) = known.filter(|_| fits) else {
         security_log::note(&app, tried(SecurityEventKind::SignInFailed)).await;
         return Err(wrong());
@@ -251,8 +249,9 @@ pub async fn limited(app: &App, name: &str, address: Option<IpAddr>) -> Result<(
         }
     }
     if counted.is_err() && app.throttle.is_to_be_told(address) {
-        let event = NewSecurityEvent::of(SecurityEventKind::SignInLimited).named(name).from(throttle::shown(address));
-        security_log::note(app, event).await;
+        let is_known = store::people::by_sign_in(app.store.reader(), name).await?.is_some();
+        let event = NewSecurityEvent::of(SecurityEventKind::SignInLimited).tried_as(name, is_known);
+        security_log::note(app, event.from(throttle::shown(address))).await;
     }
     counted
 }

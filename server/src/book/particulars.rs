@@ -3,7 +3,7 @@
 
 use domain::{
     facts::SiteFacts,
-    ids::{ApplicationId, ClientId, SectionId},
+    ids::{ApplicationId, ClientId, PropertyId, SectionId},
     law::Bound,
     quantity::Area,
 };
@@ -28,6 +28,7 @@ use crate::{
         particulars::Kept,
         world,
     },
+    zone,
 };
 
 /// What a record tells beside its amounts.
@@ -59,7 +60,7 @@ pub struct RecordParticulars {
 impl RecordParticulars {
     /// Leaves out who a client was and how to reach them, unless the property is that client's now: whoever works there need not
     /// know those of former ones.
-    pub fn keep_to_client(&mut self, present: Option<ClientId>) {
+    fn keep_to_client(&mut self, present: Option<ClientId>) {
         let forget = |client: ClientId, texts: &mut Option<PersonalTexts>| {
             if let Some(texts) = texts.as_mut().filter(|_| present != Some(client)) {
                 (texts.client, texts.mailing_address, texts.telephone) = (None, None, None);
@@ -72,6 +73,14 @@ impl RecordParticulars {
             }
         }
     }
+}
+
+/// Leaves out who a former client was, for whoever may not see the whole company.
+pub async fn keep_to_client(app: &App, property: PropertyId, told: &mut RecordParticulars) -> Result<(), Problem> {
+    let zone = zone::of_property(property, &told.particulars.time_zone)?;
+    let today = site::on(app.store.reader(), property, app.clock.now().day_in(&zone)).await?;
+    told.keep_to_client(today.map(|site| site.place.client_id));
+    Ok(())
 }
 
 /// What a record names, of which is told what stood.

@@ -284,7 +284,7 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), Un
         parts.sections.iter().map(|part| (part.property_id, part)).collect();
     let place = |id: &PropertyId| properties.get(id).map_or("", |part| part.address.as_str());
     if parts.limited {
-        gaps.push("Only the properties you were sent to are shown.".to_owned());
+        gaps.push("Only the properties that you may see are shown.".to_owned());
     }
     let changes: BTreeSet<(&str, Day)> = parts
         .sections

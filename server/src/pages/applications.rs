@@ -87,7 +87,10 @@ pub async fn record(
     let (reader, scope) = (app.store.reader(), session.scope());
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
-    let told = particulars::of_record(&app, &a).await?;
+    let mut told = particulars::of_record(&app, &a).await?;
+    if scope.viewer().is_some() {
+        particulars::keep_to_client(&app, a.property_id, &mut told).await?;
+    }
     let asked = particulars::of_the_day(&app, &a, &told.particulars).await?;
     let gaps = particulars::gaps_of(&app, &a, &told, &asked).await?;
     let dates = dates(&app).await?;

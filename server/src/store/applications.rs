@@ -176,7 +176,8 @@ pub async fn get(
 }
 
 /// A page of applications, the latest received first. Of the ways to find them one is gone, by the narrowest of what is asked: the
-/// others are empty, and cost nothing. The plus signs keep SQLite from planning it anew for every value of its limit and its mark.
+/// others are empty, and cost nothing. By its days only a quarter of a year or less is found: a longer time is read from the newest on,
+/// as far as the page goes. The plus signs keep SQLite from planning it anew for every value of its limit and its mark.
 pub async fn list(
     pool: &SqlitePool,
     span: PageRequest,
@@ -210,9 +211,8 @@ pub async fn list(
                    ORDER BY i.seq DESC LIMIT +$8)
                UNION ALL SELECT * FROM (
                    SELECT i.seq FROM applications AS i INDEXED BY applications_by_day
-                   WHERE coalesce($2, $3) IS NULL AND coalesce($4, $5) IS NOT NULL AND $6 IS NOT 1
-                     AND i.applied_on BETWEEN coalesce($4, '') AND coalesce($5, '~') AND i.seq < $1
-                     AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
+                   WHERE coalesce($2, $3) IS NULL AND julianday($5) - julianday($4) <= 92 AND $6 IS NOT 1
+                     AND i.applied_on BETWEEN $4 AND $5 AND i.seq < $1
                      AND ($6 IS NULL OR i.beyond_the_rules = +$6)
                      AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))
                    ORDER BY i.seq DESC LIMIT +$8)
@@ -225,7 +225,7 @@ pub async fn list(
                    ORDER BY i.seq DESC LIMIT +$8)
                UNION ALL SELECT * FROM (
                    SELECT i.seq FROM applications AS i
-                   WHERE coalesce($2, $3, $4, $5) IS NULL AND $6 IS NOT 1 AND i.seq < $1
+                   WHERE coalesce($2, $3) IS NULL AND (julianday($5) - julianday($4) <= 92) IS NOT 1 AND $6 IS NOT 1 AND i.seq < $1
                      AND ($4 IS NULL OR i.applied_on >= $4) AND ($5 IS NULL OR i.applied_on <= $5)
                      AND ($6 IS NULL OR i.beyond_the_rules = +$6)
                      AND ($7 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = i.property_id AND v.viewer = $7))

@@ -78,7 +78,8 @@ pub struct SecurityEvent {
     /// Who did it.
     pub by_id: Option<PersonId>,
     pub pass_id: Option<PassId>,
-    /// As it was typed: a name to sign in with, or what a phone or a pass is called.
+    /// A name to sign in with that is known, or what a phone or a pass is called. What else was typed as a name is not kept: it may
+    /// be a password.
     #[schema(max_length = 200)]
     pub name: Option<String>,
     /// From which address, where the server knows it; of IP version 6 the network.
@@ -119,6 +120,12 @@ impl NewSecurityEvent {
         self
     }
 
+    /// Named as somebody typed it to sign in, if that is somebody's name: people type their password there.
+    #[must_use]
+    pub fn tried_as(self, name: &str, is_known: bool) -> Self {
+        self.named(if is_known { name } else { "a name that nobody has" })
+    }
+
     #[must_use]
     pub fn from(mut self, address: Option<String>) -> Self {
         self.address = address;
@@ -142,7 +149,7 @@ pub async fn insert(
     tracing::info!(target: "security", kind, name = event.name, address = event.address, detail = event.detail, "security");
     let (person, by) = (event.person.map(|id| id.to_string()), event.by.map(|id| id.to_string()));
     let (pass, at) = (event.pass.map(|id| id.to_string()), at.millis());
-    sqlx::query!(
+    let written = sqlx::query!(
         "INSERT INTO security_events (at, kind, person_id, by_id, pass_id, name, address, detail) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
         at,
         kind,
@@ -155,10 +162,24 @@ pub async fn insert(
     )
     .execute(&mut *connection)
     .await?;
-    // A clock that was set back must not make young lines old: age goes by the newest line.
+    forget(connection, written.last_insert_rowid(), at).await
+}
+
+/// Lines forgotten with each that is written, at most: no write is to hold up the others when the settings shorten the log.
+const FORGOTTEN: i64 = 500;
+
+/// Forgets the oldest lines that are older than the settings say. Age goes by the earlier of this line and the one before it, so that
+/// one moment of a clock set ahead makes no line old, and what it wrote does not either once the clock is right again.
+async fn forget(connection: &mut SqliteConnection, seq: i64, at: i64) -> Result<(), sqlx::Error> {
     sqlx::query!(
-        "DELETE FROM security_events
-         WHERE at < (SELECT max(e.at) FROM security_events AS e) - (SELECT s.security_log_days FROM settings AS s) * 86400000"
+        "DELETE FROM security_events WHERE seq IN (
+             SELECT e.seq FROM security_events AS e
+             WHERE e.at < min($2, (SELECT b.at FROM security_events AS b WHERE b.seq = $1 - 1))
+                          - (SELECT s.security_log_days FROM settings AS s) * 86400000
+             ORDER BY e.at LIMIT $3)",
+        seq,
+        at,
+        FORGOTTEN
     )
     .execute(connection)
     .await?;

@@ -80,6 +80,7 @@ struct Row {
     client_id: String,
     client_name: String,
     mailing_address: String,
+    present_client: String,
     measurements: String,
     divisions: String,
     latest_soil_sample: Option<String>,
@@ -101,7 +102,8 @@ pub(super) async fn load(
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let parts = rows.into_iter().map(|row| part(row, &histories, span)).collect::<Result<_, _>>()?;
+    let limited = scope.viewer().is_some();
+    let parts = rows.into_iter().map(|row| part(row, &histories, span, limited)).collect::<Result<_, _>>()?;
     Ok((parts, histories))
 }
 
@@ -119,7 +121,7 @@ async fn rows(
         Row,
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
-                  c.mailing_address AS "mailing_address!",
+                  c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
                   (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
                   (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
@@ -155,7 +157,8 @@ async fn rows(
     .await
 }
 
-fn part(row: Row, histories: &Histories, span: Span) -> Result<SectionPart, sqlx::Error> {
+/// Whoever does not see the whole company is not told who a former client was.
+fn part(row: Row, histories: &Histories, span: Span, limited: bool) -> Result<SectionPart, sqlx::Error> {
     let now = SectionPast {
         name: row.name,
         species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
@@ -168,7 +171,12 @@ fn part(row: Row, histories: &Histories, span: Span) -> Result<SectionPart, sqlx
     };
     let property = histories.stood(&row.property_id)?.unwrap_or_else(|| Stood::always(now));
     let now = ClientPast { name: row.client_name, mailing_address: row.mailing_address };
-    let client = histories.stood(&row.client_id)?.unwrap_or_else(|| Stood::always(now));
+    let former = ClientPast { name: "A former client".to_owned(), mailing_address: String::new() };
+    let client = if limited && row.client_id != row.present_client {
+        Stood::always(former)
+    } else {
+        histories.stood(&row.client_id)?.unwrap_or_else(|| Stood::always(now))
+    };
     let (turf, place, payer): (&SectionPast, &PropertyPast, &ClientPast) =
         (section.on(span.as_of), property.on(span.as_of), client.on(span.as_of));
     let measured: Vec<(Day, i64, i64)> = read_json(&row.measurements, "measurements")?;
