@@ -36,7 +36,12 @@ pub fn stands(lawbook: &Lawbook, question: &SeasonQuestion<'_>, rounds: &[Planne
     };
     for (at, round) in rounds.iter().enumerate() {
         let others = rounds.iter().enumerate().filter(|(other, _)| *other != at);
-        let others: Vec<PastApplication> = others.filter_map(|(_, other)| past(other)).collect();
+        let as_past = |(_, other): (usize, &PlannedRound)| {
+            let mut past = past(other)?;
+            past.product.mass_of_this = (other.product == round.product).then_some(other.product_lb);
+            Some(past)
+        };
+        let others: Vec<PastApplication> = others.filter_map(as_past).collect();
         let Some(product) = question.products.get(round.product) else { continue };
         let facts = candidates::facts(question, round.on, &product.label, round.product_lb, &others);
         let decision = decide(lawbook, question.rule_sets, &facts);

@@ -91,7 +91,7 @@ async fn form(app: &App) -> Result<Form, Problem> {
     ];
     Ok(Form::new("A new pass", "/office/passes/new".to_owned(), "Make the pass", fields)
         .back("/office/passes")
-        .note("Whoever has it reads statements, records, rule sets and how the journal stands, and can change nothing. Everything that is opened with it stands in the security log."))
+        .note("Whoever has it reads statements, records, lawns, soil reports, rule sets and how the journal stands, names and how to reach the clients below, and products with what is in stock. They can change nothing. Everything that is opened with it stands in the security log."))
 }
 
 pub async fn new(_: OwnerSession, State(app): State<App>) -> Result<Response, Problem> {
