@@ -281,8 +281,8 @@ async fn a_correction_is_shown_before_it_is_made() {
     assert_eq!(preview["stock"]["moves_lb"], "50");
 }
 
-/// A first measurement of a technician may be rejected after work was recorded by it. The lawn is then not measured; what is put
-/// right must not end in a fault of the server.
+/// A first measurement of a technician may be rejected after work was recorded by it. What is put right beside that lawn, or of the
+/// amount on it, needs no measurement: the record says how much ground was treated.
 #[tokio::test]
 async fn a_correction_beside_a_lawn_whose_measurement_was_rejected() {
     let company = Company::in_maryland().await;
@@ -308,10 +308,22 @@ async fn a_correction_beside_a_lawn_whose_measurement_was_rejected() {
         company.office.post("/api/v1/corrections/checks", &body).await
     };
     let other = json!([{ "section_id": company.front, "product_lb": "6" }]);
-    let _ = checked(&other).await.problem(422, "invalid");
+    let shown = checked(&other).await.expect(200).body;
+    let beside = of(&shown["sections"], &side);
+    assert_eq!(beside["changes"], false);
+    assert_eq!(beside["after"]["area_sqft"], "3000");
+    let less = json!([{ "section_id": side, "product_lb": "1" }]);
+    assert_eq!(of(&checked(&less).await.expect(200).body["sections"], &side)["after"]["area_sqft"], "3000");
+    // Other ground than what was treated is measured first.
+    let part = json!([{ "section_id": side, "product_lb": "2", "treated_area_sqft": "4000" }]);
+    let refused = checked(&part).await.problem(422, "invalid");
+    assert_eq!(refused.body["errors"][0]["code"], "not_measured");
     let back = checked(&Value::Null).await.expect(200);
     assert_eq!(back.body["stock"]["moves_lb"], "7");
     let path = format!("/api/v1/corrections/{}", new_id());
-    let _ = company.office.put(&path, &correction(&id, &other)).await.problem(422, "invalid");
-    let _ = company.office.put(&path, &correction(&id, &Value::Null)).await.expect(201);
+    let stored = company.office.put(&path, &correction(&id, &other)).await.expect(201).body;
+    assert_eq!(of(&stored["lines"], &side)["product_lb"], "2");
+    let mut last = correction(&id, &Value::Null);
+    last["replaces"] = stored["id"].clone();
+    let _ = company.office.put(&format!("/api/v1/corrections/{}", new_id()), &last).await.expect(201);
 }

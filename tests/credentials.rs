@@ -171,10 +171,11 @@ async fn the_number_that_kentucky_wants_on_a_record_is_there_once_it_is_entered(
     lapsed["valid_until"] = json!("2026-09-14");
     let _ = company.office.post(&own, &lapsed).await.expect(201);
     let statement = company.statement().await;
-    assert_eq!(statement["sections"][0]["lines"][0]["credential_numbers"], "FA-1001, FA-2002");
+    // As the record tells it: what was entered since and not added to it is not of it, and what was changed since changes nothing.
+    assert_eq!(statement["sections"][0]["lines"][0]["credential_numbers"], "FA-1001 (added later)");
     let csv = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
     let csv = company.owner.get(&csv).await.expect(200).text;
-    assert!(csv.lines().any(|line| line.ends_with(",\"FA-1001, FA-2002\"")), "{csv}");
+    assert!(csv.lines().any(|line| line.ends_with(",FA-1001 (added later)")), "{csv}");
 }
 
 #[tokio::test]
@@ -291,4 +292,53 @@ async fn a_trained_person_s_record_may_say_that_nobody_supervised_and_stops() {
     record["reason"] = json!("The supervisor was ill.");
     let stored = company.phone.put(&path, &record).await.expect(201).body;
     assert_eq!((&stored["nobody_supervised"], &stored["beyond_the_rules"]), (&json!(true), &json!(true)));
+}
+
+/// What a record says of certificates was fixed with it. Neither a number that is put right later nor one that ran out changes what
+/// its statement says.
+#[tokio::test]
+async fn a_statement_names_the_certificate_that_the_record_names() {
+    let company = Company::uncertified().await;
+    let own = of(company.phone.id.as_deref().unwrap());
+    let mut held = certificate();
+    held["code"] = json!("us-md-certified");
+    let path = format!("/api/v1/credentials/{}", company.office.post(&own, &held).await.expect(201).id());
+    let _ = company.put_down(&company.front, "5").await;
+    held["number"] = json!("FA-9009");
+    held["valid_from"] = json!("2026-09-16");
+    let _ = company.office.put_version(&path, "\"v1\"", &held).await.expect(200);
+    let line = company.statement().await["sections"][0]["lines"][0].clone();
+    assert_eq!(line["credential_numbers"], "FA-1001");
+}
+
+/// A record by somebody whose certificate had run out names it and its last day, so that it is seen to have been there.
+#[tokio::test]
+async fn a_record_names_the_certificate_that_had_run_out() {
+    let company = Company::uncertified().await;
+    let own = of(company.phone.id.as_deref().unwrap());
+    let mut held = certificate();
+    held["code"] = json!("us-md-certified");
+    for (number, from, until) in [
+        ("FA-1", "2024-01-01", "2024-12-31"),
+        ("FA-2", "2025-01-01", "2026-09-14"),
+        ("FA-3", "2026-10-01", "2027-09-30"),
+    ] {
+        (held["number"], held["valid_from"], held["valid_until"]) = (json!(number), json!(from), json!(until));
+        let _ = company.office.post(&own, &held).await.expect(201);
+    }
+    let mut record = company.record(&company.front, "5");
+    let path = format!("/api/v1/applications/{}", new_id());
+    let refused = company.phone.put(&path, &record).await.problem(422, "stopped-by-rules");
+    let stops = refused.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
+    record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
+    record["reason"] = json!("It was done.");
+    let _ = company.phone.put(&path, &record).await.expect(201);
+    let told = company.office.get(&format!("{path}/particulars")).await.expect(200).body["particulars"].clone();
+    assert_eq!(told["credentials"], Value::Null);
+    let out = told["credentials_not_valid"].as_array().unwrap();
+    assert_eq!(out.len(), 1, "one of each kind");
+    assert_eq!((&out[0]["number"], &out[0]["valid_until"]), (&json!("FA-2"), &json!("2026-09-14")));
+    let id = path.rsplit('/').next().unwrap();
+    let page = crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await;
+    assert!(page.html.contains("not valid on the day") && page.html.contains("FA-2"), "{}", page.html);
 }

@@ -1,7 +1,7 @@
 //! What records lack by the law of their day, and that each gap is closed in the way that the list says.
 
 use harness::{
-    TestApp, User, new_id,
+    TestApp, User, instant, new_id,
     world::{Company, certify, section, technician},
 };
 use serde_json::{Value, json};
@@ -132,6 +132,28 @@ async fn rule_sets_that_are_confirmed_later_are_asked_of_the_record_too() {
     assert!(told.contains("2VAC5-405-100"), "{told}");
 }
 
+/// An entry that turns out to have been dated too early brings back, for the days it leaves, what stood before it.
+#[tokio::test]
+async fn days_that_an_entry_leaves_are_asked_again() {
+    // 2VAC5-405-100 A 1: the customer's telephone number.
+    let company = Company::under(&["us-va"]).await;
+    let history = format!("/api/v1/properties/{}/history", company.property);
+    let early = json!({ "since": "2026-09-01", "facts": { "rule_sets": [] }, "reason": "Moved away, they said." });
+    let entry = company.office.post(&history, &early).await.expect(201).id();
+    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+    company.app.clock.set(instant("2026-10-15T15:00:00Z"));
+    let office = company.app.sign_in("office", None).await;
+    let late = json!({
+        "since": "2026-10-01", "facts": { "rule_sets": [] }, "corrects": entry, "reason": "October, not September.",
+    });
+    let _ = office.post(&history, &late).await.expect(201);
+    assert!(gaps(&office, &id).await.contains(&"customer_telephone".to_owned()));
+    let statement = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let told = office.get(&statement).await.expect(200).body["gaps"].to_string();
+    assert!(told.contains("2VAC5-405-100"), "{told}");
+}
+
 #[tokio::test]
 async fn a_record_is_complete_by_the_lines_that_stand() {
     // 330 CMR 31.07(1)(c)-(h): the result of the soil test is among the fields of a record.
@@ -188,7 +210,7 @@ async fn a_household_s_own_work_needs_no_record_of_hired_work() {
     let company = Company::uncertified().await;
     let place = format!("/api/v1/properties/{}/history", company.property);
     let entry = json!({ "since": "2026-09-01", "facts": { "worked_by": "household" }, "reason": "By themselves." });
-    let _ = company.office.post(&place, &entry).await.expect(201);
+    let entered = company.office.post(&place, &entry).await.expect(201).id();
     let id = put_anyhow(&company, company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
@@ -196,6 +218,15 @@ async fn a_household_s_own_work_needs_no_record_of_hired_work() {
         (&told["particulars"]["worked_by"], &told["particulars"]["kind"]),
         (&json!("household"), &json!("lawn"))
     );
+    // What bound the work does not hang on when the office learned of it.
+    let hired = json!({
+        "since": "2026-09-01", "facts": { "worked_by": "professional" }, "corrects": entered, "reason": "It was us.",
+    });
+    let _ = company.office.post(&place, &hired).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, ["label_copy", "credential"]);
+    let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+    assert!(duties["required"].to_string().contains("COMAR 15.20.10.13"), "{duties}");
+    assert!(!duties["kept_until"].is_null());
 }
 
 #[tokio::test]

@@ -1,6 +1,7 @@
 //! Kinds of property and who does the work: dated facts of a property, which several laws ask.
 
 use harness::{new_id, world::Company};
+use rusqlite::Connection;
 use serde_json::{Value, json};
 
 /// The property as the office would send it again, with other members.
@@ -94,4 +95,36 @@ async fn the_owner_says_after_how_many_months_the_law_is_read_again() {
     assert_eq!(now["rule_sets_months"], 6);
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
+
+/// The first entries of older books name neither kind nor who works there nor the day of a plan. They mean what every property was
+/// brought over as, and can be corrected all the same.
+#[tokio::test]
+async fn what_the_first_entry_of_an_older_book_does_not_name_is_corrected_too() {
+    let company = Company::in_maryland().await;
+    let made_older = format!(
+        "DROP TRIGGER dated_entries_keep;
+         UPDATE dated_entries SET facts = json_remove(facts, '$.kind', '$.worked_by', '$.nutrient_plan_on') WHERE id = '{}';",
+        company.property
+    );
+    Connection::open(company.app.file()).unwrap().execute_batch(&made_older).unwrap();
+    let history = format!("/api/v1/properties/{}/history", company.property);
+    let enter = async |body: Value| company.office.post(&history, &body).await.expect(201).body;
+    let since = json!({ "since": "2026-03-01", "facts": { "kind": "golf_course" }, "reason": "Nobody had said." });
+    let said = enter(since).await;
+    let _ = enter(json!({
+        "since": "2026-04-01", "facts": { "kind": "golf_course" }, "corrects": said["id"], "reason": "A month later.",
+    }))
+    .await;
+    let entries = company.office.get(&history).await.expect(200).body["items"].clone();
+    let mut first = entries[0]["facts"].clone();
+    assert_eq!(first["kind"], Value::Null, "the first entry does not name it");
+    first["worked_by"] = json!("own_ground");
+    let _ = enter(json!({ "facts": first, "corrects": company.property, "reason": "Theirs from the start." })).await;
+    let stored = company.office.get(&format!("/api/v1/properties/{}", company.property)).await.expect(200).body;
+    assert_eq!((&stored["kind"], &stored["worked_by"]), (&json!("golf_course"), &json!("own_ground")));
+    // Of a client and a lawn nothing of the kind is known.
+    let lawn = json!({ "since": "2026-03-01", "facts": { "kind": "golf_course" }, "reason": "x" });
+    let refused = company.office.post(&format!("/api/v1/sections/{}/history", company.front), &lawn).await;
+    assert_eq!(refused.problem(422, "invalid").faults(), ["#/facts/kind"]);
 }

@@ -52,6 +52,24 @@ async fn company_with_a_whole_record() -> (Company, String) {
     (company, id)
 }
 
+/// A calibration that had run out is named with the work, and that it had. The limit is the company's own, 365 days unless it says
+/// otherwise.
+#[tokio::test]
+async fn a_calibration_that_was_too_old_says_so() {
+    let company = Company::in_maryland().await;
+    let spreader = rotary_spreader(&company.office).await;
+    // 366 days before the work of 2026-09-15.
+    let calibrated = course(&spreader, &company.feed, "2025-09-14");
+    let _ = company.phone.post("/api/v1/calibrations", &calibrated).await.expect(201);
+    let mut record = company.record(&company.front, "5");
+    record["equipment_id"] = json!(spreader);
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let told = company.phone.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["particulars"]["machine"]["calibration"]["too_old_by_days"], 1);
+    assert!(page(&company, &id).await.contains("1 day older than"));
+}
+
 async fn page(company: &Company, id: &str) -> String {
     let visitor = crate::pages::visitor::Visitor::named(company, "office").await;
     visitor.open(&format!("/records/{id}")).await.html
@@ -84,6 +102,7 @@ async fn a_record_tells_everything_that_stood() {
     // 10 lb put in and 5.2 left over a course of 8 by 125 ft, 1,000 sq ft: 4.8 lb.
     let calibration = &stood["machine"]["calibration"];
     assert_eq!((&calibration["setting"], &calibration["product_lb_per_1000_sqft"]), (&json!("14"), &json!("4.8")));
+    assert_eq!(calibration["too_old_by_days"], Value::Null);
     let section = &stood["sections"][0];
     assert_eq!(section["measurement"]["method"], "wheel");
     assert_eq!(

@@ -87,13 +87,9 @@ fn refused(
     if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults.into_iter().map(place).collect())) }
 }
 
-/// What a type must do to be read is compiled once a type, not once more for the reader that remembers the path: that is why
-/// the reader's own type is hidden.
 fn read<T: DeserializeOwned>(value: Value, place: impl Fn(FieldFault) -> FieldFault) -> Result<T, Problem> {
     let mut track = Track::new();
-    let reader = PathDeserializer::new(value, &mut track);
-    let result = erased_serde::deserialize(&mut <dyn erased_serde::Deserializer>::erase(reader));
-    result.map_err(|error: erased_serde::Error| {
+    T::deserialize(PathDeserializer::new(value, &mut track)).map_err(|error| {
         let pointer = track
             .path()
             .iter()

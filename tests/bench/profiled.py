@@ -22,7 +22,7 @@ PARTS = (
     ("SQL", r"^sqlite3|sqlx|^(vdbe|btree|pager|wal|balance|cellSize|parseCell|getCell|insertCell|allocateSpace|freeSpace|json|jsonb|whereLoop|exprCode|moveToChild|moveToRoot|pcache|unix)"),
     ("validate", r"server::schema|server::field_fault|jsonschema|regex_automata|regex::"),
     ("decide", r"\bdomain::|swardbook_domain::|server::acts|server::book"),
-    ("read and write JSON", r"serde_json|serde::|serde_core::|erased_serde|ryu|itoa"),
+    ("read and write JSON", r"serde_json|serde::|serde_core::|ryu|itoa"),
     ("store", r"server::store"),
     ("our own answer and access", r"server::"),
 )

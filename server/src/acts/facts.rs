@@ -276,7 +276,8 @@ fn line_facts(line: &Line, question: &Question<'_>, world: &BatchFacts) -> Resul
         id: line.section,
         water: stood.water(),
         name: stood.name,
-        area: row.area_on(question.on).ok_or_else(|| missing("the measured area of section"))?,
+        // A correction may leave a line on a lawn whose measurement was rejected since: it is as large as that, at least.
+        area: row.area_on(question.on).unwrap_or(line.area),
         species: stood.species,
         natural_strip: stood.natural_strip_ft,
         established_on: stood.established_on,

@@ -160,6 +160,14 @@ pub struct Written {
 pub struct OfTheDay {
     pub rule_sets: Vec<String>,
     pub bound: Bound,
+    /// Who worked there and on which ground by what was learned since, where that is something else. What either asks is asked.
+    pub learned: Option<Bound>,
+}
+
+impl OfTheDay {
+    pub fn bounds(&self) -> impl Iterator<Item = Bound> {
+        [Some(self.bound), self.learned.filter(|learned| *learned != self.bound)].into_iter().flatten()
+    }
 }
 
 /// What the law of a day asks of a record that only somebody on the spot can see, while nothing of it is written yet.
@@ -173,7 +181,21 @@ pub fn asked_on_the_spot(on: Day, asked: &OfTheDay, law: &Lawbook) -> Vec<Requir
 
 /// What a record lacks by the law of its day.
 pub fn gaps(known: &Known, written: Written, asked: &OfTheDay, law: &Lawbook) -> Vec<RecordGap> {
-    let (codes, bound, on) = (&asked.rule_sets, asked.bound, written.on);
+    let mut found: Vec<RecordGap> = Vec::new();
+    for bound in asked.bounds() {
+        let more = bound_gaps(known, written, (&asked.rule_sets, bound), law);
+        let told = |gap: &RecordGap| {
+            let same = |one: &RecordGap| one.kind == gap.kind && one.field == gap.field;
+            found.iter().any(|one| if gap.kind == GapKind::Credential { one == gap } else { same(one) })
+        };
+        let more: Vec<RecordGap> = more.into_iter().filter(|gap| !told(gap)).collect();
+        found.extend(more);
+    }
+    found
+}
+
+fn bound_gaps(known: &Known, written: Written, (codes, bound): (&[String], Bound), law: &Lawbook) -> Vec<RecordGap> {
+    let on = written.on;
     let missing = law.missing_fields(codes, bound, on, &known.written);
     let mut gaps: Vec<RecordGap> = missing
         .into_iter()
@@ -191,7 +213,7 @@ pub fn gaps(known: &Known, written: Written, asked: &OfTheDay, law: &Lawbook) ->
         .collect();
     let needed = law.credentials_needed(codes, bound, on, |nutrient| known.nutrients.contains(&nutrient));
     gaps.extend(needed.into_iter().filter_map(|needed| uncertified(known, needed)));
-    gaps.extend(late(written, asked, law));
+    gaps.extend(late(written, (codes, bound), law));
     gaps
 }
 
@@ -229,8 +251,8 @@ fn uncertified(known: &Known, needed: CredentialNeeded) -> Option<RecordGap> {
 }
 
 /// An entry that came later than the law wants it.
-fn late(written: Written, asked: &OfTheDay, law: &Lawbook) -> Option<RecordGap> {
-    let (deadline, source) = law.record_deadline(&asked.rule_sets, asked.bound, written.on)?;
+fn late(written: Written, (codes, bound): (&[String], Bound), law: &Lawbook) -> Option<RecordGap> {
+    let (deadline, source) = law.record_deadline(codes, bound, written.on)?;
     let after = written.received_at.since(written.finished_at).as_secs();
     let late = match deadline.hours {
         None => written.after_the_day,

@@ -3,6 +3,11 @@
 
 mod product;
 
+use std::{
+    cmp::Reverse,
+    collections::{BTreeMap, BTreeSet},
+};
+
 use domain::{
     application::{Audience, is_valid_on},
     equipment::EquipmentKind,
@@ -48,6 +53,11 @@ pub struct Particulars {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
     pub credentials: Vec<CredentialThen>,
+    /// Those of the applicator that were not valid on the day, where nothing of their kind was: the last that ran out, or one that
+    /// began later.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 100)]
+    pub credentials_not_valid: Vec<CredentialThen>,
     /// Those of the supervisor.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
@@ -102,6 +112,11 @@ pub struct CalibrationThen {
     pub setting: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub product_lb_per_1000_sqft: Option<ProductRate>,
+    /// By how many days it was older than the company lets it be for this machine, 365 unless it says otherwise; left out where it
+    /// was not. How often it was used is not told here.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 4_000_000)]
+    pub too_old_by_days: Option<i32>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -251,6 +266,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
         kind: place.kind,
         worked_by: Some(place.worked_by),
         credentials: valid(person, named.on),
+        credentials_not_valid: not_valid(person, named.on),
         supervisor_credentials: supervisor.map(|one| valid(one, named.on)).unwrap_or_default(),
         product: product::product(world.product(named.product)?, named.known_at),
         lot_number: named.lot.and_then(lot),
@@ -270,9 +286,8 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
     Ok((particulars, texts))
 }
 
-fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
-    let valid = |row: &&CredentialRow| is_valid_on(row.valid_from, row.valid_until, on);
-    let then = |row: &CredentialRow| CredentialThen {
+fn then(row: &CredentialRow) -> CredentialThen {
+    CredentialThen {
         name: row.name.clone(),
         number: row.number.clone(),
         issued_by: row.issued_by.clone(),
@@ -280,8 +295,34 @@ fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
         code: row.code.clone(),
         valid_from: row.valid_from,
         valid_until: row.valid_until,
-    };
-    person.credentials.iter().filter(valid).map(then).collect()
+    }
+}
+
+fn is_valid(row: &CredentialRow, on: Day) -> bool {
+    is_valid_on(row.valid_from, row.valid_until, on)
+}
+
+fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
+    person.credentials.iter().filter(|row| is_valid(row, on)).map(then).collect()
+}
+
+/// Of each kind of which none was valid, the one that was so last, or the first that became so later.
+fn not_valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
+    let kind = |row: &CredentialRow| (row.rule_set.clone(), row.code.clone().unwrap_or_else(|| row.name.clone()));
+    let held: BTreeSet<_> = person.credentials.iter().filter(|row| is_valid(row, on)).map(kind).collect();
+    let mut last = BTreeMap::new();
+    for row in person.credentials.iter().filter(|row| !held.contains(&kind(row))) {
+        // What ran out says more than what was yet to begin, and the latest of it most.
+        let rank = |row: &CredentialRow| (row.valid_until.filter(|until| *until < on), Reverse(row.valid_from));
+        last.entry(kind(row))
+            .and_modify(|known: &mut &CredentialRow| {
+                if rank(row) > rank(known) {
+                    *known = row;
+                }
+            })
+            .or_insert(row);
+    }
+    last.into_values().map(then).collect()
 }
 
 fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
@@ -293,6 +334,7 @@ fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
         calibrated_on: fact.0,
         setting: fact.5.clone(),
         product_lb_per_1000_sqft: fact.6,
+        too_old_by_days: Some(named.on.days_since(fact.0) - row.limit_days).filter(|days| *days > 0),
     });
     Some(MachineThen { name: row.name.clone(), kind: row.kind, calibration })
 }

@@ -66,7 +66,7 @@ pub fn record(
     let late = context.at.day_in(&zone) > on;
     let pesticide = particulars.product.pesticide.is_some();
     let bound = Bound { pesticide, ..bound(input.property_id, on, world) };
-    let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound };
+    let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound, learned: None };
     row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), (&asked, law))));
     row.particulars = Some(written("the particulars of a record", &particulars)?);
     row.time_zone = Some(particulars.time_zone.clone());

@@ -137,6 +137,8 @@ pub struct EquipmentRow {
     pub kind: EquipmentKind,
     pub has_deflector: i64,
     pub active: i64,
+    /// How old a calibration may be.
+    pub limit_days: i32,
     /// Those that found a rate with the products and people that are loaded.
     pub calibrations: Vec<CalibrationFact>,
 }

@@ -225,7 +225,7 @@ async fn create(
             let Some(first) = entries.first() else { return Err(Problem::not_found(noun(subject))) };
             let mut faults: Vec<FieldFault> =
                 value.since.and_then(|day| not_yet("/since", day, today)).into_iter().collect();
-            faults.extend(fitting(&value, &entries, first));
+            faults.extend(fitting(&value, subject, &entries, first));
             whole(faults)?;
             let corrects = value.corrects.and_then(|id| entries.iter().find(|entry| entry.view.id == id));
             let new = NewEntry {
@@ -253,13 +253,15 @@ async fn create(
 }
 
 /// What does not fit together in an entry, or between it and the one whose place it takes.
-fn fitting(input: &EntryInput, entries: &[StoredEntry], first: &StoredEntry) -> Vec<FieldFault> {
+fn fitting(input: &EntryInput, subject: Subject, entries: &[StoredEntry], first: &StoredEntry) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     let fault = |pointer: &str, code: &str, detail: String| FieldFault::at(pointer, code, detail);
     if input.facts.is_empty() {
         faults.push(fault("/facts", "missing", "says nothing; name at least one member of the thing".to_owned()));
     }
-    let unknown = input.facts.keys().filter(|name| !first.view.facts.contains_key(*name));
+    // The first entry of an older book does not name what it had no word for yet.
+    let since_then = |name: &str| matches!(subject, Subject::Property(_)) && entering::unnamed(name).is_some();
+    let unknown = input.facts.keys().filter(|name| !first.view.facts.contains_key(*name) && !since_then(name));
     faults.extend(unknown.map(|name| {
         let detail = "is no member that has a history; check its spelling".to_owned();
         fault(&format!("/facts/{}", name.replace('~', "~0").replace('/', "~1")), "unknown_field", detail)

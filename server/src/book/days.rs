@@ -90,6 +90,7 @@ pub fn ask(law: &Lawbook, day: Day, person: PersonId, staff: &[StaffMember], vis
                 site: Some(ground),
                 pesticide: stop.product.label.pesticide().is_some(),
             },
+            learned: None,
         };
         stop.asks = asked_on_the_spot(day, &asked, law);
         let label = &stop.product.label;

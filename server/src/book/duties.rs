@@ -41,14 +41,23 @@ pub fn of_record(
     today: Day,
     law: &Lawbook,
 ) -> RecordDuties {
-    let (codes, bound, on) = (&asked.rule_sets, asked.bound, application.applied_on);
-    let required = law.record_fields(codes, bound, on);
+    let (codes, on) = (&asked.rule_sets, application.applied_on);
+    let mut required: Vec<RequiredField> = Vec::new();
+    for bound in asked.bounds() {
+        let more = law.record_fields(codes, bound, on);
+        let more = more.into_iter().filter(|field| required.iter().all(|one| one.field != field.field));
+        let more: Vec<RequiredField> = more.collect();
+        required.extend(more);
+    }
     let lacks = |field: &&RequiredField| gaps.iter().any(|gap| gap.field == Some(field.field));
     RecordDuties {
         missing: required.iter().filter(lacks).cloned().collect(),
         required,
         gaps,
         credentials: stood.credentials.clone(),
-        kept_until: law.kept_until(codes, bound, on, today),
+        kept_until: asked
+            .bounds()
+            .filter_map(|bound| law.kept_until(codes, bound, on, today))
+            .max_by_key(|kept| kept.until),
     }
 }

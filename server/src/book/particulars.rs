@@ -155,18 +155,22 @@ pub async fn of_record(app: &App, application: &ApplicationView) -> Result<Recor
 }
 
 /// Which law a record is held against. Rule sets that were confirmed for its day after it was written count as those do that
-/// stood when it was written: what bound the work does not hang on when the office learned of it.
+/// stood when it was written, and so do who worked there and what ground it was: what bound the work does not hang on when the
+/// office learned of it.
 pub async fn of_the_day(app: &App, application: &ApplicationView, stood: &Particulars) -> Result<OfTheDay, Problem> {
     let site = site::on(app.store.reader(), application.property_id, application.applied_on).await?;
     let place = site.ok_or_else(|| Problem::not_found("property"))?.place;
     let mut rule_sets = stood.rule_sets.clone();
     rule_sets.extend(place.rule_sets.into_iter().filter(|code| !stood.rule_sets.contains(code)));
-    let audience = stood.worked_by.unwrap_or(place.worked_by);
-    // How large the lawn is decides no duty of a record.
-    let ground = SiteFacts { kind: stood.kind.or(place.kind), plan_on: place.nutrient_plan_on, area: Area::ZERO };
+    let bound = |audience, kind| {
+        // How large the lawn is decides no duty of a record.
+        let ground = SiteFacts { kind, plan_on: place.nutrient_plan_on, area: Area::ZERO };
+        Bound { audience, site: Some(ground), pesticide: stood.product.pesticide.is_some() }
+    };
     Ok(OfTheDay {
         rule_sets,
-        bound: Bound { audience, site: Some(ground), pesticide: stood.product.pesticide.is_some() },
+        bound: bound(stood.worked_by.unwrap_or(place.worked_by), stood.kind.or(place.kind)),
+        learned: Some(bound(place.worked_by, place.kind)),
     })
 }
 

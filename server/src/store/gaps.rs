@@ -1,5 +1,6 @@
 //! Records that may lack something: those that did when they were written, those that nobody asked, and those of which another
-//! answer may have become true since: rule sets were confirmed later for their day, or they were corrected.
+//! answer may have become true since: for their day rule sets, the kind of ground or who works there were entered or corrected
+//! later, or they were corrected themselves. An entry that was put on a later day than it first had frees days, too.
 
 use sqlx::SqlitePool;
 
@@ -24,10 +25,13 @@ pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequ
                       AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = i.id) > 0
                     ORDER BY i.seq DESC LIMIT $2) AS n
                  UNION
-                 SELECT i.seq, i.id FROM dated_entries AS e INDEXED BY dated_entries_of_rule_sets CROSS JOIN applications AS i
-                 WHERE e.property_id IS NOT NULL AND e.id <> e.property_id AND json_type(e.facts, '$.rule_sets') IS NOT NULL
-                   AND i.property_id = e.property_id AND i.seq < $1 AND i.applied_on >= e.since AND i.received_at <= e.entered_at
-                   AND i.incomplete = 0
+                 SELECT i.seq, i.id FROM dated_entries AS e INDEXED BY dated_entries_of_what_binds
+                 LEFT JOIN dated_entries AS c ON c.seq = e.corrects CROSS JOIN applications AS i
+                 WHERE e.property_id IS NOT NULL AND e.id <> e.property_id
+                   AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
+                       OR json_type(e.facts, '$.worked_by') IS NOT NULL)
+                   AND i.property_id = e.property_id AND i.seq < $1 AND i.applied_on >= min(e.since, coalesce(c.since, e.since))
+                   AND i.received_at <= e.entered_at AND i.incomplete = 0
                  UNION
                  SELECT i.seq, i.id FROM corrections AS c CROSS JOIN applications AS i
                  WHERE i.id = c.application_id AND i.seq < $1 AND i.incomplete = 0) AS w
@@ -56,9 +60,11 @@ pub async fn candidates_among(pool: &SqlitePool, ids: &[String]) -> Result<Vec<A
            WHERE i.id = w.value AND a.id = i.id
              AND (i.incomplete IS NOT 0
                  OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.application_id = i.id)
-                 OR EXISTS (SELECT 1 FROM dated_entries AS e
-                     WHERE e.property_id = i.property_id AND e.id <> e.property_id AND json_type(e.facts, '$.rule_sets') IS NOT NULL
-                       AND e.since <= i.applied_on AND e.entered_at >= i.received_at))
+                 OR EXISTS (SELECT 1 FROM dated_entries AS e LEFT JOIN dated_entries AS c ON c.seq = e.corrects
+                     WHERE e.property_id = i.property_id AND e.id <> e.property_id
+                       AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
+                           OR json_type(e.facts, '$.worked_by') IS NOT NULL)
+                       AND min(e.since, coalesce(c.since, e.since)) <= i.applied_on AND e.entered_at >= i.received_at))
              AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = i.id) > 0"#,
         ids
     )

@@ -10,12 +10,18 @@ use domain::{
     statement::LedgerLine,
     time::{Day, Instant},
 };
+use serde::Deserialize;
 use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
     acts::ground,
     scope::Scope,
-    store::{ReadTransaction, history::Histories, packing::Opener, read, read_day, read_instant, read_json},
+    store::{
+        ReadTransaction,
+        history::Histories,
+        packing::{Opener, Unpacker},
+        read, read_day, read_instant, read_json,
+    },
 };
 pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
 
@@ -71,7 +77,8 @@ pub struct RecordPart {
     pub label: Label,
     /// Who did the work, by the name of that time.
     pub person_name: String,
-    /// Numbers of the licences and certificates that were valid for that person on the day, by the book of today.
+    /// Numbers of the licences and certificates that were valid for that person on the day: as fixed with the record, and marked
+    /// where they were added to it later. For the records of earlier versions, by the book of today.
     pub credential_numbers: Vec<String>,
     /// What was said since, as `acts::correction::last_word` reads it.
     pub since: String,
@@ -203,17 +210,22 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
                   a.content AS "content!", a.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String", d.name AS "product_name!", d.label AS "label!", 
                   coalesce((SELECT t.body ->> 'applicator' FROM personal_texts AS t WHERE t.record_id = a.id), a.person_name) AS "person_name!: String",
-                  (SELECT json_group_array(h.number) FROM (
-                      SELECT c.number FROM credentials AS c
-                      WHERE c.person_id = a.person_id AND c.valid_from <= a.applied_on
-                        AND (c.valid_until IS NULL OR c.valid_until >= a.applied_on)
-                      ORDER BY c.seq) AS h) AS "credential_numbers!: String",
+                  a.particulars, j.pattern AS told_pattern, j.packed AS told,
+                  (SELECT json_group_array(json(x.particulars -> '$.credentials')) FROM record_additions AS x
+                   WHERE x.application_id = a.id AND json_type(x.particulars, '$.credentials') IS NOT NULL) AS "added!: String",
+                  CASE WHEN a.particulars IS NULL AND j.packed IS NULL THEN
+                      (SELECT json_group_array(h.number) FROM (
+                          SELECT c.number FROM credentials AS c
+                          WHERE c.person_id = a.person_id AND c.valid_from <= a.applied_on
+                            AND (c.valid_until IS NULL OR c.valid_until >= a.applied_on)
+                          ORDER BY c.seq) AS h) END AS "numbers_now: String",
                   (SELECT json_group_array(json_array(w.id, w.leaves_others, w.content))
                    FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS w)
                    AS "since!: String",
                   (k.id IS NOT NULL) AS "corrected!: bool"
            FROM json_each($1) AS w CROSS JOIN applications AS a
            CROSS JOIN products AS d
+           LEFT JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
            LEFT JOIN corrections AS k ON k.seq = (SELECT max(x.seq) FROM corrections AS x WHERE x.application_id = a.id)
            WHERE a.property_id = w.value AND +a.applied_on BETWEEN $2 AND $3 AND d.id = a.product_id
            ORDER BY a.applied_on, a.seq"#,
@@ -221,39 +233,72 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
         those.from,
         those.to
     )
-    .fetch_all(connection)
+    .fetch_all(&mut *connection)
     .await?;
-    let (mut opener, mut labels) = (Opener::default(), HashMap::<String, Label>::new());
-    rows.into_iter()
-        .map(|row| {
-            let content = match (&row.packed, &row.pattern) {
-                (Some(packed), Some(pattern)) => opener.open(packed, pattern)?.to_owned(),
-                _ => row.content,
-            };
-            // A year's records are of few products.
-            let label = match labels.get(&row.label) {
-                Some(label) => label.clone(),
-                None => read_json(&row.label, "label").inspect(|label: &Label| {
-                    labels.insert(row.label, label.clone());
-                })?,
-            };
-            Ok(RecordPart {
-                id: read(&row.id, "application id")?,
-                property_id: read(&row.property_id, "property id")?,
-                applied_on: read_day(&row.applied_on)?,
-                received_at: read_instant(row.received_at)?,
-                beyond_the_rules: row.beyond_the_rules,
-                once_beyond_the_rules: row.once_beyond,
-                content,
-                product_name: row.product_name,
-                label,
-                person_name: row.person_name,
-                credential_numbers: read_json(&row.credential_numbers, "credential numbers")?,
-                since: row.since,
-                corrected: row.corrected,
-            })
-        })
-        .collect()
+    let (mut opener, mut unpacker, mut labels) =
+        (Opener::default(), Unpacker::default(), HashMap::<String, Label>::new());
+    let mut records = Vec::with_capacity(rows.len());
+    for row in rows {
+        let fixed = match (row.told_pattern, &row.told) {
+            (Some(pattern), Some(told)) => unpacker.unpack(connection, pattern, told).await?.particulars,
+            _ => row.particulars,
+        };
+        let credential_numbers = match row.numbers_now {
+            Some(numbers) if fixed.is_none() => read_json(&numbers, "credential numbers")?,
+            _ => credential_numbers(fixed.as_deref(), &row.added)?,
+        };
+        let content = match (&row.packed, &row.pattern) {
+            (Some(packed), Some(pattern)) => opener.open(packed, pattern)?.to_owned(),
+            _ => row.content,
+        };
+        // A year's records are of few products.
+        let label = match labels.get(&row.label) {
+            Some(label) => label.clone(),
+            None => read_json(&row.label, "label").inspect(|label: &Label| {
+                labels.insert(row.label, label.clone());
+            })?,
+        };
+        records.push(RecordPart {
+            id: read(&row.id, "application id")?,
+            property_id: read(&row.property_id, "property id")?,
+            applied_on: read_day(&row.applied_on)?,
+            received_at: read_instant(row.received_at)?,
+            beyond_the_rules: row.beyond_the_rules,
+            once_beyond_the_rules: row.once_beyond,
+            content,
+            product_name: row.product_name,
+            label,
+            person_name: row.person_name,
+            credential_numbers,
+            since: row.since,
+            corrected: row.corrected,
+        });
+    }
+    Ok(records)
+}
+
+/// The numbers that a record names, by what was fixed with it and what was added to it.
+fn credential_numbers(fixed: Option<&str>, added: &str) -> Result<Vec<String>, sqlx::Error> {
+    #[derive(Deserialize)]
+    struct Held {
+        number: String,
+    }
+    #[derive(Default, Deserialize)]
+    struct Fixed {
+        #[serde(default)]
+        credentials: Vec<Held>,
+    }
+    let fixed: Fixed = fixed.map(|text| read_json(text, "particulars")).transpose()?.unwrap_or_default();
+    let mut numbers: Vec<String> = fixed.credentials.into_iter().map(|held| held.number).collect();
+    let added: Vec<Vec<Held>> = read_json(added, "added certificates")?;
+    let known = numbers.len();
+    for Held { number } in added.into_iter().flatten() {
+        let later = format!("{number} (added later)");
+        if !numbers.iter().take(known).any(|one| *one == number) && !numbers.contains(&later) {
+            numbers.push(later);
+        }
+    }
+    Ok(numbers)
 }
 
 /// Planned visits with a section on which nothing that stands was put down for them.

@@ -77,11 +77,8 @@ pub fn check(
         Ok(draft) => draft,
         Err(refused) => return Ok(Err(refused)),
     };
-    let judged = |lines: &[Line]| {
-        // What stands may lie on a lawn whose measurement was rejected since; then its room is not known.
-        let some = !lines.is_empty() && draft.are_measured(lines, world);
-        some.then(|| draft.judge(lines, asker.weather, world, law)).transpose()
-    };
+    let judged =
+        |lines: &[Line]| (!lines.is_empty()).then(|| draft.judge(lines, asker.weather, world, law)).transpose();
     let (now, then) = (judged(&draft.standing())?, judged(&draft.after)?);
     let changed = draft.changed();
     let mut sections = Vec::new();

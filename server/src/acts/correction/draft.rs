@@ -106,12 +106,6 @@ impl Draft {
         self.before.iter().map(line_of).collect()
     }
 
-    /// Whether it is known how large each lawn is.
-    pub fn are_measured(&self, lines: &[Line], world: &BatchFacts) -> bool {
-        let (property, on) = (self.application.property_id, self.application.applied_on);
-        lines.iter().all(|line| facts::measured(world, property, line.section, on, "").is_ok())
-    }
-
     /// Asks the rules about all lines of the record together, as if it had not been recorded.
     pub fn judge(
         &self,
@@ -188,18 +182,6 @@ fn whole(
             Err(fault) => faults.push(fault),
         }
     }
-    // The rules are asked about all lines together, and want to know how large each lawn is.
-    let (property, on) = (application.property_id, application.applied_on);
-    let unmeasured = lines.iter().filter(|line| !change.names(line.section));
-    let unmeasured = unmeasured.filter_map(|line| facts::measured(world, property, line.section, on, "/change").err());
-    faults.extend(unmeasured.map(|fault| {
-        FieldFault {
-            pointer: Some("#/change".to_owned()),
-            detail: "leaves a lawn as it stands whose measurement does not count any more; measure it, or take it back"
-                .to_owned(),
-            ..fault
-        }
-    }));
     if lines.len() > MOST_LINES {
         let detail = format!("makes a record of {} lines; it has at most {MOST_LINES}", lines.len());
         faults.push(FieldFault::at("/change/lines", "out_of_range", detail));
@@ -239,8 +221,8 @@ fn nowhere(change: &CorrectionChange) -> Vec<FieldFault> {
 }
 
 /// The ground of a line that is named. One that names neither area nor parts keeps what stands: the lawn was treated as it was
-/// measured then. Nor is a part of it refused because the lawn was measured smaller since. The rules want to know how large the lawn
-/// is all the same, so it must be measured.
+/// measured then, also where that measurement was rejected since. Nor is a part of it refused because the lawn was measured smaller
+/// since.
 fn ground(
     (line, anywhere): (&AppliedLine, bool),
     application: &ApplicationRow,
@@ -252,10 +234,7 @@ fn ground(
     let stands = before.iter().filter(|_| line.parts.is_empty()).find(|(section, _)| *section == line.section_id);
     let stands = stands.map(line_of).filter(|stands| part.is_none_or(|part| part <= stands.area));
     match stands {
-        Some(stands) => {
-            let measured = facts::measured(world, property, line.section_id, on, pointer);
-            measured.map(|_| (part.unwrap_or(stands.area), stands.parts.filter(|_| !anywhere)))
-        }
+        Some(stands) => Ok((part.unwrap_or(stands.area), stands.parts.filter(|_| !anywhere))),
         None => ground::ground(world, property, (line.section_id, &line.parts, part), on, pointer),
     }
 }

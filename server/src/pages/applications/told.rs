@@ -30,6 +30,10 @@ pub fn stood(stood: &Particulars, texts: Option<&PersonalTexts>, written: Writte
     let none = "● none valid on the day is on record".to_owned();
     let held = held(&stood.credentials, written.dates);
     told.push(said("Certificate", if held.is_empty() { none } else { held }));
+    if !stood.credentials_not_valid.is_empty() {
+        let not_valid = self::held(&stood.credentials_not_valid, written.dates);
+        told.push(said("Certificate, not valid on the day", format!("● {not_valid}")));
+    }
     if !stood.supervisor_credentials.is_empty() {
         told.push(said("Supervisor's certificate", self::held(&stood.supervisor_credentials, written.dates)));
     }
@@ -132,12 +136,17 @@ fn machine_words(machine: &MachineThen, dates: DateOrder) -> String {
     };
     let setting = calibration.setting.as_ref().map(|setting| format!(" at setting {setting}")).unwrap_or_default();
     let rate = calibration.product_lb_per_1000_sqft.map(|rate| format!(", {rate} lb per 1,000 sq ft"));
+    let old = calibration.too_old_by_days.map(|days| {
+        let days = if days == 1 { "1 day".to_owned() } else { format!("{days} days") };
+        format!("; ▲ {days} older than this machine's calibrations may be")
+    });
     format!(
-        "{}, {}; calibrated {}{setting}{}",
+        "{}, {}; calibrated {}{setting}{}{}",
         machine.name,
         machine.kind.label(),
         dates.day(calibration.calibrated_on),
-        rate.unwrap_or_default()
+        rate.unwrap_or_default(),
+        old.unwrap_or_default()
     )
 }
 
