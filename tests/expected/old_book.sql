@@ -33,7 +33,6 @@ INSERT INTO sqlite_stat1 (tbl, idx, stat) VALUES
 ('dated_entries', 'sqlite_autoindex_dated_entries_1', '6504 1'),
 ('dated_entries', 'sqlite_autoindex_dated_entries_2', '6504 6504'),
 ('journal', 'journal_by_subject', '204428 1 1'),
-('journal', 'sqlite_autoindex_journal_1', '204428 1'),
 ('lots', 'sqlite_autoindex_lots_1', '400 1'),
 ('lots', 'sqlite_autoindex_lots_2', '400 7 1'),
 ('measurements', 'measurements_by_section', '4002 1 1 1 1 1 1 1'),
