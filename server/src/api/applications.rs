@@ -18,7 +18,8 @@ use crate::{
     api::clearances::{context, refused, stored_before_response, stored_response},
     book::{
         duties::{self, RecordDuties},
-        particulars, weather,
+        particulars::{self, Whole},
+        weather,
     },
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, Paged},
@@ -162,9 +163,7 @@ async fn get_application_duties(
 ) -> Result<Json<RecordDuties>, Problem> {
     let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
     let application = found.ok_or_else(|| Problem::not_found("application"))?;
-    let told = particulars::of_record(&app, &application).await?;
-    let asked = particulars::of_the_day(&app, &application, &told.particulars).await?;
-    let gaps = particulars::gaps_of(&app, &application, &told, &asked).await?;
+    let Whole { told, asked, gaps } = particulars::whole(&app, &application).await?;
     let zone = zone::of_property(application.property_id, &told.particulars.time_zone)?;
     let today = app.clock.now().day_in(&zone);
     Ok(Json(duties::of_record(&application, &told.particulars, (&asked, gaps), today, &app.law())))

@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{application::ApplicationView, gaps::RecordGap},
-    book::particulars,
+    book::particulars::{Shelf, Whole},
     paging::{PageRequest, Sequenced},
     problem::Problem,
     state::App,
@@ -30,19 +30,25 @@ pub struct IncompleteRecord {
     pub gaps: Vec<RecordGap>,
 }
 
-async fn incomplete(app: &App, application: &ApplicationView) -> Result<Option<IncompleteRecord>, Problem> {
-    let told = particulars::of_record(app, application).await?;
-    let asked = particulars::of_the_day(app, application, &told.particulars).await?;
-    let gaps = particulars::gaps_of(app, application, &told, &asked).await?;
-    let address = told.texts.and_then(|texts| texts.site_address);
-    Ok((!gaps.is_empty()).then_some(IncompleteRecord {
-        application_id: application.id,
-        property_id: application.property_id,
-        person_id: application.person_id,
-        applied_on: application.applied_on,
-        address,
-        gaps,
-    }))
+/// Those of some records that lack something, in their order.
+async fn incomplete(app: &App, applications: &[&ApplicationView]) -> Result<Vec<IncompleteRecord>, Problem> {
+    let ids: Vec<ApplicationId> = applications.iter().map(|application| application.id).collect();
+    let (mut shelf, law) = (Shelf::of(app, &ids).await?, app.law());
+    let mut found = Vec::new();
+    for application in applications {
+        let Whole { told, gaps, .. } = shelf.whole(application, &law).await?;
+        if !gaps.is_empty() {
+            found.push(IncompleteRecord {
+                application_id: application.id,
+                property_id: application.property_id,
+                person_id: application.person_id,
+                applied_on: application.applied_on,
+                address: told.texts.and_then(|texts| texts.site_address),
+                gaps,
+            });
+        }
+    }
+    Ok(found)
 }
 
 /// Records asked for one answer at most: each is put together from everything that was added to it.
@@ -68,13 +74,15 @@ pub async fn page(app: &App, after: i64, most: usize) -> Result<Found, Problem> 
         if candidates.is_empty() {
             return Ok(found);
         }
-        for Sequenced { seq, item } in candidates {
+        let applications: Vec<&ApplicationView> = candidates.iter().map(|candidate| &candidate.item).collect();
+        let mut lacking = incomplete(app, &applications).await?.into_iter().peekable();
+        for Sequenced { seq, item } in &candidates {
             if found.records.len() == most || looked_at == LOOKED_AT {
                 found.goes_on_after = Some(after);
                 return Ok(found);
             }
-            (after, looked_at) = (seq, looked_at + 1);
-            found.records.extend(incomplete(app, &item).await?);
+            (after, looked_at) = (*seq, looked_at + 1);
+            found.records.extend(lacking.next_if(|record| record.application_id == item.id));
         }
     }
 }
@@ -88,9 +96,9 @@ pub async fn sentences(
     let ids: Vec<String> = records.map(|id| id.to_string()).collect();
     let candidates = store::gaps::candidates_among(app.store.reader(), &ids).await?;
     let unasked = candidates.len().saturating_sub(LOOKED_AT);
+    let asked: Vec<&ApplicationView> = candidates.iter().take(LOOKED_AT).collect();
     let mut told = Vec::new();
-    for application in candidates.into_iter().take(LOOKED_AT) {
-        let Some(record) = incomplete(app, &application).await? else { continue };
+    for record in incomplete(app, &asked).await? {
         let day = dates.day(record.applied_on);
         let of = match &record.address {
             Some(address) => format!("{address}: the record of {day}"),

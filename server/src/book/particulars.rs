@@ -1,11 +1,16 @@
 //! Everything that a record tells beside its amounts: what was fixed when it was written, or, of the records of earlier
 //! versions, what the book says of their day, and what was added since.
 
+use std::collections::{HashMap, hash_map::Entry};
+
 use domain::{
+    dated::Stood,
     facts::SiteFacts,
     ids::{ApplicationId, ClientId, PropertyId, SectionId},
-    law::Bound,
+    law::{Bound, Lawbook},
     quantity::Area,
+    time::Instant,
+    weather::Weather,
 };
 use serde::Serialize;
 use sqlx::SqliteExecutor;
@@ -17,7 +22,7 @@ use crate::{
         gaps::{GapKind, Known, OfTheDay, RecordGap, Written, gaps},
         particulars::{self, Named, Particulars, PersonalTexts, SectionThen},
     },
-    book::{site, weather},
+    book::site::{self, PlaceOnDay},
     paging::PageRequest,
     problem::Problem,
     scope::Scope,
@@ -84,7 +89,7 @@ pub async fn keep_to_client(app: &App, property: PropertyId, told: &mut RecordPa
 }
 
 /// What a record names, of which is told what stood.
-pub fn named(application: &ApplicationView, known_at: domain::time::Instant) -> Named<'_> {
+pub fn named(application: &ApplicationView, known_at: Instant) -> Named<'_> {
     let sections: Vec<SectionId> = application.lines.iter().map(|line| line.section_id).collect();
     Named {
         property: application.property_id,
@@ -105,87 +110,147 @@ pub async fn standing(
     executor: impl SqliteExecutor<'_>,
     application: &ApplicationView,
 ) -> Result<Vec<SectionId>, sqlx::Error> {
-    let words = store::applications::corrections(executor, EVERY, Some(application.id), None, Scope::Company).await?;
-    let lines = words.last().map_or(&application.lines, |last| &last.item.lines);
+    let lines = if application.correction_ids.is_empty() {
+        Vec::new()
+    } else {
+        store::applications::corrections(executor, EVERY, Some(application.id), None, Scope::Company).await?
+    };
+    let lines = lines.last().map_or(&application.lines, |last| &last.item.lines);
     Ok(lines.iter().map(|line| line.section_id).collect())
 }
 
 /// Every correction of a record: there are few.
 const EVERY: PageRequest = PageRequest { after: 0, take: 1000 };
 
-/// What a record tells. The caller has seen to it that whoever asks may know the record.
-pub async fn of_record(app: &App, application: &ApplicationView) -> Result<RecordParticulars, Problem> {
-    let mut moment = ReadTransaction::begin(app.store.reader()).await?;
-    let missing = || Problem::not_found("application");
-    let kept = store::particulars::kept(&mut moment, application.id).await?.ok_or_else(missing)?;
-    let additions = store::additions::list(&mut *moment, application.id).await?;
-    let Kept { particulars, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
-    let fixed_at_writing = particulars.is_some();
-    let mut since = standing(&mut *moment, application).await?;
-    since.retain(|section| !application.tells_of(*section));
-    let sections_since = if since.is_empty() {
-        Vec::new()
-    } else {
-        let named = Named { sections: since, ..named(application, app.clock.now()) };
-        let world = world::load_named(&mut moment, &named).await?;
-        particulars::of(&named, &world)?.0.sections
-    };
-    let (particulars, texts) = if let Some(fixed) = particulars {
-        (fixed, texts.filter(|_| !destroyed))
-    } else {
-        let named = named(application, application.received_at);
-        let world = world::load_named(&mut moment, &named).await?;
-        let (stood, told) = particulars::of(&named, &world)?;
-        // The name of whoever did the work was written with it.
-        let applicator = Some(application.person_name.clone());
-        let (notes, reason) = (application.notes.clone(), application.reason.clone());
-        (stood, Some(PersonalTexts { applicator, notes, reason, ..told }))
-    };
-    Ok(RecordParticulars {
-        application_id: application.id,
-        fixed_at_writing,
-        particulars_sha256: sha256,
-        particulars,
-        sections_since,
-        texts,
-        journal_seq,
-        journal_hash,
-        additions,
-    })
+/// A record with everything that the book has about it: what it tells, which law it is held against, and what it lacks.
+#[derive(Debug)]
+pub struct Whole {
+    pub told: RecordParticulars,
+    pub asked: OfTheDay,
+    pub gaps: Vec<RecordGap>,
 }
 
-/// Which law a record is held against. Rule sets that were confirmed for its day after it was written count as those do that
-/// stood when it was written, and so do who worked there and what ground it was: what bound the work does not hang on when the
-/// office learned of it.
-pub async fn of_the_day(app: &App, application: &ApplicationView, stood: &Particulars) -> Result<OfTheDay, Problem> {
-    let site = site::on(app.store.reader(), application.property_id, application.applied_on).await?;
-    let place = site.ok_or_else(|| Problem::not_found("property"))?.place;
-    let mut rule_sets = stood.rule_sets.clone();
-    rule_sets.extend(place.rule_sets.into_iter().filter(|code| !stood.rule_sets.contains(code)));
-    let bound = |audience, kind| {
-        // How large the lawn is decides no duty of a record.
-        let ground = SiteFacts { kind, plan_on: place.nutrient_plan_on, area: Area::ZERO };
-        Bound { audience, site: Some(ground), pesticide: stood.product.pesticide.is_some() }
-    };
-    Ok(OfTheDay {
-        rule_sets,
-        bound: bound(stood.worked_by.unwrap_or(place.worked_by), stood.kind.or(place.kind)),
-        learned: Some(bound(place.worked_by, place.kind)),
-    })
+/// What a record tells. The caller has seen to it that whoever asks may know the record.
+pub async fn of_record(app: &App, application: &ApplicationView) -> Result<RecordParticulars, Problem> {
+    Ok(Shelf::of(app, &[application.id]).await?.told(application).await?.0)
+}
+
+/// The same, held against the law of its day.
+pub async fn whole(app: &App, application: &ApplicationView) -> Result<Whole, Problem> {
+    Shelf::of(app, &[application.id]).await?.whole(application, &app.law()).await
+}
+
+/// What the book has about some records, read at one moment and with one statement for all of them: a year's statement asks about
+/// dozens.
+#[derive(Debug)]
+pub struct Shelf {
+    moment: ReadTransaction,
+    now: Instant,
+    kept: HashMap<ApplicationId, Kept>,
+    additions: HashMap<ApplicationId, Vec<Addition>>,
+    weather: HashMap<ApplicationId, Weather>,
+    places: HashMap<PropertyId, Stood<PlaceOnDay>>,
+}
+
+impl Shelf {
+    pub async fn of(app: &App, records: &[ApplicationId]) -> Result<Self, Problem> {
+        let mut moment = ReadTransaction::begin(app.store.reader()).await?;
+        Ok(Self {
+            now: app.clock.now(),
+            kept: store::particulars::kept(&mut moment, records).await?,
+            additions: store::additions::list(&mut *moment, records).await?,
+            weather: store::weather::facts(&mut moment, records).await?,
+            places: HashMap::new(),
+            moment,
+        })
+    }
+
+    pub async fn whole(&mut self, application: &ApplicationView, law: &Lawbook) -> Result<Whole, Problem> {
+        let (told, standing) = self.told(application).await?;
+        let asked = self.of_the_day(application, &told.particulars).await?;
+        let gaps = lacking(application, &told, (self.weather.get(&application.id), &standing), (&asked, law));
+        Ok(Whole { told, asked, gaps })
+    }
+
+    /// What a record tells, and the sections on which something stands by the last word on it.
+    async fn told(&mut self, application: &ApplicationView) -> Result<(RecordParticulars, Vec<SectionId>), Problem> {
+        let kept = self.kept.remove(&application.id).ok_or_else(|| Problem::not_found("application"))?;
+        let Kept { particulars, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
+        let fixed_at_writing = particulars.is_some();
+        let standing = standing(&mut *self.moment, application).await?;
+        let mut since = standing.clone();
+        since.retain(|section| !application.tells_of(*section));
+        let sections_since = if since.is_empty() {
+            Vec::new()
+        } else {
+            let named = Named { sections: since, ..named(application, self.now) };
+            let world = world::load_named(&mut self.moment, &named).await?;
+            particulars::of(&named, &world)?.0.sections
+        };
+        let (particulars, texts) = if let Some(fixed) = particulars {
+            (fixed, texts.filter(|_| !destroyed))
+        } else {
+            let named = named(application, application.received_at);
+            let world = world::load_named(&mut self.moment, &named).await?;
+            let (stood, told) = particulars::of(&named, &world)?;
+            // The name of whoever did the work was written with it.
+            let applicator = Some(application.person_name.clone());
+            let (notes, reason) = (application.notes.clone(), application.reason.clone());
+            (stood, Some(PersonalTexts { applicator, notes, reason, ..told }))
+        };
+        let told = RecordParticulars {
+            application_id: application.id,
+            fixed_at_writing,
+            particulars_sha256: sha256,
+            particulars,
+            sections_since,
+            texts,
+            journal_seq,
+            journal_hash,
+            additions: self.additions.remove(&application.id).unwrap_or_default(),
+        };
+        Ok((told, standing))
+    }
+
+    /// Which law a record is held against. Rule sets that were confirmed for its day after it was written count as those do that
+    /// stood when it was written, and so do who worked there and what ground it was: what bound the work does not hang on when the
+    /// office learned of it.
+    async fn of_the_day(&mut self, application: &ApplicationView, stood: &Particulars) -> Result<OfTheDay, Problem> {
+        let place = match self.places.entry(application.property_id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(unknown) => {
+                let read = site::places(&mut self.moment, application.property_id).await?;
+                unknown.insert(read.ok_or_else(|| Problem::not_found("property"))?)
+            }
+        };
+        let place = place.on(application.applied_on);
+        let mut rule_sets = stood.rule_sets.clone();
+        rule_sets.extend(place.rule_sets.iter().filter(|code| !stood.rule_sets.contains(code)).cloned());
+        let bound = |audience, kind| {
+            // How large the lawn is decides no duty of a record.
+            let ground = SiteFacts { kind, plan_on: place.nutrient_plan_on, area: Area::ZERO };
+            Bound { audience, site: Some(ground), pesticide: stood.product.pesticide.is_some() }
+        };
+        Ok(OfTheDay {
+            rule_sets,
+            bound: bound(stood.worked_by.unwrap_or(place.worked_by), stood.kind.or(place.kind)),
+            learned: Some(bound(place.worked_by, place.kind)),
+        })
+    }
 }
 
 /// What a record lacks by the law of its day, with everything that was added since and by the last word on it.
-pub async fn gaps_of(
-    app: &App,
+fn lacking(
     application: &ApplicationView,
     told: &RecordParticulars,
-    asked: &OfTheDay,
-) -> Result<Vec<RecordGap>, Problem> {
+    (services, standing): (Option<&Weather>, &[SectionId]),
+    (asked, law): (&OfTheDay, &Lawbook),
+) -> Vec<RecordGap> {
     let mut known = Known::default();
     known.fixed(&told.particulars, told.texts.as_ref());
     known.sections(&told.sections_since);
     known.weather(&application.weather);
-    known.weather(&weather::of_record(app, application.id).await?.weather);
+    services.into_iter().for_each(|weather| known.weather(weather));
     let later = told.additions.iter();
     application.seen.iter().chain(later.clone().filter_map(|one| one.seen.as_ref())).for_each(|seen| known.seen(seen));
     for addition in later {
@@ -193,16 +258,16 @@ pub async fn gaps_of(
             known.fixed(particulars, addition.texts.as_ref());
         }
     }
-    known.stand(&standing(app.store.reader(), application).await?);
+    known.stand(standing);
     let written = Written {
         on: application.applied_on,
         finished_at: application.finished_at,
         received_at: application.received_at,
         after_the_day: application.late == Some(true),
     };
-    let mut found = gaps(&known, written, asked, &app.law());
+    let mut found = gaps(&known, written, asked, law);
     // That it came late stays on the record, with the word that was added; it is not left to do.
     let explained = told.additions.iter().any(|one| one.explains == Some(AdditionExplains::LateEntry));
     found.retain(|gap| gap.kind != GapKind::Late || !explained);
-    Ok(found)
+    found
 }

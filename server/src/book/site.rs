@@ -2,12 +2,13 @@
 
 use domain::{
     application::Audience,
+    dated::Stood,
     ids::{ClientId, PropertyId, SectionId},
     land::{PropertyKind, Species},
     time::Day,
 };
 use serde::Deserialize;
-use sqlx::SqlitePool;
+use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
     acts::rows::{for_hire, lawn},
@@ -65,6 +66,16 @@ pub async fn on(pool: &SqlitePool, property: PropertyId, day: Day) -> Result<Opt
     let entries = history::entries(&mut moment, Subject::Client(place.client_id)).await?;
     let stood = history::history(&entries).stood::<ClientOnDay>().map_err(|error| unreadable(&error))?;
     Ok(Some(Site { place, client: stood.on(day).clone() }))
+}
+
+/// A property through its days, without whose it was; nothing where there is no such property.
+pub async fn places(
+    connection: &mut SqliteConnection,
+    property: PropertyId,
+) -> Result<Option<Stood<PlaceOnDay>>, sqlx::Error> {
+    let entries = history::entries(connection, Subject::Property(property)).await?;
+    let stood = (!entries.is_empty()).then(|| history::history(&entries).stood());
+    stood.transpose().map_err(|error| bad_row("history")(&error))
 }
 
 /// What grew on a section on a day.

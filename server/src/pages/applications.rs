@@ -14,7 +14,7 @@ use crate::{
     acts::application::ApplicationView,
     book::{
         duties::{self, RecordDuties},
-        particulars::{self, RecordParticulars},
+        particulars::{self, RecordParticulars, Whole},
     },
     extract::PathId,
     pages::{
@@ -87,12 +87,11 @@ pub async fn record(
     let (reader, scope) = (app.store.reader(), session.scope());
     let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
-    let mut told = particulars::of_record(&app, &a).await?;
+    // What it lacks is told by what it has, before anything is left out for whoever looks.
+    let Whole { mut told, asked, gaps } = particulars::whole(&app, &a).await?;
     if scope.viewer().is_some() {
         particulars::keep_to_client(&app, a.property_id, &mut told).await?;
     }
-    let asked = particulars::of_the_day(&app, &a, &told.particulars).await?;
-    let gaps = particulars::gaps_of(&app, &a, &told, &asked).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&told.particulars.time_zone);
     let today = local.day(app.clock.now());

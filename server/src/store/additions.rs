@@ -1,5 +1,7 @@
 //! What was added to records after they were written. Only ever inserted.
 
+use std::collections::HashMap;
+
 use domain::{
     ids::{AdditionId, ApplicationId, DeviceId, PersonId},
     time::Instant,
@@ -15,7 +17,7 @@ use crate::{
         seen::SeenFacts,
     },
     secret::sha256,
-    store::{enum_text, read, read_enum, read_instant, read_json},
+    store::{enum_text, id_list, read, read_enum, read_instant, read_json},
 };
 
 /// What was added to a record. It stands beside what was fixed when the record was written, and changes nothing of it.
@@ -90,20 +92,28 @@ impl TryFrom<AdditionRow> for Addition {
     }
 }
 
-/// Everything that was added to a record, oldest first.
-pub async fn list(executor: impl SqliteExecutor<'_>, application: ApplicationId) -> Result<Vec<Addition>, sqlx::Error> {
-    let key = application.to_string();
+/// Everything that was added to some records, oldest first.
+pub async fn list(
+    executor: impl SqliteExecutor<'_>,
+    applications: &[ApplicationId],
+) -> Result<HashMap<ApplicationId, Vec<Addition>>, sqlx::Error> {
+    let wanted = id_list(applications)?;
     let rows = sqlx::query_as!(
         AdditionRow,
         r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
                   x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
-           FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id
-           WHERE x.application_id = $1 ORDER BY x.seq"#,
-        key
+           FROM json_each($1) AS w CROSS JOIN record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id
+           WHERE x.application_id = w.value ORDER BY x.seq"#,
+        wanted
     )
     .fetch_all(executor)
     .await?;
-    rows.into_iter().map(Addition::try_from).collect()
+    let mut found = HashMap::<ApplicationId, Vec<Addition>>::new();
+    for row in rows {
+        let addition = Addition::try_from(row)?;
+        found.entry(addition.application_id).or_default().push(addition);
+    }
+    Ok(found)
 }
 
 /// One addition, without its texts about people: as it was answered and as the journal has it.

@@ -382,6 +382,12 @@ pub fn enum_text<T: serde::Serialize>(value: &T) -> Result<String, sqlx::Error> 
     }
 }
 
+/// Ids as statements take several: a JSON array.
+pub fn id_list<T: std::fmt::Display>(ids: &[T]) -> Result<String, sqlx::Error> {
+    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    serde_json::to_string(&ids).map_err(|error| sqlx::Error::Encode(error.into()))
+}
+
 pub fn read_day(text: &str) -> Result<domain::time::Day, sqlx::Error> {
     domain::time::Day::parse(text).map_err(|error| bad_row("day")(&error))
 }

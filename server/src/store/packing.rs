@@ -6,7 +6,7 @@ use std::{collections::HashMap, fmt::Display};
 
 use serde::Deserialize;
 use serde_json::{Map, Value};
-use sqlx::{SqliteConnection, SqlitePool};
+use sqlx::{SqliteConnection, SqliteExecutor};
 use zstd::{
     bulk::{Compressor, Decompressor},
     dict::EncoderDictionary,
@@ -289,7 +289,7 @@ pub fn subject(kind: &str, id: impl Display) -> String {
 }
 
 /// The texts of the act that a decision belongs to; nothing where they were not packed.
-pub async fn of_decision(pool: &SqlitePool, subject: &str) -> Result<Option<Texts>, sqlx::Error> {
+pub async fn of_decision(executor: impl SqliteExecutor<'_>, subject: &str) -> Result<Option<Texts>, sqlx::Error> {
     let Some((kind, id)) = subject.split_once('/') else { return Ok(None) };
     let Some((_, act)) = ACTS.iter().find(|(known, _)| *known == kind) else { return Ok(None) };
     let row = sqlx::query!(
@@ -298,7 +298,7 @@ pub async fn of_decision(pool: &SqlitePool, subject: &str) -> Result<Option<Text
         id,
         act
     )
-    .fetch_optional(pool)
+    .fetch_optional(executor)
     .await?;
     row.map(|row| unpacked(&row.packed, &row.pattern)).transpose()
 }

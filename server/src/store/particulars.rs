@@ -1,12 +1,14 @@
 //! What was fixed with a record when it was written, and where the journal has it.
 
+use std::collections::HashMap;
+
 use domain::ids::ApplicationId;
 use sqlx::SqliteConnection;
 
 use crate::{
     acts::particulars::{Particulars, PersonalTexts},
     secret::sha256,
-    store::{packing::Unpacker, read_json},
+    store::{id_list, packing::Unpacker, read, read_json},
 };
 
 /// What was fixed with a record.
@@ -23,27 +25,37 @@ pub struct Kept {
     pub journal_hash: String,
 }
 
-pub async fn kept(connection: &mut SqliteConnection, id: ApplicationId) -> Result<Option<Kept>, sqlx::Error> {
-    let key = id.to_string();
-    let row = sqlx::query!(
-        r#"SELECT a.particulars, j.pattern, j.packed, t.body AS "texts?", t.destroyed_by AS "destroyed_by?", j.seq AS "seq!", j.hash AS "hash!"
-           FROM applications AS a JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
-           LEFT JOIN personal_texts AS t ON t.record_id = a.id WHERE a.id = $1"#,
-        key
+/// What was fixed with some records, by their ids.
+pub async fn kept(
+    connection: &mut SqliteConnection,
+    ids: &[ApplicationId],
+) -> Result<HashMap<ApplicationId, Kept>, sqlx::Error> {
+    let wanted = id_list(ids)?;
+    let rows = sqlx::query!(
+        r#"SELECT a.id AS "id!", a.particulars, j.pattern, j.packed, t.body AS "texts?", t.destroyed_by AS "destroyed_by?",
+                  j.seq AS "seq!", j.hash AS "hash!"
+           FROM json_each($1) AS w CROSS JOIN applications AS a
+           JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
+           LEFT JOIN personal_texts AS t ON t.record_id = a.id WHERE a.id = w.value"#,
+        wanted
     )
-    .fetch_optional(&mut *connection)
+    .fetch_all(&mut *connection)
     .await?;
-    let Some(row) = row else { return Ok(None) };
-    let particulars = match (row.pattern, row.packed) {
-        (Some(pattern), Some(packed)) => Unpacker::default().unpack(connection, pattern, &packed).await?.particulars,
-        _ => row.particulars,
-    };
-    Ok(Some(Kept {
-        particulars: particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
-        sha256: particulars.as_ref().map(sha256),
-        texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,
-        destroyed: row.destroyed_by.is_some(),
-        journal_seq: row.seq,
-        journal_hash: row.hash,
-    }))
+    let (mut unpacker, mut found) = (Unpacker::default(), HashMap::with_capacity(rows.len()));
+    for row in rows {
+        let particulars = match (row.pattern, row.packed) {
+            (Some(pattern), Some(packed)) => unpacker.unpack(connection, pattern, &packed).await?.particulars,
+            _ => row.particulars,
+        };
+        let kept = Kept {
+            particulars: particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
+            sha256: particulars.as_ref().map(sha256),
+            texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,
+            destroyed: row.destroyed_by.is_some(),
+            journal_seq: row.seq,
+            journal_hash: row.hash,
+        };
+        found.insert(read(&row.id, "application id")?, kept);
+    }
+    Ok(found)
 }

@@ -1,6 +1,9 @@
 //! What weather services said: bodies once, every fetch, and which of them a decision was made with.
 
+use std::collections::HashMap;
+
 use domain::{
+    ids::ApplicationId,
     time::{Day, Instant},
     weather::Weather,
 };
@@ -8,7 +11,7 @@ use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
-use super::{packing, read, read_instant, read_json};
+use super::{id_list, packing, read, read_instant, read_json};
 
 /// A question to a service and how it went, to be kept.
 #[derive(Debug)]
@@ -178,6 +181,30 @@ pub async fn evidence(pool: &SqlitePool, subject: &str) -> Result<Option<Evidenc
             .map(|row| fetch((row.seq, row.provider, row.path, row.asked_at, row.outcome, row.sha256)))
             .collect::<Result<_, sqlx::Error>>()?,
     }))
+}
+
+/// What services had said when some records were decided, by the records' ids.
+pub async fn facts(
+    connection: &mut SqliteConnection,
+    applications: &[ApplicationId],
+) -> Result<HashMap<ApplicationId, Weather>, sqlx::Error> {
+    let wanted = id_list(applications)?;
+    let rows = sqlx::query!(
+        r#"SELECT f.subject AS "subject!", f.facts AS "facts!" FROM json_each($1) AS w CROSS JOIN weather_facts AS f
+           WHERE f.subject = 'application/' || w.value"#,
+        wanted
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let mut found = HashMap::with_capacity(rows.len());
+    for row in rows {
+        let packed =
+            if row.facts.is_empty() { packing::of_decision(&mut *connection, &row.subject).await? } else { None };
+        let facts = packed.and_then(|texts| texts.weather).unwrap_or(row.facts);
+        let id = row.subject.trim_start_matches("application/");
+        found.insert(read(id, "application id")?, read_json(&facts, "weather facts")?);
+    }
+    Ok(found)
 }
 
 /// An answer behind a record, as it came over the wire.
