@@ -12,7 +12,7 @@ use crate::{
         duty::Duty,
         model::{InForceStatus, Rule, Source, Value},
     },
-    rules::{self, Answer, Case, Outcome, label, pesticide, wind},
+    rules::{self, Answer, Case, Outcome, alerts, label, pesticide, wind},
     text::truncate_chars,
     time::Day,
 };
@@ -186,14 +186,17 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// What label and practice say of the hour's heat and wind. `asked` says that a service was asked for it.
+    /// What label and practice say of the hour's heat and wind, watches and warnings. `asked` says that a service was asked for it.
     pub(super) fn label_weather(&mut self, asked: bool) {
-        let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case, asked));
+        let practice = [
+            (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case, asked)),
+            (alerts::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, alerts::by_practice(&self.case, asked)),
+        ];
         let label = [
             (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
             (wind::LABEL, label::CITATION, Mark::Own, wind::by_label(&self.case)),
         ];
-        for (rule, citation, mark, answer) in label.into_iter().chain([practice]) {
+        for (rule, citation, mark, answer) in label.into_iter().chain(practice) {
             let Some(answer) = answer else { continue };
             let may_refuse = mark == Mark::Own;
             let origin = Origin { rule, section: None, citation, href: None, mark, since: None, may_refuse };
