@@ -5,14 +5,17 @@
 //! <https://weather-gov.github.io/api/>), the Common Alerting Protocol 1.2 of OASIS
 //! (<https://docs.oasis-open.org/emergency/cap/v1.2/CAP-v1.2-os.html>), section 3.2.1, and RFC 9110.
 
+use harness::new_id;
 use serde_json::{Value, json};
 use wiremock::ResponseTemplate;
+
+use crate::pages::visitor::Visitor;
 
 use super::{
     client::{gaps, has_forecast, said},
     fake_weather::{
-        COUNTY, FakeWeather, GRID, OBSERVATION, POINT, TITLE, ZONE, alert_list, calm_grid, calm_observation, check,
-        company, document, finding, flood_watch, later, measured_at, moved, plan,
+        COUNTY, FakeWeather, GRID, NOW, OBSERVATION, POINT, TITLE, ZONE, alert_list, calm_grid, calm_observation,
+        check, company, document, finding, flood_watch, later, measured_at, moved, plan, record,
     },
 };
 
@@ -56,6 +59,43 @@ async fn wind_that_nobody_knows_is_care_in_checks_and_in_working_windows() {
     let window = company.phone.get(&window).await.expect(200).body;
     assert_eq!(window["products"][0]["verdict"], "care", "{window:#}");
     assert!(window["products"][0]["hours"].to_string().contains("practice.wind"), "{window:#}");
+}
+
+/// Common practice: wind is asked for every product. What is not known of it does not become known by a service that says less.
+#[tokio::test]
+async fn wind_is_not_known_by_a_service_that_says_nothing() {
+    let sky = FakeWeather::blank().await;
+    sky.says_everywhere(ResponseTemplate::new(404)).await;
+    let company = company(sky.config()).await;
+    let warm = json!({ "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": NOW } });
+    let mut asked = plan(&company);
+    asked["weather"] = warm.clone();
+    let decision = check(&company.phone, &asked).await;
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
+    // Whoever measured it knows it.
+    asked["weather"]["wind"] = json!({ "wind_mph": "4", "source": "technician", "observed_at": NOW });
+    assert_eq!(*finding(&check(&company.phone, &asked).await, "practice.wind"), Value::Null);
+    // Nothing at all is said once, by the book.
+    let nothing = check(&company.phone, &plan(&company)).await;
+    assert_eq!(finding(&nothing, "book.weather.known")["verdict"], "care", "{nothing:#}");
+    assert_eq!(*finding(&nothing, "practice.wind"), Value::Null, "{nothing:#}");
+
+    let id = new_id();
+    let mut work = record(&company);
+    work["weather"] = warm;
+    let stored = company.phone.put(&format!("/api/v1/applications/{id}"), &work).await.expect(201).body;
+    assert_eq!(stored["verdict"], "care", "{stored:#}");
+    let known = company.phone.get(&format!("/api/v1/applications/{id}/weather")).await.expect(200).body;
+    assert_eq!((&known["from_services"]["wind"], &known["answers"]), (&Value::Null, &json!([])), "{known:#}");
+    assert!(known["from_services"].is_object(), "that a service was asked is kept: {known:#}");
+    let html = Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    assert!(html.contains("A weather service was asked, and nothing of it was known."), "{html}");
+    let change = json!({
+        "application_id": id, "reason": "Weighed again.",
+        "change": { "lines": [{ "section_id": company.front, "product_lb": "9" }] },
+    });
+    let corrected = company.phone.post("/api/v1/corrections/checks", &change).await.expect(200).body;
+    assert_eq!(finding(&corrected["decision"], "practice.wind")["outcome"], "unknown", "{corrected:#}");
 }
 
 #[tokio::test]

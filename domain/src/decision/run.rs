@@ -186,11 +186,11 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// What label and practice say of the hour's heat and wind, watches and warnings. `asked` says that a service was asked for it.
-    pub(super) fn label_weather(&mut self, asked: bool) {
+    /// What label and practice say of the hour's heat and wind, watches and warnings.
+    pub(super) fn label_weather(&mut self) {
         let practice = [
-            (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case, asked)),
-            (alerts::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, alerts::by_practice(&self.case, asked)),
+            (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case)),
+            (alerts::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, alerts::by_practice(&self.case)),
         ];
         let label = [
             (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
@@ -217,7 +217,7 @@ impl<'a> Run<'a> {
             since: None,
             may_refuse: true,
         };
-        self.label_weather(self.case.facts.weather.has_word_of_service());
+        self.label_weather();
         for at in 0..self.case.sections.len() {
             let Some(section) = self.case.sections.get(at) else { continue };
             let Some(answer) = label::product_rate(&self.case, section) else { continue };

@@ -70,8 +70,7 @@ impl Run<'_> {
                 self.settle(turn, None, answer);
             }
         }
-        // An hour is judged by what services said alone.
-        self.label_weather(true);
+        self.label_weather();
         self.unknown_law();
         self.into_answers().0
     }

@@ -70,8 +70,8 @@ fn outdated(age: Age) -> Option<Answer> {
 }
 
 /// What the trade does under watches and warnings that no rule of the law names, and where nobody knows whether there are any.
-/// `asked` says that a service was asked for them. Where a rule on alerts speaks, it says the rest. *Common practice.*
-pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
+/// Where a rule on alerts speaks, it says the rest. *Common practice.*
+pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
     let told = !case.alert_bars.is_empty();
     let unnamed = |alert: &&Alert| !case.alert_bars.iter().any(|bar| bar.alerts.contains(alert));
     let alerts = case.facts.weather.alerts.as_ref();
@@ -87,7 +87,7 @@ pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
     let answer = match known {
         Some(_) if !names.is_empty() => Answer::care(format!("In force: {seen}."), READ_IT),
         _ if told => return None,
-        None if !asked => return None,
+        None if !case.facts.service_asked => return None,
         None | Some((_, Age::Useless)) => return Some(numbers(not_looked(), "not looked at".to_owned())),
         Some((alerts, age)) => partial(alerts).or_else(|| outdated(age))?,
     };

@@ -240,7 +240,7 @@ struct RecordWeather {
     application_id: ApplicationId,
     /// What the record itself says, as it was sent.
     recorded: Weather,
-    /// What services said, as the rules were asked; null when none was asked or nothing was known.
+    /// What services said, as the rules were asked; null when none was asked. Without any member where nothing was known.
     from_services: Option<Weather>,
     /// The answers of the services behind it, which are kept as long as the record.
     #[schema(max_items = 200)]

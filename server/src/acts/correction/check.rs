@@ -80,7 +80,7 @@ pub fn check(
     let judged = |lines: &[Line]| {
         // What stands may lie on a lawn whose measurement was rejected since; then its room is not known.
         let some = !lines.is_empty() && draft.are_measured(lines, world);
-        some.then(|| draft.judge(lines, asker.weather, world, law)).transpose()
+        some.then(|| draft.judge(lines, asker.services, world, law)).transpose()
     };
     let (now, then) = (judged(&draft.standing())?, judged(&draft.after)?);
     let changed = draft.changed();
