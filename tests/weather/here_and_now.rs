@@ -180,6 +180,39 @@ async fn a_redirect_to_another_cell_is_not_followed() {
     assert_eq!(sky.asked("/gridpoints/MLB/27,68").await, 0);
 }
 
+/// RFC 7946: a position may have an altitude (section 3.1.1), and an outline may be of several parts (section 3.1.7). What is there and
+/// cannot be read may be anywhere.
+#[tokio::test]
+async fn an_outline_that_is_not_around_the_lawn_is_another_cells_in_whatever_form() {
+    let ring = |longitude: f64, latitude: f64| {
+        json!([
+            [longitude - 0.01, latitude - 0.01, 80],
+            [longitude + 0.01, latitude + 0.01, 80],
+            [longitude - 0.01, latitude - 0.01, 80]
+        ])
+    };
+    let under = async |geometry: Value| {
+        let mut grid = calm_grid();
+        grid["geometry"] = geometry;
+        with(GRID, document(&grid.to_string())).await["verdict"].clone()
+    };
+    let polygon = |ring: Value| json!({ "type": "Polygon", "coordinates": [ring] });
+    let parts = |ring: Value| json!({ "type": "MultiPolygon", "coordinates": [[ring]] });
+    for (what, geometry) in [
+        ("a polygon with altitudes", polygon(ring(-95.0, 39.0))),
+        ("several polygons", parts(ring(-95.0, 39.0))),
+        ("a collection", json!({ "type": "GeometryCollection", "geometries": [polygon(ring(-95.0, 39.0))] })),
+        ("words", json!({ "type": "Polygon", "coordinates": "here" })),
+        ("none at all", json!({ "type": "Polygon", "coordinates": [] })),
+        ("an object that says nothing", json!({})),
+    ] {
+        assert_eq!(under(geometry).await, "care", "{what}");
+    }
+    assert_eq!(under(polygon(ring(-76.49, 38.97))).await, "go");
+    assert_eq!(under(parts(ring(-76.49, 38.97))).await, "go");
+    assert_eq!(under(Value::Null).await, "go", "its cell is named, and no outline speaks against it");
+}
+
 /// CAP 1.2 has five words: `Actual`, `Exercise`, `System`, `Test`, `Draft`. What is none of them is no exercise.
 #[tokio::test]
 async fn a_status_that_is_no_word_of_the_protocol_leaves_a_watch_a_watch() {
