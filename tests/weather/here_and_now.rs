@@ -282,6 +282,22 @@ async fn a_stop_among_six_hundred_alerts_stops() {
     assert_eq!(alerts(&many).await, "unknown", "more than any place has");
 }
 
+/// An alert has some 4 kB, most of it words for people. A list that is not read stops nothing.
+#[tokio::test]
+async fn a_stop_among_six_hundred_alerts_of_full_length_stops() {
+    let words = "The flood watch remains in effect for portions of the county. ".repeat(64);
+    let full = |changed: &Value| {
+        let mut alert = flood_watch(changed);
+        alert["properties"]["description"] = json!(words);
+        alert
+    };
+    let mut many: Vec<Value> =
+        (0..599).map(|at| full(&json!({ "id": format!("urn:oid:{at}"), "event": "Rip Current Statement" }))).collect();
+    many.push(full(&json!({})));
+    assert!(alert_list(&many).to_string().len() > 600 * 4_000);
+    assert_eq!(alerts(&many).await, "broken");
+}
+
 #[tokio::test]
 async fn warnings_and_emergencies_that_no_list_has_are_care() {
     for event in [

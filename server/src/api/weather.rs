@@ -282,7 +282,7 @@ struct ServiceResponse {
     #[schema(max_length = 100, example = "application/geo+json")]
     content_type: String,
     /// The body as it came over the wire; a service's own words, which this server vouches for by their hash alone.
-    #[schema(max_length = 2_097_152)]
+    #[schema(max_length = 8_388_608)]
     body: String,
 }
 

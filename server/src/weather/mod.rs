@@ -4,6 +4,7 @@
 //! that is said, never a guess. Nothing here decides whether work may be done.
 
 pub mod base;
+mod body;
 mod breaker;
 pub(crate) mod client;
 pub(crate) mod fetcher;
