@@ -78,12 +78,12 @@ async fn one_visit_a_property_and_no_more_stops_than_the_day_has() {
         homes.push(property(&company.office, &company.client, &["us-md"]).await);
         sections.push(section(&company.office, &homes[homes.len() - 1], "lawn", "6000").await);
     }
-    for at in 0..sections.len() {
+    for (at, section) in sections.iter().enumerate() {
         // Maryland asks for a soil report from the second application of the year (COMAR 15.20.10).
         if at > 1 {
-            let _ = soil_report(&company.office, &sections[at], "2025-10-02", "optimum", "0").await;
+            let _ = soil_report(&company.office, section, "2025-10-02", "optimum", "0").await;
         }
-        describe(&company, &sections[at], "medium", "taken", "light").await;
+        describe(&company, section, "medium", "taken", "light").await;
     }
     let mut body = programme(&company);
     body["technicians"] = json!([{ "person_id": company.phone.id, "stops_per_day": 2 }]);

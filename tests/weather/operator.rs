@@ -110,7 +110,7 @@ async fn slow_places_leave_a_healthy_new_one_its_weather() {
     let latitudes = [38.1, 38.2, 38.3, 38.4, 38.5];
     let slow = shores(&company, &latitudes).await;
     for latitude in latitudes {
-        let never = ResponseTemplate::new(200).set_delay(Duration::from_secs(60));
+        let never = ResponseTemplate::new(200).set_delay(Duration::from_mins(1));
         sky.says(&format!("/points/{latitude},-76.5"), never).await;
     }
     let asking: Vec<_> = slow
@@ -134,11 +134,11 @@ async fn a_healthy_place_is_asked_about_after_slow_ones() {
     let sky = FakeWeather::calm().await;
     let company = company(sky.config()).await;
     for at in ["/alerts/active", COUNTY, ZONE] {
-        sky.says_instead(at, ResponseTemplate::new(200).set_delay(Duration::from_secs(60))).await;
+        sky.says_instead(at, ResponseTemplate::new(200).set_delay(Duration::from_mins(1))).await;
     }
     let latitudes = [38.1, 38.2, 38.3];
     for (latitude, id) in latitudes.iter().zip(shores(&company, &latitudes).await) {
-        let never = ResponseTemplate::new(200).set_delay(Duration::from_secs(60));
+        let never = ResponseTemplate::new(200).set_delay(Duration::from_mins(1));
         sky.says(&format!("/points/{latitude},-76.5"), never).await;
         let slow = company.office.get(&format!("/api/v1/properties/{id}/weather")).await.expect(200).body;
         assert!(slow["services"][0]["gaps"].to_string().contains("did not answer in time"), "{slow:#}");
