@@ -109,6 +109,83 @@ async fn more_than_a_square_foot_can_carry_is_a_slip() {
     assert_eq!(refused.problem(422, "invalid").faults(), ["#/change/lines/0"]);
 }
 
+/// Rates of a need, percent of a product, prices and weights of a bag: common ones, and the ends of what can be entered.
+fn needs() -> impl Strategy<Value = (String, String, String, String, String)> {
+    let rate = prop_oneof![Just("0.000001"), Just("0.75"), Just("1"), Just("10000"), Just("1000000000")];
+    let percent = prop_oneof![Just("0.01"), Just("24"), Just("100")];
+    let price = prop_oneof![Just("0.01"), Just("31"), Just("1000000000")];
+    let bag = prop_oneof![Just("0.000001"), Just("50"), Just("1000000")];
+    let area = prop_oneof![Just("0.01"), Just("8200"), Just("10000000")];
+    (rate, percent, price, bag, area).prop_map(|(rate, percent, price, bag, area)| {
+        (rate.to_owned(), percent.to_owned(), price.to_owned(), bag.to_owned(), area.to_owned())
+    })
+}
+
+async fn bagged(company: &Company, name: &str, percent: &str, bag: &str) -> String {
+    let body = json!({ "name": name, "label": label(percent, "0", "0", "0"), "net_weight_lb": bag });
+    company.office.post("/api/v1/products", &body).await.expect(201).id()
+}
+
+/// The harness holds each answer against the document: one that is refused says where.
+#[tokio::test]
+async fn whatever_is_needed_at_whatever_price_every_answer_fits_the_document() {
+    let company = Company::in_maryland().await;
+    let mut runner = TestRunner::deterministic();
+    let mut named: Vec<(String, String, String, String, String)> = vec![
+        // The need of a blend, and of a plan, whose product or price is beyond what is stored.
+        ("1".into(), "0.01".into(), "31".into(), "50".into(), "10000000".into()),
+        ("1000000000".into(), "24".into(), "31".into(), "50".into(), "8200".into()),
+        ("1".into(), "24".into(), "1000000000".into(), "0.000001".into(), "8200".into()),
+    ];
+    named.extend((0..12).map(|_| needs().new_tree(&mut runner).unwrap().current()));
+    for (at, (rate, percent, price, bag, area)) in named.into_iter().enumerate() {
+        let what = format!("{rate} lb of {percent} % in bags of {bag} lb at {price} USD on {area} sq ft");
+        let product = bagged(&company, &format!("Feed {at}"), &percent, &bag).await;
+        let need = json!({ "nitrogen_lb_per_1000_sqft": rate, "phosphate_lb_per_1000_sqft": "0", "potash_lb_per_1000_sqft": "0" });
+        let mut blend = json!({ "area_sqft": area, "need": need, "products": [{ "product_id": product }] });
+        for priced in [false, true] {
+            if priced {
+                blend["products"][0]["bag_price_usd"] = json!(price);
+            }
+            let told = company.office.post("/api/v1/blends", &blend).await;
+            assert!(matches!(told.status, 200 | 422), "{what}: {}", told.text);
+        }
+        let lawn = section(&company.office, &company.property, &format!("lawn {at}"), &area).await;
+        let programme = json!({
+            "name": format!("Season {at}"), "season_year": 2026, "equipment": "drop_spreader",
+            "rounds": [{ "name": "autumn", "from": "2026-09-16", "to": "2026-10-30" }],
+            "products": [{ "product_id": product, "bag_price_usd": price, "may_buy": true }],
+            "needs": [{ "section_id": lawn, "nitrogen_lb_per_1000_sqft": rate, "because": "Tried" }],
+            "least_product_lb_per_1000_sqft": "0",
+        });
+        let written = company.office.post("/api/v1/programmes", &programme).await;
+        if written.status == 422 {
+            assert_eq!(written.problem(422, "invalid").faults(), ["#/needs/0/nitrogen_lb_per_1000_sqft"], "{what}");
+            continue;
+        }
+        let id = written.expect(201).id();
+        let told = company.office.get(&format!("/api/v1/sections/{lawn}/plan?programme_id={id}")).await;
+        assert!(matches!(told.status, 200 | 422), "{what}: {}", told.text);
+        let told = company.office.get(&format!("/api/v1/programmes/{id}/plan")).await;
+        assert_eq!(told.status, 200, "{what}: {}", told.text);
+    }
+}
+
+#[tokio::test]
+async fn more_product_or_money_than_is_stored_is_refused_where_it_was_asked() {
+    let company = Company::in_maryland().await;
+    let thin = bagged(&company, "Thin", "0.01", "50").await;
+    // 10,000,000 sq ft at 1 lb N are 10,000 lb of nitrogen, and at 0.01 % 100,000,000 lb of product; 1,000,000 are stored.
+    let mut blend = json!({
+        "area_sqft": "10000000", "products": [{ "product_id": thin }],
+        "need": { "nitrogen_lb_per_1000_sqft": "1", "phosphate_lb_per_1000_sqft": "0", "potash_lb_per_1000_sqft": "0" },
+    });
+    assert_eq!(company.office.post("/api/v1/blends", &blend).await.problem(422, "invalid").faults(), ["#/need"]);
+    blend["need"]["nitrogen_lb_per_1000_sqft"] = json!("0.01");
+    let most = company.office.post("/api/v1/blends", &blend).await.expect(200).body;
+    assert_eq!(most["parts"][0]["product_lb"], "1000000");
+}
+
 #[tokio::test]
 async fn a_target_beyond_all_measure_is_refused() {
     let company = Company::in_maryland().await;

@@ -7,6 +7,7 @@ mod client;
 mod copies;
 mod decisions;
 mod drill;
+mod emergencies;
 mod evidence;
 mod fake_weather;
 mod golden;

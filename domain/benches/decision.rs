@@ -95,6 +95,7 @@ fn facts(partial: bool) -> Option<Facts> {
         purpose: Purpose::Maintenance,
         equipment: Equipment::DropSpreader,
         weather: mild(source, at),
+        service_asked: false,
         label,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,

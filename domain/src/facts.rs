@@ -105,6 +105,8 @@ pub struct Facts {
     pub equipment: Equipment,
     pub label: Label,
     pub weather: Weather,
+    /// Whether a weather service was asked, so that what neither it nor anybody on the spot told is not known.
+    pub service_asked: bool,
     /// As seen by a person; nothing when nobody has looked yet.
     pub ground: Option<Ground>,
     /// Whether product on pavement was swept or blown back; nothing before the work is done.

@@ -280,16 +280,6 @@ impl Weather {
         joined
     }
 
-    /// Whether a service has said any of it, so that what it left out was asked for and not told.
-    pub fn has_word_of_service(&self) -> bool {
-        let air = self.air_temperature.and_then(|air| air.service);
-        let rain = self.rain_forecast.iter().find_map(|forecast| forecast.service);
-        let alerts = self.alerts.as_ref().and_then(|alerts| alerts.service);
-        let wind = self.wind.and_then(|wind| wind.service);
-        let said = air.or(rain).or(alerts).or(wind).or(self.soil.and_then(|soil| soil.service)).is_some();
-        said || self.doubted.is_some()
-    }
-
     /// Whether a service could add something that nobody has said.
     pub fn has_gaps(&self) -> bool {
         self.air_temperature.is_none() || self.rain_forecast.is_empty() || self.alerts.is_none() || self.wind.is_none()

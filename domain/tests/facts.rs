@@ -388,6 +388,7 @@ impl Given {
             equipment: self.equipment.unwrap_or(Equipment::DropSpreader),
             label,
             weather: self.weather(at),
+            service_asked: false,
             ground: self.ground(),
             pavement_cleaned: self.pavement_cleaned,
             lines: vec![LineFacts { section, area, parts: None, product }],

@@ -134,6 +134,48 @@ fn alerts_are_cleared_by_a_whole_list_of_the_last_half_hour_alone() {
     assert_eq!(alerts(24 * 60 + 1, "100", &[flood], &[]), Outcome::Unknown);
 }
 
+/// *Common practice*: what no rule of the law names asks for care all the same, and it never stops.
+#[test]
+fn where_no_rule_speaks_of_alerts_practice_asks_for_care() {
+    let flood = Alert { event: AlertEvent::Flood, level: AlertLevel::Warning };
+    // Minutes since somebody looked; how much of the questions was answered, or that a person looked.
+    let ask = |looked: i64, covered: Option<&str>, active: &[Alert], others: &[&str]| {
+        let mut facts =
+            Given { n: Some("20".into()), n_rate: Some("0.5".into()), ..Given::default() }.facts(day("2026-06-15"));
+        let looked_at = ago(facts.at, looked);
+        let of_service = |covered: &str| FromService {
+            basis: Basis::Observed,
+            issued_at: None,
+            ..service(facts.at, (looked, 0), covered)
+        };
+        facts.weather.alerts = Some(Alerts {
+            active: active.to_vec(),
+            source: WeatherSource::WeatherService,
+            looked_at,
+            others: others.iter().map(|name| AlertName((*name).to_owned())).collect(),
+            service: covered.map(of_service),
+        });
+        let law = town("ground", "", "barred = [\"frozen\"]");
+        let decision = decide(&law, &codes(&["us-zz-town"]), &facts);
+        let found = decision.findings.iter().find(|finding| finding.rule == "practice.alerts");
+        assert_ne!(found.map(|finding| finding.verdict), Some(Verdict::Stop));
+        found.map(|finding| (finding.outcome, finding.message.clone()))
+    };
+    let care = |message: &str| Some((Outcome::Care, message.to_owned()));
+    assert_eq!(ask(0, Some("100"), &[], &[]), None);
+    assert_eq!(ask(0, None, &[], &[]), None);
+    assert_eq!(ask(60, Some("100"), &[], &[]), None, "as fresh as a forecast of then");
+    assert_eq!(
+        ask(61, Some("100"), &[], &[]),
+        care("The last look for weather watches and warnings is 61 minutes old.")
+    );
+    assert_eq!(ask(0, None, &[flood], &[]), care("In force: flood warning."));
+    let both = ask(0, Some("66.67"), &[flood], &["Evacuation - Immediate"]);
+    assert_eq!(both, care("In force: flood warning and Evacuation - Immediate."));
+    assert_eq!(ask(0, Some("66.67"), &[], &[]).map(|(outcome, _)| outcome), Some(Outcome::Unknown));
+    assert_eq!(ask(24 * 60 + 1, Some("100"), &[flood], &[]).map(|(outcome, _)| outcome), Some(Outcome::Unknown));
+}
+
 /// A failed fetch of alerts leaves nothing; nothing is care, and no stop by itself.
 #[test]
 fn nothing_known_is_care_everywhere_and_stop_nowhere() {

@@ -1,6 +1,9 @@
 //! The visits of a round: planned once on a section, whoever asks and however often.
 
-use harness::{contract::document, world::Company};
+use harness::{
+    contract::document,
+    world::{Company, property, section, soil_report},
+};
 use serde_json::{Value, json};
 
 use super::{call_off, describe, each, plan, programme, written};
@@ -60,6 +63,62 @@ async fn a_round_becomes_visits_with_a_journal_entry_each() {
     assert!(seen["skipped"][0]["why"].as_str().unwrap().contains("2026-09-18"), "{}", seen["skipped"]);
     let still = super::amount(&seen["need"]["nitrogen"]["still_lb_per_1000_sqft"]);
     assert!((still - 0.9).abs() < 0.012, "{still}");
+}
+
+/// The front, the rear and a third lawn whose plans differ by the rounding of their amounts: one visit with the lowest target. The
+/// program's day holds when it is named as well: two stops, counted by hand.
+#[tokio::test]
+async fn one_visit_a_property_and_no_more_stops_than_the_day_has() {
+    let company = Company::in_maryland().await;
+    call_off(&company).await;
+    let mut sections = vec![company.front.clone(), company.rear.clone()];
+    sections.push(section(&company.office, &company.property, "strip", "333.33").await);
+    let mut homes = vec![company.property.clone()];
+    for _ in 0..3 {
+        homes.push(property(&company.office, &company.client, &["us-md"]).await);
+        sections.push(section(&company.office, &homes[homes.len() - 1], "lawn", "6000").await);
+    }
+    for (at, section) in sections.iter().enumerate() {
+        // Maryland asks for a soil report from the second application of the year (COMAR 15.20.10).
+        if at > 1 {
+            let _ = soil_report(&company.office, section, "2025-10-02", "optimum", "0").await;
+        }
+        describe(&company, section, "medium", "taken", "light").await;
+    }
+    let mut body = programme(&company);
+    body["technicians"] = json!([{ "person_id": company.phone.id, "stops_per_day": 2 }]);
+    let id = written(&company.office, &body).await;
+    let mut rates = Vec::new();
+    for section in &sections[..3] {
+        let seen = plan(&company, section, &id).await;
+        let round = seen["rounds"].as_array().unwrap().iter().find(|round| round["round"] == "early autumn").unwrap();
+        rates.push(super::amount(&round["nitrogen_lb_per_1000_sqft"]));
+    }
+    let lowest = rates.iter().copied().fold(f64::INFINITY, f64::min);
+    assert!(rates.iter().any(|rate| *rate > lowest), "they differ: {rates:?}");
+    let asked: Vec<&String> = sections.iter().collect();
+    let path = format!("/api/v1/programmes/{id}/visits");
+    let made = company.office.post(&path, &autumn(&company, &asked)).await.expect(201).body;
+    let visits = made["visits"].as_array().unwrap();
+    let mut there = each(&made["visits"], "property_id");
+    there.sort_unstable();
+    let stops: std::collections::BTreeSet<&str> = there.iter().copied().collect();
+    assert_eq!((visits.len(), stops.len()), (2, 2), "{made:#}");
+    let own = visits.iter().find(|visit| visit["property_id"] == json!(company.property)).expect("a visit there");
+    assert_eq!(own["section_ids"].as_array().unwrap().len(), 3, "{own:#}");
+    let target = super::amount(&own["target_nitrogen_lb_per_1000_sqft"]);
+    assert!(target <= lowest && target > lowest - 0.001, "{target}, {rates:?}");
+    let left = made["left_out"].as_array().unwrap();
+    assert_eq!(left.len(), 2, "{made:#}");
+    assert!(left.iter().all(|left| left["why"].as_str().unwrap().contains("no technician has room on 2026-09-18")));
+    // The day is full; another day, or somebody whom the program does not limit, takes the rest.
+    let rest: Vec<String> = left.iter().map(|left| left["section_id"].as_str().unwrap().to_owned()).collect();
+    let mut again = autumn(&company, &rest.iter().collect::<Vec<_>>());
+    let told = company.office.post(&path, &again).await.problem(422, "invalid");
+    assert!(told.text.contains("no technician has room on 2026-09-18"), "{}", told.text);
+    again["planned_on"] = json!("2026-09-21");
+    let made = company.office.post(&path, &again).await.expect(201).body;
+    assert_eq!((made["visits"].as_array().unwrap().len(), &made["left_out"]), (2, &json!([])), "{made:#}");
 }
 
 #[tokio::test]

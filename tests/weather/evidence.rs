@@ -275,9 +275,16 @@ async fn heavy_rain_after_the_work_puts_the_record_on_the_owners_list() {
     let id = put("10").await;
     let report = |at: &str, mm: Value| {
         json!({ "properties": {
-        "timestamp": at, "precipitationLastHour": { "unitCode": "wmoUnit:mm", "value": mm, "qualityControl": "V" } } })
+        "station": "https://api.weather.gov/stations/KXSA", "timestamp": at, "precipitationLastHour": { "unitCode": "wmoUnit:mm", "value": mm, "qualityControl": "V" } } })
     };
+    // What names no station, another, or two is not taken for this one's.
+    let (mut unnamed, mut torn) =
+        (report("2026-10-06T18:53:00+00:00", json!(30)), report("2026-10-06T19:53:00+00:00", json!(30)));
+    unnamed["properties"]["station"] = Value::Null;
+    torn["properties"]["stationId"] = json!("KXSB");
     let list = json!({ "features": [
+        unnamed,
+        torn,
         report("2026-10-06T15:53:00+00:00", json!(8)),
         report("2026-10-06T16:53:00+00:00", json!(0.5)),
         report("2026-10-06T17:53:00+00:00", Value::Null),

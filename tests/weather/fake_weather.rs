@@ -257,7 +257,12 @@ pub fn law() -> Lawbook {
 
 /// A company whose property lies beneath the sky: near Annapolis, for which the stand-in gives the sample's grid.
 pub async fn company(config: config::Weather) -> Company {
-    let app = TestApp::under_a_sky(law(), NOW, config).await;
+    company_by(law(), config).await
+}
+
+/// The same by other law than the operator's of the samples.
+pub async fn company_by(law: Lawbook, config: config::Weather) -> Company {
+    let app = TestApp::under_a_sky(law, NOW, config).await;
     let company = Company::on(app, &["us-md"]).await;
     let path = format!("/api/v1/properties/{}", company.property);
     let property = company.office.get(&path).await.expect(200).body;

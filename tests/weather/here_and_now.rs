@@ -5,14 +5,17 @@
 //! <https://weather-gov.github.io/api/>), the Common Alerting Protocol 1.2 of OASIS
 //! (<https://docs.oasis-open.org/emergency/cap/v1.2/CAP-v1.2-os.html>), section 3.2.1, and RFC 9110.
 
+use harness::new_id;
 use serde_json::{Value, json};
 use wiremock::ResponseTemplate;
+
+use crate::pages::visitor::Visitor;
 
 use super::{
     client::{gaps, has_forecast, said},
     fake_weather::{
-        COUNTY, FakeWeather, GRID, OBSERVATION, POINT, TITLE, ZONE, alert_list, calm_grid, calm_observation, check,
-        company, document, finding, flood_watch, later, measured_at, moved, plan,
+        COUNTY, FakeWeather, GRID, NOW, OBSERVATION, POINT, TITLE, ZONE, alert_list, calm_grid, calm_observation,
+        check, company, document, finding, flood_watch, later, measured_at, moved, plan, record,
     },
 };
 
@@ -56,6 +59,43 @@ async fn wind_that_nobody_knows_is_care_in_checks_and_in_working_windows() {
     let window = company.phone.get(&window).await.expect(200).body;
     assert_eq!(window["products"][0]["verdict"], "care", "{window:#}");
     assert!(window["products"][0]["hours"].to_string().contains("practice.wind"), "{window:#}");
+}
+
+/// Common practice: wind is asked for every product. What is not known of it does not become known by a service that says less.
+#[tokio::test]
+async fn wind_is_not_known_by_a_service_that_says_nothing() {
+    let sky = FakeWeather::blank().await;
+    sky.says_everywhere(ResponseTemplate::new(404)).await;
+    let company = company(sky.config()).await;
+    let warm = json!({ "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": NOW } });
+    let mut asked = plan(&company);
+    asked["weather"] = warm.clone();
+    let decision = check(&company.phone, &asked).await;
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
+    // Whoever measured it knows it.
+    asked["weather"]["wind"] = json!({ "wind_mph": "4", "source": "technician", "observed_at": NOW });
+    assert_eq!(*finding(&check(&company.phone, &asked).await, "practice.wind"), Value::Null);
+    // Nothing at all is said once, by the book.
+    let nothing = check(&company.phone, &plan(&company)).await;
+    assert_eq!(finding(&nothing, "book.weather.known")["verdict"], "care", "{nothing:#}");
+    assert_eq!(*finding(&nothing, "practice.wind"), Value::Null, "{nothing:#}");
+
+    let id = new_id();
+    let mut work = record(&company);
+    work["weather"] = warm;
+    let stored = company.phone.put(&format!("/api/v1/applications/{id}"), &work).await.expect(201).body;
+    assert_eq!(stored["verdict"], "care", "{stored:#}");
+    let known = company.phone.get(&format!("/api/v1/applications/{id}/weather")).await.expect(200).body;
+    assert_eq!((&known["from_services"]["wind"], &known["answers"]), (&Value::Null, &json!([])), "{known:#}");
+    assert!(known["from_services"].is_object(), "that a service was asked is kept: {known:#}");
+    let html = Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    assert!(html.contains("A weather service was asked, and nothing of it was known."), "{html}");
+    let change = json!({
+        "application_id": id, "reason": "Weighed again.",
+        "change": { "lines": [{ "section_id": company.front, "product_lb": "9" }] },
+    });
+    let corrected = company.phone.post("/api/v1/corrections/checks", &change).await.expect(200).body;
+    assert_eq!(finding(&corrected["decision"], "practice.wind")["outcome"], "unknown", "{corrected:#}");
 }
 
 #[tokio::test]
@@ -140,6 +180,39 @@ async fn a_redirect_to_another_cell_is_not_followed() {
     assert_eq!(sky.asked("/gridpoints/MLB/27,68").await, 0);
 }
 
+/// RFC 7946: a position may have an altitude (section 3.1.1), and an outline may be of several parts (section 3.1.7). What is there and
+/// cannot be read may be anywhere.
+#[tokio::test]
+async fn an_outline_that_is_not_around_the_lawn_is_another_cells_in_whatever_form() {
+    let ring = |longitude: f64, latitude: f64| {
+        json!([
+            [longitude - 0.01, latitude - 0.01, 80],
+            [longitude + 0.01, latitude + 0.01, 80],
+            [longitude - 0.01, latitude - 0.01, 80]
+        ])
+    };
+    let under = async |geometry: Value| {
+        let mut grid = calm_grid();
+        grid["geometry"] = geometry;
+        with(GRID, document(&grid.to_string())).await["verdict"].clone()
+    };
+    let polygon = |ring: Value| json!({ "type": "Polygon", "coordinates": [ring] });
+    let parts = |ring: Value| json!({ "type": "MultiPolygon", "coordinates": [[ring]] });
+    for (what, geometry) in [
+        ("a polygon with altitudes", polygon(ring(-95.0, 39.0))),
+        ("several polygons", parts(ring(-95.0, 39.0))),
+        ("a collection", json!({ "type": "GeometryCollection", "geometries": [polygon(ring(-95.0, 39.0))] })),
+        ("words", json!({ "type": "Polygon", "coordinates": "here" })),
+        ("none at all", json!({ "type": "Polygon", "coordinates": [] })),
+        ("an object that says nothing", json!({})),
+    ] {
+        assert_eq!(under(geometry).await, "care", "{what}");
+    }
+    assert_eq!(under(polygon(ring(-76.49, 38.97))).await, "go");
+    assert_eq!(under(parts(ring(-76.49, 38.97))).await, "go");
+    assert_eq!(under(Value::Null).await, "go", "its cell is named, and no outline speaks against it");
+}
+
 /// CAP 1.2 has five words: `Actual`, `Exercise`, `System`, `Test`, `Draft`. What is none of them is no exercise.
 #[tokio::test]
 async fn a_status_that_is_no_word_of_the_protocol_leaves_a_watch_a_watch() {
@@ -207,6 +280,22 @@ async fn a_stop_among_six_hundred_alerts_stops() {
     assert_eq!(alerts(&many).await, "broken");
     many.pop();
     assert_eq!(alerts(&many).await, "unknown", "more than any place has");
+}
+
+/// An alert has some 4 kB, most of it words for people. A list that is not read stops nothing.
+#[tokio::test]
+async fn a_stop_among_six_hundred_alerts_of_full_length_stops() {
+    let words = "The flood watch remains in effect for portions of the county. ".repeat(64);
+    let full = |changed: &Value| {
+        let mut alert = flood_watch(changed);
+        alert["properties"]["description"] = json!(words);
+        alert
+    };
+    let mut many: Vec<Value> =
+        (0..599).map(|at| full(&json!({ "id": format!("urn:oid:{at}"), "event": "Rip Current Statement" }))).collect();
+    many.push(full(&json!({})));
+    assert!(alert_list(&many).to_string().len() > 600 * 4_000);
+    assert_eq!(alerts(&many).await, "broken");
 }
 
 #[tokio::test]

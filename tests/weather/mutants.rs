@@ -128,6 +128,7 @@ impl Judge {
             equipment: Equipment::RotarySpreader,
             label,
             weather: Weather::default(),
+            service_asked: true,
             ground: None,
             pavement_cleaned: None,
             lines: Vec::new(),

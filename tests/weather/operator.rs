@@ -11,8 +11,8 @@ use wiremock::ResponseTemplate;
 use crate::{metrics::exposition::Exposition, pages::visitor::Visitor};
 
 use super::{
-    client::{gaps, said},
-    fake_weather::{COUNTY, FakeWeather, GRID, alert_list, calm_grid, company, document, later},
+    client::{gaps, has_forecast, said},
+    fake_weather::{COUNTY, FakeWeather, GRID, ZONE, alert_list, calm_grid, company, document, later},
 };
 
 /// A forward proxy that notes the first line of each request and answers none of them.
@@ -87,19 +87,72 @@ async fn what_cannot_be_read_is_counted_once_and_told_on_today_with_the_first_ba
     assert!(!today(&company).await.contains("Weather services"), "of a day ago");
 }
 
-/// Three places: the first answers after four seconds, the others at once.
-#[tokio::test]
-async fn a_slow_place_does_not_hold_up_the_others() {
-    let sky = FakeWeather::calm().await;
-    let company = company(sky.config()).await;
+/// Places of a latitude each, on the shore near the company's own; their numbers.
+async fn shores(company: &Company, latitudes: &[f64]) -> Vec<String> {
     let client = company.office.get("/api/v1/clients").await.expect(200).body["items"][0]["id"].clone();
-    for latitude in [38.5, 38.6, 38.7] {
+    let mut made = Vec::new();
+    for latitude in latitudes {
         let property = json!({
             "client_id": client, "name": format!("{latitude}"), "address": format!("{latitude} Shore Drive, Annapolis"),
             "postal_code": "21401", "time_zone": "America/New_York", "rule_sets": ["us-md"],
             "latitude": latitude, "longitude": -76.5,
         });
-        let id = company.office.post("/api/v1/properties", &property).await.expect(201).id();
+        made.push(company.office.post("/api/v1/properties", &property).await.expect(201).id());
+    }
+    made
+}
+
+/// Five places that do not answer, asked at once; the company's own is healthy and new to the server.
+#[tokio::test]
+async fn slow_places_leave_a_healthy_new_one_its_weather() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config()).await;
+    let latitudes = [38.1, 38.2, 38.3, 38.4, 38.5];
+    let slow = shores(&company, &latitudes).await;
+    for latitude in latitudes {
+        let never = ResponseTemplate::new(200).set_delay(Duration::from_mins(1));
+        sky.says(&format!("/points/{latitude},-76.5"), never).await;
+    }
+    let asking: Vec<_> = slow
+        .into_iter()
+        .map(|id| {
+            let phone = company.office.clone();
+            tokio::spawn(async move { phone.get(&format!("/api/v1/properties/{id}/weather")).await.expect(200).body })
+        })
+        .collect();
+    tokio::time::sleep(Duration::from_millis(300)).await;
+    let healthy = said(&company).await;
+    assert!(has_forecast(&healthy) && gaps(&healthy) == "[]", "beside them: {healthy:#}");
+    for one in asking {
+        assert!(one.await.unwrap()["services"][0]["gaps"].to_string().contains("did not answer in time"));
+    }
+}
+
+/// Three that fail one after another, before anything else was asked, are no reason to give the host up.
+#[tokio::test]
+async fn a_healthy_place_is_asked_about_after_slow_ones() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config()).await;
+    for at in ["/alerts/active", COUNTY, ZONE] {
+        sky.says_instead(at, ResponseTemplate::new(200).set_delay(Duration::from_mins(1))).await;
+    }
+    let latitudes = [38.1, 38.2, 38.3];
+    for (latitude, id) in latitudes.iter().zip(shores(&company, &latitudes).await) {
+        let never = ResponseTemplate::new(200).set_delay(Duration::from_mins(1));
+        sky.says(&format!("/points/{latitude},-76.5"), never).await;
+        let slow = company.office.get(&format!("/api/v1/properties/{id}/weather")).await.expect(200).body;
+        assert!(slow["services"][0]["gaps"].to_string().contains("did not answer in time"), "{slow:#}");
+    }
+    let healthy = said(&company).await;
+    assert!(has_forecast(&healthy), "after them: {healthy:#}");
+}
+
+/// Three places: the first answers after four seconds, the others at once.
+#[tokio::test]
+async fn a_slow_place_does_not_hold_up_the_others() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config()).await;
+    for id in shores(&company, &[38.5, 38.6, 38.7]).await {
         let section = harness::world::section(&company.office, &id, "front", "5000").await;
         let visit = json!({
             "property_id": id, "person_id": company.phone.id, "planned_on": "2026-10-07",

@@ -49,7 +49,8 @@ pub fn judge_hours(
         // The data's age is its age now, whichever hour is asked about.
         let weather =
             reported.iter().fold(Weather::default(), |known, one| known.joined(&one.weather(hour.start, now)));
-        let facts = Facts { at: now, weather, ..facts.clone() };
+        // By what services said alone: nobody has stood there yet.
+        let facts = Facts { at: now, weather, service_asked: true, ..facts.clone() };
         let findings = Run::new(lawbook, rule_sets, &facts).decide_weather();
         let verdict = findings.iter().map(|finding| finding.verdict).max().unwrap_or(Verdict::Go);
         HourVerdict { starts_at: hour.start, ends_at: hour.end, verdict, findings }

@@ -110,6 +110,7 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         equipment: Equipment::RotarySpreader,
         label: label.clone(),
         weather: Weather::default(),
+        service_asked: false,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,
         lines: vec![LineFacts { section, area: KSF, parts: None, product }],

@@ -12,7 +12,7 @@ use crate::{
         duty::Duty,
         model::{InForceStatus, Rule, Source, Value},
     },
-    rules::{self, Answer, Case, Outcome, label, pesticide, wind},
+    rules::{self, Answer, Case, Outcome, alerts, label, pesticide, wind},
     text::truncate_chars,
     time::Day,
 };
@@ -186,14 +186,17 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// What label and practice say of the hour's heat and wind. `asked` says that a service was asked for it.
-    pub(super) fn label_weather(&mut self, asked: bool) {
-        let practice = (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case, asked));
+    /// What label and practice say of the hour's heat and wind, watches and warnings.
+    pub(super) fn label_weather(&mut self) {
+        let practice = [
+            (wind::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, wind::by_practice(&self.case)),
+            (alerts::PRACTICE, wind::PRACTICE_CITATION, Mark::Memory, alerts::by_practice(&self.case)),
+        ];
         let label = [
             (label::AIR_TEMPERATURE, label::CITATION, Mark::Own, label::air_temperature(&self.case)),
             (wind::LABEL, label::CITATION, Mark::Own, wind::by_label(&self.case)),
         ];
-        for (rule, citation, mark, answer) in label.into_iter().chain([practice]) {
+        for (rule, citation, mark, answer) in label.into_iter().chain(practice) {
             let Some(answer) = answer else { continue };
             let may_refuse = mark == Mark::Own;
             let origin = Origin { rule, section: None, citation, href: None, mark, since: None, may_refuse };
@@ -214,7 +217,7 @@ impl<'a> Run<'a> {
             since: None,
             may_refuse: true,
         };
-        self.label_weather(self.case.facts.weather.has_word_of_service());
+        self.label_weather();
         for at in 0..self.case.sections.len() {
             let Some(section) = self.case.sections.get(at) else { continue };
             let Some(answer) = label::product_rate(&self.case, section) else { continue };

@@ -2,12 +2,16 @@
 
 use super::{
     answer::{Decision, Finding, Verdict},
-    run::Run,
+    run::{Run, Turn},
     section,
     summary::summary,
 };
 use crate::{
-    law::{RuleSetUsed, duty::Duty, kind::RuleKind},
+    law::{
+        RuleSetUsed,
+        duty::{AlertBar, Duty},
+        kind::RuleKind,
+    },
     rules,
 };
 
@@ -21,6 +25,7 @@ impl Run<'_> {
                 _ => None,
             })
             .collect();
+        self.case.alert_bars = alert_bars(&turns);
         for turn in turns {
             self.take(turn);
         }
@@ -59,14 +64,23 @@ impl Run<'_> {
         let weather: Vec<&str> =
             sets.filter(|rule| rules::is_on_weather(rule.kind)).map(|rule| rule.id.as_str()).collect();
         self.findings.retain(|finding| weather.contains(&finding.rule.as_str()));
+        self.case.alert_bars = alert_bars(&turns);
         for turn in turns.into_iter().filter(|turn| rules::is_on_weather(turn.rule.kind)) {
             if let Some(answer) = rules::of_application(turn.rule, turn.duty, &self.case) {
                 self.settle(turn, None, answer);
             }
         }
-        // An hour is judged by what services said alone.
-        self.label_weather(true);
+        self.label_weather();
         self.unknown_law();
         self.into_answers().0
     }
+}
+
+/// What the rules on watches and warnings name among those that speak.
+fn alert_bars<'a>(turns: &[Turn<'a>]) -> Vec<&'a AlertBar> {
+    let bars = turns.iter().filter_map(|turn| match turn.duty {
+        Duty::Alerts(bar) => Some(bar),
+        _ => None,
+    });
+    bars.collect()
 }

@@ -192,7 +192,11 @@ impl<'a> DayBook<'a> {
         if !self.ever_fits(stop.area) {
             return format!("{} sq ft are more than any technician can treat on one day", stop.area);
         }
-        let full = format!("no technician has room between {} and {}", stop.from, stop.to);
+        let full = if stop.from == stop.to {
+            format!("no technician has room on {}", stop.from)
+        } else {
+            format!("no technician has room between {} and {}", stop.from, stop.to)
+        };
         why.map_or_else(|| full.clone(), |why| format!("{full} on a day that the rules let through: {why}"))
     }
 }

@@ -1,4 +1,4 @@
-//! No application under certain watches and warnings.
+//! No application under certain watches and warnings, and care under the others.
 
 use super::{
     answer::Answer,
@@ -12,6 +12,8 @@ use crate::{
     weather::{Alert, Alerts, age::ALERTS_MINUTES},
 };
 
+pub(crate) const PRACTICE: &str = "practice.alerts";
+
 fn words(alert: Alert) -> String {
     format!("{} {}", alert.event.label(), alert.level.label())
 }
@@ -20,10 +22,7 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
     let alerts = case.facts.weather.alerts.as_ref();
     let known = alerts.map(|alerts| (alerts, look_age(alerts, case.facts.at)));
     let answer = match known {
-        None | Some((_, Age::Useless)) => {
-            let message = "Nobody has looked for weather watches and warnings within the last day.";
-            Answer::unseen(message.to_owned(), "Look for watches and warnings for the county.")
-        }
+        None | Some((_, Age::Useless)) => not_looked(),
         Some((alerts, age)) => {
             let active: Vec<Alert> =
                 alerts.active.iter().copied().filter(|alert| duty.alerts.contains(alert)).collect();
@@ -44,22 +43,60 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
 
 /// Nothing that bars is in force, as far as is known.
 fn quiet(alerts: &Alerts, age: Age) -> Answer {
-    let look = "Look again for watches and warnings for the county.";
-    if alerts.service.is_some_and(|service| !service.is_whole()) {
-        let message = "The weather service did not answer whole and freshly for the point, the county and the forecast zone alike.";
-        return Answer::unseen(message, look);
+    if let Some(answer) = partial(alerts) {
+        return answer;
     }
     if !alerts.others.is_empty() {
         let message = format!("Also in force: {}.", list(&alerts.others, |name| name.0.clone(), "and"));
-        return Answer::care(message, "Read it, and decide whether the work can wait.");
+        return Answer::care(message, READ_IT);
     }
-    match age {
-        Age::Old(minutes) => {
-            let message = format!("The last look for weather watches and warnings is {} old.", age_words(minutes));
-            Answer::care(message, look)
-        }
-        Age::Fresh | Age::Useless => Answer::met(),
+    outdated(age).unwrap_or_else(Answer::met)
+}
+
+const LOOK_AGAIN: &str = "Look again for watches and warnings for the county.";
+const READ_IT: &str = "Read it, and decide whether the work can wait.";
+
+/// A list that may leave something out.
+fn partial(alerts: &Alerts) -> Option<Answer> {
+    let message =
+        "The weather service did not answer whole and freshly for the point, the county and the forecast zone alike.";
+    alerts.service.is_some_and(|service| !service.is_whole()).then(|| Answer::unseen(message, LOOK_AGAIN))
+}
+
+fn outdated(age: Age) -> Option<Answer> {
+    let Age::Old(minutes) = age else { return None };
+    let message = format!("The last look for weather watches and warnings is {} old.", age_words(minutes));
+    Some(Answer::care(message, LOOK_AGAIN))
+}
+
+/// What the trade does under watches and warnings that no rule of the law names, and where nobody knows whether there are any.
+/// Where a rule on alerts speaks, it says the rest. *Common practice.*
+pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
+    let told = !case.alert_bars.is_empty();
+    let unnamed = |alert: &&Alert| !case.alert_bars.iter().any(|bar| bar.alerts.contains(alert));
+    let alerts = case.facts.weather.alerts.as_ref();
+    // Hours that lie ahead are judged by what is known from time to time, so the list is as fresh as a forecast; of now the services
+    // are asked, and a list that is not of now is then a part that is missing.
+    let known = alerts.map(|alerts| (alerts, worth(alerts.looked_at, alerts.service.as_ref(), case.facts.at)));
+    let mut names: Vec<String> = Vec::new();
+    if let Some((alerts, Age::Fresh | Age::Old(_))) = known {
+        names.extend(alerts.active.iter().filter(unnamed).map(|alert| words(*alert)));
+        names.extend(alerts.others.iter().filter(|_| !told).map(|name| name.0.clone()));
     }
+    let seen = if names.is_empty() { "none".to_owned() } else { list(&names, String::clone, "and") };
+    let answer = match known {
+        Some(_) if !names.is_empty() => Answer::care(format!("In force: {seen}."), READ_IT),
+        _ if told => return None,
+        None if !case.facts.service_asked => return None,
+        None | Some((_, Age::Useless)) => return Some(numbers(not_looked(), "not looked at".to_owned())),
+        Some((alerts, age)) => partial(alerts).or_else(|| outdated(age))?,
+    };
+    Some(numbers(answer, seen))
+}
+
+fn not_looked() -> Answer {
+    let message = "Nobody has looked for weather watches and warnings within the last day.";
+    Answer::unseen(message, "Look for watches and warnings for the county.")
 }
 
 /// A service's list is asked for every few minutes; one of half an hour ago may have missed a warning.

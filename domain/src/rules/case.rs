@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use crate::{
     facts::{Facts, LineFacts, PastApplication, SectionFacts},
-    law::duty::Window,
+    law::duty::{AlertBar, Window},
     parts::{Piece, pieces},
 };
 
@@ -15,6 +15,8 @@ pub(crate) struct Case<'a> {
     pub(crate) sections: Vec<SectionCase<'a>>,
     /// Every season that may refuse this application, to find the first open day.
     pub(crate) windows: Vec<&'a Window>,
+    /// What the rules on watches and warnings name that speak here.
+    pub(crate) alert_bars: Vec<&'a AlertBar>,
 }
 
 /// A section with what lies on it, or one piece of its ground with what may lie there.
@@ -42,7 +44,7 @@ impl<'a> Case<'a> {
         for section in &mut sections {
             section.tell_apart();
         }
-        Self { facts, sections, windows: Vec::new() }
+        Self { facts, sections, windows: Vec::new(), alert_bars: Vec::new() }
     }
 }
 

@@ -1,6 +1,6 @@
 //! One rule kind a file; each a pure function from facts to an answer.
 
-mod alerts;
+pub(crate) mod alerts;
 mod amount;
 mod answer;
 mod cap_application;

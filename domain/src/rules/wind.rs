@@ -56,9 +56,9 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
     Some(answer.with(limit.to_string(), wind.map(|wind| wind.strongest().to_string()), "mph"))
 }
 
-/// What the trade does in wind, by the form of the product. `asked` says that a service was asked for the wind, so that what it
-/// left out is not known; somebody on the lawn who leaves the wind out feels it.
-pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
+/// What the trade does in wind, by the form of the product. Where a service was asked for the wind, what it left out is not known,
+/// whatever else came of it; where none is asked, somebody on the lawn who leaves the wind out feels it.
+pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
     let (limit, what) = practice(case.facts.label.form);
     let wind = case.facts.weather.wind.as_ref();
     let known = wind.map(|wind| (wind, worth(wind.observed_at, wind.service.as_ref(), case.facts.at)));
@@ -72,7 +72,7 @@ pub(crate) fn by_practice(case: &Case<'_>, asked: bool) -> Option<Answer> {
         // Where the label has a limit, its own rule says that the wind is not known.
         _ if case.facts.label.wind_limit_mph.is_some() => measure(doubt(doubted(case).filter(|wind| *wind > limit)?)),
         Some((_, Age::Useless)) => measure("The wind that is known is older than a day, or of a later time".to_owned()),
-        None if asked => measure("The wind is not known".to_owned()),
+        None if case.facts.service_asked => measure("The wind is not known".to_owned()),
         None => return None,
         Some((wind, _)) if !is_whole(wind) => measure("The forecast of wind or gusts has a gap".to_owned()),
         Some((_, Age::Old(minutes))) => measure(format!("The wind was taken {} ago", words(minutes))),

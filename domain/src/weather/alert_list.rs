@@ -212,7 +212,7 @@ fn named(phenomenon: &str, significance: &str) -> Option<Alert> {
     Some(Alert { event, level })
 }
 
-/// Known names that ask for care where a rule uses alerts. *Common practice.*
+/// Known names that ask for care. *Common practice.*
 const CARE: [&str; 30] = [
     "storm surge watch",
     "storm surge warning",

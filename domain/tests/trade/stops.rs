@@ -109,7 +109,7 @@ fn no_day_is_over_its_capacity_and_the_last_day_is_kept() {
 fn what_does_not_fit_says_so() {
     let stops: Vec<StopAsked> = (0..4).map(|at| stop(at, "2026-09-01", "2026-09-01")).collect();
     let placed = DayBook::new(&[THREE], &[]).spread(&stops, &mut Closed::default());
-    assert_eq!(placed[3], Err("no technician has room between 2026-09-01 and 2026-09-01".to_owned()));
+    assert_eq!(placed[3], Err("no technician has room on 2026-09-01".to_owned()));
     let small = DayCapacity { stops: None, area: Some(amount("4000")) };
     let placed = DayBook::new(&[small], &[]).spread(&stops[..1], &mut Closed::default());
     assert_eq!(placed[0], Err("5000 sq ft are more than any technician can treat on one day".to_owned()));

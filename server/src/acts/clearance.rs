@@ -196,7 +196,7 @@ pub fn decide(
     law: &Lawbook,
 ) -> Result<Decision, ActFault> {
     let (weather, sighting, ground, beside) = if plan.today == input.planned_on {
-        (input.weather.joined(asker.weather), Sighting::Unsaid, input.ground, Vec::new())
+        (input.weather.joined(&asker.services.weather), Sighting::Unsaid, input.ground, Vec::new())
     } else {
         (Weather::default(), Sighting::AnotherDay, None, another_day(input))
     };
@@ -212,6 +212,7 @@ pub fn decide(
         purpose: input.purpose,
         equipment: input.equipment,
         weather: &weather,
+        service_asked: asker.services.asked,
         sighting,
         ground,
         pavement_cleaned: None,

@@ -211,7 +211,7 @@ fn judge(
     if draft.after.is_empty() {
         return Ok(Judged::Holds(Verdict::Go, None));
     }
-    let decision = draft.judge(&draft.after, &context.weather.weather, world, law)?;
+    let decision = draft.judge(&draft.after, &context.weather, world, law)?;
     if decision.verdict == Verdict::Stop && unacknowledged(&decision, &input.acknowledged) {
         let subject = id.to_string();
         let refused = world.refuse(context, "correction", &subject, draft.application.property_id, &decision, law)?;

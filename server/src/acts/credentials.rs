@@ -50,6 +50,7 @@ pub fn of_stop(
         equipment: Equipment::RotarySpreader,
         label: label.clone(),
         weather: Weather::default(),
+        service_asked: false,
         ground: None,
         pavement_cleaned: None,
         lines: Vec::new(),

@@ -58,6 +58,7 @@ pub struct Question<'a> {
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub weather: &'a Weather,
+    pub service_asked: bool,
     pub sighting: Sighting,
     pub ground: Option<Ground>,
     pub pavement_cleaned: Option<bool>,
@@ -248,6 +249,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         equipment: question.equipment,
         label: product.label.clone(),
         weather: question.weather.clone(),
+        service_asked: surroundings::is_asked_and_told(question),
         ground: question.ground,
         pavement_cleaned: question.pavement_cleaned,
         lines: question.lines.iter().map(|line| line_facts(line, question, world)).collect::<Result<_, _>>()?,
@@ -256,8 +258,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let mut found = book_findings(question, property, product);
     found.extend(credentials::run_out(person, question.on, &decision.rule_sets));
     found.extend(right_law(place, property.local_rules_checked_on(question.on), question.on, law));
-    found.extend(surroundings::sound_ground(question.ground, &decision));
-    found.extend(surroundings::known_weather(question, &product.label, &decision));
+    found.extend(surroundings::found(question, &product.label, &decision));
     found.extend(question.beside.iter().cloned());
     if !found.is_empty() {
         decision.verdict = found.iter().fold(decision.verdict, |verdict, finding| verdict.max(finding.verdict));

@@ -58,6 +58,8 @@ use crate::{
 /// What a decision is made with, beside what the request says, and the fetches behind it.
 #[derive(Debug, Clone, Default)]
 pub struct Provided {
+    /// Whether a service is there that is asked about the place. What it leaves out is then not known, also where it said nothing.
+    pub asked: bool,
     pub weather: Weather,
     pub fetches: Vec<i64>,
 }
@@ -67,7 +69,7 @@ pub struct Provided {
 pub struct Asker<'a> {
     pub actor: Actor,
     pub at: Instant,
-    pub weather: &'a Weather,
+    pub services: &'a Provided,
 }
 
 /// Who acts, when, and with which content.
@@ -86,13 +88,12 @@ pub struct ActContext {
 
 impl ActContext {
     fn asker(&self) -> Asker<'_> {
-        Asker { actor: self.actor, at: self.at, weather: &self.weather.weather }
+        Asker { actor: self.actor, at: self.at, services: &self.weather }
     }
 
-    /// The services' part as it is kept, if they said anything.
+    /// The services' part as it is kept, if they were asked. That they said nothing is a part too: a correction is judged by it.
     fn weather_facts(&self) -> Result<Option<String>, ActFault> {
-        let said = !self.weather.fetches.is_empty();
-        said.then(|| written("what weather services said", &self.weather.weather)).transpose()
+        self.weather.asked.then(|| written("what weather services said", &self.weather.weather)).transpose()
     }
 
     /// Its hash, by which the journal vouches for it.

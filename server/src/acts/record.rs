@@ -122,6 +122,7 @@ fn judge(
         purpose: input.purpose,
         equipment: input.equipment,
         weather: &weather,
+        service_asked: context.weather.asked,
         sighting: Sighting::of(input.seen.as_ref()),
         ground: Some(input.ground),
         pavement_cleaned: Some(input.pavement_cleaned),

@@ -237,6 +237,10 @@ fn answer(
         Problem::invalid(vec![FieldFault::at("/products", "invalid", detail)])
     };
     let found: Blend = found.ok_or_else(unsolved)?;
+    if found.parts.iter().any(|part| ProductMass::checked(part.product_lb.raw()).is_err()) {
+        let detail = "takes more product on this area than is stored; check both, and what the products hold";
+        return Err(Problem::invalid(vec![FieldFault::at("/need", "out_of_range", detail)]));
+    }
     let parts: Vec<BlendLine> =
         found.parts.into_iter().filter_map(|part| line(part, products, prices.as_deref(), input.area_sqft)).collect();
     let purchase_usd = parts

@@ -59,13 +59,13 @@ async fn check_application(
 ) -> Result<Json<CheckResult>, Problem> {
     let at = app.clock.now();
     let scope = Scope::of(actor);
-    let weather = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
+    let services = weather::for_plan(&app, value.property_id, scope, value.planned_on, &value.weather).await?;
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load_for_check(&mut connection, actor.person, &value, at).await?;
     drop(connection);
     let property = facts::property(&world, value.property_id, actor).ok_or_else(|| Problem::not_found("property"))?;
     let plan = clearance::plan(&value, Reach::AnyDay, at, property, &world).map_err(Problem::invalid)?;
-    let asker = Asker { actor, at, weather: &weather.weather };
+    let asker = Asker { actor, at, services: &services };
     let decision = clearance::decide(asker, &value, &plan, &world, &app.law())?;
     let next = store::clearances::next_visit(app.store.reader(), value.property_id, value.planned_on).await?;
     let next_visit = next.map(|(visit_id, planned_on, target)| next_visit(visit_id, planned_on, target, &decision));

@@ -44,7 +44,7 @@ pub async fn check_correction(
     let mut connection = app.store.reader().acquire().await?;
     let world = store::world::load_for_correction_check(&mut connection, &value, at).await?;
     drop(connection);
-    let asker = Asker { actor: staff.0, at, weather: &said.weather };
+    let asker = Asker { actor: staff.0, at, services: &said };
     match correction::check(asker, &value, &world, &app.law())? {
         Ok(preview) => Ok(Json(preview)),
         Err(outcome) => Err(refused(*outcome)),

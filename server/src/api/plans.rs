@@ -296,9 +296,10 @@ fn round_faults(programme: &Programme, asked: &RoundVisits) -> Vec<FieldFault> {
 
 /// Create the visits of a round
 ///
-/// For the chosen sections on one day within the round, as the season's plan says: a visit for each property, product and
-/// target, all in one transaction, each with its own journal entry. A section on which the round is planned or done already,
-/// or for which the plan has nothing that day, is left out and named; a round is never planned twice on a section.
+/// For the chosen sections on one day within the round, as the season's plan says: a visit for each property and
+/// product, all in one transaction, each with its own journal entry. A section on which the round is planned or done already,
+/// for which the plan has nothing that day, or for which the one who goes has no room left that day by the program, is left out
+/// and named; a round is never planned twice on a section.
 #[utoipa::path(post, path = "/api/v1/programmes/{id}/visits", operation_id = "create_round_visits", tag = "programmes",
     security(("bearer" = ["office", "owner"])), params(("id" = ProgrammeId, Path, description = "The programme."), IdempotencyKey),
     request_body = RoundVisits,
@@ -315,8 +316,8 @@ pub async fn create_round_visits(
     let mut season = read(&app, programme, Lawns::These(value.section_ids.clone()), (None, value.aim)).await?;
     if let Some(on) = value.planned_on {
         season.only = Some((value.round.clone(), on));
-        // Who goes was said, and whoever says a day says how much of it.
-        season.technicians.clear();
+        // Who goes was said. What the program lets them do on a day holds on this one too, whoever names it.
+        season.technicians.retain(|technician| Some(technician.person_id) == value.person_id);
         // Somebody who is not on record is refused with the visits.
         if let Some(person) = value.person_id.filter(|person| season.world.people.contains_key(person)) {
             season.sent = vec![person];

@@ -60,6 +60,9 @@ fn round_faults(input: &ProgrammeInput) -> Vec<FieldFault> {
     faults
 }
 
+/// More of a nutrient is a slip: ten pounds on a square foot, as of product.
+const MOST_NEEDED: NutrientRate = NutrientRate::from_raw(10_000_000_000);
+
 /// What contradicts itself in one need.
 fn need_faults(at: usize, need: &ProgrammeNeed) -> Vec<FieldFault> {
     let mut faults = Vec::new();
@@ -88,6 +91,11 @@ fn need_faults(at: usize, need: &ProgrammeNeed) -> Vec<FieldFault> {
             Some(_) => {}
         },
         (None, Some(_)) => {}
+    }
+    let named = ["nitrogen", "phosphate", "potash"].into_iter().zip(figures);
+    for (nutrient, _) in named.filter(|(_, figure)| figure.is_some_and(|figure| figure > MOST_NEEDED)) {
+        let detail = format!("is more than {MOST_NEEDED} lb on 1,000 sq ft, which no lawn needs");
+        fault(&format!("{nutrient}_lb_per_1000_sqft"), "out_of_range", &detail);
     }
     match (figures.iter().any(Option::is_some), &need.because) {
         (true, None) => fault("because", "missing", "is required with a figure: say what it rests on"),

@@ -240,7 +240,7 @@ struct RecordWeather {
     application_id: ApplicationId,
     /// What the record itself says, as it was sent.
     recorded: Weather,
-    /// What services said, as the rules were asked; null when none was asked or nothing was known.
+    /// What services said, as the rules were asked; null when none was asked. Without any member where nothing was known.
     from_services: Option<Weather>,
     /// The answers of the services behind it, which are kept as long as the record.
     #[schema(max_items = 200)]
@@ -282,7 +282,7 @@ struct ServiceResponse {
     #[schema(max_length = 100, example = "application/geo+json")]
     content_type: String,
     /// The body as it came over the wire; a service's own words, which this server vouches for by their hash alone.
-    #[schema(max_length = 2_097_152)]
+    #[schema(max_length = 8_388_608)]
     body: String,
 }
 

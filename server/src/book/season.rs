@@ -2,6 +2,7 @@
 //!
 //! A plan is worked out anew each time it is asked, from the true history, and changes nothing.
 
+mod buying;
 mod company;
 mod lime;
 mod need;
@@ -13,7 +14,8 @@ mod view;
 
 use std::{collections::HashMap, sync::Arc};
 
-pub use company::{CompanyPlan, Purchasing, SectionPlanSummary, company_plan};
+pub use buying::Purchasing;
+pub use company::{CompanyPlan, SectionPlanSummary, company_plan};
 use domain::{
     ids::{PersonId, ProductId},
     law::Lawbook,
@@ -21,7 +23,7 @@ use domain::{
     programme::{
         PlanGoal, PlanProduct, PlanRound, SeasonPlan, UnmetNeed, need::ComputedNeed, plan, stops::DayCapacity,
     },
-    quantity::{Area, ProductMass, rate_rounded_down},
+    quantity::{Area, Price, ProductMass, rate_rounded_down},
     time::{Day, Instant},
 };
 pub use lime::REPORT_MONTHS as LIME_REPORT_MONTHS;
@@ -87,6 +89,20 @@ pub struct PlannedSection {
     pub raw: SeasonPlan,
 }
 
+/// Refuses a plan with amounts beyond what is stored, which nobody can mean.
+fn bounded(plan: &SeasonPlan) -> Result<(), NotPlanned> {
+    let masses = || plan.rounds.iter().map(|round| round.product_lb.raw());
+    let stored = masses().all(|raw| ProductMass::checked(raw).is_ok());
+    if stored && Price::checked(plan.price_usd.raw()).is_ok() {
+        return Ok(());
+    }
+    let what = if stored { "its products cost more" } else { "it takes more of a product" };
+    let why = format!(
+        "cannot be planned: {what} than is stored; check its need and its area, and the price, weight and analysis of each product"
+    );
+    Err(NotPlanned { code: "out_of_range", why })
+}
+
 impl Season {
     /// Products of the programme that may be used, with what of them is not promised to visits.
     pub fn offered(&self) -> (Vec<(ProductId, PlanProduct)>, Vec<String>) {
@@ -135,6 +151,7 @@ impl Season {
     pub fn plan(&self, lawn: &Lawn, offered: &[(ProductId, PlanProduct)]) -> Result<PlannedSection, NotPlanned> {
         let asked = self.ask(lawn, offered)?;
         let raw = asked.with(|question| plan(&self.law, question));
+        bounded(&raw)?;
         let LawnQuestion { from, area, need, rounds, taken, gaps, frame, .. } = asked;
         let mut section = self.shown(lawn, from, area, need, (&raw, &rounds, taken), (offered, gaps));
         section.schedule = frame.map(|frame| FollowedSchedule::of(&frame, raw.steps.clone()));

@@ -69,6 +69,7 @@ pub async fn for_work(
 pub async fn of_record(app: &App, application: ApplicationId) -> Result<Provided, Problem> {
     let evidence = store::weather::evidence(app.store.reader(), &format!("application/{application}")).await?;
     Ok(evidence.map_or_else(Provided::default, |evidence| Provided {
+        asked: true,
         weather: evidence.facts,
         fetches: evidence.fetches.iter().map(|(seq, _)| *seq).collect(),
     }))
@@ -374,6 +375,7 @@ fn facts(property: &Property, planned: &PlannedProduct, on: Day, at: Instant) ->
         equipment: Equipment::RotarySpreader,
         label: planned.label.clone(),
         weather: Weather::default(),
+        service_asked: true,
         ground: None,
         pavement_cleaned: None,
         lines: Vec::new(),

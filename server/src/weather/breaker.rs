@@ -10,6 +10,8 @@ use jiff::SignedDuration;
 
 /// Failures at so many different addresses open it. One bad grid may fail for days; that is no reason to give up the host.
 const DIFFERENT: usize = 3;
+/// So many may ask after the rest. The first of them may be of a place that is slow by itself.
+const PROBES: usize = 3;
 /// How long nobody asks.
 const REST: SignedDuration = SignedDuration::from_secs(60);
 
@@ -23,10 +25,12 @@ struct State {
     open_until: Option<Instant>,
     /// How long it is open.
     rest: SignedDuration,
-    /// One has been let through to see whether the host is back.
-    probing: bool,
+    /// So many were let through after the rest, to see whether the host is back.
+    probes: usize,
     failures: u64,
     last_success: Option<Instant>,
+    /// Questions answered, be it with no document, since the server began.
+    heard: u64,
     /// Since the server began.
     answers_in_all: u64,
     failures_in_all: u64,
@@ -48,27 +52,37 @@ impl Breaker {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Whether one may ask now. After the rest the next one asks for all; until that is answered the others wait.
+    /// Whether one may ask now. After the rest a few ask for all; until one of them is answered the others wait.
     pub fn lets(&self, now: Instant) -> bool {
         let mut state = self.state();
         match state.open_until {
             // A clock that was set back does not make the rest longer.
-            Some(until) if now < until && until.since(now) <= state.rest => false,
+            Some(until) if now < until && until.since(now) <= state.rest => {
+                let lets = (1..PROBES).contains(&state.probes);
+                state.probes += usize::from(lets);
+                lets
+            }
             Some(_) => {
                 state.open(now, REST);
-                state.probing = true;
+                state.probes = 1;
                 true
             }
             None => true,
         }
     }
 
-    /// What was under way when the host was given up changes nothing by succeeding; the one that tries does.
+    /// How many questions the host has answered. What grows while another waits shows that it is that one's place that is slow.
+    pub fn heard(&self) -> u64 {
+        self.state().heard
+    }
+
+    /// What was under way when the host was given up changes nothing by succeeding; those that try do.
     pub fn succeeded(&self, now: Instant) {
         let mut state = self.state();
-        if state.open_until.is_none() || state.probing {
+        if state.open_until.is_none() || state.probes > 0 {
             state.close();
         }
+        state.heard += 1;
         state.answers_in_all += 1;
         state.last_success = Some(now);
     }
@@ -76,15 +90,20 @@ impl Breaker {
     /// It works, and has not what it was asked for.
     pub fn answered(&self) {
         let mut state = self.state();
-        if state.probing {
+        state.heard += 1;
+        if state.probes > 0 {
             state.close();
         }
     }
 
-    pub fn failed(&self, path: &str, now: Instant) {
+    /// `heard` is what had been heard of the host when the question was asked. One that answered others meanwhile is there.
+    pub fn failed(&self, kind: &str, heard: u64, now: Instant) {
         let mut state = self.state();
-        state.failed.insert(path.to_owned());
         state.fail();
+        if state.heard > heard && state.open_until.is_none() {
+            return;
+        }
+        state.failed.insert(kind.to_owned());
         if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
             state.open(now, REST);
         }
@@ -94,6 +113,7 @@ impl Breaker {
     pub fn refused(&self, now: Instant, again_in: SignedDuration) {
         let mut state = self.state();
         state.fail();
+        state.probes = 0;
         state.open(now, again_in.max(REST));
     }
 
@@ -112,7 +132,7 @@ impl Breaker {
 impl State {
     fn close(&mut self) {
         self.failed.clear();
-        (self.open_until, self.probing, self.failures) = (None, false, 0);
+        (self.open_until, self.probes, self.failures) = (None, 0, 0);
     }
 
     /// A rest that was asked for is not cut short by a question that was on its way already.
@@ -126,7 +146,6 @@ impl State {
     fn fail(&mut self) {
         self.failures += 1;
         self.failures_in_all += 1;
-        self.probing = false;
     }
 }
 
@@ -139,23 +158,44 @@ mod tests {
     }
 
     #[test]
-    fn three_different_failures_open_it_and_one_probe_closes_it() {
+    fn three_different_failures_open_it_and_one_of_three_probes_closes_it() {
         let breaker = Breaker::default();
+        let failed = |kind: &str, second: i64| breaker.failed(kind, breaker.heard(), at(second));
         for _ in 0..9 {
-            breaker.failed("/gridpoints/MLB/26,68", at(0));
+            failed("/gridpoints/MLB/26,68", 0);
         }
         assert!(breaker.lets(at(0)), "one bad grid does not stop the rest");
-        breaker.failed("/a", at(0));
-        breaker.failed("/b", at(0));
+        failed("/a", 0);
+        failed("/b", 0);
         assert!(!breaker.lets(at(59)));
         assert!(breaker.lets(at(60)), "one may try");
-        assert!(!breaker.lets(at(61)), "and only one");
-        breaker.failed("/a", at(62));
+        failed("/a", 61);
+        assert!(breaker.lets(at(61)) && breaker.lets(at(61)), "that may be one of a slow place, so three may");
+        assert!(!breaker.lets(at(61)), "and no more");
+        failed("/b", 62);
+        failed("/c", 62);
         assert!(!breaker.lets(at(121)));
         assert!(breaker.lets(at(122)));
+        failed("/a", 123);
+        assert!(breaker.lets(at(123)));
         breaker.succeeded(at(123));
-        assert!(breaker.lets(at(123)) && breaker.lets(at(123)));
+        assert!((0..9).all(|_| breaker.lets(at(123))));
         assert_eq!(breaker.seen().failures_since_success, 0);
+    }
+
+    #[test]
+    fn a_host_that_answers_others_meanwhile_is_there() {
+        let breaker = Breaker::default();
+        let before = breaker.heard();
+        breaker.succeeded(at(1));
+        for kind in ["/a", "/b", "/c", "/d"] {
+            breaker.failed(kind, before, at(10));
+        }
+        assert!(breaker.lets(at(10)), "four that wait are slow by themselves");
+        for kind in ["/a", "/b", "/c"] {
+            breaker.failed(kind, breaker.heard(), at(20));
+        }
+        assert!(!breaker.lets(at(20)));
     }
 
     #[test]
@@ -182,15 +222,15 @@ mod tests {
         let breaker = Breaker::default();
         breaker.refused(at(0), SignedDuration::from_mins(10));
         assert!(!breaker.lets(at(599)));
-        assert!(breaker.lets(at(600)) && !breaker.lets(at(601)), "then one may try");
+        assert!((0..3).all(|_| breaker.lets(at(600))) && !breaker.lets(at(601)), "then a few may try");
     }
 
     #[test]
     fn all_questions_are_counted() {
         let breaker = Breaker::default();
-        breaker.failed("/a", at(0));
+        breaker.failed("/a", 0, at(0));
         breaker.succeeded(at(1));
-        breaker.failed("/a", at(2));
+        breaker.failed("/a", 1, at(2));
         let seen = breaker.seen();
         assert_eq!((seen.answers, seen.failures, seen.failures_since_success), (1, 2, 1));
     }

@@ -1,30 +1,30 @@
-//! Asking a weather service politely: few requests at once, three timeouts, a cap on the body, and a retry only where one
+//! Asking a weather service politely: few requests at once, three timeouts, and a retry only where one
 //! can help.
 
-use std::{fmt, time::Duration};
+use std::{fmt, future::Future, pin::pin, time::Duration};
 
 use domain::time::Instant;
 use jiff::SignedDuration;
 use reqwest::{
-    StatusCode, Url,
-    header::{self, HeaderMap},
+    Url, header,
     redirect::{Attempt, Policy},
 };
-use serde::Deserialize;
-use tokio::{sync::Semaphore, time};
-
-use super::{
-    breaker::Breaker,
-    heads::{is_same_question, seconds_until},
+use tokio::{
+    sync::{Semaphore, SemaphorePermit},
+    time,
 };
+
+use super::{body, breaker::Breaker, heads::is_same_question};
 use crate::clock::Clock;
 
 const CONNECT: Duration = Duration::from_secs(3);
 const READ: Duration = Duration::from_secs(5);
 const WHOLE: Duration = Duration::from_secs(10);
-/// Raw grids have 100 to 300 kB.
-const BODY_CAP: usize = 2 * 1024 * 1024;
 const AT_ONCE: usize = 4;
+/// Whoever is not answered by then goes on waiting aside, so that slow places do not keep the turns of the others.
+const SLOW: Duration = Duration::from_secs(1);
+/// So many wait aside.
+const ASIDE: usize = 8;
 const TRIES: u32 = 3;
 /// Whoever is cut off sooner than this by the asker's own deadline has not failed.
 const FAIR: Duration = Duration::from_secs(1);
@@ -42,6 +42,7 @@ pub struct Client {
     /// Sent with every request and kept nowhere.
     secret: Option<(String, String)>,
     few: Semaphore,
+    aside: Semaphore,
     pub breaker: Breaker,
 }
 
@@ -188,7 +189,14 @@ impl Client {
             http = http.proxy(reqwest::Proxy::all(proxy.clone()).map_err(|error| error.to_string())?);
         }
         let http = http.build().map_err(|error| error.to_string())?;
-        Ok(Self { base, http, secret, few: Semaphore::new(AT_ONCE), breaker: Breaker::default() })
+        Ok(Self {
+            base,
+            http,
+            secret,
+            few: Semaphore::new(AT_ONCE),
+            aside: Semaphore::new(ASIDE),
+            breaker: Breaker::default(),
+        })
     }
 
     /// Asks for a path, again where that can help, until the deadline.
@@ -197,6 +205,7 @@ impl Client {
         if !self.breaker.lets(clock.now()) {
             return outcome;
         }
+        let heard = self.breaker.heard();
         for attempt in 1..=TRIES {
             let Ok(Ok(turn)) = time::timeout_at(deadline, self.few.acquire()).await else {
                 if attempt == 1 {
@@ -207,10 +216,9 @@ impl Client {
             };
             outcome.attempts = attempt;
             let began = time::Instant::now();
-            let tried = time::timeout_at(deadline, self.once(path, known, clock.now())).await;
+            let tried = time::timeout_at(deadline, self.in_turn(turn, self.once(path, known, clock.now()))).await;
             outcome.hurried = tried.is_err() && began.elapsed() < FAIR;
             (outcome.answer, outcome.status) = tried.unwrap_or((Err(Failure::Timeout), None));
-            drop(turn);
             let Err(failure) = &outcome.answer else { break };
             let wait = pause(attempt, failure).max(failure.again_in().unsigned_abs());
             if !failure.may_pass() || attempt == TRIES || time::Instant::now() + wait >= deadline {
@@ -218,11 +226,25 @@ impl Client {
             }
             time::sleep(wait).await;
         }
-        self.note(path, &outcome, clock.now());
+        self.note(path, &outcome, heard, clock.now());
         outcome
     }
 
-    fn note(&self, path: &str, outcome: &Outcome, now: Instant) {
+    /// Waits for an answer in its turn, and longer than others may be kept waiting for, aside.
+    async fn in_turn<T>(&self, turn: SemaphorePermit<'_>, asked: impl Future<Output = T>) -> T {
+        let mut asked = pin!(asked);
+        if let Ok(answer) = time::timeout(SLOW, &mut asked).await {
+            return answer;
+        }
+        let _aside = tokio::select! {
+            answer = &mut asked => return answer,
+            aside = self.aside.acquire() => aside,
+        };
+        drop(turn);
+        asked.await
+    }
+
+    fn note(&self, path: &str, outcome: &Outcome, heard: u64, now: Instant) {
         match &outcome.answer {
             Ok(_) => self.breaker.succeeded(now),
             Err(failure) if matches!(outcome.status, Some(403 | 429)) => {
@@ -239,7 +261,7 @@ impl Client {
             }
             Err(failure) => {
                 tracing::warn!(%failure, path, attempts = outcome.attempts, "a weather service failed");
-                self.breaker.failed(kind(path), now);
+                self.breaker.failed(kind(path, failure), heard, now);
             }
         }
     }
@@ -264,7 +286,7 @@ impl Client {
         match request.send().await {
             Ok(response) => {
                 let status = response.status();
-                (read(response, now).await, Some(status.as_u16()))
+                (body::read(response, now, path).await, Some(status.as_u16()))
             }
             Err(error) => (Err(of_transport(&error)), None),
         }
@@ -272,73 +294,27 @@ impl Client {
 }
 
 /// What failures are counted by. The lists of alerts are one thing to the service, and when it alone fails, the forecast must
-/// still be asked for.
-fn kind(path: &str) -> &str {
-    if path.starts_with("/alerts/") { "/alerts" } else { path }
+/// still be asked for. So are places that do not answer in time: however many they are, others may.
+fn kind<'p>(path: &'p str, failure: &Failure) -> &'p str {
+    let first = path.trim_start_matches('/').split(['/', '?']).next().unwrap_or_default();
+    match first {
+        "alerts" => first,
+        "points" | "gridpoints" | "stations" if *failure == Failure::Timeout => first,
+        _ => path,
+    }
 }
 
 fn of_transport(error: &reqwest::Error) -> Failure {
-    if error.is_timeout() {
+    // A host that cannot be reached in time is not there, whatever place it is asked about.
+    if error.is_connect() {
+        Failure::Connect
+    } else if error.is_timeout() {
         Failure::Timeout
     } else if error.is_redirect() {
         Failure::BadBody("redirects without end")
     } else {
         Failure::Connect
     }
-}
-
-#[derive(Deserialize)]
-struct ProblemKind {
-    #[serde(rename = "type")]
-    kind: Option<String>,
-}
-
-async fn read(response: reqwest::Response, now: Instant) -> Result<FetchedDocument, Failure> {
-    let status = response.status();
-    if status == StatusCode::NOT_MODIFIED {
-        return Ok(FetchedDocument::NotModified);
-    }
-    let content_type = text(response.headers(), header::CONTENT_TYPE).unwrap_or_default();
-    let validators = Validators {
-        etag: text(response.headers(), header::ETAG),
-        last_modified: text(response.headers(), header::LAST_MODIFIED),
-    };
-    let again_in = text(response.headers(), header::RETRY_AFTER).and_then(|text| seconds_until(&text, now));
-    let is_json = content_type.split(';').next().unwrap_or_default().contains("json");
-    let body = body(response).await;
-    if status != StatusCode::OK {
-        let kind = body.ok().filter(|_| is_json).and_then(|body| serde_json::from_slice::<ProblemKind>(&body).ok());
-        let kind = kind.and_then(|kind| kind.kind).map(|kind| kind.chars().take(200).collect());
-        return Err(Failure::Status { status: status.as_u16(), kind, again_in });
-    }
-    let body = body?;
-    if !is_json {
-        return Err(Failure::BadBody("something that is no JSON"));
-    }
-    // Read to its end before it may take the place of a copy that is whole.
-    if serde_json::from_slice::<serde::de::IgnoredAny>(&body).is_err() {
-        return Err(Failure::BadBody("JSON that ends too soon"));
-    }
-    Ok(FetchedDocument::Document { body, content_type: content_type.chars().take(100).collect(), validators })
-}
-
-async fn body(mut response: reqwest::Response) -> Result<Vec<u8>, Failure> {
-    let mut body = Vec::new();
-    loop {
-        match response.chunk().await {
-            Ok(Some(chunk)) if body.len() + chunk.len() > BODY_CAP => {
-                return Err(Failure::BadBody("more than two megabytes"));
-            }
-            Ok(Some(chunk)) => body.extend_from_slice(&chunk),
-            Ok(None) => return Ok(body),
-            Err(error) if error.is_timeout() => return Err(Failure::Timeout),
-            Err(_) => return Err(Failure::Connect),
-        }
-    }
-}
-
-fn text(headers: &HeaderMap, name: header::HeaderName) -> Option<String> {
-    headers.get(name).and_then(|value| value.to_str().ok()).map(|value| value.chars().take(200).collect())
 }
 
 /// Half a second, doubled each time, the second half of it at random, so that many who failed together do not come back

@@ -13,7 +13,10 @@ use jiff::SignedDuration;
 use sha2::{Digest, Sha256};
 use tokio::time;
 
-use super::client::{Client, Failure, FetchedDocument, Outcome, Validators};
+use super::{
+    body::LARGEST_BODY,
+    client::{Client, Failure, FetchedDocument, Outcome, Validators},
+};
 use crate::{
     clock::Clock,
     store::{self, Store},
@@ -49,8 +52,6 @@ const COPIES_BYTES: usize = 64 * 1024 * 1024;
 /// A copy older than this is not used any more. What nothing refers to is deleted from the book a day later, so that no copy is
 /// in use that the book has not.
 pub const USED: SignedDuration = SignedDuration::from_hours(7 * 24);
-/// A body is at most two megabytes.
-const UNPACKED: u64 = 2 * 1024 * 1024;
 
 #[derive(Debug)]
 pub struct Fetcher {
@@ -289,7 +290,7 @@ fn is_recent(now: Instant, missed: Instant, failure: &Failure) -> bool {
 /// A kept body as it came.
 pub fn unpacked(bytes: &[u8]) -> Option<Vec<u8>> {
     let mut body = Vec::new();
-    GzDecoder::new(bytes).take(UNPACKED).read_to_end(&mut body).ok()?;
+    GzDecoder::new(bytes).take(LARGEST_BODY as u64).read_to_end(&mut body).ok()?;
     Some(body)
 }
 

@@ -4,6 +4,7 @@
 //! that is said, never a guess. Nothing here decides whether work may be done.
 
 pub mod base;
+mod body;
 mod breaker;
 pub(crate) mod client;
 pub(crate) mod fetcher;
@@ -226,7 +227,7 @@ impl Provided {
     /// The services' words of an hour together: what the first leaves open, the second may say, and what stops in either of
     /// them stops.
     pub fn of(said: &[ServiceReport], at: Instant) -> Self {
-        let mut provided = Self::default();
+        let mut provided = Self { asked: !said.is_empty(), ..Self::default() };
         for said in said {
             provided.weather = provided.weather.joined(&said.reported.weather(at, at));
             provided.fetches.extend(&said.fetches);

@@ -290,7 +290,8 @@ impl Service for Nws {
                 );
                 let Ok(document) = self.fetcher.document(store, &path, PAST, patience).await else { continue };
                 let mut seen = read::observations(&document.body).unwrap_or_default();
-                seen.retain(|seen| seen.station.as_ref().is_none_or(|named| *named == station.id));
+                // One that names no station, or two, may be another's.
+                seen.retain(|seen| seen.station.as_ref() == Some(&station.id));
                 if let Some((total, wettest_hour, hours)) = hourly(&seen, day) {
                     return Some(Fallen {
                         provider: NAME,

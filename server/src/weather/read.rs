@@ -15,6 +15,7 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 
 pub use alerts::{AlertsRead, alerts};
+use identity::Positions;
 
 /// The wrapping of `GeoJSON`.
 #[derive(Deserialize)]
@@ -34,14 +35,11 @@ struct Collection {
     features: Vec<Box<RawValue>>,
 }
 
-/// Longitude and latitude in degrees.
-type Position = (f64, f64);
-
 /// Which grid a point lies in, and for which county and forecast zone its alerts are given.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Point {
-    /// Where the answer says that the point lies: longitude and latitude.
-    pub positions: Vec<Position>,
+    /// Where the answer says that the point lies.
+    pub positions: Positions,
     pub grid: Option<(String, u32, u32)>,
     pub county: Option<String>,
     pub zone: Option<String>,
@@ -104,8 +102,8 @@ struct GridWords {
 pub struct Grid {
     /// The cell that it says it is, such as `MLB/26,68`.
     pub cell: String,
-    /// The corners of the cell; none where it does not say them.
-    pub outline: Vec<Position>,
+    /// The corners of the cell.
+    pub outline: Positions,
     pub updated_at: Instant,
     pub temperature: Series,
     pub wind: Series,
@@ -180,7 +178,7 @@ pub struct Station {
     /// As the service has it.
     pub distance_m: Option<i64>,
     /// Where it stands.
-    pub position: Option<Position>,
+    pub position: Positions,
 }
 
 #[derive(Deserialize)]
@@ -209,7 +207,7 @@ pub fn stations(body: &[u8]) -> Option<Vec<Station>> {
             metres.then_some(value.raw() / 1_000_000_000)
         };
         let distance_m = properties.distance.and_then(metres);
-        let position = identity::positions(geometry.as_deref()).first().copied();
+        let position = identity::positions(geometry.as_deref());
         let id = properties.station_identifier;
         is_code(&id).then_some(Station { id, distance_m, position })
     };

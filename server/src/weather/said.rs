@@ -16,7 +16,7 @@ use domain::{
 
 use super::{
     Place,
-    read::{self, Observed, Point, Station, identity, shown},
+    read::{self, Observed, Point, Station, identity, identity::Positions, shown},
 };
 
 /// A station further away than this says little about the lawn. *Common practice.*
@@ -86,7 +86,7 @@ pub fn point(body: &[u8], place: Place) -> Said<Point> {
         Some(true) => Said::of(point),
         Some(false) => Said::gap(
             "The weather service answered for another place than was asked about.",
-            format!("{:?}", point.positions.first().copied().unwrap_or_default()),
+            shown(&format!("{:?}", point.positions)),
         ),
         None => Said::gap("The weather service does not say for which place it answered.", beginning(body)),
     }
@@ -133,13 +133,16 @@ pub fn forecast(body: &[u8], fetched_at: Instant, (id, x, y): &Cell, place: Plac
 }
 
 /// Stations within reach of a place, in the order of the list, each with its distance: the greater of what its position and its
-/// service say. One that says neither may stand anywhere.
+/// service say. One that says neither, or where it stands in a way that cannot be read, may stand anywhere.
 pub fn stations(body: &[u8], place: Place) -> Said<Vec<(Station, i64)>> {
     let Some(stations) = read::stations(body) else {
         return Said::gap("The list of stations is not of the documented form.", beginning(body));
     };
     let away = |station: Station| {
-        let metres = station.position.map(|position| identity::metres(place, position)).max(station.distance_m)?;
+        if station.position == Positions::Unreadable {
+            return None;
+        }
+        let metres = identity::furthest(place, &station.position).max(station.distance_m)?;
         (0..=NEAR_M).contains(&metres).then_some((station, metres))
     };
     Said::of(stations.into_iter().filter_map(away).collect())

@@ -78,7 +78,7 @@ pub fn check(
         Err(refused) => return Ok(Err(refused)),
     };
     let judged =
-        |lines: &[Line]| (!lines.is_empty()).then(|| draft.judge(lines, asker.weather, world, law)).transpose();
+        |lines: &[Line]| (!lines.is_empty()).then(|| draft.judge(lines, asker.services, world, law)).transpose();
     let (now, then) = (judged(&draft.standing())?, judged(&draft.after)?);
     let changed = draft.changed();
     let mut sections = Vec::new();

@@ -9,13 +9,12 @@ use domain::{
     law::Lawbook,
     parts::Parts,
     quantity::{Area, ProductMass},
-    weather::Weather,
 };
 
 use super::{CorrectionChange, CorrectionInput};
 use crate::{
     acts::{
-        ActOutcome, BatchFacts,
+        ActOutcome, BatchFacts, Provided,
         application::{ApplicationInput, AppliedLine},
         facts::{self, Line, Question, Sighting},
         fault::{ActFault, read},
@@ -110,13 +109,13 @@ impl Draft {
     pub fn judge(
         &self,
         lines: &[Line],
-        services: &Weather,
+        services: &Provided,
         world: &BatchFacts,
         law: &Lawbook,
     ) -> Result<Decision, ActFault> {
         let (application, recorded) = (&self.application, self.recorded()?);
         // What the services said when the application was recorded, not what they say now.
-        let weather = recorded.weather.joined(services);
+        let weather = recorded.weather.joined(&services.weather);
         let question = Question {
             property: application.property_id,
             product: application.product_id,
@@ -129,6 +128,7 @@ impl Draft {
             purpose: recorded.purpose,
             equipment: recorded.equipment,
             weather: &weather,
+            service_asked: services.asked,
             sighting: Sighting::of(recorded.seen.as_ref()),
             ground: Some(recorded.ground),
             pavement_cleaned: Some(recorded.pavement_cleaned),

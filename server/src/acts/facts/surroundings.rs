@@ -10,7 +10,7 @@ use domain::{
 use super::{ON_THE_DAY, Question, Sighting, book_finding};
 
 /// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
-pub(super) fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
+fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
     let ground = ground.filter(|ground| *ground != Ground::Dry && *ground != Ground::Moist)?;
     let told = |finding: &Finding| finding.unit.as_deref() == Some("ground") && finding.verdict > Verdict::Go;
     let message = format!("The ground is {}; what is put on it runs off with the next rain.", ground.label());
@@ -19,14 +19,30 @@ pub(super) fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Optio
     (!decision.findings.iter().any(told)).then_some(Finding { citation, ..finding })
 }
 
+/// What the book itself says of both.
+pub(super) fn found(question: &Question<'_>, label: &Label, decision: &Decision) -> impl Iterator<Item = Finding> {
+    let ground = sound_ground(question.ground, decision);
+    ground.into_iter().chain(known_weather(question, label, decision))
+}
+
+/// Whether a service was asked, and practice therefore asks for what it left out. Where nothing is known at all, the book says so, once.
+pub(super) fn is_asked_and_told(question: &Question<'_>) -> bool {
+    question.service_asked && is_told(question)
+}
+
+/// Whether a service or somebody on the lawn has said anything of the weather.
+fn is_told(question: &Question<'_>) -> bool {
+    *question.weather != Weather::default() || question.sighting == Sighting::Told
+}
+
 /// Weather of which nothing at all is known is never go, also where neither law nor label names any. It is said once: not beside a
-/// rule that asks for the wind, nor where what was sent was told to be another day's. Whoever tells a part of the weather, or
-/// what the sky or the wind was like, was on the lawn and felt the wind. *Common practice.*
-pub(super) fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) -> Option<Finding> {
+/// rule that asks for the wind, nor where what was sent was told to be another day's. Where no
+/// service is asked, whoever tells a part of the weather, or what the sky or the wind was like, was on the lawn and felt the wind.
+/// *Common practice.*
+fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) -> Option<Finding> {
     let asked = |finding: &Finding| finding.unit.as_deref() == Some("mph");
     let another_day = question.beside.iter().any(|finding| finding.rule == ON_THE_DAY);
-    let told = *question.weather != Weather::default() || question.sighting == Sighting::Told;
-    if told || another_day || decision.findings.iter().any(asked) {
+    if is_told(question) || another_day || decision.findings.iter().any(asked) {
         return None;
     }
     let (limit, what) = wind_in_practice(label.form);

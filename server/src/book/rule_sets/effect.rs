@@ -21,7 +21,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{
-        Asker, BatchFacts,
+        Asker, BatchFacts, Provided,
         clearance::{self, ClearanceInput, PlannedLine, Reach},
         fault::ActFault,
     },
@@ -305,7 +305,7 @@ fn both(
     let Ok(plan) = clearance::plan(&input, Reach::AnyDay, readings.at, property, world) else { return Ok(None) };
     // Whoever the visit was given to is asked for, as when the office asks: the visit may still be given to somebody else.
     let actor = Actor { person: line.person_id, role: Role::Office, device: None };
-    let asker = Asker { actor, at: readings.at, weather: &Weather::default() };
+    let asker = Asker { actor, at: readings.at, services: &Provided::default() };
     let answer =
         |law: &Lawbook| clearance::decide(asker, &input, &plan, world, law).map(|decision| answered(&decision));
     Ok(Some((answer(&readings.before)?, answer(&readings.after)?)))

@@ -149,6 +149,7 @@ impl Season {
             equipment: self.programme.equipment,
             label: label.clone(),
             weather: Weather::default(),
+            service_asked: false,
             ground: Some(Ground::Moist),
             pavement_cleaned: Some(true),
             lines: vec![LineFacts { section, area, parts: None, product: ProductMass::ZERO }],

@@ -61,7 +61,8 @@ pub struct PlannedVisits {
     pub programme_id: ProgrammeId,
     #[schema(max_length = 120)]
     pub round: String,
-    /// One for each property, product and target; those of a property are for one day and person as far as the rules let them be.
+    /// One for each property and product, by the lowest target of its sections; more where their targets lie more than 5 % apart. Those
+    /// of a property are for one day and person as far as the rules let them be.
     #[schema(max_items = 200)]
     pub visits: Vec<Visit>,
     #[schema(max_items = 200)]
@@ -70,8 +71,7 @@ pub struct PlannedVisits {
 
 /// Sections of one visit at most.
 const SECTIONS: usize = 20;
-/// A target is rounded down to the thousandth of a pound, so that sections that differ by the rounding of their amounts
-/// share a visit.
+/// A target is rounded down to the thousandth of a pound.
 const STEP: i64 = 1_000;
 
 /// What a visit states its amount by: nitrogen, or the product itself where there is next to none in it.
@@ -86,6 +86,17 @@ impl Target {
         let rounded = |raw: i64| Some(raw / STEP * STEP).filter(|raw| *raw > 0);
         let nitrogen = rounded(round.nitrogen_lb_per_1000_sqft.raw()).map(Self::Nitrogen);
         nitrogen.or_else(|| rounded(round.product_lb_per_1000_sqft.raw()).map(Self::Product))
+    }
+
+    /// Whether a lower target does for it: within 5 % the spreader is set the same. Source: University of Massachusetts Extension,
+    /// spreader calibration: accepted within 5 % of the target.
+    fn is_served_by(self, lower: Self) -> bool {
+        match (lower, self) {
+            (Self::Nitrogen(lower), Self::Nitrogen(own)) | (Self::Product(lower), Self::Product(own)) => {
+                i128::from(own) * 95 <= i128::from(lower) * 100
+            }
+            _ => false,
+        }
     }
 
     const fn nitrogen(self) -> Option<NutrientRate> {
@@ -103,8 +114,21 @@ impl Target {
     }
 }
 
-/// What a visit is for.
-type Of = (Day, PersonId, PropertyId, ProductId, Target);
+/// What visits are for.
+type Of = (Day, PersonId, PropertyId, ProductId);
+
+/// Sections by the targets of their visits. What a section gets may be less than its plan has, never more.
+fn alike(mut lines: Vec<(Target, SectionId)>) -> Vec<(Target, Vec<SectionId>)> {
+    lines.sort_by_key(|(target, _)| *target);
+    let mut visits: Vec<(Target, Vec<SectionId>)> = Vec::new();
+    for (target, section) in lines {
+        match visits.last_mut().filter(|(lowest, _)| target.is_served_by(*lowest)) {
+            Some((_, sections)) => sections.push(section),
+            None => visits.push((target, vec![section])),
+        }
+    }
+    visits
+}
 
 /// What the plan says of the round, as visits on the day that was asked for or on the days that the stops are given; nothing when
 /// the caller has gone away meanwhile.
@@ -139,7 +163,7 @@ pub fn drafts(
         answers.push(planned);
     }
     let placed = stops::arrange(season, &offered, &mut answers, Some(&asked.round), gone)?;
-    let mut groups: BTreeMap<Of, Vec<SectionId>> = BTreeMap::new();
+    let mut groups: BTreeMap<Of, Vec<(Target, SectionId)>> = BTreeMap::new();
     for ((section, at), there) in placed {
         let Some((lawn, Ok(planned))) = season.lawns.get(section).zip(answers.get(section)) else { continue };
         let Some(round) = planned.section.rounds.get(at) else { continue };
@@ -151,10 +175,8 @@ pub fn drafts(
         let goes = |technician: usize| season.technicians.get(technician).map(|one| one.person_id).or(asked.person_id);
         match there.map(|there| (there.on, goes(there.technician))) {
             Ok((on, Some(person))) => {
-                groups
-                    .entry((on, person, lawn.property_id, round.product_id, target))
-                    .or_default()
-                    .push(lawn.section_id);
+                let of = (on, person, lawn.property_id, round.product_id);
+                groups.entry(of).or_default().push((target, lawn.section_id));
             }
             Ok((_, None)) => left_out.push(without(lawn.section_id, "Nobody is named who goes there.".to_owned())),
             Err(why) => left_out.push(without(lawn.section_id, format!("{}: {why}.", round.product_name))),
@@ -164,12 +186,13 @@ pub fn drafts(
     let missing = asked.section_ids.iter().filter(|id| !known.contains(id));
     left_out.extend(missing.map(|id| without(*id, "There is no such section.".to_owned())));
     let told: HashSet<SectionId> = left_out.iter().map(|left| left.section_id).collect();
-    let told = |id: &SectionId| told.contains(id) || groups.values().any(|sections| sections.contains(id));
+    let told = |id: &SectionId| told.contains(id) || groups.values().flatten().any(|(_, section)| section == id);
     let rest: Vec<SectionId> = known.iter().filter(|id| !told(id)).copied().collect();
     left_out.extend(rest.into_iter().map(|id| without(id, "No day of the round was found for it.".to_owned())));
-    let drafts = groups
-        .into_iter()
-        .flat_map(|(of, sections)| sections.chunks(SECTIONS).map(|chunk| draft(of, chunk)).collect::<Vec<_>>());
+    let visits = groups.into_iter().flat_map(|(of, lines)| alike(lines).into_iter().map(move |one| (of, one)));
+    let drafts = visits.flat_map(|(of, (target, sections))| {
+        sections.chunks(SECTIONS).map(|chunk| draft(of, target, chunk)).collect::<Vec<_>>()
+    });
     Some((drafts.collect(), left_out))
 }
 
@@ -187,7 +210,7 @@ fn take(left: &mut [(ProductId, PlanProduct)], round: &RoundPlan) {
     }
 }
 
-fn draft((planned_on, person_id, property_id, product_id, target): Of, sections: &[SectionId]) -> VisitChange {
+fn draft((planned_on, person_id, property_id, product_id): Of, target: Target, sections: &[SectionId]) -> VisitChange {
     VisitChange {
         property_id,
         person_id,

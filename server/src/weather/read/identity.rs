@@ -1,7 +1,7 @@
 //! Whether a document is about what was asked for. A copy of another place's answer, however it came here, clears nothing.
 
 use serde::Deserialize;
-use serde_json::value::RawValue;
+use serde_json::{Value, value::RawValue};
 
 use super::super::Place;
 
@@ -15,33 +15,72 @@ const METRES_OF_DEGREE: f64 = 111_195.0;
 /// The outline or the place of a `GeoJSON` feature (RFC 7946, section 3.1), whatever its kind.
 #[derive(Deserialize)]
 struct Geometry {
-    coordinates: Box<RawValue>,
+    coordinates: Option<Value>,
+    /// Of a collection, each with coordinates of its own.
+    geometries: Option<Vec<Self>>,
 }
 
-/// Every position of a geometry, longitude before latitude. None when it says none.
-pub fn positions(geometry: Option<&RawValue>) -> Vec<(f64, f64)> {
-    let geometry = geometry.and_then(|raw| serde_json::from_str::<Geometry>(raw.get()).ok());
-    let Some(geometry) = geometry else { return Vec::new() };
-    let text = geometry.coordinates.get();
-    if let Ok(point) = serde_json::from_str::<(f64, f64)>(text) {
-        return vec![point];
+/// Where a document says that it is of.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Positions {
+    /// It does not say.
+    Unsaid,
+    /// It says what cannot be read, which may be anywhere.
+    Unreadable,
+    /// Longitude before latitude; one at least.
+    At(Vec<(f64, f64)>),
+}
+
+/// Every position of a geometry.
+pub fn positions(geometry: Option<&RawValue>) -> Positions {
+    let Some(raw) = geometry.filter(|raw| raw.get() != "null") else { return Positions::Unsaid };
+    let mut found = Vec::new();
+    let read = serde_json::from_str::<Geometry>(raw.get()).ok().and_then(|geometry| gather(&geometry, &mut found));
+    if read.is_none() || found.is_empty() { Positions::Unreadable } else { Positions::At(found) }
+}
+
+fn gather(geometry: &Geometry, found: &mut Vec<(f64, f64)>) -> Option<()> {
+    if let Some(coordinates) = &geometry.coordinates {
+        return gather_coordinates(coordinates, found);
     }
-    let rings = serde_json::from_str::<Vec<Vec<(f64, f64)>>>(text).unwrap_or_default();
-    rings.into_iter().flatten().collect()
+    geometry.geometries.as_ref()?.iter().try_for_each(|part| gather(part, found))
 }
 
-/// Whether a geometry that is one point is the place; nothing when it is none.
-pub fn is_at(place: Place, positions: &[(f64, f64)]) -> Option<bool> {
-    let (longitude, latitude) = positions.first()?;
+/// Positions stand alone, in lists, or in lists of lists, by the kind of the geometry. One may have an altitude beside its longitude and
+/// latitude (section 3.1.1).
+fn gather_coordinates(coordinates: &Value, found: &mut Vec<(f64, f64)>) -> Option<()> {
+    let parts = coordinates.as_array()?;
+    if !parts.first()?.is_number() {
+        return parts.iter().try_for_each(|part| gather_coordinates(part, found));
+    }
+    let [longitude, latitude, beyond @ ..] = parts.as_slice() else { return None };
+    if !beyond.iter().all(Value::is_number) {
+        return None;
+    }
+    found.push((longitude.as_f64()?, latitude.as_f64()?));
+    Some(())
+}
+
+/// Whether a geometry is the place and nothing else; nothing when there is none.
+pub fn is_at(place: Place, positions: &Positions) -> Option<bool> {
     let (here_latitude, here_longitude) = place.degrees();
-    Some((latitude - here_latitude).abs() < ROUNDED && (longitude - here_longitude).abs() < ROUNDED)
+    let is_here = |(longitude, latitude): &(f64, f64)| {
+        (latitude - here_latitude).abs() < ROUNDED && (longitude - here_longitude).abs() < ROUNDED
+    };
+    match positions {
+        Positions::Unsaid => None,
+        Positions::Unreadable => Some(false),
+        Positions::At(positions) => Some(positions.iter().all(is_here)),
+    }
 }
 
 /// Whether an outline's frame holds the place; nothing when there is no outline.
-pub fn surrounds(place: Place, positions: &[(f64, f64)]) -> Option<bool> {
-    if positions.is_empty() {
-        return None;
-    }
+pub fn surrounds(place: Place, positions: &Positions) -> Option<bool> {
+    let positions = match positions {
+        Positions::Unsaid => return None,
+        Positions::Unreadable => return Some(false),
+        Positions::At(positions) => positions,
+    };
     let (latitude, longitude) = place.degrees();
     let within = |of: fn(&(f64, f64)) -> f64, here: f64| {
         let least = positions.iter().map(of).fold(f64::INFINITY, f64::min);
@@ -51,9 +90,15 @@ pub fn surrounds(place: Place, positions: &[(f64, f64)]) -> Option<bool> {
     Some(within(|at| at.0, longitude) && within(|at| at.1, latitude))
 }
 
+/// Metres to what is furthest away of a geometry; nothing when there is none that can be read.
+pub fn furthest(place: Place, positions: &Positions) -> Option<i64> {
+    let Positions::At(positions) = positions else { return None };
+    positions.iter().map(|position| metres(place, *position)).max()
+}
+
 /// Metres between a place and a position, near enough for some miles.
 #[expect(clippy::cast_possible_truncation, reason = "at most half around the earth")]
-pub fn metres(place: Place, (longitude, latitude): (f64, f64)) -> i64 {
+fn metres(place: Place, (longitude, latitude): (f64, f64)) -> i64 {
     let (here_latitude, here_longitude) = place.degrees();
     let north = (latitude - here_latitude) * METRES_OF_DEGREE;
     let east = (longitude - here_longitude) * METRES_OF_DEGREE * here_latitude.to_radians().cos();
@@ -126,18 +171,57 @@ mod tests {
         assert_eq!(metres(here(), (-77.49, 38.97)) / 1000, 86);
     }
 
+    fn read(text: &str) -> Positions {
+        positions(Some(&RawValue::from_string(text.to_owned()).expect("JSON")))
+    }
+
     #[test]
     fn a_geometry_of_whatever_form_is_no_accident() {
-        for text in
-            ["null", "{}", "[]", "7", "{\"coordinates\":null}", "{\"coordinates\":[[[1]]]}", "{\"coordinates\":[1]}"]
-        {
-            let raw = RawValue::from_string(text.to_owned()).expect("JSON");
-            assert_eq!(positions(Some(&raw)), Vec::new(), "{text}");
+        assert_eq!((positions(None), read("null")), (Positions::Unsaid, Positions::Unsaid));
+        for text in [
+            "{}",
+            "[]",
+            "7",
+            r#"{"coordinates":null}"#,
+            r#"{"coordinates":[]}"#,
+            r#"{"coordinates":[[[1]]]}"#,
+            r#"{"coordinates":[1]}"#,
+            r#"{"coordinates":[1,"2"]}"#,
+            r#"{"coordinates":[[-76.49,38.97],["-95","39"]]}"#,
+            r#"{"coordinates":[-76.49,38.97,null]}"#,
+            r#"{"geometries":[]}"#,
+            r#"{"geometries":[{"coordinates":[-76.49,38.97]},{}]}"#,
+        ] {
+            assert_eq!(read(text), Positions::Unreadable, "{text}");
+            assert_eq!(
+                (is_at(here(), &read(text)), surrounds(here(), &read(text))),
+                (Some(false), Some(false)),
+                "{text}"
+            );
         }
-        assert_eq!(surrounds(here(), &[]), None);
-        assert_eq!(surrounds(here(), &[(-76.5, 38.96), (-76.47, 38.98)]), Some(true));
-        assert_eq!(surrounds(here(), &[(-95.0, 39.0), (-94.97, 39.02)]), Some(false));
-        assert_eq!(is_at(here(), &[(-76.4901, 38.9704)]), Some(true));
-        assert_eq!(is_at(here(), &[(-76.49, 38.98)]), Some(false));
+        let at = |positions: &[(f64, f64)]| Positions::At(positions.to_vec());
+        assert_eq!(surrounds(here(), &Positions::Unsaid), None);
+        assert_eq!(surrounds(here(), &at(&[(-76.5, 38.96), (-76.47, 38.98)])), Some(true));
+        assert_eq!(surrounds(here(), &at(&[(-95.0, 39.0), (-94.97, 39.02)])), Some(false));
+        assert_eq!(is_at(here(), &at(&[(-76.4901, 38.9704)])), Some(true));
+        assert_eq!(is_at(here(), &at(&[(-76.49, 38.98)])), Some(false));
+        assert_eq!(is_at(here(), &at(&[(-76.49, 38.97), (-95.0, 39.0)])), Some(false));
+    }
+
+    /// RFC 7946: the geometries of section 3.1, and a third element of a position (section 3.1.1), which is an altitude.
+    #[test]
+    fn geometries_of_every_kind_are_read() {
+        for text in [
+            r#"{"type":"Point","coordinates":[-95,39]}"#,
+            r#"{"type":"Point","coordinates":[-95,39,250.5]}"#,
+            r#"{"type":"MultiPoint","coordinates":[[-95,39]]}"#,
+            r#"{"type":"LineString","coordinates":[[-95,39,0],[-95,39,0]]}"#,
+            r#"{"type":"Polygon","coordinates":[[[-95,39,0],[-95,39,0],[-95,39,0],[-95,39,0]]]}"#,
+            r#"{"type":"MultiPolygon","coordinates":[[[[-95,39],[-95,39],[-95,39],[-95,39]]]]}"#,
+            r#"{"type":"GeometryCollection","geometries":[{"type":"Point","coordinates":[-95,39]}]}"#,
+        ] {
+            assert_eq!(surrounds(Place::new(39.0, -95.0), &read(text)), Some(true), "{text}");
+            assert_eq!(surrounds(here(), &read(text)), Some(false), "{text}");
+        }
     }
 }
