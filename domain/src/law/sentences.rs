@@ -16,7 +16,7 @@ impl Scope {
         if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
     }
 
-    fn parts(&self) -> Vec<String> {
+    pub(super) fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         for form in &self.forms {
             parts.push(match form {

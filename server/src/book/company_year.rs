@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
-    land::Species,
+    land::{PropertyKind, Species},
     law::{Lawbook, Level, ReportDue, year::YearCap},
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
@@ -43,16 +43,20 @@ pub struct SectionSum {
     pub runs_past_on: Option<Day>,
 }
 
+/// What a cap hangs on: rule sets, turf, who works there, and kind and plan of the ground.
+type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKind>, Option<Day>)>);
+
 /// Every section's year against its cap.
 pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
+    let mut caps: HashMap<Asked, Option<YearCap>> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
-        let key = (sum.rule_sets, sum.species);
+        let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));
+        let key = (sum.rule_sets, sum.species, sum.bound.audience, kind_and_plan);
         let cap = if let Some(cap) = caps.get(&key) {
             cap.clone()
         } else {
-            let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
+            let cap = law.tightest_year_cap(&key.0, key.1, sum.bound, caps_on);
             caps.insert(key, cap.clone());
             cap
         };

@@ -234,12 +234,12 @@ fn section_year(
     if latest.is_none() {
         gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
     }
-    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.span.as_of);
+    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, part.bound, preparation.span.as_of);
     if cap.is_none() {
         let why = if part.rule_sets.is_empty() {
             "no rule set is confirmed for the property"
         } else {
-            "no rule set that was read sets one"
+            "no rule set that was read sets one for this ground and those who work there"
         };
         gaps.push(format!(
             "{}, {}: no yearly nitrogen cap is shown, because {why}. That does not mean there is none.",

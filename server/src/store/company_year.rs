@@ -6,6 +6,7 @@ use domain::{
     dated::Stood,
     ids::{ClientId, PropertyId, SectionId},
     land::Species,
+    law::Bound,
     time::Day,
 };
 use sqlx::SqlitePool;
@@ -13,7 +14,7 @@ use sqlx::SqlitePool;
 use super::{
     ReadTransaction, bad_row,
     history::{self, Histories},
-    read, read_enum, read_json,
+    read, read_day, read_enum, read_json,
     statements::{ClientPast, PropertyPast, SectionPast, Span, ids},
 };
 
@@ -25,6 +26,8 @@ pub struct YearSum {
     pub client_id: ClientId,
     pub species: Option<Species>,
     pub rule_sets: Vec<String>,
+    /// Whom and which ground its law is asked for.
+    pub bound: Bound,
     pub client_name: String,
     pub address: String,
     pub section_name: String,
@@ -47,6 +50,7 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
     let rows = sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "section_id!", p.id AS "property_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
+                  p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
                   c.id AS "client_id!", c.name AS "client_name!",
                   (SELECT json_group_array(json_array(l.area, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash, l.division, l.parts))
                    FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2) AS "loads!: String",
@@ -87,6 +91,9 @@ struct Row {
     species: Option<String>,
     address: String,
     rule_sets: String,
+    kind: Option<String>,
+    worked_by: String,
+    nutrient_plan_on: Option<String>,
     client_id: String,
     client_name: String,
     loads: String,
@@ -129,6 +136,9 @@ fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error>
             address: row.address,
             time_zone: row.time_zone,
             rule_sets: read_json(&row.rule_sets, "rule sets")?,
+            kind: row.kind.as_deref().map(|kind| read_enum(kind, "kind of property")).transpose()?,
+            worked_by: read_enum(&row.worked_by, "who does the work")?,
+            nutrient_plan_on: row.nutrient_plan_on.as_deref().map(read_day).transpose()?,
         },
     };
     let payer: Option<Stood<ClientPast>> = histories.stood(&row.client_id)?;
@@ -141,6 +151,7 @@ fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error>
         property_id: read(&row.property_id, "property id")?,
         client_id: read(&row.client_id, "client id")?,
         species: turf.species,
+        bound: place.bound(),
         rule_sets: place.rule_sets,
         client_name: payer.name,
         address: place.address,
