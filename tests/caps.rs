@@ -139,3 +139,33 @@ async fn a_yearly_cap_on_phosphate_is_shown_like_one_on_nitrogen() {
     let page = owner.open(&format!("/year/{}?year=2026", company.client)).await.html;
     assert!(page.contains("<th scope=\"row\">P2O5; "), "{page}");
 }
+
+/// The rules of the reports that are due for 2025.
+async fn reports(company: &Company) -> Vec<String> {
+    let year = company.owner.get("/api/v1/statements/company?year=2025").await.expect(200).body;
+    let due = year["reports_due"].as_array().unwrap();
+    due.iter().map(|report| report["source"]["rule"].as_str().unwrap().to_owned()).collect()
+}
+
+async fn measured(company: &Company, on: &str, area: &str) {
+    let body = json!({ "area_sqft": area, "measured_on": on, "method": "plan", "measured_by": "Office 01" });
+    let address = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&address, &body).await.expect(201);
+}
+
+#[tokio::test]
+async fn reports_of_a_past_year_go_by_the_ground_of_that_year_and_those_who_work_for_hire() {
+    let company = Company::under(&["us-va"]).await;
+    put_down(&company, "2025-09-10", &company.feed, "10").await;
+    // Virginia wants a report of more than 50 acres (row VA-11): 2,178,000 sq ft.
+    assert_eq!(reports(&company).await, Vec::<String>::new());
+    measured(&company, "2026-09-14", "4900000").await;
+    assert_eq!(reports(&company).await, Vec::<String>::new(), "measured after the year had ended");
+    measured(&company, "2025-08-01", "4900000").await;
+    assert_eq!(reports(&company).await, ["us-va.report"]);
+    // The report is of those who work for hire.
+    let first = format!("/api/v1/properties/{}/history", company.property);
+    let entry = json!({ "since": "2025-02-01", "facts": { "worked_by": "own_ground" }, "reason": "Their own people." });
+    let _ = company.office.post(&first, &entry).await.expect(201);
+    assert_eq!(reports(&company).await, Vec::<String>::new());
+}

@@ -134,10 +134,10 @@ impl Lawbook {
 
     /// The reports that are due for a calendar year in which so much ground was treated, by the law of the day after it has
     /// ended, since only then is there something to report.
-    pub fn reports_due(&self, codes: &[String], audience: Audience, year: i16, treated: Area) -> Vec<ReportDue> {
+    pub fn reports_due(&self, codes: &[String], bound: impl Into<Bound>, year: i16, treated: Area) -> Vec<ReportDue> {
         let Ok(over) = Day::new(year + 1, 1, 1) else { return Vec::new() };
         let mut due: Vec<ReportDue> = Vec::new();
-        for (rule, value, duty) in self.disclosures(codes, audience, over) {
+        for (rule, value, duty) in self.disclosures(codes, bound, over) {
             let DisclosureDuty::Report(report) = duty else { continue };
             if report.area.is_some_and(|threshold| !threshold.is_reached_by(treated)) {
                 continue;

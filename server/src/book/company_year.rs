@@ -1,12 +1,12 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
     land::{PropertyKind, Species},
-    law::{Lawbook, Level, ReportDue, year::YearCap},
+    law::{Bound, Lawbook, Level, ReportDue, year::YearCap},
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
@@ -127,27 +127,45 @@ fn runs_past_on(year: &YearSum, cap: &YearCap, room: NutrientRoom) -> Option<Day
     past.map(|(day, _)| *day)
 }
 
+/// Ground of one kind under the same rule sets, worked by the same people, and how much of it was treated.
+struct Treated<'a> {
+    codes: &'a [String],
+    bound: Bound,
+    area: i64,
+}
+
+/// The ground that was treated, apart by what decides which law binds there.
+fn treated(sums: &[YearSum]) -> Vec<Treated<'_>> {
+    let mut found: Vec<Treated<'_>> = Vec::new();
+    // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a report that may
+    // be due is named.
+    for sum in sums.iter().filter(|sum| sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0)) {
+        match found.iter_mut().find(|known| known.codes == sum.rule_sets && known.bound == sum.bound) {
+            Some(known) => known.area += sum.area,
+            None => found.push(Treated { codes: &sum.rule_sets, bound: sum.bound, area: sum.area }),
+        }
+    }
+    found.retain(|treated| treated.area > 0);
+    found
+}
+
 /// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.
 pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
-    let mut treated: BTreeMap<&Vec<String>, i64> = BTreeMap::new();
-    for sum in sums {
-        // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a
-        // report that may be due is named.
-        let treated_here = sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0);
-        let area = if treated_here { sum.area } else { 0 };
-        *treated.entry(&sum.rule_sets).or_default() += area;
-    }
+    let treated = treated(sums);
     let mut due: Vec<ReportDue> = Vec::new();
-    for codes in treated.iter().filter(|(_, area)| **area > 0).map(|(codes, _)| *codes) {
-        // A state counts the ground of all its places together.
+    for Treated { codes, bound, .. } in &treated {
+        // A state counts the ground of all its places together, of those who are bound alike.
         let state_of = |codes: &[String]| {
             let mut stacked = law.over(codes).into_iter().map(|used| used.code);
             stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
         };
         let state = state_of(codes);
-        let within = |other: &Vec<String>| other == codes || (state.is_some() && state_of(other) == state);
-        let area: i64 = treated.iter().filter(|(other, _)| within(other)).map(|(_, area)| area).sum();
-        for report in law.reports_due(codes, Audience::Professional, year, Area::from_raw(area)) {
+        let within = |other: &&Treated<'_>| {
+            other.bound.audience == bound.audience
+                && (other.codes == *codes || (state.is_some() && state_of(other.codes) == state))
+        };
+        let area: i64 = treated.iter().filter(within).map(|treated| treated.area).sum();
+        for report in law.reports_due(codes, *bound, year, Area::from_raw(area)) {
             if !due.contains(&report) {
                 due.push(report);
             }

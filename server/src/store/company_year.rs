@@ -44,7 +44,7 @@ pub struct YearSum {
     pub dated: DatedLoads,
     /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
     pub planned: Vec<(Day, i64)>,
-    /// The largest area that was ever measured, in hundredths of a square foot.
+    /// The largest area that was measured by the end of the year or treated in it, in hundredths of a square foot.
     pub area: i64,
 }
 
@@ -69,7 +69,8 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $2 AND $1 AND v.target_nitrogen IS NOT NULL
                         AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64", p.time_zone AS "time_zone!",
+                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m
+                      WHERE m.section_id = s.id AND m.measured_on <= $1) AS "area!: i64", p.time_zone AS "time_zone!",
                   c.mailing_address AS "mailing_address!"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
@@ -177,6 +178,8 @@ fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Err
         None => ClientPast { name: row.client_name, mailing_address: row.mailing_address },
     };
     let lines: Vec<Line> = read_json(&row.loads, "yearly loads")?;
+    let loads = added_up(lines.iter().filter(|line| line.0 >= span.from).map(|line| line.1))?;
+    let treated = loads.iter().map(|load| load.0).max().unwrap_or_default();
     Ok(YearSum {
         section_id: read(&row.section_id, "section id")?,
         property_id: read(&row.property_id, "property id")?,
@@ -187,9 +190,9 @@ fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Err
         client_name: payer.name,
         address: place.address,
         section_name: turf.name,
-        loads: added_up(lines.iter().filter(|line| line.0 >= span.from).map(|line| line.1))?,
+        loads,
         dated: DatedLoads::new(lines.iter().map(dated).collect()),
         planned: read_json(&row.planned, "planned visits")?,
-        area: row.area,
+        area: row.area.max(treated),
     })
 }
