@@ -90,7 +90,12 @@ impl Duty {
             Self::SlowShare(duty) => {
                 let soluble = if duty.not_water_soluble { ", which must not be water-soluble" } else { "" };
                 let enhanced = if duty.enhanced_counts { " or enhanced in another way" } else { "" };
-                format!("Of all N {} {} % is slow-release{soluble}{enhanced}", duty.comparator.label(), duty.share)
+                let only = duty.only_where.as_ref().map_or_else(String::new, |ground| format!(", {ground}"));
+                format!(
+                    "Of all N {} {} % is slow-release{soluble}{enhanced}{only}",
+                    duty.comparator.label(),
+                    duty.share
+                )
             }
             Self::HoldAfterSeeding(duty) => {
                 format!("No {} until {} days after seeding or sodding", duty.nutrient.label(), duty.days)
