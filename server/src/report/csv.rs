@@ -203,12 +203,12 @@ fn cap_row(statement: &Statement, section: &SectionStatement, rooms: &CapRooms) 
     row[29] = calendar.remaining_lb_per_1000_sqft.to_string();
     row[30] = rolling.remaining_lb_per_1000_sqft.to_string();
     (row[31], row[32]) = (rolling.from.to_string(), rolling.to.to_string());
-    row[33] = match rooms.stricter {
+    let stricter = match rooms.stricter {
         Some(StricterYear::CalendarYear) => "calendar year",
         Some(StricterYear::RollingYear) => "365 days",
         None => "both leave the same",
-    }
-    .to_owned();
+    };
+    stricter.clone_into(&mut row[33]);
     row
 }
 
