@@ -118,14 +118,14 @@ async fn a_certificate_of_which_nobody_said_what_it_is_is_asked_about() {
 
 #[tokio::test]
 async fn rule_sets_that_are_confirmed_later_are_asked_of_the_record_too() {
-    // 2VAC5-405-100 A 1: the customer's telephone number, for which Maryland does not ask.
+    // 2VAC5-405-100 A 1: the customer's telephone number, for which Maryland does not ask. 2VAC5-405: Virginia's own certificate.
     let company = Company::in_maryland().await;
     label_kept(&company).await;
     let id = company.put_down(&company.front, "5").await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     let entry = json!({ "since": "2026-09-01", "facts": { "rule_sets": ["us-va"] }, "reason": "Looked up late." });
     let _ = company.office.post(&format!("/api/v1/properties/{}/history", company.property), &entry).await.expect(201);
-    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"]);
+    assert_eq!(gaps(&company.office, &id).await, ["customer_telephone", "credential"]);
     let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
     assert_eq!(duties["missing"][0]["field"], "customer_telephone");
     let told = company.statement().await["gaps"].to_string();

@@ -7,6 +7,7 @@ mod amounts;
 mod assignment;
 mod backups;
 mod calibrations;
+mod caps;
 mod clearances;
 mod combination;
 mod concurrency;

@@ -225,6 +225,8 @@ pub async fn certify(office: &User, person: &str, rule_set: &str) {
         Some("us-fl") => "us-fl-limited-certified",
         Some("us-nj") => "us-nj-certified",
         Some("us-de") => "us-de-certified",
+        Some("us-va") => "us-va-certified",
+        Some("us-in") => "us-in-category-3b",
         _ => return,
     };
     let held = json!({

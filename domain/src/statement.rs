@@ -1,6 +1,8 @@
 //! A section's year, added up on two paths that must agree: from the ledger, where a correction takes back and puts anew,
 //! and from the records themselves, where the latest word on each application counts.
 
+pub mod caps;
+
 use std::collections::BTreeMap;
 
 use crate::{

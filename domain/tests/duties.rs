@@ -122,7 +122,7 @@ fn reports_come_in_the_order_of_their_days() {
 
 #[test]
 fn the_credentials_that_rules_ask_for_or_reward_are_named() {
-    // DE-06, FL-06, FL-22, MA-15, LR-05, MD-28, MI-09, MN-04 and NJ-19.
+    // DE-06, FL-06, FL-22, MA-15, LR-05, MD-28, MI-09, MN-04, NJ-19, LR-02 (Virginia) and IN-03.
     let book = book();
     let known: Vec<&str> = book.credentials().into_iter().collect();
     assert_eq!(
@@ -131,6 +131,7 @@ fn the_credentials_that_rules_ask_for_or_reward_are_named() {
             "us-de-certified",
             "us-fl-limited-certified",
             "us-fl-orange-certified",
+            "us-in-category-3b",
             "us-ma-barnstable-certified",
             "us-ma-nantucket-licensed",
             "us-md-certified",
@@ -139,6 +140,8 @@ fn the_credentials_that_rules_ask_for_or_reward_are_named() {
             "us-mn-golf-trained",
             "us-nj-certified",
             "us-nj-trained",
+            "us-va-certified",
+            "us-va-trained",
         ]
     );
 }

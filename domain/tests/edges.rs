@@ -1,6 +1,7 @@
 //! Edges of the arithmetic that no published case reaches: late entries, old weather, ties, and what a cap is shown to be.
 
 use domain::{
+    application::Audience,
     decision::{Decision, Outcome, Verdict, decide},
     land::Species,
     law::Lawbook,
@@ -132,7 +133,12 @@ fn the_fuller_of_the_two_years_is_the_one_shown() {
 #[test]
 fn the_yearly_cap_that_is_shown_is_the_applicators() {
     let shown = |book: &Lawbook, code: &str| {
-        let cap = book.tightest_year_cap(&codes(&[code]), Some(Species::TallFescue), day("2026-06-15"))?;
+        let cap = book.tightest_year_cap(
+            &codes(&[code]),
+            Some(Species::TallFescue),
+            Audience::Professional,
+            day("2026-06-15"),
+        )?;
         Some((cap.rule, cap.limit_lb_per_1000_sqft.to_string(), cap.advice, cap.limit_allowed))
     };
     let book = book();

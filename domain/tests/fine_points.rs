@@ -104,7 +104,8 @@ fn a_cap_on_products_for_new_turf_is_a_cap_of_the_lawn() {
     let cap = |when: &str| {
         let value = format!("counts = \"all_products\"\n{}", at_most("2"));
         let book = book(&[("xx", rule("xx", "year", "cap_year", &format!("{RATE}{when}\n"), &value))]);
-        book.tightest_year_cap(&codes(&["xx"]), None, day("2026-06-15")).map(|cap| cap.limit_lb_per_1000_sqft)
+        book.tightest_year_cap(&codes(&["xx"]), None, Audience::Professional, day("2026-06-15"))
+            .map(|cap| cap.limit_lb_per_1000_sqft)
     };
     assert_eq!(cap("when = { labelled_for_establishment = true }"), Some(amount("2")));
     assert_eq!(cap("when = { organic = true }"), None);

@@ -155,6 +155,7 @@ fn a_yearly_cap_for_one_form_of_product_is_no_cap_that_is_shown_when_it_is_about
         let cap = town("cap_year", &head, value).tightest_year_cap(
             &codes(&["us-zz-town"]),
             Some(Species::TallFescue),
+            Audience::Professional,
             day("2026-05-15"),
         );
         cap.map(|cap| cap.rule)

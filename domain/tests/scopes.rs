@@ -2,6 +2,7 @@
 //! wording. The rule files here are invented; each expectation follows from their words.
 
 use domain::{
+    application::Audience,
     application::Purpose,
     decision::{Decision, decide},
     facts::{PastApplication, PastProduct},
@@ -208,7 +209,7 @@ fn a_statement_shows_no_cap_that_counts_only_some_products() {
         let value = format!("counts = \"{counts}\"\n{}", at_most("1"));
         let head = format!("nutrient = \"nitrogen_total\"\nunit = \"lb/ksf\"\n{when}");
         let law = book(&[("xx", rule("xx", "rule", "cap_year", &head, &value))]);
-        law.tightest_year_cap(&codes(&["xx"]), None, day("2026-06-15")).is_some()
+        law.tightest_year_cap(&codes(&["xx"]), None, Audience::Professional, day("2026-06-15")).is_some()
     };
     let liquid = "when = { forms = [\"liquid\"] }\n";
     assert!(shown("", "within_scope"), "about every product");

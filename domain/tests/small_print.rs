@@ -163,7 +163,8 @@ fn a_cap_on_one_form_is_a_cap_of_the_lawn_and_one_on_few_products_is_not() {
     let shown = |when: &str| {
         let rules = format!("{}{}", of_a_year("xx", "all", "", "4"), of_a_year("xx", "some", when, "2"));
         let book = book(&[("xx", rules)]);
-        let cap = book.tightest_year_cap(&codes(&["xx"]), None, day("2026-06-15")).expect("a cap");
+        let cap =
+            book.tightest_year_cap(&codes(&["xx"]), None, Audience::Professional, day("2026-06-15")).expect("a cap");
         cap.limit_lb_per_1000_sqft.to_string()
     };
     assert_eq!(shown("when = { forms = [\"liquid\"] }"), "2");

@@ -127,8 +127,8 @@ impl<'a> Run<'a> {
             self.case.facts.on, first.from
         );
         let answer = Answer::law_unknown(message, "Ask the office what the law was on that day.");
-        // A distance that only holds from some waters cannot stop the work while it is in force, nor before.
-        let some_waters = matches!(&first.duty, Some(Duty::Setback(setback)) if setback.only_where.is_some());
+        // What holds only near some waters cannot stop the work while it is in force, nor before.
+        let some_waters = first.duty.as_ref().is_some_and(Duty::is_of_some_ground);
         let may_refuse = !only_warns && !some_waters && rule.may_refuse(first);
         let origin = Origin { since: None, may_refuse, ..Origin::of(rule, first, None) };
         if may_refuse {

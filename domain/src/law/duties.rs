@@ -8,9 +8,9 @@ use super::{
     duty::Duty,
     kind::BoundParty,
     mark::Mark,
-    model::{InForceStatus, Rule, Value},
+    model::{InForceStatus, Rule, RuleSet, Value},
     reach::Reach,
-    stack::Stack,
+    stack::{Force, Stack},
 };
 use crate::{application::Audience, facts::SiteFacts, quantity::Area, time::Day};
 
@@ -134,10 +134,10 @@ impl Lawbook {
 
     /// The reports that are due for a calendar year in which so much ground was treated, by the law of the day after it has
     /// ended, since only then is there something to report.
-    pub fn reports_due(&self, codes: &[String], audience: Audience, year: i16, treated: Area) -> Vec<ReportDue> {
+    pub fn reports_due(&self, codes: &[String], bound: impl Into<Bound>, year: i16, treated: Area) -> Vec<ReportDue> {
         let Ok(over) = Day::new(year + 1, 1, 1) else { return Vec::new() };
         let mut due: Vec<ReportDue> = Vec::new();
-        for (rule, value, duty) in self.disclosures(codes, audience, over) {
+        for (rule, value, duty) in self.disclosures(codes, bound, over) {
             let DisclosureDuty::Report(report) = duty else { continue };
             if report.area.is_some_and(|threshold| !threshold.is_reached_by(treated)) {
                 continue;
@@ -188,20 +188,41 @@ impl Lawbook {
 /// The rules of the stacked sets that bind somebody who works on this ground. Where a text leaves it out on a condition that
 /// nothing shows, the rule stays.
 fn binding<'s, 'b: 's>(stack: &'s Stack<'b>, bound: Bound, day: Day) -> impl Iterator<Item = &'b Rule> + 's {
+    binding_rules(stack, bound, day).map(|found| found.rule)
+}
+
+/// A rule that binds, with its set.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct BindingRule<'b> {
+    pub(super) set: &'b RuleSet,
+    pub(super) rule: &'b Rule,
+    /// Nothing shows that the rule counts on this ground, so it does not refuse there.
+    pub(super) only_warns: bool,
+}
+
+/// Likewise, each rule with its set.
+pub(super) fn binding_rules<'s, 'b: 's>(
+    stack: &'s Stack<'b>,
+    bound: Bound,
+    day: Day,
+) -> impl Iterator<Item = BindingRule<'b>> + 's {
     let running = stack.sets.iter().filter(|stacked| stacked.force.may_run());
     running.flat_map(move |stacked| {
         let set = stacked.set;
         let audience = set.audience(bound.audience, bound.site.and_then(|site| site.kind));
-        let reached = move |rule: &Rule| {
-            bound.site.is_none_or(|site| match set.reach_on(rule, &site, day, |_| false) {
-                Reach::Binds | Reach::Doubtful(_) | Reach::KindUnknown { warns: false } => true,
-                Reach::Elsewhere | Reach::Outside(_) | Reach::KindUnknown { warns: true } => false,
-            })
+        let set_warns = matches!(stacked.force, Force::Warns(_));
+        let found = move |rule: &'b Rule| {
+            let reach = bound.site.map_or(Reach::Binds, |site| set.reach_on(rule, &site, day, |_| false));
+            let only_warns = match reach {
+                Reach::Binds | Reach::KindUnknown { warns: false } => set_warns,
+                Reach::Doubtful(_) => true,
+                Reach::Elsewhere | Reach::Outside(_) | Reach::KindUnknown { warns: true } => return None,
+            };
+            Some(BindingRule { set, rule, only_warns })
         };
-        let of_product = move |rule: &Rule| bound.pesticide || rule.scope.pesticide != Some(true);
-        let whoever = move |rule: &Rule| rule.binds == BoundParty::Applicator && rule.binds_audience(audience);
-        let binds = move |rule: &&Rule| whoever(rule) && of_product(rule) && reached(rule);
-        set.rules.iter().filter(binds)
+        let of_product = move |rule: &&Rule| bound.pesticide || rule.scope.pesticide != Some(true);
+        let whoever = move |rule: &&Rule| rule.binds == BoundParty::Applicator && rule.binds_audience(audience);
+        set.rules.iter().filter(whoever).filter(of_product).filter_map(found)
     })
 }
 

@@ -251,6 +251,8 @@ pub struct SlowShare {
     pub not_water_soluble: bool,
     /// Nitrogen that is enhanced in another way than by being slow counts too, such as stabilised nitrogen.
     pub enhanced_counts: bool,
+    /// Ground near waters of a kind that no fact tells apart: near water a person must say whether it lies there.
+    pub only_where: Option<String>,
 }
 
 /// New turf that must be left alone.
@@ -343,6 +345,15 @@ impl Duty {
             Self::PlanNeed(_) => RuleKind::PlanNeed,
             Self::CredentialNeed(_) => RuleKind::CredentialNeed,
             Self::Disclosure(duty) => duty.kind(),
+        }
+    }
+
+    /// Whether it holds only on ground that no fact tells apart, so that it asks and never stops.
+    pub(crate) const fn is_of_some_ground(&self) -> bool {
+        match self {
+            Self::Setback(duty) => duty.only_where.is_some(),
+            Self::SlowShare(duty) => duty.only_where.is_some(),
+            _ => false,
         }
     }
 

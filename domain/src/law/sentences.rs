@@ -2,7 +2,7 @@
 
 use super::{
     disclosure::AreaThreshold,
-    duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, Window, WindowPer},
+    duty::{Amount, Counts, Duty, PhosphorusNeed, Proof, Rain, ReleasePer, Setback, SlowShare, Window, WindowPer},
     month_day::month_day,
     nutrient::Nutrient,
     scope::Scope,
@@ -16,7 +16,7 @@ impl Scope {
         if parts.is_empty() { String::new() } else { format!(" ({})", parts.join("; ")) }
     }
 
-    fn parts(&self) -> Vec<String> {
+    pub(super) fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         for form in &self.forms {
             parts.push(match form {
@@ -87,11 +87,7 @@ impl Duty {
                 let (than, nutrient) = (duty.comparator.label(), duty.nutrient.label());
                 format!("No {nutrient} in air of {than} {} °F", duty.temperature)
             }
-            Self::SlowShare(duty) => {
-                let soluble = if duty.not_water_soluble { ", which must not be water-soluble" } else { "" };
-                let enhanced = if duty.enhanced_counts { " or enhanced in another way" } else { "" };
-                format!("Of all N {} {} % is slow-release{soluble}{enhanced}", duty.comparator.label(), duty.share)
-            }
+            Self::SlowShare(duty) => duty.sentence(),
             Self::HoldAfterSeeding(duty) => {
                 format!("No {} until {} days after seeding or sodding", duty.nutrient.label(), duty.days)
             }
@@ -178,6 +174,15 @@ impl Window {
         };
         let (first, last) = (month_day(self.first_barred), month_day(self.last_barred));
         format!("From {first} through {last}: {}", list(&self.caps, cap, "and"))
+    }
+}
+
+impl SlowShare {
+    fn sentence(&self) -> String {
+        let soluble = if self.not_water_soluble { ", which must not be water-soluble" } else { "" };
+        let enhanced = if self.enhanced_counts { " or enhanced in another way" } else { "" };
+        let only = self.only_where.as_ref().map_or_else(String::new, |ground| format!(", {ground}"));
+        format!("Of all N {} {} % is slow-release{soluble}{enhanced}{only}", self.comparator.label(), self.share)
     }
 }
 

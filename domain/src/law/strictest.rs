@@ -167,10 +167,10 @@ impl Lawbook {
         duties.collect()
     }
 
-    /// The rules that stop the work because no text of them was read for the day. A distance from some waters only cannot.
+    /// The rules that stop the work because no text of them was read for the day. What holds near some waters only cannot.
     fn unread(&self, codes: &[String], intent: &Intent<'_>) -> Vec<&Rule> {
         let stops = |first: &Value| match &first.duty {
-            Some(Duty::Setback(setback)) if setback.only_where.is_some() => false,
+            Some(duty) if duty.is_of_some_ground() => false,
             Some(duty) => duty.concerns(intent.label),
             None => true,
         };

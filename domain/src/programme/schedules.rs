@@ -2,7 +2,13 @@
 //!
 //! Where a source says cool-season or a northern lawn and names no grass, bluegrass, ryegrass and tall fescue are meant, and
 //! nitrogen that a source only calls slow is at least 15 % slow, below which the label law of Pennsylvania and Montana (read)
-//! lets nobody call it so; soluble is less than that (*common practice*).
+//! lets nobody call it so; soluble is less than that (*common practice*). Early spring and green-up are March, late summer the end of
+//! August to September 20 (*common practice*).
+//!
+//! Not here is what was read and is no programme with days and rates of nitrogen: North Florida's centipede and the end of Florida's
+//! St. Augustine calendar (no rates), North Carolina's limits on tall fescue in spring and summer (what not to do; a rate was lost in
+//! the copy), its bermuda and centipede notes (its table has them), Colorado's five windows (no rates), the laboratory's three
+//! applications (a line was lost), the shade table of Arizona and Nebraska's one round (a part of a year).
 
 use super::published::{
     Published,
@@ -25,6 +31,10 @@ const IOWA: &str = "Iowa State, How Often Should I Fertilize My Lawn?";
 const KANSAS: &str = "Kansas State, Fertilize at the Right Time, read in a newspaper";
 const VIRGINIA: &str = "Virginia DCR, Urban Nutrient Management, fertilizer calculator";
 const ILLINOIS: &str = "University of Illinois Extension, Lawn Talk, Fertilizer Schedule for Home Lawns";
+const ILLINOIS_TABLE: &str =
+    "University of Illinois Extension, annual nitrogen for cool-season lawns, read in a reprint";
+const TEXAS: &str =
+    "Texas A&M AgriLife Extension, autumn fertilizing of warm-season lawns; the rates read in a reprint";
 const LABORATORY: &str = "AGVISE Laboratories, Lawn Fertilization: a commercial laboratory of the northern plains";
 const COOL: &[Species] = &[TallFescue, KentuckyBluegrass, PerennialRyegrass];
 
@@ -213,6 +223,18 @@ pub const PUBLISHED: &[Published] = &[
         &[slow(pound((5, 8), (5, 14))), slow(pound((9, 1), (9, 15))), soluble(pound((10, 21), (11, 10)))],
         (ILLINOIS, SourceMark::Read),
     ),
+    of(
+        "Illinois, cool-season, two applications",
+        COOL,
+        &[pound((5, 1), (5, 10)), pound((9, 1), (9, 10))],
+        (ILLINOIS_TABLE, SourceMark::Read2),
+    ),
+    of(
+        "Illinois, cool-season, four applications",
+        COOL,
+        &[pound((5, 1), (5, 10)), slow(pound((6, 11), (6, 20))), pound((9, 1), (9, 10)), pound((10, 21), (11, 30))],
+        (ILLINOIS_TABLE, SourceMark::Read2),
+    ),
     of("Northern Illinois, one application", COOL, &[slow(pound((9, 1), (9, 15)))], (ILLINOIS, SourceMark::Read)),
     of(
         "Chicago, three applications",
@@ -238,6 +260,12 @@ pub const PUBLISHED: &[Published] = &[
         &[pound((10, 31), (11, 22))],
         ("Cornell, gardening page, an older one: between Halloween and Thanksgiving", SourceMark::Read),
     ),
+    of(
+        "Kentucky, tall fescue, late autumn",
+        &[TallFescue],
+        &[step((11, 1), (12, 10), 100, 150)],
+        ("University of Kentucky, fertilizing fescue: November into December", SourceMark::Read),
+    ),
     of("Northern plains, one application", COOL, &[pound((9, 1), (9, 10))], (LABORATORY, SourceMark::Read)),
     of(
         "Northern plains, two applications",
@@ -250,6 +278,33 @@ pub const PUBLISHED: &[Published] = &[
         COOL,
         &[pound((5, 1), (5, 10)), pound((6, 11), (6, 20)), pound((9, 1), (9, 10)), pound((10, 21), (10, 31))],
         (LABORATORY, SourceMark::Read),
+    ),
+    of(
+        "Kansas, bermuda, every four weeks",
+        &[Bermuda],
+        &[pound((5, 1), (5, 10)), pound((5, 29), (6, 7)), pound((6, 26), (7, 5)), pound((7, 24), (8, 2))],
+        (
+            "Kansas State, Fertilize Warm-Season Lawn Grasses, read in a newspaper: early May and about every four weeks, none after August 15",
+            SourceMark::Read2,
+        ),
+    ),
+    of(
+        "Georgia, centipede",
+        &[Centipede],
+        &[step((3, 1), (3, 31), 60, 60), optional((8, 1), (8, 10), 60, 60)],
+        ("University of Georgia, a county's centipede sheet: 5 lb of 12-4-8, again if needed", SourceMark::Read2),
+    ),
+    of(
+        "Texas, bermuda and zoysia, autumn",
+        &[Bermuda, Zoysia],
+        &[pound((9, 15), (10, 15))],
+        (TEXAS, SourceMark::Read2),
+    ),
+    of(
+        "Texas, centipede and St. Augustine, autumn",
+        &[Centipede, StAugustine],
+        &[step((9, 15), (10, 15), 50, 75)],
+        (TEXAS, SourceMark::Read2),
     ),
     of(
         "Kansas, zoysia",
@@ -265,6 +320,15 @@ pub const PUBLISHED: &[Published] = &[
         &[StAugustine],
         &[pound((3, 1), (3, 31)), pound((5, 1), (5, 31)), pound((7, 1), (7, 31)), pound((9, 1), (9, 30))],
         ("University of Florida, Yearly Calendar for St. Augustinegrass, read in a copy", SourceMark::Read2),
+    ),
+    of(
+        "Florida, St. Augustine, low",
+        &[StAugustine],
+        &[pound((3, 1), (3, 31)), pound((8, 21), (9, 20))],
+        (
+            "University of Florida, Yearly Calendar for St. Augustinegrass, read in a copy: green-up and late summer",
+            SourceMark::Read2,
+        ),
     ),
 ];
 

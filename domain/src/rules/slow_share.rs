@@ -4,15 +4,36 @@
 //! nitrogen counts, slowly available water-soluble nitrogen does not, and of coated nitrogen nobody can say, because what the
 //! coat holds is soluble.
 //!
+//! Where the share is asked only of ground that no fact tells apart, such as the shore of some waters, it never refuses: near water
+//! a person must say whether this is such ground.
+//!
 //! Where a law counts enhanced-efficiency nitrogen of every kind, a product that is labelled as such and not slow enough by
 //! itself is stabilised in part, and its share is to be read on the label.
 
 use super::{answer::Answer, case::Case};
-use crate::{law::duty::SlowShare, product::Label, quantity::Percent};
+use crate::{land::Water, law::duty::SlowShare, product::Label, quantity::Percent};
 
 pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
     let label = &case.facts.label;
-    if duty.not_water_soluble { not_water_soluble(duty, label) } else { slow(duty, label) }
+    let answer = if duty.not_water_soluble { not_water_soluble(duty, label) } else { slow(duty, label) };
+    match &duty.only_where {
+        Some(ground) if answer.severity() > 0 => only_where(duty, ground, &answer, case),
+        _ => answer,
+    }
+}
+
+/// The share is asked of ground that no fact tells apart: none of it lies away from water, and beside water a person must say.
+fn only_where(duty: &SlowShare, ground: &str, answer: &Answer, case: &Case<'_>) -> Answer {
+    let near = case.facts.lines.iter().find(|line| line.section.water != Water::None);
+    let (share, actual) = (duty.share.to_string(), case.facts.label.slow_share().map(|share| share.to_string()));
+    let asked = match near {
+        None => Answer::met(),
+        Some(line) => {
+            let message = format!("Where {} lies {ground}: {}", line.section.name, answer.message);
+            Answer::unseen(message, format!("Find out whether it lies {ground}. {}", answer.hint))
+        }
+    };
+    asked.with(share, actual, "% of all N")
 }
 
 /// Whether a part of the label is at least the share of its nitrogen.

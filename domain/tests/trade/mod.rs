@@ -16,6 +16,7 @@ mod liquids;
 mod loads;
 mod planned_lime;
 mod plans;
+mod printed;
 mod programmes;
 mod rates;
 mod references;

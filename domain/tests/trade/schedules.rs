@@ -5,7 +5,10 @@ use domain::{
     programme::{
         PlanRound, SeasonPlan,
         frame::StepOutcome::{self, Done, InPart, LeftOut, NotAtThisLevel, Over, Planned},
-        published::Maintenance::{self, High, Low, Medium},
+        published::{
+            Maintenance::{self, High, Low, Medium},
+            Release, Step,
+        },
         schedules::{PUBLISHED, published},
     },
     quantity::NutrientRate,
@@ -14,6 +17,7 @@ use domain::{
 use super::{
     amount, label,
     plans::{Asked, blend, need, on_a_lawn, past, product, round, still},
+    printed::{printed, tables},
 };
 use crate::facts::{Given, day};
 
@@ -59,176 +63,6 @@ fn follow(asked: &mut Asked, name: &str, level: Maintenance) {
     asked.frame = Some(frame);
 }
 
-/// Each step as the table prints it: first day, last day, pounds of nitrogen at that level.
-struct Table {
-    name: &'static str,
-    level: Maintenance,
-    steps: &'static [(&'static str, &'static str, &'static str)],
-}
-
-const fn table(
-    name: &'static str,
-    level: Maintenance,
-    steps: &'static [(&'static str, &'static str, &'static str)],
-) -> Table {
-    Table { name, level, steps }
-}
-
-/// University of Maryland Extension, Lawn Fertilizer Schedule, read: tall fescue and bluegrass 0.7 to 0.9 lb in September and
-/// again by November 15, 0.5 to 0.9 in May to early June optional; fine fescue 0.7 to 0.9 once and 0.5 optional; zoysia 0.7
-/// to 0.9 in May to early June, 0.5 to 0.9 in June or July optional; bermuda 0.7 to 0.9 twice, and by mid-August 0.5 to 0.9
-/// optional. 0.7 where all nitrogen is soluble, 0.9 where a part is slow.
-const MARYLAND: &[Table] = &[
-    table(
-        "Maryland, tall fescue and Kentucky bluegrass",
-        High,
-        &[("05-01", "06-10", "0.9"), ("09-01", "09-30", "0.9"), ("10-01", "11-15", "0.9")],
-    ),
-    table(
-        "Maryland, tall fescue and Kentucky bluegrass",
-        Medium,
-        &[("09-01", "09-30", "0.9"), ("10-01", "11-15", "0.9")],
-    ),
-    table("Maryland, tall fescue and Kentucky bluegrass", Low, &[("09-01", "09-30", "0.7"), ("10-01", "11-15", "0.7")]),
-    table("Maryland, fine fescue", High, &[("05-01", "06-10", "0.5"), ("09-01", "11-15", "0.9")]),
-    table("Maryland, fine fescue", Medium, &[("09-01", "11-15", "0.9")]),
-    table("Maryland, zoysia", High, &[("05-01", "06-10", "0.9"), ("06-11", "07-31", "0.9")]),
-    table("Maryland, zoysia", Medium, &[("05-01", "06-10", "0.9")]),
-    table(
-        "Maryland, bermuda",
-        High,
-        &[("05-01", "06-10", "0.9"), ("06-11", "07-31", "0.9"), ("08-01", "08-20", "0.9")],
-    ),
-    table("Maryland, bermuda", Medium, &[("05-01", "06-10", "0.9"), ("06-11", "07-31", "0.9")]),
-];
-
-/// NC State, Caring for Your Lawn and the Environment, central Piedmont, read.
-const NORTH_CAROLINA: &[Table] = &[
-    table(
-        "North Carolina, tall fescue and Kentucky bluegrass",
-        High,
-        &[("02-01", "02-28", "1"), ("09-01", "09-30", "1"), ("11-01", "11-30", "1")],
-    ),
-    table(
-        "North Carolina, tall fescue and Kentucky bluegrass",
-        Low,
-        &[("02-01", "02-28", "0.5"), ("09-01", "09-30", "1"), ("11-01", "11-30", "1")],
-    ),
-    table(
-        "North Carolina, bermuda",
-        Medium,
-        &[("05-01", "05-31", "1"), ("06-01", "06-30", "1"), ("07-01", "07-31", "1"), ("08-01", "08-31", "1")],
-    ),
-    table(
-        "North Carolina, St. Augustine",
-        Medium,
-        &[("05-01", "05-31", "0.5"), ("06-01", "06-30", "0.5"), ("07-01", "07-31", "1"), ("08-01", "08-31", "0.5")],
-    ),
-    table(
-        "North Carolina, zoysia",
-        Medium,
-        &[("04-01", "04-30", "0.5"), ("06-01", "06-30", "0.5"), ("08-01", "08-31", "0.5")],
-    ),
-    table("North Carolina, bahia", Medium, &[("05-01", "05-31", "0.5"), ("07-01", "07-31", "0.5")]),
-    table("North Carolina, centipede", Medium, &[("06-01", "06-30", "0.5")]),
-];
-
-/// Virginia DCR, fertilizer calculator, slow-release, read: cool-season grass 0.5 to 0.9 lb in September, 0 to 0.9 in October
-/// and in early November, 0 to 0.5 in May optional; warm-season grass 1.0 in May and in July or August, 0 to 1.0 in April
-/// and 1.0 in June optional.
-const VIRGINIA: &[Table] = &[
-    table(
-        "Virginia, cool-season, slow-release",
-        High,
-        &[("05-01", "05-31", "0.5"), ("09-01", "09-30", "0.9"), ("10-01", "10-31", "0.9"), ("11-01", "11-10", "0.9")],
-    ),
-    table("Virginia, cool-season, slow-release", Low, &[("09-01", "09-30", "0.5")]),
-    table(
-        "Virginia, bermuda and St. Augustine, slow-release",
-        High,
-        &[("04-01", "04-30", "1"), ("05-01", "05-31", "1"), ("06-01", "06-30", "1"), ("07-01", "08-31", "1")],
-    ),
-    table(
-        "Virginia, bermuda and St. Augustine, slow-release",
-        Medium,
-        &[("05-01", "05-31", "1"), ("07-01", "08-31", "1")],
-    ),
-];
-
-/// Iowa State, How Often Should I Fertilize My Lawn?, read: vigorous April or May, mid-September, late October or early
-/// November; moderate the last two, minimal the last. Kansas State, read in a newspaper: low September, medium September and
-/// November, high with May, November 1 to 1.5, and 0.5 in mid-June to early July if needed; zoysia in early June and mid-July,
-/// 1.5 to 2 lb in the year (halves computed). Washington State, read in a newspaper: May, June, September, November 1 to 15.
-const WEST: &[Table] = &[
-    table(
-        "Iowa, bluegrass, three applications",
-        Medium,
-        &[("04-01", "05-31", "1"), ("09-11", "09-20", "1"), ("10-21", "11-10", "1")],
-    ),
-    table("Iowa, bluegrass, two applications", Medium, &[("09-11", "09-20", "1"), ("10-21", "11-10", "1")]),
-    table("Iowa, bluegrass, one application", Medium, &[("10-21", "11-10", "1")]),
-    table(
-        "Kansas, cool-season, high",
-        High,
-        &[("05-01", "05-31", "1"), ("06-11", "07-10", "0.5"), ("09-01", "09-30", "1"), ("11-01", "11-30", "1.5")],
-    ),
-    table(
-        "Kansas, cool-season, high",
-        Low,
-        &[("05-01", "05-31", "1"), ("09-01", "09-30", "1"), ("11-01", "11-30", "1")],
-    ),
-    table("Kansas, cool-season, medium", Medium, &[("09-01", "09-30", "1"), ("11-01", "11-30", "1")]),
-    table("Kansas, cool-season, low", Medium, &[("09-01", "09-30", "1")]),
-    table("Kansas, zoysia", Low, &[("06-01", "06-10", "0.75"), ("07-11", "07-20", "0.75")]),
-    table("Kansas, zoysia", High, &[("06-01", "06-10", "1"), ("07-11", "07-20", "1")]),
-    table(
-        "Washington State, east side",
-        Medium,
-        &[("05-01", "05-31", "1"), ("06-01", "06-30", "1"), ("09-01", "09-30", "1"), ("11-01", "11-15", "1")],
-    ),
-];
-
-/// University of Illinois, Lawn Talk, read: Mother's Day, September 1 to 15, late autumn; slow in May and September, fast in
-/// late autumn; once only, in autumn. Chicago Botanic Garden, read: May, early September, late October or early November, the
-/// last fast. Purdue, read, its November in a trade magazine: September 1.0, first weeks of November 0.5 to 1.0 soluble. North
-/// Dakota, read in a farm paper: by September 15, half of it slow. Cornell, older page, read: once between Halloween and
-/// Thanksgiving. AGVISE Laboratories, read: early September; with early May; irrigated with mid-June and late October as well.
-const NORTH: &[Table] = &[
-    table(
-        "Northern Illinois, three applications",
-        Medium,
-        &[("05-08", "05-14", "1"), ("09-01", "09-15", "1"), ("10-21", "11-10", "1")],
-    ),
-    table("Northern Illinois, one application", Medium, &[("09-01", "09-15", "1")]),
-    table(
-        "Chicago, three applications",
-        Medium,
-        &[("05-01", "05-31", "1"), ("09-01", "09-10", "1"), ("10-21", "11-10", "1")],
-    ),
-    table("Indiana, cool-season, autumn", Low, &[("09-01", "09-30", "1"), ("11-01", "11-14", "0.5")]),
-    table("Indiana, cool-season, autumn", High, &[("09-01", "09-30", "1"), ("11-01", "11-14", "1")]),
-    table("North Dakota, cool-season, autumn", Medium, &[("09-01", "09-15", "1")]),
-    table("New York, cool-season, low maintenance", Medium, &[("10-31", "11-26", "1")]),
-    table("Northern plains, one application", Medium, &[("09-01", "09-10", "1")]),
-    table("Northern plains, two applications", Medium, &[("05-01", "05-10", "1"), ("09-01", "09-10", "1")]),
-    table(
-        "Northern plains, irrigated, four applications",
-        Medium,
-        &[("05-01", "05-10", "1"), ("06-11", "06-20", "1"), ("09-01", "09-10", "1"), ("10-21", "10-31", "1")],
-    ),
-];
-
-/// University of Florida, St. Augustinegrass calendar, read in a copy: high, 4 lb as March, May, July, September.
-const FLORIDA: &[Table] = &[table(
-    "Florida, St. Augustine, high",
-    Medium,
-    &[("03-01", "03-31", "1"), ("05-01", "05-31", "1"), ("07-01", "07-31", "1"), ("09-01", "09-30", "1")],
-)];
-
-fn tables() -> impl Iterator<Item = &'static Table> {
-    [MARYLAND, NORTH_CAROLINA, VIRGINIA, WEST, NORTH, FLORIDA].into_iter().flatten()
-}
-
 /// What is planned in each step: its day in the year, and the nitrogen.
 fn fed(plan: &SeasonPlan) -> Vec<(String, f64)> {
     let rate = |round: &domain::programme::PlannedRound| {
@@ -262,9 +96,32 @@ fn a_fresh_lawn_is_planned_as_the_table_says() {
 }
 
 #[test]
-fn every_published_schedule_has_its_table_here() {
+fn every_published_schedule_has_its_table() {
     for programme in PUBLISHED {
         assert!(tables().any(|table| table.name == programme.name), "{}", programme.name);
+    }
+}
+
+/// Days, rates, what is optional and what is asked of the release: what a plan alone would not show, such as a step that may be
+/// filled with any product.
+#[test]
+fn every_step_is_as_its_source_prints_it() {
+    let day = |(month, date): (i8, i8)| format!("{month:02}-{date:02}");
+    for programme in PUBLISHED {
+        let step = |step: &Step| {
+            let (least, most) = (step.least(), step.most());
+            let rate = if least == most { most.to_string() } else { format!("{least}-{most}") };
+            let optional = if step.optional { " optional" } else { "" };
+            let release = match step.release {
+                Release::Any => String::new(),
+                Release::SlowAtLeast(percent) => format!(" slow>={percent}"),
+                Release::SlowAtMost(percent) => format!(" slow<={percent}"),
+                Release::QuickAtMost(percent, most) => format!(" slow<{percent}:0.{most}"),
+            };
+            format!("{} {} {rate}{optional}{release}", day(step.from), day(step.to))
+        };
+        let steps: Vec<String> = programme.steps.iter().map(step).collect();
+        assert_eq!(steps.join("; "), printed(programme.name), "{}", programme.name);
     }
 }
 

@@ -153,5 +153,5 @@ async fn get_company_year(
     let (year, span, _) = days(&app, query.year, &zone)?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let reports_due = company_year::reports_due(&app.law(), year, &sums);
-    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law(), span.as_of, sums), reports_due }))
+    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law(), span.told(), sums), reports_due }))
 }

@@ -1,14 +1,15 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
-    land::Species,
-    law::{Lawbook, Level, ReportDue, year::YearCap},
+    land::{PropertyKind, Species},
+    law::{Bound, Lawbook, Level, ReportDue, year::YearCap},
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
+    statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
     time::Day,
 };
 use serde::Serialize;
@@ -36,38 +37,49 @@ pub struct SectionSum {
     pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
     pub phosphate_lb_per_1000_sqft: NutrientRate,
     pub potash_lb_per_1000_sqft: NutrientRate,
+    /// By the calendar year.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
+    /// Every yearly cap that binds here, on phosphate as well, held against the calendar year and against 365 days.
+    #[schema(max_items = 200)]
+    pub caps: Vec<CapRooms>,
     /// Targets of the visits that are still to be made this year, added up.
     pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
-    /// The day of the first planned visit with which the section runs past its cap.
+    /// The day of the first planned visit with which the section runs past its cap, in the calendar year or in 365 days.
     pub runs_past_on: Option<Day>,
 }
 
+impl SectionSum {
+    /// The tightest cap on nitrogen, in both years.
+    pub fn of_nitrogen(&self) -> Option<&CapRooms> {
+        let cap = self.cap.as_ref()?;
+        self.caps.iter().find(|rooms| rooms.cap == *cap)
+    }
+}
+
+/// What a cap hangs on: rule sets, turf, who works there, and kind and plan of the ground.
+type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKind>, Option<Day>)>);
+
 /// Every section's year against its cap.
-pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut caps: HashMap<(Vec<String>, Option<Species>), Option<YearCap>> = HashMap::new();
+pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<SectionSum> {
+    let mut known: HashMap<Asked, (Option<YearCap>, Vec<YearCap>)> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
-        let key = (sum.rule_sets, sum.species);
-        let cap = if let Some(cap) = caps.get(&key) {
-            cap.clone()
-        } else {
-            let cap = law.tightest_year_cap(&key.0, key.1, caps_on);
-            caps.insert(key, cap.clone());
-            cap
-        };
+        let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));
+        let key = (sum.rule_sets.clone(), sum.species, sum.bound.audience, kind_and_plan);
+        let (cap, caps) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
+            let tightest = law.tightest_year_cap(codes, *species, sum.bound, year.as_of);
+            (tightest, law.year_caps(codes, *species, sum.bound, year.as_of))
+        });
+        let cap = cap.clone();
+        let caps: Vec<CapRooms> = caps.iter().map(|cap| sum.dated.rooms(cap.clone(), year)).collect();
         let room = |limit| rates.iter().map(|[nitrogen, ..]| nitrogen.room_rounded_down(limit)).min();
         let room = cap.as_ref().and_then(|cap| room(cap.limit_lb_per_1000_sqft));
         let highest = |of: usize| rates.iter().filter_map(|all| all.get(of)).map(RateSum::rounded_up).max();
         let [nitrogen, quick, phosphate, potash] = [0, 1, 2, 3].map(|of| highest(of).unwrap_or(NutrientRate::ZERO));
         SectionSum {
             client_id: sum.client_id,
-            client_name: sum.client_name,
-            address: sum.address,
             property_id: sum.property_id,
             section_id: sum.section_id,
-            section_name: sum.section_name,
-            cap,
             nitrogen_lb_per_1000_sqft: nitrogen,
             quick_nitrogen_lb_per_1000_sqft: quick,
             phosphate_lb_per_1000_sqft: phosphate,
@@ -76,7 +88,12 @@ pub fn company_year(law: &Lawbook, caps_on: Day, sums: Vec<YearSum>) -> Vec<Sect
             planned_nitrogen_lb_per_1000_sqft: NutrientRate::from_raw(
                 sum.planned.iter().map(|(_, target)| target).sum(),
             ),
-            runs_past_on: room.and_then(|room| runs_past_on(&sum.planned, room)),
+            runs_past_on: cap.as_ref().zip(room).and_then(|(cap, room)| runs_past_on(&sum, cap, room)),
+            caps,
+            cap,
+            client_name: sum.client_name,
+            address: sum.address,
+            section_name: sum.section_name,
         }
     };
     sums.into_iter().map(section).collect()
@@ -98,37 +115,57 @@ fn rates(loads: &[Load]) -> Vec<[RateSum; 4]> {
     pieces(loads.iter().map(|load| parts_of(load.5, load.6))).into_iter().map(of).collect()
 }
 
-/// The first planned visit that does not fit any more under what is left, with those before it.
-fn runs_past_on(planned: &[(Day, i64)], room: NutrientRoom) -> Option<Day> {
+/// The first planned visit that does not fit any more, with those before it, under what the calendar year leaves or under what the
+/// 365 days to it leave.
+fn runs_past_on(year: &YearSum, cap: &YearCap, room: NutrientRoom) -> Option<Day> {
     let mut sum = 0;
-    let past = planned.iter().find(|(_, target)| {
+    let past = year.planned.iter().find(|(day, target)| {
         sum += target;
-        sum > room.raw()
+        let rolling = year.dated.within(cap.nutrient, day.plus_days(-DAYS_BEFORE), *day);
+        sum > room.raw().min(cap.limit_lb_per_1000_sqft.raw() - rolling.raw())
     });
     past.map(|(day, _)| *day)
 }
 
+/// Ground of one kind under the same rule sets, worked by the same people, and how much of it was treated.
+struct Treated<'a> {
+    codes: &'a [String],
+    bound: Bound,
+    area: i64,
+}
+
+/// The ground that was treated, apart by what decides which law binds there.
+fn treated(sums: &[YearSum]) -> Vec<Treated<'_>> {
+    let mut found: Vec<Treated<'_>> = Vec::new();
+    // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a report that may
+    // be due is named.
+    for sum in sums.iter().filter(|sum| sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0)) {
+        match found.iter_mut().find(|known| known.codes == sum.rule_sets && known.bound == sum.bound) {
+            Some(known) => known.area += sum.area,
+            None => found.push(Treated { codes: &sum.rule_sets, bound: sum.bound, area: sum.area }),
+        }
+    }
+    found.retain(|treated| treated.area > 0);
+    found
+}
+
 /// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.
 pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
-    let mut treated: BTreeMap<&Vec<String>, i64> = BTreeMap::new();
-    for sum in sums {
-        // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a
-        // report that may be due is named.
-        let treated_here = sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0);
-        let area = if treated_here { sum.area } else { 0 };
-        *treated.entry(&sum.rule_sets).or_default() += area;
-    }
+    let treated = treated(sums);
     let mut due: Vec<ReportDue> = Vec::new();
-    for codes in treated.iter().filter(|(_, area)| **area > 0).map(|(codes, _)| *codes) {
-        // A state counts the ground of all its places together.
+    for Treated { codes, bound, .. } in &treated {
+        // A state counts the ground of all its places together, of those who are bound alike.
         let state_of = |codes: &[String]| {
             let mut stacked = law.over(codes).into_iter().map(|used| used.code);
             stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
         };
         let state = state_of(codes);
-        let within = |other: &Vec<String>| other == codes || (state.is_some() && state_of(other) == state);
-        let area: i64 = treated.iter().filter(|(other, _)| within(other)).map(|(_, area)| area).sum();
-        for report in law.reports_due(codes, Audience::Professional, year, Area::from_raw(area)) {
+        let within = |other: &&Treated<'_>| {
+            other.bound.audience == bound.audience
+                && (other.codes == *codes || (state.is_some() && state_of(other.codes) == state))
+        };
+        let area: i64 = treated.iter().filter(within).map(|treated| treated.area).sum();
+        for report in law.reports_due(codes, *bound, year, Area::from_raw(area)) {
             if !due.contains(&report) {
                 due.push(report);
             }

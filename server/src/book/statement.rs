@@ -12,7 +12,10 @@ use domain::{
     law::{Lawbook, year::YearCap},
     product::Nutrients,
     quantity::{Area, LimitShare, NutrientRate, NutrientRoom, ProductMass, ProductTotal},
-    statement::{RecordedLine, Totals},
+    statement::{
+        RecordedLine, Totals,
+        caps::{CapRooms, DatedLoad, DatedLoads},
+    },
     time::{Day, Instant},
 };
 use jiff::tz::TimeZone;
@@ -97,6 +100,10 @@ pub struct SectionStatement {
     /// Nitrogen left under the cap, rounded down; below zero past it.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
     pub percent_of_cap: Option<LimitShare>,
+    /// Every yearly cap that binds here, on phosphate as well, held against the calendar year and against 365 days. The figures above
+    /// are those of the calendar year.
+    #[schema(max_items = 200)]
+    pub caps: Vec<CapRooms>,
     /// The parts that applications named, each with all that may lie there; empty where none did, and everything is added up.
     #[schema(max_items = 64)]
     pub pieces: Vec<GroundYear>,
@@ -234,12 +241,12 @@ fn section_year(
     if latest.is_none() {
         gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
     }
-    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, preparation.span.as_of);
+    let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, part.bound, preparation.span.as_of);
     if cap.is_none() {
         let why = if part.rule_sets.is_empty() {
             "no rule set is confirmed for the property"
         } else {
-            "no rule set that was read sets one"
+            "no rule set that was read sets one for this ground and those who work there"
         };
         gaps.push(format!(
             "{}, {}: no yearly nitrogen cap is shown, because {why}. That does not mean there is none.",
@@ -266,9 +273,25 @@ fn section_year(
         potash_lb_per_1000_sqft: potash,
         remaining_nitrogen_lb_per_1000_sqft: limit.map(|limit| totals.nitrogen_room(limit)),
         percent_of_cap: limit.and_then(|limit| totals.percent_of(limit)),
+        caps: caps_of(preparation, part, parts, gaps),
         pieces: lines::pieces(&totals, part),
         lines: placed.into_iter().map(|(line, _)| line).collect(),
     })
+}
+
+/// Every yearly cap that binds on a section, held against both years.
+fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<CapRooms> {
+    let (law, span) = (preparation.law, preparation.span);
+    for rule in law.year_caps_on_some(&part.rule_sets, part.bound, span.as_of) {
+        gaps.push(format!(
+            "{}, {}: the yearly cap {rule} counts some products only, and is not held against the year here. A check of the work holds it.",
+            part.address, part.name
+        ));
+    }
+    let here = parts.before.iter().chain(&parts.ledger).filter(|line| line.section == part.id);
+    let loads = DatedLoads::new(here.map(|line| DatedLoad::of(line.applied_on, &line.line)).collect());
+    let caps = law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of).into_iter();
+    caps.map(|cap| loads.rooms(cap, span.told())).collect()
 }
 
 /// Whether the record came in after its day had ended, by the clock of the place on that day.

@@ -7,7 +7,13 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::{actor::Role, ids, law::ReportDue, time::Day};
+use domain::{
+    actor::Role,
+    ids,
+    law::ReportDue,
+    statement::caps::{CapRooms, StricterYear, YearRoom},
+    time::Day,
+};
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
@@ -103,22 +109,81 @@ struct SectionRow {
     applied: Figure,
     planned: Figure,
     room: Option<Figure>,
+    /// What 365 days leave.
+    rolling: Option<Figure>,
     class: &'static str,
     words: String,
     /// Past its cap, or past it with what is planned.
     past: bool,
+    /// The other yearly caps.
+    others: Vec<CapRow>,
+}
+
+/// Which of the two years leaves less, with days as the company writes them; empty when both leave the same.
+fn stricter(rooms: &CapRooms, dates: DateOrder) -> String {
+    match rooms.stricter {
+        Some(StricterYear::RollingYear) => {
+            format!("Less is left in the 365 days to {}.", dates.day(rooms.rolling_year.to))
+        }
+        Some(StricterYear::CalendarYear) => rooms.stricter_words.clone(),
+        None => String::new(),
+    }
+}
+
+fn with_stricter(words: &str, rooms: &CapRooms, dates: DateOrder) -> String {
+    let stricter = stricter(rooms, dates);
+    if stricter.is_empty() { words.to_owned() } else { format!("{words}. {stricter}") }
+}
+
+/// A yearly cap other than the tightest on nitrogen.
+struct CapRow {
+    nutrient: &'static str,
+    only_for: Option<String>,
+    cap: Figure,
+    applied: Figure,
+    room: Figure,
+    rolling: Figure,
+    class: &'static str,
+    words: String,
+}
+
+impl CapRow {
+    fn of(rooms: &CapRooms, dates: DateOrder) -> Self {
+        let limit = &rooms.cap.limit_lb_per_1000_sqft;
+        let past = rooms.least().remaining_lb_per_1000_sqft.raw() < 0;
+        // A cap of some products or purposes alone does not forbid what else went down.
+        let (class, words) = match (past, &rooms.cap.only_for) {
+            (true, None) => ("stop", "■ over this cap"),
+            (true, Some(_)) => ("care", "▲ nothing is left"),
+            (false, _) => ("go", "✓ within"),
+        };
+        let room = |year: &YearRoom| figures::rate_at_most(&year.remaining_lb_per_1000_sqft);
+        Self {
+            nutrient: rooms.cap.nutrient.label(),
+            only_for: rooms.cap.only_for.clone(),
+            cap: figures::limit(limit),
+            applied: figures::rate_against(&rooms.calendar_year.applied_lb_per_1000_sqft, Some(limit)),
+            room: room(&rooms.calendar_year),
+            rolling: room(&rooms.rolling_year),
+            class,
+            words: with_stricter(words, rooms, dates),
+        }
+    }
 }
 
 impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
-        let past = sum.remaining_nitrogen_lb_per_1000_sqft.is_some_and(|room| room.raw() < 0);
+        let nitrogen = sum.of_nitrogen();
+        let past = nitrogen.is_some_and(|rooms| rooms.least().remaining_lb_per_1000_sqft.raw() < 0);
         let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
             (true, ..) => ("stop", "■ over its cap".to_owned()),
             (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
             (_, None, None) => ("care", "▲ no cap is known".to_owned()),
         };
+        let words = nitrogen.map_or_else(|| words.clone(), |rooms| with_stricter(&words, rooms, dates));
         let cap = sum.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
+        let others = sum.caps.iter().filter(|rooms| Some(&rooms.cap) != sum.cap.as_ref());
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
@@ -130,8 +195,10 @@ impl SectionRow {
                 sum.remaining_nitrogen_lb_per_1000_sqft.as_ref(),
             ),
             room: sum.remaining_nitrogen_lb_per_1000_sqft.as_ref().map(figures::rate_at_most),
+            rolling: nitrogen.map(|rooms| figures::rate_at_most(&rooms.rolling_year.remaining_lb_per_1000_sqft)),
             class,
             words,
+            others: others.map(|rooms| CapRow::of(rooms, dates)).collect(),
             past: past || sum.runs_past_on.is_some(),
         }
     }
@@ -146,7 +213,7 @@ pub async fn year(
     let YearView { year, span, local, dates, .. } = asked(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let reports = company_year::reports_due(&app.law(), year, &sums);
-    let sums = company_year::company_year(&app.law(), span.as_of, sums);
+    let sums = company_year::company_year(&app.law(), span.told(), sums);
     let mut clients: Vec<ClientYear> = Vec::new();
     for sum in &sums {
         let id = sum.client_id.to_string();
@@ -179,6 +246,17 @@ struct StatementPage {
 }
 
 impl StatementPage {
+    /// Which of the two years leaves less of a cap.
+    fn stricter(&self, rooms: &CapRooms) -> String {
+        let words = stricter(rooms, self.dates);
+        if words.is_empty() { "Both leave the same.".to_owned() } else { words }
+    }
+
+    /// What one of the two years leaves of a cap.
+    fn left(year: &YearRoom) -> Figure {
+        figures::rate_at_most(&year.remaining_lb_per_1000_sqft).exact_on_paper()
+    }
+
     /// The year's nitrogen, read against the cap.
     fn applied(section: &SectionStatement) -> Figure {
         let cap = section.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);

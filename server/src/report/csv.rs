@@ -1,14 +1,15 @@
-//! The yearly statement as comma-separated values (RFC 4180): a row for each line, a row for each section's total and a row
-//! for each gap, so that nobody can take the table for complete when it is not. The load sheet of a day likewise.
+//! The yearly statement as comma-separated values (RFC 4180): a row for each line, a row for each section's total, one for
+//! each of its yearly caps and one for each gap, so that nobody can take the table for complete when it is not. The load sheet of a day likewise.
 
 use csv::{Terminator, WriterBuilder};
+use domain::statement::caps::{CapRooms, StricterYear};
 
 use crate::book::{
     load_sheet::DayLoad,
     statement::{SectionStatement, Statement, StatementLine},
 };
 
-const COLUMNS: [&str; 27] = [
+const COLUMNS: [&str; 34] = [
     "row",
     "client",
     "address",
@@ -36,7 +37,21 @@ const COLUMNS: [&str; 27] = [
     "beyond_the_rules",
     "note",
     "credential_numbers",
+    "cap_nutrient",
+    "cap_lb_per_1000_sqft",
+    "calendar_year_remaining_lb_per_1000_sqft",
+    "rolling_year_remaining_lb_per_1000_sqft",
+    "rolling_year_from",
+    "rolling_year_to",
+    "stricter_year",
 ];
+
+/// A row of the statement.
+type Row = [String; COLUMNS.len()];
+
+fn empty_row() -> Row {
+    std::array::from_fn(|_| String::new())
+}
 
 /// The statement as text with CRLF line ends.
 pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
@@ -47,6 +62,9 @@ pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
             writer.write_record(line_row(statement, section, line))?;
         }
         writer.write_record(total_row(statement, section))?;
+        for rooms in &section.caps {
+            writer.write_record(cap_row(statement, section, rooms))?;
+        }
     }
     for gap in &statement.gaps {
         writer.write_record(note_row("gap", statement, &gap.0))?;
@@ -107,8 +125,8 @@ fn number<T: ToString>(value: Option<T>) -> String {
     value.map(|value| value.to_string()).unwrap_or_default()
 }
 
-fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementLine) -> [String; 27] {
-    let mut row: [String; 27] = Default::default();
+fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementLine) -> Row {
+    let mut row = empty_row();
     let cells = [
         "application".to_owned(),
         text(&statement.client_name),
@@ -137,9 +155,10 @@ fn line_row(statement: &Statement, section: &SectionStatement, line: &StatementL
     row
 }
 
-fn total_row(statement: &Statement, section: &SectionStatement) -> [String; 27] {
+fn total_row(statement: &Statement, section: &SectionStatement) -> Row {
     let cap = section.cap.as_ref();
-    [
+    let mut row = empty_row();
+    let cells = [
         "section total".to_owned(),
         text(&statement.client_name),
         text(&section.address),
@@ -163,15 +182,38 @@ fn total_row(statement: &Statement, section: &SectionStatement) -> [String; 27] 
         cap.map(|cap| text(&format!("{} ({})", cap.rule, cap.citation))).unwrap_or_default(),
         number(section.remaining_nitrogen_lb_per_1000_sqft),
         number(section.percent_of_cap),
-        String::new(),
-        String::new(),
-        String::new(),
-        String::new(),
-    ]
+    ];
+    for (cell, value) in row.iter_mut().zip(cells) {
+        *cell = value;
+    }
+    row
 }
 
-fn note_row(kind: &str, statement: &Statement, note: &str) -> [String; 27] {
-    let mut row: [String; 27] = Default::default();
+/// A yearly cap held against both years. What it limits stands in a column of its own.
+fn cap_row(statement: &Statement, section: &SectionStatement, rooms: &CapRooms) -> Row {
+    let mut row = empty_row();
+    let cap = &rooms.cap;
+    "cap".clone_into(&mut row[0]);
+    (row[1], row[2]) = (text(&statement.client_name), text(&section.address));
+    (row[3], row[20]) = (text(&section.section_name), text(&format!("{} ({})", cap.rule, cap.citation)));
+    let only = cap.only_for.as_ref().map(|only| format!("For {only}. ")).unwrap_or_default();
+    row[25] = text(format!("{only}{}", rooms.stricter_words).trim_end());
+    (row[27], row[28]) = (cap.nutrient.label().to_owned(), cap.limit_lb_per_1000_sqft.to_string());
+    let (calendar, rolling) = (&rooms.calendar_year, &rooms.rolling_year);
+    row[29] = calendar.remaining_lb_per_1000_sqft.to_string();
+    row[30] = rolling.remaining_lb_per_1000_sqft.to_string();
+    (row[31], row[32]) = (rolling.from.to_string(), rolling.to.to_string());
+    let stricter = match rooms.stricter {
+        Some(StricterYear::CalendarYear) => "calendar year",
+        Some(StricterYear::RollingYear) => "365 days",
+        None => "both leave the same",
+    };
+    stricter.clone_into(&mut row[33]);
+    row
+}
+
+fn note_row(kind: &str, statement: &Statement, note: &str) -> Row {
+    let mut row = empty_row();
     kind.clone_into(&mut row[0]);
     row[1] = text(&statement.client_name);
     row[25] = text(note);

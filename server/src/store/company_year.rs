@@ -6,14 +6,21 @@ use domain::{
     dated::Stood,
     ids::{ClientId, PropertyId, SectionId},
     land::Species,
+    law::Bound,
+    product::Nutrients,
+    quantity::{Area, Phosphate, Potash, QuickNitrogen, TotalNitrogen},
+    statement::caps::{DAYS_BEFORE, DatedLoad, DatedLoads},
     time::Day,
 };
+use serde::{Deserialize, Deserializer};
 use sqlx::SqlitePool;
+
+use crate::acts::ground::parts_of;
 
 use super::{
     ReadTransaction, bad_row,
     history::{self, Histories},
-    read, read_enum, read_json,
+    read, read_day, read_enum, read_json,
     statements::{ClientPast, PropertyPast, SectionPast, Span, ids},
 };
 
@@ -25,15 +32,19 @@ pub struct YearSum {
     pub client_id: ClientId,
     pub species: Option<Species>,
     pub rule_sets: Vec<String>,
+    /// Whom and which ground its law is asked for.
+    pub bound: Bound,
     pub client_name: String,
     pub address: String,
     pub section_name: String,
     /// Area in hundredths of a square foot; nitrogen, quick nitrogen, phosphate and potash in ten-billionths of a pound,
     /// added up for each treated area and the parts that it lies in: the division's number, and its parts.
     pub loads: Vec<Load>,
+    /// The same loads on their days, with those of the days before the year that lie in one year of 365 days with its first.
+    pub dated: DatedLoads,
     /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
     pub planned: Vec<(Day, i64)>,
-    /// The largest area that was ever measured, in hundredths of a square foot.
+    /// The largest area that was measured by the end of the year or treated in it, in hundredths of a square foot.
     pub area: i64,
 }
 
@@ -43,29 +54,32 @@ pub type Load = (i64, i64, i64, i64, i64, Option<i64>, Option<u16>);
 /// Every section's year, read from a covering index, under the client whose it was at its end.
 pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>, sqlx::Error> {
     let mut moment = ReadTransaction::begin(pool).await?;
-    let (from, to, today) = (span.from.to_string(), span.to.to_string(), span.as_of.to_string());
+    let (to, today) = (span.to.to_string(), span.as_of.to_string());
+    let before = span.from.plus_days(-DAYS_BEFORE).to_string();
     let rows = sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "section_id!", p.id AS "property_id!", s.name AS "section_name!", s.species, p.address AS "address!", p.rule_sets AS "rule_sets!",
+                  p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
                   c.id AS "client_id!", c.name AS "client_name!",
-                  (SELECT json_group_array(json_array(l.area, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash, l.division, l.parts))
-                   FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $1 AND $2) AS "loads!: String",
+                  (SELECT json_group_array(json_array(l.applied_on, l.area, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash, l.division, l.parts))
+                   FROM application_lines AS l WHERE l.section_id = s.id AND l.applied_on BETWEEN $3 AND $1) AS "loads!: String",
                   (SELECT json_group_array(json_array(x.planned_on, x.target)) FROM (
                       SELECT v.planned_on, v.target_nitrogen AS target
                       FROM visit_sections AS w JOIN visits AS v ON v.id = w.visit_id
-                      WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $3 AND $2 AND v.target_nitrogen IS NOT NULL
+                      WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $2 AND $1 AND v.target_nitrogen IS NOT NULL
                         AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m WHERE m.section_id = s.id) AS "area!: i64", p.time_zone AS "time_zone!",
+                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m
+                      WHERE m.section_id = s.id AND m.measured_on <= $1) AS "area!: i64", p.time_zone AS "time_zone!",
                   c.mailing_address AS "mailing_address!"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
-               (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
+               (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $1 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
                p.client_id)
            ORDER BY c.seq, p.seq, s.seq"#,
-        from,
         to,
-        today
+        today,
+        before
     )
     .fetch_all(&mut *moment)
     .await?;
@@ -76,7 +90,7 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
         changed: true,
     };
     let histories = history::load(&mut moment, &wanted).await?;
-    rows.into_iter().map(|row| sum(row, &histories, span.as_of)).collect()
+    rows.into_iter().map(|row| sum(row, &histories, span)).collect()
 }
 
 /// A row of what stands now.
@@ -87,6 +101,9 @@ struct Row {
     species: Option<String>,
     address: String,
     rule_sets: String,
+    kind: Option<String>,
+    worked_by: String,
+    nutrient_plan_on: Option<String>,
     client_id: String,
     client_name: String,
     loads: String,
@@ -96,9 +113,29 @@ struct Row {
     mailing_address: String,
 }
 
+/// A line of the ledger: its day, and the rest of it. SQLite gives both in one array.
+struct Line(Day, Load);
+
+impl<'de> Deserialize<'de> for Line {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        type Columns = (Day, i64, i64, i64, i64, i64, Option<i64>, Option<u16>);
+        let (on, area, nitrogen, quick, phosphate, potash, division, parts) = Columns::deserialize(deserializer)?;
+        Ok(Self(on, (area, nitrogen, quick, phosphate, potash, division, parts)))
+    }
+}
+
+fn dated(Line(on, (area, nitrogen, quick, phosphate, potash, division, parts)): &Line) -> DatedLoad {
+    let nutrients = Nutrients {
+        nitrogen_lb: TotalNitrogen::from_raw(*nitrogen),
+        quick_nitrogen_lb: QuickNitrogen::from_raw(*quick),
+        phosphate_lb: Phosphate::from_raw(*phosphate),
+        potash_lb: Potash::from_raw(*potash),
+    };
+    DatedLoad { on: *on, area: Area::from_raw(*area), parts: parts_of(*division, *parts), nutrients }
+}
+
 /// The lines of a section added up. The database would sort a few lines anew for each of thousands of sections.
-fn added_up(lines: &str) -> Result<Vec<Load>, sqlx::Error> {
-    let lines: Vec<Load> = read_json(lines, "yearly loads")?;
+fn added_up(lines: impl Iterator<Item = Load>) -> Result<Vec<Load>, sqlx::Error> {
     let mut loads: BTreeMap<(i64, Option<i64>, Option<u16>), [i64; 4]> = BTreeMap::new();
     for (area, nitrogen, quick, phosphate, potash, division, parts) in lines {
         let sums = loads.entry((area, division, parts)).or_default();
@@ -113,7 +150,8 @@ fn added_up(lines: &str) -> Result<Vec<Load>, sqlx::Error> {
     Ok(loads.into_iter().map(load).collect())
 }
 
-fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error> {
+fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Error> {
+    let on = span.as_of;
     let turf: Option<Stood<SectionPast>> = histories.stood(&row.section_id)?;
     let turf = match &turf {
         Some(turf) => turf.on(on).clone(),
@@ -129,6 +167,9 @@ fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error>
             address: row.address,
             time_zone: row.time_zone,
             rule_sets: read_json(&row.rule_sets, "rule sets")?,
+            kind: row.kind.as_deref().map(|kind| read_enum(kind, "kind of property")).transpose()?,
+            worked_by: read_enum(&row.worked_by, "who does the work")?,
+            nutrient_plan_on: row.nutrient_plan_on.as_deref().map(read_day).transpose()?,
         },
     };
     let payer: Option<Stood<ClientPast>> = histories.stood(&row.client_id)?;
@@ -136,17 +177,22 @@ fn sum(row: Row, histories: &Histories, on: Day) -> Result<YearSum, sqlx::Error>
         Some(payer) => payer.on(on).clone(),
         None => ClientPast { name: row.client_name, mailing_address: row.mailing_address },
     };
+    let lines: Vec<Line> = read_json(&row.loads, "yearly loads")?;
+    let loads = added_up(lines.iter().filter(|line| line.0 >= span.from).map(|line| line.1))?;
+    let treated = loads.iter().map(|load| load.0).max().unwrap_or_default();
     Ok(YearSum {
         section_id: read(&row.section_id, "section id")?,
         property_id: read(&row.property_id, "property id")?,
         client_id: read(&row.client_id, "client id")?,
         species: turf.species,
+        bound: place.bound(),
         rule_sets: place.rule_sets,
         client_name: payer.name,
         address: place.address,
         section_name: turf.name,
-        loads: added_up(&row.loads)?,
+        loads,
+        dated: DatedLoads::new(lines.iter().map(dated).collect()),
         planned: read_json(&row.planned, "planned visits")?,
-        area: row.area,
+        area: row.area.max(treated),
     })
 }

@@ -7,7 +7,10 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use domain::{
     ids::{ApplicationId, ClientId, PropertyId, SectionId, VisitId},
     product::Label,
-    statement::LedgerLine,
+    statement::{
+        LedgerLine,
+        caps::{DAYS_BEFORE, ToldYear},
+    },
     time::{Day, Instant},
 };
 use serde::Deserialize;
@@ -94,11 +97,20 @@ pub struct Span {
     pub as_of: Day,
 }
 
+impl Span {
+    /// The year of which caps are told; every span is one.
+    pub fn told(self) -> ToldYear {
+        ToldYear { from: self.from, to: self.to, as_of: self.as_of }
+    }
+}
+
 /// Everything of a statement.
 #[derive(Debug, Default)]
 pub struct Parts {
     pub sections: Vec<SectionPart>,
     pub ledger: Vec<LedgerPart>,
+    /// Lines of the days before the span that lie in one year of 365 days with its first.
+    pub before: Vec<LedgerPart>,
     pub records: Vec<RecordPart>,
     pub open_visits: Vec<(VisitId, PropertyId, Day)>,
     /// Refused and never stored since: what was attempted, where, and the day of the work.
@@ -142,8 +154,14 @@ async fn parts(
         from: span.from.to_string(),
         to: span.to.to_string(),
     };
+    let before = Those {
+        from: span.from.plus_days(-DAYS_BEFORE).to_string(),
+        to: span.from.plus_days(-1).to_string(),
+        ..those.clone()
+    };
     Ok(Parts {
         ledger: ledger(connection, &those).await?,
+        before: ledger(connection, &before).await?,
         records: records(connection, &those).await?,
         open_visits: open_visits(connection, &those).await?,
         open_attempts: open_attempts(connection, &those).await?,
@@ -154,6 +172,7 @@ async fn parts(
 }
 
 /// Sections and properties as JSON arrays of ids, and the span.
+#[derive(Clone)]
 struct Those {
     sections: String,
     properties: String,

@@ -22,6 +22,8 @@ export async function stopUnder(world, ruleSet, { person = world.technician, par
   const section = await office('POST', '/api/v1/sections', { property_id: property.id, name: 'front lawn', species: 'tall_fescue', water: 'none', touches_pavement: true }, 201);
   await office('POST', `/api/v1/sections/${section.id}/measurements`, { measured_on: '2026-09-01', method: 'tape', measured_by: 'Tech 01', area_sqft: '5000' }, 201);
   if (parts.length > 0) await office('POST', `/api/v1/sections/${section.id}/divisions`, { since: '2026-09-01', parts: parts.map((name) => ({ name, area_sqft: '2500' })) }, 201);
+  // Virginia lets nobody work for hire without its certificate.
+  if (ruleSet === 'us-va') await office('POST', `/api/v1/people/${person}/credentials`, { name: 'Certified fertilizer applicator', number: 'SAMPLE-0004', issued_by: 'An invented authority', rule_set: 'us-va', code: 'us-va-certified', valid_from: '2026-01-01' }, 201);
   const visit = await office('POST', '/api/v1/visits', { property_id: property.id, person_id: person, planned_on: '2026-09-15', product_id: product.id, section_ids: [section.id], purpose: 'maintenance', target_nitrogen_lb_per_1000_sqft: '0.4' }, 201);
   return { visit: visit.id, section: section.id };
 }

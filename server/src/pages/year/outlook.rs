@@ -23,8 +23,9 @@ pub fn runs_past(sums: &[SectionSum]) -> Vec<RunsPast> {
 }
 
 fn one(sum: &SectionSum) -> Option<RunsPast> {
-    let (cap, room) = (sum.cap.as_ref()?, sum.remaining_nitrogen_lb_per_1000_sqft?);
-    let (applied, limit) = (sum.nitrogen_lb_per_1000_sqft, cap.limit_lb_per_1000_sqft);
+    let (cap, least) = (sum.cap.as_ref()?, sum.of_nitrogen()?.least());
+    let (room, limit) = (least.remaining_lb_per_1000_sqft, cap.limit_lb_per_1000_sqft);
+    let applied = least.applied_lb_per_1000_sqft;
     let (on, words) = match sum.runs_past_on {
         _ if room.raw() < 0 => {
             let applied = figures::rate_against(&applied, Some(&limit)).shown;

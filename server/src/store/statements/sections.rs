@@ -1,9 +1,12 @@
 //! The sections of a statement, with property and client, as of its day.
 
 use domain::{
+    application::Audience,
     dated::Stood,
+    facts::SiteFacts,
     ids::{ClientId, PropertyId, SectionId},
-    land::Species,
+    land::{PropertyKind, Species},
+    law::Bound,
     parts::{Division, Part},
     quantity::Area,
     time::Day,
@@ -13,6 +16,7 @@ use sqlx::SqliteConnection;
 
 use super::{About, Span, ids};
 use crate::{
+    acts::rows,
     scope::Scope,
     store::{
         history::{self, Histories},
@@ -29,6 +33,8 @@ pub struct SectionPart {
     pub property_id: PropertyId,
     pub address: String,
     pub rule_sets: Vec<String>,
+    /// Whom and which ground its law is asked for.
+    pub bound: Bound,
     pub client_id: ClientId,
     pub client_name: String,
     pub mailing_address: String,
@@ -53,12 +59,26 @@ pub struct SectionPast {
     pub species: Option<Species>,
 }
 
-/// What a statement names of a property.
+/// What a statement names of a property, and what decides which law binds there.
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyPast {
     pub address: String,
     pub time_zone: String,
     pub rule_sets: Vec<String>,
+    #[serde(default = "rows::lawn")]
+    pub kind: Option<PropertyKind>,
+    #[serde(default = "rows::for_hire")]
+    pub worked_by: Audience,
+    #[serde(default)]
+    pub nutrient_plan_on: Option<Day>,
+}
+
+impl PropertyPast {
+    /// Whom and which ground law is asked for. A yearly cap hangs on no area.
+    pub fn bound(&self) -> Bound {
+        let site = SiteFacts { kind: self.kind, plan_on: self.nutrient_plan_on, area: Area::ZERO };
+        Bound { audience: self.worked_by, site: Some(site), pesticide: false }
+    }
 }
 
 /// What a statement names of a client.
@@ -77,6 +97,9 @@ struct Row {
     address: String,
     time_zone: String,
     rule_sets: String,
+    kind: Option<String>,
+    worked_by: String,
+    nutrient_plan_on: Option<String>,
     client_id: String,
     client_name: String,
     mailing_address: String,
@@ -120,7 +143,8 @@ async fn rows(
     sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
-                  p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", c.id AS "client_id!", c.name AS "client_name!",
+                  p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
+                  c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
                   (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
                    AS "measurements!: String",
@@ -168,6 +192,9 @@ fn part(row: Row, histories: &Histories, span: Span, limited: bool) -> Result<Se
         address: row.address,
         time_zone: row.time_zone,
         rule_sets: read_json(&row.rule_sets, "rule sets")?,
+        kind: row.kind.as_deref().map(|kind| read_enum(kind, "kind of property")).transpose()?,
+        worked_by: read_enum(&row.worked_by, "who does the work")?,
+        nutrient_plan_on: row.nutrient_plan_on.as_deref().map(read_day).transpose()?,
     };
     let property = histories.stood(&row.property_id)?.unwrap_or_else(|| Stood::always(now));
     let now = ClientPast { name: row.client_name, mailing_address: row.mailing_address };
@@ -188,6 +215,7 @@ fn part(row: Row, histories: &Histories, span: Span, limited: bool) -> Result<Se
         property_id: read(&row.property_id, "property id")?,
         address: place.address.clone(),
         rule_sets: place.rule_sets.clone(),
+        bound: place.bound(),
         client_id: read(&row.client_id, "client id")?,
         client_name: payer.name.clone(),
         mailing_address: payer.mailing_address.clone(),

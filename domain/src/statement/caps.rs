@@ -1,0 +1,282 @@
+//! Yearly caps held against what went down, in both years that a law may mean: the calendar year, and 365 days.
+
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    law::{nutrient::Nutrient, year::YearCap},
+    parts::{Parts, Piece, pieces},
+    product::Nutrients,
+    quantity::{Area, NutrientRate, NutrientRoom, Phosphate, Potash, QuickNitrogen, RateSum, TotalNitrogen},
+    statement::LedgerLine,
+    time::Day,
+};
+
+/// A span of 365 days that ends on a day begins so many days before it.
+pub const DAYS_BEFORE: i32 = 364;
+
+/// What went down on a section on a day; below zero what a correction takes back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DatedLoad {
+    pub on: Day,
+    pub area: Area,
+    /// The parts of the section that it lies in; nothing when it may lie anywhere.
+    pub parts: Option<Parts>,
+    pub nutrients: Nutrients,
+}
+
+impl DatedLoad {
+    /// A line of the ledger on its day.
+    pub fn of(on: Day, line: &LedgerLine) -> Self {
+        let nutrients = Nutrients {
+            nitrogen_lb: TotalNitrogen::from_raw(line.nitrogen),
+            quick_nitrogen_lb: QuickNitrogen::from_raw(line.quick_nitrogen),
+            phosphate_lb: Phosphate::from_raw(line.phosphate),
+            potash_lb: Potash::from_raw(line.potash),
+        };
+        Self { on, area: line.area, parts: line.parts, nutrients }
+    }
+}
+
+/// A calendar year, and the day as of which it is told: today, or its last day when it is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ToldYear {
+    pub from: Day,
+    pub to: Day,
+    pub as_of: Day,
+}
+
+/// What one of the two years leaves under a cap.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct YearRoom {
+    #[schema(value_type = crate::time::reckoned::ComputedDay)]
+    pub from: Day,
+    #[schema(value_type = crate::time::reckoned::ComputedDay)]
+    pub to: Day,
+    /// What the ground got that got most, rounded up in the sixth decimal.
+    pub applied_lb_per_1000_sqft: NutrientRate,
+    /// What is left there, rounded down; below zero past the cap.
+    pub remaining_lb_per_1000_sqft: NutrientRoom,
+}
+
+/// Which of the two years leaves less.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum StricterYear {
+    CalendarYear,
+    RollingYear,
+}
+
+/// A yearly cap, held against both years.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+pub struct CapRooms {
+    pub cap: YearCap,
+    pub calendar_year: YearRoom,
+    /// The 365 days in which most went down: of those that hold the day as of which the year is told, or once it is over, of
+    /// those that ended in it.
+    pub rolling_year: YearRoom,
+    /// The year that leaves less; null when both leave the same.
+    pub stricter: Option<StricterYear>,
+    /// Which year leaves less, in words; empty when both leave the same.
+    #[schema(max_length = 120, example = "Less is left in the 365 days to 2026-09-15.")]
+    pub stricter_words: String,
+}
+
+impl CapRooms {
+    /// What the stricter of the two years leaves.
+    pub fn least(&self) -> &YearRoom {
+        match self.stricter {
+            Some(StricterYear::RollingYear) => &self.rolling_year,
+            Some(StricterYear::CalendarYear) | None => &self.calendar_year,
+        }
+    }
+}
+
+/// What went down on one section, by its days and pieces of ground.
+#[derive(Debug, Clone)]
+pub struct DatedLoads {
+    loads: Vec<DatedLoad>,
+    pieces: Vec<Piece>,
+}
+
+impl DatedLoads {
+    /// The loads of a year and of the [`DAYS_BEFORE`] before it.
+    pub fn new(loads: Vec<DatedLoad>) -> Self {
+        let pieces = pieces(loads.iter().map(|load| load.parts));
+        Self { loads, pieces }
+    }
+
+    /// A nutrient on the ground that got most of it within a span, both days among it.
+    pub fn within(&self, nutrient: Nutrient, first: Day, last: Day) -> NutrientRate {
+        let on = |piece: &Piece| {
+            let mut sum = RateSum::default();
+            let held = |load: &&DatedLoad| (first..=last).contains(&load.on) && piece.may_hold(load.parts);
+            for load in self.loads.iter().filter(held) {
+                sum.add(nutrient.load(&load.nutrients), load.area);
+            }
+            nutrient.rate(&sum)
+        };
+        self.pieces.iter().map(on).max().unwrap_or(NutrientRate::ZERO)
+    }
+
+    /// The last day of the 365 in which most of a nutrient went down, and how much that was; of equals the first.
+    fn fullest(&self, nutrient: Nutrient, year: ToldYear) -> (Day, NutrientRate) {
+        let counts = |day: &Day| {
+            if year.as_of == year.to {
+                (year.from..=year.to).contains(day)
+            } else {
+                (year.as_of..=year.as_of.plus_days(DAYS_BEFORE)).contains(day)
+            }
+        };
+        let mut ends: Vec<Day> = self.loads.iter().map(|load| load.on).filter(counts).chain([year.as_of]).collect();
+        ends.sort_unstable();
+        ends.dedup();
+        let full = ends.into_iter().map(|end| (end, self.within(nutrient, end.plus_days(-DAYS_BEFORE), end)));
+        // While nothing went down at all, the 365 days are those to the day as of which the year is told.
+        let found = full.rev().max_by_key(|(_, rate)| *rate);
+        found.filter(|(_, rate)| *rate > NutrientRate::ZERO).unwrap_or((year.as_of, NutrientRate::ZERO))
+    }
+
+    /// Holds a cap against both years.
+    pub fn rooms(&self, cap: YearCap, year: ToldYear) -> CapRooms {
+        let room = |from: Day, to: Day, applied: NutrientRate| YearRoom {
+            from,
+            to,
+            applied_lb_per_1000_sqft: applied,
+            remaining_lb_per_1000_sqft: room(cap.limit_lb_per_1000_sqft, applied),
+        };
+        let calendar = self.within(cap.nutrient, year.from, year.to);
+        let (end, rolling) = self.fullest(cap.nutrient, year);
+        let stricter = match calendar.cmp(&rolling) {
+            std::cmp::Ordering::Equal => None,
+            std::cmp::Ordering::Greater => Some(StricterYear::CalendarYear),
+            std::cmp::Ordering::Less => Some(StricterYear::RollingYear),
+        };
+        let stricter_words = match stricter {
+            None => String::new(),
+            Some(StricterYear::CalendarYear) => format!("Less is left in the calendar year {}.", year.from.year()),
+            Some(StricterYear::RollingYear) => format!("Less is left in the 365 days to {end}."),
+        };
+        let calendar_year = room(year.from, year.to, calendar);
+        let rolling_year = room(end.plus_days(-DAYS_BEFORE), end, rolling);
+        CapRooms { cap, calendar_year, rolling_year, stricter, stricter_words }
+    }
+}
+
+/// What is left under a limit of what went down, which was rounded up, so that this is rounded down.
+fn room(limit: NutrientRate, applied: NutrientRate) -> NutrientRoom {
+    NutrientRoom::from_raw(limit.raw().saturating_sub(applied.raw()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::law::Mark;
+
+    fn day(text: &str) -> Day {
+        Day::parse(text).expect("a day")
+    }
+
+    fn cap(nutrient: Nutrient, limit: &str) -> YearCap {
+        YearCap {
+            rule: "xx.year".to_owned(),
+            rule_set: "xx".to_owned(),
+            nutrient,
+            limit_lb_per_1000_sqft: NutrientRate::parse(limit).expect("a rate"),
+            limit_allowed: true,
+            only_for: None,
+            advice: false,
+            citation: String::new(),
+            href: None,
+            mark: Mark::Read,
+        }
+    }
+
+    /// So many pounds of nitrogen and of phosphate, in hundredths, on 1,000 sq ft.
+    fn load(on: &str, nitrogen: i64, phosphate: i64) -> DatedLoad {
+        let step = 100_000_000;
+        let nutrients = Nutrients {
+            nitrogen_lb: TotalNitrogen::from_raw(nitrogen * step),
+            quick_nitrogen_lb: QuickNitrogen::ZERO,
+            phosphate_lb: Phosphate::from_raw(phosphate * step),
+            potash_lb: Potash::ZERO,
+        };
+        DatedLoad { on: day(on), area: Area::from_raw(100_000), parts: None, nutrients }
+    }
+
+    fn told(as_of: &str) -> ToldYear {
+        ToldYear { from: day("2026-01-01"), to: day("2026-12-31"), as_of: day(as_of) }
+    }
+
+    /// What either year leaves, and which leaves less.
+    fn left(loads: &[DatedLoad], cap: YearCap, as_of: &str) -> (String, String, String) {
+        let rooms = DatedLoads::new(loads.to_vec()).rooms(cap, told(as_of));
+        let room = |year: &YearRoom| year.remaining_lb_per_1000_sqft.to_string();
+        (room(&rooms.calendar_year), room(&rooms.rolling_year), rooms.stricter_words)
+    }
+
+    fn three_rounds() -> [DatedLoad; 3] {
+        [load("2025-10-20", 90, 0), load("2025-11-05", 90, 0), load("2026-04-10", 90, 0)]
+    }
+
+    #[test]
+    fn last_autumn_counts_in_the_365_days_and_not_in_the_calendar_year() {
+        // Tall fescue in Maryland: 2.7 lb a year (nutrient-law row MD-07). Three times 0.9 are 2.7.
+        let nitrogen = || cap(Nutrient::NitrogenTotal, "2.7");
+        let words = |end: &str| format!("Less is left in the 365 days to {end}.");
+        let seen = |as_of| left(&three_rounds(), nitrogen(), as_of);
+        assert_eq!(seen("2026-09-15"), ("1.8".into(), "0".into(), words("2026-09-15")));
+        // October 20 of the year before is the 365th day back from October 19.
+        assert_eq!(seen("2026-10-19"), ("1.8".into(), "0".into(), words("2026-10-19")));
+        assert_eq!(seen("2026-10-20"), ("1.8".into(), "0.9".into(), words("2026-10-20")));
+        assert_eq!(seen("2026-11-05"), ("1.8".into(), "1.8".into(), String::new()));
+    }
+
+    #[test]
+    fn a_year_that_is_over_is_told_by_the_fullest_365_days_that_ended_in_it() {
+        let rooms =
+            DatedLoads::new(three_rounds().to_vec()).rooms(cap(Nutrient::NitrogenTotal, "2.7"), told("2026-12-31"));
+        let rolling = &rooms.rolling_year;
+        assert_eq!((rolling.from, rolling.to), (day("2025-04-11"), day("2026-04-10")));
+        assert_eq!(rolling.applied_lb_per_1000_sqft.to_string(), "2.7");
+        assert_eq!(rooms.stricter, Some(StricterYear::RollingYear));
+        assert_eq!(rooms.least(), rolling);
+    }
+
+    #[test]
+    fn what_was_put_down_early_in_the_year_can_leave_less_than_any_365_days() {
+        // In a leap year January 1 is not among the 365 days to December 31; here it is the day as of which the year is told
+        // that lies ahead of what is already in the calendar year.
+        let rounds = [load("2026-03-01", 100, 0), load("2026-11-01", 100, 0)];
+        let (calendar, rolling, words) = left(&rounds, cap(Nutrient::NitrogenTotal, "3"), "2026-06-01");
+        assert_eq!((calendar.as_str(), rolling.as_str(), words.as_str()), ("1", "1", ""));
+        let leap = ToldYear { from: day("2028-01-01"), to: day("2028-12-31"), as_of: day("2028-12-31") };
+        let rounds = [load("2028-01-01", 100, 0), load("2028-12-31", 100, 0)];
+        let rooms = DatedLoads::new(rounds.to_vec()).rooms(cap(Nutrient::NitrogenTotal, "3"), leap);
+        assert_eq!(rooms.stricter_words, "Less is left in the calendar year 2028.");
+        assert_eq!(rooms.least().remaining_lb_per_1000_sqft.to_string(), "1");
+    }
+
+    #[test]
+    fn phosphorus_is_counted_in_its_own_weight() {
+        // P is 0.4364 of P2O5: 0.5 lb P2O5 are 0.2182 lb P, and of 0.25 lb P that leaves 0.0318.
+        let rounds = [load("2026-04-10", 0, 50)];
+        assert_eq!(left(&rounds, cap(Nutrient::Phosphorus, "0.25"), "2026-09-15").0, "0.0318");
+        assert_eq!(left(&rounds, cap(Nutrient::Phosphate, "0.5"), "2026-09-15").0, "0");
+    }
+
+    #[test]
+    fn two_halves_are_two_pieces_of_ground_in_both_years() {
+        let on = |load: DatedLoad, mask| DatedLoad { parts: Some(Parts { division: 1, mask }), ..load };
+        let [autumn, late, spring] = three_rounds();
+        let nitrogen = cap(Nutrient::NitrogenTotal, "2.7");
+        let seen = left(&[on(autumn, 1), on(late, 2), spring], nitrogen, "2026-09-15");
+        assert_eq!((seen.0.as_str(), seen.1.as_str()), ("1.8", "0.9"));
+    }
+
+    #[test]
+    fn nothing_put_down_leaves_the_whole_cap_in_both_years() {
+        let rooms = DatedLoads::new(Vec::new()).rooms(cap(Nutrient::NitrogenTotal, "2.7"), told("2026-09-15"));
+        assert_eq!((rooms.stricter, rooms.rolling_year.to), (None, day("2026-09-15")));
+        assert_eq!(rooms.least().remaining_lb_per_1000_sqft.to_string(), "2.7");
+    }
+}
