@@ -1,6 +1,7 @@
 //! What stood when: past statements, late records and decisions use the facts of their day, whatever is changed afterwards.
 
 mod before;
+mod grounds;
 
 use harness::{User, instant, new_id, world::Company};
 use serde_json::{Value, json};
