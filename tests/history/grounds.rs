@@ -84,3 +84,58 @@ async fn a_client_who_came_back_was_away_on_the_days_between() {
     }
     assert!(!stopped("2026-09-12").await);
 }
+
+#[tokio::test]
+async fn a_past_day_and_its_load_are_those_of_the_day() {
+    // 2VAC5-405-100 A(4), Virginia's, wants the weather at the start; where no rule set binds nothing is asked.
+    let mut company = Company::under(&["us-va"]).await;
+    company.office = super::on(&company, "2026-09-17T15:00:00Z").await.0;
+    let told = async |user: &harness::User| {
+        let person = company.phone.id.as_deref().unwrap();
+        let path = format!("/api/v1/days/2026-09-15?person_id={person}");
+        let mut stop = user.get(&path).await.expect(200).body["visits"][0].clone();
+        let load = user.get(&format!("/api/v1/days/2026-09-15/load-sheet?person_id={person}")).await.expect(200).body;
+        // Versions say what may be changed now.
+        stop["property"]["version"] = json!(null);
+        let _ = stop["sections"].as_array_mut().unwrap().iter_mut().map(|one| one["version"] = json!(null)).count();
+        (stop, load["stops"].clone(), load["products"].clone())
+    };
+    let before = told(&company.office).await;
+    assert_eq!(
+        (&before.0["asks"][0]["field"], before.0["asks"].as_array().unwrap().len()),
+        (&json!("weather_at_start"), 1)
+    );
+    let since = "2026-09-16";
+    let (place, lawn) =
+        (format!("/api/v1/properties/{}", company.property), format!("/api/v1/sections/{}", company.front));
+    let client = json!({
+        "name": "Renamed", "mailing_address": "9 Street Z", "phone": "555-0199", "cancelled_on": "2026-09-17", "since": since,
+    });
+    let _ = put(&company.office, &format!("/api/v1/clients/{}", company.client), &client).await;
+    let moved = json!({
+        "address": "77 New Street", "rule_sets": [], "kind": "farm", "local_rules_checked_on": since, "since": since,
+    });
+    let _ = put(&company.office, &place, &property(&company, &moved)).await;
+    let sown =
+        json!({ "species": "zoysia", "name": "meadow", "water": "unknown", "established_on": since, "since": since });
+    let _ = put(&company.office, &lawn, &super::section(&company, &sown)).await;
+    measured(&company, &company.front, "12000", since).await;
+    assert_eq!(told(&company.office).await, before);
+    assert_eq!(told(&company.phone).await, before);
+    // Sold, it is the seller's day still, whom whoever does not see the whole company is not told.
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let sold = json!({ "client_id": buyer, "rule_sets": [], "kind": "farm", "since": "2026-09-17" });
+    let _ = put(&company.office, &place, &property(&company, &sold)).await;
+    assert_eq!(told(&company.office).await, before);
+    assert_eq!(told(&company.phone).await.0["client_name"], "A former client");
+    // Today has what is so today.
+    let visit = json!({
+        "property_id": company.property, "person_id": company.phone.id, "planned_on": "2026-09-17", "product_id": company.feed,
+        "section_ids": [company.front], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "0.75",
+    });
+    let _ = company.office.post("/api/v1/visits", &visit).await.expect(201);
+    let now = company.phone.get("/api/v1/days/2026-09-17").await.expect(200).body["visits"][0].clone();
+    let of = (&now["client_name"], &now["sections"][0]["name"], &now["sections"][0]["area_sqft"], &now["asks"]);
+    assert_eq!(of, (&json!("Client 002"), &json!("meadow"), &json!("12000"), &json!([])));
+}

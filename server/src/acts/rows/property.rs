@@ -66,6 +66,13 @@ pub struct PlaceCodes {
     pub municipality: Option<String>,
 }
 
+/// When a client's service ends, by what stood on a day. An end that was entered later than it came is known for its own days too;
+/// one that was taken away since stands for the days on which it stood.
+pub fn service_ends(client: &Stood<ClientFacts>, day: Day) -> Option<Day> {
+    let told_later = client.begun_after(day).filter_map(|state| state.cancelled_on).filter(|ends| *ends <= day);
+    client.on(day).cancelled_on.into_iter().chain(told_later).min()
+}
+
 /// The latest area on or before a day; the first one for days before any.
 fn area_on(measured: &[(Day, i64, i64)], day: Day) -> Option<i64> {
     let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
@@ -73,12 +80,9 @@ fn area_on(measured: &[(Day, i64, i64)], day: Day) -> Option<i64> {
 }
 
 impl PropertyRow {
-    /// When the service ends of whoever is the client on a day. An end that was entered later than it came is known for its own
-    /// days too; one that was taken away since stands for the days on which it stood.
+    /// When the service ends of whoever is the client on a day.
     pub fn cancelled_on(&self, day: Day) -> Option<Day> {
-        let client = self.client(self.on(day).client_id)?;
-        let told_later = client.begun_after(day).filter_map(|state| state.cancelled_on).filter(|ends| *ends <= day);
-        client.on(day).cancelled_on.into_iter().chain(told_later).min()
+        self.client(self.on(day).client_id).and_then(|client| service_ends(client, day))
     }
 
     /// The last day up to this one on which county and municipality were asked, as far as it is known.
