@@ -291,7 +291,7 @@ async fn read_samples(
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT r.section_id AS "section_id!", max(r.sampled_on) AS "sampled_on!: String"
-           FROM soil_reports AS r
+           FROM counted_soil_reports AS r
            WHERE r.sampled_on <= $2 AND r.section_id IN (SELECT w.section_id FROM visits AS v
                JOIN visit_sections AS w ON w.visit_id = v.id WHERE v.person_id = $1 AND v.planned_on = $2)
            GROUP BY r.section_id"#,
