@@ -117,6 +117,11 @@ impl<T> Stood<T> {
         self.later.last().map_or(&self.first, |(_, state)| state)
     }
 
+    /// The states that began later than a day.
+    pub fn begun_after(&self, day: Day) -> impl Iterator<Item = &T> {
+        self.later.iter().filter(move |(since, _)| *since > day).map(|(_, state)| state)
+    }
+
     /// The states that began within a span, each with its first day.
     pub fn begun_within(&self, after: Day, until: Day) -> impl Iterator<Item = (Day, &T)> {
         self.later

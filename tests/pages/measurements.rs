@@ -127,3 +127,37 @@ async fn an_outline_is_pasted() {
         assert!(shown.replace(',', "").contains(&words.replace(',', "")), "{words} is missing: {shown}");
     }
 }
+
+#[tokio::test]
+async fn a_measurement_that_is_wrong_is_corrected_on_its_page() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let list = format!("/api/v1/sections/{}/measurements", company.front);
+    let first = company.office.get(&list).await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
+    let page = format!("/office/measurements/{first}");
+    let path = format!("{page}/correct");
+    assert!(office.open(&page).await.html.contains(&path));
+    let form = office.open(&path).await;
+    assert_eq!((form.value("/area_sqft").as_str(), form.value("/measured_on").as_str()), ("8200", "2025-03-01"));
+    let wrong = [("/area_sqft", "8300"), ("/measured_on", "2027-03-02"), ("/reason", "")];
+    let good = [("/measured_on", "2025-03-02"), ("/reason", "A wrong digit.")];
+    let to = made(&office, &path, &wrong, &["/measured_on", "/reason"], &good).await;
+    let now = office.open(&to).await.html;
+    assert!(now.contains("8,300 sq ft") && now.contains("A wrong digit.") && now.contains(&page), "{now}");
+    let old = office.open(&page).await.html;
+    assert!(old.contains("▲ It was corrected") && old.contains(&to) && !old.contains(&path), "{old}");
+    let section = office.open(&format!("/office/sections/{}", company.front)).await.html;
+    assert!(section.contains("8,200 sq ft, by Office 01 ▲ corrected, does not count any more"), "{section}");
+    // Worked out from shapes, it keeps them: 100 x 80.
+    let shapes = serde_json::json!({
+        "measured_on": "2026-09-01", "method": "tape", "measured_by": "Office 01",
+        "from": { "lawn": [{ "shape": "rectangle", "length_ft": "100", "width_ft": "80" }], "reading_error_ft": "0.5" },
+    });
+    let shaped = company.office.post(&list, &shapes).await.expect(201).id();
+    let path = format!("/office/measurements/{shaped}/correct");
+    let good = [("/measured_on", "2026-08-01"), ("/reason", "August, not September.")];
+    let to = made(&office, &path, &[("/reason", "")], &["/reason"], &good).await;
+    let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
+    assert_eq!((stored["area_sqft"].as_str(), stored["measured_on"].as_str()), (Some("8000"), Some("2026-08-01")));
+    assert_eq!(stored["from"]["lawn"][0]["shape"], "rectangle");
+}

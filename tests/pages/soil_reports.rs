@@ -99,3 +99,22 @@ async fn lime_is_asked_on_the_report_s_page() {
     assert!(office.open(&section).await.html.contains("110 lb per 1,000 sq ft"), "the newest by its day is read out");
     assert_eq!(Visitor::technician(&company).await.open(&report).await.status, 403);
 }
+
+#[tokio::test]
+async fn a_report_that_is_wrong_is_corrected_on_its_page() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let report = soil_report(&company.office, &company.front, "2026-08-02", "low", "1").await;
+    let page = format!("/office/soil-reports/{report}");
+    let path = format!("{page}/correct");
+    assert!(office.open(&page).await.html.contains(&path));
+    let form = office.open(&path).await;
+    let stands = ["/sampled_on", "/laboratory", "/cores", "/phosphorus"].map(|name| form.value(name));
+    assert_eq!(stands, ["2026-08-02", "Sample Laboratory", "12", "low"]);
+    let good = [("/sampled_on", "2026-08-03"), ("/ph", "6.1"), ("/reason", "A wrong digit.")];
+    let to = made(&office, &path, &[("/reason", "")], &["/reason"], &good).await;
+    let now = office.open(&to).await.html;
+    assert!(now.contains("6.1") && now.contains("A wrong digit.") && now.contains(&page), "{now}");
+    let old = office.open(&page).await.html;
+    assert!(old.contains("▲ It was corrected") && old.contains(&to) && !old.contains(&path), "{old}");
+}

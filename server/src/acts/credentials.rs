@@ -42,7 +42,7 @@ pub fn of_stop(
         // No rule on certificates reads the hour, the machine or what was seen.
         at: on.starts_at(&TimeZone::UTC),
         audience: place.worked_by,
-        site: property.site_on(on),
+        site: property.site_on(on, &[]),
         credentials: held(person),
         supervision: Supervision::Unsaid,
         applicator_named: true,

@@ -230,6 +230,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
     let property = property.ok_or_else(|| ActFault::not_loaded("property", &question.property))?;
     let (product, person) = (world.product(question.product)?, world.person(question.person)?);
     let place = property.on(question.on);
+    let worked_on: Vec<SectionId> = question.lines.iter().map(|line| line.section).collect();
     let supervision = match question.supervisor {
         Some(over) => Supervision::By(credentials::held(world.person(over)?)),
         None if question.nobody_supervised => Supervision::Nobody,
@@ -241,7 +242,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         on: question.on,
         at: question.at,
         audience: place.worked_by,
-        site: property.site_on(question.on),
+        site: property.site_on(question.on, &worked_on),
         credentials: credentials::held(person),
         supervision,
         applicator_named: question.applicator_named,

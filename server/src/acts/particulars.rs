@@ -211,6 +211,8 @@ pub struct ClientFacts {
     pub name: String,
     pub mailing_address: String,
     pub phone: Option<String>,
+    #[serde(default)]
+    pub cancelled_on: Option<Day>,
 }
 
 /// A kept copy of a label, with the moment from which it was there, in the order of `world_facts.sql`.

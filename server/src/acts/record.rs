@@ -4,7 +4,7 @@ use domain::{
     actor::Role,
     application::Audience,
     decision::{Decision, Verdict},
-    ids::{ApplicationId, ClearanceId, PropertyId},
+    ids::{ApplicationId, ClearanceId, SectionId},
     law::{Bound, Lawbook},
     product::Label,
     time::{Day, Instant},
@@ -65,7 +65,7 @@ pub fn record(
     let mut row = row_of(context, id, input, on, &decision);
     let late = context.at.day_in(&zone) > on;
     let pesticide = particulars.product.pesticide.is_some();
-    let bound = Bound { pesticide, ..bound(input.property_id, on, world) };
+    let bound = Bound { pesticide, ..bound(input, on, world) };
     let asked = OfTheDay { rule_sets: particulars.rule_sets.clone(), bound, learned: None };
     row.incomplete = Some(i64::from(lacks(context, input, (&particulars, &texts), (on, late), (&asked, law))));
     row.particulars = Some(written("the particulars of a record", &particulars)?);
@@ -201,10 +201,11 @@ fn fixed(
 }
 
 /// Who worked there on a day, and on which ground. The property was looked up before.
-fn bound(property: PropertyId, on: Day, world: &BatchFacts) -> Bound {
-    let place = world.properties.get(&property);
+fn bound(input: &ApplicationInput, on: Day, world: &BatchFacts) -> Bound {
+    let place = world.properties.get(&input.property_id);
+    let worked_on: Vec<SectionId> = input.lines.iter().map(|line| line.section_id).collect();
     let audience = place.map_or(Audience::Professional, |place| place.on(on).worked_by);
-    Bound { site: place.map(|place| place.site_on(on)), ..audience.into() }
+    Bound { site: place.map(|place| place.site_on(on, &worked_on)), ..audience.into() }
 }
 
 /// Whether the record lacks anything that the law of its day asks.

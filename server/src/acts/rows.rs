@@ -28,7 +28,7 @@ use crate::acts::{
 };
 
 pub use application::{ApplicationRow, StoredApplication};
-pub use property::{PropertyFacts, PropertyRow, for_hire, lawn};
+pub use property::{PropertyFacts, PropertyRow, for_hire, lawn, service_ends};
 
 use super::ground::{DivisionRow, parts_of};
 

@@ -34,6 +34,7 @@ use crate::{
         form::{self, Format},
     },
     routes::{Routes, routes},
+    scope::Scope,
     state::App,
     store::{
         self,
@@ -79,10 +80,11 @@ struct DayQuery {
 /// Get a person's day
 ///
 /// Everything that a phone needs for the caller's day without network, in one answer: visits that are planned or done, with
-/// property, sections and product as they stand now, the rate to set a spreader by, in one pass or in two, the calibrations in
-/// force for this person and product with their age, what is known of the weather, what is open about each, such as a soil report
-/// that ends or a certificate that has run out by then, how its sections are divided, what the law wants on its record that only somebody on the spot can see, and who may
-/// supervise where somebody has to.
+/// property, client and sections as they stood on the day, the product as it is now, the rate to set a spreader by, in one pass or
+/// in two, the calibrations in force for this person and product with their age, what is known of the weather, what is open about
+/// each, such as a soil report that ends or a certificate that has run out by then, how its sections are divided, what the law wants
+/// on its record that only somebody on the spot can see, and who may supervise where somebody has to. A technician is not told who a
+/// former client was.
 #[utoipa::path(get, path = "/api/v1/days/{day}", operation_id = "get_day", tag = "visits", security(("bearer" = ["any staff"])),
     params(("day" = Day, Path, description = "The local day."), DayQuery),
     responses((status = 200, description = "The day.", body = DayPlan)))]
@@ -94,7 +96,7 @@ async fn get_day(
 ) -> Result<Json<DayPlan>, Problem> {
     let (day, person) = whose(&app, actor, &day, query.person_id).await?;
     let downloaded_at = app.clock.now();
-    let mut visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    let mut visits = store::days::visits(app.store.reader(), person.id, day, Scope::of(actor)).await?;
     let errands = visits.iter().map(|stop| Errand::of(&stop.visit));
     let planned: Vec<Errand> = errands.clone().flatten().collect();
     let mut connection = app.store.reader().acquire().await?;
@@ -222,7 +224,7 @@ async fn get_load_sheet(
 pub async fn day_load(app: &App, actor: Actor, day: &str, query: &LoadSheetQuery) -> Result<DayLoad, Problem> {
     let (day, person) = whose(app, actor, day, query.person_id).await?;
     let mut truck = query.truck()?;
-    let visits = store::days::visits(app.store.reader(), person.id, day).await?;
+    let visits = store::days::visits(app.store.reader(), person.id, day, Scope::of(actor)).await?;
     let named = match query.equipment_id {
         None => None,
         Some(id) => {

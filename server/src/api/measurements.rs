@@ -9,7 +9,7 @@ use domain::{
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner, StaffOrPass},
-    api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
+    api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
         measurements::MeasurementDerivation,
@@ -37,7 +37,8 @@ pub fn routes() -> Routes {
 ///
 /// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
 /// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
-/// supersedes the earlier ones and leaves their records as they are. A technician measures the sections on the own visits; what makes
+/// supersedes the earlier ones and leaves their records as they are. One that is wrong in its area or its day is corrected by one that
+/// names it and says why: it stays to be read and counts no more, and statements of past years say so. A technician measures the sections on the own visits; what makes
 /// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list; so does the first
 /// measurement of a section, which counts meanwhile.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "record_measurement", tag = "sections",
@@ -51,6 +52,10 @@ pub async fn record_measurement(
     PathId(section): PathId<ids::Section>,
     Valid { value, fingerprint }: Valid<MeasurementInput>,
 ) -> Result<Created, Problem> {
+    if staff.0.role == Role::Technician && value.corrects.is_some() {
+        let detail = "The office corrects a measurement. Measure again, and a smaller area counts at once.";
+        return Err(Problem::new(Kind::NotAllowed, detail));
+    }
     let last = last_past_day(&app).await?;
     let at = app.clock.now();
     let id: MeasurementId = app.ids.next(at);
@@ -69,6 +74,11 @@ pub async fn record_measurement(
                 None => (None, Vec::new()),
             };
             faults.extend(not_yet("/measured_on", value.measured_on, last));
+            let corrected = match value.corrects {
+                Some(id) => store::measurements::get(&mut *connection, id, Scope::Company).await?,
+                None => None,
+            };
+            faults.extend(place_of(section, &value, corrected));
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
             let before = store::measurements::area_on(&mut *connection, section, value.measured_on).await?;
@@ -79,6 +89,20 @@ pub async fn record_measurement(
         })
     })
     .await
+}
+
+/// What is wrong with the place that a measurement takes of another.
+fn place_of(section: SectionId, value: &MeasurementInput, corrected: Option<Measurement>) -> Vec<FieldFault> {
+    let corrected = corrected.filter(|known| known.section_id == section);
+    let taken = corrected.as_ref().and_then(|known| known.corrected_by).map(|by| by.to_string());
+    let named = (value.corrects.is_some(), corrected.is_some());
+    let mut faults = correction(named, value.reason.as_deref(), taken);
+    let does_not_count = |known: &Measurement| known.confirmation.as_ref().is_some_and(|said| !said.holds);
+    if corrected.as_ref().is_some_and(|known| known.to_confirm || does_not_count(known)) {
+        let detail = "is one of which the office says whether it holds; say that it does not, and measure again";
+        faults.push(FieldFault::at("/corrects", "contradiction", detail));
+    }
+    faults
 }
 
 /// Whether a measurement is held back until the office has looked at it, and whether the office is asked at all. A larger lawn
@@ -114,8 +138,8 @@ pub async fn confirm_measurement(
                 Some(said) if said.holds == value.holds && said.note == value.note => return Ok((found, false)),
                 None if found.to_confirm => {}
                 _ => {
-                    let detail =
-                        "This measurement does not wait for anybody. Measure again if the area is another one.";
+                    let detail = "This measurement does not wait for anybody. Measure again if the area is another one now; \
+                                  correct it if it is wrong.";
                     return Err(Problem::new(Kind::Conflict, detail));
                 }
             }
@@ -187,7 +211,8 @@ pub async fn get_measurement_derivation(
 
 /// List a section's measurements
 ///
-/// In the order in which they were written. The one with the latest day holds; of two with one day, the later written.
+/// In the order in which they were written. The one with the latest day holds; of two with one day, the later written. One that was
+/// corrected counts no more.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/measurements", operation_id = "list_measurements", tag = "sections",
     security(("bearer" = ["any staff", "pass"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
     responses((status = 200, description = "A page of measurements.", body = Page<Measurement>)))]

@@ -141,6 +141,27 @@ fn not_yet(pointer: &str, day: Day, last: Day) -> Option<FieldFault> {
     (day > last).then(|| FieldFault::at(pointer, "in_the_future", detail()))
 }
 
+/// What does not fit in a correction: without a reason, or of what is not there or was corrected before. Told are whether one is named
+/// and whether it was found, and what took its place already.
+fn correction((named, found): (bool, bool), reason: Option<&str>, taken: Option<String>) -> Vec<FieldFault> {
+    let mut faults = Vec::new();
+    match (named, reason) {
+        (true, None) => faults.push(FieldFault::at("/reason", "missing", "is required with `corrects`")),
+        (false, Some(_)) => {
+            let detail = "is that of a correction; name in `corrects` what this one takes the place of";
+            faults.push(FieldFault::at("/reason", "contradiction", detail));
+        }
+        _ => {}
+    }
+    if named && !found {
+        faults.push(FieldFault::at("/corrects", "not_found", "names nothing of this section"));
+    }
+    let before =
+        |by| FieldFault::at("/corrects", "contradiction", format!("was corrected before; correct {by} instead"));
+    faults.extend(taken.map(before));
+    faults
+}
+
 /// All faults at once, or none.
 fn whole(faults: Vec<FieldFault>) -> Result<(), Problem> {
     if faults.is_empty() { Ok(()) } else { Err(Problem::invalid(faults)) }

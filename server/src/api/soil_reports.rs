@@ -16,7 +16,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::{
     access::{AnyStaff, OfficeOrOwner, StaffOrPass},
-    api::{ListQuery, fingerprint_at, last_past_day, not_yet, whole},
+    api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
         office::{self, IdempotentRequest},
@@ -53,7 +53,7 @@ pub fn routes() -> Routes {
 ///
 /// What the laboratory answered about one section: how the soil was dug, the laboratory's numbers each with its extractant,
 /// unit and basis, and its own recommendations, which prevail. A number without extractant is refused. A wrong report is
-/// followed by a corrected one.
+/// corrected by one that names it and says why: it stays to be read and counts no more.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/soil-reports", operation_id = "record_soil_report", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = SoilReportInput,
@@ -77,6 +77,14 @@ pub async fn record_soil_report(
             known.ok_or_else(|| Problem::not_found("lawn section"))?;
             let mut faults = book::soil_reports::faults(&value);
             faults.extend(not_yet("/sampled_on", value.sampled_on, last));
+            let corrected = match value.corrects {
+                Some(id) => store::soil_reports::get(&mut *connection, id, Scope::Company).await?,
+                None => None,
+            };
+            let corrected = corrected.filter(|known| known.section_id == section);
+            let named = (value.corrects.is_some(), corrected.is_some());
+            let taken = corrected.and_then(|known| known.corrected_by).map(|by| by.to_string());
+            faults.extend(correction(named, value.reason.as_deref(), taken));
             whole(faults)?;
             Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
         })

@@ -24,7 +24,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::application::PartName,
-    store::statements::{Parts, RecordPart, SectionPart, Span},
+    store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
     zone::{self, UnknownZone},
 };
 
@@ -237,7 +237,8 @@ fn section_year(
             part.address, part.name
         ));
     }
-    let latest = part.measurements.iter().max_by_key(|(on, seq, ..)| (*on, *seq));
+    let latest = MeasurementPart::standing(&part.measurements, preparation.span.as_of, |_| true);
+    let sampled = SoilPart::newest(&part.soil_reports, preparation.span.as_of, |_| true);
     if latest.is_none() {
         gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
     }
@@ -261,9 +262,9 @@ fn section_year(
         property_id: part.property_id,
         address: part.address.clone(),
         species: part.species,
-        area_sqft: latest.map(|(_, _, area)| Area::from_raw(*area)),
-        area_measured_on: latest.map(|(on, ..)| *on),
-        soil_sampled_on: part.latest_soil_sample,
+        area_sqft: latest.map(|latest| latest.area),
+        area_measured_on: latest.map(|latest| latest.on),
+        soil_sampled_on: sampled.map(|sampled| sampled.on),
         cap,
         applied: totals.nutrients(),
         product_lb: totals.product(),

@@ -1,5 +1,6 @@
 //! Measurements of a lawn section: entered as one figure, or worked out from shapes and outlines. Only ever added.
 
+pub mod correcting;
 mod shapes;
 
 use askama::Template;
@@ -45,8 +46,7 @@ fn measured_by_fields() -> Vec<Field> {
     ]
 }
 
-const NOTE: &str =
-    "A measurement is never edited: a later one takes its place, and records keep the area they were decided with.";
+const NOTE: &str = "A measurement is never edited: a later one counts from its day on, and records keep the area they were decided with.";
 
 fn blank(section: &Section) -> Form {
     let at = format!("/office/sections/{}", section.id);

@@ -118,9 +118,14 @@ fn desk_routes() -> Router<App> {
             get_and_post(measurements::new_shapes, measurements::add_shapes),
         )
         .route("/office/measurements/{id}", get_and_post(measurements::one, measurements::confirm))
+        .route(
+            "/office/measurements/{id}/correct",
+            get_and_post(measurements::correcting::form, measurements::correcting::correct),
+        )
         .route("/office/sections/{id}/divisions/new", get_and_post(divisions::new, divisions::add))
         .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
+        .route("/office/soil-reports/{id}/correct", get_and_post(soil_reports::wrong, soil_reports::correct))
         .route("/office/visits/{id}", get_and_post(visits::one, visits::change))
         .route("/office/products", get(products::list))
         .route("/office/products/new", get_and_post(products::new, products::add))

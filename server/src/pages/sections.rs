@@ -157,7 +157,7 @@ pub async fn one(
     let measurements = measurements.into_iter().map(|row| row.item).collect();
     let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
     // Of two with one day the later written counts.
-    let newest = reports.iter().max_by_key(|report| report.sampled_on);
+    let newest = reports.iter().filter(|report| report.corrected_by.is_none()).max_by_key(|report| report.sampled_on);
     let read = newest.map(|report| {
         let mut read = Read::today(&app, report, &section, &property)?;
         // Those of the report itself stand beside it in the list already.

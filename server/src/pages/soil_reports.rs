@@ -3,7 +3,11 @@
 pub mod read;
 
 use axum::{extract::State, response::Response};
-use domain::{ids, soil::table::Extractant};
+use domain::{
+    ids::{self, SoilReportId},
+    soil::table::Extractant,
+};
+use serde_json::json;
 
 pub use crate::pages::soil_reports::read::one;
 use crate::{
@@ -15,8 +19,9 @@ use crate::{
         sections,
     },
     problem::Problem,
+    scope::Scope,
     state::App,
-    store::sections::Section,
+    store::{self, sections::Section, soil_reports::SoilReport},
 };
 
 const EXTRACTANTS: [(&str, Extractant); 9] = [
@@ -149,7 +154,7 @@ fn blank(section: &Section, rows: usize) -> Form {
         fields,
     )
     .back(at)
-    .note("Copied from the laboratory's paper. It is never edited: a later one takes its place.")
+    .note("Copied from the laboratory's paper. It is never edited: the one with the newest sample counts.")
 }
 
 pub async fn new(
@@ -174,4 +179,60 @@ pub async fn add(
     };
     let done = done.await;
     form.made(&app, done, |_| format!("/office/sections/{id}"))
+}
+
+/// The form with what was entered of a report that is wrong.
+fn correction(section: &Section, report: &SoilReport, rows: usize) -> Result<Form, Problem> {
+    let mut form = blank(section, rows);
+    form.title = format!("Correct a soil report of the {}", section.name);
+    form.action = format!("/office/soil-reports/{}/correct", report.id);
+    form.button = "Save the correction";
+    form.notes = vec!["The report stays to be read and counts no more; this one takes its place.".to_owned()];
+    let stored = serde_json::to_value(report)?;
+    for field in &mut form.fields {
+        if let Some(value) = stored.pointer(&field.name).filter(|value| !value.is_null()) {
+            field.fill(value);
+        }
+    }
+    let reason = Field::line("/reason", "Why it is corrected");
+    form.fields.push(reason.help("It stands beside the report, and on statements of the years it is about."));
+    Ok(form.back(format!("/office/soil-reports/{}", report.id)))
+}
+
+async fn report(app: &App, id: SoilReportId) -> Result<(Section, SoilReport), Problem> {
+    let found = store::soil_reports::get(app.store.reader(), id, Scope::Company).await?;
+    let report = found.ok_or_else(|| Problem::not_found("soil report"))?;
+    Ok((sections::get(app, report.section_id).await?, report))
+}
+
+/// The form to correct a report.
+pub async fn wrong(
+    _: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::SoilReport>,
+) -> Result<Response, Problem> {
+    let (section, report) = report(&app, id).await?;
+    let rows = report.values.len().clamp(VALUES, MOST_VALUES);
+    Ok(correction(&section, &report, rows)?.once(&app).show())
+}
+
+/// Stores a correction of a report.
+pub async fn correct(
+    desk: OfficeSession,
+    State(app): State<App>,
+    PathId(id): PathId<ids::SoilReport>,
+    sent: FormData,
+) -> Result<Response, Problem> {
+    let (section, report) = report(&app, id).await?;
+    let rows = sent.closed_up().rows("/values/").max(report.values.len()).clamp(VALUES, MOST_VALUES);
+    let form = correction(&section, &report, rows)?.sent(&sent);
+    let done = async {
+        let mut body = form.body();
+        body["corrects"] = json!(report.id);
+        let (key, valid) = (form.key()?, form.valid_body(&app, body)?);
+        let section = PathId(section.id);
+        api::soil_reports::record_soil_report(desk.office(), State(app.clone()), key, section, valid).await
+    };
+    let done = done.await;
+    form.made(&app, done, |id| format!("/office/soil-reports/{id}"))
 }

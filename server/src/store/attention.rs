@@ -65,7 +65,7 @@ pub async fn newest_reports(pool: &SqlitePool) -> Result<Vec<NewestReport>, sqlx
         r#"SELECT s.id AS "id!", s.name AS "name!", p.address AS "address!", p.rule_sets AS "rule_sets!",
                   max(r.sampled_on) AS "sampled_on!: String"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
-           JOIN soil_reports AS r ON r.section_id = s.id
+           JOIN counted_soil_reports AS r ON r.section_id = s.id
            WHERE c.cancelled_on IS NULL
            GROUP BY s.id ORDER BY max(r.sampled_on), s.seq"#
     )

@@ -1,6 +1,7 @@
 //! A person's day: the visits with everything that is needed on the spot, read as it stood at one moment.
 
 mod grounds;
+mod places;
 mod staff;
 
 use std::collections::HashMap;
@@ -24,13 +25,14 @@ pub use staff::{StaffMember, staff};
 
 use crate::{
     paging::Sequenced,
+    scope::Scope,
     store::{
         ReadTransaction, bad_row,
         calibrations::{self, CalibrationInForce},
         products::{Product, ProductRow},
-        properties::{Property, PropertyRow},
+        properties::Property,
         read,
-        sections::{Section, SectionRow},
+        sections::Section,
         visits::{Visit, VisitRow},
     },
 };
@@ -180,16 +182,15 @@ struct ClientWords {
     cancelled_on: Option<Day>,
 }
 
-/// The visits of a person on a day that are planned or done.
-pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day) -> Result<Vec<DayVisit>, sqlx::Error> {
+/// The visits of a person on a day that are planned or done, with property, sections and client as they stood on it.
+pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day, scope: Scope) -> Result<Vec<DayVisit>, sqlx::Error> {
     let (person, day) = (who.to_string(), on.to_string());
     // One transaction, so that everything is read as it stood at one moment.
     let mut moment = ReadTransaction::begin(pool).await?;
     let visits = planned(&mut moment, &person, &day).await?;
     let mut named = DayReferences::default();
-    read_properties(&mut moment, &person, &day, &mut named).await?;
-    read_clients(&mut moment, &person, &day, &mut named).await?;
-    read_sections(&mut moment, &person, &day, &mut named).await?;
+    places::read_properties(&mut moment, &person, on, scope, &mut named).await?;
+    places::read_sections(&mut moment, &person, on, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
     read_samples(&mut moment, &person, &day, &mut named).await?;
     grounds::read_divisions(&mut moment, &person, &day, &mut named).await?;
@@ -256,86 +257,6 @@ async fn planned(connection: &mut SqliteConnection, person: &str, day: &str) -> 
     rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }
 
-async fn read_properties(
-    connection: &mut SqliteConnection,
-    person: &str,
-    day: &str,
-    named: &mut DayReferences,
-) -> Result<(), sqlx::Error> {
-    let rows = sqlx::query_as!(
-        PropertyRow,
-        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
-                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
-                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
-                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
-                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
-           FROM properties AS p
-           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
-        person,
-        day
-    )
-    .fetch_all(connection)
-    .await?;
-    for row in rows {
-        let Sequenced { item, .. } = Sequenced::<Property>::try_from(row)?;
-        named.properties.insert(item.id, item);
-    }
-    Ok(())
-}
-
-async fn read_clients(
-    connection: &mut SqliteConnection,
-    person: &str,
-    day: &str,
-    named: &mut DayReferences,
-) -> Result<(), sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT p.id AS "property_id!", c.name AS "name!", c.phone, c.cancelled_on
-           FROM properties AS p JOIN clients AS c ON c.id = p.client_id
-           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
-        person,
-        day
-    )
-    .fetch_all(connection)
-    .await?;
-    for row in rows {
-        let cancelled_on = row.cancelled_on.as_deref().map(super::read_day).transpose()?;
-        let words = ClientWords { name: row.name, phone: row.phone, cancelled_on };
-        named.clients.insert(read(&row.property_id, "property id")?, words);
-    }
-    Ok(())
-}
-
-async fn read_sections(
-    connection: &mut SqliteConnection,
-    person: &str,
-    day: &str,
-    named: &mut DayReferences,
-) -> Result<(), sqlx::Error> {
-    let rows = sqlx::query_as!(
-        SectionRow,
-        r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
-                  s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
-                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
-                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
-                  s.version AS "version!", s.created_at AS "created_at!"
-           FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
-           WHERE s.id IN (SELECT w.section_id FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
-               WHERE v.person_id = $1 AND v.planned_on = $2)"#,
-        person,
-        day
-    )
-    .fetch_all(connection)
-    .await?;
-    for row in rows {
-        let Sequenced { item, .. } = Sequenced::<Section>::try_from(row)?;
-        named.sections.insert(item.id, item);
-    }
-    Ok(())
-}
-
 async fn read_products(
     connection: &mut SqliteConnection,
     person: &str,
@@ -370,7 +291,7 @@ async fn read_samples(
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT r.section_id AS "section_id!", max(r.sampled_on) AS "sampled_on!: String"
-           FROM soil_reports AS r
+           FROM counted_soil_reports AS r
            WHERE r.sampled_on <= $2 AND r.section_id IN (SELECT w.section_id FROM visits AS v
                JOIN visit_sections AS w ON w.visit_id = v.id WHERE v.person_id = $1 AND v.planned_on = $2)
            GROUP BY r.section_id"#,

@@ -128,6 +128,13 @@ pub struct MeasurementInput {
     #[serde(default)]
     #[schema(min_length = 1, max_length = 1000, format = "lines")]
     pub note: Option<String>,
+    /// The measurement whose place this one takes, because its area or its day is wrong. For the office, with the reason.
+    #[serde(default)]
+    pub corrects: Option<MeasurementId>,
+    /// Why it is corrected. Required with `corrects`, and only then.
+    #[serde(default)]
+    #[schema(min_length = 1, max_length = 300, format = "line")]
+    pub reason: Option<String>,
 }
 
 /// A section's area from a day on. A later one supersedes it; it is never edited.
@@ -141,7 +148,7 @@ pub struct MeasurementInput {
     "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01",
     "error": { "error_sqft": "111", "source": "What the area would change by if every length were read too long or too short by the reading error", "mark": "computed" },
     "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation",
-    "waits_for_office": false, "to_confirm": false, "confirmation": null, "created_at": "2026-03-02T15:00:00.000Z"
+    "waits_for_office": false, "to_confirm": false, "confirmation": null, "corrects": null, "reason": null, "corrected_by": null, "created_at": "2026-03-02T15:00:00.000Z"
 }))]
 pub struct Measurement {
     pub id: MeasurementId,
@@ -171,6 +178,12 @@ pub struct Measurement {
     pub to_confirm: bool,
     /// What the office said of it; null as long as nobody has, and where nobody need.
     pub confirmation: Option<Confirmation>,
+    /// The measurement whose place this one takes.
+    pub corrects: Option<MeasurementId>,
+    #[schema(max_length = 300)]
+    pub reason: Option<String>,
+    /// The measurement that took the place of this one, which then no longer counts.
+    pub corrected_by: Option<MeasurementId>,
     pub created_at: Instant,
 }
 
@@ -206,6 +219,9 @@ struct MeasurementRow {
     waits: i64,
     to_confirm: i64,
     confirmation: Option<String>,
+    corrects: Option<String>,
+    reason: Option<String>,
+    corrected_by: Option<String>,
 }
 
 impl TryFrom<MeasurementRow> for Sequenced<Measurement> {
@@ -236,6 +252,9 @@ impl TryFrom<MeasurementRow> for Sequenced<Measurement> {
             waits_for_office: row.waits == 1 && confirmation.is_none(),
             to_confirm: row.to_confirm == 1 && confirmation.is_none(),
             confirmation,
+            corrects: row.corrects.as_deref().map(|id| read(id, "measurement id")).transpose()?,
+            reason: row.reason,
+            corrected_by: row.corrected_by.as_deref().map(|id| read(id, "measurement id")).transpose()?,
             created_at: read_instant(row.created_at)?,
         };
         Ok(Self { seq: row.seq, item })
@@ -256,14 +275,15 @@ pub async fn insert(
     let (metric_area, lawn) = (input.area_m2.map(MetricArea::raw), measured.lawn_sqft.map(Area::raw));
     let parts = measured.from.as_ref().map(serde_json::to_string).transpose();
     let parts = parts.map_err(|error| sqlx::Error::Encode(error.into()))?;
+    let corrects = input.corrects.map(|id| id.to_string());
     let error = measured.error.as_ref();
     let (error_raw, error_source) =
         (error.map(|error| error.error_sqft.raw()), error.map(|error| error.source.as_str()));
     let error_mark = error.map(|error| enum_text::<SourceMark>(&error.mark)).transpose()?;
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
-             error_source, error_mark, note, created_at, waits, to_confirm)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)",
+             error_source, error_mark, note, created_at, waits, to_confirm, corrects, reason)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
         key,
         section_key,
         area,
@@ -279,7 +299,9 @@ pub async fn insert(
         input.note,
         millis,
         measured.waits,
-        measured.to_confirm
+        measured.to_confirm,
+        corrects,
+        input.reason
     )
     .execute(&mut *connection)
     .await?;
@@ -298,7 +320,8 @@ pub async fn get(
                   m.measured_on AS "measured_on!", m.method AS "method!", m.measured_by AS "measured_by!", m.error,
                   m.error_source, m.error_mark, m.note, m.created_at AS "created_at!", m.waits AS "waits!", m.to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
-                   FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String"
+                   FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String",
+                  m.corrects, m.reason, (SELECT t.id FROM measurements AS t WHERE t.corrects = m.id) AS "corrected_by: String"
            FROM measurements AS m
            WHERE m.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
@@ -324,7 +347,8 @@ pub async fn list(
                   measured_on AS "measured_on!", method AS "method!", measured_by AS "measured_by!", error, error_source,
                   error_mark, note, created_at AS "created_at!", waits AS "waits!", to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
-                   FROM measurement_confirmations AS c WHERE c.measurement_id = measurements.id) AS "confirmation: String"
+                   FROM measurement_confirmations AS c WHERE c.measurement_id = measurements.id) AS "confirmation: String",
+                  corrects, reason, (SELECT t.id FROM measurements AS t WHERE t.corrects = measurements.id) AS "corrected_by: String"
            FROM measurements WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,

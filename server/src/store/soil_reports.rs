@@ -101,6 +101,13 @@ pub struct SoilReportInput {
     /// K2O that the laboratory recommends for the year; 0 when it says none is needed, null when it says nothing.
     #[serde(default)]
     pub potash_recommended_lb_per_1000_sqft: Option<NutrientRate>,
+    /// The report whose place this one takes, because it was entered with a wrong day or a wrong number.
+    #[serde(default)]
+    pub corrects: Option<SoilReportId>,
+    /// Why it is corrected. Required with `corrects`, and only then.
+    #[serde(default)]
+    #[schema(min_length = 1, max_length = 300, format = "line")]
+    pub reason: Option<String>,
 }
 
 /// What a laboratory answered about one section. A newer one supersedes it by its date; it is never edited.
@@ -141,6 +148,12 @@ pub struct SoilReport {
     /// What makes this report less certain than it looks.
     #[schema(max_items = 4)]
     pub cautions: Vec<Caution>,
+    /// The report whose place this one takes.
+    pub corrects: Option<SoilReportId>,
+    #[schema(max_length = 300)]
+    pub reason: Option<String>,
+    /// The report that took the place of this one, which then no longer counts.
+    pub corrected_by: Option<SoilReportId>,
     pub created_at: Instant,
 }
 
@@ -198,6 +211,9 @@ struct SoilReportRow {
     phosphate_recommended: Option<i64>,
     potash_recommended: Option<i64>,
     created_at: i64,
+    corrects: Option<String>,
+    reason: Option<String>,
+    corrected_by: Option<String>,
 }
 
 impl TryFrom<SoilReportRow> for Sequenced<SoilReport> {
@@ -231,6 +247,9 @@ impl TryFrom<SoilReportRow> for Sequenced<SoilReport> {
             phosphate_recommended_lb_per_1000_sqft: row.phosphate_recommended.map(NutrientRate::from_raw),
             potash_recommended_lb_per_1000_sqft: row.potash_recommended.map(NutrientRate::from_raw),
             cautions: cautions(&sample, SamplingAdvice::Any),
+            corrects: row.corrects.as_deref().map(|id| read(id, "soil report id")).transpose()?,
+            reason: row.reason,
+            corrected_by: row.corrected_by.as_deref().map(|id| read(id, "soil report id")).transpose()?,
             created_at: read_instant(row.created_at)?,
         };
         Ok(Self { seq: row.seq, item })
@@ -270,13 +289,14 @@ pub async fn insert(
     let readings = serde_json::to_string(&values).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let (buffer_ph, acidity) = (input.buffer_ph.map(SoilPh::raw), input.acidity.map(|acidity| acidity.meq.raw()));
     let acidity_per = input.acidity.map(|acidity| enum_text(&acidity.per)).transpose()?;
+    let corrects = input.corrects.map(|id| id.to_string());
     let organic_matter = input.organic_matter_percent.map(Percent::raw);
     let lime = input.lime_recommended_lb_per_1000_sqft.map(ProductRate::raw);
     sqlx::query!(
         "INSERT INTO soil_reports (id, section_id, sampled_on, laboratory, laboratory_number, extractant, cores, ph, phosphorus,
              phosphate_recommended, potash_recommended, created_at, depth, tool, before_planting, laboratory_table, readings,
-             buffer_ph, acidity, acidity_per, organic_matter, lime_recommended)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)",
+             buffer_ph, acidity, acidity_per, organic_matter, lime_recommended, corrects, reason)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)",
         key,
         section,
         sampled_on,
@@ -298,7 +318,9 @@ pub async fn insert(
         acidity,
         acidity_per,
         organic_matter,
-        lime
+        lime,
+        corrects,
+        input.reason
     )
     .execute(&mut *connection)
     .await?;
@@ -317,7 +339,8 @@ pub async fn get(
                   r.laboratory AS "laboratory!", r.laboratory_number, r.extractant AS "extractant!", r.cores, r.depth, r.tool,
                   r.before_planting AS "before_planting!", r.laboratory_table, r.readings AS "readings!", r.ph, r.buffer_ph, r.acidity,
                   r.acidity_per, r.organic_matter, r.lime_recommended, r.phosphorus, r.phosphate_recommended, r.potash_recommended,
-                  r.created_at AS "created_at!"
+                  r.created_at AS "created_at!", r.corrects, r.reason,
+                  (SELECT t.id FROM soil_reports AS t WHERE t.corrects = r.id) AS "corrected_by: String"
            FROM soil_reports AS r
            WHERE r.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
@@ -342,7 +365,8 @@ pub async fn list(
         r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", sampled_on AS "sampled_on!", laboratory AS "laboratory!",
                   laboratory_number, extractant AS "extractant!", cores, depth, tool, before_planting AS "before_planting!",
                   laboratory_table, readings AS "readings!", ph, buffer_ph, acidity, acidity_per, organic_matter, lime_recommended,
-                  phosphorus, phosphate_recommended, potash_recommended, created_at AS "created_at!"
+                  phosphorus, phosphate_recommended, potash_recommended, created_at AS "created_at!", corrects, reason,
+                  (SELECT t.id FROM soil_reports AS t WHERE t.corrects = soil_reports.id) AS "corrected_by: String"
            FROM soil_reports WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,
@@ -359,7 +383,7 @@ pub async fn all_tested(pool: &SqlitePool, sections: &[SectionId], by: Day) -> R
     let by = by.to_string();
     let row = sqlx::query!(
         r#"SELECT count(*) AS "untested!: i64" FROM json_each($1) AS w
-           WHERE NOT EXISTS (SELECT 1 FROM soil_reports AS r WHERE r.section_id = w.value AND r.sampled_on <= $2)"#,
+           WHERE NOT EXISTS (SELECT 1 FROM counted_soil_reports AS r WHERE r.section_id = w.value AND r.sampled_on <= $2)"#,
         ids,
         by
     )

@@ -1,5 +1,6 @@
 //! What a statement is made of: the sections asked about, their ledger, the records behind it, and what is open.
 
+mod measured;
 mod sections;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -26,6 +27,7 @@ use crate::{
         read, read_day, read_instant, read_json,
     },
 };
+pub use measured::{MeasurementPart, Said, SoilPart};
 pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
 
 /// Which sections a statement is about.

@@ -40,14 +40,12 @@ WITH
         WHERE h.section_id = w.id AND h.expires_at > $7 AND c.id = h.clearance_id
     )
 SELECT 'property', p.id, json_object(
-    'owners', (SELECT json_group_array(json_array(nullif(o.since, '0001-01-01'), c.cancelled_on))
-        FROM ownerships AS o CROSS JOIN clients AS c WHERE o.property_id = p.id AND c.id = o.client_id),
     'clients', (SELECT json_group_array(json_array(wc.client_id, json((SELECT json_group_array(
             json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts))) FROM dated_entries AS e WHERE e.client_id = wc.client_id))))
         FROM (SELECT DISTINCT client_id FROM ownerships WHERE property_id = p.id) AS wc),
     'local_rules_checked_on', p.local_rules_checked_on,
-    'lawn_area', (SELECT sum((SELECT m.area FROM counted_measurements AS m WHERE m.section_id = s.id
-            ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1)) FROM sections AS s WHERE s.property_id = p.id),
+    'lawns', (SELECT json_group_array(json_array(s.id, json((SELECT json_group_array(json_array(m.measured_on, m.seq, m.area))
+            FROM counted_measurements AS m WHERE m.section_id = s.id)))) FROM sections AS s WHERE s.property_id = p.id),
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.property_id = p.id),
     'visited_by', (SELECT json_group_array(v.person_id) FROM assignments AS v WHERE v.property_id = p.id))
@@ -62,7 +60,7 @@ SELECT 'section', s.id, json_object(
             (SELECT x.method FROM measurements AS x WHERE x.id = m.id))) FROM counted_measurements AS m WHERE m.section_id = s.id),
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
-        FROM soil_reports AS r WHERE r.section_id = s.id),
+        FROM soil_reports AS r WHERE r.section_id = s.id AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id)),
     'divisions', (SELECT json_group_array(json_array(d.seq, d.since, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
             l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts, a.product_id))

@@ -6,7 +6,7 @@ use domain::{
     application::Audience,
     dated::Stood,
     facts::SiteFacts,
-    ids::{ClientId, PersonId},
+    ids::{ClientId, PersonId, SectionId},
     land::PropertyKind,
     quantity::Area,
     time::{Day, Instant},
@@ -18,14 +18,12 @@ use crate::acts::particulars::ClientFacts;
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
-    /// Whose it was from which day on, the first without one, and when that client's service ends by the book of now.
-    owners: Vec<(Option<Day>, Option<Day>)>,
     /// Whoever is or was its client, as they stood when.
     clients: Vec<(ClientId, Stood<ClientFacts>)>,
     /// By the book of now.
     local_rules_checked_on: Option<Day>,
-    /// All its lawn sections together, by their newest measurements.
-    lawn_area: Option<i64>,
+    /// Its lawn sections, each with day, sequence and area of the measurements that count.
+    lawns: Vec<(SectionId, Vec<(Day, i64, i64)>)>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
     history: Stood<PropertyFacts>,
@@ -68,11 +66,23 @@ pub struct PlaceCodes {
     pub municipality: Option<String>,
 }
 
+/// When a client's service ends, by what stood on a day. An end that was entered later than it came is known for its own days too;
+/// one that was taken away since stands for the days on which it stood.
+pub fn service_ends(client: &Stood<ClientFacts>, day: Day) -> Option<Day> {
+    let told_later = client.begun_after(day).filter_map(|state| state.cancelled_on).filter(|ends| *ends <= day);
+    client.on(day).cancelled_on.into_iter().chain(told_later).min()
+}
+
+/// The latest area on or before a day; the first one for days before any.
+fn area_on(measured: &[(Day, i64, i64)], day: Day) -> Option<i64> {
+    let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
+    latest.or_else(|| measured.iter().min_by_key(|(on, seq, _)| (*on, *seq))).map(|(.., area)| *area)
+}
+
 impl PropertyRow {
     /// When the service ends of whoever is the client on a day.
     pub fn cancelled_on(&self, day: Day) -> Option<Day> {
-        let begun = self.owners.iter().filter(|(since, _)| *since <= Some(day));
-        begun.max_by_key(|(since, _)| *since).and_then(|(_, ends)| *ends)
+        self.client(self.on(day).client_id).and_then(|client| service_ends(client, day))
     }
 
     /// The last day up to this one on which county and municipality were asked, as far as it is known.
@@ -81,11 +91,22 @@ impl PropertyRow {
         known.into_iter().flatten().filter(|asked| *asked <= day).max()
     }
 
-    /// What rules read of the ground on a day.
-    pub fn site_on(&self, day: Day) -> SiteFacts {
+    /// What rules read of the ground on a day on which these sections are worked on.
+    pub fn site_on(&self, day: Day, worked_on: &[SectionId]) -> SiteFacts {
         let stood = self.on(day);
-        let area = Area::from_raw(self.lawn_area.unwrap_or_default());
-        SiteFacts { kind: stood.kind, plan_on: stood.nutrient_plan_on, area }
+        SiteFacts { kind: stood.kind, plan_on: stood.nutrient_plan_on, area: self.lawn_area(day, worked_on) }
+    }
+
+    /// All its lawn sections together, by the measurements of the day. A section that was first measured later was no known lawn
+    /// yet, unless it is worked on: then its first measurement counts, and that of all where none was measured by then.
+    fn lawn_area(&self, day: Day, worked_on: &[SectionId]) -> Area {
+        let by_then = |measured: &[(Day, i64, i64)]| measured.iter().any(|(on, ..)| *on <= day);
+        let none_was = !self.lawns.iter().any(|(_, measured)| by_then(measured));
+        let counts = |(id, measured): &&(SectionId, Vec<(Day, i64, i64)>)| {
+            none_was || by_then(measured) || worked_on.contains(id)
+        };
+        let areas = self.lawns.iter().filter(counts).filter_map(|(_, measured)| area_on(measured, day));
+        Area::from_raw(areas.sum())
     }
 
     /// Who is or was its client, as they stood when.

@@ -140,7 +140,7 @@ impl Season {
             on: from,
             at: self.now,
             audience: property.on(from).worked_by,
-            site: property.site_on(from),
+            site: property.site_on(from, &[id]),
             credentials: self.held(from),
             // Who supervises is named before the work; a plan lends nobody's certificate to another.
             supervision: Supervision::Unsaid,

@@ -3,14 +3,18 @@
 
 use std::collections::BTreeSet;
 
-use domain::{dated::Facts, land::Species, time::Day};
+use domain::{
+    dated::Facts,
+    land::Species,
+    time::{Day, Instant},
+};
 use jiff::tz::TimeZone;
 
 use crate::{
     book::history::{label, value_of},
     store::{
         history::{StoredEntry, history},
-        statements::{Parts, SectionPart, Span},
+        statements::{MeasurementPart, Parts, Said, SectionPart, SoilPart, Span},
     },
 };
 
@@ -26,6 +30,7 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     }
     seen.clear();
     for part in &parts.sections {
+        said.extend(grounds(part, span, zone));
         let things = [
             (part.client_id.to_string(), "The client".to_owned()),
             (part.property_id.to_string(), part.address.clone()),
@@ -87,10 +92,12 @@ const NAMED: [&str; 6] = ["name", "mailing_address", "address", "rule_sets", "cl
 fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZone) -> Vec<String> {
     let is_late = |entry: &StoredEntry| entry.view.entered_by.is_some() && entry.view.entered_at.day_in(zone) > span.to;
     let by_then: Vec<StoredEntry> = entries.iter().filter(|entry| !is_late(entry)).cloned().collect();
-    // A thing that was added after the span had ended corrects nothing.
-    if by_then.is_empty() || by_then.len() == entries.len() {
+    if by_then.len() == entries.len() {
         return Vec::new();
     }
+    // A thing that was added after the span had ended corrects nothing; what was corrected of it since is told.
+    let as_entered = || entries.iter().filter(|entry| entry.corrects.is_none()).cloned().collect();
+    let by_then: Vec<StoredEntry> = if by_then.is_empty() { as_entered() } else { by_then };
     let (known, now) = (history(&by_then), history(entries));
     let mut days: Vec<Day> = known.days().into_iter().chain(now.days()).collect();
     days.extend([span.from, span.to]);
@@ -113,4 +120,52 @@ fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZo
         ))
     });
     told.collect()
+}
+
+/// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later only what
+/// was corrected since.
+fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
+    let is_late = |at: Instant| at.day_in(zone) > span.to;
+    let was_there = !is_late(part.created_at);
+    let known = |said: &Said| if was_there { !is_late(said.at) } else { !said.corrects };
+    let late = |said: &&Said| !known(said);
+    let place = format!("{}, {}", part.address, part.name);
+    let mut told = Vec::new();
+    let standing = |known: &dyn Fn(&Said) -> bool| MeasurementPart::standing(&part.measurements, span.as_of, known);
+    let (before, now) = (standing(&known), standing(&|_| true));
+    if before.map(|one| (one.on, one.area)) != now.map(|one| (one.on, one.area)) {
+        let words = |one: Option<&MeasurementPart>| {
+            one.map_or_else(|| "not measured".to_owned(), |one| format!("{} sq ft, measured on {}", one.area, one.on))
+        };
+        let of = |one: Option<&'_ MeasurementPart>| -> Vec<Said> {
+            let confirmed = one.and_then(|one| one.confirmed.as_ref()).map(|(_, said)| said);
+            let corrected = one.and_then(|one| one.corrected.as_ref());
+            one.map(|one| &one.entered).into_iter().chain(confirmed).chain(corrected).filter(late).cloned().collect()
+        };
+        told.extend(since([of(before), of(now)].concat(), &place, ("area", &words(now), &words(before)), zone));
+    }
+    let newest = |known: &dyn Fn(&Said) -> bool| SoilPart::newest(&part.soil_reports, span.as_of, known);
+    let (before, now) = (newest(&known), newest(&|_| true));
+    if before.map(|one| one.on) != now.map(|one| one.on) {
+        let words = |one: Option<&SoilPart>| one.map_or_else(|| "none".to_owned(), |one| one.on.to_string());
+        let of = |one: Option<&'_ SoilPart>| -> Vec<Said> {
+            let corrected = one.and_then(|one| one.corrected.as_ref());
+            one.map(|one| &one.entered).into_iter().chain(corrected).filter(late).cloned().collect()
+        };
+        told.extend(since(
+            [of(before), of(now)].concat(),
+            &place,
+            ("soil sampled on", &words(now), &words(before)),
+            zone,
+        ));
+    }
+    told
+}
+
+/// The sentence about what was corrected: by the last that was said of it.
+fn since(said: Vec<Said>, place: &str, (what, now, before): (&str, &str, &str), zone: &TimeZone) -> Option<String> {
+    let last = said.into_iter().max_by_key(|said| said.at)?;
+    let why = last.why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    let day = last.at.day_in(zone);
+    Some(format!("Corrected on {day}: {place}: {what}: {now} (before the correction: {before}).{why}"))
 }

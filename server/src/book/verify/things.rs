@@ -24,9 +24,9 @@ fn derived(noun: &str) -> &'static [&'static str] {
     match noun {
         // A new measurement makes a new version.
         "section" => &["area_sqft", "measured_on", "version"],
-        "measurement" => &["area_sqft"],
+        "measurement" => &["area_sqft", "corrected_by"],
         // Told anew from how the soil was dug.
-        "soil_report" => &["cautions"],
+        "soil_report" => &["cautions", "corrected_by"],
         "product" => &["balance_lb", "remarks"],
         "lot" => &["balance_lb"],
         // What the certificates of that moment were worth.
@@ -43,6 +43,7 @@ fn derived(noun: &str) -> &'static [&'static str] {
 fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
     match noun {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
+        "measurement" | "soil_report" => &[("corrects", None), ("reason", None)],
         "client" => &[("email", None)],
         "addition" => &[("explains", None)],
         "visit" => &[("programme_id", None), ("round", None)],

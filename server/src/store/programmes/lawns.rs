@@ -70,7 +70,7 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
                   r.acidity_per AS "acidity_per?", r.laboratory_table AS "laboratory_table?", r.before_planting AS "before_planting?"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
            LEFT JOIN soil_reports AS r ON r.seq = (
-               SELECT l.seq FROM soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.seq DESC LIMIT 1)
            WHERE ($1 IS NULL OR c.id = $1) AND ($2 IS NULL OR s.id IN (SELECT value FROM json_each($2)))
            ORDER BY c.seq, p.seq, s.seq LIMIT $3"#,
         client,

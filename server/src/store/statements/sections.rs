@@ -9,18 +9,21 @@ use domain::{
     law::Bound,
     parts::{Division, Part},
     quantity::Area,
-    time::Day,
+    time::{Day, Instant},
 };
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::{About, Span, ids};
+use super::{
+    About, Span, ids,
+    measured::{self, MeasurementPart, SoilPart},
+};
 use crate::{
     acts::rows,
     scope::Scope,
     store::{
         history::{self, Histories},
-        read, read_day, read_enum, read_json,
+        read, read_day, read_enum, read_instant, read_json,
     },
 };
 
@@ -38,10 +41,10 @@ pub struct SectionPart {
     pub client_id: ClientId,
     pub client_name: String,
     pub mailing_address: String,
-    /// Day, sequence number, and area in hundredths of a square foot; none of them later than the day of the statement, unless
-    /// all are.
-    pub measurements: Vec<(Day, i64, i64)>,
-    pub latest_soil_sample: Option<Day>,
+    /// When it was entered.
+    pub created_at: Instant,
+    pub measurements: Vec<MeasurementPart>,
+    pub soil_reports: Vec<SoilPart>,
     /// Every way in which it was divided.
     pub divisions: Vec<Division>,
     /// Days within the span on which the property became another client's.
@@ -104,9 +107,10 @@ struct Row {
     client_name: String,
     mailing_address: String,
     present_client: String,
+    created_at: i64,
     measurements: String,
     divisions: String,
-    latest_soil_sample: Option<String>,
+    soil_reports: String,
     changed_hands_on: String,
 }
 
@@ -138,19 +142,23 @@ async fn rows(
     scope: Scope,
 ) -> Result<Vec<Row>, sqlx::Error> {
     let (client, property, section) = about.keys();
-    let (person, from, to, as_of) =
-        (scope.viewer(), span.from.to_string(), span.to.to_string(), span.as_of.to_string());
+    let (person, from, to) = (scope.viewer(), span.from.to_string(), span.to.to_string());
     sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
                   c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m WHERE m.section_id = s.id)
-                   AS "measurements!: String",
+                  s.created_at AS "created_at!",
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.created_at, m.reason,
+                      m.to_confirm, m.waits, (SELECT json_array(c.holds, c.confirmed_at, c.note) FROM measurement_confirmations AS c
+                          WHERE c.measurement_id = m.id),
+                      (SELECT json_array(t.created_at, t.reason) FROM measurements AS t WHERE t.corrects = m.id)))
+                   FROM measurements AS m WHERE m.section_id = s.id) AS "measurements!: String",
                   (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
-                  (SELECT max(r.sampled_on) FROM soil_reports AS r WHERE r.section_id = s.id AND r.sampled_on <= $7)
-                   AS "latest_soil_sample?: String",
+                  (SELECT json_group_array(json_array(r.sampled_on, r.seq, r.created_at, r.reason,
+                      (SELECT json_array(t.created_at, t.reason) FROM soil_reports AS t WHERE t.corrects = r.id)))
+                   FROM soil_reports AS r WHERE r.section_id = s.id) AS "soil_reports!: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
                       AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
@@ -174,8 +182,7 @@ async fn rows(
         section,
         person,
         from,
-        to,
-        as_of
+        to
     )
     .fetch_all(connection)
     .await
@@ -206,8 +213,6 @@ fn part(row: Row, histories: &Histories, span: Span, limited: bool) -> Result<Se
     };
     let (turf, place, payer): (&SectionPast, &PropertyPast, &ClientPast) =
         (section.on(span.as_of), property.on(span.as_of), client.on(span.as_of));
-    let measured: Vec<(Day, i64, i64)> = read_json(&row.measurements, "measurements")?;
-    let known = measured.iter().any(|(on, ..)| *on <= span.as_of);
     Ok(SectionPart {
         id: read(&row.id, "section id")?,
         name: turf.name.clone(),
@@ -219,9 +224,10 @@ fn part(row: Row, histories: &Histories, span: Span, limited: bool) -> Result<Se
         client_id: read(&row.client_id, "client id")?,
         client_name: payer.name.clone(),
         mailing_address: payer.mailing_address.clone(),
-        measurements: measured.into_iter().filter(|(on, ..)| !known || *on <= span.as_of).collect(),
+        created_at: read_instant(row.created_at)?,
+        measurements: measured::measurements(&row.measurements)?,
+        soil_reports: measured::soil_reports(&row.soil_reports)?,
         divisions: divisions(&row.divisions)?,
-        latest_soil_sample: row.latest_soil_sample.as_deref().map(read_day).transpose()?,
         changed_hands_on: read_json(&row.changed_hands_on, "ownerships")?,
         section,
         property,

@@ -1,0 +1,216 @@
+//! Where the visits of a day lie: property, client and sections as they stood on the day.
+
+use std::collections::HashMap;
+
+use domain::{
+    dated::{Facts, Stood},
+    ids::{ClientId, PropertyId},
+    time::{self, Day},
+};
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use sqlx::SqliteConnection;
+
+use super::{ClientWords, DayReferences};
+use crate::{
+    acts::{particulars::ClientFacts, rows::service_ends},
+    paging::Sequenced,
+    places,
+    scope::Scope,
+    store::{
+        bad_row,
+        history::{self, About, Histories},
+        properties::{Property, PropertyInput, PropertyRow},
+        read, read_day,
+        sections::{Section, SectionInput, SectionRow},
+    },
+};
+
+pub(super) async fn read_properties(
+    connection: &mut SqliteConnection,
+    person: &str,
+    on: Day,
+    scope: Scope,
+    named: &mut DayReferences,
+) -> Result<(), sqlx::Error> {
+    let day = on.to_string();
+    let rows = sqlx::query_as!(
+        PropertyRow,
+        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
+                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
+                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
+                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
+                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
+                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
+           FROM properties AS p
+           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let about = About { properties: ids(rows.iter().map(|row| &row.id))?, ..nothing() };
+    let histories = history::load(connection, &about).await?;
+    let mut present: HashMap<PropertyId, ClientId> = HashMap::new();
+    for row in rows {
+        let Sequenced { item, .. } = Sequenced::<Property>::try_from(row)?;
+        present.insert(item.id, item.client_id);
+        let stood = property_on(item, &histories, on)?;
+        named.properties.insert(stood.id, stood);
+    }
+    read_clients(connection, on, scope, &present, named).await
+}
+
+/// The clients of the day. Whoever does not see the whole company is not told who a former client was.
+async fn read_clients(
+    connection: &mut SqliteConnection,
+    on: Day,
+    scope: Scope,
+    present: &HashMap<PropertyId, ClientId>,
+    named: &mut DayReferences,
+) -> Result<(), sqlx::Error> {
+    let wanted = ids(named.properties.values().map(|property| property.client_id))?;
+    let rows = sqlx::query!(
+        r#"SELECT c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.cancelled_on
+           FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
+        wanted
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let histories = history::load(connection, &About { clients: wanted, ..nothing() }).await?;
+    let mut words: HashMap<ClientId, ClientWords> = HashMap::new();
+    for row in rows {
+        let cancelled_on = row.cancelled_on.as_deref().map(read_day).transpose()?;
+        let (name, mailing_address, phone) = (row.name, row.mailing_address, row.phone);
+        let now = Stood::always(ClientFacts { name, mailing_address, phone, cancelled_on });
+        let stood = histories.stood(&row.id)?.unwrap_or(now);
+        let ClientFacts { name, phone, .. } = stood.on(on).clone();
+        let told = ClientWords { name, phone, cancelled_on: service_ends(&stood, on) };
+        words.insert(read(&row.id, "client id")?, told);
+    }
+    for property in named.properties.values() {
+        let is_former = present.get(&property.id) != Some(&property.client_id);
+        let told = words.get(&property.client_id).cloned().map(|told| match scope.viewer() {
+            Some(_) if is_former => ClientWords { name: "A former client".to_owned(), phone: None, ..told },
+            _ => told,
+        });
+        named.clients.extend(told.map(|told| (property.id, told)));
+    }
+    Ok(())
+}
+
+/// Each section with the area that held on the day: of the latest measurement by then, else of the earliest.
+pub(super) async fn read_sections(
+    connection: &mut SqliteConnection,
+    person: &str,
+    on: Day,
+    named: &mut DayReferences,
+) -> Result<(), sqlx::Error> {
+    let day = on.to_string();
+    let rows = sqlx::query_as!(
+        SectionRow,
+        r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
+                  s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
+                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
+                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
+                  s.version AS "version!", s.created_at AS "created_at!"
+           FROM sections AS s LEFT JOIN measurements AS m ON m.seq = coalesce(
+               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id AND l.measured_on <= $2
+                ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1),
+               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on, l.seq LIMIT 1))
+           WHERE s.id IN (SELECT w.section_id FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
+               WHERE v.person_id = $1 AND v.planned_on = $2)"#,
+        person,
+        day
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let about = About { sections: ids(rows.iter().map(|row| &row.id))?, ..nothing() };
+    let histories = history::load(connection, &about).await?;
+    for row in rows {
+        let Sequenced { item, .. } = Sequenced::<Section>::try_from(row)?;
+        let stood = section_on(item, &histories, on)?;
+        named.sections.insert(stood.id, stood);
+    }
+    Ok(())
+}
+
+fn ids<T: ToString>(ids: impl Iterator<Item = T>) -> Result<String, sqlx::Error> {
+    let ids: Vec<String> = ids.map(|id| id.to_string()).collect();
+    serde_json::to_string(&ids).map_err(|error| sqlx::Error::Encode(error.into()))
+}
+
+/// Histories of nothing, of which whoever asks names something.
+fn nothing() -> About {
+    let none = || "[]".to_owned();
+    About { clients: none(), properties: none(), sections: none(), changed: true }
+}
+
+/// What the entries say of a day, as it was sent; nothing where the row is what they say.
+fn sent_by_then<T: DeserializeOwned>(
+    histories: &Histories,
+    id: &str,
+    on: Day,
+    kept: Option<(&str, Value)>,
+) -> Result<Option<T>, sqlx::Error> {
+    let entries = histories.entries_of(id);
+    if entries.is_empty() {
+        return Ok(None);
+    }
+    let mut facts: Facts = history::history(entries).on(on);
+    facts.extend(kept.map(|(name, value)| (name.to_owned(), value)));
+    serde_json::from_value(Value::Object(facts)).map(Some).map_err(|error| bad_row("history")(&error))
+}
+
+/// The property of a day. Its version is that of now: it says what may be changed.
+fn property_on(now: Property, histories: &Histories, on: Day) -> Result<Property, sqlx::Error> {
+    let id = now.id.to_string();
+    let Some(then) = sent_by_then::<PropertyInput>(histories, &id, on, None)? else { return Ok(now) };
+    let known = history::history(histories.entries_of(&id));
+    let owners = known.values_of("client_id");
+    let client_since = owners.iter().rev().find(|(since, _)| *since <= Some(on)).and_then(|(since, _)| *since);
+    let mut confirmed: Vec<String> = then.rule_sets.iter().map(|code| code.0.clone()).collect();
+    confirmed.extend(then.place.iter().map(|place| place.state.0.clone()));
+    let at = then.latitude.zip(then.longitude);
+    let asked = [now.local_rules_checked_on, then.local_rules_checked_on];
+    Ok(Property {
+        client_id: then.client_id,
+        client_since,
+        name: then.name,
+        address: then.address,
+        postal_code: then.postal_code,
+        latitude: then.latitude,
+        longitude: then.longitude,
+        // Where that clock has left the tables since, the one that was chosen in its place tells the day.
+        time_zone: if time::zone(&then.time_zone).is_ok() { then.time_zone } else { now.time_zone },
+        place: then.place,
+        place_differs: at.and_then(|(latitude, longitude)| places::differs(latitude, longitude, &confirmed)),
+        rule_sets: then.rule_sets,
+        local_rules_checked_on: asked.into_iter().flatten().filter(|asked| *asked <= on).max(),
+        kind: then.kind,
+        worked_by: then.worked_by,
+        nutrient_plan_on: then.nutrient_plan_on,
+        ..now
+    })
+}
+
+/// The section of a day; area and measurement are those of the day already.
+fn section_on(now: Section, histories: &Histories, on: Day) -> Result<Section, sqlx::Error> {
+    let id = now.id.to_string();
+    let property = ("property_id", Value::from(now.property_id.to_string()));
+    let Some(then) = sent_by_then::<SectionInput>(histories, &id, on, Some(property))? else { return Ok(now) };
+    Ok(Section {
+        name: then.name,
+        species: then.species,
+        water: then.water,
+        water_distance_ft: then.water_distance_ft,
+        natural_strip_ft: then.natural_strip_ft,
+        // A seeding that was entered later than it was made is known for its own day too.
+        established_on: now.established_on.filter(|seeded| *seeded <= on).or(then.established_on),
+        touches_pavement: then.touches_pavement,
+        maintenance: then.maintenance,
+        clippings: then.clippings,
+        shade: then.shade,
+        ..now
+    })
+}

@@ -1,0 +1,128 @@
+//! How large a section was and when its soil was sampled, with when each of it was entered and corrected.
+
+use domain::{
+    quantity::Area,
+    time::{Day, Instant},
+};
+use serde::Deserialize;
+
+use crate::store::{read_instant, read_json};
+
+/// Something that was said of a measurement or a soil report, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Said {
+    pub at: Instant,
+    pub why: Option<String>,
+    /// It takes the place of what was said before.
+    pub corrects: bool,
+}
+
+/// A measurement, also one that does not count.
+#[derive(Debug, Clone)]
+pub struct MeasurementPart {
+    pub on: Day,
+    seq: i64,
+    pub area: Area,
+    /// When it was entered; of a correction with its reason.
+    pub entered: Said,
+    /// It counts only once the office has said that it holds.
+    waits: bool,
+    /// What the office said of it: whether it holds.
+    pub confirmed: Option<(bool, Said)>,
+    /// When another took its place.
+    pub corrected: Option<Said>,
+}
+
+/// A soil report, also one that was corrected.
+#[derive(Debug, Clone)]
+pub struct SoilPart {
+    pub on: Day,
+    seq: i64,
+    pub entered: Said,
+    pub corrected: Option<Said>,
+}
+
+impl MeasurementPart {
+    /// Whether it counts, by what was said up to some moment.
+    fn counts(&self, known: impl Fn(&Said) -> bool) -> bool {
+        let holds = self.confirmed.as_ref().filter(|(_, said)| known(said)).map_or(!self.waits, |(holds, _)| *holds);
+        known(&self.entered) && holds && !self.corrected.as_ref().is_some_and(known)
+    }
+
+    /// The one by which a section's area stands on a day: the latest by then, else the earliest.
+    pub fn standing(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
+        let counted = || parts.iter().filter(|part| part.counts(&known));
+        let latest = counted().filter(|part| part.on <= day).max_by_key(|part| (part.on, part.seq));
+        latest.or_else(|| counted().min_by_key(|part| (part.on, part.seq)))
+    }
+}
+
+impl SoilPart {
+    /// The one with the newest sample by a day.
+    pub fn newest(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
+        let counts = |part: &&Self| known(&part.entered) && !part.corrected.as_ref().is_some_and(&known);
+        parts.iter().filter(|part| part.on <= day).filter(counts).max_by_key(|part| (part.on, part.seq))
+    }
+}
+
+/// Moment and reason.
+#[derive(Deserialize)]
+struct SaidRow(i64, Option<String>);
+
+impl SaidRow {
+    fn said(self, corrects: bool) -> Result<Said, sqlx::Error> {
+        Ok(Said { at: read_instant(self.0)?, why: self.1, corrects })
+    }
+
+    /// What was entered: whatever has a reason corrects.
+    fn entered(self) -> Result<Said, sqlx::Error> {
+        let corrects = self.1.is_some();
+        self.said(corrects)
+    }
+}
+
+/// Day, number, area, moment, reason, whether it is to be confirmed and waits, what the office said of it, and what took its place.
+#[derive(Deserialize)]
+struct MeasurementRow(
+    Day,
+    i64,
+    i64,
+    i64,
+    Option<String>,
+    i64,
+    i64,
+    Option<(i64, i64, Option<String>)>,
+    Option<SaidRow>,
+);
+
+pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Error> {
+    let rows: Vec<MeasurementRow> = read_json(text, "measurements")?;
+    let part = |MeasurementRow(on, seq, area, at, why, to_confirm, waits, word, corrected): MeasurementRow| {
+        let word = word.filter(|_| to_confirm == 1);
+        let confirmed =
+            word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
+        Ok(MeasurementPart {
+            on,
+            seq,
+            area: Area::from_raw(area),
+            entered: SaidRow(at, why).entered()?,
+            waits: to_confirm == 1 && waits == 1,
+            confirmed: confirmed.transpose()?,
+            corrected: corrected.map(|taken| taken.said(true)).transpose()?,
+        })
+    };
+    rows.into_iter().map(part).collect()
+}
+
+/// Day, number, moment, reason, and what took its place.
+#[derive(Deserialize)]
+struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>);
+
+pub(super) fn soil_reports(text: &str) -> Result<Vec<SoilPart>, sqlx::Error> {
+    let rows: Vec<SoilRow> = read_json(text, "soil reports")?;
+    let part = |SoilRow(on, seq, at, why, corrected): SoilRow| {
+        let (entered, corrected) = (SaidRow(at, why).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
+        Ok(SoilPart { on, seq, entered, corrected })
+    };
+    rows.into_iter().map(part).collect()
+}
