@@ -16,6 +16,9 @@ use serde::Deserialize;
 
 use crate::acts::particulars::ClientFacts;
 
+/// Day, sequence and area.
+type Measured = (Day, i64, i64);
+
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
     /// Whoever is or was its client, as they stood when.
@@ -23,7 +26,7 @@ pub struct PropertyRow {
     /// By the book of now.
     local_rules_checked_on: Option<Day>,
     /// Its lawn sections, each with day, sequence and area of the measurements that count.
-    lawns: Vec<(SectionId, Vec<(Day, i64, i64)>)>,
+    lawns: Vec<(SectionId, Vec<Measured>)>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
     history: Stood<PropertyFacts>,
@@ -74,7 +77,7 @@ pub fn service_ends(client: &Stood<ClientFacts>, day: Day) -> Option<Day> {
 }
 
 /// The latest area on or before a day; the first one for days before any.
-fn area_on(measured: &[(Day, i64, i64)], day: Day) -> Option<i64> {
+fn area_on(measured: &[Measured], day: Day) -> Option<i64> {
     let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
     latest.or_else(|| measured.iter().min_by_key(|(on, seq, _)| (*on, *seq))).map(|(.., area)| *area)
 }
@@ -100,11 +103,10 @@ impl PropertyRow {
     /// All its lawn sections together, by the measurements of the day. A section that was first measured later was no known lawn
     /// yet, unless it is worked on: then its first measurement counts, and that of all where none was measured by then.
     fn lawn_area(&self, day: Day, worked_on: &[SectionId]) -> Area {
-        let by_then = |measured: &[(Day, i64, i64)]| measured.iter().any(|(on, ..)| *on <= day);
+        let by_then = |measured: &[Measured]| measured.iter().any(|(on, ..)| *on <= day);
         let none_was = !self.lawns.iter().any(|(_, measured)| by_then(measured));
-        let counts = |(id, measured): &&(SectionId, Vec<(Day, i64, i64)>)| {
-            none_was || by_then(measured) || worked_on.contains(id)
-        };
+        let counts =
+            |(id, measured): &&(SectionId, Vec<Measured>)| none_was || by_then(measured) || worked_on.contains(id);
         let areas = self.lawns.iter().filter(counts).filter_map(|(_, measured)| area_on(measured, day));
         Area::from_raw(areas.sum())
     }
