@@ -103,7 +103,7 @@ fn nothing_is_decided_without_whom_and_what_it_is_about() {
     let input: ClearanceInput = serde_json::from_value(input).unwrap();
     let mut world = BatchFacts::default();
     let land = json!({
-        "owners": [], "clients": [], "visited_by": [],
+        "owners": [], "clients": [], "visited_by": [], "lawns": [],
         "history": [[1, null, null, {
             "client_id": new_id(), "address": "1 Street A", "postal_code": "21000", "time_zone": "America/New_York", "rule_sets": [],
         }]],

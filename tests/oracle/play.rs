@@ -176,7 +176,7 @@ impl Play {
         let mut body = json!({
             "property_id": self.of.property, "product_id": self.of.products[product],
             "started_at": format!("{day}T15:05:00Z"), "finished_at": format!("{day}T15:31:00Z"), "purpose": "maintenance",
-            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "pavement_cleaned": true, "weather": fair_weather(),
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "pavement_cleaned": true, "weather": weather(),
             "lines": lines.iter().map(|(line, named)| self.line_json(line, *named)).collect::<Vec<_>>(),
         });
         let lines: Vec<Line> = lines.into_iter().map(|(line, _)| line).collect();
@@ -316,7 +316,14 @@ impl Play {
         json!({
             "property_id": self.of.property, "product_id": self.of.products[product],
             "planned_on": self.model.today.to_string(), "purpose": "maintenance",
-            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": fair_weather(), "lines": lines,
+            "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": weather(), "lines": lines,
         })
     }
+}
+
+/// The weather of a fair day. A list of warnings would be of another day than most of the work, and ask for care.
+fn weather() -> Value {
+    let mut weather = fair_weather();
+    let _ = weather.as_object_mut().unwrap().remove("alerts");
+    weather
 }
