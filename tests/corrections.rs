@@ -314,7 +314,9 @@ async fn a_correction_beside_a_lawn_whose_measurement_was_rejected() {
     assert_eq!(beside["after"]["area_sqft"], "3000");
     let less = json!([{ "section_id": side, "product_lb": "1" }]);
     assert_eq!(of(&checked(&less).await.expect(200).body["sections"], &side)["after"]["area_sqft"], "3000");
-    // Other ground than what was treated is measured first.
+    // More than was put down, and other ground than what was treated, is measured first.
+    let more = json!([{ "section_id": side, "product_lb": "3" }]);
+    assert_eq!(checked(&more).await.problem(422, "invalid").body["errors"][0]["code"], "not_measured");
     let part = json!([{ "section_id": side, "product_lb": "2", "treated_area_sqft": "4000" }]);
     let refused = checked(&part).await.problem(422, "invalid");
     assert_eq!(refused.body["errors"][0]["code"], "not_measured");

@@ -4,6 +4,8 @@ use harness::{new_id, world::Company};
 use rusqlite::Connection;
 use serde_json::{Value, json};
 
+use crate::pages::visitor::Visitor;
+
 /// The property as the office would send it again, with other members.
 async fn changed(company: &Company, members: Value) -> Value {
     let path = format!("/api/v1/properties/{}", company.property);
@@ -117,6 +119,8 @@ async fn what_the_first_entry_of_an_older_book_does_not_name_is_corrected_too() 
     }))
     .await;
     let entries = company.office.get(&history).await.expect(200).body["items"].clone();
+    let page = Visitor::named(&company, "office").await.open(&format!("/office/entries/{}", company.property)).await;
+    assert!(page.html.contains("/facts/kind") && page.html.contains("/facts/worked_by"), "{}", page.html);
     let mut first = entries[0]["facts"].clone();
     assert_eq!(first["kind"], Value::Null, "the first entry does not name it");
     first["worked_by"] = json!("own_ground");

@@ -127,3 +127,22 @@ async fn what_was_entered_after_the_year_tells_only_its_corrections() {
     assert_eq!((section["area_sqft"].as_str(), told.len()), (Some("8500"), 2));
     assert!(told.iter().any(|gap| gap.contains("area: 8500 sq ft") && gap.contains("9000 sq ft")), "{told:?}");
 }
+
+/// Who works there and what ground it is decide which cap binds, so a later word on them is told like one on the rule sets.
+#[tokio::test]
+async fn a_later_word_on_who_works_there_is_told() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2028-03-04T15:00:00Z").await;
+    let (_, none) = statement(&owner, 2026, &company.front).await;
+    assert_eq!(none, [""; 0]);
+    let history = format!("/api/v1/properties/{}/history", company.property);
+    let first = office.get(&history).await.expect(200).body["items"][0].clone();
+    let mut facts = first["facts"].clone();
+    (facts["worked_by"], facts["kind"]) = (json!("household"), json!("garden"));
+    let entry = json!({ "facts": facts, "corrects": first["id"], "reason": "By themselves." });
+    let _ = office.post(&history, &entry).await.expect(201);
+    let (_, told) = statement(&owner, 2026, &company.front).await;
+    assert!(told.iter().any(|one| one.contains("the household (before the correction: for hire)")), "{told:?}");
+    assert!(told.iter().any(|one| one.contains("garden (before the correction: lawn)")), "{told:?}");
+}

@@ -300,7 +300,7 @@ fn book_findings(question: &Question<'_>, property: &PropertyRow, product: &Prod
             "book.client.active",
             Verdict::Stop,
             format!("The client ended the service on {day}."),
-            "Do not apply. If the client has come back, the office takes the end date away.",
+            "Do not apply. If the client has come back, the office takes the end away from the day on which they came back; a wrong day is corrected in the client's history.",
         ));
     }
     if product.status != "active" {

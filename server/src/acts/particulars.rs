@@ -3,10 +3,7 @@
 
 mod product;
 
-use std::{
-    cmp::Reverse,
-    collections::{BTreeMap, BTreeSet},
-};
+use std::{cmp::Reverse, collections::BTreeMap};
 
 use domain::{
     application::{Audience, is_valid_on},
@@ -53,8 +50,8 @@ pub struct Particulars {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
     pub credentials: Vec<CredentialThen>,
-    /// Those of the applicator that were not valid on the day, where nothing of their kind was: the last that ran out, or one that
-    /// began later.
+    /// Those of the applicator that count at the place and were not valid on the day, where nothing of their kind was: the last that
+    /// ran out, or one that began later.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
     pub credentials_not_valid: Vec<CredentialThen>,
@@ -268,7 +265,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
         kind: place.kind,
         worked_by: Some(place.worked_by),
         credentials: valid(person, named.on),
-        credentials_not_valid: not_valid(person, named.on),
+        credentials_not_valid: not_valid(person, named.on, &place.rule_sets),
         supervisor_credentials: supervisor.map(|one| valid(one, named.on)).unwrap_or_default(),
         product: product::product(world.product(named.product)?, named.known_at),
         lot_number: named.lot.and_then(lot),
@@ -308,21 +305,23 @@ fn valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
     person.credentials.iter().filter(|row| is_valid(row, on)).map(then).collect()
 }
 
-/// Of each kind of which none was valid, the one that was so last, or the first that became so later.
-fn not_valid(person: &PersonRow, on: Day) -> Vec<CredentialThen> {
-    let kind = |row: &CredentialRow| (row.rule_set.clone(), row.code.clone().unwrap_or_else(|| row.name.clone()));
-    let held: BTreeSet<_> = person.credentials.iter().filter(|row| is_valid(row, on)).map(kind).collect();
-    let mut last = BTreeMap::new();
-    for row in person.credentials.iter().filter(|row| !held.contains(&kind(row))) {
-        // What ran out says more than what was yet to begin, and the latest of it most.
-        let rank = |row: &CredentialRow| (row.valid_until.filter(|until| *until < on), Reverse(row.valid_from));
-        last.entry(kind(row))
-            .and_modify(|known: &mut &CredentialRow| {
-                if rank(row) > rank(known) {
-                    *known = row;
-                }
-            })
-            .or_insert(row);
+/// Of each kind that counts at the place and of which none was valid, the one that was so last, or the first that became so later.
+fn not_valid(person: &PersonRow, on: Day, codes: &[String]) -> Vec<CredentialThen> {
+    let covers =
+        |set: &str| codes.iter().any(|code| code.strip_prefix(set).is_some_and(|rest| !rest.starts_with(|c| c != '-')));
+    let is_renewed = |row: &CredentialRow| {
+        let mut held = person.credentials.iter().filter(|held| is_valid(held, on) && held.rule_set == row.rule_set);
+        held.any(|held| held.code.is_none() || row.code.is_none() || held.code == row.code)
+    };
+    // What ran out says more than what was yet to begin, and the latest of it most.
+    let rank = |row: &CredentialRow| (row.valid_until.filter(|until| *until < on), Reverse(row.valid_from));
+    let mut last: BTreeMap<_, &CredentialRow> = BTreeMap::new();
+    let of_the_place = person.credentials.iter().filter(|row| row.rule_set.as_deref().is_some_and(covers));
+    for row in of_the_place.filter(|row| !is_valid(row, on) && !is_renewed(row)) {
+        let known = last.entry((&row.rule_set, &row.code)).or_insert(row);
+        if rank(row) > rank(known) {
+            *known = row;
+        }
     }
     last.into_values().map(then).collect()
 }

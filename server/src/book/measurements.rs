@@ -8,7 +8,7 @@ use domain::{
     measurement::{
         outline::{MapPosition, Outline},
         setback::{FeatureKind, SetbackFeature},
-        shapes::Figures,
+        shapes::{Figures, Shape},
         survey::{ErrorEstimate, PartFault, Survey, survey},
     },
     quantity::{Area, Distance},
@@ -31,7 +31,7 @@ use crate::{
 /// A square foot, in hundredths: nearer than this an area and its parts agree.
 const AGREE: i64 = 100;
 /// The rule of a distance that somebody entered without one.
-const ENTERED: &str = "as entered";
+pub const ENTERED: &str = "as entered";
 
 /// Works out what is stored, or tells every fault.
 pub fn measured(input: &MeasurementInput, property: &Property, law: &Lawbook) -> Result<Measured, Vec<FieldFault>> {
@@ -123,6 +123,12 @@ fn estimate(input: &AreaErrorInput) -> ErrorEstimate {
     ErrorEstimate { error_sqft: input.error_sqft, source, mark }
 }
 
+/// Whether the shapes say themselves how far they may be off.
+pub fn error_follows(from: &MeasuredFrom) -> bool {
+    let of_outline = |shape: &Shape| matches!(shape, Shape::Outline { position_error_ft: Some(_), .. });
+    from.reading_error_ft.is_some() || from.lawn.iter().chain(&from.not_lawn).any(of_outline)
+}
+
 /// The error that follows from the parts, or somebody's own estimate, which may not be smaller than what a source says of the
 /// method.
 fn error(
@@ -131,10 +137,7 @@ fn error(
     survey: &Survey,
 ) -> Result<Option<ErrorEstimate>, FieldFault> {
     let Some(own) = own else { return Ok(survey.error.clone()) };
-    let of_outline = |shape: &domain::measurement::shapes::Shape| {
-        matches!(shape, domain::measurement::shapes::Shape::Outline { position_error_ft: Some(_), .. })
-    };
-    if from.reading_error_ft.is_some() || from.lawn.iter().chain(&from.not_lawn).any(of_outline) {
+    if error_follows(from) {
         let detail = "follows from the reading and position errors in `from`; give those or this";
         return Err(FieldFault::at("/error_estimate", "contradiction", detail));
     }

@@ -250,7 +250,9 @@ fn lacking(
     known.fixed(&told.particulars, told.texts.as_ref());
     known.sections(&told.sections_since);
     known.weather(&application.weather);
-    services.into_iter().for_each(|weather| known.weather(weather));
+    if let Some(weather) = services {
+        known.weather(weather);
+    }
     let later = told.additions.iter();
     application.seen.iter().chain(later.clone().filter_map(|one| one.seen.as_ref())).for_each(|seen| known.seen(seen));
     for addition in later {

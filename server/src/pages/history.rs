@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use crate::{
     api::{self, history::EntryInput},
-    book::history::{label, told},
+    book::history::{label, told, unnamed},
     extract::{PathId, Valid},
     pages::{
         clients,
@@ -115,10 +115,10 @@ async fn form(app: &App, subject: Subject, id: DatedEntryId) -> Result<(Form, Hi
         Subject::Property(id) => properties::correctable(app, &properties::get(app, id).await?).await?,
         Subject::Section(_) => sections::fields(),
     };
-    let spoken_of = |field: &Field| {
-        let member = field.name.split('/').nth(1).unwrap_or_default();
-        entry.facts.contains_key(member)
-    };
+    // The first entry of an older book does not name what it had no word for yet.
+    let is_first = matches!(subject, Subject::Property(_)) && entry.since.is_none();
+    let stands = |member: &str| entry.facts.get(member).cloned().or_else(|| unnamed(member).filter(|_| is_first));
+    let spoken_of = |field: &Field| stands(field.name.split('/').nth(1).unwrap_or_default()).is_some();
     fields.retain(spoken_of);
     for field in &mut fields {
         field.name = format!("/facts{}", field.name);
@@ -131,9 +131,10 @@ async fn form(app: &App, subject: Subject, id: DatedEntryId) -> Result<(Form, Hi
             .help("It stands beside the entry, and on statements of the years it is about."),
     );
     let stored = json!({ "facts": entry.facts, "since": entry.since });
+    let meant = |name: &str| unnamed(name.strip_prefix("/facts/")?).filter(|_| is_first);
     for field in &mut fields {
-        if let Some(value) = stored.pointer(&field.name) {
-            field.fill(value);
+        if let Some(value) = stored.pointer(&field.name).cloned().or_else(|| meant(&field.name)) {
+            field.fill(&value);
         }
     }
     let title = format!("Correct what was entered about {name}");

@@ -264,10 +264,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             (Some(pattern), Some(told)) => unpacker.unpack(connection, pattern, told).await?.particulars,
             _ => row.particulars,
         };
-        let credential_numbers = match row.numbers_now {
-            Some(numbers) if fixed.is_none() => read_json(&numbers, "credential numbers")?,
-            _ => credential_numbers(fixed.as_deref(), &row.added)?,
-        };
+        let credential_numbers = credential_numbers(fixed.as_deref(), &row.added, row.numbers_now.as_deref())?;
         let content = match (&row.packed, &row.pattern) {
             (Some(packed), Some(pattern)) => opener.open(packed, pattern)?.to_owned(),
             _ => row.content,
@@ -298,8 +295,9 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
     Ok(records)
 }
 
-/// The numbers that a record names, by what was fixed with it and what was added to it.
-fn credential_numbers(fixed: Option<&str>, added: &str) -> Result<Vec<String>, sqlx::Error> {
+/// The numbers that a record names, by what was fixed with it and what was added to it. Of a record of earlier versions nothing was
+/// fixed; where nothing was added to it either, the book of today tells.
+fn credential_numbers(fixed: Option<&str>, added: &str, now: Option<&str>) -> Result<Vec<String>, sqlx::Error> {
     #[derive(Deserialize)]
     struct Held {
         number: String,
@@ -319,7 +317,10 @@ fn credential_numbers(fixed: Option<&str>, added: &str) -> Result<Vec<String>, s
             numbers.push(later);
         }
     }
-    Ok(numbers)
+    match now {
+        Some(now) if numbers.is_empty() => read_json(now, "credential numbers"),
+        _ => Ok(numbers),
+    }
 }
 
 /// Planned visits with a section on which nothing that stands was put down for them.

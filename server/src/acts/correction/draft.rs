@@ -234,7 +234,13 @@ fn ground(
     let stands = before.iter().filter(|_| line.parts.is_empty()).find(|(section, _)| *section == line.section_id);
     let stands = stands.map(line_of).filter(|stands| part.is_none_or(|part| part <= stands.area));
     match stands {
-        Some(stands) => Ok((part.unwrap_or(stands.area), stands.parts.filter(|_| !anywhere))),
+        Some(stands) => {
+            // More product than stood there needs ground that somebody measured.
+            if line.product_lb > stands.product {
+                facts::measured(world, property, line.section_id, on, pointer)?;
+            }
+            Ok((part.unwrap_or(stands.area), stands.parts.filter(|_| !anywhere)))
+        }
         None => ground::ground(world, property, (line.section_id, &line.parts, part), on, pointer),
     }
 }

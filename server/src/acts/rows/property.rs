@@ -69,11 +69,13 @@ pub struct PlaceCodes {
     pub municipality: Option<String>,
 }
 
-/// When a client's service ends, by what stood on a day. An end that was entered later than it came is known for its own days too;
-/// one that was taken away since stands for the days on which it stood.
+/// When a client's service ends, by what stood on a day. An end that was entered later than it came is known for its own days too,
+/// unless another end took its place; one that was taken away since stands for the days on which it stood.
 pub fn service_ends(client: &Stood<ClientFacts>, day: Day) -> Option<Day> {
-    let told_later = client.begun_after(day).filter_map(|state| state.cancelled_on).filter(|ends| *ends <= day);
-    client.on(day).cancelled_on.into_iter().chain(told_later).min()
+    let later: Vec<Option<Day>> = client.begun_after(day).map(|state| state.cancelled_on).collect();
+    let is_last_word = |at: usize| later.get(at + 1).is_none_or(|next| next.is_none() || *next == later[at]);
+    let told_later = later.iter().enumerate().filter(|(at, _)| is_last_word(*at)).filter_map(|(_, ends)| *ends);
+    client.on(day).cancelled_on.into_iter().chain(told_later.filter(|ends| *ends <= day)).min()
 }
 
 /// The latest area on or before a day; the first one for days before any.

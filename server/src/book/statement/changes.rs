@@ -4,17 +4,18 @@
 use std::collections::BTreeSet;
 
 use domain::{
+    application::Audience,
     dated::Facts,
-    land::Species,
+    land::{PropertyKind, Species},
     time::{Day, Instant},
 };
 use jiff::tz::TimeZone;
 
 use crate::{
-    book::history::{label, value_of},
+    book::history::{label, unnamed, value_of},
     store::{
         history::{StoredEntry, history},
-        statements::{MeasurementPart, Parts, Said, SectionPart, SoilPart, Span},
+        statements::{MeasurementPart, Parts, PropertyPast, Said, SectionPart, SoilPart, Span},
     },
 };
 
@@ -64,29 +65,50 @@ fn turf(part: &SectionPart, span: Span) -> Vec<String> {
     said
 }
 
-/// The rule sets, where others came to bind within the span.
+/// The rule sets, the kind of ground and who works there, where others came to bind within the span.
 fn places(part: &SectionPart, span: Span) -> Vec<String> {
     let names = |codes: &[String]| if codes.is_empty() { "none".to_owned() } else { codes.join(", ") };
-    let mut before = part.property.on(span.from).rule_sets.clone();
+    let kind = |state: &PropertyPast| state.kind.map_or("not known", PropertyKind::label);
+    let mut before = part.property.on(span.from);
     let mut said = Vec::new();
     for (day, state) in part.property.begun_within(span.from, span.as_of) {
-        if state.rule_sets != before {
-            said.push(format!(
-                "{}: from {day} on the rule sets are {}, before they were {}. The cap shown is that of {}.",
-                part.address,
-                names(&state.rule_sets),
-                names(&before),
-                span.as_of
-            ));
-            before.clone_from(&state.rule_sets);
-        }
+        let mut tell = |what: &str, now: String, was: String| {
+            if now != was {
+                let (address, as_of) = (&part.address, span.as_of);
+                said.push(format!(
+                    "{address}: from {day} on {what} {now}, before {was}. The cap shown is that of {as_of}."
+                ));
+            }
+        };
+        tell("the rule sets are", names(&state.rule_sets), names(&before.rule_sets));
+        tell("the kind of ground is", kind(state).to_owned(), kind(before).to_owned());
+        tell("the work is that of", people(state.worked_by).to_owned(), people(before.worked_by).to_owned());
+        before = state;
     }
     said
 }
 
+const fn people(audience: Audience) -> &'static str {
+    match audience {
+        Audience::Professional => "a company for hire",
+        Audience::OwnGround => "the owner's own people",
+        Audience::Household => "the household",
+    }
+}
+
 /// What a statement names of a thing, told where it is otherwise than it was known when the span ended. Telephone, e-mail and
 /// the like are no concern of its reader.
-const NAMED: [&str; 6] = ["name", "mailing_address", "address", "rule_sets", "client_id", "species"];
+const NAMED: [&str; 9] = [
+    "name",
+    "mailing_address",
+    "address",
+    "rule_sets",
+    "kind",
+    "worked_by",
+    "nutrient_plan_on",
+    "client_id",
+    "species",
+];
 
 /// What was entered after the span had ended and changes what the statement says of it.
 fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZone) -> Vec<String> {
@@ -104,9 +126,11 @@ fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZo
     days.retain(|day| (span.from..=span.to).contains(day));
     days.sort_unstable();
     let told = NAMED.iter().filter_map(|name| {
-        let differs = |day: &&Day| known.on(**day).get(*name) != now.on(**day).get(*name);
+        // What the entries of an older book do not name means what everything was brought over as.
+        let said = |facts: Facts| facts.get(*name).cloned().or_else(|| unnamed(name));
+        let differs = |day: &&Day| said(known.on(**day)) != said(now.on(**day));
         let day = *days.iter().find(differs)?;
-        let value = |facts: Facts| facts.get(*name).map_or_else(|| "none".to_owned(), |value| value_of(name, value));
+        let value = |facts: Facts| said(facts).map_or_else(|| "none".to_owned(), |value| value_of(name, &value));
         // The last that speaks of it, or whose place the last took, is what made it so.
         let speaks = |entry: &&StoredEntry| is_late(entry) && entry.view.facts.contains_key(*name);
         let entry = entries.iter().rev().find(speaks)?;

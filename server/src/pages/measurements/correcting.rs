@@ -1,13 +1,14 @@
 //! Correcting a measurement that is wrong in its area or its day: by a further one that takes its place.
 
 use axum::{Json, extract::State, response::Response};
-use domain::ids;
+use domain::{explain::SourceMark, ids, measurement::survey::ErrorEstimate};
 use serde_json::{Value, json};
 
 use super::measured_by_fields;
 use crate::{
     access::AnyStaff,
     api,
+    book::measurements::{ENTERED, error_follows},
     extract::{PathId, Valid},
     pages::{
         form::{Field, Form, FormData},
@@ -15,7 +16,7 @@ use crate::{
     },
     problem::Problem,
     state::App,
-    store::measurements::{Measurement, MeasurementInput},
+    store::measurements::{MeasuredFrom, Measurement, MeasurementInput},
 };
 
 /// The form with what was entered. What was worked out from shapes keeps them.
@@ -43,14 +44,30 @@ fn blank(one: &Measurement) -> Result<Form, Problem> {
     Ok(form.back(at).note(note))
 }
 
+/// The shapes without the distances that a rule gave: those are looked up for the corrected day.
+fn looked_up_again(from: Option<MeasuredFrom>) -> Option<MeasuredFrom> {
+    let mut from = from?;
+    for feature in &mut from.keep_off {
+        if feature.rule.as_deref().is_some_and(|rule| rule != ENTERED) {
+            (feature.distance_ft, feature.rule) = (None, None);
+        }
+    }
+    Some(from)
+}
+
 /// What the form sends, with what it does not ask.
 fn asked(form: &Form, app: &App, one: &Measurement) -> Result<Valid<MeasurementInput>, Problem> {
     let mut body = form.body();
     body["corrects"] = json!(one.id);
-    body["from"] = serde_json::to_value(&one.from)?;
-    let follows = one.from.as_ref().is_some_and(|from| from.reading_error_ft.is_some());
-    if let Some(error) = one.error.as_ref().filter(|_| !follows) {
-        body["error_estimate"] = json!({ "error_sqft": error.error_sqft, "source": error.source });
+    body["from"] = serde_json::to_value(looked_up_again(one.from.clone()))?;
+    // What follows from the shapes, or from what was read of the method, follows again.
+    let by_whom = |error: &&ErrorEstimate| matches!(error.mark, SourceMark::Own | SourceMark::CommonPractice);
+    if let Some(error) = one.error.as_ref().filter(|_| !one.from.as_ref().is_some_and(error_follows)).filter(by_whom) {
+        let source = (error.mark == SourceMark::Own).then_some(&error.source);
+        body["error_estimate"] = json!({ "error_sqft": error.error_sqft, "source": source });
+        if source.is_none() {
+            let _ = body["error_estimate"].as_object_mut().and_then(|estimate| estimate.remove("source"));
+        }
     }
     if let Value::Object(members) = &mut body {
         members.retain(|_, value| !value.is_null());
