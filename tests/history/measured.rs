@@ -37,7 +37,7 @@ async fn a_measurement_that_comes_in_after_the_year_is_told_and_corrected() {
     let words = format!(
         "Corrected on 2028-03-04: {FRONT}: area: 20000 sq ft, measured on 2026-05-01 (before the correction: 8200 sq ft, measured on 2025-03-01)."
     );
-    assert_eq!(told, [words.clone()]);
+    assert_eq!(told, std::slice::from_ref(&words));
     // What was put down is what it was: of the printed page the area and this sentence differ, and nothing else.
     assert_eq!((&now["lines"], &now["applied"]), (&before["lines"], &before["applied"]));
     let page = printed().await;

@@ -153,8 +153,8 @@ async fn a_measurement_that_is_wrong_is_corrected_on_its_page() {
         "measured_on": "2026-09-01", "method": "tape", "measured_by": "Office 01",
         "from": { "lawn": [{ "shape": "rectangle", "length_ft": "100", "width_ft": "80" }], "reading_error_ft": "0.5" },
     });
-    let shaped = company.office.post(&list, &shapes).await.expect(201).id();
-    let path = format!("/office/measurements/{shaped}/correct");
+    let drawn = company.office.post(&list, &shapes).await.expect(201).id();
+    let path = format!("/office/measurements/{drawn}/correct");
     let good = [("/measured_on", "2026-08-01"), ("/reason", "August, not September.")];
     let to = made(&office, &path, &[("/reason", "")], &["/reason"], &good).await;
     let stored = company.office.get(&to.replace("/office", "/api/v1")).await.expect(200).body;
