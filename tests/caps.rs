@@ -162,10 +162,66 @@ async fn reports_of_a_past_year_go_by_the_ground_of_that_year_and_those_who_work
     measured(&company, "2026-09-14", "4900000").await;
     assert_eq!(reports(&company).await, Vec::<String>::new(), "measured after the year had ended");
     measured(&company, "2025-08-01", "4900000").await;
+    assert_eq!(reports(&company).await, Vec::<String>::new(), "the work was on the ground that its record says");
+    put_down(&company, "2025-09-20", &company.feed, "10").await;
     assert_eq!(reports(&company).await, ["us-va.report"]);
-    // The report is of those who work for hire.
-    let first = format!("/api/v1/properties/{}/history", company.property);
-    let entry = json!({ "since": "2025-02-01", "facts": { "worked_by": "own_ground" }, "reason": "Their own people." });
-    let _ = company.office.post(&first, &entry).await.expect(201);
+    // The report is of those who work for hire, on the days of the work.
+    let history = format!("/api/v1/properties/{}/history", company.property);
+    let entry =
+        |since: &str| json!({ "since": since, "facts": { "worked_by": "own_ground" }, "reason": "Their own people." });
+    let _ = company.office.post(&history, &entry("2025-12-01")).await.expect(201);
+    assert_eq!(reports(&company).await, ["us-va.report"], "the work of September was for hire");
+    let _ = company.office.post(&history, &entry("2025-02-01")).await.expect(201);
     assert_eq!(reports(&company).await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn ground_that_a_correction_takes_back_is_not_reported() {
+    let company = Company::under(&["us-va"]).await;
+    measured(&company, "2026-08-01", "4900000").await;
+    let due = async || {
+        let year = company.owner.get("/api/v1/statements/company?year=2026").await.expect(200).body;
+        year["reports_due"].as_array().unwrap().len()
+    };
+    let id = company.put_down(&company.front, "10").await;
+    assert_eq!(due().await, 1);
+    let correct = async |line: Value| {
+        let body = json!({ "application_id": id, "reason": "Only the strip.", "change": { "lines": [line] } });
+        company.office.put(&format!("/api/v1/corrections/{}", new_id()), &body).await.expect(201)
+    };
+    let strip = json!({ "section_id": company.front, "product_lb": "10", "treated_area_sqft": "8200" });
+    let _ = correct(strip).await;
+    assert_eq!(due().await, 0);
+    // Twice on parts of a section that nobody named: together they may be 60 acres.
+    for _ in 0..2 {
+        let mut record = company.record(&company.front, "10");
+        record["lines"][0]["treated_area_sqft"] = json!("1306800");
+        let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(201);
+    }
+    assert_eq!(due().await, 1);
+}
+
+#[tokio::test]
+async fn the_years_first_line_counts_every_cap() {
+    let company = Company::under(&["us-fl-sarasota"]).await;
+    let starter = product(&company.office, "Starter 1-1-1", &label("1", "1", "1", "1")).await;
+    let owner = Visitor::named(&company, "owner").await;
+    let page = owner.open("/year?year=2026").await.html;
+    assert!(page.contains("none over a cap"), "{page}");
+    // Sarasota County: 0.5 lb P2O5 a year (row FL-24). 8,200 sq ft at 0.6 lb are 4.92 lb, 492 lb of 1 %.
+    put_down(&company, "2026-04-10", &starter, "492").await;
+    let page = owner.open("/year?year=2026").await.html;
+    assert!(!page.contains("none over a cap") && page.contains("▲ 1 over a cap"), "{page}");
+    assert!(page.contains("0.60 lb P2O5 is down, and the cap is 0.50."), "{page}");
+}
+
+#[tokio::test]
+async fn a_cap_on_some_products_is_named_by_nutrient_and_place() {
+    let company = Company::under(&["us-fl-marion"]).await;
+    let statement = company.statement().await;
+    let gaps: Vec<&str> = statement["gaps"].as_array().unwrap().iter().map(|gap| gap.as_str().unwrap()).collect();
+    // Marion County: phosphate to establish turf (row FL-23).
+    let named = "a yearly cap on P2O5 of Marion County, Florida counts some products only";
+    assert!(gaps.iter().any(|gap| gap.contains(named)), "{gaps:#?}");
+    assert!(gaps.iter().all(|gap| !gap.contains("us-fl-marion.")), "{gaps:#?}");
 }

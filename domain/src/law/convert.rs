@@ -322,9 +322,10 @@ fn release(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
 fn credential_need(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let codes = fields.required_words("held", "the codes of the credentials of which one will do");
     let trained = fields.words("trained").unwrap_or_default();
+    let supervision_unread = fields.flag("supervision_unread").unwrap_or(false);
     let said = read_disclosure::saying(fields);
     let nutrients = head.nutrients.clone();
-    Some(Duty::CredentialNeed(CredentialNeed { nutrients, said: said?, held: codes?, trained }))
+    Some(Duty::CredentialNeed(CredentialNeed { nutrients, said: said?, held: codes?, trained, supervision_unread }))
 }
 
 /// Reads which products and purposes are meant.

@@ -315,6 +315,8 @@ pub struct CredentialNeed {
     pub held: Vec<String>,
     /// Codes of which one will do under the supervision of somebody who holds one of the former.
     pub trained: Vec<String>,
+    /// Whether somebody who holds none may work under one who holds one was not read.
+    pub supervision_unread: bool,
 }
 
 impl CredentialNeed {

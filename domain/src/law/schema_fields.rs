@@ -222,10 +222,11 @@ const PLAN_NEED: [Field; 4] = [
     may("area_comparator", Shape::Floor),
     may("area_sqft", Shape::Decimal),
 ];
-const CREDENTIAL_NEED: [Field; 5] = [
+const CREDENTIAL_NEED: [Field; 6] = [
     must("words", Shape::Text(400)),
     must("held", Shape::Texts),
     may("trained", Shape::Texts),
+    may("supervision_unread", Shape::Flag),
     may("area_comparator", Shape::Floor),
     may("area_sqft", Shape::Decimal),
 ];

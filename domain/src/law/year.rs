@@ -44,6 +44,15 @@ pub struct YearCap {
     pub mark: Mark,
 }
 
+/// A yearly cap against which only some of what lies on a lawn counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartialCap {
+    pub rule: String,
+    /// The name of the place that set it.
+    pub place: String,
+    pub nutrient: Nutrient,
+}
+
 impl Lawbook {
     /// The tightest yearly cap on total nitrogen of every product, in the stacked sets on a day. Without a recorded species
     /// the lowest number of a table by species counts, since it certainly suffices.
@@ -78,10 +87,13 @@ impl Lawbook {
     }
 
     /// Yearly caps against which only some of what lies on a lawn counts, so that they are not held against all of it.
-    pub fn year_caps_on_some(&self, codes: &[String], bound: impl Into<Bound>, day: Day) -> Vec<String> {
+    pub fn year_caps_on_some(&self, codes: &[String], bound: impl Into<Bound>, day: Day) -> Vec<PartialCap> {
         let stack = Stack::of(self, codes);
-        let found = duties::binding_rules(&stack, bound.into(), day).filter(|found| counts_some(found.rule, day));
-        found.map(|found| found.rule.id.clone()).collect()
+        let partial = |found: BindingRule<'_>| {
+            let nutrient = some_counted(found.rule, day)?;
+            Some(PartialCap { rule: found.rule.id.clone(), place: found.set.about.name.clone(), nutrient })
+        };
+        duties::binding_rules(&stack, bound.into(), day).filter_map(partial).collect()
     }
 }
 
@@ -100,7 +112,7 @@ const fn place(nutrient: Nutrient) -> u8 {
 
 fn cap(found: &BindingRule<'_>, species: Option<Species>, day: Day) -> Option<YearCap> {
     let rule = found.rule;
-    if counts_some(rule, day) {
+    if some_counted(rule, day).is_some() {
         return None;
     }
     let InForceStatus::InForce(value, Duty::CapYear(duty)) = rule.on(day)? else { return None };
@@ -119,12 +131,11 @@ fn cap(found: &BindingRule<'_>, species: Option<Species>, day: Day) -> Option<Ye
     })
 }
 
-/// Whether it counts only the products that it is about. A statement adds up all that lies on a lawn, which is not what such a cap
-/// limits.
-fn counts_some(rule: &Rule, day: Day) -> bool {
-    let within = |duty: &CapYear| duty.counts == Counts::WithinScope;
-    rule.scope != Scope::default()
-        && matches!(rule.on(day), Some(InForceStatus::InForce(_, Duty::CapYear(duty))) if within(duty))
+/// What it limits, if it counts only the products that it is about. A statement adds up all that lies on a lawn, which is not what such
+/// a cap limits.
+fn some_counted(rule: &Rule, day: Day) -> Option<Nutrient> {
+    let InForceStatus::InForce(_, Duty::CapYear(duty)) = rule.on(day)? else { return None };
+    (rule.scope != Scope::default() && duty.counts == Counts::WithinScope).then_some(duty.nutrient)
 }
 
 fn limit(duty: &CapYear, species: Option<Species>) -> Option<NutrientRate> {
@@ -219,7 +230,9 @@ mod tests {
         // Marion County counts what is put down to establish turf alone (row FL-23), which is not all that lies there.
         let law = Lawbook::embedded().expect("the built-in rule sets read");
         let some = law.year_caps_on_some(&codes(&["us-fl-marion"]), Audience::Professional, on());
-        assert_eq!(some, ["us-fl-marion.phosphorus.starter.year"]);
-        assert!(!all(&["us-fl-marion"]).iter().any(|cap| some.contains(&cap.0)));
+        let [starter] = some.as_slice() else { panic!("{some:?}") };
+        assert_eq!(starter.rule, "us-fl-marion.phosphorus.starter.year");
+        assert_eq!((starter.place.as_str(), starter.nutrient), ("Marion County, Florida", Nutrient::Phosphate));
+        assert!(!all(&["us-fl-marion"]).iter().any(|cap| cap.0 == starter.rule));
     }
 }

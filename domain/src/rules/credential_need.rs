@@ -25,6 +25,11 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
         Answer::care(message, "The office chooses on the certificate which one rules ask for.")
     } else if holds(own, &duty.trained, on) {
         return Some(told(supervised(rule, duty, &facts.supervision, on), duty, "trained"));
+    } else if under_one_unread(rule, duty, &facts.supervision, on) {
+        Answer::care(
+            "The supervisor's certificate is valid on the day. Whether somebody without one may work under it was not read.",
+            "Ask the authority, or let somebody do it who holds the certificate.",
+        )
     } else if facts.applicator_named {
         absent(duty, own, on)
     } else {
@@ -80,6 +85,12 @@ pub fn holds_unnamed(set: &str, held: &[HeldCredential], on: Day) -> bool {
         Some(of) => of.strip_prefix(set).is_some_and(|within| within.starts_with('-')),
     };
     held.iter().any(|one| may_be(one) && one.is_valid_on(on))
+}
+
+/// Work under somebody who holds what is asked for, where nobody read whether that is enough.
+fn under_one_unread(rule: &Rule, duty: &CredentialNeed, over: &Supervision, on: Day) -> bool {
+    let may_hold = |held: &[HeldCredential]| holds(held, &duty.held, on) || unnamed(rule, held, on);
+    duty.supervision_unread && matches!(over, Supervision::By(held) if may_hold(held))
 }
 
 fn supervised(rule: &Rule, duty: &CredentialNeed, over: &Supervision, on: Day) -> Answer {

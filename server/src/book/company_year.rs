@@ -6,7 +6,7 @@ use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
     land::{PropertyKind, Species},
-    law::{Bound, Lawbook, Level, ReportDue, year::YearCap},
+    law::{Lawbook, Level, ReportDue, year::YearCap},
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::ground::parts_of,
-    store::company_year::{Load, YearSum},
+    store::company_year::{Load, TreatedGround, YearSum},
 };
 
 /// One section in the company's year.
@@ -127,33 +127,25 @@ fn runs_past_on(year: &YearSum, cap: &YearCap, room: NutrientRoom) -> Option<Day
     past.map(|(day, _)| *day)
 }
 
-/// Ground of one kind under the same rule sets, worked by the same people, and how much of it was treated.
+/// Ground of a section, and what decides which law binds there.
 struct Treated<'a> {
-    codes: &'a [String],
-    bound: Bound,
-    area: i64,
+    section: SectionId,
+    ground: &'a TreatedGround,
 }
 
-/// The ground that was treated, apart by what decides which law binds there.
-fn treated(sums: &[YearSum]) -> Vec<Treated<'_>> {
-    let mut found: Vec<Treated<'_>> = Vec::new();
-    // Parts that were treated on several days may be the same ground or not: the whole section is counted, so that a report that may
-    // be due is named.
-    for sum in sums.iter().filter(|sum| sum.loads.iter().any(|load| load.1 + load.2 + load.3 + load.4 > 0)) {
-        match found.iter_mut().find(|known| known.codes == sum.rule_sets && known.bound == sum.bound) {
-            Some(known) => known.area += sum.area,
-            None => found.push(Treated { codes: &sum.rule_sets, bound: sum.bound, area: sum.area }),
+/// Reports that are due for a year: for each set of places in which product went down, by the ground treated there, and by who
+/// worked there on the days of the work.
+pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
+    let pairs = sums.iter().flat_map(|sum| sum.treated.iter().map(|ground| (sum.section_id, ground)));
+    let treated: Vec<Treated<'_>> = pairs.map(|(section, ground)| Treated { section, ground }).collect();
+    let mut asked: Vec<&TreatedGround> = Vec::new();
+    for Treated { ground, .. } in &treated {
+        if !asked.iter().any(|known| known.rule_sets == ground.rule_sets && known.bound == ground.bound) {
+            asked.push(ground);
         }
     }
-    found.retain(|treated| treated.area > 0);
-    found
-}
-
-/// Reports that are due for a year: for each set of places in which product went down, by the ground treated there.
-pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue> {
-    let treated = treated(sums);
     let mut due: Vec<ReportDue> = Vec::new();
-    for Treated { codes, bound, .. } in &treated {
+    for TreatedGround { rule_sets: codes, bound, .. } in asked {
         // A state counts the ground of all its places together, of those who are bound alike.
         let state_of = |codes: &[String]| {
             let mut stacked = law.over(codes).into_iter().map(|used| used.code);
@@ -161,10 +153,10 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
         };
         let state = state_of(codes);
         let within = |other: &&Treated<'_>| {
-            other.bound.audience == bound.audience
-                && (other.codes == *codes || (state.is_some() && state_of(other.codes) == state))
+            other.ground.bound.audience == bound.audience
+                && (other.ground.rule_sets == *codes || (state.is_some() && state_of(&other.ground.rule_sets) == state))
         };
-        let area: i64 = treated.iter().filter(within).map(|treated| treated.area).sum();
+        let area = ground_of(treated.iter().filter(within));
         for report in law.reports_due(codes, *bound, year, Area::from_raw(area)) {
             if !due.contains(&report) {
                 due.push(report);
@@ -173,4 +165,15 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
     }
     due.sort_by(|one, other| (one.due, &one.source.rule).cmp(&(other.due, &other.source.rule)));
     due
+}
+
+/// All that was treated of every section. Lines may be the same ground or not: as much is counted as it can be, so that a report that
+/// may be due is named.
+fn ground_of<'a>(treated: impl Iterator<Item = &'a Treated<'a>>) -> i64 {
+    let mut sections: HashMap<SectionId, (i64, i64)> = HashMap::new();
+    for Treated { section, ground } in treated {
+        let (lines, most) = sections.entry(*section).or_default();
+        (*lines, *most) = (*lines + ground.lines, (*most).max(ground.most));
+    }
+    sections.into_values().map(|(lines, most)| lines.min(most)).sum()
 }

@@ -23,7 +23,7 @@ use domain::{
     programme::{
         PlanGoal, PlanProduct, PlanRound, SeasonPlan, UnmetNeed, need::ComputedNeed, plan, stops::DayCapacity,
     },
-    quantity::{Area, Price, ProductMass, rate_rounded_down},
+    quantity::{Area, Price, ProductMass, ProductRate, rate_rounded_down},
     time::{Day, Instant},
 };
 pub use lime::REPORT_MONTHS as LIME_REPORT_MONTHS;
@@ -93,6 +93,9 @@ pub struct PlannedSection {
 fn bounded(plan: &SeasonPlan) -> Result<(), NotPlanned> {
     let masses = || plan.rounds.iter().map(|round| round.product_lb.raw());
     let stored = masses().all(|raw| ProductMass::checked(raw).is_ok());
+    // On little ground a rate passes its bound before the amount does.
+    let rates = || plan.rounds.iter().map(|round| round.product_lb_per_1000_sqft.raw());
+    let stored = stored && rates().all(|raw| ProductRate::checked(raw).is_ok());
     if stored && Price::checked(plan.price_usd.raw()).is_ok() {
         return Ok(());
     }

@@ -283,10 +283,13 @@ fn section_year(
 /// Every yearly cap that binds on a section, held against both years.
 fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gaps: &mut Vec<String>) -> Vec<CapRooms> {
     let (law, span) = (preparation.law, preparation.span);
-    for rule in law.year_caps_on_some(&part.rule_sets, part.bound, span.as_of) {
+    for some in law.year_caps_on_some(&part.rule_sets, part.bound, span.as_of) {
         gaps.push(format!(
-            "{}, {}: the yearly cap {rule} counts some products only, and is not held against the year here. A check of the work holds it.",
-            part.address, part.name
+            "{}, {}: a yearly cap on {} of {} counts some products only, and is not held against the year here. A check of the work holds it.",
+            part.address,
+            part.name,
+            some.nutrient.label(),
+            some.place
         ));
     }
     let here = parts.before.iter().chain(&parts.ledger).filter(|line| line.section == part.id);

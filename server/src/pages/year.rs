@@ -113,7 +113,7 @@ struct SectionRow {
     rolling: Option<Figure>,
     class: &'static str,
     words: String,
-    /// Past its cap, or past it with what is planned.
+    /// Past a cap, or past that on nitrogen with what is planned.
     past: bool,
     /// The other yearly caps.
     others: Vec<CapRow>,
@@ -199,7 +199,7 @@ impl SectionRow {
             class,
             words,
             others: others.map(|rooms| CapRow::of(rooms, dates)).collect(),
-            past: past || sum.runs_past_on.is_some(),
+            past: past || sum.runs_past_on.is_some() || outlook::others_over(sum).next().is_some(),
         }
     }
 }

@@ -44,8 +44,20 @@ pub struct YearSum {
     pub dated: DatedLoads,
     /// Visits that are still to be made: day, and nitrogen target in millionths of a pound on 1,000 sq ft.
     pub planned: Vec<(Day, i64)>,
-    /// The largest area that was measured by the end of the year or treated in it, in hundredths of a square foot.
-    pub area: i64,
+    /// What stands treated in the year, apart by the law of the days.
+    pub treated: Vec<TreatedGround>,
+}
+
+/// Ground of a section on which something stands put down while it and those who worked there were bound alike.
+#[derive(Debug)]
+pub struct TreatedGround {
+    pub rule_sets: Vec<String>,
+    pub bound: Bound,
+    /// The areas of its lines added up, in hundredths of a square foot, whether or not they are the same ground.
+    pub lines: i64,
+    /// How much it can be at most: the largest of those areas, or of what the section was measured on the day of a line that may be
+    /// a part of it.
+    pub most: i64,
 }
 
 /// Area, nitrogen, quick nitrogen, phosphate, potash, division and parts.
@@ -69,8 +81,8 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $2 AND $1 AND v.target_nitrogen IS NOT NULL
                         AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT coalesce(max(m.area), 0) FROM counted_measurements AS m
-                      WHERE m.section_id = s.id AND m.measured_on <= $1) AS "area!: i64", p.time_zone AS "time_zone!",
+                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m
+                      WHERE m.section_id = s.id AND m.measured_on <= $1) AS "measured!: String", p.time_zone AS "time_zone!",
                   c.mailing_address AS "mailing_address!"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce(
@@ -108,7 +120,7 @@ struct Row {
     client_name: String,
     loads: String,
     planned: String,
-    area: i64,
+    measured: String,
     time_zone: String,
     mailing_address: String,
 }
@@ -150,6 +162,38 @@ fn added_up(lines: impl Iterator<Item = Load>) -> Result<Vec<Load>, sqlx::Error>
     Ok(loads.into_iter().map(load).collect())
 }
 
+/// The lines that stand, by the law of their days. What a correction takes back cancels the line that it was; where several of a day
+/// are alike, each is ground of its own.
+fn treated<'l>(
+    lines: impl Iterator<Item = &'l Line>,
+    places: &Stood<PropertyPast>,
+    measured: &[(Day, i64, i64)],
+) -> Vec<TreatedGround> {
+    let mut standing: BTreeMap<(Day, i64, Option<u16>), (i64, i128)> = BTreeMap::new();
+    for Line(on, (area, nitrogen, quick, phosphate, potash, _, parts)) in lines {
+        let load = [nitrogen, quick, phosphate, potash].into_iter().map(|part| i128::from(*part)).sum::<i128>();
+        let entry = standing.entry((*on, *area, *parts)).or_default();
+        *entry = (entry.0 + i64::try_from(load.signum()).unwrap_or_default(), entry.1 + load);
+    }
+    let mut found: Vec<TreatedGround> = Vec::new();
+    for ((on, area, _), (count, load)) in standing {
+        if load <= 0 {
+            continue;
+        }
+        let place = places.on(on);
+        let stood = measured.iter().filter(|(day, ..)| *day <= on).max_by_key(|(day, seq, _)| (*day, *seq));
+        let (lines, most) = (area * count.max(1), stood.map_or(area, |(.., whole)| area.max(*whole)));
+        match found.iter_mut().find(|ground| ground.bound == place.bound() && ground.rule_sets == place.rule_sets) {
+            Some(ground) => (ground.lines, ground.most) = (ground.lines + lines, ground.most.max(most)),
+            None => {
+                let rule_sets = place.rule_sets.clone();
+                found.push(TreatedGround { rule_sets, bound: place.bound(), lines, most });
+            }
+        }
+    }
+    found
+}
+
 fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Error> {
     let on = span.as_of;
     let turf: Option<Stood<SectionPast>> = histories.stood(&row.section_id)?;
@@ -160,26 +204,27 @@ fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Err
             species: row.species.as_deref().map(|word| read_enum(word, "species")).transpose()?,
         },
     };
-    let place: Option<Stood<PropertyPast>> = histories.stood(&row.property_id)?;
-    let place = match &place {
-        Some(place) => place.on(on).clone(),
-        None => PropertyPast {
+    let places = match histories.stood(&row.property_id)? {
+        Some(places) => places,
+        None => Stood::always(PropertyPast {
             address: row.address,
             time_zone: row.time_zone,
             rule_sets: read_json(&row.rule_sets, "rule sets")?,
             kind: row.kind.as_deref().map(|kind| read_enum(kind, "kind of property")).transpose()?,
             worked_by: read_enum(&row.worked_by, "who does the work")?,
             nutrient_plan_on: row.nutrient_plan_on.as_deref().map(read_day).transpose()?,
-        },
+        }),
     };
+    let place: PropertyPast = places.on(on).clone();
     let payer: Option<Stood<ClientPast>> = histories.stood(&row.client_id)?;
     let payer = match &payer {
         Some(payer) => payer.on(on).clone(),
         None => ClientPast { name: row.client_name, mailing_address: row.mailing_address },
     };
     let lines: Vec<Line> = read_json(&row.loads, "yearly loads")?;
-    let loads = added_up(lines.iter().filter(|line| line.0 >= span.from).map(|line| line.1))?;
-    let treated = loads.iter().map(|load| load.0).max().unwrap_or_default();
+    let within = || lines.iter().filter(|line| line.0 >= span.from);
+    let loads = added_up(within().map(|line| line.1))?;
+    let measured: Vec<(Day, i64, i64)> = read_json(&row.measured, "measurements")?;
     Ok(YearSum {
         section_id: read(&row.section_id, "section id")?,
         property_id: read(&row.property_id, "property id")?,
@@ -193,6 +238,6 @@ fn sum(row: Row, histories: &Histories, span: Span) -> Result<YearSum, sqlx::Err
         loads,
         dated: DatedLoads::new(lines.iter().map(dated).collect()),
         planned: read_json(&row.planned, "planned visits")?,
-        area: row.area.max(treated),
+        treated: treated(within(), &places, &measured),
     })
 }
