@@ -114,6 +114,13 @@ pub struct Facts {
     pub lines: Vec<LineFacts>,
 }
 
+impl Facts {
+    /// Whether the work is done, so that nobody can look or measure before it. Only of such work pavement is said to be clean.
+    pub(crate) fn are_of_done_work(&self) -> bool {
+        self.pavement_cleaned.is_some()
+    }
+}
+
 /// An earlier application on a section, or room that another clearance holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PastApplication {

@@ -2,8 +2,10 @@
 
 use serde_json::{Value, json};
 
+use crate::pages::visitor::Visitor;
+
 use super::fake_weather::{
-    COUNTY, FakeWeather, GRID, OBSERVATION, ZONE, calm_grid, calm_observation, check, company, document, finding,
+    COUNTY, FakeWeather, GRID, NOW, OBSERVATION, ZONE, calm_grid, calm_observation, check, company, document, finding,
     moved, plan, record,
 };
 use harness::new_id;
@@ -230,4 +232,66 @@ async fn a_clearance_and_a_record_are_decided_with_it_too() {
     let refused = company.phone.put(&format!("/api/v1/clearances/{}", new_id()), &plan(&company)).await;
     let refused = refused.problem(422, "stopped-by-rules");
     assert!(refused.rules().contains(&"company.alerts".to_owned()), "{}", refused.text);
+}
+
+/// Work of the day before, of which the book holds no answer: no service was asked about it, and none is said to have been.
+#[tokio::test]
+async fn late_work_of_which_nothing_is_kept_was_asked_of_nobody() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config_of_both()).await;
+    let mut late = record(&company);
+    let yesterday = "2026-10-05T14:20:00Z";
+    late["started_at"] = json!(yesterday);
+    late["finished_at"] = json!("2026-10-05T14:25:00Z");
+    late["weather"] = json!({
+        "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": yesterday },
+    });
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &late).await.expect(201);
+    let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200).body;
+    assert_eq!(*finding(&decision, "practice.wind"), Value::Null, "whoever was there felt the wind: {decision:#}");
+    let alerts = finding(&decision, "company.alerts");
+    assert_eq!(alerts["outcome"], "unknown", "the company's own rule still asks: {decision:#}");
+    assert!(alerts["hint"].as_str().unwrap().starts_with("Ask whoever was there"), "{alerts}");
+    let known = company.phone.get(&format!("/api/v1/applications/{id}/weather")).await.expect(200).body;
+    assert_eq!((&known["from_services"], &known["answers"]), (&Value::Null, &json!([])), "{known:#}");
+    let html = Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    assert!(html.contains("No weather service was part of it."), "{html}");
+}
+
+/// Common practice: a service that is on and cannot be asked leaves as much open as one that does not answer.
+#[tokio::test]
+async fn a_property_without_coordinates_is_no_clearer_than_one_with_them() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config()).await;
+    let path = format!("/api/v1/properties/{}", company.property);
+    let mut property = company.office.get(&path).await.expect(200).body;
+    let kept = ["client_id", "name", "address", "postal_code", "time_zone", "rule_sets"];
+    property.as_object_mut().unwrap().retain(|name, _| kept.contains(&name.as_str()));
+    let _ = company.office.put_version(&path, "\"v2\"", &property).await.expect(200);
+    let nothing = check(&company.phone, &plan(&company)).await;
+    let known = finding(&nothing, "book.weather.known");
+    assert!(known["message"].as_str().unwrap().contains("has no coordinates"), "{nothing:#}");
+
+    let mut told = plan(&company);
+    told["weather"] =
+        json!({ "air_temperature": { "air_temperature_f": "71", "source": "technician", "observed_at": NOW } });
+    let decision = check(&company.phone, &told).await;
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
+    let place = finding(&decision, "book.weather.coordinates");
+    assert!(place["message"].as_str().unwrap().contains("has no coordinates"), "{decision:#}");
+
+    let mut work = record(&company);
+    work["weather"] = told["weather"].clone();
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &work).await.expect(201);
+    let stored = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200).body;
+    assert_eq!(finding(&stored, "practice.wind")["outcome"], "unknown", "{stored:#}");
+    let change = json!({
+        "application_id": id, "reason": "Weighed again.",
+        "change": { "lines": [{ "section_id": company.front, "product_lb": "9" }] },
+    });
+    let corrected = company.phone.post("/api/v1/corrections/checks", &change).await.expect(200).body;
+    assert_eq!(finding(&corrected["decision"], "practice.wind")["outcome"], "unknown", "{corrected:#}");
+    assert_eq!(sky.server.received_requests().await.unwrap().len(), 0, "nobody knows what to ask for");
 }

@@ -22,7 +22,7 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
     let alerts = case.facts.weather.alerts.as_ref();
     let known = alerts.map(|alerts| (alerts, look_age(alerts, case.facts.at)));
     let answer = match known {
-        None | Some((_, Age::Useless)) => not_looked(),
+        None | Some((_, Age::Useless)) => not_looked(case),
         Some((alerts, age)) => {
             let active: Vec<Alert> =
                 alerts.active.iter().copied().filter(|alert| duty.alerts.contains(alert)).collect();
@@ -34,7 +34,7 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
                     list(&active, |alert| words(*alert), "and"),
                 );
             }
-            quiet(alerts, age)
+            quiet(alerts, age, case)
         }
     };
     let seen = if known.is_some() { "none of them" } else { "not looked at" };
@@ -42,31 +42,37 @@ pub(super) fn judge(duty: &AlertBar, case: &Case<'_>) -> Answer {
 }
 
 /// Nothing that bars is in force, as far as is known.
-fn quiet(alerts: &Alerts, age: Age) -> Answer {
-    if let Some(answer) = partial(alerts) {
+fn quiet(alerts: &Alerts, age: Age, case: &Case<'_>) -> Answer {
+    if let Some(answer) = partial(alerts, case) {
         return answer;
     }
     if !alerts.others.is_empty() {
         let message = format!("Also in force: {}.", list(&alerts.others, |name| name.0.clone(), "and"));
         return Answer::care(message, READ_IT);
     }
-    outdated(age).unwrap_or_else(Answer::met)
+    outdated(age, case).unwrap_or_else(Answer::met)
 }
 
 const LOOK_AGAIN: &str = "Look again for watches and warnings for the county.";
+const ASK_AFTERWARDS: &str = "Ask whoever was there whether any was in force; the record stays as it was saved.";
 const READ_IT: &str = "Read it, and decide whether the work can wait.";
 
-/// A list that may leave something out.
-fn partial(alerts: &Alerts) -> Option<Answer> {
-    let message =
-        "The weather service did not answer whole and freshly for the point, the county and the forecast zone alike.";
-    alerts.service.is_some_and(|service| !service.is_whole()).then(|| Answer::unseen(message, LOOK_AGAIN))
+/// What one can do: look before the work, or ask afterwards, when nobody can look any more.
+fn hint(case: &Case<'_>, before: &'static str) -> &'static str {
+    if case.facts.are_of_done_work() { ASK_AFTERWARDS } else { before }
 }
 
-fn outdated(age: Age) -> Option<Answer> {
+/// A list that may leave something out.
+fn partial(alerts: &Alerts, case: &Case<'_>) -> Option<Answer> {
+    let message =
+        "The weather service did not answer whole and freshly for the point, the county and the forecast zone alike.";
+    alerts.service.is_some_and(|service| !service.is_whole()).then(|| Answer::unseen(message, hint(case, LOOK_AGAIN)))
+}
+
+fn outdated(age: Age, case: &Case<'_>) -> Option<Answer> {
     let Age::Old(minutes) = age else { return None };
     let message = format!("The last look for weather watches and warnings is {} old.", age_words(minutes));
-    Some(Answer::care(message, LOOK_AGAIN))
+    Some(Answer::care(message, hint(case, LOOK_AGAIN)))
 }
 
 /// What the trade does under watches and warnings that no rule of the law names, and where nobody knows whether there are any.
@@ -88,15 +94,19 @@ pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
         Some(_) if !names.is_empty() => Answer::care(format!("In force: {seen}."), READ_IT),
         _ if told => return None,
         None if !case.facts.service_asked => return None,
-        None | Some((_, Age::Useless)) => return Some(numbers(not_looked(), "not looked at".to_owned())),
-        Some((alerts, age)) => partial(alerts).or_else(|| outdated(age))?,
+        None | Some((_, Age::Useless)) => return Some(numbers(not_looked(case), "not looked at".to_owned())),
+        Some((alerts, age)) => partial(alerts, case).or_else(|| outdated(age, case))?,
     };
     Some(numbers(answer, seen))
 }
 
-fn not_looked() -> Answer {
-    let message = "Nobody has looked for weather watches and warnings within the last day.";
-    Answer::unseen(message, "Look for watches and warnings for the county.")
+fn not_looked(case: &Case<'_>) -> Answer {
+    let message = if case.facts.are_of_done_work() {
+        "Whether weather watches and warnings were in force when the work began is not known."
+    } else {
+        "Nobody has looked for weather watches and warnings within the last day."
+    };
+    Answer::unseen(message, hint(case, "Look for watches and warnings for the county."))
 }
 
 /// A service's list is asked for every few minutes; one of half an hour ago may have missed a warning.

@@ -32,7 +32,7 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
     let answer = match known {
         None | Some((_, Age::Useless)) => Answer::unseen(
             format!("The wind is not known, or is older than a day; the label allows the product up to {limit} mph."),
-            "Measure the wind before you start.",
+            measure_it(case),
         ),
         Some((wind, _)) if wind.strongest() > limit => Answer::broken(
             format!("The wind is at {} mph; the label allows the product up to {limit} mph.", wind.strongest()),
@@ -43,11 +43,9 @@ pub(crate) fn by_label(case: &Case<'_>) -> Option<Answer> {
                 "A station near by measured a wind of {} mph, which its service's own checks doubt; the label allows up to {limit} mph.",
                 doubted(case).unwrap_or(limit)
             ),
-            "Measure the wind before you start.",
+            measure_it(case),
         ),
-        Some((wind, _)) if !is_whole(wind) => {
-            Answer::unseen("The forecast of the wind has a gap.", "Measure the wind before you start.")
-        }
+        Some((wind, _)) if !is_whole(wind) => Answer::unseen("The forecast of the wind has a gap.", measure_it(case)),
         Some((_, Age::Old(minutes))) => {
             Answer::care(format!("The wind was taken {} ago.", words(minutes)), "Measure it again.")
         }
@@ -62,8 +60,7 @@ pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
     let (limit, what) = practice(case.facts.label.form);
     let wind = case.facts.weather.wind.as_ref();
     let known = wind.map(|wind| (wind, worth(wind.observed_at, wind.service.as_ref(), case.facts.at)));
-    let measure =
-        |why: String| Answer::unseen(format!("{why}; above {limit} mph {what}."), "Measure the wind before you start.");
+    let measure = |why: String| Answer::unseen(format!("{why}; above {limit} mph {what}."), measure_it(case));
     let answer = match known {
         Some((wind, Age::Fresh | Age::Old(_))) if wind.strongest() > limit => Answer::care(
             format!("The wind is at {} mph; above {limit} mph {what}.", wind.strongest()),
@@ -83,6 +80,15 @@ pub(crate) fn by_practice(case: &Case<'_>) -> Option<Answer> {
 
 fn doubt(wind: WindSpeed) -> String {
     format!("A station near by measured a wind of {wind} mph, which its service's own checks doubt")
+}
+
+/// What one can do: measure before the work, or add what is still known of it afterwards.
+fn measure_it(case: &Case<'_>) -> &'static str {
+    if case.facts.are_of_done_work() {
+        "Ask whoever was there, and add to the record what wind and sky were like."
+    } else {
+        "Measure the wind before you start."
+    }
 }
 
 fn is_whole(wind: &Wind) -> bool {

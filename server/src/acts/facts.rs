@@ -20,7 +20,7 @@ use jiff::tz::TimeZone;
 
 use crate::{
     acts::{
-        BatchFacts, credentials,
+        BatchFacts, ServiceAsked, credentials,
         fault::ActFault,
         rows::{ProductRow, PropertyRow},
         seen::SeenFacts,
@@ -58,7 +58,7 @@ pub struct Question<'a> {
     pub purpose: Purpose,
     pub equipment: Equipment,
     pub weather: &'a Weather,
-    pub service_asked: bool,
+    pub service_asked: ServiceAsked,
     pub sighting: Sighting,
     pub ground: Option<Ground>,
     pub pavement_cleaned: Option<bool>,

@@ -55,11 +55,22 @@ use crate::{
     secret::sha256,
 };
 
+/// Whether a weather service was asked about the place.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum ServiceAsked {
+    /// None is configured, or the moment has gone by and the book holds nothing of it.
+    #[default]
+    No,
+    /// What it left out is then not known, also where it said nothing.
+    Yes,
+    /// One would have been asked, but the property has no coordinates. What it would have said is not known either.
+    WithoutCoordinates,
+}
+
 /// What a decision is made with, beside what the request says, and the fetches behind it.
 #[derive(Debug, Clone, Default)]
 pub struct Provided {
-    /// Whether a service is there that is asked about the place. What it leaves out is then not known, also where it said nothing.
-    pub asked: bool,
+    pub asked: ServiceAsked,
     pub weather: Weather,
     pub fetches: Vec<i64>,
 }
@@ -91,9 +102,12 @@ impl ActContext {
         Asker { actor: self.actor, at: self.at, services: &self.weather }
     }
 
-    /// The services' part as it is kept, if they were asked. That they said nothing is a part too: a correction is judged by it.
+    /// The services' part as it is kept, if they were to have one. That they said nothing is a part too: a correction is judged by
+    /// it.
     fn weather_facts(&self) -> Result<Option<String>, ActFault> {
-        self.weather.asked.then(|| written("what weather services said", &self.weather.weather)).transpose()
+        (self.weather.asked != ServiceAsked::No)
+            .then(|| written("what weather services said", &self.weather.weather))
+            .transpose()
     }
 
     /// Its hash, by which the journal vouches for it.

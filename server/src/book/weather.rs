@@ -20,12 +20,12 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    acts::Provided,
+    acts::{Provided, ServiceAsked},
     problem::Problem,
     scope::Scope,
     state::App,
     store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
-    weather::{Patience, Place, ServiceReport, WeatherGap},
+    weather::{Patience, Place, ServiceReport, WeatherGap, is_asked},
     zone::{self, UnknownZone},
 };
 
@@ -44,13 +44,13 @@ pub async fn for_plan(
     asked: &Weather,
 ) -> Result<Provided, Problem> {
     let now = app.clock.now();
-    let Some((property, place)) = located(app, property, scope).await? else { return Ok(Provided::default()) };
+    let Some(property) = served(app, property, scope).await? else { return Ok(Provided::default()) };
     // Where the day there is not known, nobody is asked: what is planned is refused for that.
     let today = zone::of_property(property.id, &property.time_zone).map(|zone| now.day_in(&zone));
     if today != Ok(planned_on) {
         return Ok(Provided::default());
     }
-    Ok(app.weather.provided(&app.store, place, asked, now, now).await)
+    Ok(provided(app, &property, asked, now, now).await)
 }
 
 /// What services say for work that began at a moment: now, or as it was known then.
@@ -61,27 +61,35 @@ pub async fn for_work(
     started_at: Instant,
     asked: &Weather,
 ) -> Result<Provided, Problem> {
-    let Some((_, place)) = located(app, property, scope).await? else { return Ok(Provided::default()) };
-    Ok(app.weather.provided(&app.store, place, asked, started_at, app.clock.now()).await)
+    let Some(property) = served(app, property, scope).await? else { return Ok(Provided::default()) };
+    Ok(provided(app, &property, asked, started_at, app.clock.now()).await)
+}
+
+/// What services say of a property. Where nobody knows where it lies they cannot be asked, and what is open stays open.
+async fn provided(app: &App, property: &Property, asked: &Weather, at: Instant, now: Instant) -> Provided {
+    match place_of(property) {
+        Some(place) => app.weather.provided(&app.store, place, asked, at, now).await,
+        None if is_asked(asked, at, now) => Provided { asked: ServiceAsked::WithoutCoordinates, ..Provided::default() },
+        None => Provided::default(),
+    }
 }
 
 /// What services had said when an application was recorded, for the correction of it.
 pub async fn of_record(app: &App, application: ApplicationId) -> Result<Provided, Problem> {
     let evidence = store::weather::evidence(app.store.reader(), &format!("application/{application}")).await?;
     Ok(evidence.map_or_else(Provided::default, |evidence| Provided {
-        asked: true,
+        asked: ServiceAsked::Yes,
         weather: evidence.facts,
         fetches: evidence.fetches.iter().map(|(seq, _)| *seq).collect(),
     }))
 }
 
-/// The property with its place, if services are asked and both are known.
-async fn located(app: &App, id: PropertyId, scope: Scope) -> Result<Option<(Property, Place)>, Problem> {
+/// The property, if services are there that could be asked about it.
+async fn served(app: &App, id: PropertyId, scope: Scope) -> Result<Option<Property>, Problem> {
     if app.weather.are_off() {
         return Ok(None);
     }
-    let property = store::properties::get(app.store.reader(), id, scope).await?;
-    Ok(property.and_then(|property| Some((place_of(&property)?, property))).map(|(place, property)| (property, place)))
+    Ok(store::properties::get(app.store.reader(), id, scope).await?)
 }
 
 pub fn place_of(property: &Property) -> Option<Place> {

@@ -96,13 +96,15 @@ impl Breaker {
         }
     }
 
-    /// `heard` is what had been heard of the host when the question was asked. One that answered others meanwhile is there.
+    /// `heard` is what had been heard of the host when the question was asked. One that answered others meanwhile is there, and
+    /// is said to have failed since only by questions that nobody else's answer speaks against.
     pub fn failed(&self, kind: &str, heard: u64, now: Instant) {
         let mut state = self.state();
-        state.fail();
         if state.heard > heard && state.open_until.is_none() {
+            state.failures_in_all += 1;
             return;
         }
+        state.fail();
         state.failed.insert(kind.to_owned());
         if state.failed.len() >= DIFFERENT || state.open_until.is_some() {
             state.open(now, REST);
@@ -192,6 +194,8 @@ mod tests {
             breaker.failed(kind, before, at(10));
         }
         assert!(breaker.lets(at(10)), "four that wait are slow by themselves");
+        let seen = breaker.seen();
+        assert_eq!((seen.failures_since_success, seen.failures), (0, 4), "the host has answered since they were asked");
         for kind in ["/a", "/b", "/c"] {
             breaker.failed(kind, breaker.heard(), at(20));
         }

@@ -294,14 +294,10 @@ impl Client {
 }
 
 /// What failures are counted by. The lists of alerts are one thing to the service, and when it alone fails, the forecast must
-/// still be asked for. So are places that do not answer in time: however many they are, others may.
+/// still be asked for. So are places that do not answer in time, of whichever service: however many they are, others may.
 fn kind<'p>(path: &'p str, failure: &Failure) -> &'p str {
     let first = path.trim_start_matches('/').split(['/', '?']).next().unwrap_or_default();
-    match first {
-        "alerts" => first,
-        "points" | "gridpoints" | "stations" if *failure == Failure::Timeout => first,
-        _ => path,
-    }
+    if first == "alerts" || *failure == Failure::Timeout { first } else { path }
 }
 
 fn of_transport(error: &reqwest::Error) -> Failure {
@@ -329,4 +325,26 @@ fn pause(attempt: u32, failure: &Failure) -> Duration {
 pub fn random() -> u32 {
     let mut bytes = [0_u8; 4];
     getrandom::fill(&mut bytes).map_or(0, |()| u32::from_le_bytes(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slow_places_of_either_service_count_as_one() {
+        let two = |first: &'static str, second: &'static str, failure: &Failure| {
+            kind(first, failure) == kind(second, failure)
+        };
+        let paths = [
+            ("/points/38.1,-76.5", "/points/38.2,-76.5"),
+            ("/v1/forecast?latitude=38.1&longitude=-76.5", "/v1/forecast?latitude=38.2&longitude=-76.5"),
+        ];
+        for (first, second) in paths {
+            assert!(two(first, second, &Failure::Timeout), "{first}");
+            assert!(!two(first, second, &Failure::Connect), "a host that is not there is so at every place: {first}");
+        }
+        assert!(!two("/points/38.1,-76.5", "/gridpoints/MLB/26,68", &Failure::Timeout));
+        assert!(two("/alerts/active/zone/FLC095", "/alerts/active/zone/FLZ045", &Failure::Connect));
+    }
 }

@@ -34,7 +34,7 @@ pub use fetcher::{Patience, unpacked};
 pub use unread::Unread;
 
 use crate::{
-    acts::Provided,
+    acts::{Provided, ServiceAsked},
     clock::Clock,
     config,
     store::{BoxFuture, Store},
@@ -212,28 +212,37 @@ impl Services {
     /// What a decision about work that begins at `at` may know beside what the request says. Of now, the services are asked
     /// where the request leaves something open; of a moment that has been, what was known then is taken from the book.
     pub async fn provided(&self, store: &Store, place: Place, asked: &Weather, at: Instant, now: Instant) -> Provided {
-        let is_now = now.since(at).abs() <= crate::clock::CLOCKS_DIFFER;
-        let patience = if is_now && asked.has_gaps() {
+        let patience = if is_asked(asked, at, now) {
             Patience::Until(time::Instant::now() + PERSON_WAITS)
         } else {
             Patience::AsKnownAt(at)
         };
         let said = self.report_within(store, place, patience).await;
-        Provided::of(&said, at)
+        Provided::of(&said, patience, at)
     }
+}
+
+/// Whether services are asked about work at a moment: it is now, and the request leaves something open.
+pub fn is_asked(asked: &Weather, at: Instant, now: Instant) -> bool {
+    now.since(at).abs() <= crate::clock::CLOCKS_DIFFER && asked.has_gaps()
 }
 
 impl Provided {
     /// The services' words of an hour together: what the first leaves open, the second may say, and what stops in either of
-    /// them stops.
-    pub fn of(said: &[ServiceReport], at: Instant) -> Self {
-        let mut provided = Self { asked: !said.is_empty(), ..Self::default() };
+    /// them stops. Where only the book was looked into, a service was asked if it holds an answer: that nothing is kept of a moment
+    /// of long ago says nothing about its weather.
+    pub fn of(said: &[ServiceReport], patience: Patience, at: Instant) -> Self {
+        let mut provided = Self::default();
         for said in said {
             provided.weather = provided.weather.joined(&said.reported.weather(at, at));
             provided.fetches.extend(&said.fetches);
         }
         provided.fetches.sort_unstable();
         provided.fetches.dedup();
+        let now = matches!(patience, Patience::Until(_)) && !said.is_empty();
+        if now || !provided.fetches.is_empty() {
+            provided.asked = ServiceAsked::Yes;
+        }
         provided
     }
 }

@@ -8,6 +8,9 @@ use domain::{
 };
 
 use super::{ON_THE_DAY, Question, Sighting, book_finding};
+use crate::acts::ServiceAsked;
+
+const NO_COORDINATES: &str = "the property has no coordinates, so no weather service was asked";
 
 /// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
 fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> {
@@ -22,12 +25,13 @@ fn sound_ground(ground: Option<Ground>, decision: &Decision) -> Option<Finding> 
 /// What the book itself says of both.
 pub(super) fn found(question: &Question<'_>, label: &Label, decision: &Decision) -> impl Iterator<Item = Finding> {
     let ground = sound_ground(question.ground, decision);
-    ground.into_iter().chain(known_weather(question, label, decision))
+    ground.into_iter().chain(known_weather(question, label, decision)).chain(known_place(question))
 }
 
-/// Whether a service was asked, and practice therefore asks for what it left out. Where nothing is known at all, the book says so, once.
+/// Whether a service was asked or would have been, and practice therefore asks for what it left out. Where nothing is known at all,
+/// the book says so, once.
 pub(super) fn is_asked_and_told(question: &Question<'_>) -> bool {
-    question.service_asked && is_told(question)
+    question.service_asked != ServiceAsked::No && is_told(question)
 }
 
 /// Whether a service or somebody on the lawn has said anything of the weather.
@@ -49,6 +53,9 @@ fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) ->
     let dry = if label.form == ProductForm::Granular { ", a dry one too" } else { "" };
     let unknown = match question.sighting {
         Sighting::AnotherDay => format!("The weather of {} is not asked yet.", question.on),
+        _ if question.service_asked == ServiceAsked::WithoutCoordinates => {
+            format!("Nothing is known of the weather: {NO_COORDINATES}, and nobody has said what it is like.")
+        }
         _ => "Nothing is known of the weather: no service answered, and nobody has said what it is like.".to_owned(),
     };
     let message = format!("{unknown} It is asked for every product{dry}: above {limit} mph {what}.");
@@ -60,4 +67,15 @@ fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) ->
     };
     let citation = "The company's own book: common practice".to_owned();
     Some(Finding { citation, ..book_finding("book.weather.known", Verdict::Care, message, hint) })
+}
+
+/// Says why a service that is there gave nothing. It is said where practice or law misses what the service would have told, so it
+/// makes nothing graver than it is.
+fn known_place(question: &Question<'_>) -> Option<Finding> {
+    let missed = question.weather.wind.is_none() || question.weather.alerts.is_none();
+    let unasked = question.service_asked == ServiceAsked::WithoutCoordinates;
+    let message = format!("A part of the weather is not known: {NO_COORDINATES}.");
+    let hint = "The office adds the coordinates on the property's page.";
+    let finding = || book_finding("book.weather.coordinates", Verdict::Care, message, hint);
+    (unasked && missed && is_told(question)).then(finding)
 }
