@@ -183,12 +183,13 @@ fn treated<'l>(
         let place = places.on(on);
         let stood = measured.iter().filter(|(day, ..)| *day <= on).max_by_key(|(day, seq, _)| (*day, *seq));
         let (lines, most) = (area * count.max(1), stood.map_or(area, |(.., whole)| area.max(*whole)));
-        match found.iter_mut().find(|ground| ground.bound == place.bound() && ground.rule_sets == place.rule_sets) {
-            Some(ground) => (ground.lines, ground.most) = (ground.lines + lines, ground.most.max(most)),
-            None => {
-                let rule_sets = place.rule_sets.clone();
-                found.push(TreatedGround { rule_sets, bound: place.bound(), lines, most });
-            }
+        if let Some(ground) =
+            found.iter_mut().find(|ground| ground.bound == place.bound() && ground.rule_sets == place.rule_sets)
+        {
+            (ground.lines, ground.most) = (ground.lines + lines, ground.most.max(most));
+        } else {
+            let rule_sets = place.rule_sets.clone();
+            found.push(TreatedGround { rule_sets, bound: place.bound(), lines, most });
         }
     }
     found
