@@ -7,6 +7,7 @@ use std::{cmp::Reverse, collections::BTreeMap};
 
 use domain::{
     application::{Audience, is_valid_on},
+    calibration::AgeLimits,
     equipment::EquipmentKind,
     ids::{
         CalibrationId, ClientId, EquipmentId, LotId, MeasurementId, PersonId, ProductFileId, ProductId, PropertyId,
@@ -328,6 +329,7 @@ fn not_valid(person: &PersonRow, on: Day, codes: &[String]) -> Vec<CredentialThe
 
 fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
     let row = world.equipment.get(&named.equipment?)?;
+    let limit = row.limit_days.unwrap_or(AgeLimits::DEFAULT.days);
     let of_it = |fact: &&CalibrationFact| fact.3 == named.product && fact.4 == named.person && fact.0 <= named.on;
     let latest = row.calibrations.iter().filter(of_it).max_by_key(|fact| (fact.0, fact.1));
     let calibration = latest.map(|fact| CalibrationThen {
@@ -335,7 +337,7 @@ fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
         calibrated_on: fact.0,
         setting: fact.5.clone(),
         product_lb_per_1000_sqft: fact.6,
-        too_old_by_days: Some(named.on.days_since(fact.0) - row.limit_days).filter(|days| *days > 0),
+        too_old_by_days: Some(named.on.days_since(fact.0) - limit).filter(|days| *days > 0),
     });
     Some(MachineThen { name: row.name.clone(), kind: row.kind, calibration })
 }

@@ -137,8 +137,8 @@ pub struct EquipmentRow {
     pub kind: EquipmentKind,
     pub has_deflector: i64,
     pub active: i64,
-    /// How old a calibration may be.
-    pub limit_days: i32,
+    /// How old a calibration may be, where the company says so for this machine.
+    pub limit_days: Option<i32>,
     /// Those that found a rate with the products and people that are loaded.
     pub calibrations: Vec<CalibrationFact>,
 }

@@ -93,7 +93,7 @@ pub async fn sentences(
     records: impl Iterator<Item = ApplicationId>,
     dates: DateOrder,
 ) -> Result<Vec<String>, Problem> {
-    let ids: Vec<String> = records.map(|id| id.to_string()).collect();
+    let ids: Vec<ApplicationId> = records.collect();
     let candidates = store::gaps::candidates_among(app.store.reader(), &ids).await?;
     let unasked = candidates.len().saturating_sub(LOOKED_AT);
     let asked: Vec<&ApplicationView> = candidates.iter().take(LOOKED_AT).collect();

@@ -4,7 +4,7 @@ mod grounds;
 mod places;
 mod staff;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use domain::{
     calibration::half_rate_rounded_down,
@@ -189,8 +189,10 @@ pub async fn visits(pool: &SqlitePool, who: PersonId, on: Day, scope: Scope) -> 
     let mut moment = ReadTransaction::begin(pool).await?;
     let visits = planned(&mut moment, &person, &day).await?;
     let mut named = DayReferences::default();
-    places::read_properties(&mut moment, &person, on, scope, &mut named).await?;
-    places::read_sections(&mut moment, &person, on, &mut named).await?;
+    let properties: BTreeSet<PropertyId> = visits.iter().map(|visit| visit.property_id).collect();
+    let sections: BTreeSet<SectionId> = visits.iter().flat_map(|visit| visit.section_ids.iter().copied()).collect();
+    places::read_properties(&mut moment, &Vec::from_iter(properties), on, scope, &mut named).await?;
+    places::read_sections(&mut moment, &Vec::from_iter(sections), on, &mut named).await?;
     read_products(&mut moment, &person, &day, &mut named).await?;
     read_samples(&mut moment, &person, &day, &mut named).await?;
     grounds::read_divisions(&mut moment, &person, &day, &mut named).await?;

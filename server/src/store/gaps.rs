@@ -2,12 +2,16 @@
 //! answer may have become true since: for their day rule sets, the kind of ground or who works there were entered or corrected
 //! later, or they were corrected themselves. An entry that was put on a later day than it first had frees days, too.
 
+use domain::ids::ApplicationId;
 use sqlx::SqlitePool;
 
 use crate::{
     acts::application::ApplicationView,
     paging::{PageRequest, Sequenced},
-    store::applications::{ApplicationRead, shown},
+    store::{
+        applications::{ApplicationRead, shown},
+        id_list,
+    },
 };
 
 /// Records that may lack something, the latest received first. What was taken back entirely lacks nothing any more.
@@ -47,8 +51,8 @@ pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequ
 }
 
 /// Those of some records that may lack something.
-pub async fn candidates_among(pool: &SqlitePool, ids: &[String]) -> Result<Vec<ApplicationView>, sqlx::Error> {
-    let ids = serde_json::to_string(ids).map_err(|error| sqlx::Error::Encode(error.into()))?;
+pub async fn candidates_among(pool: &SqlitePool, ids: &[ApplicationId]) -> Result<Vec<ApplicationView>, sqlx::Error> {
+    let ids = id_list(ids)?;
     let rows = sqlx::query_as!(
         ApplicationRead,
         r#"SELECT a.seq AS "seq!", a.id AS "id!", a.property_id AS "property_id!", a.product_id AS "product_id!", a.lot_id, a.visit_id,

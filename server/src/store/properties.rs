@@ -19,7 +19,7 @@ use crate::{
     store::{
         enum_text,
         history::{self, NewEntry, Subject},
-        read, read_day, read_enum, read_instant, read_json,
+        id_list, read, read_day, read_enum, read_instant, read_json,
     },
     version::{UpdateOutcome, Versioned, Versions},
 };
@@ -318,8 +318,17 @@ pub async fn get(
     id: PropertyId,
     scope: Scope,
 ) -> Result<Option<Property>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.viewer());
-    let row = sqlx::query_as!(
+    Ok(those(executor, &[id], scope).await?.pop())
+}
+
+/// Some properties, as far as whoever asks may see them.
+pub async fn those(
+    executor: impl SqliteExecutor<'_>,
+    ids: &[PropertyId],
+    scope: Scope,
+) -> Result<Vec<Property>, sqlx::Error> {
+    let (ids, person) = (id_list(ids)?, scope.viewer());
+    let rows = sqlx::query_as!(
         PropertyRow,
         r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
                   (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
@@ -327,15 +336,15 @@ pub async fn get(
                   p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
                   p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
                   p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
-           FROM properties AS p
-           WHERE p.id = $1 AND ($2 IS NULL OR EXISTS (
+           FROM json_each($1) AS w CROSS JOIN properties AS p
+           WHERE p.id = w.value AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $2))"#,
-        key,
+        ids,
         person
     )
-    .fetch_optional(executor)
+    .fetch_all(executor)
     .await?;
-    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
+    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }
 
 /// A page of properties, of all clients or of one, in the order in which they were written.

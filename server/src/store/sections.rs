@@ -19,7 +19,7 @@ use crate::{
     store::{
         enum_text,
         history::{self, NewEntry, Subject},
-        read, read_day, read_enum, read_instant,
+        id_list, read, read_day, read_enum, read_instant,
     },
     version::{UpdateOutcome, Versioned, Versions},
 };
@@ -311,24 +311,38 @@ pub async fn get(
     id: SectionId,
     scope: Scope,
 ) -> Result<Option<Section>, sqlx::Error> {
-    let (key, person) = (id.to_string(), scope.viewer());
-    let row = sqlx::query_as!(
+    Ok(those(executor, &[id], None, scope).await?.pop())
+}
+
+/// Some sections, as far as whoever asks may see them, with the latest area: that of now, or by a day, for which the earliest counts
+/// where there was none by then.
+pub async fn those(
+    executor: impl SqliteExecutor<'_>,
+    ids: &[SectionId],
+    on: Option<Day>,
+    scope: Scope,
+) -> Result<Vec<Section>, sqlx::Error> {
+    let (ids, day, person) = (id_list(ids)?, on.map(|day| day.to_string()), scope.viewer());
+    let rows = sqlx::query_as!(
         SectionRow,
         r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
                   s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
                   s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
                   s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
-           FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
-           WHERE s.id = $1 AND ($2 IS NULL OR EXISTS (
-               SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $2))"#,
-        key,
+           FROM json_each($1) AS w CROSS JOIN sections AS s LEFT JOIN measurements AS m ON m.seq = coalesce(
+               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id AND ($2 IS NULL OR l.measured_on <= $2)
+                ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1),
+               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on, l.seq LIMIT 1))
+           WHERE s.id = w.value AND ($3 IS NULL OR EXISTS (
+               SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $3))"#,
+        ids,
+        day,
         person
     )
-    .fetch_optional(executor)
+    .fetch_all(executor)
     .await?;
-    row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()
+    rows.into_iter().map(|row| Sequenced::try_from(row).map(|row| row.item)).collect()
 }
 
 /// A page of sections, of all properties or of one, in the order in which they were written.

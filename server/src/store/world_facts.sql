@@ -106,7 +106,7 @@ SELECT 'person', p.id, json_object(
 FROM wanted_people AS w CROSS JOIN people AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'equipment', e.id, json_object('name', e.name, 'kind', e.kind, 'has_deflector', e.has_deflector, 'active', e.active,
-    'limit_days', coalesce(e.limit_days, 365), 'calibrations', (SELECT json_group_array(json_array(c.calibrated_on, c.seq, c.id, c.product_id, c.person_id, c.setting,
+    'limit_days', e.limit_days, 'calibrations', (SELECT json_group_array(json_array(c.calibrated_on, c.seq, c.id, c.product_id, c.person_id, c.setting,
             c.result ->> 'product_lb_per_1000_sqft'))
         FROM wanted_products AS wp CROSS JOIN wanted_people AS wb CROSS JOIN calibrations AS c
         WHERE c.equipment_id = e.id AND c.product_id = wp.id AND c.person_id = wb.id AND c.finds = 'rate'))

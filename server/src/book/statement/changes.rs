@@ -4,12 +4,12 @@
 use std::collections::BTreeSet;
 
 use domain::{
-    application::Audience,
     dated::Facts,
-    land::{PropertyKind, Species},
+    land::Species,
     time::{Day, Instant},
 };
 use jiff::tz::TimeZone;
+use serde_json::json;
 
 use crate::{
     book::history::{label, unnamed, value_of},
@@ -67,33 +67,24 @@ fn turf(part: &SectionPart, span: Span) -> Vec<String> {
 
 /// The rule sets, the kind of ground and who works there, where others came to bind within the span.
 fn places(part: &SectionPart, span: Span) -> Vec<String> {
-    let names = |codes: &[String]| if codes.is_empty() { "none".to_owned() } else { codes.join(", ") };
-    let kind = |state: &PropertyPast| state.kind.map_or("not known", PropertyKind::label);
-    let mut before = part.property.on(span.from);
+    let words = |state: &PropertyPast| {
+        let named =
+            [("rule_sets", json!(state.rule_sets)), ("kind", json!(state.kind)), ("worked_by", json!(state.worked_by))];
+        named.map(|(name, value)| (label(name), value_of(name, &value)))
+    };
+    let mut before = words(part.property.on(span.from));
     let mut said = Vec::new();
     for (day, state) in part.property.begun_within(span.from, span.as_of) {
-        let mut tell = |what: &str, now: String, was: String| {
-            if now != was {
-                let (address, as_of) = (&part.address, span.as_of);
-                said.push(format!(
-                    "{address}: from {day} on {what} {now}, before {was}. The cap shown is that of {as_of}."
-                ));
-            }
-        };
-        tell("the rule sets are", names(&state.rule_sets), names(&before.rule_sets));
-        tell("the kind of ground is", kind(state).to_owned(), kind(before).to_owned());
-        tell("the work is that of", people(state.worked_by).to_owned(), people(before.worked_by).to_owned());
-        before = state;
+        let now = words(state);
+        for ((what, value), (_, was)) in now.iter().zip(&before).filter(|(now, before)| now != before) {
+            let (address, as_of) = (&part.address, span.as_of);
+            said.push(format!(
+                "{address}: from {day} on, {what}: {value} (before: {was}). The cap shown is that of {as_of}."
+            ));
+        }
+        before = now;
     }
     said
-}
-
-const fn people(audience: Audience) -> &'static str {
-    match audience {
-        Audience::Professional => "a company for hire",
-        Audience::OwnGround => "the owner's own people",
-        Audience::Household => "the household",
-    }
 }
 
 /// What a statement names of a thing, told where it is otherwise than it was known when the span ended. Telephone, e-mail and

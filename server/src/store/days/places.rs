@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use domain::{
     dated::{Facts, Stood},
-    ids::{ClientId, PropertyId},
+    ids::{ClientId, PropertyId, SectionId},
     time::{self, Day},
 };
 use serde::de::DeserializeOwned;
@@ -14,48 +14,32 @@ use sqlx::SqliteConnection;
 use super::{ClientWords, DayReferences};
 use crate::{
     acts::{particulars::ClientFacts, rows::service_ends},
-    paging::Sequenced,
     places,
     scope::Scope,
     store::{
         bad_row,
         history::{self, About, Histories},
-        properties::{Property, PropertyInput, PropertyRow},
+        id_list,
+        properties::{self, Property, PropertyInput},
         read, read_day,
-        sections::{Section, SectionInput, SectionRow},
+        sections::{self, Section, SectionInput},
     },
 };
 
 pub(super) async fn read_properties(
     connection: &mut SqliteConnection,
-    person: &str,
+    ids: &[PropertyId],
     on: Day,
     scope: Scope,
     named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
-    let day = on.to_string();
-    let rows = sqlx::query_as!(
-        PropertyRow,
-        r#"SELECT p.seq AS "seq!", p.id AS "id!", p.client_id AS "client_id!",
-                  (SELECT o.since FROM ownerships AS o WHERE o.property_id = p.id ORDER BY o.since DESC, o.seq DESC LIMIT 1)
-                   AS "client_since!: String", p.name AS "name!", p.address AS "address!",
-                  p.postal_code AS "postal_code!", p.latitude, p.longitude, p.time_zone AS "time_zone!",
-                  p.state, p.county, p.municipality, p.rule_sets AS "rule_sets!", p.local_rules_checked_on, p.kind,
-                  p.worked_by AS "worked_by!", p.nutrient_plan_on, p.version AS "version!", p.created_at AS "created_at!"
-           FROM properties AS p
-           WHERE p.id IN (SELECT v.property_id FROM visits AS v WHERE v.person_id = $1 AND v.planned_on = $2)"#,
-        person,
-        day
-    )
-    .fetch_all(&mut *connection)
-    .await?;
-    let about = About { properties: ids(rows.iter().map(|row| &row.id))?, ..nothing() };
+    let found = properties::those(&mut *connection, ids, Scope::Company).await?;
+    let about = About { properties: id_list(ids)?, ..nothing() };
     let histories = history::load(connection, &about).await?;
     let mut present: HashMap<PropertyId, ClientId> = HashMap::new();
-    for row in rows {
-        let Sequenced { item, .. } = Sequenced::<Property>::try_from(row)?;
-        present.insert(item.id, item.client_id);
-        let stood = property_on(item, &histories, on)?;
+    for property in found {
+        present.insert(property.id, property.client_id);
+        let stood = property_on(property, &histories, on)?;
         named.properties.insert(stood.id, stood);
     }
     read_clients(connection, on, scope, &present, named).await
@@ -69,7 +53,8 @@ async fn read_clients(
     present: &HashMap<PropertyId, ClientId>,
     named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
-    let wanted = ids(named.properties.values().map(|property| property.client_id))?;
+    let wanted: Vec<ClientId> = named.properties.values().map(|property| property.client_id).collect();
+    let wanted = id_list(&wanted)?;
     let rows = sqlx::query!(
         r#"SELECT c.id AS "id!", c.name AS "name!", c.mailing_address AS "mailing_address!", c.phone, c.cancelled_on
            FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
@@ -102,42 +87,18 @@ async fn read_clients(
 /// Each section with the area that held on the day: of the latest measurement by then, else of the earliest.
 pub(super) async fn read_sections(
     connection: &mut SqliteConnection,
-    person: &str,
+    ids: &[SectionId],
     on: Day,
     named: &mut DayReferences,
 ) -> Result<(), sqlx::Error> {
-    let day = on.to_string();
-    let rows = sqlx::query_as!(
-        SectionRow,
-        r#"SELECT s.seq AS "seq!", s.id AS "id!", s.property_id AS "property_id!", s.name AS "name!", s.species,
-                  s.water AS "water!", s.water_distance, s.natural_strip, s.established_on,
-                  s.touches_pavement AS "touches_pavement!", s.maintenance AS "maintenance!", s.clippings AS "clippings!",
-                  s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
-                  s.version AS "version!", s.created_at AS "created_at!"
-           FROM sections AS s LEFT JOIN measurements AS m ON m.seq = coalesce(
-               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id AND l.measured_on <= $2
-                ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1),
-               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on, l.seq LIMIT 1))
-           WHERE s.id IN (SELECT w.section_id FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
-               WHERE v.person_id = $1 AND v.planned_on = $2)"#,
-        person,
-        day
-    )
-    .fetch_all(&mut *connection)
-    .await?;
-    let about = About { sections: ids(rows.iter().map(|row| &row.id))?, ..nothing() };
+    let found = sections::those(&mut *connection, ids, Some(on), Scope::Company).await?;
+    let about = About { sections: id_list(ids)?, ..nothing() };
     let histories = history::load(connection, &about).await?;
-    for row in rows {
-        let Sequenced { item, .. } = Sequenced::<Section>::try_from(row)?;
-        let stood = section_on(item, &histories, on)?;
+    for section in found {
+        let stood = section_on(section, &histories, on)?;
         named.sections.insert(stood.id, stood);
     }
     Ok(())
-}
-
-fn ids<T: ToString>(ids: impl Iterator<Item = T>) -> Result<String, sqlx::Error> {
-    let ids: Vec<String> = ids.map(|id| id.to_string()).collect();
-    serde_json::to_string(&ids).map_err(|error| sqlx::Error::Encode(error.into()))
 }
 
 /// Histories of nothing, of which whoever asks names something.
