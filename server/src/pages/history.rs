@@ -117,9 +117,14 @@ async fn form(app: &App, subject: Subject, id: DatedEntryId) -> Result<(Form, Hi
     };
     // The first entry of an older book does not name what it had no word for yet.
     let is_first = matches!(subject, Subject::Property(_)) && entry.since.is_none();
-    let stands = |member: &str| entry.facts.get(member).cloned().or_else(|| unnamed(member).filter(|_| is_first));
-    let spoken_of = |field: &Field| stands(field.name.split('/').nth(1).unwrap_or_default()).is_some();
-    fields.retain(spoken_of);
+    let mut facts = entry.facts.clone();
+    fields.retain(|field| {
+        let member = field.name.split('/').nth(1).unwrap_or_default();
+        if let Some(meant) = unnamed(member).filter(|_| is_first) {
+            facts.entry(member).or_insert(meant);
+        }
+        facts.contains_key(member)
+    });
     for field in &mut fields {
         field.name = format!("/facts{}", field.name);
     }
@@ -130,11 +135,10 @@ async fn form(app: &App, subject: Subject, id: DatedEntryId) -> Result<(Form, Hi
         Field::line("/reason", "Why it is corrected")
             .help("It stands beside the entry, and on statements of the years it is about."),
     );
-    let stored = json!({ "facts": entry.facts, "since": entry.since });
-    let meant = |name: &str| unnamed(name.strip_prefix("/facts/")?).filter(|_| is_first);
+    let stored = json!({ "facts": facts, "since": entry.since });
     for field in &mut fields {
-        if let Some(value) = stored.pointer(&field.name).cloned().or_else(|| meant(&field.name)) {
-            field.fill(&value);
+        if let Some(value) = stored.pointer(&field.name) {
+            field.fill(value);
         }
     }
     let title = format!("Correct what was entered about {name}");

@@ -151,11 +151,10 @@ impl CapRow {
     fn of(rooms: &CapRooms, dates: DateOrder) -> Self {
         let limit = &rooms.cap.limit_lb_per_1000_sqft;
         let past = rooms.least().remaining_lb_per_1000_sqft.raw() < 0;
-        // A cap of some products or purposes alone does not forbid what else went down.
-        let (class, words) = match (past, &rooms.cap.only_for) {
-            (true, None) => ("stop", "■ over this cap"),
-            (true, Some(_)) => ("care", "▲ nothing is left"),
-            (false, _) => ("go", "✓ within"),
+        let (class, words) = match past {
+            _ if outlook::is_over(rooms) => ("stop", "■ over this cap"),
+            true => ("care", "▲ nothing is left"),
+            false => ("go", "✓ within"),
         };
         let room = |year: &YearRoom| figures::rate_at_most(&year.remaining_lb_per_1000_sqft);
         Self {

@@ -63,10 +63,9 @@ fn asked(form: &Form, app: &App, one: &Measurement) -> Result<Valid<MeasurementI
     // What follows from the shapes, or from what was read of the method, follows again.
     let by_whom = |error: &&ErrorEstimate| matches!(error.mark, SourceMark::Own | SourceMark::CommonPractice);
     if let Some(error) = one.error.as_ref().filter(|_| !one.from.as_ref().is_some_and(error_follows)).filter(by_whom) {
-        let source = (error.mark == SourceMark::Own).then_some(&error.source);
-        body["error_estimate"] = json!({ "error_sqft": error.error_sqft, "source": source });
-        if source.is_none() {
-            let _ = body["error_estimate"].as_object_mut().and_then(|estimate| estimate.remove("source"));
+        body["error_estimate"] = json!({ "error_sqft": error.error_sqft });
+        if error.mark == SourceMark::Own {
+            body["error_estimate"]["source"] = json!(error.source);
         }
     }
     if let Value::Object(members) = &mut body {
