@@ -115,8 +115,10 @@ struct SectionRow {
     words: String,
     /// Past a cap, or past that on nitrogen with what is planned.
     past: bool,
-    /// The other yearly caps.
+    /// The other yearly caps, and what there is to say of them at once.
     others: Vec<CapRow>,
+    others_class: &'static str,
+    others_words: &'static str,
 }
 
 /// Which of the two years leaves less, with days as the company writes them; empty when both leave the same.
@@ -130,11 +132,6 @@ fn stricter(rooms: &CapRooms, dates: DateOrder) -> String {
     }
 }
 
-fn with_stricter(words: &str, rooms: &CapRooms, dates: DateOrder) -> String {
-    let stricter = stricter(rooms, dates);
-    if stricter.is_empty() { words.to_owned() } else { format!("{words}. {stricter}") }
-}
-
 /// A yearly cap other than the tightest on nitrogen.
 struct CapRow {
     nutrient: &'static str,
@@ -144,11 +141,11 @@ struct CapRow {
     room: Figure,
     rolling: Figure,
     class: &'static str,
-    words: String,
+    words: &'static str,
 }
 
 impl CapRow {
-    fn of(rooms: &CapRooms, dates: DateOrder) -> Self {
+    fn of(rooms: &CapRooms) -> Self {
         let limit = &rooms.cap.limit_lb_per_1000_sqft;
         let past = rooms.least().remaining_lb_per_1000_sqft.raw() < 0;
         let (class, words) = match past {
@@ -165,7 +162,7 @@ impl CapRow {
             room: room(&rooms.calendar_year),
             rolling: room(&rooms.rolling_year),
             class,
-            words: with_stricter(words, rooms, dates),
+            words,
         }
     }
 }
@@ -180,9 +177,17 @@ impl SectionRow {
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
             (_, None, None) => ("care", "▲ no cap is known".to_owned()),
         };
-        let words = nitrogen.map_or_else(|| words.clone(), |rooms| with_stricter(&words, rooms, dates));
+        let less = nitrogen.is_some_and(|rooms| rooms.stricter == Some(StricterYear::RollingYear));
+        let words = if less { format!("{words}; less in 365 days") } else { words };
         let cap = sum.cap.as_ref().map(|cap| &cap.limit_lb_per_1000_sqft);
         let others = sum.caps.iter().filter(|rooms| Some(&rooms.cap) != sum.cap.as_ref());
+        let others: Vec<CapRow> = others.map(CapRow::of).collect();
+        let is_any = |class: &str| others.iter().any(|cap| cap.class == class);
+        let (others_class, others_words) = match (is_any("stop"), is_any("care")) {
+            (true, _) => ("stop", "■ over"),
+            (false, true) => ("care", "▲ nothing is left for some products"),
+            (false, false) => ("go", "✓ within"),
+        };
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
@@ -197,7 +202,9 @@ impl SectionRow {
             rolling: nitrogen.map(|rooms| figures::rate_at_most(&rooms.rolling_year.remaining_lb_per_1000_sqft)),
             class,
             words,
-            others: others.map(|rooms| CapRow::of(rooms, dates)).collect(),
+            others,
+            others_class,
+            others_words,
             past: past || sum.runs_past_on.is_some() || outlook::others_over(sum).next().is_some(),
         }
     }

@@ -60,7 +60,7 @@ fn one(sum: &SectionSum) -> Option<RunsPast> {
     }
     let day = sum.runs_past_on?;
     let planned = figures::rate_against(&sum.planned_nitrogen_lb_per_1000_sqft, Some(&room)).shown;
-    let (room, limit) = (figures::limit(&room).shown, figures::limit(&limit).shown);
+    let (room, limit) = (figures::rate_at_most(&room).shown, figures::limit(&limit).shown);
     Some(row(sum, Some(day), format!("{room} lb N is left of {limit}, and {planned} is planned.")))
 }
 
