@@ -137,7 +137,7 @@ async fn a_yearly_cap_on_phosphate_is_shown_like_one_on_nitrogen() {
     assert_eq!(phosphate["rolling_year"]["remaining_lb_per_1000_sqft"], "0");
     let owner = Visitor::named(&company, "owner").await;
     let page = owner.open(&format!("/year/{}?year=2026", company.client)).await.html;
-    assert!(page.contains("<th scope=\"row\">P2O5; "), "{page}");
+    assert!(page.contains("<th scope=\"row\" class=\"named\">P2O5<br>"), "{page}");
 }
 
 /// The rules of the reports that are due for 2025.
