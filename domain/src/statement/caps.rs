@@ -1,5 +1,7 @@
 //! Yearly caps held against what went down, in both years that a law may mean: the calendar year, and 365 days.
 
+use std::cmp::Ordering;
+
 use serde::{Deserialize, Serialize};
 
 use crate::{
@@ -82,6 +84,21 @@ pub struct CapRooms {
 }
 
 impl CapRooms {
+    fn of(cap: YearCap, [calendar, rolling]: [Applied; 2]) -> Self {
+        let stricter = match calendar.rate.cmp(&rolling.rate) {
+            Ordering::Equal => None,
+            Ordering::Greater => Some(StricterYear::CalendarYear),
+            Ordering::Less => Some(StricterYear::RollingYear),
+        };
+        let stricter_words = match stricter {
+            None => String::new(),
+            Some(StricterYear::CalendarYear) => format!("Less is left in the calendar year {}.", calendar.from.year()),
+            Some(StricterYear::RollingYear) => format!("Less is left in the 365 days to {}.", rolling.to),
+        };
+        let (calendar_year, rolling_year) = (calendar.room(&cap), rolling.room(&cap));
+        Self { cap, calendar_year, rolling_year, stricter, stricter_words }
+    }
+
     /// What the stricter of the two years leaves.
     pub fn least(&self) -> &YearRoom {
         match self.stricter {
@@ -136,35 +153,52 @@ impl DatedLoads {
         found.filter(|(_, rate)| *rate > NutrientRate::ZERO).unwrap_or((year.as_of, NutrientRate::ZERO))
     }
 
-    /// Holds a cap against both years.
-    pub fn rooms(&self, cap: YearCap, year: ToldYear) -> CapRooms {
-        let room = |from: Day, to: Day, applied: NutrientRate| YearRoom {
-            from,
-            to,
-            applied_lb_per_1000_sqft: applied,
-            remaining_lb_per_1000_sqft: room(cap.limit_lb_per_1000_sqft, applied),
+    /// Holds caps against both years. What went down is added up once for each nutrient, however many caps there are on it.
+    pub fn rooms(&self, caps: impl IntoIterator<Item = YearCap>, year: ToldYear) -> Vec<CapRooms> {
+        let mut known: Vec<(Nutrient, [Applied; 2])> = Vec::new();
+        let hold = |cap: YearCap| {
+            let applied = match known.iter().find(|(nutrient, _)| *nutrient == cap.nutrient) {
+                Some((_, applied)) => *applied,
+                None => {
+                    let applied = self.applied(cap.nutrient, year);
+                    known.push((cap.nutrient, applied));
+                    applied
+                }
+            };
+            CapRooms::of(cap, applied)
         };
-        let calendar = self.within(cap.nutrient, year.from, year.to);
-        let (end, rolling) = self.fullest(cap.nutrient, year);
-        let stricter = match calendar.cmp(&rolling) {
-            std::cmp::Ordering::Equal => None,
-            std::cmp::Ordering::Greater => Some(StricterYear::CalendarYear),
-            std::cmp::Ordering::Less => Some(StricterYear::RollingYear),
-        };
-        let stricter_words = match stricter {
-            None => String::new(),
-            Some(StricterYear::CalendarYear) => format!("Less is left in the calendar year {}.", year.from.year()),
-            Some(StricterYear::RollingYear) => format!("Less is left in the 365 days to {end}."),
-        };
-        let calendar_year = room(year.from, year.to, calendar);
-        let rolling_year = room(end.plus_days(-DAYS_BEFORE), end, rolling);
-        CapRooms { cap, calendar_year, rolling_year, stricter, stricter_words }
+        caps.into_iter().map(hold).collect()
+    }
+
+    /// What went down of a nutrient in the calendar year and in the fullest 365 days.
+    fn applied(&self, nutrient: Nutrient, year: ToldYear) -> [Applied; 2] {
+        let (end, rolling) = self.fullest(nutrient, year);
+        [
+            Applied { from: year.from, to: year.to, rate: self.within(nutrient, year.from, year.to) },
+            Applied { from: end.plus_days(-DAYS_BEFORE), to: end, rate: rolling },
+        ]
     }
 }
 
-/// What is left under a limit of what went down, which was rounded up, so that this is rounded down.
-fn room(limit: NutrientRate, applied: NutrientRate) -> NutrientRoom {
-    NutrientRoom::from_raw(limit.raw().saturating_sub(applied.raw()))
+/// What went down in a span.
+#[derive(Debug, Clone, Copy)]
+struct Applied {
+    from: Day,
+    to: Day,
+    rate: NutrientRate,
+}
+
+impl Applied {
+    /// What it leaves under a cap. What went down was rounded up, so that this is rounded down.
+    fn room(self, cap: &YearCap) -> YearRoom {
+        let limit = cap.limit_lb_per_1000_sqft.raw();
+        YearRoom {
+            from: self.from,
+            to: self.to,
+            applied_lb_per_1000_sqft: self.rate,
+            remaining_lb_per_1000_sqft: NutrientRoom::from_raw(limit.saturating_sub(self.rate.raw())),
+        }
+    }
 }
 
 #[cfg(test)]
@@ -207,9 +241,15 @@ mod tests {
         ToldYear { from: day("2026-01-01"), to: day("2026-12-31"), as_of: day(as_of) }
     }
 
+    /// One cap held against both years.
+    fn rooms(loads: &[DatedLoad], cap: YearCap, year: ToldYear) -> CapRooms {
+        let mut rooms = DatedLoads::new(loads.to_vec()).rooms([cap], year);
+        rooms.remove(0)
+    }
+
     /// What either year leaves, and which leaves less.
     fn left(loads: &[DatedLoad], cap: YearCap, as_of: &str) -> (String, String, String) {
-        let rooms = DatedLoads::new(loads.to_vec()).rooms(cap, told(as_of));
+        let rooms = rooms(loads, cap, told(as_of));
         let room = |year: &YearRoom| year.remaining_lb_per_1000_sqft.to_string();
         (room(&rooms.calendar_year), room(&rooms.rolling_year), rooms.stricter_words)
     }
@@ -233,8 +273,7 @@ mod tests {
 
     #[test]
     fn a_year_that_is_over_is_told_by_the_fullest_365_days_that_ended_in_it() {
-        let rooms =
-            DatedLoads::new(three_rounds().to_vec()).rooms(cap(Nutrient::NitrogenTotal, "2.7"), told("2026-12-31"));
+        let rooms = rooms(&three_rounds(), cap(Nutrient::NitrogenTotal, "2.7"), told("2026-12-31"));
         let rolling = &rooms.rolling_year;
         assert_eq!((rolling.from, rolling.to), (day("2025-04-11"), day("2026-04-10")));
         assert_eq!(rolling.applied_lb_per_1000_sqft.to_string(), "2.7");
@@ -251,7 +290,7 @@ mod tests {
         assert_eq!((calendar.as_str(), rolling.as_str(), words.as_str()), ("1", "1", ""));
         let leap = ToldYear { from: day("2028-01-01"), to: day("2028-12-31"), as_of: day("2028-12-31") };
         let rounds = [load("2028-01-01", 100, 0), load("2028-12-31", 100, 0)];
-        let rooms = DatedLoads::new(rounds.to_vec()).rooms(cap(Nutrient::NitrogenTotal, "3"), leap);
+        let rooms = rooms(&rounds, cap(Nutrient::NitrogenTotal, "3"), leap);
         assert_eq!(rooms.stricter_words, "Less is left in the calendar year 2028.");
         assert_eq!(rooms.least().remaining_lb_per_1000_sqft.to_string(), "1");
     }
@@ -275,7 +314,7 @@ mod tests {
 
     #[test]
     fn nothing_put_down_leaves_the_whole_cap_in_both_years() {
-        let rooms = DatedLoads::new(Vec::new()).rooms(cap(Nutrient::NitrogenTotal, "2.7"), told("2026-09-15"));
+        let rooms = rooms(&[], cap(Nutrient::NitrogenTotal, "2.7"), told("2026-09-15"));
         assert_eq!((rooms.stricter, rooms.rolling_year.to), (None, day("2026-09-15")));
         assert_eq!(rooms.least().remaining_lb_per_1000_sqft.to_string(), "2.7");
     }

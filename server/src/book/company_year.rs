@@ -71,7 +71,7 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
             (tightest, law.year_caps(codes, *species, sum.bound, year.as_of))
         });
         let cap = cap.clone();
-        let caps: Vec<CapRooms> = caps.iter().map(|cap| sum.dated.rooms(cap.clone(), year)).collect();
+        let caps = sum.dated.rooms(caps.iter().cloned(), year);
         let room = |limit| rates.iter().map(|[nitrogen, ..]| nitrogen.room_rounded_down(limit)).min();
         let room = cap.as_ref().and_then(|cap| room(cap.limit_lb_per_1000_sqft));
         let highest = |of: usize| rates.iter().filter_map(|all| all.get(of)).map(RateSum::rounded_up).max();

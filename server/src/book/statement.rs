@@ -294,8 +294,7 @@ fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gap
     }
     let here = parts.before.iter().chain(&parts.ledger).filter(|line| line.section == part.id);
     let loads = DatedLoads::new(here.map(|line| DatedLoad::of(line.applied_on, &line.line)).collect());
-    let caps = law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of).into_iter();
-    caps.map(|cap| loads.rooms(cap, span.told())).collect()
+    loads.rooms(law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of), span.told())
 }
 
 /// Whether the record came in after its day had ended, by the clock of the place on that day.

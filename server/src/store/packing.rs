@@ -2,7 +2,10 @@
 //! record to record, so each is written as what differs from a text of its kind that is kept whole, its pattern: some seven
 //! thousand bytes become a few hundred. The same bytes come out.
 
-use std::{collections::HashMap, fmt::Display};
+use std::{
+    collections::{HashMap, hash_map::Entry},
+    fmt::Display,
+};
 
 use serde::Deserialize;
 use serde_json::{Map, Value};
@@ -239,15 +242,15 @@ fn unhex(text: &str) -> Option<Vec<u8>> {
     pairs.map(|pair| u8::from_str_radix(pair?, 16).ok()).collect()
 }
 
-fn unpacked(packed: &[u8], pattern: &str) -> Result<Texts, sqlx::Error> {
-    Texts::parted(&unpacked_text(packed, pattern)?)
+fn unpacked(opener: &mut Opener, packed: &[u8], pattern: &str) -> Result<Texts, sqlx::Error> {
+    Texts::parted(opener.open(packed, pattern)?)
         .ok_or_else(|| bad_row("packed text")(&"it has other parts than it was packed with"))
 }
 
-/// Reads packed texts, and keeps the patterns that it needed.
+/// Reads packed texts, and keeps ready what it needed for them.
 #[derive(Debug, Default)]
 pub struct Unpacker {
-    patterns: HashMap<i64, String>,
+    patterns: HashMap<i64, (String, Opener)>,
 }
 
 impl Unpacker {
@@ -257,16 +260,17 @@ impl Unpacker {
         pattern: i64,
         packed: &[u8],
     ) -> Result<Texts, sqlx::Error> {
-        if let Some(body) = self.patterns.get(&pattern) {
-            return unpacked(packed, body);
-        }
-        let body = sqlx::query_scalar!(r#"SELECT body AS "body!" FROM text_patterns WHERE seq = $1"#, pattern)
-            .fetch_optional(connection)
-            .await?
-            .ok_or_else(|| bad_row("packed text")(&"its pattern is gone"))?;
-        let texts = unpacked(packed, &body)?;
-        self.patterns.insert(pattern, body);
-        Ok(texts)
+        let (body, opener) = match self.patterns.entry(pattern) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(unknown) => {
+                let body = sqlx::query_scalar!(r#"SELECT body AS "body!" FROM text_patterns WHERE seq = $1"#, pattern)
+                    .fetch_optional(connection)
+                    .await?
+                    .ok_or_else(|| bad_row("packed text")(&"its pattern is gone"))?;
+                unknown.insert((body, Opener::default()))
+            }
+        };
+        unpacked(opener, packed, body)
     }
 }
 
@@ -300,7 +304,7 @@ pub async fn of_decision(executor: impl SqliteExecutor<'_>, subject: &str) -> Re
     )
     .fetch_optional(executor)
     .await?;
-    row.map(|row| unpacked(&row.packed, &row.pattern)).transpose()
+    row.map(|row| unpacked(&mut Opener::default(), &row.packed, &row.pattern)).transpose()
 }
 
 #[cfg(test)]
@@ -337,8 +341,9 @@ mod tests {
         let text = of(1_234_567).joined().unwrap();
         let packed = Pattern::new(1, &pattern, 1).pack(&text).unwrap();
         assert!(packed.len() * 10 < text.len(), "{} of {}", packed.len(), text.len());
-        assert_eq!(unpacked(&packed, &pattern).unwrap(), of(1_234_567));
-        assert!(unpacked(&packed, &text[1..]).is_err() || unpacked(&packed, &text[1..]).unwrap() != of(1_234_567));
+        assert_eq!(unpacked(&mut Opener::default(), &packed, &pattern).unwrap(), of(1_234_567));
+        let other = unpacked(&mut Opener::default(), &packed, &text[1..]);
+        assert!(other.is_err() || other.unwrap() != of(1_234_567));
     }
 
     #[test]
