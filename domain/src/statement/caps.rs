@@ -1,6 +1,6 @@
 //! Yearly caps held against what went down, in both years that a law may mean: the calendar year, and 365 days.
 
-use std::cmp::Ordering;
+use std::{cmp::Ordering, sync::Arc};
 
 use serde::{Deserialize, Serialize};
 
@@ -71,7 +71,8 @@ pub enum StricterYear {
 /// A yearly cap, held against both years.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct CapRooms {
-    pub cap: YearCap,
+    /// Many sections are held to the same.
+    pub cap: Arc<YearCap>,
     pub calendar_year: YearRoom,
     /// The 365 days in which most went down: of those that hold the day as of which the year is told, or once it is over, of
     /// those that ended in it.
@@ -84,7 +85,7 @@ pub struct CapRooms {
 }
 
 impl CapRooms {
-    fn of(cap: YearCap, [calendar, rolling]: [Applied; 2]) -> Self {
+    fn of(cap: Arc<YearCap>, [calendar, rolling]: [Applied; 2]) -> Self {
         let stricter = match calendar.rate.cmp(&rolling.rate) {
             Ordering::Equal => None,
             Ordering::Greater => Some(StricterYear::CalendarYear),
@@ -154,9 +155,9 @@ impl DatedLoads {
     }
 
     /// Holds caps against both years. What went down is added up once for each nutrient, however many caps there are on it.
-    pub fn rooms(&self, caps: impl IntoIterator<Item = YearCap>, year: ToldYear) -> Vec<CapRooms> {
+    pub fn rooms(&self, caps: impl IntoIterator<Item = Arc<YearCap>>, year: ToldYear) -> Vec<CapRooms> {
         let mut known: Vec<(Nutrient, [Applied; 2])> = Vec::new();
-        let hold = |cap: YearCap| {
+        let hold = |cap: Arc<YearCap>| {
             let applied = match known.iter().find(|(nutrient, _)| *nutrient == cap.nutrient) {
                 Some((_, applied)) => *applied,
                 None => {
@@ -243,7 +244,7 @@ mod tests {
 
     /// One cap held against both years.
     fn rooms(loads: &[DatedLoad], cap: YearCap, year: ToldYear) -> CapRooms {
-        let mut rooms = DatedLoads::new(loads.to_vec()).rooms([cap], year);
+        let mut rooms = DatedLoads::new(loads.to_vec()).rooms([Arc::new(cap)], year);
         rooms.remove(0)
     }
 

@@ -4,7 +4,10 @@
 mod changes;
 mod lines;
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::{
+    collections::{BTreeSet, HashMap, HashSet},
+    sync::Arc,
+};
 
 use domain::{
     ids::{ApplicationId, ClientId, CorrectionId, PropertyId, SectionId},
@@ -172,8 +175,9 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     let mut gaps = Vec::new();
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
+    let words = lines::last_words(&parts.records);
     for part in &parts.sections {
-        let section = section_year(&preparation, part, parts, &mut gaps)?;
+        let section = section_year(&preparation, part, (parts, &words), &mut gaps)?;
         total = total.checked_add(section.applied).unwrap_or(total);
         sections.push(section);
     }
@@ -219,12 +223,12 @@ fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<RuleSetReading> {
 fn section_year(
     preparation: &Preparation<'_>,
     part: &SectionPart,
-    parts: &Parts,
+    (parts, words): (&Parts, &lines::LastWords),
     gaps: &mut Vec<String>,
 ) -> Result<SectionStatement, UnknownZone> {
     let here = |line: &&crate::store::statements::LedgerPart| line.section == part.id;
     let totals = Totals::of_ledger(parts.ledger.iter().filter(here).map(|line| line.line));
-    let placed = lines::lines_of(part, parts, gaps)?;
+    let placed = lines::lines_of(part, parts, words, gaps)?;
     let labels: HashMap<ApplicationId, &RecordPart> = parts.records.iter().map(|record| (record.id, record)).collect();
     let again = Totals::of_records(placed.iter().filter_map(|(line, parts)| {
         let label = &labels.get(&line.application_id)?.label;
@@ -294,7 +298,8 @@ fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gap
     }
     let here = parts.before.iter().chain(&parts.ledger).filter(|line| line.section == part.id);
     let loads = DatedLoads::new(here.map(|line| DatedLoad::of(line.applied_on, &line.line)).collect());
-    loads.rooms(law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of), span.told())
+    let caps = law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of);
+    loads.rooms(caps.into_iter().map(Arc::new), span.told())
 }
 
 /// Whether the record came in after its day had ended, by the clock of the place on that day.

@@ -6,7 +6,7 @@ use domain::ids::{CorrectionId, SectionId};
 use serde::Deserialize;
 
 use super::CorrectionChange;
-use crate::acts::application::{ApplicationInput, AppliedLine};
+use crate::acts::application::AppliedLine;
 
 /// A correction as it is read for this: its id, whether it leaves what it does not name, and its content.
 type Word = (CorrectionId, i64, String);
@@ -18,9 +18,15 @@ pub struct Said {
     change: Option<CorrectionChange>,
 }
 
+/// What is read of a record's content.
+#[derive(Debug, Deserialize)]
+struct Recorded {
+    lines: Vec<AppliedLine>,
+}
+
 /// The lines that stand, each with the last correction that named it. `since` is a list of corrections, the oldest first.
 pub fn last_word(recorded: &str, since: &str) -> Result<Vec<(AppliedLine, Option<CorrectionId>)>, serde_json::Error> {
-    let recorded: ApplicationInput = serde_json::from_str(recorded)?;
+    let recorded: Recorded = serde_json::from_str(recorded)?;
     let mut standing: Vec<(AppliedLine, Option<CorrectionId>)> =
         recorded.lines.into_iter().map(|line| (line, None)).collect();
     for (id, leaves_others, content) in serde_json::from_str::<Vec<Word>>(since)? {

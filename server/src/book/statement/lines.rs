@@ -1,6 +1,9 @@
 //! The lines of a section's statement, read from the records and held against the ledger.
 
+use std::collections::HashMap;
+
 use domain::{
+    ids::{ApplicationId, CorrectionId},
     parts::Piece,
     quantity::NutrientRate,
     statement::{LedgerLine, Totals},
@@ -19,15 +22,26 @@ use crate::{
 /// A line with the parts of the section that it lies in.
 type PlacedLine = (StatementLine, Option<domain::parts::Parts>);
 
-/// The last word on every application of a section with the parts that it lies in, read from the records themselves.
+/// The last word on each record: its lines that stand, each with the last correction that named it; nothing where its content cannot
+/// be read.
+pub(super) type LastWords = HashMap<ApplicationId, Option<Vec<(AppliedLine, Option<CorrectionId>)>>>;
+
+/// Reads the records themselves, each once, however many sections they are about.
+pub(super) fn last_words(records: &[RecordPart]) -> LastWords {
+    let last = |record: &RecordPart| (record.id, correction::last_word(&record.content, &record.since).ok());
+    records.iter().map(last).collect()
+}
+
+/// The last word on every application of a section with the parts that it lies in.
 pub(super) fn lines_of(
     part: &SectionPart,
     parts: &Parts,
+    words: &LastWords,
     gaps: &mut Vec<String>,
 ) -> Result<Vec<PlacedLine>, UnknownZone> {
     let mut lines = Vec::new();
     for record in parts.records.iter().filter(|record| record.property_id == part.property_id) {
-        let Ok(applied) = correction::last_word(&record.content, &record.since) else {
+        let Some(applied) = words.get(&record.id).and_then(Option::as_ref) else {
             gaps.push(format!(
                 "{}: the content of application {} cannot be read. Run `swardbook verify`.",
                 part.address, record.id
