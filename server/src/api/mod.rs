@@ -7,6 +7,7 @@ pub(crate) mod calibrations;
 pub(crate) mod checks;
 pub(crate) mod clearances;
 pub(crate) mod clients;
+pub(crate) mod company_year;
 pub(crate) mod corrections;
 pub(crate) mod credentials;
 pub(crate) mod days;
@@ -94,6 +95,7 @@ pub(crate) fn routes() -> Routes {
         .merge(gaps::routes())
         .merge(reviews::routes())
         .merge(statements::routes())
+        .merge(company_year::routes())
         .merge(settings::routes())
         .merge(journal::routes())
 }

@@ -8,18 +8,16 @@ use axum::{
 };
 use domain::{
     ids::{ClientId, PropertyId, SectionId},
-    law::ReportDue,
     time::Day,
 };
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::IntoParams;
 
 use crate::{
-    access::{OfficeOrOwner, StaffOrPass},
+    access::StaffOrPass,
     api::company,
     book::{
-        company_year::{self, SectionSum},
         gaps,
         statement::{self, Preparation, Statement},
     },
@@ -40,7 +38,7 @@ use crate::{
 };
 
 pub fn routes() -> Routes {
-    routes!(get_statement, get_company_year)
+    routes!(get_statement)
 }
 
 /// Whose year.
@@ -67,7 +65,7 @@ struct StatementQuery {
 }
 
 /// A year's days, and the company's clock.
-fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Span, TimeZone), Problem> {
+pub(super) fn days(app: &App, year: i64, zone: &str) -> Result<(i16, Span, TimeZone), Problem> {
     let invalid =
         || Problem::invalid(vec![FieldFault::parameter("year", "out_of_range", "must lie between 1990 and 2199")]);
     let year = i16::try_from(year).map_err(|_| invalid())?;
@@ -116,42 +114,4 @@ async fn get_statement(
             Ok(form::csv(body, &format!("nitrogen-statement-{year}.csv")))
         }
     }
-}
-
-#[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-struct CompanyYearQuery {
-    /// Calendar year.
-    #[param(minimum = 1990, maximum = 2199, example = 2026)]
-    year: i64,
-}
-
-#[derive(Debug, Serialize, ToSchema)]
-struct CompanyYear {
-    #[schema(minimum = 1990, maximum = 2199)]
-    year: i16,
-    #[schema(max_items = 100_000)]
-    sections: Vec<SectionSum>,
-    /// Reports that the law wants of the company for this year, the earliest due first, by the places in which it worked.
-    #[schema(max_items = 200)]
-    reports_due: Vec<ReportDue>,
-}
-
-/// Get the company's year
-///
-/// Every section against its cap, without the lines: the owner's overview. With the reports that the law wants for the year.
-#[utoipa::path(get, path = "/api/v1/statements/company", operation_id = "get_company_year", tag = "statements",
-    security(("bearer" = ["office", "owner"])), params(CompanyYearQuery),
-    responses((status = 200, description = "Every section's year.", body = CompanyYear)))]
-async fn get_company_year(
-    _: OfficeOrOwner,
-    State(app): State<App>,
-    ValidQuery(query): ValidQuery<CompanyYearQuery>,
-) -> Result<Json<CompanyYear>, Problem> {
-    let (_, zone) = company(&app).await?;
-    let (year, span, _) = days(&app, query.year, &zone)?;
-    let sums = store::company_year::company_year(app.store.reader(), span).await?;
-    let reports_due = company_year::reports_due(&app.law(), year, &sums);
-    Ok(Json(CompanyYear { year, sections: company_year::company_year(&app.law(), span.told(), sums), reports_due }))
 }

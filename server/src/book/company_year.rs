@@ -1,6 +1,6 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use domain::{
     application::Audience,
@@ -12,27 +12,22 @@ use domain::{
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
     time::Day,
 };
-use serde::Serialize;
-use utoipa::ToSchema;
-
 use crate::{
     acts::ground::parts_of,
     store::company_year::{Load, TreatedGround, YearSum},
 };
 
 /// One section in the company's year.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug)]
 pub struct SectionSum {
     pub client_id: ClientId,
-    #[schema(max_length = 120)]
     pub client_name: String,
-    #[schema(max_length = 300)]
     pub address: String,
     pub property_id: PropertyId,
     pub section_id: SectionId,
-    #[schema(max_length = 120)]
     pub section_name: String,
-    pub cap: Option<YearCap>,
+    /// The tightest cap on nitrogen.
+    pub cap: Option<Arc<YearCap>>,
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
     pub quick_nitrogen_lb_per_1000_sqft: NutrientRate,
     pub phosphate_lb_per_1000_sqft: NutrientRate,
@@ -40,7 +35,6 @@ pub struct SectionSum {
     /// By the calendar year.
     pub remaining_nitrogen_lb_per_1000_sqft: Option<NutrientRoom>,
     /// Every yearly cap that binds here, on phosphate as well, held against the calendar year and against 365 days.
-    #[schema(max_items = 200)]
     pub caps: Vec<CapRooms>,
     /// Targets of the visits that are still to be made this year, added up.
     pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
@@ -61,14 +55,15 @@ type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKin
 
 /// Every section's year against its cap.
 pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut known: HashMap<Asked, (Option<YearCap>, Vec<YearCap>)> = HashMap::new();
+    let mut known: HashMap<Asked, (Option<Arc<YearCap>>, Vec<Arc<YearCap>>)> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
         let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));
         let key = (sum.rule_sets.clone(), sum.species, sum.bound.audience, kind_and_plan);
         let (cap, caps) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
             let tightest = law.tightest_year_cap(codes, *species, sum.bound, year.as_of);
-            (tightest, law.year_caps(codes, *species, sum.bound, year.as_of))
+            let caps = law.year_caps(codes, *species, sum.bound, year.as_of);
+            (tightest.map(Arc::new), caps.into_iter().map(Arc::new).collect())
         });
         let cap = cap.clone();
         let caps = sum.dated.rooms(caps.iter().cloned(), year);
