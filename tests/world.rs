@@ -244,11 +244,11 @@ pub async fn property(office: &User, client: &str, rule_sets: &[&str]) -> String
     office.post("/api/v1/properties", &body).await.expect(201).id()
 }
 
-/// A measured section of tall fescue beside a drive, with no water near.
+/// A measured section of tall fescue beside a drive, with water and drains far away.
 pub async fn section(office: &User, property: &str, name: &str, area: &str) -> String {
     let body = json!({
-        "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": true,
-        "established_on": "2015-09-01",
+        "property_id": property, "name": name, "species": "tall_fescue", "water": "near", "water_distance_ft": "200",
+        "touches_pavement": true, "established_on": "2015-09-01",
     });
     let id = office.post("/api/v1/sections", &body).await.expect(201).id();
     let measured =

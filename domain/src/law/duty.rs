@@ -175,8 +175,30 @@ pub struct Setback {
     /// For how long after seeding a purpose of establishment lifts the distance.
     pub establishment_months: u16,
     pub measured_from: String,
+    /// What else than water it counts from. Empty where only water is meant.
+    pub counts: Vec<BesideWater>,
     /// Waters of a kind that no fact tells apart: within the distance a person must say whether this is one.
     pub only_where: Option<String>,
+}
+
+/// What a distance from water may count from beside open water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BesideWater {
+    /// Storm drains, inlets, and ditches that carry water away.
+    Drains,
+    /// A curb, a gutter or a street.
+    Curb,
+}
+
+impl BesideWater {
+    /// How a sentence calls it.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Drains => "drains and ditches",
+            Self::Curb => "curb, gutter and street",
+        }
+    }
 }
 
 impl Setback {

@@ -172,7 +172,7 @@ const SOIL_REPORT: [Field; 4] = [
     may("excused_purposes", Shape::Words(names::<application::Purpose>)),
     may("establishment_months", Shape::Count),
 ];
-const SETBACK: [Field; 8] = [
+const SETBACK: [Field; 9] = [
     must("comparator", Shape::Floor),
     must("value", Shape::Decimal),
     must("measured_from", Shape::Text(120)),
@@ -180,6 +180,7 @@ const SETBACK: [Field; 8] = [
     may("waived_by_strip", Shape::Decimal),
     may("waived_purposes", Shape::Words(names::<application::Purpose>)),
     may("establishment_months", Shape::Count),
+    may("counts", Shape::Words(names::<super::duty::BesideWater>)),
     may("only_where", Shape::Text(160)),
 ];
 const GROUND: [Field; 2] = [
