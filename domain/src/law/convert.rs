@@ -305,9 +305,17 @@ fn slow_share(fields: &mut Fields<'_>) -> Option<Duty> {
     if not_water_soluble && enhanced_counts {
         fields.fault("enhanced_counts", "stands beside `not_water_soluble`, and stabilised nitrogen is water-soluble");
     }
+    let phosphorus_at_most = fields.amount("phosphorus_at_most");
     let only_where = fields.text("only_where", 160).map(str::to_owned);
     let (comparator, share) = (comparator?, share?);
-    Some(Duty::SlowShare(SlowShare { comparator, share, not_water_soluble, enhanced_counts, only_where }))
+    Some(Duty::SlowShare(SlowShare {
+        comparator,
+        share,
+        not_water_soluble,
+        enhanced_counts,
+        phosphorus_at_most,
+        only_where,
+    }))
 }
 
 fn hold_after_seeding(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {

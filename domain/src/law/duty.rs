@@ -273,6 +273,8 @@ pub struct SlowShare {
     pub not_water_soluble: bool,
     /// Nitrogen that is enhanced in another way than by being slow counts too, such as stabilised nitrogen.
     pub enhanced_counts: bool,
+    /// What holds more phosphorus than this share, as P and not as P2O5, is none of the slow-release fertilizer that is meant.
+    pub phosphorus_at_most: Option<Percent>,
     /// Ground near waters of a kind that no fact tells apart: near water a person must say whether it lies there.
     pub only_where: Option<String>,
 }
@@ -397,7 +399,9 @@ impl Duty {
             Self::Rain(duty) => any(&duty.nutrients),
             Self::Alerts(duty) => any(&duty.nutrients),
             Self::Heat(duty) => any(&[duty.nutrient]),
-            Self::SlowShare(_) => any(&[Nutrient::NitrogenTotal]),
+            Self::SlowShare(duty) => {
+                any(&[Nutrient::NitrogenTotal]) || duty.phosphorus_at_most.is_some() && any(&[Nutrient::Phosphate])
+            }
             Self::HoldAfterSeeding(duty) => any(&[duty.nutrient]),
             Self::Surface(nutrients) => any(nutrients),
             Self::Release(duty) => any(&[duty.nutrient]),

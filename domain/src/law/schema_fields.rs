@@ -197,11 +197,12 @@ const RAIN: [Field; 6] = [
 ];
 const ALERTS: [Field; 1] = [must("alerts", Shape::Objects(&ALERT))];
 const FLOOR: [Field; 2] = [must("comparator", Shape::Floor), must("value", Shape::Decimal)];
-const SLOW_SHARE: [Field; 5] = [
+const SLOW_SHARE: [Field; 6] = [
     must("comparator", Shape::Floor),
     must("value", Shape::Decimal),
     may("not_water_soluble", Shape::Flag),
     may("enhanced_counts", Shape::Flag),
+    may("phosphorus_at_most", Shape::Decimal),
     may("only_where", Shape::Text(160)),
 ];
 const DAYS: [Field; 1] = [must("days", Shape::Count)];
