@@ -54,7 +54,12 @@ impl Company {
 
     /// In Maryland, where nobody holds the certificate that it asks for.
     pub async fn uncertified() -> Self {
-        founded(&["us-md"], false).await
+        Self::uncertified_under(&["us-md"]).await
+    }
+
+    /// In a place where nobody holds the certificate that it asks for.
+    pub async fn uncertified_under(rule_sets: &[&str]) -> Self {
+        founded(rule_sets, false).await
     }
 
     /// The same people after the server was stopped and started again.
