@@ -122,7 +122,8 @@ fn runs_past_on(year: &YearSum, cap: &YearCap, room: NutrientRoom) -> Option<Day
     let past = year.planned.iter().find(|(day, target)| {
         sum += target;
         let rolling = year.dated.within(cap.nutrient, day.plus_days(-DAYS_BEFORE), *day);
-        sum > room.raw().min(cap.limit_lb_per_1000_sqft.raw() - rolling.raw())
+        let left = room.raw().min(cap.limit_lb_per_1000_sqft.raw() - rolling.raw());
+        sum > left || (sum == left && !cap.limit_allowed)
     });
     past.map(|(day, _)| *day)
 }

@@ -10,7 +10,7 @@ use axum::{
 use domain::{
     actor::Role,
     ids,
-    law::ReportDue,
+    law::{ReportDue, year::YearCap},
     statement::caps::{CapRooms, StricterYear, YearRoom},
     time::Day,
 };
@@ -105,6 +105,8 @@ struct SectionRow {
     property: String,
     address: String,
     name: String,
+    /// "less than ", where the cap itself is too much.
+    than: &'static str,
     cap: Option<Figure>,
     applied: Figure,
     planned: Figure,
@@ -136,6 +138,8 @@ fn stricter(rooms: &CapRooms, dates: DateOrder) -> String {
 struct CapRow {
     nutrient: &'static str,
     only_for: Option<String>,
+    /// "less than ", where the cap itself is too much.
+    than: &'static str,
     cap: Figure,
     applied: Figure,
     room: Figure,
@@ -147,16 +151,16 @@ struct CapRow {
 impl CapRow {
     fn of(rooms: &CapRooms) -> Self {
         let limit = &rooms.cap.limit_lb_per_1000_sqft;
-        let past = rooms.least().remaining_lb_per_1000_sqft.raw() < 0;
-        let (class, words) = match past {
-            _ if outlook::is_over(rooms) => ("stop", "■ over this cap"),
-            true => ("care", "▲ nothing is left"),
-            false => ("go", "✓ within"),
+        let (class, words) = match () {
+            () if outlook::is_over(rooms) => ("stop", "■ over this cap"),
+            () if outlook::is_used_up(rooms) => ("care", "▲ nothing is left"),
+            () => ("go", "✓ within"),
         };
         let room = |year: &YearRoom| figures::rate_at_most(&year.remaining_lb_per_1000_sqft);
         Self {
             nutrient: rooms.cap.nutrient.label(),
             only_for: rooms.cap.only_for.clone(),
+            than: outlook::than(&rooms.cap),
             cap: figures::limit(limit),
             applied: figures::rate_against(&rooms.calendar_year.applied_lb_per_1000_sqft, Some(limit)),
             room: room(&rooms.calendar_year),
@@ -170,7 +174,7 @@ impl CapRow {
 impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
         let nitrogen = sum.of_nitrogen();
-        let past = nitrogen.is_some_and(|rooms| rooms.least().remaining_lb_per_1000_sqft.raw() < 0);
+        let past = nitrogen.is_some_and(CapRooms::is_over);
         let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
             (true, ..) => ("stop", "■ over its cap".to_owned()),
             (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
@@ -192,6 +196,7 @@ impl SectionRow {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
             name: sum.section_name.clone(),
+            than: sum.cap.as_ref().map_or("", outlook::than),
             cap: cap.map(figures::limit),
             applied: figures::rate_against(&sum.nitrogen_lb_per_1000_sqft, cap),
             planned: figures::rate_against(
@@ -256,6 +261,11 @@ impl StatementPage {
     fn stricter(&self, rooms: &CapRooms) -> String {
         let words = stricter(rooms, self.dates);
         if words.is_empty() { "Both leave the same.".to_owned() } else { words }
+    }
+
+    /// Whether the limit of a cap may be reached.
+    const fn than(cap: &YearCap) -> &'static str {
+        if cap.limit_allowed { "at most " } else { "less than " }
     }
 
     /// What one of the two years leaves of a cap.
