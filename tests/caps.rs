@@ -223,11 +223,23 @@ async fn the_years_first_line_counts_every_cap() {
     let starter = product(&company.office, "Starter 1-1-1", &label("1", "1", "1", "1")).await;
     let owner = Visitor::named(&company, "owner").await;
     let page = owner.open("/year?year=2026").await.html;
-    assert!(page.contains("none over a cap"), "{page}");
+    assert!(page.contains("✓ none over a cap that counts for every product; none over the cap on nitrogen"), "{page}");
     // Sarasota County: 0.5 lb P2O5 a year (row FL-24). 8,200 sq ft at 0.6 lb are 4.92 lb, 492 lb of 1 %.
     put_down(&company, "2026-04-10", &starter, "492").await;
     let page = owner.open("/year?year=2026").await.html;
-    assert!(!page.contains("none over a cap") && page.contains("▲ 1 over a cap"), "{page}");
+    assert!(!page.contains("none over a cap") && page.contains("■ 1 over a cap that counts"), "{page}");
+    // 492 lb of 1 % are 0.6 lb N, of 4 lb a year: three more visits of 1.2 lb are over it.
+    let visit = |day: &str| {
+        json!({
+            "property_id": company.property, "person_id": company.phone.id, "planned_on": day, "product_id": company.feed,
+            "section_ids": [company.rear], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "1.5",
+        })
+    };
+    for day in ["2026-10-05", "2026-10-26", "2026-11-16"] {
+        let _ = company.office.post("/api/v1/visits", &visit(day)).await.expect(201);
+    }
+    let page = owner.open("/year?year=2026").await.html;
+    assert!(page.contains("▲ 1 over the cap on nitrogen with what is planned"), "{page}");
     assert!(page.contains("0.60 lb P2O5 is down, and the cap is 0.50."), "{page}");
 }
 
@@ -252,6 +264,7 @@ async fn a_cap_at_which_only_less_is_allowed_is_used_up_at_its_limit() {
     spread("0.05", "2026-08-10").await;
     let (within, used_up, page) = of_enhanced().await;
     assert!(!within && used_up, "{page}");
+    assert!(page.contains("▲ 1 with nothing left of a cap for some products"), "{page}");
     let statement = owner.open(&format!("/year/{}?year=2026", company.client)).await.html;
     assert!(statement.contains("less than 2.50") && !statement.contains(">At most<"), "{statement}");
 }
@@ -259,6 +272,8 @@ async fn a_cap_at_which_only_less_is_allowed_is_used_up_at_its_limit() {
 #[tokio::test]
 async fn a_cap_on_some_products_is_named_by_nutrient_and_place() {
     let company = Company::under(&["us-fl-marion"]).await;
+    let year = Visitor::named(&company, "owner").await.open("/year?year=2026").await.html;
+    assert!(year.contains("a yearly cap on P2O5, Marion County, Florida. Each check"), "{year}");
     let statement = company.statement().await;
     let gaps: Vec<&str> = statement["gaps"].as_array().unwrap().iter().map(|gap| gap.as_str().unwrap()).collect();
     // Marion County: phosphate to establish turf (row FL-23).

@@ -6,7 +6,10 @@ use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
     land::{PropertyKind, Species},
-    law::{Lawbook, Level, ReportDue, year::YearCap},
+    law::{
+        Lawbook, Level, ReportDue,
+        year::{PartialCap, YearCap},
+    },
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
@@ -46,6 +49,9 @@ pub struct SectionSum {
     pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
     /// The day of the first planned visit with which the section runs past its cap, in the calendar year or in 365 days.
     pub runs_past_on: Option<Day>,
+    /// Yearly caps that count only some of what lies here, so that nothing is held against them.
+    #[serde(skip)]
+    pub not_added_up: Vec<PartialCap>,
 }
 
 impl SectionSum {
@@ -61,16 +67,17 @@ type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKin
 
 /// Every section's year against its cap.
 pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut known: HashMap<Asked, (Option<YearCap>, Vec<YearCap>)> = HashMap::new();
+    let mut known: HashMap<Asked, (Option<YearCap>, Vec<YearCap>, Vec<PartialCap>)> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
         let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));
         let key = (sum.rule_sets.clone(), sum.species, sum.bound.audience, kind_and_plan);
-        let (cap, caps) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
+        let (cap, caps, not_added_up) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
             let tightest = law.tightest_year_cap(codes, *species, sum.bound, year.as_of);
-            (tightest, law.year_caps(codes, *species, sum.bound, year.as_of))
+            let all = law.year_caps(codes, *species, sum.bound, year.as_of);
+            (tightest, all, law.year_caps_on_some(codes, sum.bound, year.as_of))
         });
-        let cap = cap.clone();
+        let (cap, not_added_up) = (cap.clone(), not_added_up.clone());
         let caps = sum.dated.rooms(caps.iter().cloned(), year);
         let room = |limit| rates.iter().map(|[nitrogen, ..]| nitrogen.room_rounded_down(limit)).min();
         let room = cap.as_ref().and_then(|cap| room(cap.limit_lb_per_1000_sqft));
@@ -90,6 +97,7 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
             ),
             runs_past_on: cap.as_ref().zip(room).and_then(|(cap, room)| runs_past_on(&sum, cap, room)),
             caps,
+            not_added_up,
             cap,
             client_name: sum.client_name,
             address: sum.address,

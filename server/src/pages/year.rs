@@ -81,7 +81,10 @@ struct YearPage {
     dates: DateOrder,
     year: i16,
     sections: usize,
-    past: usize,
+    /// Sections over a cap, over that on nitrogen with what is planned, and with nothing left for some products.
+    over: usize,
+    runs_over: usize,
+    used_up: usize,
     runs_past: Vec<RunsPast>,
     /// For the owner alone.
     journal: Option<JournalShown>,
@@ -115,12 +118,18 @@ struct SectionRow {
     rolling: Option<Figure>,
     class: &'static str,
     words: String,
-    /// Past a cap, or past that on nitrogen with what is planned.
-    past: bool,
+    /// Over a cap that counts for every product.
+    over: bool,
+    /// Over the cap on nitrogen with what is planned, and not before.
+    runs_over: bool,
+    /// Nothing is left of a cap that some products alone are held to.
+    used_up: bool,
     /// The other yearly caps, and what there is to say of them at once.
     others: Vec<CapRow>,
     others_class: &'static str,
     others_words: &'static str,
+    /// Caps that count some products alone, so that nothing is held against them here.
+    not_added_up: Vec<String>,
 }
 
 /// Which of the two years leaves less, with days as the company writes them; empty when both leave the same.
@@ -174,8 +183,8 @@ impl CapRow {
 impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
         let nitrogen = sum.of_nitrogen();
-        let past = nitrogen.is_some_and(CapRooms::is_over);
-        let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
+        let over = nitrogen.is_some_and(CapRooms::is_over);
+        let (class, words) = match (over, sum.runs_past_on, &sum.cap) {
             (true, ..) => ("stop", "■ over its cap".to_owned()),
             (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
@@ -192,6 +201,8 @@ impl SectionRow {
             (false, true) => ("care", "▲ nothing is left for some products"),
             (false, false) => ("go", "✓ within"),
         };
+        let not_added_up =
+            sum.not_added_up.iter().map(|cap| format!("{}, {}", cap.nutrient.label(), cap.place)).collect();
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
@@ -210,7 +221,10 @@ impl SectionRow {
             others,
             others_class,
             others_words,
-            past: past || sum.runs_past_on.is_some() || outlook::others_over(sum).next().is_some(),
+            not_added_up,
+            over: over || outlook::others_over(sum).next().is_some(),
+            runs_over: !over && sum.runs_past_on.is_some(),
+            used_up: sum.caps.iter().any(outlook::is_used_up),
         }
     }
 }
@@ -235,7 +249,10 @@ pub async fn year(
             client.sections.push(SectionRow::of(sum, dates));
         }
     }
-    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
+    let count = |which: fn(&SectionRow) -> bool| {
+        clients.iter().flat_map(|client| &client.sections).filter(|row| which(row)).count()
+    };
+    let (over, runs_over, used_up) = (count(|row| row.over), count(|row| row.runs_over), count(|row| row.used_up));
     let runs_past = outlook::runs_past(&sums);
     let journal = if actor.role == Role::Owner {
         let state = journal::state(&app.store).await?;
@@ -243,7 +260,10 @@ pub async fn year(
     } else {
         None
     };
-    Ok(page(YearPage { dates, year, sections: sums.len(), past, runs_past, journal, reports, clients }.render()))
+    Ok(page(
+        YearPage { dates, year, sections: sums.len(), over, runs_over, used_up, runs_past, journal, reports, clients }
+            .render(),
+    ))
 }
 
 #[derive(Template)]
