@@ -1,6 +1,6 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use domain::{
     application::Audience,
@@ -153,17 +153,15 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
             asked.push(ground);
         }
     }
+    let states = states_of(law, &treated);
     let mut due: Vec<ReportDue> = Vec::new();
     for TreatedGround { rule_sets: codes, bound, .. } in asked {
         // A state counts the ground of all its places together, of those who are bound alike.
-        let state_of = |codes: &[String]| {
-            let mut stacked = law.over(codes).into_iter().map(|used| used.code);
-            stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
-        };
-        let state = state_of(codes);
+        let state = states.get(codes);
         let within = |other: &&Treated<'_>| {
             other.ground.bound.audience == bound.audience
-                && (other.ground.rule_sets == *codes || (state.is_some() && state_of(&other.ground.rule_sets) == state))
+                && (other.ground.rule_sets == *codes
+                    || (state.is_some() && states.get(&other.ground.rule_sets) == state))
         };
         let area = ground_of(treated.iter().filter(within));
         for report in law.reports_due(codes, *bound, year, Area::from_raw(area)) {
@@ -174,6 +172,17 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
     }
     due.sort_by(|one, other| (one.due, &one.source.rule).cmp(&(other.due, &other.source.rule)));
     due
+}
+
+/// The state over each list of rule sets, looked up once for each: a large company's sections share few lists.
+fn states_of<'t>(law: &Lawbook, treated: &'t [Treated<'t>]) -> HashMap<&'t Vec<String>, String> {
+    let lists: HashSet<&Vec<String>> = treated.iter().map(|one| &one.ground.rule_sets).collect();
+    let state_of = |codes: &'t Vec<String>| {
+        let mut stacked = law.over(codes).into_iter().map(|used| used.code);
+        let is_state = |code: &String| law.rule_set(code).is_some_and(|set| set.about.level == Level::State);
+        Some((codes, stacked.find(is_state)?))
+    };
+    lists.into_iter().filter_map(state_of).collect()
 }
 
 /// All that was treated of every section. Lines may be the same ground or not: as much is counted as it can be, so that a report that
