@@ -81,6 +81,22 @@ async fn ground_that_a_law_leaves_out_is_shown_none_of_its_caps() {
     assert_eq!(shown(&company).await, Value::Null);
 }
 
+/// A record of the front lawn on a day, whatever rules stop it: it was done.
+async fn anyhow(company: &Company, day: &str, product: &str, product_lb: &str) {
+    let mut record = company.record(&company.front, product_lb);
+    (record["product_id"], record["lot_id"]) = (json!(product), Value::Null);
+    record["started_at"] = json!(format!("{day}T09:05:00-04:00"));
+    record["finished_at"] = json!(format!("{day}T09:31:00-04:00"));
+    let path = format!("/api/v1/applications/{}", new_id());
+    let first = company.phone.put(&path, &record).await;
+    if first.status == 422 {
+        let stops = first.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
+        record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
+        record["reason"] = json!("It was done.");
+        let _ = company.phone.put(&path, &record).await.expect(201);
+    }
+}
+
 /// A record of the front lawn on a day.
 async fn put_down(company: &Company, day: &str, product: &str, product_lb: &str) {
     let mut record = company.record(&company.front, product_lb);
@@ -237,17 +253,57 @@ async fn the_years_first_line_counts_every_cap() {
     let starter = product(&company.office, "Starter 1-1-1", &label("1", "1", "1", "1")).await;
     let owner = Visitor::named(&company, "owner").await;
     let page = owner.open("/year?year=2026").await.html;
-    assert!(page.contains("none over a cap"), "{page}");
+    assert!(page.contains("✓ none over a cap that counts for every product; none over the cap on nitrogen"), "{page}");
     // Sarasota County: 0.5 lb P2O5 a year (row FL-24). 8,200 sq ft at 0.6 lb are 4.92 lb, 492 lb of 1 %.
     put_down(&company, "2026-04-10", &starter, "492").await;
     let page = owner.open("/year?year=2026").await.html;
-    assert!(!page.contains("none over a cap") && page.contains("▲ 1 over a cap"), "{page}");
+    assert!(!page.contains("none over a cap") && page.contains("■ 1 over a cap that counts"), "{page}");
+    // 492 lb of 1 % are 0.6 lb N, of 4 lb a year: three more visits of 1.2 lb are over it.
+    let visit = |day: &str| {
+        json!({
+            "property_id": company.property, "person_id": company.phone.id, "planned_on": day, "product_id": company.feed,
+            "section_ids": [company.rear], "purpose": "maintenance", "target_nitrogen_lb_per_1000_sqft": "1.5",
+        })
+    };
+    for day in ["2026-10-05", "2026-10-26", "2026-11-16"] {
+        let _ = company.office.post("/api/v1/visits", &visit(day)).await.expect(201);
+    }
+    let page = owner.open("/year?year=2026").await.html;
+    assert!(page.contains("▲ 1 over the cap on nitrogen with what is planned"), "{page}");
     assert!(page.contains("0.60 lb P2O5 is down, and the cap is 0.50."), "{page}");
+}
+
+/// D.C. Code 8-104.03(e)(2), row DC-16: of an enhanced-efficiency product less than 2.5 lb a year. Of every product that went down.
+#[tokio::test]
+async fn a_cap_at_which_only_less_is_allowed_is_used_up_at_its_limit() {
+    let company = Company::under(&["us-dc"]).await;
+    let owner = Visitor::named(&company, "owner").await;
+    let of_enhanced = async || {
+        let page = owner.open("/year?year=2026").await.html;
+        let found = page.split("<li>").find(|item| item.contains("of less than 2.50")).map(str::to_owned);
+        let item = found.unwrap_or_else(|| panic!("{page}"));
+        (item.contains("✓ within"), item.contains("▲ nothing is left"), page)
+    };
+    // 8,200 sq ft at 2.5 lb are 20.5 lb N, of 20 % 102.5 lb; the day of the visit of the book is later.
+    let half = product(&company.office, "Half 20", &label("20", "10", "0", "0")).await;
+    let spread = async |lb: &str, day: &str| anyhow(&company, day, &half, lb).await;
+    spread("51.25", "2026-04-10").await;
+    spread("51.2", "2026-06-10").await;
+    let (within, used_up, page) = of_enhanced().await;
+    assert!(within && !used_up, "{page}");
+    spread("0.05", "2026-08-10").await;
+    let (within, used_up, page) = of_enhanced().await;
+    assert!(!within && used_up, "{page}");
+    assert!(page.contains("▲ 1 with nothing left of a cap for some products"), "{page}");
+    let statement = owner.open(&format!("/year/{}?year=2026", company.client)).await.html;
+    assert!(statement.contains("less than 2.50") && !statement.contains(">At most<"), "{statement}");
 }
 
 #[tokio::test]
 async fn a_cap_on_some_products_is_named_by_nutrient_and_place() {
     let company = Company::under(&["us-fl-marion"]).await;
+    let year = Visitor::named(&company, "owner").await.open("/year?year=2026").await.html;
+    assert!(year.contains("a yearly cap on P2O5, Marion County, Florida. Each check"), "{year}");
     let statement = company.statement().await;
     let gaps: Vec<&str> = statement["gaps"].as_array().unwrap().iter().map(|gap| gap.as_str().unwrap()).collect();
     // Marion County: phosphate to establish turf (row FL-23).

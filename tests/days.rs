@@ -201,3 +201,53 @@ async fn the_day_tells_which_parts_of_a_section_are_recorded() {
     let _ = company.office.post(&at, &sides).await.expect(201);
     assert_eq!(told().await.1, json!([]));
 }
+
+#[tokio::test]
+async fn indiana_s_supervisor_is_asked_for_though_nobody_read_whether_one_is_enough() {
+    // 355 IAC 4-1-3 (LSA 10-565), nutrient-law row IN-03: whoever applies fertilizer material for hire is licensed in category 3b.
+    // Work without it under somebody who has it was not read.
+    let company = Company::uncertified_under(&["us-in"]).await;
+    let stop = async || {
+        let day = company.phone.get("/api/v1/days/2026-09-15").await.expect(200).body;
+        day["visits"][0].clone()
+    };
+    let need = stop().await["supervision"].clone();
+    assert_eq!((&need["was_read"], &need["people"]), (&json!(false), &json!([])), "{need}");
+    let (chief, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let held = json!({
+        "name": "Category 3b", "number": "B-1", "issued_by": "A state", "rule_set": "us-in", "code": "us-in-category-3b",
+        "valid_from": "2026-01-01",
+    });
+    let _ = company.office.post(&format!("/api/v1/people/{chief}/credentials"), &held).await.expect(201);
+    let told = stop().await;
+    assert_eq!(told["supervision"]["people"], json!([{ "id": chief, "name": "Tech 02" }]));
+    assert!(told["open"].to_string().contains("may work under one who holds it was not read"), "{told:#}");
+    let category = |decision: &Value| {
+        let findings = decision["findings"].as_array().unwrap().iter();
+        findings.clone().find(|finding| finding["rule"] == "us-in.credential.category").unwrap()["verdict"].clone()
+    };
+    let mut plan = company.plan(&company.front, "5");
+    for supervisor in [Value::Null, json!(chief)] {
+        plan["supervisor_id"] = supervisor;
+        let answer = company.phone.post("/api/v1/checks", &plan).await.expect(200).body;
+        assert_eq!(category(&answer["decision"]), "care", "{answer:#}");
+    }
+    // The record under the supervisor keeps a gap that says what was not read.
+    let mut record = company.record(&company.front, "5");
+    record["supervisor_id"] = json!(chief);
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let duties = company.phone.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
+    let gap = &duties["gaps"][0];
+    assert!(gap["words"].as_str().unwrap().contains("it was not read whether the supervisor's"), "{duties:#}");
+    assert_eq!((&gap["kind"], &gap["closing"]), (&json!("credential"), &json!("explain")), "{duties:#}");
+    // That nobody supervised is a stop.
+    record.as_object_mut().unwrap().remove("supervisor_id");
+    record["nobody_supervised"] = json!(true);
+    let alone = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await;
+    let alone = alone.problem(422, "stopped-by-rules");
+    assert!(alone.rules().contains(&"us-in.credential.category".to_owned()), "{}", alone.text);
+    // Today says that their work asks for care, and not that it is stopped.
+    let today = crate::pages::visitor::Visitor::named(&company, "office").await.open("/").await.html;
+    assert!(today.contains("no certificate that Indiana asks for: work by them asks for care"), "{today}");
+}

@@ -309,3 +309,60 @@ async fn weather_that_nobody_knows_is_said_once_where_no_law_asks_for_it() {
     let old = asked(&company.feed, wind("2026-09-13T13:00:00Z")).await;
     assert_eq!((old.len(), &old[0]["rule"], &old[0]["verdict"]), (1, &json!("practice.wind"), &json!("care")));
 }
+
+#[tokio::test]
+async fn what_a_record_says_was_kept_from_drains_is_held_against_the_distance() {
+    // Md. Agric. 8-803.5(d), row MD-17: 15 ft from waters, public ditches and public drainage systems; 10 ft with a deflector (MD-18).
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}", company.front);
+    let lawn = |water: Value| {
+        let mut change = json!({
+            "property_id": company.property, "name": "front lawn", "species": "tall_fescue", "touches_pavement": true,
+            "established_on": "2015-09-01",
+        });
+        change["water"] = water;
+        change
+    };
+    let _ = company.office.put_version(&path, "*", &lawn(json!("none"))).await.expect(200);
+    let plan = company.plan(&company.front, "5");
+    let check = async || company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"].clone();
+    let asked = |decision: &Value| {
+        let findings = decision["findings"].as_array().unwrap().iter();
+        let found: Vec<&Value> = findings.filter(|finding| finding["rule"] == "us-md.water.distance").collect();
+        found.first().map(|finding| (finding["verdict"].clone(), finding["message"].as_str().unwrap().to_owned()))
+    };
+    let (verdict, message) = asked(&check().await).expect("a finding");
+    assert_eq!(verdict, "care", "{message}");
+    assert!(message.contains("counts from drains and ditches too"), "{message}");
+    let kept = |seen: Value| {
+        let mut record = company.record(&company.front, "5");
+        record["seen"] = seen;
+        record
+    };
+    refused(&company, &kept(json!({ "kept_from_drains_ft": "3" })), "us-md.water.distance").await;
+    refused(&company, &kept(json!({ "kept_from_water_ft": "3" })), "us-md.water.distance").await;
+    let id = new_id();
+    let address = format!("/api/v1/applications/{id}");
+    let _ = company.phone.put(&address, &kept(json!({ "kept_from_drains_ft": "10" }))).await.expect(201);
+    let decision = company.phone.get(&format!("{address}/decision")).await.expect(200).body;
+    assert!(decision["met"].to_string().contains("us-md.water.distance"), "{decision:#}");
+    // So is a correction of it.
+    let line = json!({ "section_id": company.front, "product_lb": "4" });
+    let less = json!({ "application_id": id, "reason": "Weighed again.", "change": { "lines": [line] } });
+    let shown = company.office.post("/api/v1/corrections/checks", &less).await.expect(200).body;
+    assert!(shown["decision"]["met"].to_string().contains("us-md.water.distance"), "{shown:#}");
+    // A lawn that comes within 5 ft, and half of it treated, 20 ft away from both: nobody measured that half.
+    let mut near = lawn(json!("near"));
+    near["water_distance_ft"] = json!("5");
+    let _ = company.office.put_version(&path, "*", &near).await.expect(200);
+    let both = json!({ "kept_from_water_ft": "20", "kept_from_drains_ft": "20" });
+    refused(&company, &kept(both.clone()), "us-md.water.distance").await;
+    let mut half = kept(both);
+    half["lines"][0]["treated_area_sqft"] = json!("4100");
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &half).await.expect(201);
+    let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200).body;
+    let (verdict, message) = asked(&decision).expect("a finding");
+    assert_eq!(verdict, "care", "{message}");
+    assert!(message.contains("20 ft were kept"), "{message}");
+}

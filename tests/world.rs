@@ -54,7 +54,12 @@ impl Company {
 
     /// In Maryland, where nobody holds the certificate that it asks for.
     pub async fn uncertified() -> Self {
-        founded(&["us-md"], false).await
+        Self::uncertified_under(&["us-md"]).await
+    }
+
+    /// In a place where nobody holds the certificate that it asks for.
+    pub async fn uncertified_under(rule_sets: &[&str]) -> Self {
+        founded(rule_sets, false).await
     }
 
     /// The same people after the server was stopped and started again.
@@ -244,11 +249,11 @@ pub async fn property(office: &User, client: &str, rule_sets: &[&str]) -> String
     office.post("/api/v1/properties", &body).await.expect(201).id()
 }
 
-/// A measured section of tall fescue beside a drive, with no water near.
+/// A measured section of tall fescue beside a drive, with water and drains far away.
 pub async fn section(office: &User, property: &str, name: &str, area: &str) -> String {
     let body = json!({
-        "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": true,
-        "established_on": "2015-09-01",
+        "property_id": property, "name": name, "species": "tall_fescue", "water": "near", "water_distance_ft": "200",
+        "touches_pavement": true, "established_on": "2015-09-01",
     });
     let id = office.post("/api/v1/sections", &body).await.expect(201).id();
     let measured =

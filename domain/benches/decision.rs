@@ -5,7 +5,7 @@ use domain::{
     application::{Audience, Ground, Purpose},
     decision::decide,
     equipment::Equipment,
-    facts::{Facts, LineFacts, PastApplication, SectionFacts, SiteFacts, Supervision},
+    facts::{Facts, KeptDistances, LineFacts, PastApplication, SectionFacts, SiteFacts, Supervision},
     ids::SectionId,
     land::{Species, Water},
     law::Lawbook,
@@ -99,6 +99,7 @@ fn facts(partial: bool) -> Option<Facts> {
         label,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,
+        kept: KeptDistances::default(),
         lines: vec![LineFacts { section, area, parts: None, product: ProductMass::from_raw(20_000_000) }],
     })
 }

@@ -87,6 +87,14 @@ impl LineFacts {
     }
 }
 
+/// Distances that were really kept while the work was done.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct KeptDistances {
+    pub from_water: Option<Distance>,
+    /// From drains, storm inlets and ditches.
+    pub from_drains: Option<Distance>,
+}
+
 /// Everything a decision is made from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Facts {
@@ -111,6 +119,8 @@ pub struct Facts {
     pub ground: Option<Ground>,
     /// Whether product on pavement was swept or blown back; nothing before the work is done.
     pub pavement_cleaned: Option<bool>,
+    /// How far the work was really kept from water and from drains, as far as its record says.
+    pub kept: KeptDistances,
     pub lines: Vec<LineFacts>,
 }
 

@@ -86,3 +86,13 @@ pub enum Water {
     /// Nobody has said.
     Unknown,
 }
+
+impl Water {
+    /// How far it is, if somebody measured.
+    pub const fn distance(self) -> Option<Distance> {
+        match self {
+            Self::At(distance) => Some(distance),
+            Self::None | Self::Unknown => None,
+        }
+    }
+}

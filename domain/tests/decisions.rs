@@ -61,7 +61,8 @@ fn county(parent: &str, mark: &str) -> Lawbook {
 #[test]
 fn v36_a_local_set_under_a_state_that_bars_it_is_inert_and_says_why() {
     // Md. Code, Agric. 8-803.8: a county may not set its own turf fertilizer standards.
-    let decision = ask(&county("us-md", "read"), &["us-xx-county"], &spring(&urea("0.5")));
+    let given = Given { water: Some("200".into()), ..urea("0.5") };
+    let decision = ask(&county("us-md", "read"), &["us-xx-county"], &spring(&given));
     assert_eq!(decision.verdict, Verdict::Go);
     let used: Vec<(&str, bool)> =
         decision.rule_sets.iter().map(|set| (set.code.as_str(), set.note.is_some())).collect();

@@ -3,7 +3,10 @@
 use domain::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
-    facts::{Facts, HeldCredential, LineFacts, PastApplication, PastProduct, SectionFacts, SiteFacts, Supervision},
+    facts::{
+        Facts, HeldCredential, KeptDistances, LineFacts, PastApplication, PastProduct, SectionFacts, SiteFacts,
+        Supervision,
+    },
     ids::SectionId,
     land::{PropertyKind, Species, Water},
     law::{Lawbook, duty::Duty},
@@ -82,6 +85,11 @@ pub struct Given {
     /// `none`, `unknown`, or feet.
     pub water: Option<String>,
     pub strip: Option<String>,
+    /// Feet that the record says were kept.
+    pub kept_from_water: Option<String>,
+    pub kept_from_drains: Option<String>,
+    /// The ground that is treated, where it is less than the section.
+    pub treated: Option<String>,
     pub established_on: Option<toml::value::Datetime>,
     pub pavement: bool,
     pub pavement_cleaned: Option<bool>,
@@ -391,7 +399,16 @@ impl Given {
             service_asked: false,
             ground: self.ground(),
             pavement_cleaned: self.pavement_cleaned,
-            lines: vec![LineFacts { section, area, parts: None, product }],
+            kept: KeptDistances {
+                from_water: self.kept_from_water.as_deref().map(amount),
+                from_drains: self.kept_from_drains.as_deref().map(amount),
+            },
+            lines: vec![LineFacts {
+                section,
+                area: or(self.treated.as_ref(), &area.to_string()),
+                parts: None,
+                product,
+            }],
         }
     }
 }

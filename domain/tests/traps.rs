@@ -73,7 +73,7 @@ fn every_trap_and_every_vector_has_a_test() {
 #[test]
 fn t2_a_label_rule_judges_no_applicator() {
     // Md. Code, Agric. 6-224(a)(1)(ii) asks 20 % slow of a label; COMAR 15.20.10.09 C does not ask it of a professional.
-    let given = Given { slow_n: Some("3".into()), ..nitrogen("0.8") };
+    let given = Given { slow_n: Some("3".into()), water: Some("200".into()), ..nitrogen("0.8") };
     assert_eq!(stands("us-md", "2026-05-15", &given, "label.nitrogen.slow_share"), "silent");
     assert_eq!(ask("us-md", "2026-05-15", &given).verdict, Verdict::Go);
     // RSA 431:4-a bound New Hampshire's labels until 2024 (rows NH-01 to NH-04): 1.5 lb stops nobody.

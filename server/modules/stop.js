@@ -219,10 +219,10 @@ function unsaid({ stop, work }) {
  */
 function supervision({ stop, work }, pick) {
   if (!stop.supervision) return [];
-  const { people, source: law } = stop.supervision;
+  const { people, source: law, was_read: read } = stop.supervision;
   const names = Object.fromEntries(people.map((/** @type {any} */ one) => [one.id, one.name]));
   const none = people.length > 0 ? '' : 'Nobody else of the company holds such a certificate today. ';
-  return [choice('Who supervises this work?', { ...names, nobody: 'Nobody', unknown: 'Somebody else, or not known' }, work.supervisor ?? '', pick), h('p', { class: 'source' }, `${none}You may work here only under somebody who holds a certificate (${law.citation}).`)];
+  return [choice('Who supervises this work?', { ...names, nobody: 'Nobody', unknown: 'Somebody else, or not known' }, work.supervisor ?? '', pick), h('p', { class: 'source' }, `${none}${read === false ? 'It was not read whether you may work here under' : 'You may work here only under'} somebody who holds a certificate (${law.citation}).`)];
 }
 
 /** @param {Visit} visit */

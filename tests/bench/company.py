@@ -145,7 +145,7 @@ def make(load, address, code, records, tell):
     }
     places = [[state["clients"][number // 4], str(number)] for number in range(sections // 2)]
     state["properties"] = many("/api/v1/properties", site, places)
-    lawn = {"property_id": "<0>", "name": "<1> lawn", "species": "tall_fescue", "water": "none", "touches_pavement": True,
+    lawn = {"property_id": "<0>", "name": "<1> lawn", "species": "tall_fescue", "water": "near", "water_distance_ft": "60", "touches_pavement": True,
             "established_on": "2012-09-01"}
     lawns = [[state["properties"][number // 2], ("front", "rear")[number % 2]] for number in range(sections)]
     state["sections"] = many("/api/v1/sections", lawn, lawns)

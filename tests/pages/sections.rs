@@ -19,6 +19,8 @@ async fn a_section_is_entered_measured_and_sampled() {
         ("/established_on", "2015-09-01"),
         ("/touches_pavement", "false"),
     ];
+    let asked = office.open(&path).await.html;
+    assert!(asked.contains("count storm drains, ditches, or the curb like water"), "{asked}");
     let to = made(&office, &path, &wrong, &faults, &good).await;
     // What the schema cannot know comes back beside its field too.
     let page = office.open(&to).await;

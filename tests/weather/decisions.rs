@@ -8,7 +8,7 @@ use super::fake_weather::{
     COUNTY, FakeWeather, GRID, NOW, OBSERVATION, ZONE, calm_grid, calm_observation, check, company, document, finding,
     moved, plan, record,
 };
-use harness::new_id;
+use harness::{new_id, world::Company};
 
 /// The sample: a warning for the county whose own area misses the lawn, so only the question by county shows it.
 #[tokio::test]
@@ -293,5 +293,74 @@ async fn a_property_without_coordinates_is_no_clearer_than_one_with_them() {
     });
     let corrected = company.phone.post("/api/v1/corrections/checks", &change).await.expect(200).body;
     assert_eq!(finding(&corrected["decision"], "practice.wind")["outcome"], "unknown", "{corrected:#}");
+    let place = finding(&corrected["decision"], "book.weather.coordinates");
+    assert_eq!(place["verdict"], "care", "the correction names the same reason: {corrected:#}");
+    let (_, decision) = decided(&company, &half_an_hour(&company)).await;
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
+    assert_eq!(finding(&decision, "book.weather.coordinates")["verdict"], "care", "{decision:#}");
     assert_eq!(sky.server.received_requests().await.unwrap().len(), 0, "nobody knows what to ask for");
+}
+
+/// A technician who sends the record when the work is done, half an hour after it began and without a check before it.
+fn half_an_hour(company: &Company) -> Value {
+    let mut work = record(company);
+    work["lines"][0]["product_lb"] = json!("2");
+    work["started_at"] = json!("2026-10-06T13:54:00Z");
+    work["finished_at"] = json!(NOW);
+    let measured = json!({ "air_temperature_f": "71", "source": "technician", "observed_at": work["started_at"] });
+    work["weather"] = json!({ "air_temperature": measured });
+    work
+}
+
+async fn decided(company: &Company, work: &Value) -> (String, Value) {
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), work).await.expect(201);
+    let decision = company.phone.get(&format!("/api/v1/applications/{id}/decision")).await.expect(200).body;
+    (id, decision)
+}
+
+/// Common practice: how long a job takes makes nothing known that was not.
+#[tokio::test]
+async fn a_job_of_half_an_hour_leaves_wind_and_alerts_as_open_as_one_of_now() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config_of_both()).await;
+    let work = half_an_hour(&company);
+    let (id, decision) = decided(&company, &work).await;
+    assert_eq!(decision["verdict"], "care", "{decision:#}");
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
+    assert_eq!(finding(&decision, "company.alerts")["outcome"], "unknown", "{decision:#}");
+    assert_eq!(*finding(&decision, "book.weather.coordinates"), Value::Null, "{decision:#}");
+    assert_eq!(sky.server.received_requests().await.unwrap().len(), 0, "nobody is asked about what is over");
+    let html = Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
+    assert!(html.contains("or nothing is kept of when the work began."), "{html}");
+
+    let mut told = work.clone();
+    told["weather"]["wind"] = json!({ "wind_mph": "4", "source": "technician", "observed_at": work["started_at"] });
+    told["weather"]["alerts"] = json!({ "active": [], "source": "technician", "looked_at": work["started_at"] });
+    let (_, decision) = decided(&company, &told).await;
+    assert!(!decision["findings"].to_string().contains("practice.wind"), "what was measured stands: {decision:#}");
+
+    // At the end of the day it is still today; after midnight and ten minutes it is the work of an earlier day. Its local day ends at
+    // 04:00 by UTC.
+    let late = async |minutes| {
+        super::fake_weather::later(&company, minutes);
+        let (_, decision) = decided(&company, &half_an_hour(&company)).await;
+        finding(&decision, "practice.wind")["outcome"].clone()
+    };
+    assert_eq!(late(13 * 60 + 39).await, "unknown", "23:59 at the lawn");
+    assert_eq!(late(1).await, Value::Null, "midnight");
+}
+
+/// Work that ends some minutes before midnight is not of long ago when it is sent a minute later.
+#[tokio::test]
+async fn a_job_that_runs_up_to_midnight_is_of_now() {
+    let sky = FakeWeather::calm().await;
+    let company = company(sky.config()).await;
+    super::fake_weather::later(&company, 13 * 60 + 41);
+    let mut work = half_an_hour(&company);
+    work["started_at"] = json!("2026-10-07T03:30:00Z");
+    work["finished_at"] = json!("2026-10-07T03:58:00Z");
+    work["weather"]["air_temperature"]["observed_at"] = work["started_at"].clone();
+    let (_, decision) = decided(&company, &work).await;
+    assert_eq!(finding(&decision, "practice.wind")["outcome"], "unknown", "{decision:#}");
 }

@@ -11,7 +11,7 @@ use domain::{
     application::{Audience, Purpose},
     decision::{Verdict, judge_hours},
     equipment::Equipment,
-    facts::Facts,
+    facts::{Facts, KeptDistances},
     law::Lawbook,
     product::Label,
     time::{Day, Instant},
@@ -131,6 +131,7 @@ impl Judge {
             service_asked: true,
             ground: None,
             pavement_cleaned: None,
+            kept: KeptDistances::default(),
             lines: Vec::new(),
         };
         Self { law: law(), facts }

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
-    facts::{Facts, LineFacts, SectionFacts, SiteFacts, Supervision},
+    facts::{Facts, KeptDistances, LineFacts, SectionFacts, SiteFacts, Supervision},
     ids::SectionId,
     land::Water,
     law::{
@@ -113,6 +113,7 @@ fn at_the_labels_rate(label: &Label, on: Day) -> Facts {
         service_asked: false,
         ground: Some(Ground::Moist),
         pavement_cleaned: None,
+        kept: KeptDistances::default(),
         lines: vec![LineFacts { section, area: KSF, parts: None, product }],
     }
 }

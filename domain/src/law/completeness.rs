@@ -18,6 +18,8 @@ pub struct CredentialNeeded {
     pub held: Vec<String>,
     /// Codes of which one will do under the supervision of somebody who holds one of the former.
     pub trained: Vec<String>,
+    /// Nobody read whether somebody who holds neither may work under one who holds one of the first.
+    pub supervision_unread: bool,
     pub source: DutySource,
 }
 
@@ -53,6 +55,7 @@ impl Lawbook {
                 rule_set: rule.id.split('.').next().unwrap_or_default().to_owned(),
                 held: need.held.clone(),
                 trained: need.trained.clone(),
+                supervision_unread: need.supervision_unread,
                 source: DutySource::of(rule, value),
             })
         });

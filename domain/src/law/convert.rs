@@ -224,6 +224,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
     let waived_by_strip = fields.amount("waived_by_strip");
     let waived_purposes = fields.words("waived_purposes").unwrap_or_default();
     let establishment_months = establishment_months(fields);
+    let counts = fields.words("counts").unwrap_or_default();
     let only_where = fields.text("only_where", 160).map(str::to_owned);
     Some(Duty::Setback(Setback {
         nutrients: head.nutrients.clone(),
@@ -234,6 +235,7 @@ fn setback(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {
         waived_purposes,
         establishment_months,
         measured_from: measured_from?.to_owned(),
+        counts,
         only_where,
     }))
 }
@@ -303,9 +305,17 @@ fn slow_share(fields: &mut Fields<'_>) -> Option<Duty> {
     if not_water_soluble && enhanced_counts {
         fields.fault("enhanced_counts", "stands beside `not_water_soluble`, and stabilised nitrogen is water-soluble");
     }
+    let phosphorus_at_most = fields.amount("phosphorus_at_most");
     let only_where = fields.text("only_where", 160).map(str::to_owned);
     let (comparator, share) = (comparator?, share?);
-    Some(Duty::SlowShare(SlowShare { comparator, share, not_water_soluble, enhanced_counts, only_where }))
+    Some(Duty::SlowShare(SlowShare {
+        comparator,
+        share,
+        not_water_soluble,
+        enhanced_counts,
+        phosphorus_at_most,
+        only_where,
+    }))
 }
 
 fn hold_after_seeding(head: &Head, fields: &mut Fields<'_>) -> Option<Duty> {

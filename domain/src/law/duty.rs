@@ -175,8 +175,30 @@ pub struct Setback {
     /// For how long after seeding a purpose of establishment lifts the distance.
     pub establishment_months: u16,
     pub measured_from: String,
+    /// What else than water it counts from. Empty where only water is meant.
+    pub counts: Vec<BesideWater>,
     /// Waters of a kind that no fact tells apart: within the distance a person must say whether this is one.
     pub only_where: Option<String>,
+}
+
+/// What a distance from water may count from beside open water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BesideWater {
+    /// Storm drains, inlets, and ditches that carry water away.
+    Drains,
+    /// A curb, a gutter or a street.
+    Curb,
+}
+
+impl BesideWater {
+    /// How a sentence calls it.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Drains => "drains and ditches",
+            Self::Curb => "curb, gutter and street",
+        }
+    }
 }
 
 impl Setback {
@@ -251,6 +273,8 @@ pub struct SlowShare {
     pub not_water_soluble: bool,
     /// Nitrogen that is enhanced in another way than by being slow counts too, such as stabilised nitrogen.
     pub enhanced_counts: bool,
+    /// What holds more phosphorus than this share, as P and not as P2O5, is none of the slow-release fertilizer that is meant.
+    pub phosphorus_at_most: Option<Percent>,
     /// Ground near waters of a kind that no fact tells apart: near water a person must say whether it lies there.
     pub only_where: Option<String>,
 }
@@ -375,7 +399,9 @@ impl Duty {
             Self::Rain(duty) => any(&duty.nutrients),
             Self::Alerts(duty) => any(&duty.nutrients),
             Self::Heat(duty) => any(&[duty.nutrient]),
-            Self::SlowShare(_) => any(&[Nutrient::NitrogenTotal]),
+            Self::SlowShare(duty) => {
+                any(&[Nutrient::NitrogenTotal]) || duty.phosphorus_at_most.is_some() && any(&[Nutrient::Phosphate])
+            }
             Self::HoldAfterSeeding(duty) => any(&[duty.nutrient]),
             Self::Surface(nutrients) => any(nutrients),
             Self::Release(duty) => any(&[duty.nutrient]),

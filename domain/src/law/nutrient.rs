@@ -9,8 +9,8 @@ use crate::{
 
 /// Phosphorus in ten thousand parts of P2O5, by the table from which the rows of law were converted; the exact molar ratio
 /// of NIST's atomic weights is 0.436427.
-const PHOSPHORUS_PARTS: i64 = 4364;
-const WHOLE: i64 = 10_000;
+pub(crate) const PHOSPHORUS_PARTS: i64 = 4364;
+pub(crate) const WHOLE: i64 = 10_000;
 
 /// What a rule counts. Phosphorus and phosphate are two nutrients, and so are the forms of nitrogen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]

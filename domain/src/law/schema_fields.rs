@@ -172,7 +172,7 @@ const SOIL_REPORT: [Field; 4] = [
     may("excused_purposes", Shape::Words(names::<application::Purpose>)),
     may("establishment_months", Shape::Count),
 ];
-const SETBACK: [Field; 8] = [
+const SETBACK: [Field; 9] = [
     must("comparator", Shape::Floor),
     must("value", Shape::Decimal),
     must("measured_from", Shape::Text(120)),
@@ -180,6 +180,7 @@ const SETBACK: [Field; 8] = [
     may("waived_by_strip", Shape::Decimal),
     may("waived_purposes", Shape::Words(names::<application::Purpose>)),
     may("establishment_months", Shape::Count),
+    may("counts", Shape::Words(names::<super::duty::BesideWater>)),
     may("only_where", Shape::Text(160)),
 ];
 const GROUND: [Field; 2] = [
@@ -196,11 +197,12 @@ const RAIN: [Field; 6] = [
 ];
 const ALERTS: [Field; 1] = [must("alerts", Shape::Objects(&ALERT))];
 const FLOOR: [Field; 2] = [must("comparator", Shape::Floor), must("value", Shape::Decimal)];
-const SLOW_SHARE: [Field; 5] = [
+const SLOW_SHARE: [Field; 6] = [
     must("comparator", Shape::Floor),
     must("value", Shape::Decimal),
     may("not_water_soluble", Shape::Flag),
     may("enhanced_counts", Shape::Flag),
+    may("phosphorus_at_most", Shape::Decimal),
     may("only_where", Shape::Text(160)),
 ];
 const DAYS: [Field; 1] = [must("days", Shape::Count)];

@@ -182,7 +182,11 @@ impl SlowShare {
         let soluble = if self.not_water_soluble { ", which must not be water-soluble" } else { "" };
         let enhanced = if self.enhanced_counts { " or enhanced in another way" } else { "" };
         let only = self.only_where.as_ref().map_or_else(String::new, |ground| format!(", {ground}"));
-        format!("Of all N {} {} % is slow-release{soluble}{enhanced}{only}", self.comparator.label(), self.share)
+        let phosphorus = self
+            .phosphorus_at_most
+            .map_or_else(String::new, |most| format!(", and the product holds at most {most} % P"));
+        let than = self.comparator.label();
+        format!("Of all N {than} {} % is slow-release{soluble}{enhanced}{phosphorus}{only}", self.share)
     }
 }
 

@@ -223,10 +223,17 @@ pub const PUBLISHED: &[Published] = &[
         &[slow(pound((5, 8), (5, 14))), slow(pound((9, 1), (9, 15))), soluble(pound((10, 21), (11, 10)))],
         (ILLINOIS, SourceMark::Read),
     ),
+    of("Illinois, cool-season, one application", COOL, &[pound((9, 1), (9, 10))], (ILLINOIS_TABLE, SourceMark::Read2)),
     of(
         "Illinois, cool-season, two applications",
         COOL,
         &[pound((5, 1), (5, 10)), pound((9, 1), (9, 10))],
+        (ILLINOIS_TABLE, SourceMark::Read2),
+    ),
+    of(
+        "Illinois, cool-season, three applications",
+        COOL,
+        &[pound((5, 1), (5, 10)), pound((9, 1), (9, 10)), pound((10, 21), (11, 30))],
         (ILLINOIS_TABLE, SourceMark::Read2),
     ),
     of(

@@ -30,6 +30,15 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
             "The supervisor's certificate is valid on the day. Whether somebody without one may work under it was not read.",
             "Ask the authority, or let somebody do it who holds the certificate.",
         )
+    } else if duty.supervision_unread && facts.supervision == Supervision::Unsaid && facts.applicator_named {
+        let why = why_absent(duty, own, on);
+        Answer::unseen(
+            format!(
+                "{why} {}. Whether somebody without it may work under one who holds it was not read.",
+                duty.said.words
+            ),
+            "Let somebody do it who holds the certificate, or ask the authority and name the supervisor who holds it.",
+        )
     } else if facts.applicator_named {
         absent(duty, own, on)
     } else {
@@ -45,19 +54,27 @@ pub(super) fn judge(rule: &Rule, duty: &CredentialNeed, case: &Case<'_>) -> Opti
     Some(told(answer, duty, "not held"))
 }
 
-/// The rule sets over a place that stop the work of somebody who holds only this on the day, as long as they work for hire there.
-pub fn stopped_by<'l>(law: &'l Lawbook, codes: &[String], held: &[HeldCredential], on: Day) -> Vec<&'l RuleSetAbout> {
-    let stops = |rule: &Rule| match rule.on(on) {
+/// The rule sets over a place that ask of somebody who holds only this for a certificate on the day, as long as they work for hire
+/// there; and of each, whether it stops their work whatever else is so. Where nobody read whether they may work under a supervisor
+/// it asks for care as long as nobody says that there was none.
+pub fn asked_by<'l>(
+    law: &'l Lawbook,
+    codes: &[String],
+    held: &[HeldCredential],
+    on: Day,
+) -> Vec<(&'l RuleSetAbout, bool)> {
+    let lacks = |rule: &Rule| match rule.on(on) {
         Some(InForceStatus::InForce(value, Duty::CredentialNeed(duty))) => {
             // What depends on the kind or the extent of ground is said by the decision there.
             let everywhere = rule.only_kinds.is_empty() && duty.area().is_none();
             let may_do = holds(held, &duty.held, on) || holds(held, &duty.trained, on) || unnamed(rule, held, on);
-            rule.may_refuse(value) && rule.audience.contains(&Audience::Professional) && everywhere && !may_do
+            let asks = rule.may_refuse(value) && rule.audience.contains(&Audience::Professional) && everywhere;
+            (asks && !may_do).then_some(!duty.supervision_unread)
         }
-        _ => false,
+        _ => None,
     };
     let over = law.over(codes).into_iter().filter_map(|used| law.rule_set(&used.code));
-    over.filter(|set| set.rules.iter().any(stops)).map(|set| &set.about).collect()
+    over.filter_map(|set| Some((&set.about, set.rules.iter().filter_map(lacks).max()?))).collect()
 }
 
 fn told(answer: Answer, duty: &CredentialNeed, actual: &str) -> Answer {
@@ -114,15 +131,18 @@ fn supervised(rule: &Rule, duty: &CredentialNeed, over: &Supervision, on: Day) -
 }
 
 fn absent(duty: &CredentialNeed, own: &[HeldCredential], on: Day) -> Answer {
+    let hint = "Let somebody do it who holds the certificate. The office enters certificates and renewals.";
+    Answer::broken(format!("{} {}.", why_absent(duty, own, on), duty.said.words), hint)
+}
+
+fn why_absent(duty: &CredentialNeed, own: &[HeldCredential], on: Day) -> String {
     let asked = |one: &&HeldCredential| {
         one.code.as_ref().is_some_and(|code| duty.held.contains(code) || duty.trained.contains(code))
     };
     let last = own.iter().filter(asked).max_by_key(|one| one.valid_from);
-    let why = match last.map(|one| (one.valid_until.filter(|until| *until < on), one.valid_from)) {
+    match last.map(|one| (one.valid_until.filter(|until| *until < on), one.valid_from)) {
         Some((Some(until), _)) => format!("The certificate ran out on {until}."),
         Some((None, from)) => format!("The certificate is valid only from {from} on."),
         None => "No certificate that this asks for is on file.".to_owned(),
-    };
-    let hint = "Let somebody do it who holds the certificate. The office enters certificates and renewals.";
-    Answer::broken(format!("{why} {}.", duty.said.words), hint)
+    }
 }

@@ -30,7 +30,7 @@ mod window;
 pub(crate) use answer::Answer;
 pub use answer::Outcome;
 pub(crate) use case::{Case, SectionCase};
-pub use credential_need::{holds_unnamed, stopped_by};
+pub use credential_need::{asked_by, holds_unnamed};
 
 use crate::{
     facts::LineFacts,

@@ -6,8 +6,12 @@ use super::{
     growing_season,
 };
 use crate::{
+    facts::KeptDistances,
     land::Water,
-    law::{comparator::Comparator, duty::Setback},
+    law::{
+        comparator::Comparator,
+        duty::{BesideWater, Setback},
+    },
     quantity::Distance,
     text::{capital, list},
 };
@@ -24,35 +28,108 @@ pub(super) fn judge(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) 
 }
 
 fn distance(duty: &Setback, waived: bool, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let wanted = duty.distance_for(case.facts.equipment);
+    let (water, near) = (section.section.water, section.section.water.distance());
+    let too_near = |distance: &Distance| !duty.comparator.holds(distance.cmp(&wanted));
+    let kept = kept_shortest(duty, case.facts.kept);
+    // What the record says of the work itself comes before what is on record of the lawn.
+    let (answer, actual) = match (kept.filter(too_near), kept_from_all(duty, case, water)) {
+        _ if waived => (Answer::met(), near),
+        (Some(kept), _) => (kept_too_little(duty, case, section, kept), Some(kept)),
+        (None, _) if near.is_some_and(|near| !too_near(&near)) => (Answer::met(), near),
+        (None, Some(kept)) if near.is_none() => (Answer::met(), Some(kept)),
+        (None, Some(kept)) if duty.only_where.is_none() && is_treated_in_part(case, section) => {
+            (part_kept_away(duty, case, section, kept), Some(kept))
+        }
+        (None, _) => (by_the_lawn(duty, case, section), near),
+    };
+    let none = (water == Water::None && actual.is_none()).then(|| "no water near".to_owned());
+    answer.with(wanted.to_string(), actual.map(|distance| distance.to_string()).or(none), "ft")
+}
+
+/// The shortest that the record says was kept from anything the rule counts from.
+fn kept_shortest(duty: &Setback, kept: KeptDistances) -> Option<Distance> {
+    let drains = kept.from_drains.filter(|_| duty.counts.contains(&BesideWater::Drains));
+    kept.from_water.into_iter().chain(drains).min()
+}
+
+/// The shortest that was kept, where the record speaks of everything that the rule counts from. Nothing of a record tells how far a
+/// curb was.
+fn kept_from_all(duty: &Setback, case: &Case<'_>, water: Water) -> Option<Distance> {
+    let (kept, drains) = (case.facts.kept, duty.counts.contains(&BesideWater::Drains));
+    let told_of_water = water == Water::None && drains || kept.from_water.is_some();
+    let told_of_drains = !drains || kept.from_drains.is_some();
+    let told = told_of_water && told_of_drains && !duty.counts.contains(&BesideWater::Curb);
+    kept_shortest(duty, kept).filter(|_| told)
+}
+
+/// Whether less of the section is treated than there is of it.
+fn is_treated_in_part(case: &Case<'_>, section: &SectionCase<'_>) -> bool {
+    let whole = case.sections.iter().find(|known| known.section.id == section.section.id).unwrap_or(section);
+    let treated: i64 = whole.lines.iter().map(|line| line.area.raw()).sum();
+    treated < section.section.area.raw()
+}
+
+fn must_stay(duty: &Setback, case: &Case<'_>) -> String {
     let equipment = case.facts.equipment;
-    let wanted = duty.distance_for(equipment);
-    let (than, name) = (duty.comparator.label(), section.name());
-    let (answer, actual) = match section.section.water {
-        Water::None => (Answer::met(), Some("no water near".to_owned())),
-        Water::At(distance) if waived || duty.comparator.holds(distance.cmp(&wanted)) => {
-            (Answer::met(), Some(distance.to_string()))
-        }
-        Water::At(distance) if duty.only_where.is_some() => {
-            (not_told(duty, &name, Some(distance)), Some(distance.to_string()))
-        }
-        Water::Unknown if duty.only_where.is_some() && !waived => (not_told(duty, &name, None), None),
+    let (than, wanted) = (duty.comparator.label(), duty.distance_for(equipment));
+    format!("with {} it must stay {than} {wanted} ft away", equipment.label())
+}
+
+fn kept_too_little(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>, kept: Distance) -> Answer {
+    if duty.only_where.is_some() {
+        return not_told(duty, &section.name(), Some(kept));
+    }
+    let message = format!(
+        "By the record, {} was treated to within {kept} ft of {}; {}.",
+        section.name(),
+        duty.measured_from,
+        must_stay(duty, case)
+    );
+    let hint = "Send the distance that was really kept. If it is this one, the work went beyond the rules.";
+    Answer::broken(message, hint)
+}
+
+/// The lawn comes too near, and the record says that the part of it which was treated does not. Which part that was nobody measured.
+fn part_kept_away(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>, kept: Distance) -> Answer {
+    let message = format!(
+        "{} comes too near to {}; {}. By the record a part of it was treated, and {kept} ft were kept.",
+        section.name(),
+        duty.measured_from,
+        must_stay(duty, case)
+    );
+    Answer::care(capital(&message), "Check that what was treated lies so far away, and measure that part.")
+}
+
+/// What is on record of the lawn, where the record of the work says nothing that settles it.
+fn by_the_lawn(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> Answer {
+    let (name, wanted) = (section.name(), duty.distance_for(case.facts.equipment));
+    match section.section.water {
+        Water::None if duty.counts.is_empty() => Answer::met(),
+        Water::None => no_water_is_not_enough(duty, &name),
+        water if duty.only_where.is_some() => not_told(duty, &name, water.distance()),
         Water::At(distance) => {
-            let message = format!(
-                "{name} comes within {distance} ft of {}; with {} it must stay {than} {wanted} ft away.",
-                duty.measured_from,
-                equipment.label()
-            );
-            (Answer::broken(capital(&message), hint(duty, distance, wanted)), Some(distance.to_string()))
+            let message =
+                format!("{name} comes within {distance} ft of {}; {}.", duty.measured_from, must_stay(duty, case));
+            Answer::broken(capital(&message), hint(duty, case, distance, wanted))
         }
-        Water::Unknown if waived => (Answer::met(), None),
         Water::Unknown => {
             let message = format!("Nobody has said how far {name} lies from {}.", duty.measured_from);
-            let hint =
-                "Measure the shortest distance and enter it for the section, or enter that there is no water near.";
-            (Answer::unknown(message, hint), None)
+            let or = if duty.counts.is_empty() { ", or enter that there is no water near" } else { "" };
+            Answer::unknown(message, format!("Measure the shortest distance and enter it for the section{or}."))
         }
-    };
-    answer.with(wanted.to_string(), actual, "ft")
+    }
+}
+
+/// That no water is near says nothing of the drains and curbs that count too.
+fn no_water_is_not_enough(duty: &Setback, name: &str) -> Answer {
+    let also = list(&duty.counts, |one| one.label().to_owned(), "and");
+    let message = format!(
+        "No water is near {name}, but the distance counts from {also} too ({}), and nobody has said how far those are.",
+        duty.measured_from
+    );
+    let hint = "Measure the shortest distance to any of them, however long it is, and enter it for the section.";
+    Answer::unseen(message, hint)
 }
 
 /// The distance holds only from waters of a kind that no fact tells apart.
@@ -68,7 +145,7 @@ fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
 }
 
 /// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must.
-fn hint(duty: &Setback, distance: Distance, wanted: Distance) -> String {
+fn hint(duty: &Setback, case: &Case<'_>, distance: Distance, wanted: Distance) -> String {
     let mut ways = Vec::new();
     if let Some((shorter, equipment)) = &duty.reduced
         && duty.comparator.holds(distance.cmp(shorter))
@@ -82,6 +159,10 @@ fn hint(duty: &Setback, distance: Distance, wanted: Distance) -> String {
     ways.push(format!("leave untreated what lies {too_near} and measure the section anew"));
     if let Some(width) = duty.waived_by_strip {
         ways.push(format!("enter the strip of natural vegetation if it is at least {width} ft wide"));
+    }
+    if case.facts.are_of_done_work() && !duty.counts.contains(&BesideWater::Curb) {
+        let also = if duty.counts.is_empty() { "" } else { " and from drains" };
+        ways.push(format!("if only a part was treated, send how far it was kept from water{also}"));
     }
     format!("{}.", capital(&ways.join("; or ")))
 }

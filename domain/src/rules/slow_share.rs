@@ -7,25 +7,36 @@
 //! Where the share is asked only of ground that no fact tells apart, such as the shore of some waters, it never refuses: near water
 //! a person must say whether this is such ground.
 //!
+//! Where a law says how much phosphorus a slow-release fertilizer may hold, one with more is none, however slow its nitrogen is.
+//!
 //! Where a law counts enhanced-efficiency nitrogen of every kind, a product that is labelled as such and not slow enough by
 //! itself is stabilised in part, and its share is to be read on the label.
 
 use super::{answer::Answer, case::Case};
-use crate::{land::Water, law::duty::SlowShare, product::Label, quantity::Percent};
+use crate::{
+    land::Water,
+    law::{
+        duty::SlowShare,
+        nutrient::{PHOSPHORUS_PARTS, WHOLE},
+    },
+    product::Label,
+    quantity::Percent,
+};
 
 pub(super) fn judge(duty: &SlowShare, case: &Case<'_>) -> Answer {
     let label = &case.facts.label;
     let answer = if duty.not_water_soluble { not_water_soluble(duty, label) } else { slow(duty, label) };
+    let answer = if answer.severity() == 0 { too_much_phosphorus(duty, label).unwrap_or(answer) } else { answer };
     match &duty.only_where {
-        Some(ground) if answer.severity() > 0 => only_where(duty, ground, &answer, case),
+        Some(ground) if answer.severity() > 0 => only_where(ground, &answer, case),
         _ => answer,
     }
 }
 
 /// The share is asked of ground that no fact tells apart: none of it lies away from water, and beside water a person must say.
-fn only_where(duty: &SlowShare, ground: &str, answer: &Answer, case: &Case<'_>) -> Answer {
+fn only_where(ground: &str, answer: &Answer, case: &Case<'_>) -> Answer {
     let near = case.facts.lines.iter().find(|line| line.section.water != Water::None);
-    let (share, actual) = (duty.share.to_string(), case.facts.label.slow_share().map(|share| share.to_string()));
+    let (limit, actual, unit) = (answer.limit.clone(), answer.actual.clone(), answer.unit.clone());
     let asked = match near {
         None => Answer::met(),
         Some(line) => {
@@ -33,7 +44,24 @@ fn only_where(duty: &SlowShare, ground: &str, answer: &Answer, case: &Case<'_>) 
             Answer::unseen(message, format!("Find out whether it lies {ground}. {}", answer.hint))
         }
     };
-    asked.with(share, actual, "% of all N")
+    Answer { limit, actual, unit, ..asked }
+}
+
+/// A product with more phosphorus than the law lets a slow-release fertilizer hold. P is 0.4364 of P2O5.
+fn too_much_phosphorus(duty: &SlowShare, label: &Label) -> Option<Answer> {
+    let most = duty.phosphorus_at_most?;
+    let (parts, whole) = (i128::from(PHOSPHORUS_PARTS), i128::from(WHOLE));
+    let held = i128::from(label.phosphate_percent.raw()) * parts;
+    if held <= i128::from(most.raw()) * whole {
+        return None;
+    }
+    let phosphorus = Percent::from_raw(i64::try_from((held + whole - 1) / whole).unwrap_or(i64::MAX));
+    let message = format!(
+        "This product holds {} % P2O5, which is {phosphorus} % P; slow-release fertilizer with more than {most} % P is not meant here.",
+        label.phosphate_percent
+    );
+    let answer = Answer::broken(message, format!("Take a product with at most {most} % P."));
+    Some(answer.with(most.to_string(), Some(phosphorus.to_string()), "% P"))
 }
 
 /// Whether a part of the label is at least the share of its nitrogen.

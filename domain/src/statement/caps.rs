@@ -107,6 +107,12 @@ impl CapRooms {
             Some(StricterYear::CalendarYear) | None => &self.calendar_year,
         }
     }
+
+    /// Whether more is down than the cap lets be: more than it, or as much where the law says "less than".
+    pub fn is_over(&self) -> bool {
+        let left = self.least().remaining_lb_per_1000_sqft.raw();
+        left < 0 || (left == 0 && !self.cap.limit_allowed)
+    }
 }
 
 /// What went down on one section, by its days and pieces of ground.
@@ -311,6 +317,17 @@ mod tests {
         let nitrogen = cap(Nutrient::NitrogenTotal, "2.7");
         let seen = left(&[on(autumn, 1), on(late, 2), spring], nitrogen, "2026-09-15");
         assert_eq!((seen.0.as_str(), seen.1.as_str()), ("1.8", "0.9"));
+    }
+
+    #[test]
+    fn as_much_as_a_cap_is_too_much_where_only_less_is_allowed() {
+        // D.C. Code 8-104.03(e)(2), row DC-16: less than 2.5 lb a year of enhanced-efficiency nitrogen.
+        let over = |hundredths, limit_allowed| {
+            let cap = YearCap { limit_allowed, ..cap(Nutrient::NitrogenTotal, "2.5") };
+            rooms(&[load("2026-04-10", hundredths, 0)], cap, told("2026-09-15")).is_over()
+        };
+        assert_eq!([249, 250, 251].map(|hundredths| over(hundredths, false)), [false, true, true]);
+        assert_eq!([249, 250, 251].map(|hundredths| over(hundredths, true)), [false, false, true]);
     }
 
     #[test]

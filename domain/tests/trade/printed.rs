@@ -184,10 +184,16 @@ const SOUTH: &[Table] = &[
     ),
 ];
 
-/// University of Illinois by yearly total, read in a copy: 2 lb in early May and early September; 4 lb with mid-June, slow, and late
-/// October or November. University of Kentucky, read: fescue 1 to 1.5 lb from November into December.
+/// University of Illinois by yearly total, read in a copy: 1 lb in early September; 2 lb in early May, too; 3 lb in late October or
+/// November, too; 4 lb with mid-June, slow. University of Kentucky, read: fescue 1 to 1.5 lb from November into December.
 const MIDDLE: &[Table] = &[
+    table("Illinois, cool-season, one application", Medium, &[("09-01", "09-10", "1")]),
     table("Illinois, cool-season, two applications", Medium, &[("05-01", "05-10", "1"), ("09-01", "09-10", "1")]),
+    table(
+        "Illinois, cool-season, three applications",
+        Medium,
+        &[("05-01", "05-10", "1"), ("09-01", "09-10", "1"), ("10-21", "11-30", "1")],
+    ),
     table(
         "Illinois, cool-season, four applications",
         Medium,
@@ -240,7 +246,9 @@ const PRINTED: &[(&str, &str)] = &[
     ("Washington State, east side", "05-01 05-31 1; 06-01 06-30 1; 09-01 09-30 1; 11-01 11-15 1"),
     ("Northern Illinois, three applications", "05-08 05-14 1 slow>=15; 09-01 09-15 1 slow>=15; 10-21 11-10 1 slow<=15"),
     ("Northern Illinois, one application", "09-01 09-15 1 slow>=15"),
+    ("Illinois, cool-season, one application", "09-01 09-10 1"),
     ("Illinois, cool-season, two applications", "05-01 05-10 1; 09-01 09-10 1"),
+    ("Illinois, cool-season, three applications", "05-01 05-10 1; 09-01 09-10 1; 10-21 11-30 1"),
     ("Illinois, cool-season, four applications", "05-01 05-10 1; 06-11 06-20 1 slow>=15; 09-01 09-10 1; 10-21 11-30 1"),
     ("Chicago, three applications", "05-01 05-31 1; 09-01 09-10 1; 10-21 11-10 1 slow<=15"),
     ("Indiana, cool-season, autumn", "09-01 09-30 1; 11-01 11-14 0.5-1 slow<=15"),

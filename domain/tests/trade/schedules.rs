@@ -46,6 +46,7 @@ fn fresh(name: &str, level: Maintenance) -> Asked {
         ("Maryland", "us-md"),
         ("Virginia", "us-va"),
         ("Northern Illinois", "us-il"),
+        ("Illinois", "us-il"),
         ("Chicago", "us-il"),
         ("Indiana", "us-in"),
         ("New York", "us-ny"),

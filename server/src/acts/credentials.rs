@@ -4,7 +4,7 @@ use domain::{
     application::{Purpose, is_valid_on},
     decision::{Finding, RuleSetUsed, Verdict, judge_certificate},
     equipment::Equipment,
-    facts::{Facts, HeldCredential, Supervision},
+    facts::{Facts, HeldCredential, KeptDistances, Supervision},
     law::Lawbook,
     product::Label,
     time::Day,
@@ -53,6 +53,7 @@ pub fn of_stop(
         service_asked: false,
         ground: None,
         pavement_cleaned: None,
+        kept: KeptDistances::default(),
         lines: Vec::new(),
     };
     let (mut findings, rule_sets) = judge_certificate(law, &place.rule_sets, &facts);

@@ -1,14 +1,14 @@
 //! From what is loaded to what rules judge: the one way in which check, clearance, record and correction put their question.
 
 mod place;
-mod surroundings;
+pub mod surroundings;
 
 use domain::{
     actor::{Actor, Role},
     application::{Ground, Purpose},
     decision::{Decision, Finding, Mark, Outcome, Verdict, decide, summary},
     equipment::Equipment,
-    facts::{Facts, LineFacts, SectionFacts, Supervision},
+    facts::{Facts, KeptDistances, LineFacts, SectionFacts, Supervision},
     ids::{ApplicationId, ClearanceId, PersonId, ProductId, PropertyId, SectionId},
     law::Lawbook,
     parts::Parts,
@@ -62,6 +62,8 @@ pub struct Question<'a> {
     pub sighting: Sighting,
     pub ground: Option<Ground>,
     pub pavement_cleaned: Option<bool>,
+    /// What a record says was kept from water and drains.
+    pub kept: KeptDistances,
     pub lines: &'a [Line],
     /// The application that is being corrected does not count against itself.
     pub without: Option<ApplicationId>,
@@ -253,6 +255,7 @@ pub fn judge(question: &Question<'_>, world: &BatchFacts, law: &Lawbook) -> Resu
         service_asked: surroundings::is_asked_and_told(question),
         ground: question.ground,
         pavement_cleaned: question.pavement_cleaned,
+        kept: question.kept,
         lines: question.lines.iter().map(|line| line_facts(line, question, world)).collect::<Result<_, _>>()?,
     };
     let mut decision = decide(law, &place.rule_sets, &facts);

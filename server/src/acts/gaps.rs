@@ -227,8 +227,12 @@ fn uncertified(known: &Known, needed: CredentialNeeded) -> Option<RecordGap> {
         return None;
     }
     let unnamed = |one: &CredentialThen| one.code.is_none() && one.rule_set.as_ref() == Some(&needed.rule_set);
-    // A supervisor's certificate is of use only where the law lets trained people work under one.
-    let over = known.supervisor_credentials.iter().filter(|_| !needed.trained.is_empty());
+    if needed.supervision_unread && holds(&known.supervisor_credentials, &needed.held) {
+        return Some(unread_supervision(needed));
+    }
+    // A supervisor's certificate is of use only where the law lets people work under one, or nobody read whether it does.
+    let of_use = !needed.trained.is_empty() || needed.supervision_unread;
+    let over = known.supervisor_credentials.iter().filter(|_| of_use);
     let (words, hint) = if known.credentials.iter().chain(over).any(unnamed) {
         (
             "word of which certificate it was: one of this place was valid on the day, and it was not entered which one",
@@ -248,6 +252,19 @@ fn uncertified(known: &Known, needed: CredentialNeeded) -> Option<RecordGap> {
         hint,
         source: needed.source,
     })
+}
+
+/// Nobody read whether a supervisor's license is enough, so nothing that could be entered closes the gap.
+fn unread_supervision(needed: CredentialNeeded) -> RecordGap {
+    RecordGap {
+        kind: GapKind::Credential,
+        field: None,
+        words: "a license or certificate of the applicator: it was not read whether the supervisor's, valid on the day, is enough"
+            .to_owned(),
+        closing: GapClosing::Explain,
+        hint: "Ask the authority. The office or the owner adds to the record what it said.",
+        source: needed.source,
+    }
 }
 
 /// An entry that came later than the law wants it.

@@ -58,11 +58,13 @@ use crate::{
 /// Whether a weather service was asked about the place.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum ServiceAsked {
-    /// None is configured, or the moment has gone by and the book holds nothing of it.
+    /// None is configured, or the work is of an earlier day and the book holds nothing of it.
     #[default]
     No,
     /// What it left out is then not known, also where it said nothing.
     Yes,
+    /// The work is of the same day, and nothing is kept of what one said when it began. What it would have said is not known either.
+    NothingKept,
     /// One would have been asked, but the property has no coordinates. What it would have said is not known either.
     WithoutCoordinates,
 }

@@ -1,7 +1,7 @@
 //! What was seen and done beside the amounts, the ground and the clean-up: how the amount was measured, how far from water, the
 //! sky, the watering in, notices. All of it may be left out, and what becomes known later is added to the record.
 
-use domain::{quantity::Distance, time::Instant};
+use domain::{facts::KeptDistances, quantity::Distance, time::Instant};
 use jiff::SignedDuration;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -178,6 +178,14 @@ impl SeenFacts {
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
 const fn is_false(value: &bool) -> bool {
     !*value
+}
+
+/// What was kept from water and drains, as far as somebody says it.
+pub fn kept(seen: Option<&SeenFacts>) -> KeptDistances {
+    seen.map_or_else(KeptDistances::default, |seen| KeptDistances {
+        from_water: seen.kept_from_water_ft,
+        from_drains: seen.kept_from_drains_ft,
+    })
 }
 
 impl AmountMeasuredBy {

@@ -54,8 +54,8 @@ async fn record_application(
 ) -> Result<Response, Problem> {
     let value = value.canonical(staff.0.person);
     let mut context = context(&app, staff, value.content()?);
-    let (property, started_at) = (value.property_id, value.started_at);
-    context.weather = weather::for_work(&app, property, staff.scope(), started_at, &value.weather).await?;
+    let (property, work) = (value.property_id, (value.started_at, value.finished_at));
+    context.weather = weather::for_work(&app, property, staff.scope(), work, &value.weather).await?;
     match app.store.act(Act::Record(context, id, Box::new(value))).await? {
         ActOutcome::Recorded(view) => Ok(stored_response(view)),
         // It is shown with the corrections that came since.

@@ -52,7 +52,8 @@ pub(super) fn faults(input: &SectionInput, last: Day) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     match (input.water, input.water_distance_ft) {
         (NearWater::Near, None) => {
-            faults.push(FieldFault::at("/water_distance_ft", "missing", "is required when water is near; measure it"));
+            let detail = "is required when water, or a drain or curb that counts like it, is near; measure it";
+            faults.push(FieldFault::at("/water_distance_ft", "missing", detail));
         }
         (NearWater::None | NearWater::Unknown, Some(_)) => {
             let detail = "is given only when water is near";

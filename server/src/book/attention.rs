@@ -11,7 +11,7 @@ use domain::{
     law::{Lawbook, RuleSetAbout},
     product::{arithmetic::product_at_rate_rounded_down, product_for_target},
     quantity::ProductMass,
-    rules::stopped_by,
+    rules::asked_by,
     time::{Day, Instant, zone},
 };
 
@@ -142,7 +142,7 @@ pub fn uncertified<'l>(
     sites: &[Site],
     people: &[PersonId],
     (held, today): (&[Credential], Day),
-) -> BTreeMap<&'l str, usize> {
+) -> BTreeMap<(&'l str, bool), usize> {
     let places: BTreeSet<&Vec<String>> = sites.iter().map(|site| &site.rule_sets).collect();
     let of = |person: PersonId| {
         held.iter().filter(move |one| one.person_id == person).map(|one| HeldCredential {
@@ -155,9 +155,9 @@ pub fn uncertified<'l>(
     let mut counts = BTreeMap::new();
     for person in people {
         let own: Vec<HeldCredential> = of(*person).collect();
-        let stopped = places.iter().flat_map(|codes| stopped_by(law, codes, &own, today));
-        for name in stopped.map(|about| about.name.as_str()).collect::<BTreeSet<_>>() {
-            *counts.entry(name).or_default() += 1;
+        let asked = places.iter().flat_map(|codes| asked_by(law, codes, &own, today));
+        for lacking in asked.map(|(about, stops)| (about.name.as_str(), stops)).collect::<BTreeSet<_>>() {
+            *counts.entry(lacking).or_default() += 1;
         }
     }
     counts

@@ -1,12 +1,18 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
-use std::{collections::HashMap, sync::Arc};
+use std::{
+    collections::{HashMap, HashSet},
+    sync::Arc,
+};
 
 use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
     land::{PropertyKind, Species},
-    law::{Lawbook, Level, ReportDue, year::YearCap},
+    law::{
+        Lawbook, Level, ReportDue,
+        year::{PartialCap, YearCap},
+    },
     parts::{Piece, pieces},
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
@@ -40,6 +46,8 @@ pub struct SectionSum {
     pub planned_nitrogen_lb_per_1000_sqft: NutrientRate,
     /// The day of the first planned visit with which the section runs past its cap, in the calendar year or in 365 days.
     pub runs_past_on: Option<Day>,
+    /// Yearly caps that count only some of what lies here, so that nothing is held against them.
+    pub not_added_up: Vec<PartialCap>,
 }
 
 impl SectionSum {
@@ -55,17 +63,17 @@ type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKin
 
 /// Every section's year against its cap.
 pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut known: HashMap<Asked, (Option<Arc<YearCap>>, Vec<Arc<YearCap>>)> = HashMap::new();
+    let mut known: HashMap<Asked, (Option<Arc<YearCap>>, Vec<Arc<YearCap>>, Vec<PartialCap>)> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
         let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));
         let key = (sum.rule_sets.clone(), sum.species, sum.bound.audience, kind_and_plan);
-        let (cap, caps) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
+        let (cap, caps, not_added_up) = known.entry(key).or_insert_with_key(|(codes, species, ..)| {
             let tightest = law.tightest_year_cap(codes, *species, sum.bound, year.as_of);
-            let caps = law.year_caps(codes, *species, sum.bound, year.as_of);
-            (tightest.map(Arc::new), caps.into_iter().map(Arc::new).collect())
+            let all = law.year_caps(codes, *species, sum.bound, year.as_of).into_iter().map(Arc::new);
+            (tightest.map(Arc::new), all.collect(), law.year_caps_on_some(codes, sum.bound, year.as_of))
         });
-        let cap = cap.clone();
+        let (cap, not_added_up) = (cap.clone(), not_added_up.clone());
         let caps = sum.dated.rooms(caps.iter().cloned(), year);
         let room = |limit| rates.iter().map(|[nitrogen, ..]| nitrogen.room_rounded_down(limit)).min();
         let room = cap.as_ref().and_then(|cap| room(cap.limit_lb_per_1000_sqft));
@@ -85,6 +93,7 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
             ),
             runs_past_on: cap.as_ref().zip(room).and_then(|(cap, room)| runs_past_on(&sum, cap, room)),
             caps,
+            not_added_up,
             cap,
             client_name: sum.client_name,
             address: sum.address,
@@ -117,7 +126,8 @@ fn runs_past_on(year: &YearSum, cap: &YearCap, room: NutrientRoom) -> Option<Day
     let past = year.planned.iter().find(|(day, target)| {
         sum += target;
         let rolling = year.dated.within(cap.nutrient, day.plus_days(-DAYS_BEFORE), *day);
-        sum > room.raw().min(cap.limit_lb_per_1000_sqft.raw() - rolling.raw())
+        let left = room.raw().min(cap.limit_lb_per_1000_sqft.raw() - rolling.raw());
+        sum > left || (sum == left && !cap.limit_allowed)
     });
     past.map(|(day, _)| *day)
 }
@@ -139,17 +149,15 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
             asked.push(ground);
         }
     }
+    let states = states_of(law, &treated);
     let mut due: Vec<ReportDue> = Vec::new();
     for TreatedGround { rule_sets: codes, bound, .. } in asked {
         // A state counts the ground of all its places together, of those who are bound alike.
-        let state_of = |codes: &[String]| {
-            let mut stacked = law.over(codes).into_iter().map(|used| used.code);
-            stacked.find(|code| law.rule_set(code).is_some_and(|set| set.about.level == Level::State))
-        };
-        let state = state_of(codes);
+        let state = states.get(codes);
         let within = |other: &&Treated<'_>| {
             other.ground.bound.audience == bound.audience
-                && (other.ground.rule_sets == *codes || (state.is_some() && state_of(&other.ground.rule_sets) == state))
+                && (other.ground.rule_sets == *codes
+                    || (state.is_some() && states.get(&other.ground.rule_sets) == state))
         };
         let area = ground_of(treated.iter().filter(within));
         for report in law.reports_due(codes, *bound, year, Area::from_raw(area)) {
@@ -160,6 +168,17 @@ pub fn reports_due(law: &Lawbook, year: i16, sums: &[YearSum]) -> Vec<ReportDue>
     }
     due.sort_by(|one, other| (one.due, &one.source.rule).cmp(&(other.due, &other.source.rule)));
     due
+}
+
+/// The state over each list of rule sets, looked up once for each: a large company's sections share few lists.
+fn states_of<'t>(law: &Lawbook, treated: &'t [Treated<'t>]) -> HashMap<&'t Vec<String>, String> {
+    let lists: HashSet<&Vec<String>> = treated.iter().map(|one| &one.ground.rule_sets).collect();
+    let state_of = |codes: &'t Vec<String>| {
+        let mut stacked = law.over(codes).into_iter().map(|used| used.code);
+        let is_state = |code: &String| law.rule_set(code).is_some_and(|set| set.about.level == Level::State);
+        Some((codes, stacked.find(is_state)?))
+    };
+    lists.into_iter().filter_map(state_of).collect()
 }
 
 /// All that was treated of every section. Lines may be the same ground or not: as much is counted as it can be, so that a report that

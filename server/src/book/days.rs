@@ -100,8 +100,9 @@ pub fn ask(law: &Lawbook, day: Day, person: PersonId, staff: &[StaffMember], vis
     }
 }
 
-/// Who may be over a person's work, where what the person holds is not enough and a supervisor's certificate would be. A
-/// certificate of which nobody said which one it is may be enough, for either: the office says so, and the decision is care.
+/// Who may be over a person's work, where what the person holds is not enough and a supervisor's certificate would be, or where
+/// nobody read whether it would. A certificate of which nobody said which one it is may be enough, for either: the office says so, and
+/// the decision is care.
 fn supervision(
     needed: &[CredentialNeeded],
     day: Day,
@@ -109,11 +110,13 @@ fn supervision(
     staff: &[StaffMember],
 ) -> Option<SupervisionNeed> {
     let own = staff.iter().find(|member| member.id == person)?;
+    let trained = |need: &CredentialNeeded| holds_one(own, &need.trained, day);
     let under_one: Vec<&CredentialNeeded> =
-        needed.iter().filter(|need| !may_hold(own, need, day) && holds_one(own, &need.trained, day)).collect();
+        needed.iter().filter(|need| !may_hold(own, need, day) && (trained(need) || need.supervision_unread)).collect();
     let source = under_one.first()?.source.clone();
+    let was_read = under_one.iter().all(|need| trained(need));
     let may = |member: &&StaffMember| member.id != person && under_one.iter().all(|need| may_hold(member, need, day));
-    Some(SupervisionNeed { source, people: staff.iter().filter(may).map(StaffMember::named).collect() })
+    Some(SupervisionNeed { source, was_read, people: staff.iter().filter(may).map(StaffMember::named).collect() })
 }
 
 fn may_hold(member: &StaffMember, need: &CredentialNeeded, day: Day) -> bool {

@@ -1,11 +1,15 @@
 //! Weather for the acts, and the hours that suit. Services are asked here, before a transaction begins, never inside one.
 
+mod asked;
+
+pub use asked::{for_plan, for_work, of_record};
+
 use domain::{
     application::Purpose,
     decision::{Finding, HourVerdict, Verdict, first_stretch, hours_of, judge_hours},
     equipment::Equipment,
-    facts::{Facts, SiteFacts, Supervision},
-    ids::{ApplicationId, ProductId, PropertyId, VisitId},
+    facts::{Facts, KeptDistances, SiteFacts, Supervision},
+    ids::{ProductId, PropertyId, VisitId},
     product::Label,
     time::{Day, Instant, reckoned::ComputedInstant},
     weather::{
@@ -20,12 +24,9 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    acts::{Provided, ServiceAsked},
-    problem::Problem,
-    scope::Scope,
     state::App,
-    store::{self, days::DayVisit, properties::Property, visits::VisitStatus},
-    weather::{Patience, Place, ServiceReport, WeatherGap, is_asked},
+    store::{days::DayVisit, properties::Property, visits::VisitStatus},
+    weather::{Patience, Place, ServiceReport, WeatherGap},
     zone::{self, UnknownZone},
 };
 
@@ -34,63 +35,6 @@ const WORK_BEGINS: Time = Time::constant(7, 0, 0, 0);
 const WORK_ENDS: Time = Time::constant(19, 0, 0, 0);
 /// Forecasts reach about a week.
 const DAYS_AHEAD: i32 = 7;
-
-/// What services say for a plan. Of another day than today nothing is taken: its weather counts as unseen.
-pub async fn for_plan(
-    app: &App,
-    property: PropertyId,
-    scope: Scope,
-    planned_on: Day,
-    asked: &Weather,
-) -> Result<Provided, Problem> {
-    let now = app.clock.now();
-    let Some(property) = served(app, property, scope).await? else { return Ok(Provided::default()) };
-    // Where the day there is not known, nobody is asked: what is planned is refused for that.
-    let today = zone::of_property(property.id, &property.time_zone).map(|zone| now.day_in(&zone));
-    if today != Ok(planned_on) {
-        return Ok(Provided::default());
-    }
-    Ok(provided(app, &property, asked, now, now).await)
-}
-
-/// What services say for work that began at a moment: now, or as it was known then.
-pub async fn for_work(
-    app: &App,
-    property: PropertyId,
-    scope: Scope,
-    started_at: Instant,
-    asked: &Weather,
-) -> Result<Provided, Problem> {
-    let Some(property) = served(app, property, scope).await? else { return Ok(Provided::default()) };
-    Ok(provided(app, &property, asked, started_at, app.clock.now()).await)
-}
-
-/// What services say of a property. Where nobody knows where it lies they cannot be asked, and what is open stays open.
-async fn provided(app: &App, property: &Property, asked: &Weather, at: Instant, now: Instant) -> Provided {
-    match place_of(property) {
-        Some(place) => app.weather.provided(&app.store, place, asked, at, now).await,
-        None if is_asked(asked, at, now) => Provided { asked: ServiceAsked::WithoutCoordinates, ..Provided::default() },
-        None => Provided::default(),
-    }
-}
-
-/// What services had said when an application was recorded, for the correction of it.
-pub async fn of_record(app: &App, application: ApplicationId) -> Result<Provided, Problem> {
-    let evidence = store::weather::evidence(app.store.reader(), &format!("application/{application}")).await?;
-    Ok(evidence.map_or_else(Provided::default, |evidence| Provided {
-        asked: ServiceAsked::Yes,
-        weather: evidence.facts,
-        fetches: evidence.fetches.iter().map(|(seq, _)| *seq).collect(),
-    }))
-}
-
-/// The property, if services are there that could be asked about it.
-async fn served(app: &App, id: PropertyId, scope: Scope) -> Result<Option<Property>, Problem> {
-    if app.weather.are_off() {
-        return Ok(None);
-    }
-    Ok(store::properties::get(app.store.reader(), id, scope).await?)
-}
 
 pub fn place_of(property: &Property) -> Option<Place> {
     Some(Place::new(property.latitude?, property.longitude?))
@@ -386,6 +330,7 @@ fn facts(property: &Property, planned: &PlannedProduct, on: Day, at: Instant) ->
         service_asked: true,
         ground: None,
         pavement_cleaned: None,
+        kept: KeptDistances::default(),
         lines: Vec::new(),
     }
 }

@@ -125,14 +125,16 @@ pub async fn place(office: &Caller, number: usize, rule_set: &str, areas: &[u32]
     let mut sections = Vec::new();
     for (at, area) in areas.iter().enumerate() {
         let name = ["front lawn", "rear lawn", "side strip"].get(at).copied().unwrap_or("lawn");
-        let near_water = rule_set == "us-md" && number.is_multiple_of(4) && at == 1;
+        let measured_distance = rule_set == "us-md";
+        let near_water = number.is_multiple_of(4) && at == 1;
         let mut section = json!({
             "property_id": property, "name": name, "species": "tall_fescue", "water": "none", "touches_pavement": at == 0,
             "established_on": "2012-09-10", "maintenance": "high", "clippings": "taken", "shade": "light",
         });
-        if near_water {
+        // Maryland counts from drains as from water, so that a distance is known of every lawn there.
+        if measured_distance {
             section["water"] = json!("near");
-            section["water_distance_ft"] = json!("12");
+            section["water_distance_ft"] = json!(if near_water { "12" } else { "60" });
         }
         let section = office.made("/api/v1/sections", &section).await?;
         let measured = json!({ "area_sqft": area.to_string(), "measured_on": "2025-02-20", "method": "wheel", "measured_by": "Office 01" });

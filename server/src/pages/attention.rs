@@ -161,10 +161,16 @@ async fn credentials(app: &App, sites: &[Site], today: Day, dates: DateOrder) ->
     let people: HashMap<PersonId, String> = people.into_iter().map(|one| (one.id, one.name)).collect();
     let held = store::credentials::list_all(reader).await?;
     let law = app.law();
-    let lacking = attention::uncertified(&law, sites, &in_field, (&held, today)).into_iter().map(|(place, count)| {
+    let uncertified = attention::uncertified(&law, sites, &in_field, (&held, today));
+    let lacking = uncertified.into_iter().map(|((place, stops), count)| {
         let many = if count == 1 { "person has" } else { "people have" };
-        let words = format!("{count} {many} no certificate that {place} asks for: work by them is stopped there");
-        notice("■", words, "/office/people")
+        let (sign, then) = if stops {
+            ("■", "is stopped")
+        } else {
+            ("▲", "asks for care, or is stopped if nobody supervises it,")
+        };
+        let words = format!("{count} {many} no certificate that {place} asks for: work by them {then} there");
+        notice(sign, words, "/office/people")
     });
     let told = attention::running_out(&held, today).into_iter().filter_map(|(one, until)| {
         let (sign, when) = if until < today { ("■", "ran out") } else { ("▲", "ends") };

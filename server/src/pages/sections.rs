@@ -49,14 +49,17 @@ pub fn species() -> Vec<Choice> {
 
 /// The fields of a section.
 pub fn fields() -> Vec<Field> {
-    let water = choices(&[("none", "checked: none is near"), ("near", "water is near"), ("unknown", "not checked")]);
+    let water =
+        choices(&[("none", "checked: no water is near"), ("near", "near, or measured"), ("unknown", "not checked")]);
     vec![
         Field::line("/name", "Name").help("Such as front lawn."),
         Field::one("/species", "Turf species", species()).optional(),
-        Field::one("/water", "Water", water),
-        Field::amount("/water_distance_ft", "Distance to the water, ft")
+        Field::one("/water", "Water, drains, curb", water).help(
+            "Some laws count storm drains, ditches, or the curb like water. There, measure the nearest of them too.",
+        ),
+        Field::amount("/water_distance_ft", "Distance to it, ft")
             .optional()
-            .help("The shortest distance, measured. Fill in only if water is near."),
+            .help("The shortest, measured, however long it is. Fill in only if near, or measured."),
         Field::amount("/natural_strip_ft", "Natural strip between lawn and water, ft").optional(),
         Field::day("/established_on", "Seeded or sodded on").optional(),
         Field::yes_or_no("/touches_pavement", "Pavement, a walk or a drive lies beside it"),

@@ -10,7 +10,7 @@ use axum::{
 use domain::{
     actor::Role,
     ids,
-    law::ReportDue,
+    law::{ReportDue, year::YearCap},
     statement::caps::{CapRooms, StricterYear, YearRoom},
     time::Day,
 };
@@ -81,7 +81,10 @@ struct YearPage {
     dates: DateOrder,
     year: i16,
     sections: usize,
-    past: usize,
+    /// Sections over a cap, over that on nitrogen with what is planned, and with nothing left for some products.
+    over: usize,
+    runs_over: usize,
+    used_up: usize,
     runs_past: Vec<RunsPast>,
     /// For the owner alone.
     journal: Option<JournalShown>,
@@ -105,6 +108,8 @@ struct SectionRow {
     property: String,
     address: String,
     name: String,
+    /// "less than ", where the cap itself is too much.
+    than: &'static str,
     cap: Option<Figure>,
     applied: Figure,
     planned: Figure,
@@ -113,12 +118,18 @@ struct SectionRow {
     rolling: Option<Figure>,
     class: &'static str,
     words: String,
-    /// Past a cap, or past that on nitrogen with what is planned.
-    past: bool,
+    /// Over a cap that counts for every product.
+    over: bool,
+    /// Over the cap on nitrogen with what is planned, and not before.
+    runs_over: bool,
+    /// Nothing is left of a cap that some products alone are held to.
+    used_up: bool,
     /// The other yearly caps, and what there is to say of them at once.
     others: Vec<CapRow>,
     others_class: &'static str,
     others_words: &'static str,
+    /// Caps that count some products alone, so that nothing is held against them here.
+    not_added_up: Vec<String>,
 }
 
 /// Which of the two years leaves less, with days as the company writes them; empty when both leave the same.
@@ -136,6 +147,8 @@ fn stricter(rooms: &CapRooms, dates: DateOrder) -> String {
 struct CapRow {
     nutrient: &'static str,
     only_for: Option<String>,
+    /// "less than ", where the cap itself is too much.
+    than: &'static str,
     cap: Figure,
     applied: Figure,
     room: Figure,
@@ -147,16 +160,16 @@ struct CapRow {
 impl CapRow {
     fn of(rooms: &CapRooms) -> Self {
         let limit = &rooms.cap.limit_lb_per_1000_sqft;
-        let past = rooms.least().remaining_lb_per_1000_sqft.raw() < 0;
-        let (class, words) = match past {
-            _ if outlook::is_over(rooms) => ("stop", "■ over this cap"),
-            true => ("care", "▲ nothing is left"),
-            false => ("go", "✓ within"),
+        let (class, words) = match () {
+            () if outlook::is_over(rooms) => ("stop", "■ over this cap"),
+            () if outlook::is_used_up(rooms) => ("care", "▲ nothing is left"),
+            () => ("go", "✓ within"),
         };
         let room = |year: &YearRoom| figures::rate_at_most(&year.remaining_lb_per_1000_sqft);
         Self {
             nutrient: rooms.cap.nutrient.label(),
             only_for: rooms.cap.only_for.clone(),
+            than: outlook::than(&rooms.cap),
             cap: figures::limit(limit),
             applied: figures::rate_against(&rooms.calendar_year.applied_lb_per_1000_sqft, Some(limit)),
             room: room(&rooms.calendar_year),
@@ -170,8 +183,8 @@ impl CapRow {
 impl SectionRow {
     fn of(sum: &SectionSum, dates: DateOrder) -> Self {
         let nitrogen = sum.of_nitrogen();
-        let past = nitrogen.is_some_and(|rooms| rooms.least().remaining_lb_per_1000_sqft.raw() < 0);
-        let (class, words) = match (past, sum.runs_past_on, &sum.cap) {
+        let over = nitrogen.is_some_and(CapRooms::is_over);
+        let (class, words) = match (over, sum.runs_past_on, &sum.cap) {
             (true, ..) => ("stop", "■ over its cap".to_owned()),
             (_, Some(day), _) => ("care", format!("▲ over it with the visit of {}", dates.day(day))),
             (_, None, Some(_)) => ("go", "✓ within".to_owned()),
@@ -188,10 +201,13 @@ impl SectionRow {
             (false, true) => ("care", "▲ nothing is left for some products"),
             (false, false) => ("go", "✓ within"),
         };
+        let not_added_up =
+            sum.not_added_up.iter().map(|cap| format!("{}, {}", cap.nutrient.label(), cap.place)).collect();
         Self {
             property: sum.property_id.to_string(),
             address: sum.address.clone(),
             name: sum.section_name.clone(),
+            than: sum.cap.as_ref().map_or("", |cap| outlook::than(cap)),
             cap: cap.map(figures::limit),
             applied: figures::rate_against(&sum.nitrogen_lb_per_1000_sqft, cap),
             planned: figures::rate_against(
@@ -205,7 +221,10 @@ impl SectionRow {
             others,
             others_class,
             others_words,
-            past: past || sum.runs_past_on.is_some() || outlook::others_over(sum).next().is_some(),
+            not_added_up,
+            over: over || outlook::others_over(sum).next().is_some(),
+            runs_over: !over && sum.runs_past_on.is_some(),
+            used_up: sum.caps.iter().any(outlook::is_used_up),
         }
     }
 }
@@ -230,7 +249,10 @@ pub async fn year(
             client.sections.push(SectionRow::of(sum, dates));
         }
     }
-    let past = clients.iter().flat_map(|client| &client.sections).filter(|row| row.past).count();
+    let count = |which: fn(&SectionRow) -> bool| {
+        clients.iter().flat_map(|client| &client.sections).filter(|row| which(row)).count()
+    };
+    let (over, runs_over, used_up) = (count(|row| row.over), count(|row| row.runs_over), count(|row| row.used_up));
     let runs_past = outlook::runs_past(&sums);
     let journal = if actor.role == Role::Owner {
         let state = journal::state(&app.store).await?;
@@ -238,7 +260,10 @@ pub async fn year(
     } else {
         None
     };
-    Ok(page(YearPage { dates, year, sections: sums.len(), past, runs_past, journal, reports, clients }.render()))
+    Ok(page(
+        YearPage { dates, year, sections: sums.len(), over, runs_over, used_up, runs_past, journal, reports, clients }
+            .render(),
+    ))
 }
 
 #[derive(Template)]
@@ -256,6 +281,11 @@ impl StatementPage {
     fn stricter(&self, rooms: &CapRooms) -> String {
         let words = stricter(rooms, self.dates);
         if words.is_empty() { "Both leave the same.".to_owned() } else { words }
+    }
+
+    /// Whether the limit of a cap may be reached.
+    const fn than(cap: &YearCap) -> &'static str {
+        if cap.limit_allowed { "at most " } else { "less than " }
     }
 
     /// What one of the two years leaves of a cap.

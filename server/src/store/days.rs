@@ -74,7 +74,8 @@ pub struct DayVisit {
     /// left out.
     #[schema(max_items = 30)]
     pub asks: Vec<RequiredField>,
-    /// Where the law lets this person work there only under somebody who holds a certificate; null where that is not so.
+    /// Where the law lets this person work there only under somebody who holds a certificate, or may let them; null where that is not
+    /// so.
     pub supervision: Option<SupervisionNeed>,
 }
 
@@ -82,6 +83,8 @@ pub struct DayVisit {
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct SupervisionNeed {
     pub source: DutySource,
+    /// False where nobody read whether this person may work under such a supervisor: work under one asks for care.
+    pub was_read: bool,
     /// Who of the staff may be named as the supervisor: holders of what the law asks, or of a certificate of which nobody has said
     /// which one it is, valid on the day.
     #[schema(max_items = 1000)]

@@ -92,7 +92,8 @@ pub struct SectionInput {
     #[serde(default)]
     pub species: Option<Species>,
     pub water: NearWater,
-    /// Shortest distance from the section to the water. Required when water is near, and only then.
+    /// Shortest distance from the section to the water, or to a drain, a ditch or a curb where the law of the place counts from those
+    /// too. Required when `water` is `near`, and only then; it may be long.
     #[serde(default)]
     pub water_distance_ft: Option<Distance>,
     /// Width of the strip of natural vegetation between lawn and water.

@@ -223,8 +223,13 @@ impl Services {
 }
 
 /// Whether services are asked about work at a moment: it is now, and the request leaves something open.
-pub fn is_asked(asked: &Weather, at: Instant, now: Instant) -> bool {
-    now.since(at).abs() <= crate::clock::CLOCKS_DIFFER && asked.has_gaps()
+fn is_asked(asked: &Weather, at: Instant, now: Instant) -> bool {
+    is_now(at, now) && asked.has_gaps()
+}
+
+/// Whether a moment is now, as far as clocks agree.
+pub fn is_now(at: Instant, now: Instant) -> bool {
+    now.since(at).abs() <= crate::clock::CLOCKS_DIFFER
 }
 
 impl Provided {

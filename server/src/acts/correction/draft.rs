@@ -20,6 +20,7 @@ use crate::{
         fault::{ActFault, read},
         ground::{self, parts_of},
         rows::{ApplicationRow, LedgerRow, standing_lines},
+        seen,
     },
     problem::FieldFault,
 };
@@ -132,6 +133,7 @@ impl Draft {
             sighting: Sighting::of(recorded.seen.as_ref()),
             ground: Some(recorded.ground),
             pavement_cleaned: Some(recorded.pavement_cleaned),
+            kept: seen::kept(recorded.seen.as_ref()),
             lines,
             without: Some(application.id),
             without_hold: None,

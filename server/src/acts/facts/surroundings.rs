@@ -10,6 +10,8 @@ use domain::{
 use super::{ON_THE_DAY, Question, Sighting, book_finding};
 use crate::acts::ServiceAsked;
 
+const KNOWN: &str = "book.weather.known";
+const COORDINATES: &str = "book.weather.coordinates";
 const NO_COORDINATES: &str = "the property has no coordinates, so no weather service was asked";
 
 /// Ground that lets nothing in is never go, also where no law says so: what is put on it runs off. *Common practice.*
@@ -56,6 +58,11 @@ fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) ->
         _ if question.service_asked == ServiceAsked::WithoutCoordinates => {
             format!("Nothing is known of the weather: {NO_COORDINATES}, and nobody has said what it is like.")
         }
+        _ if question.service_asked == ServiceAsked::NothingKept => {
+            "Nothing is known of the weather: nothing is kept of what a weather service said when the work began, and nobody has \
+             said what it was like."
+                .to_owned()
+        }
         _ => "Nothing is known of the weather: no service answered, and nobody has said what it is like.".to_owned(),
     };
     let message = format!("{unknown} It is asked for every product{dry}: above {limit} mph {what}.");
@@ -66,7 +73,7 @@ fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) ->
         _ => "Measure the wind and look at the sky before you start.",
     };
     let citation = "The company's own book: common practice".to_owned();
-    Some(Finding { citation, ..book_finding("book.weather.known", Verdict::Care, message, hint) })
+    Some(Finding { citation, ..book_finding(KNOWN, Verdict::Care, message, hint) })
 }
 
 /// Says why a service that is there gave nothing. It is said where practice or law misses what the service would have told, so it
@@ -76,6 +83,11 @@ fn known_place(question: &Question<'_>) -> Option<Finding> {
     let unasked = question.service_asked == ServiceAsked::WithoutCoordinates;
     let message = format!("A part of the weather is not known: {NO_COORDINATES}.");
     let hint = "The office adds the coordinates on the property's page.";
-    let finding = || book_finding("book.weather.coordinates", Verdict::Care, message, hint);
+    let finding = || book_finding(COORDINATES, Verdict::Care, message, hint);
     (unasked && missed && is_told(question)).then(finding)
+}
+
+/// Whether a finding says that no service could be asked because nobody knows where the property lies.
+pub fn names_missing_coordinates(finding: &Finding) -> bool {
+    finding.rule == COORDINATES || finding.rule == KNOWN && finding.message.contains(NO_COORDINATES)
 }

@@ -3,7 +3,7 @@
 use domain::{
     application::{Ground, Purpose},
     decision::Verdict,
-    facts::{Facts, HeldCredential, LineFacts, PastApplication, SectionFacts, Supervision},
+    facts::{Facts, HeldCredential, KeptDistances, LineFacts, PastApplication, SectionFacts, Supervision},
     ids::{ProductId, PropertyId, SectionId},
     product::Label,
     programme::{PlanProduct, PlanRound, SeasonQuestion, frame::Frame, liming::LimeAsked, need::ComputedNeed},
@@ -152,6 +152,7 @@ impl Season {
             service_asked: false,
             ground: Some(Ground::Moist),
             pavement_cleaned: Some(true),
+            kept: KeptDistances::default(),
             lines: vec![LineFacts { section, area, parts: None, product: ProductMass::ZERO }],
         }
     }

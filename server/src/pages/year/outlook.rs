@@ -1,6 +1,10 @@
 //! What the owner asks first: who will run past a cap and when.
 
-use domain::{law::nutrient::Nutrient, statement::caps::CapRooms, time::Day};
+use domain::{
+    law::{nutrient::Nutrient, year::YearCap},
+    statement::caps::CapRooms,
+    time::Day,
+};
 
 use crate::{book::company_year::SectionSum, pages::figures};
 
@@ -25,7 +29,12 @@ pub fn runs_past(sums: &[SectionSum]) -> Vec<RunsPast> {
 /// Whether more is down than a cap holds, whatever it was put down for. A cap of some products or purposes alone does not forbid what
 /// else went down.
 pub fn is_over(rooms: &CapRooms) -> bool {
-    rooms.cap.only_for.is_none() && rooms.least().remaining_lb_per_1000_sqft.raw() < 0
+    rooms.cap.only_for.is_none() && rooms.is_over()
+}
+
+/// Whether a cap of some products or purposes alone is used up: whatever else went down counts against it, and none of those may.
+pub fn is_used_up(rooms: &CapRooms) -> bool {
+    rooms.cap.only_for.is_some() && rooms.is_over()
 }
 
 /// The yearly caps that a section is over, beside the tightest on nitrogen.
@@ -49,19 +58,25 @@ fn others(sum: &SectionSum) -> Vec<RunsPast> {
 fn down(rooms: &CapRooms) -> String {
     let (cap, limit) = (&rooms.cap, &rooms.cap.limit_lb_per_1000_sqft);
     let applied = figures::rate_against(&rooms.least().applied_lb_per_1000_sqft, Some(limit)).shown;
-    format!("{applied} lb {} is down, and the cap is {}.", cap.nutrient.label(), figures::limit(limit).shown)
+    let (name, limit) = (cap.nutrient.label(), figures::limit(limit).shown);
+    format!("{applied} lb {name} is down, and the cap is {}{limit}.", than(cap))
+}
+
+/// What stands before the limit of a cap that must not be reached.
+pub const fn than(cap: &YearCap) -> &'static str {
+    if cap.limit_allowed { "" } else { "less than " }
 }
 
 fn one(sum: &SectionSum) -> Option<RunsPast> {
     let (cap, rooms) = (sum.cap.as_ref()?, sum.of_nitrogen()?);
     let (room, limit) = (rooms.least().remaining_lb_per_1000_sqft, cap.limit_lb_per_1000_sqft);
-    if room.raw() < 0 {
+    if rooms.is_over() {
         return Some(row(sum, None, down(rooms)));
     }
     let day = sum.runs_past_on?;
     let planned = figures::rate_against(&sum.planned_nitrogen_lb_per_1000_sqft, Some(&room)).shown;
     let (room, limit) = (figures::rate_at_most(&room).shown, figures::limit(&limit).shown);
-    Some(row(sum, Some(day), format!("{room} lb N is left of {limit}, and {planned} is planned.")))
+    Some(row(sum, Some(day), format!("{room} lb N is left of {}{limit}, and {planned} is planned.", than(cap))))
 }
 
 fn row(sum: &SectionSum, on: Option<Day>, words: String) -> RunsPast {
