@@ -38,7 +38,7 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
             (part.id.to_string(), format!("{}, {}", part.address, part.name)),
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
-            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, zone));
+            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, (zone, parts.limited)));
         }
     }
     said
@@ -101,8 +101,14 @@ const NAMED: [&str; 9] = [
     "species",
 ];
 
-/// What was entered after the span had ended and changes what the statement says of it.
-fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZone) -> Vec<String> {
+/// What was entered after the span had ended and changes what the statement says of it. Why a property became another client's may
+/// name the former one, so whoever does not see the whole company is not told that.
+fn entered_since(
+    entries: &[StoredEntry],
+    place: &str,
+    span: Span,
+    (zone, limited): (&TimeZone, bool),
+) -> Vec<String> {
     let is_late = |entry: &StoredEntry| entry.view.entered_by.is_some() && entry.view.entered_at.day_in(zone) > span.to;
     let by_then: Vec<StoredEntry> = entries.iter().filter(|entry| !is_late(entry)).cloned().collect();
     if by_then.len() == entries.len() {
@@ -125,7 +131,9 @@ fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZo
         // The last that speaks of it, or whose place the last took, is what made it so.
         let speaks = |entry: &&StoredEntry| is_late(entry) && entry.view.facts.contains_key(*name);
         let entry = entries.iter().rev().find(speaks)?;
-        let why = entry.view.reason.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+        let tells = !limited || !entry.view.facts.contains_key("client_id");
+        let why = entry.view.reason.as_ref().filter(|_| tells);
+        let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
         Some(format!(
             "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
             entry.view.entered_at.day_in(zone),

@@ -122,14 +122,16 @@ pub(super) async fn load(
     scope: Scope,
 ) -> Result<(Vec<SectionPart>, Histories), sqlx::Error> {
     let rows = rows(connection, about, span, scope).await?;
+    let limited = scope.viewer().is_some();
+    // Whoever does not see the whole company is not told who a former client was, so nothing of what was entered about one is read.
+    let may_be_told = |row: &&Row| !limited || row.client_id == row.present_client;
     let wanted = history::About {
-        clients: ids(rows.iter().map(|row| row.client_id.clone())),
+        clients: ids(rows.iter().filter(may_be_told).map(|row| row.client_id.clone())),
         properties: ids(rows.iter().map(|row| row.property_id.clone())),
         sections: ids(rows.iter().map(|row| row.id.clone())),
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let limited = scope.viewer().is_some();
     let parts = rows.into_iter().map(|row| part(row, &histories, span, limited)).collect::<Result<_, _>>()?;
     Ok((parts, histories))
 }
