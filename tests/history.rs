@@ -3,6 +3,7 @@
 mod before;
 mod grounds;
 mod measured;
+mod since;
 
 use harness::{User, instant, new_id, world::Company};
 use serde_json::{Value, json};

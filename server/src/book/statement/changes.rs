@@ -9,7 +9,7 @@ use domain::{
     time::{Day, Instant},
 };
 use jiff::tz::TimeZone;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::{
     book::history::{label, unnamed, value_of},
@@ -128,9 +128,7 @@ fn entered_since(
         let differs = |day: &&Day| said(known.on(**day)) != said(now.on(**day));
         let day = *days.iter().find(differs)?;
         let value = |facts: Facts| said(facts).map_or_else(|| "none".to_owned(), |value| value_of(name, &value));
-        // The last that speaks of it, or whose place the last took, is what made it so.
-        let speaks = |entry: &&StoredEntry| is_late(entry) && entry.view.facts.contains_key(*name);
-        let entry = entries.iter().rev().find(speaks)?;
+        let entry = made_so(entries, &by_then, |entries| said(history(entries).on(day)))?;
         let tells = !limited || !entry.view.facts.contains_key("client_id");
         let why = entry.view.reason.as_ref().filter(|_| tells);
         let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
@@ -143,6 +141,25 @@ fn entered_since(
         ))
     });
     told.collect()
+}
+
+/// The entry that made something of a day what it is: the last of those that were not known then which changed it. What was entered
+/// since about other days, and what says the same again, made nothing so.
+fn made_so<'e>(
+    entries: &'e [StoredEntry],
+    known: &[StoredEntry],
+    said: impl Fn(&[StoredEntry]) -> Option<Value>,
+) -> Option<&'e StoredEntry> {
+    let mut told = known.to_vec();
+    let (mut stood, mut made) = (said(&told), None);
+    for entry in entries.iter().filter(|entry| known.iter().all(|one| one.seq != entry.seq)) {
+        told.push(entry.clone());
+        let now = said(&told);
+        if now != stood {
+            (stood, made) = (now, Some(entry));
+        }
+    }
+    made
 }
 
 /// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later only what
