@@ -2,6 +2,7 @@
 
 mod before;
 mod grounds;
+mod law;
 mod measured;
 mod since;
 

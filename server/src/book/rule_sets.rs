@@ -258,7 +258,7 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
                     Ok(one)
                 })
             },
-            move || taking.store.law().take(next),
+            move || taking.store.law().take(next, Some(at)),
         );
         let done = done.await?;
         tracing::info!(code = done.code, hash = done.hash, "a new version of a rule set was confirmed and counts");
