@@ -92,3 +92,50 @@ async fn another_version_of_the_law_is_told_on_the_statement_of_a_past_year() {
     let company = under(company, law_with(lowered)).await;
     assert_eq!(statement(&company.owner, &company.client, 2026).await, now);
 }
+
+#[tokio::test]
+async fn records_are_asked_again_by_a_version_that_asks_more() {
+    // COMAR 15.20.10.13 B names what a record holds; an invented change of it asks for the customer's telephone number, too.
+    let asks = |from: &'static str| {
+        law_with(move |text| {
+            let (before, rule) = text.split_once("id = \"us-md.record.fields\"").unwrap();
+            let (old, rest) = rule.split_once("\n[[rule]]").unwrap();
+            let value = old.split_once("[[rule.value]]").unwrap().1.replace("2013-10-28", from);
+            let value = value.replace("\"date\"", "\"date\", \"customer_telephone\"");
+            format!("{before}id = \"us-md.record.fields\"{old}\n[[rule.value]]{value}\n[[rule]]{rest}")
+        })
+    };
+    let confirmed = async |company: &Company| {
+        let waits = company.owner.get("/api/v1/rule-sets/us-md/waiting").await.expect(200).body;
+        let confirmation = json!({ "hash": waits["hash"] });
+        let _ = company.owner.put("/api/v1/rule-sets/us-md/confirmation", &confirmation).await.expect(200);
+    };
+    let lacking = async |company: &Company| -> Vec<Value> {
+        let list = company.owner.get("/api/v1/gaps?limit=200").await.expect(200).body;
+        list["items"].as_array().unwrap().iter().map(|record| record["application_id"].clone()).collect()
+    };
+    let company = Company::in_maryland().await;
+    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
+    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
+    let record = company.put_down(&company.front, "10").await;
+    assert_eq!(lacking(&company).await, [""; 0]);
+    // Another cap asks no record for anything else, and neither does a duty that begins after the day of the work.
+    let company = under(company, law_with(lowered)).await;
+    confirmed(&company).await;
+    let asked = |company: &Company| -> i64 {
+        let book = rusqlite::Connection::open(company.app.file()).unwrap();
+        book.query_row("SELECT count(*) FROM asked_again", [], |row| row.get(0)).unwrap()
+    };
+    assert_eq!(asked(&company), 0);
+    let company = under(company, asks("2026-09-16")).await;
+    confirmed(&company).await;
+    assert_eq!((asked(&company), lacking(&company).await), (0, Vec::new()));
+    let company = under(company, asks("2026-09-15")).await;
+    assert_eq!(lacking(&company).await, [""; 0], "it does not count yet");
+    confirmed(&company).await;
+    assert_eq!(lacking(&company).await, [json!(record)]);
+    let told = statement(&company.owner, &company.client, 2026).await["gaps"].to_string();
+    assert!(told.contains("lacks the customer's telephone number (COMAR 15.20.10.13"), "{told}");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
