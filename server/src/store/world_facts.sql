@@ -43,7 +43,6 @@ SELECT 'property', p.id, json_object(
     'clients', (SELECT json_group_array(json_array(wc.client_id, json((SELECT json_group_array(
             json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts))) FROM dated_entries AS e WHERE e.client_id = wc.client_id))))
         FROM (SELECT DISTINCT client_id FROM ownerships WHERE property_id = p.id) AS wc),
-    'local_rules_checked_on', p.local_rules_checked_on,
     'lawns', (SELECT json_group_array(json_array(s.id, json((SELECT json_group_array(json_array(m.measured_on, m.seq, m.area))
             FROM counted_measurements AS m WHERE m.section_id = s.id)))) FROM sections AS s WHERE s.property_id = p.id),
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
@@ -53,7 +52,6 @@ FROM wanted_properties AS w CROSS JOIN properties AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'section', s.id, json_object(
     'property_id', s.property_id,
-    'established_on', s.established_on,
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.section_id = s.id),
     'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.id,
