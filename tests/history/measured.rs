@@ -146,3 +146,64 @@ async fn a_later_word_on_who_works_there_is_told() {
     assert!(told.iter().any(|one| one.contains("the household (before the correction: for hire)")), "{told:?}");
     assert!(told.iter().any(|one| one.contains("garden (before the correction: lawn)")), "{told:?}");
 }
+
+/// Two of one day: the later counts, and correcting the earlier one does not bring it back over the later.
+#[tokio::test]
+async fn a_correction_of_the_same_day_stands_where_the_corrected_one_stood() {
+    let company = Company::in_maryland().await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let path = format!("{lawn}/measurements");
+    let first = company.office.post(&path, &measured("1000", "2026-09-10")).await.expect(201).id();
+    let second = company.office.post(&path, &measured("1200", "2026-09-10")).await.expect(201).id();
+    let correct = async |corrects: &str, area: &str, on: &str| {
+        let mut right = measured(area, on);
+        (right["corrects"], right["reason"]) = (json!(corrects), json!("A slip of the pen."));
+        company.office.post(&path, &right).await.expect(201).id()
+    };
+    // As the lawn shows it, a check reckons it, and the statement tells it.
+    let stands = async || {
+        let section = company.office.get(&lawn).await.expect(200).body;
+        let told = company.office.post("/api/v1/checks", &company.plan(&company.front, "1")).await.expect(200).body;
+        let year = statement(&company.owner, 2026, &company.front).await.0;
+        let of_year = company.owner.get("/api/v1/statements/company?year=2026").await.expect(200).body;
+        assert!(of_year["sections"].as_array().is_some_and(|all| !all.is_empty()), "{of_year}");
+        [
+            section["area_sqft"].as_str().unwrap().to_owned(),
+            told["decision"]["sections"][0]["area_sqft"].as_str().unwrap_or_default().to_owned(),
+            year["area_sqft"].as_str().unwrap().to_owned(),
+        ]
+    };
+    let before = stands().await;
+    assert_eq!(before[0], "1200");
+    let again = correct(&first, "1010", "2026-09-10").await;
+    assert_eq!(stands().await, before, "the one that counted no more is no news");
+    let again = correct(&again, "1020", "2026-09-10").await;
+    assert_eq!(stands().await, before);
+    // Corrected itself, the later one says what it says now, and on another day it leaves the day to the first.
+    let second = correct(&second, "1250", "2026-09-10").await;
+    assert_eq!(stands().await[0], "1250");
+    let _ = correct(&second, "1250", "2026-09-09").await;
+    assert_eq!(stands().await[0], "1020");
+    // One that is moved to a day comes last on it.
+    let _ = correct(&again, "1030", "2026-09-09").await;
+    assert_eq!(stands().await[0], "1030");
+    // So with soil: which of one day is the newest decides what the laboratory recommends.
+    let soil = format!("{lawn}/soil-reports");
+    let report = |phosphorus: &str| {
+        json!({
+            "sampled_on": "2026-09-01", "laboratory": phosphorus, "extractant": "mehlich_3", "phosphorus": phosphorus,
+            "phosphate_recommended_lb_per_1000_sqft": "0",
+        })
+    };
+    let first = company.office.post(&soil, &report("low")).await.expect(201).id();
+    let _ = company.office.post(&soil, &report("optimum")).await.expect(201);
+    let mut right = report("low");
+    (right["corrects"], right["reason"]) = (json!(first), json!("Another number."));
+    let _ = company.office.post(&soil, &right).await.expect(201);
+    let record = company.put_down(&company.front, "1").await;
+    let told = company.office.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).body;
+    let relied = &told["particulars"]["sections"][0]["soil_report"];
+    assert_eq!(relied["phosphorus"], "optimum", "{relied}");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}

@@ -352,7 +352,8 @@ fn section(id: SectionId, on: Day, world: &BatchFacts) -> Result<SectionThen, Ac
         area_sqft: Area::from_raw(found.2),
     });
     let reports = row.soil_reports();
-    let relied = reports.into_iter().filter(|report| report.sampled_on <= on).max_by_key(|report| report.sampled_on);
+    let by_then = reports.into_iter().filter(|report| report.sampled_on <= on);
+    let relied = by_then.max_by_key(|report| (report.sampled_on, report.place));
     let soil_report = relied.map(|report| SoilReportThen {
         id: report.id,
         sampled_on: report.sampled_on,

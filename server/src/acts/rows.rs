@@ -67,7 +67,7 @@ pub struct SectionRow {
     pub held: Vec<HeldRow>,
 }
 
-/// A measurement that counts, in the order of `world_facts.sql`: day, sequence, area, id, method.
+/// A measurement that counts, in the order of `world_facts.sql`: day, place among those of its day, area, id, method.
 #[derive(Debug, Clone, Deserialize)]
 pub struct MeasurementRow(pub Day, i64, pub i64, pub MeasurementId, pub String);
 
@@ -75,6 +75,7 @@ pub struct MeasurementRow(pub Day, i64, pub i64, pub MeasurementId, pub String);
 struct SoilRow {
     id: domain::ids::SoilReportId,
     sampled_on: Day,
+    place: i64,
     laboratory: String,
     phosphorus: Option<SoilCategory>,
     phosphate_recommended: Option<i64>,
@@ -275,6 +276,7 @@ impl SectionRow {
         let report = |row: &SoilRow| SoilReport {
             id: row.id,
             sampled_on: row.sampled_on,
+            place: row.place,
             laboratory: row.laboratory.clone(),
             phosphorus: row.phosphorus,
             phosphate_recommended: row.phosphate_recommended.map(NutrientRate::from_raw),

@@ -369,8 +369,8 @@ pub async fn area_on(
     let area = sqlx::query_scalar!(
         r#"SELECT coalesce(
                (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 AND m.measured_on <= $2
-                ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
-               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.seq LIMIT 1))
+                ORDER BY m.measured_on DESC, m.place DESC LIMIT 1),
+               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.place LIMIT 1))
            AS "area: i64""#,
         section,
         day

@@ -17,14 +17,14 @@ use serde::Deserialize;
 use super::last_told;
 use crate::acts::particulars::ClientFacts;
 
-/// Day, sequence and area.
+/// Day, place among those of its day, and area.
 type Measured = (Day, i64, i64);
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
     /// Whoever is or was its client, as they stood when.
     clients: Vec<(ClientId, Stood<ClientFacts>)>,
-    /// Its lawn sections, each with day, sequence and area of the measurements that count.
+    /// Its lawn sections, each with day, place and area of the measurements that count.
     lawns: Vec<(SectionId, Vec<Measured>)>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
@@ -84,8 +84,8 @@ pub fn local_rules_asked_by(property: &Stood<PropertyFacts>, day: Day) -> Option
 
 /// The latest area on or before a day; the first one for days before any.
 fn area_on(measured: &[Measured], day: Day) -> Option<i64> {
-    let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
-    latest.or_else(|| measured.iter().min_by_key(|(on, seq, _)| (*on, *seq))).map(|(.., area)| *area)
+    let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, place, _)| (*on, *place));
+    latest.or_else(|| measured.iter().min_by_key(|(on, place, _)| (*on, *place))).map(|(.., area)| *area)
 }
 
 impl PropertyRow {

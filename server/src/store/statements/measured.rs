@@ -17,11 +17,11 @@ pub struct Said {
     pub corrects: bool,
 }
 
-/// A measurement, also one that does not count.
+/// A measurement, also one that does not count. One that took another's place of the same day stands where that one stood.
 #[derive(Debug, Clone)]
 pub struct MeasurementPart {
     pub on: Day,
-    seq: i64,
+    place: i64,
     pub area: Area,
     /// When it was entered; of a correction with its reason.
     pub entered: Said,
@@ -37,7 +37,7 @@ pub struct MeasurementPart {
 #[derive(Debug, Clone)]
 pub struct SoilPart {
     pub on: Day,
-    seq: i64,
+    place: i64,
     pub entered: Said,
     pub corrected: Option<Said>,
 }
@@ -52,8 +52,8 @@ impl MeasurementPart {
     /// The one by which a section's area stands on a day: the latest by then, else the earliest.
     pub fn standing(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
         let counted = || parts.iter().filter(|part| part.counts(&known));
-        let latest = counted().filter(|part| part.on <= day).max_by_key(|part| (part.on, part.seq));
-        latest.or_else(|| counted().min_by_key(|part| (part.on, part.seq)))
+        let latest = counted().filter(|part| part.on <= day).max_by_key(|part| (part.on, part.place));
+        latest.or_else(|| counted().min_by_key(|part| (part.on, part.place)))
     }
 }
 
@@ -61,7 +61,7 @@ impl SoilPart {
     /// The one with the newest sample by a day.
     pub fn newest(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
         let counts = |part: &&Self| known(&part.entered) && !part.corrected.as_ref().is_some_and(&known);
-        parts.iter().filter(|part| part.on <= day).filter(counts).max_by_key(|part| (part.on, part.seq))
+        parts.iter().filter(|part| part.on <= day).filter(counts).max_by_key(|part| (part.on, part.place))
     }
 }
 
@@ -81,7 +81,7 @@ impl SaidRow {
     }
 }
 
-/// Day, number, area, moment, reason, whether it is to be confirmed and waits, what the office said of it, and what took its place.
+/// Day, place among those of its day, area, moment, reason, whether it is to be confirmed and waits, what the office said of it, and what took its place.
 #[derive(Deserialize)]
 struct MeasurementRow(
     Day,
@@ -97,13 +97,13 @@ struct MeasurementRow(
 
 pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Error> {
     let rows: Vec<MeasurementRow> = read_json(text, "measurements")?;
-    let part = |MeasurementRow(on, seq, area, at, why, to_confirm, waits, word, corrected): MeasurementRow| {
+    let part = |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected): MeasurementRow| {
         let word = word.filter(|_| to_confirm == 1);
         let confirmed =
             word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
         Ok(MeasurementPart {
             on,
-            seq,
+            place,
             area: Area::from_raw(area),
             entered: SaidRow(at, why).entered()?,
             waits: to_confirm == 1 && waits == 1,
@@ -114,15 +114,15 @@ pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Err
     rows.into_iter().map(part).collect()
 }
 
-/// Day, number, moment, reason, and what took its place.
+/// Day, place among those of its day, moment, reason, and what took its place.
 #[derive(Deserialize)]
 struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>);
 
 pub(super) fn soil_reports(text: &str) -> Result<Vec<SoilPart>, sqlx::Error> {
     let rows: Vec<SoilRow> = read_json(text, "soil reports")?;
-    let part = |SoilRow(on, seq, at, why, corrected): SoilRow| {
+    let part = |SoilRow(on, place, at, why, corrected): SoilRow| {
         let (entered, corrected) = (SaidRow(at, why).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
-        Ok(SoilPart { on, seq, entered, corrected })
+        Ok(SoilPart { on, place, entered, corrected })
     };
     rows.into_iter().map(part).collect()
 }
