@@ -128,6 +128,35 @@ async fn what_was_entered_after_the_year_tells_only_its_corrections() {
     assert!(told.iter().any(|gap| gap.contains("area: 8500 sq ft") && gap.contains("9000 sq ft")), "{told:?}");
 }
 
+/// A company that enters a year which is over begins with what it knows; what it learns after that day is told.
+#[tokio::test]
+async fn what_is_learned_of_a_year_that_was_entered_late_is_told() {
+    let company = Company::in_maryland().await;
+    let (office, owner) = on(&company, "2026-09-20T15:00:00Z").await;
+    assert_eq!(statement(&owner, 2025, &company.front).await.1, [""; 0]);
+    // A change that names no reason belongs to the entering.
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let named = super::section(&company, &json!({ "name": "front lawn", "species": "bahia", "since": "2025-06-01" }));
+    let _ = super::put(&office, &lawn, &named).await;
+    let (then, told) = statement(&owner, 2025, &company.front).await;
+    assert_eq!((then["species"].as_str(), told.len()), (Some("bahia"), 0), "{told:?}");
+    let late = json!({ "since": "2025-08-01", "facts": { "species": "zoysia" }, "reason": "Told by the neighbor." });
+    let _ = office.post(&format!("{lawn}/history"), &late).await.expect(201);
+    let _ = office.post(&format!("{lawn}/measurements"), &measured("9000", "2025-09-01")).await.expect(201);
+    let report =
+        json!({ "sampled_on": "2025-11-02", "laboratory": "Laboratory", "extractant": "mehlich_3", "ph": "6.4" });
+    let _ = office.post(&format!("{lawn}/soil-reports"), &report).await.expect(201);
+    let (then, told) = statement(&owner, 2025, &company.front).await;
+    assert_eq!((then["species"].as_str(), then["area_sqft"].as_str()), (Some("zoysia"), Some("9000")));
+    let words = |what: &str| format!("Corrected on 2026-09-20: {FRONT}: {what}");
+    let expected = [
+        words("area: 9000 sq ft, measured on 2025-09-01 (before the correction: 8200 sq ft, measured on 2025-03-01)."),
+        words("soil sampled on: 2025-11-02 (before the correction: 2025-10-02)."),
+        words("from 2025-08-01 on, species: zoysia (before the correction: bahia). Reason: Told by the neighbor."),
+    ];
+    assert_eq!(told, expected);
+}
+
 /// Who works there and what ground it is decide which cap binds, so a later word on them is told like one on the rule sets.
 #[tokio::test]
 async fn a_later_word_on_who_works_there_is_told() {

@@ -114,8 +114,9 @@ fn entered_since(
     if by_then.len() == entries.len() {
         return Vec::new();
     }
-    // A thing that was added after the span had ended corrects nothing; what was corrected of it since is told.
-    let as_entered = || entries.iter().filter(|entry| entry.corrects.is_none()).cloned().collect();
+    // A thing that was added after the span had ended corrects nothing: what it was entered with has no reason. What was learned of
+    // it later, or corrected, has one and is told.
+    let as_entered = || entries.iter().filter(|entry| entry.view.reason.is_none()).cloned().collect();
     let by_then: Vec<StoredEntry> = if by_then.is_empty() { as_entered() } else { by_then };
     let (known, now) = (history(&by_then), history(entries));
     let mut days: Vec<Day> = known.days().into_iter().chain(now.days()).collect();
@@ -162,12 +163,13 @@ fn made_so<'e>(
     made
 }
 
-/// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later only what
-/// was corrected since.
+/// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later, others than
+/// they were entered with it, on its first day.
 fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
     let is_late = |at: Instant| at.day_in(zone) > span.to;
-    let was_there = !is_late(part.created_at);
-    let known = |said: &Said| if was_there { !is_late(said.at) } else { !said.corrects };
+    let (was_there, first_day) = (!is_late(part.created_at), part.created_at.day_in(zone));
+    let entered_with_it = |said: &Said| !said.corrects && said.at.day_in(zone) <= first_day;
+    let known = |said: &Said| if was_there { !is_late(said.at) } else { entered_with_it(said) };
     let late = |said: &&Said| !known(said);
     let place = format!("{}, {}", part.address, part.name);
     let mut told = Vec::new();
