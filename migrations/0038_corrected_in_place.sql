@@ -34,3 +34,8 @@ CREATE VIEW counted_soil_reports AS
 SELECT r.seq, r.id, r.section_id, r.sampled_on, r.place
 FROM placed_soil_reports AS r
 WHERE NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id);
+
+-- Who said when whose a property is, after it was first entered: what is said after a year has ended may take a property off the
+-- statement of whoever was told as its client.
+CREATE INDEX dated_entries_of_owners ON dated_entries (entered_at, property_id)
+WHERE property_id IS NOT NULL AND id <> property_id AND json_type(facts, '$.client_id') IS NOT NULL;

@@ -173,7 +173,14 @@ pub struct Preparation<'a> {
 
 /// Puts a statement together; nothing if there is no section in it that the caller may see.
 pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<Statement>, UnknownZone> {
-    let Some(first) = parts.sections.first() else { return Ok(None) };
+    let (first, left) = (parts.sections.first(), parts.left.first());
+    let whose = first.map(|part| (part.client_id, part.client_name.clone(), part.mailing_address.clone()));
+    // Whoever was told of a property and is no more is told that, if of nothing else.
+    let taken_off = || !changes::taken_off(parts, preparation.span, &preparation.zone).is_empty();
+    let whose = whose.or_else(|| {
+        left.filter(|_| taken_off()).map(|left| (left.client_id, left.client_name.clone(), left.mailing_address.clone()))
+    });
+    let Some((client_id, client_name, mailing_address)) = whose else { return Ok(None) };
     let mut gaps = Vec::new();
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
@@ -190,8 +197,6 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     let (told, told_of) = told.unwrap_or_default();
     gaps.extend(told);
     let read_then = |code: &str| then.and_then(|then| then.last_checked(code, &told_of));
-    let (client_id, client_name, mailing_address) =
-        (first.client_id, first.client_name.clone(), first.mailing_address.clone());
     Ok(Some(Statement {
         year: preparation.year,
         from: preparation.span.from,

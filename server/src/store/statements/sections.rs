@@ -1,5 +1,7 @@
 //! The sections of a statement, with property and client, as of its day.
 
+use std::collections::{BTreeSet, HashMap};
+
 use domain::{
     application::Audience,
     dated::Stood,
@@ -11,7 +13,9 @@ use domain::{
     quantity::Area,
     time::{Day, Instant},
 };
+use jiff::tz::TimeZone;
 use serde::Deserialize;
+use serde_json::Value;
 use sqlx::SqliteConnection;
 
 use super::{
@@ -22,7 +26,7 @@ use crate::{
     acts::rows,
     scope::Scope,
     store::{
-        history::{self, Histories},
+        history::{self, Histories, StoredEntry},
         read, read_day, read_enum, read_instant, read_json,
     },
 };
@@ -112,6 +116,26 @@ struct Row {
     divisions: String,
     soil_reports: String,
     changed_hands_on: String,
+    belongs: bool,
+}
+
+/// A property that is not the client's in the span by what stands now, and may have been by what was known when the span ended.
+#[derive(Debug, Clone)]
+pub struct LeftProperty {
+    pub id: PropertyId,
+    pub address: String,
+    pub client_id: ClientId,
+    pub client_name: String,
+    pub mailing_address: String,
+}
+
+/// The sections of a statement, with what else must be known to tell it.
+pub(super) struct Loaded {
+    pub sections: Vec<SectionPart>,
+    pub left: Vec<LeftProperty>,
+    pub histories: Histories,
+    /// What the clients are called who are named in entries about these properties; nobody for whoever may not see all of them.
+    pub client_names: HashMap<String, String>,
 }
 
 /// The sections, and the entries about whatever of them is not as it was first entered.
@@ -120,7 +144,7 @@ pub(super) async fn load(
     about: About,
     span: Span,
     scope: Scope,
-) -> Result<(Vec<SectionPart>, Histories), sqlx::Error> {
+) -> Result<Loaded, sqlx::Error> {
     let rows = rows(connection, about, span, scope).await?;
     let limited = scope.viewer().is_some();
     // Whoever does not see the whole company is not told who a former client was, so nothing of what was entered about one is read.
@@ -132,11 +156,44 @@ pub(super) async fn load(
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let parts = rows.into_iter().map(|row| part(row, &histories, span, limited)).collect::<Result<_, _>>()?;
-    Ok((parts, histories))
+    let named: BTreeSet<String> = if limited {
+        BTreeSet::new()
+    } else {
+        let later = rows.iter().flat_map(|row| histories.entries_of(&row.property_id).iter().skip(1));
+        let owner = |entry: &StoredEntry| entry.view.facts.get("client_id").and_then(Value::as_str).map(str::to_owned);
+        let first = rows.iter().filter_map(|row| histories.entries_of(&row.property_id).first());
+        let later: BTreeSet<String> = later.filter_map(owner).collect();
+        if later.is_empty() { later } else { first.filter_map(owner).chain(later).collect() }
+    };
+    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named).await? };
+    let (mut sections, mut left, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
+    for row in rows {
+        let belongs = row.belongs;
+        let part = part(row, &histories, span, limited)?;
+        if belongs {
+            sections.push(part);
+        } else if seen.insert(part.property_id) {
+            let SectionPart { property_id: id, address, client_id, client_name, mailing_address, .. } = part;
+            left.push(LeftProperty { id, address, client_id, client_name, mailing_address });
+        }
+    }
+    Ok(Loaded { sections, left, histories, client_names })
 }
 
-/// A client's sections are those of the properties that were the client's on some day of the span.
+async fn names(
+    connection: &mut SqliteConnection,
+    clients: BTreeSet<String>,
+) -> Result<HashMap<String, String>, sqlx::Error> {
+    let clients = ids(clients.into_iter());
+    let rows = sqlx::query!(
+        r#"SELECT c.id AS "id!", c.name AS "name!" FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
+        clients
+    );
+    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.id, row.name)).collect())
+}
+
+/// A client's sections are those of the properties that were the client's on some day of the span. Properties of which somebody said after
+/// the span whose they are are read, too, if an entry about them ever named the client: they may have been told as the client's.
 async fn rows(
     connection: &mut SqliteConnection,
     about: About,
@@ -145,9 +202,21 @@ async fn rows(
 ) -> Result<Vec<Row>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (person, from, to) = (scope.viewer(), span.from.to_string(), span.to.to_string());
+    // No clock is more than so far before the universal one.
+    let after = span.to.plus_days(1).starts_at(&TimeZone::UTC).millis() - 14 * 3_600_000;
     sqlx::query_as!(
         Row,
-        r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
+        r#"WITH owned AS (
+               SELECT o.property_id FROM ownerships AS o
+               WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
+                   SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
+                     AND (n.since <= $5 OR n.since = o.since))),
+           spoken_of AS (
+               SELECT e.property_id FROM dated_entries AS e INDEXED BY dated_entries_of_owners
+               WHERE $1 IS NOT NULL AND e.property_id IS NOT NULL AND e.id <> e.property_id AND e.entered_at >= $7
+                 AND json_type(e.facts, '$.client_id') IS NOT NULL
+                 AND EXISTS (SELECT 1 FROM dated_entries AS x WHERE x.property_id = e.property_id AND x.facts ->> 'client_id' = $1))
+           SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
                   c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
@@ -165,16 +234,15 @@ async fn rows(
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
                       AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
                                           ORDER BY n.since DESC, n.seq DESC LIMIT 1))
-                   AS "changed_hands_on!: String"
+                   AS "changed_hands_on!: String",
+                  ($1 IS NULL OR p.id NOT IN (SELECT property_id FROM spoken_of) OR p.id IN (SELECT property_id FROM owned)) AS "belongs!: bool"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce($1,
                    (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $6 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
                    p.client_id)
            WHERE s.id IN (
-                   SELECT y.id FROM ownerships AS o JOIN sections AS y ON y.property_id = o.property_id
-                   WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
-                       SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
-                         AND (n.since <= $5 OR n.since = o.since))
+                   SELECT y.id FROM owned AS o JOIN sections AS y ON y.property_id = o.property_id
+                   UNION SELECT y.id FROM spoken_of AS o JOIN sections AS y ON y.property_id = o.property_id
                    UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
                    UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $4))
@@ -184,7 +252,8 @@ async fn rows(
         section,
         person,
         from,
-        to
+        to,
+        after
     )
     .fetch_all(connection)
     .await
