@@ -39,3 +39,24 @@ WHERE NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id);
 -- statement of whoever was told as its client.
 CREATE INDEX dated_entries_of_owners ON dated_entries (entered_at, property_id)
 WHERE property_id IS NOT NULL AND id <> property_id AND json_type(facts, '$.client_id') IS NOT NULL;
+
+-- What stood of the sections that a correction names and its record does not: name, turf, measurement and soil report as a JSON array, in
+-- the members of what is fixed with a record. Fixed when the correction is written, and nothing for those of earlier versions.
+ALTER TABLE corrections ADD COLUMN sections TEXT CONSTRAINT corrections_sections CHECK (sections IS NULL OR json_type(sections) = 'array');
+
+DROP VIEW correction_rows;
+CREATE VIEW correction_rows AS
+SELECT c.seq, c.id, c.application_id,
+    json_object('id', c.id, 'application_id', c.application_id, 'person_id', c.person_id, 'device_id', c.device_id,
+        'received_at', c.received_at, 'verdict', c.verdict, 'beyond_the_rules', c.beyond_the_rules, 'leaves_others', c.leaves_others,
+        'sections', c.sections, 'content', c.content, 'fingerprint', c.fingerprint) AS body,
+    (SELECT json_group_array(json_array(t.section_id, t.area, t.product, t.nitrogen, t.quick_nitrogen, t.phosphate, t.potash,
+            json((SELECT json_group_array(p.value ->> 0) FROM divisions AS d, json_each(d.parts) AS p
+                  WHERE d.seq = t.division AND (t.parts >> p.key) & 1 = 1))))
+     FROM (SELECT l.section_id, l.area, l.division, l.parts, sum(l.product) AS product, sum(l.nitrogen) AS nitrogen, sum(l.quick_nitrogen) AS quick_nitrogen,
+                  sum(l.phosphate) AS phosphate, sum(l.potash) AS potash
+           FROM application_lines AS l
+           WHERE l.application_id = c.application_id
+             AND l.seq <= (SELECT max(o.seq) FROM application_lines AS o WHERE o.application_id = c.application_id AND o.record_id = c.id)
+           GROUP BY l.section_id, l.area, l.division, l.parts HAVING sum(l.product) > 0 ORDER BY l.section_id, l.area) AS t) AS lines
+FROM corrections AS c;

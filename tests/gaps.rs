@@ -184,7 +184,7 @@ async fn a_record_is_complete_by_the_lines_that_stand() {
     assert_eq!((&since[0]["section_id"], &since[0]["name"]), (&json!(side), &json!("side lawn")));
     let page =
         crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
-    assert!(page.contains("Lawn section, since corrected") && page.contains("Not fixed at writing"), "{page}");
+    assert!(page.contains("Lawn section, since corrected") && page.contains("Fixed when it was corrected"), "{page}");
     // What does not stand any more needs no test.
     let _ = correct(Some(added), json!({ "lines": [], "taken_back": [side] })).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);

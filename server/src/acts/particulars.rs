@@ -256,7 +256,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
     let supervisor = named.supervisor.map(|id| world.person(id)).transpose()?;
     let present: Vec<String> =
         named.present.iter().map(|id| world.person(*id).map(|one| one.name.clone())).collect::<Result<_, _>>()?;
-    let sections = named.sections.iter().map(|id| section(*id, named.on, world)).collect::<Result<_, _>>()?;
+    let sections = sections(&named.sections, named.on, world)?;
     let lot = |id| world.lots.get(&id).map(|lot| lot.lot_number.clone());
     let particulars = Particulars {
         client_id: place.client_id,
@@ -340,6 +340,11 @@ fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
         too_old_by_days: Some(named.on.days_since(fact.0) - limit).filter(|days| *days > 0),
     });
     Some(MachineThen { name: row.name.clone(), kind: row.kind, calibration })
+}
+
+/// What stands of some sections on a day.
+pub fn sections(named: &[SectionId], on: Day, world: &BatchFacts) -> Result<Vec<SectionThen>, ActFault> {
+    named.iter().map(|id| section(*id, on, world)).collect()
 }
 
 fn section(id: SectionId, on: Day, world: &BatchFacts) -> Result<SectionThen, ActFault> {

@@ -202,6 +202,10 @@ pub struct CorrectionRow {
     /// read in the journal as they were written.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub leaves_others: i64,
+    /// What stood of the sections that it names and the record does not, as JSON, fixed when it was written. Named only where there are
+    /// some, for the same reason.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sections: Option<String>,
     /// What was sent; since there are texts about people apart, without them.
     pub content: String,
     pub fingerprint: String,

@@ -24,9 +24,9 @@ SELECT DISTINCT value ->> 'person_id', value ->> 'property_id', value ->> 'recei
 ON CONFLICT (person_id, property_id) DO NOTHING;
 INSERT INTO clearance_ends (clearance_id, how, application_id, ended_at)
 SELECT value ->> 'clearance_id', value ->> 'how', value ->> 'application_id', value ->> 'ended_at' FROM jsonb_each($6);
-INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, leaves_others, content, fingerprint)
+INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, leaves_others, sections, content, fingerprint)
 SELECT value ->> 'id', value ->> 'application_id', value ->> 'person_id', value ->> 'device_id', value ->> 'received_at',
-       value ->> 'verdict', value ->> 'beyond_the_rules', coalesce(value ->> 'leaves_others', 0), value ->> 'content', value ->> 'fingerprint'
+       value ->> 'verdict', value ->> 'beyond_the_rules', coalesce(value ->> 'leaves_others', 0), value ->> 'sections', value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($7);
 -- By the lines that stand now a corrected record may lack something that it did not.
 INSERT INTO asked_again (application_seq)
