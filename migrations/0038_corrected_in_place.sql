@@ -1,3 +1,9 @@
+-- Said of a measurement or a soil report that takes another's place: both were entered on the wrong lawn, and neither counts here.
+ALTER TABLE measurements ADD COLUMN not_of_this_lawn INTEGER NOT NULL DEFAULT 0
+    CONSTRAINT measurements_elsewhere CHECK (not_of_this_lawn = 0 OR (not_of_this_lawn = 1 AND corrects IS NOT NULL));
+ALTER TABLE soil_reports ADD COLUMN not_of_this_lawn INTEGER NOT NULL DEFAULT 0
+    CONSTRAINT soil_reports_elsewhere CHECK (not_of_this_lawn = 0 OR (not_of_this_lawn = 1 AND corrects IS NOT NULL));
+
 -- Where a measurement stands among those of its day: in the order of writing, and one that takes another's place of the same day stands
 -- where that one stood. Otherwise a correction of the first would come before whatever was measured later on that day.
 CREATE VIEW placed_measurements AS
@@ -26,14 +32,14 @@ SELECT m.seq, m.id, m.section_id, m.area, m.measured_on, m.place
 FROM placed_measurements AS m
 WHERE (m.to_confirm = 0
        OR coalesce((SELECT c.holds FROM measurement_confirmations AS c WHERE c.measurement_id = m.id), 1 - m.waits) = 1)
-  AND NOT EXISTS (SELECT 1 FROM measurements AS t WHERE t.corrects = m.id);
+  AND m.not_of_this_lawn = 0 AND NOT EXISTS (SELECT 1 FROM measurements AS t WHERE t.corrects = m.id);
 
 -- The soil reports that count. Whoever asks when a section's soil was sampled asks here.
 DROP VIEW counted_soil_reports;
 CREATE VIEW counted_soil_reports AS
 SELECT r.seq, r.id, r.section_id, r.sampled_on, r.place
 FROM placed_soil_reports AS r
-WHERE NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id);
+WHERE r.not_of_this_lawn = 0 AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id);
 
 -- Who said when whose a property is, after it was first entered: what is said after a year has ended may take a property off the
 -- statement of whoever was told as its client.

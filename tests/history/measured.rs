@@ -236,3 +236,57 @@ async fn a_correction_of_the_same_day_stands_where_the_corrected_one_stood() {
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }
+
+/// What was entered on the wrong lawn counts nowhere there, and the statement of a year that had ended says so.
+#[tokio::test]
+async fn what_is_not_of_this_lawn_counts_nowhere_on_it() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2027-03-04T15:00:00Z").await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let (before, _) = statement(&owner, 2026, &company.front).await;
+    let mut wrong = measured("20000", "2026-09-10");
+    let large = office.post(&format!("{lawn}/measurements"), &wrong).await.expect(201).id();
+    let mut report =
+        json!({ "sampled_on": "2026-10-02", "laboratory": "Laboratory", "extractant": "mehlich_3", "ph": "6.4" });
+    let dug = office.post(&format!("{lawn}/soil-reports"), &report).await.expect(201).id();
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!((&now["area_sqft"], &now["soil_sampled_on"]), (&json!("20000"), &json!("2026-10-02")));
+    assert_eq!(told.len(), 2, "{told:?}");
+    for (body, path, corrected) in
+        [(&mut wrong, "measurements", large.as_str()), (&mut report, "soil-reports", dug.as_str())]
+    {
+        body["not_of_this_lawn"] = json!(true);
+        let path = format!("{lawn}/{path}");
+        assert_eq!(office.post(&path, body).await.problem(422, "invalid").faults(), ["#/not_of_this_lawn"]);
+        (body["corrects"], body["reason"]) = (json!(corrected), json!("The neighbor's."));
+        let said = office.post(&path, body).await.expect(201).body;
+        assert_eq!((&said["not_of_this_lawn"], &said["corrects"]), (&json!(true), &json!(corrected)));
+    }
+    // As if neither had been entered: the lawn, its year, the judge and the company's plans.
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!((now, told), (before, Vec::new()));
+    let section = office.get(&lawn).await.expect(200).body;
+    assert_eq!((&section["area_sqft"], &section["measured_on"]), (&json!("8200"), &json!("2025-03-01")));
+    let record = company.put_down(&company.front, "1").await;
+    let told = office.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).body;
+    let stood = &told["particulars"]["sections"][0];
+    assert_eq!(stood["soil_report"]["sampled_on"], "2025-10-02");
+    assert_eq!(stood["measurement"]["area_sqft"], "8200");
+    // Where it had been told as the lawn's before the year ended, that is said.
+    let early = office.get(&format!("{lawn}/measurements")).await.expect(200).body["items"][0]["id"].clone();
+    let mut first = measured("8200", "2025-03-01");
+    (first["corrects"], first["reason"]) = (early, json!("Of the rear lawn."));
+    first["not_of_this_lawn"] = json!(true);
+    let taken = office.post(&format!("{lawn}/measurements"), &first).await.expect(201).id();
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!(now["area_sqft"], Value::Null);
+    let words = "area: not measured (before the correction: 8200 sq ft, measured on 2025-03-01). Reason: Of the rear lawn.";
+    assert_eq!(told, [format!("Corrected on 2027-03-04: {FRONT}: {words}")]);
+    // That is corrected like anything else.
+    (first["corrects"], first["reason"], first["not_of_this_lawn"]) = (json!(taken), json!("It is."), json!(false));
+    let _ = office.post(&format!("{lawn}/measurements"), &first).await.expect(201);
+    assert_eq!(statement(&owner, 2026, &company.front).await.0["area_sqft"], "8200");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}

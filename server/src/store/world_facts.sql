@@ -58,7 +58,8 @@ SELECT 'section', s.id, json_object(
             (SELECT x.method FROM measurements AS x WHERE x.id = m.id))) FROM counted_measurements AS m WHERE m.section_id = s.id),
     'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'place', r.place, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
-        FROM placed_soil_reports AS r WHERE r.section_id = s.id AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id)),
+        FROM placed_soil_reports AS r WHERE r.section_id = s.id AND r.not_of_this_lawn = 0
+            AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id)),
     'divisions', (SELECT json_group_array(json_array(d.seq, d.since, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
             l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts, a.product_id))
