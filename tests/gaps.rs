@@ -192,6 +192,25 @@ async fn a_record_is_complete_by_the_lines_that_stand() {
 }
 
 #[tokio::test]
+async fn a_soil_report_without_a_word_on_phosphorus_is_no_result() {
+    // 330 CMR 31.07(1)(c)-(h): the result of the soil test.
+    let company = Company::under(&["us-ma"]).await;
+    let side = section(&company.office, &company.property, "side lawn", "3000").await;
+    let reports = format!("/api/v1/sections/{side}/soil-reports");
+    let mut report =
+        json!({ "sampled_on": "2026-08-01", "laboratory": "Laboratory", "extractant": "mehlich_3", "ph": "6.4" });
+    let bare = company.office.post(&reports, &report).await.expect(201).id();
+    let id = put_anyhow(&company, company.record(&side, "2")).await;
+    assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"]);
+    report["phosphorus"] = json!("low");
+    (report["corrects"], report["reason"]) = (json!(bare), json!("The rating was left out."));
+    let _ = company.office.post(&reports, &report).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"], "the record does not name it yet");
+    add(&company, &id, &json!({ "from_the_book": true })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
+}
+
+#[tokio::test]
 async fn a_statement_of_a_section_names_what_its_own_records_lack() {
     // COMAR 15.20.10.13 B: a label or a legible copy of it.
     let company = Company::in_maryland().await;
