@@ -31,8 +31,9 @@ impl RuleSet {
             return Day::new(1990, 1, 1).ok();
         }
         let asking = |set: &Self| -> Vec<Rule> {
-            let asks =
-                |rule: &&Rule| matches!(rule.kind, RuleKind::RecordFields | RuleKind::RecordDeadline | RuleKind::CredentialNeed);
+            let asks = |rule: &&Rule| {
+                matches!(rule.kind, RuleKind::RecordFields | RuleKind::RecordDeadline | RuleKind::CredentialNeed)
+            };
             set.rules.iter().filter(asks).cloned().collect()
         };
         let (before, after) = (asking(self), asking(newer));
