@@ -184,11 +184,28 @@ async fn a_record_is_complete_by_the_lines_that_stand() {
     assert_eq!((&since[0]["section_id"], &since[0]["name"]), (&json!(side), &json!("side lawn")));
     let page =
         crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await.html;
-    assert!(page.contains("Lawn section, since corrected") && page.contains("Not fixed at writing"), "{page}");
+    assert!(page.contains("Lawn section, since corrected") && page.contains("Fixed when it was corrected"), "{page}");
     // What does not stand any more needs no test.
     let _ = correct(Some(added), json!({ "lines": [], "taken_back": [side] })).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     assert_eq!(told().await["sections_since"], json!([]));
+}
+
+#[tokio::test]
+async fn a_soil_report_without_a_word_on_phosphorus_is_no_result() {
+    // 330 CMR 31.07(1)(c)-(h): the result of the soil test.
+    let company = Company::under(&["us-ma"]).await;
+    let side = section(&company.office, &company.property, "side lawn", "3000").await;
+    let reports = format!("/api/v1/sections/{side}/soil-reports");
+    let mut report = json!({ "sampled_on": "2026-08-01", "laboratory": "A", "extractant": "mehlich_3", "ph": "6.4" });
+    let bare = company.office.post(&reports, &report).await.expect(201).id();
+    let id = put_anyhow(&company, company.record(&side, "2")).await;
+    assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"]);
+    (report["phosphorus"], report["corrects"], report["reason"]) = (json!("low"), json!(bare), json!("Left out."));
+    let _ = company.office.post(&reports, &report).await.expect(201);
+    assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"], "the record does not name it yet");
+    add(&company, &id, &json!({ "from_the_book": true })).await;
+    assert_eq!(gaps(&company.office, &id).await, [""; 0]);
 }
 
 #[tokio::test]

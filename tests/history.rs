@@ -2,7 +2,9 @@
 
 mod before;
 mod grounds;
+mod law;
 mod measured;
+mod since;
 
 use harness::{User, instant, new_id, world::Company};
 use serde_json::{Value, json};
@@ -281,9 +283,28 @@ async fn the_day_of_a_change_of_hands_is_corrected() {
     assert_eq!(company.office.get(&place).await.expect(200).body["client_since"], "2026-09-01");
     let seller = company.owner.get(&year(&company.client, 2026)).await.expect(200).body;
     assert!(seller["gaps"].to_string().contains("changed hands on 2026-09-01"), "{}", seller["gaps"]);
-    let _ = company.owner.get(&year(&buyer, 2025)).await.problem(404, "not-found");
+    let bought = company.owner.get(&year(&buyer, 2025)).await.expect(200).body;
+    assert_eq!(bought["sections"], json!([]));
+    let taken = "from 2025-09-01 on, client: Client 001 (before the correction: Client 002). Reason: A year too early.";
+    assert!(bought["gaps"].to_string().contains(taken), "{}", bought["gaps"]);
+    // Said after the year was over, it takes the property off the seller's statement, which says so; the buyer's names both.
+    let corrected = history(&company, &place).await.pop().unwrap();
+    let back = json!({
+        "since": "2025-12-30", "facts": { "client_id": buyer }, "corrects": corrected["id"], "reason": "The deed says so.",
+    });
+    let (office, owner) = on(&company, "2027-03-04T15:00:00Z").await;
+    let _ = office.post(&format!("{place}/history"), &back).await.expect(201);
+    let sentence = "Corrected on 2027-03-04: 1 Street A, Sampletown: from 2026-01-01 on, client: Client 002 (before the correction: Client 001). Reason: The deed says so.";
+    let seller = owner.get(&year(&company.client, 2026)).await.expect(200).body;
+    assert_eq!((&seller["client_name"], &seller["sections"]), (&json!("Client 001"), &json!([])));
+    assert_eq!(seller["gaps"], json!([sentence]));
+    let bought = owner.get(&year(&buyer, 2026)).await.expect(200).body;
+    assert!(bought["gaps"].to_string().contains(sentence), "{}", bought["gaps"]);
+    let page = Visitor::named(&company, "owner").await.open(&format!("/year/{}?year=2026", company.client)).await;
+    assert!(page.status == 200 && page.html.contains(sentence), "{}", page.html);
+    let _ = owner.get(&year(&company.client, 2027)).await.problem(404, "not-found");
     let nobody = json!({ "since": "2026-09-10", "facts": { "client_id": new_id() }, "reason": "x" });
-    let refused = company.office.post(&format!("{place}/history"), &nobody).await.problem(422, "invalid");
+    let refused = office.post(&format!("{place}/history"), &nobody).await.problem(422, "invalid");
     assert_eq!(refused.faults(), ["#/facts/client_id"]);
     // The book verifies with all of it.
     let file = company.app.file().file_name().unwrap().to_owned();

@@ -8,6 +8,7 @@ mod compare;
 mod histories;
 mod model;
 mod play;
+mod today;
 
 use std::{fs, path::Path, sync::Arc};
 
@@ -69,9 +70,13 @@ async fn beginning() -> (Beginning, TempDir) {
     }
     let second = product(office, "Feed 11.37-7.03-31", &label("11.37", "0", "7.03", "31")).await;
     let _ = lot(office, &second, "LOT-2", model::DELIVERED).await;
-    let section = |area| Section {
-        turf: vec![Since { id: String::new(), day: None, value: 0 }],
-        measurements: vec![(date(2025, 3, 1), exact(area))],
+    let section = async |id: &str, area| {
+        let measured = office.get(&format!("/api/v1/sections/{id}/measurements")).await.expect(200).body;
+        let id = measured["items"][0]["id"].as_str().unwrap().to_owned();
+        Section {
+            turf: vec![Since { id: String::new(), day: None, value: 0 }],
+            measurements: vec![Since { id, day: Some(date(2025, 3, 1)), value: exact(area) }],
+        }
     };
     let today = date(2026, 11, 20);
     let of = Beginning {
@@ -84,7 +89,7 @@ async fn beginning() -> (Beginning, TempDir) {
         products: vec![company.feed.clone(), second],
         model: Model {
             today,
-            sections: vec![section("8200"), section("5000")],
+            sections: vec![section(&company.front, "8200").await, section(&company.rear, "5000").await],
             owners: vec![Since { id: String::new(), day: None, value: 0 }],
             records: Vec::new(),
             holds: Vec::new(),

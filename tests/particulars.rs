@@ -222,6 +222,46 @@ async fn later_changes(company: &Company) -> usize {
     changed + 12
 }
 
+/// What stood of a lawn that only a correction names is fixed with the correction.
+#[tokio::test]
+async fn no_later_change_changes_a_lawn_that_a_correction_named() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "5").await;
+    let change = json!({ "lines": [{ "section_id": company.rear, "product_lb": "3" }], "taken_back": [company.front] });
+    let correction = json!({ "application_id": id, "reason": "It was the other lawn.", "change": change });
+    let word = new_id();
+    let _ = company.phone.put(&format!("/api/v1/corrections/{word}"), &correction).await.expect(201);
+    let path = format!("/api/v1/applications/{id}/particulars");
+    let told = async || {
+        let told = company.office.get(&path).await.expect(200).body;
+        (told["sections_since"].clone(), told["sections_not_fixed"].clone())
+    };
+    let (before, not_fixed) = told().await;
+    assert_eq!((before.as_array().map(Vec::len), &not_fixed), (Some(1), &json!([])));
+    let of = (&before[0]["name"], &before[0]["measurement"]["area_sqft"], &before[0]["soil_report"]["sampled_on"]);
+    assert_eq!(of, (&json!("rear lawn"), &json!("5000"), &json!("2025-10-02")));
+    assert!(page(&company, &id).await.contains("Fixed when it was corrected"));
+    // Everything of it that day is entered otherwise.
+    let lawn = format!("/api/v1/sections/{}", company.rear);
+    let mut facts = company.office.get(&format!("{lawn}/history")).await.expect(200).body["items"][0]["facts"].clone();
+    (facts["name"], facts["species"]) = (json!("orchard"), json!("zoysia"));
+    let first = json!({ "facts": facts, "corrects": company.rear, "reason": "Another one." });
+    let _ = company.office.post(&format!("{lawn}/history"), &first).await.expect(201);
+    let measured =
+        json!({ "area_sqft": "7000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01" });
+    let _ = company.office.post(&format!("{lawn}/measurements"), &measured).await.expect(201);
+    soil_report(&company.office, &company.rear, "2026-09-02", "low", "1").await;
+    assert_eq!(told().await, (before, not_fixed));
+    assert_eq!(check_file(&company.app.file()).await.unwrap().faults, Vec::<String>::new());
+    // Changed behind the server's back it is found, and where an earlier version fixed nothing, that is said.
+    unguarded(&company.app.file()).execute_batch("UPDATE corrections SET sections = NULL").unwrap();
+    let faults = check_file(&company.app.file()).await.unwrap().faults;
+    assert!(faults.iter().any(|fault| fault.contains("the row of") && fault.contains(&word)), "{faults:?}");
+    let (now, not_fixed) = told().await;
+    assert_eq!((&now[0]["name"], &not_fixed), (&json!("orchard"), &json!([company.rear])));
+    assert!(page(&company, &id).await.contains("Not fixed at writing"));
+}
+
 #[tokio::test]
 async fn what_is_seen_later_stands_beside_the_record() {
     let (company, id) = company_with_a_whole_record().await;

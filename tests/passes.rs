@@ -146,6 +146,12 @@ async fn a_pass_does_not_tell_who_a_former_client_was() {
     let buyer = office.post("/api/v1/clients", &buyer).await.expect(201).id();
     let sold = json!({ "since": "2026-09-15", "facts": { "client_id": buyer }, "reason": "Sold." });
     let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
+    // What is corrected of the former client since is told on the statement of the year, and not to everybody.
+    let history = format!("/api/v1/clients/{}/history", company.client);
+    let mut facts = office.get(&history).await.expect(200).body["items"][0]["facts"].clone();
+    facts["name"] = json!("A true secret");
+    let right = json!({ "facts": facts, "corrects": company.client, "reason": "Client 001 lives at 77 Hidden Lane." });
+    let _ = office.post(&history, &right).await.expect(201);
     company.app.clock.advance(A_DAY);
     let owner = company.app.sign_in("owner", company.owner.id.clone()).await;
     let body = json!({ "name": "Inspector", "client_ids": [buyer], "days": 3 });
@@ -156,10 +162,19 @@ async fn a_pass_does_not_tell_who_a_former_client_was() {
         format!("/api/v1/statements?year=2026&property_id={}", company.property),
         format!("/api/v1/statements?year=2026&client_id={}", company.client),
         format!("/api/v1/statements?year=2026&client_id={buyer}"),
+        format!("/api/v1/statements?year=2025&property_id={}", company.property),
+        format!("/api/v1/statements?year=2025&property_id={}&format=csv", company.property),
+        format!("/api/v1/statements?year=2025&section_id={}", company.front),
+        format!("/api/v1/statements?year=2025&client_id={}", company.client),
     ];
-    for path in paths {
-        let told = inspector.get(&path).await.expect(200).text;
-        assert!(!told.contains("Client 001"), "{path}: {told}");
+    for path in &paths {
+        for reader in [&inspector, &company.phone] {
+            let told = reader.get(path).await.expect(200).text;
+            let secret = ["Client 001", "secret", "Hidden"].into_iter().find(|word| told.contains(word));
+            assert_eq!(secret, None, "{path}: {told}");
+        }
+        let told = owner.get(path).await.expect(200).text;
+        assert!(!path.contains("2025") || told.contains("A true secret") && told.contains("77 Hidden Lane"), "{told}");
     }
     let whole = owner.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).text;
     assert!(whole.contains("Client 001"), "the owner is told");

@@ -49,6 +49,8 @@ pub struct SoilReport {
     pub id: SoilReportId,
     /// The age of a report counts from the day the soil was taken.
     pub sampled_on: Day,
+    /// Where it stands among those of its day: the higher, the later it was entered.
+    pub place: i64,
     pub laboratory: String,
     pub phosphorus: Option<SoilCategory>,
     /// P2O5 that the laboratory recommends for the year; zero when it says none is needed.

@@ -226,6 +226,7 @@ impl Report {
         SoilReport {
             id: REPORT.parse().expect("an id"),
             sampled_on: written(&self.sampled_on),
+            place: 0,
             laboratory: "A laboratory".to_owned(),
             phosphorus: self.category,
             phosphate_recommended: self.recommended.as_deref().map(amount),

@@ -123,7 +123,9 @@ pub async fn open_with(
     let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
     let offered_law = Arc::clone(&law);
     let settled = book::rule_sets::settle(&store, law, &ids, clock.now()).await;
-    store.law().take(settled.map_err(|problem| ServeError::Refused(problem.detail))?);
+    let settled = settled.map_err(|problem| ServeError::Refused(problem.detail))?;
+    let changed = store::rule_sets::of_changed(store.reader()).await?;
+    store.law().take(settled, changed.iter().map(|one| one.since).max());
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
     let code = secret::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;

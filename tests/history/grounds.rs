@@ -139,3 +139,41 @@ async fn a_past_day_and_its_load_are_those_of_the_day() {
     let of = (&now["client_name"], &now["sections"][0]["name"], &now["sections"][0]["area_sqft"], &now["asks"]);
     assert_eq!(of, (&json!("Client 002"), &json!("meadow"), &json!("12000"), &json!([])));
 }
+
+#[tokio::test]
+async fn a_seeding_stands_for_its_own_days_when_the_lawn_is_seeded_again() {
+    // Pinellas County ch. 58 art. XIII: nothing on new turf in the first 30 days (nutrient-law row FL-21).
+    let company = Company::under(&["us-fl-pinellas"]).await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let place = format!("/api/v1/properties/{}", company.property);
+    let office = super::on(&company, "2026-10-05T15:00:00Z").await.0;
+    // New turf, and whether county and town were asked, as the judge sees a day.
+    let judged = async |day: &str| {
+        let mut plan = company.plan(&company.front, "5");
+        plan["planned_on"] = json!(day);
+        let told =
+            company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"]["findings"].to_string();
+        (told.contains("us-fl-pinellas.new_turf"), !told.contains("book.place.local_rules"))
+    };
+    let enter = async |since: &str, seeded: &str, asked: &str| {
+        let sown = super::section(&company, &json!({ "established_on": seeded, "since": since }));
+        let _ = put(&office, &lawn, &sown).await;
+        let asked = json!({ "rule_sets": ["us-fl-pinellas"], "local_rules_checked_on": asked, "since": since });
+        let _ = put(&office, &place, &property(&company, &asked)).await;
+    };
+    let day_of = async || {
+        let path = format!("/api/v1/days/2026-09-15?person_id={}", company.phone.id.as_deref().unwrap());
+        let stop = office.get(&path).await.expect(200).body["visits"][0].clone();
+        (stop["sections"][0]["established_on"].clone(), stop["property"]["local_rules_checked_on"].clone())
+    };
+    assert_eq!(judged("2026-09-15").await, (false, false));
+    // Both are entered later than they happened, and then the lawn is seeded again and the county asked again.
+    enter("2026-09-17", "2026-09-10", "2026-09-12").await;
+    assert_eq!(judged("2026-09-15").await, (true, true));
+    assert_eq!(day_of().await, (json!("2026-09-10"), json!("2026-09-12")));
+    enter("2026-10-02", "2026-10-01", "2026-10-01").await;
+    assert_eq!(judged("2026-09-15").await, (true, true), "what is so now takes nothing from that day");
+    assert_eq!(day_of().await, (json!("2026-09-10"), json!("2026-09-12")), "and the day is shown as it is judged");
+    assert_eq!(judged("2026-09-09").await, (false, false), "before either");
+    assert_eq!(judged("2026-10-02").await, (true, true));
+}

@@ -128,6 +128,35 @@ async fn what_was_entered_after_the_year_tells_only_its_corrections() {
     assert!(told.iter().any(|gap| gap.contains("area: 8500 sq ft") && gap.contains("9000 sq ft")), "{told:?}");
 }
 
+/// A company that enters a year which is over begins with what it knows; what it learns after that day is told.
+#[tokio::test]
+async fn what_is_learned_of_a_year_that_was_entered_late_is_told() {
+    let company = Company::in_maryland().await;
+    let (office, owner) = on(&company, "2026-09-20T15:00:00Z").await;
+    assert_eq!(statement(&owner, 2025, &company.front).await.1, [""; 0]);
+    // A change that names no reason belongs to the entering.
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let named = super::section(&company, &json!({ "name": "front lawn", "species": "bahia", "since": "2025-06-01" }));
+    let _ = super::put(&office, &lawn, &named).await;
+    let (then, told) = statement(&owner, 2025, &company.front).await;
+    assert_eq!((then["species"].as_str(), told.len()), (Some("bahia"), 0), "{told:?}");
+    let late = json!({ "since": "2025-08-01", "facts": { "species": "zoysia" }, "reason": "Told by the neighbor." });
+    let _ = office.post(&format!("{lawn}/history"), &late).await.expect(201);
+    let _ = office.post(&format!("{lawn}/measurements"), &measured("9000", "2025-09-01")).await.expect(201);
+    let report =
+        json!({ "sampled_on": "2025-11-02", "laboratory": "Laboratory", "extractant": "mehlich_3", "ph": "6.4" });
+    let _ = office.post(&format!("{lawn}/soil-reports"), &report).await.expect(201);
+    let (then, told) = statement(&owner, 2025, &company.front).await;
+    assert_eq!((then["species"].as_str(), then["area_sqft"].as_str()), (Some("zoysia"), Some("9000")));
+    let words = |what: &str| format!("Corrected on 2026-09-20: {FRONT}: {what}");
+    let expected = [
+        words("area: 9000 sq ft, measured on 2025-09-01 (before the correction: 8200 sq ft, measured on 2025-03-01)."),
+        words("soil sampled on: 2025-11-02 (before the correction: 2025-10-02)."),
+        words("from 2025-08-01 on, species: zoysia (before the correction: bahia). Reason: Told by the neighbor."),
+    ];
+    assert_eq!(told, expected);
+}
+
 /// Who works there and what ground it is decide which cap binds, so a later word on them is told like one on the rule sets.
 #[tokio::test]
 async fn a_later_word_on_who_works_there_is_told() {
@@ -145,4 +174,120 @@ async fn a_later_word_on_who_works_there_is_told() {
     let (_, told) = statement(&owner, 2026, &company.front).await;
     assert!(told.iter().any(|one| one.contains("the household (before the correction: for hire)")), "{told:?}");
     assert!(told.iter().any(|one| one.contains("garden (before the correction: lawn)")), "{told:?}");
+}
+
+/// Two of one day: the later counts, and correcting the earlier one does not bring it back over the later.
+#[tokio::test]
+async fn a_correction_of_the_same_day_stands_where_the_corrected_one_stood() {
+    let company = Company::in_maryland().await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let path = format!("{lawn}/measurements");
+    let first = company.office.post(&path, &measured("1000", "2026-09-10")).await.expect(201).id();
+    let second = company.office.post(&path, &measured("1200", "2026-09-10")).await.expect(201).id();
+    let correct = async |corrects: &str, area: &str, on: &str| {
+        let mut right = measured(area, on);
+        (right["corrects"], right["reason"]) = (json!(corrects), json!("A slip of the pen."));
+        company.office.post(&path, &right).await.expect(201).id()
+    };
+    // As the lawn shows it, a check reckons it, and the statement tells it.
+    let stands = async || {
+        let section = company.office.get(&lawn).await.expect(200).body;
+        let told = company.office.post("/api/v1/checks", &company.plan(&company.front, "1")).await.expect(200).body;
+        let year = statement(&company.owner, 2026, &company.front).await.0;
+        let of_year = company.owner.get("/api/v1/statements/company?year=2026").await.expect(200).body;
+        assert!(of_year["sections"].as_array().is_some_and(|all| !all.is_empty()), "{of_year}");
+        [
+            section["area_sqft"].as_str().unwrap().to_owned(),
+            told["decision"]["sections"][0]["area_sqft"].as_str().unwrap_or_default().to_owned(),
+            year["area_sqft"].as_str().unwrap().to_owned(),
+        ]
+    };
+    let before = stands().await;
+    assert_eq!(before[0], "1200");
+    let again = correct(&first, "1010", "2026-09-10").await;
+    assert_eq!(stands().await, before, "the one that counted no more is no news");
+    let again = correct(&again, "1020", "2026-09-10").await;
+    assert_eq!(stands().await, before);
+    // Corrected itself, the later one says what it says now, and on another day it leaves the day to the first.
+    let second = correct(&second, "1250", "2026-09-10").await;
+    assert_eq!(stands().await[0], "1250");
+    let _ = correct(&second, "1250", "2026-09-09").await;
+    assert_eq!(stands().await[0], "1020");
+    // One that is moved to a day comes last on it.
+    let _ = correct(&again, "1030", "2026-09-09").await;
+    assert_eq!(stands().await[0], "1030");
+    // So with soil: which of one day is the newest decides what the laboratory recommends.
+    let soil = format!("{lawn}/soil-reports");
+    let report = |phosphorus: &str| {
+        json!({
+            "sampled_on": "2026-09-01", "laboratory": phosphorus, "extractant": "mehlich_3", "phosphorus": phosphorus,
+            "phosphate_recommended_lb_per_1000_sqft": "0",
+        })
+    };
+    let first = company.office.post(&soil, &report("low")).await.expect(201).id();
+    let _ = company.office.post(&soil, &report("optimum")).await.expect(201);
+    let mut right = report("low");
+    (right["corrects"], right["reason"]) = (json!(first), json!("Another number."));
+    let _ = company.office.post(&soil, &right).await.expect(201);
+    let record = company.put_down(&company.front, "1").await;
+    let told = company.office.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).body;
+    let relied = &told["particulars"]["sections"][0]["soil_report"];
+    assert_eq!(relied["phosphorus"], "optimum", "{relied}");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
+}
+
+/// What was entered on the wrong lawn counts nowhere there, and the statement of a year that had ended says so.
+#[tokio::test]
+async fn what_is_not_of_this_lawn_counts_nowhere_on_it() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2027-03-04T15:00:00Z").await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let (before, _) = statement(&owner, 2026, &company.front).await;
+    let mut wrong = measured("20000", "2026-09-10");
+    let large = office.post(&format!("{lawn}/measurements"), &wrong).await.expect(201).id();
+    let mut report =
+        json!({ "sampled_on": "2026-10-02", "laboratory": "Laboratory", "extractant": "mehlich_3", "ph": "6.4" });
+    let dug = office.post(&format!("{lawn}/soil-reports"), &report).await.expect(201).id();
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!((&now["area_sqft"], &now["soil_sampled_on"]), (&json!("20000"), &json!("2026-10-02")));
+    assert_eq!(told.len(), 2, "{told:?}");
+    for (body, path, corrected) in
+        [(&mut wrong, "measurements", large.as_str()), (&mut report, "soil-reports", dug.as_str())]
+    {
+        body["not_of_this_lawn"] = json!(true);
+        let path = format!("{lawn}/{path}");
+        assert_eq!(office.post(&path, body).await.problem(422, "invalid").faults(), ["#/not_of_this_lawn"]);
+        (body["corrects"], body["reason"]) = (json!(corrected), json!("The neighbor's."));
+        let said = office.post(&path, body).await.expect(201).body;
+        assert_eq!((&said["not_of_this_lawn"], &said["corrects"]), (&json!(true), &json!(corrected)));
+    }
+    // As if neither had been entered: the lawn, its year, the judge and the company's plans.
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!((now, told), (before, Vec::new()));
+    let section = office.get(&lawn).await.expect(200).body;
+    assert_eq!((&section["area_sqft"], &section["measured_on"]), (&json!("8200"), &json!("2025-03-01")));
+    let record = company.put_down(&company.front, "1").await;
+    let told = office.get(&format!("/api/v1/applications/{record}/particulars")).await.expect(200).body;
+    let stood = &told["particulars"]["sections"][0];
+    assert_eq!(stood["soil_report"]["sampled_on"], "2025-10-02");
+    assert_eq!(stood["measurement"]["area_sqft"], "8200");
+    // Where it had been told as the lawn's before the year ended, that is said.
+    let early = office.get(&format!("{lawn}/measurements")).await.expect(200).body["items"][0]["id"].clone();
+    let mut first = measured("8200", "2025-03-01");
+    (first["corrects"], first["reason"]) = (early, json!("Of the rear lawn."));
+    first["not_of_this_lawn"] = json!(true);
+    let taken = office.post(&format!("{lawn}/measurements"), &first).await.expect(201).id();
+    let (now, told) = statement(&owner, 2026, &company.front).await;
+    assert_eq!(now["area_sqft"], Value::Null);
+    let words =
+        "area: not measured (before the correction: 8200 sq ft, measured on 2025-03-01). Reason: Of the rear lawn.";
+    assert_eq!(told, [format!("Corrected on 2027-03-04: {FRONT}: {words}")]);
+    // That is corrected like anything else.
+    (first["corrects"], first["reason"], first["not_of_this_lawn"]) = (json!(taken), json!("It is."), json!(false));
+    let _ = office.post(&format!("{lawn}/measurements"), &first).await.expect(201);
+    assert_eq!(statement(&owner, 2026, &company.front).await.0["area_sqft"], "8200");
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert!(found.faults.is_empty(), "{:?}", found.faults);
 }

@@ -57,7 +57,7 @@ pub struct Hold {
     pub line: Line,
 }
 
-/// What is so from a day on; the last that was entered of a day holds.
+/// What is so from a day on; the last that was entered of a day holds. What corrects an entry of the same day stands where that stood.
 #[derive(Debug, Clone)]
 pub struct Since<T> {
     pub id: String,
@@ -71,20 +71,32 @@ pub fn on_day<T: Copy>(entries: &[Since<T>], day: Date) -> T {
     begun.max_by_key(|(at, entry)| (entry.day, *at)).unwrap().1.value
 }
 
+/// Enters something, in the place of an earlier entry if one is named: in its very place where the day is the same, else as the last.
+pub fn enter<T>(entries: &mut Vec<Since<T>>, corrects: Option<usize>, entry: Since<T>) {
+    match corrects {
+        Some(at) if entries[at].day == entry.day => entries[at] = entry,
+        Some(at) => {
+            let _ = entries.remove(at);
+            entries.push(entry);
+        }
+        None => entries.push(entry),
+    }
+}
+
 #[derive(Debug, Clone)]
 pub struct Section {
     pub turf: Vec<Since<usize>>,
-    /// Day and area, in the order of entry.
-    pub measurements: Vec<(Date, BigRational)>,
+    /// Areas, in the order of entry.
+    pub measurements: Vec<Since<BigRational>>,
 }
 
 impl Section {
     /// The area by the latest measurement up to a day, the earliest one before any.
     pub fn area_on(&self, day: Date) -> BigRational {
         let entries = self.measurements.iter().enumerate();
-        let latest = entries.clone().filter(|(_, (on, _))| *on <= day).max_by_key(|(at, (on, _))| (*on, *at));
-        let earliest = entries.min_by_key(|(at, (on, _))| (*on, *at));
-        latest.or(earliest).unwrap().1.1.clone()
+        let latest = entries.clone().filter(|(_, one)| one.day <= Some(day)).max_by_key(|(at, one)| (one.day, *at));
+        let earliest = entries.min_by_key(|(at, one)| (one.day, *at));
+        latest.or(earliest).unwrap().1.value.clone()
     }
 
     pub fn limit_on(&self, day: Date) -> BigRational {

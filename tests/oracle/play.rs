@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::{
     histories::{Amount, Pounds, Step, before},
-    model::{GRADES, Hold, LIMITS, Line, Model, Record, Since, exact, rounded_down, rounded_up},
+    model::{GRADES, Hold, LIMITS, Line, Model, Record, Since, enter, exact, rounded_down, rounded_up},
 };
 
 /// Who and what is there when a history begins.
@@ -75,7 +75,21 @@ impl Play {
                 }
             }
             Step::Measure { section, days_ago, hundredths } => {
-                self.measure(usize::from(*section % 2), before(today, *days_ago), *hundredths).await;
+                self.measure(usize::from(*section % 2), Some(before(today, *days_ago)), *hundredths, None).await;
+            }
+            Step::MeasureCorrected { section, entry, days_ago, hundredths } => {
+                let section = usize::from(*section % 2);
+                let entry = usize::from(*entry) % self.model.sections[section].measurements.len();
+                let day = days_ago.map(|days_ago| before(today, days_ago));
+                self.measure(section, day, *hundredths, Some(entry)).await;
+            }
+            Step::MeasuredElsewhere { section, entry } => {
+                self.measured_elsewhere(usize::from(*section % 2), usize::from(*entry)).await;
+            }
+            Step::Today { section, what, value } => {
+                let years_before = self.past_years().await;
+                self.today(usize::from(*section % 2), *what, *value).await;
+                assert_eq!(self.past_years().await, years_before, "what is so from today on");
             }
             Step::Turf { section, days_ago, species } => {
                 let (section, species) = (usize::from(*section % 2), usize::from(*species % 3));
@@ -87,17 +101,21 @@ impl Play {
                 let entries = self.model.sections[section].turf.len();
                 if entries > 1 {
                     let entry = 1 + entry % (entries - 1);
-                    self.turf(section, Some(before(today, *days_ago)), species, Some(entry)).await;
+                    let same = self.model.sections[section].turf[entry].day;
+                    let day = days_ago.map_or(same, |days_ago| Some(before(today, days_ago)));
+                    self.turf(section, day, species, Some(entry)).await;
                 }
             }
             Step::Sold { days_ago, client } => {
-                self.sold(before(today, *days_ago), usize::from(*client % 3), None).await;
+                self.sold(Some(before(today, *days_ago)), usize::from(*client % 3), None).await;
             }
             Step::SaleCorrected { entry, days_ago, client } => {
                 let entries = self.model.owners.len();
                 if entries > 1 {
                     let entry = 1 + usize::from(*entry) % (entries - 1);
-                    self.sold(before(today, *days_ago), usize::from(*client % 3), Some(entry)).await;
+                    let same = self.model.owners[entry].day;
+                    let day = days_ago.map_or(same, |days_ago| Some(before(today, days_ago)));
+                    self.sold(day, usize::from(*client % 3), Some(entry)).await;
                 }
             }
             Step::Hold { product, section, amount } => {
@@ -254,14 +272,31 @@ impl Play {
         (known.lines, known.last_correction, known.beyond) = (lines, Some(id), stops);
     }
 
-    async fn measure(&mut self, section: usize, day: Date, hundredths: u32) {
+    /// Measures a section, in the place of an earlier measurement if one is named, and then of its day if none is.
+    async fn measure(&mut self, section: usize, day: Option<Date>, hundredths: u32, corrects: Option<usize>) {
         let area = BigRational::new(BigInt::from(hundredths), BigInt::from(100));
-        let body = json!({
-            "area_sqft": decimal(&rounded_up(&area)), "measured_on": day.to_string(), "method": "wheel", "measured_by": "Office 01",
-        });
+        let known = &self.model.sections[section].measurements;
+        let day = day.or_else(|| known[corrects?].day);
+        let mut body = measured(&area, day);
+        if let Some(at) = corrects {
+            (body["corrects"], body["reason"]) = (json!(known[at].id), json!("A slip."));
+        }
         let address = format!("/api/v1/sections/{}/measurements", self.of.sections[section]);
-        let _ = self.office.post(&address, &body).await.expect(201);
-        self.model.sections[section].measurements.push((day, area));
+        let id = self.office.post(&address, &body).await.expect(201).id();
+        enter(&mut self.model.sections[section].measurements, corrects, Since { id, day, value: area });
+    }
+
+    /// Says of a measurement that it is another lawn's. One must be left.
+    async fn measured_elsewhere(&mut self, section: usize, entry: usize) {
+        let known = &mut self.model.sections[section].measurements;
+        if known.len() > 1 {
+            let wrong = known.remove(entry % known.len());
+            let mut body = measured(&wrong.value, wrong.day);
+            (body["corrects"], body["reason"]) = (json!(wrong.id), json!("Another lawn's."));
+            body["not_of_this_lawn"] = json!(true);
+            let address = format!("/api/v1/sections/{}/measurements", self.of.sections[section]);
+            let _ = self.office.post(&address, &body).await.expect(201);
+        }
     }
 
     /// Enters the turf from a day on, in the place of an earlier entry if one is named.
@@ -270,22 +305,15 @@ impl Play {
         let facts = json!({ "species": LIMITS[species].0 });
         let entries = &self.model.sections[section].turf;
         let id = self.enter(&address, day, &facts, corrects.map(|at| entries[at].id.clone())).await;
-        let entries = &mut self.model.sections[section].turf;
-        if let Some(at) = corrects {
-            entries.remove(at);
-        }
-        entries.push(Since { id, day, value: species });
+        enter(&mut self.model.sections[section].turf, corrects, Since { id, day, value: species });
     }
 
-    async fn sold(&mut self, day: Date, client: usize, corrects: Option<usize>) {
+    async fn sold(&mut self, day: Option<Date>, client: usize, corrects: Option<usize>) {
         let address = format!("/api/v1/properties/{}/history", self.of.property);
         let facts = json!({ "client_id": self.of.clients[client] });
         let wrong = corrects.map(|at| self.model.owners[at].id.clone());
-        let id = self.enter(&address, Some(day), &facts, wrong).await;
-        if let Some(at) = corrects {
-            self.model.owners.remove(at);
-        }
-        self.model.owners.push(Since { id, day: Some(day), value: client });
+        let id = self.enter(&address, day, &facts, wrong).await;
+        enter(&mut self.model.owners, corrects, Since { id, day, value: client });
     }
 
     async fn enter(&self, address: &str, day: Option<Date>, facts: &Value, corrects: Option<String>) -> String {
@@ -319,6 +347,13 @@ impl Play {
             "equipment": "rotary_spreader_with_deflector", "ground": "moist", "weather": weather(), "lines": lines,
         })
     }
+}
+
+fn measured(area: &BigRational, on: Option<Date>) -> Value {
+    json!({
+        "area_sqft": decimal(&rounded_up(area)), "measured_on": on.unwrap().to_string(), "method": "wheel",
+        "measured_by": "Office 01",
+    })
 }
 
 /// The weather of a fair day. A list of warnings would be of another day than most of the work, and ask for care.

@@ -148,6 +148,13 @@ async fn a_measurement_that_is_wrong_is_corrected_on_its_page() {
     assert!(old.contains("▲ It was corrected") && old.contains(&to) && !old.contains(&path), "{old}");
     let section = office.open(&format!("/office/sections/{}", company.front)).await.html;
     assert!(section.contains("8,200 sq ft, by Office 01 ▲ corrected, does not count any more"), "{section}");
+    // One of another lawn counts nowhere on this one.
+    let elsewhere = format!("{}/correct", to);
+    let good = [("/not_of_this_lawn", "true"), ("/reason", "The neighbor's.")];
+    let to = made(&office, &elsewhere, &[("/reason", "")], &["/reason"], &good).await;
+    assert!(office.open(&to).await.html.contains("▲ It is not of this lawn: neither counts here."));
+    let section = office.open(&format!("/office/sections/{}", company.front)).await.html;
+    assert!(section.contains("▲ of another lawn, does not count here"), "{section}");
     // Worked out from shapes, it keeps them: 100 x 80.
     let shapes = serde_json::json!({
         "measured_on": "2026-09-01", "method": "tape", "measured_by": "Office 01",

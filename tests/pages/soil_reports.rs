@@ -117,4 +117,10 @@ async fn a_report_that_is_wrong_is_corrected_on_its_page() {
     assert!(now.contains("6.1") && now.contains("A wrong digit.") && now.contains(&page), "{now}");
     let old = office.open(&page).await.html;
     assert!(old.contains("▲ It was corrected") && old.contains(&to) && !old.contains(&path), "{old}");
+    // One of another lawn counts nowhere on this one.
+    let good = [("/not_of_this_lawn", "true"), ("/reason", "The neighbor's.")];
+    let to = made(&office, &format!("{to}/correct"), &[("/reason", "")], &["/reason"], &good).await;
+    assert!(office.open(&to).await.html.contains("▲ It is not of this lawn: neither counts here."));
+    let section = office.open(&format!("/office/sections/{}", company.front)).await.html;
+    assert!(section.contains("▲ of another lawn, does not count here"), "{section}");
 }

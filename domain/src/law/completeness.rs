@@ -5,6 +5,8 @@ use super::{
     disclosure::{DisclosureDuty, RecordDeadline},
     duties::{Bound, DutySource},
     duty::Duty,
+    kind::RuleKind,
+    model::{Rule, RuleSet},
     nutrient::Nutrient,
 };
 use crate::time::Day;
@@ -21,6 +23,44 @@ pub struct CredentialNeeded {
     /// Nobody read whether somebody who holds neither may work under one who holds one of the first.
     pub supervision_unread: bool,
     pub source: DutySource,
+}
+
+impl RuleSet {
+    /// The day of work from which on a newer version of this set may ask something else of a record: what it names, when it is written,
+    /// which certificate stands behind it. Nothing where it asks the same. What a set says of itself decides for all days whom it binds.
+    pub fn asks_otherwise_from(&self, newer: &Self) -> Option<Day> {
+        if !self.is_about_what(newer) {
+            return Day::new(1990, 1, 1).ok();
+        }
+        let asking = |set: &Self| -> Vec<Rule> {
+            let asks = |rule: &&Rule| {
+                matches!(rule.kind, RuleKind::RecordFields | RuleKind::RecordDeadline | RuleKind::CredentialNeed)
+            };
+            set.rules.iter().filter(asks).cloned().collect()
+        };
+        let (before, after) = (asking(self), asking(newer));
+        let of = |rules: &[Rule], id: &str| rules.iter().find(|rule| rule.id == id).cloned();
+        let ids = before.iter().chain(&after).map(|rule| rule.id.as_str());
+        ids.filter_map(|id| rule_asks_otherwise_from(of(&before, id), of(&after, id))).min()
+    }
+}
+
+/// The first day on which two versions of a rule ask otherwise. Where it stands written is no matter.
+fn rule_asks_otherwise_from(before: Option<Rule>, after: Option<Rule>) -> Option<Day> {
+    let first = |rule: &Rule| rule.values.first().map(|value| value.from);
+    let (Some(before), Some(after)) = (&before, &after) else {
+        return before.iter().chain(&after).filter_map(first).min();
+    };
+    let undated = |rule: &Rule| Rule { values: Vec::new(), ..rule.clone() };
+    if undated(before) != undated(after) {
+        return first(before).into_iter().chain(first(after)).min();
+    }
+    let asked = |rule: &Rule, from: Day| {
+        let value = rule.values.iter().find(|value| value.from == from)?;
+        Some((value.duty.clone(), value.starts, rule.may_refuse(value)))
+    };
+    let days = before.values.iter().chain(&after.values).map(|value| value.from);
+    days.filter(|from| asked(before, *from) != asked(after, *from)).min()
 }
 
 impl Lawbook {

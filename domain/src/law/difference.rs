@@ -47,6 +47,13 @@ impl RuleSet {
     /// Whether the rules are equal, so that nothing changes for anybody: the files differ in comments, in the day of reading, in the
     /// words about what they cover, or in links and notes to the same citations.
     pub fn has_rules_of(&self, other: &Self) -> bool {
+        self.is_about_what(other)
+            && self.rules.len() == other.rules.len()
+            && self.rules.iter().zip(&other.rules).all(|(one, two)| without_notes(one) == without_notes(two))
+    }
+
+    /// Whether both say the same about the set itself, but for the words about what it covers and the day of reading.
+    pub(super) fn is_about_what(&self, other: &Self) -> bool {
         let about = RuleSetAbout {
             coverage: other.about.coverage.clone(),
             hash: other.about.hash.clone(),
@@ -54,8 +61,6 @@ impl RuleSet {
             ..self.about.clone()
         };
         about == other.about
-            && self.rules.len() == other.rules.len()
-            && self.rules.iter().zip(&other.rules).all(|(one, two)| without_notes(one) == without_notes(two))
     }
 
     /// What a newer version of this set says otherwise: about the set first, then rule by rule.

@@ -37,13 +37,13 @@ pub(super) fn report<'s>(section: &SectionCase<'s>, case: &Case<'_>, months: Opt
     let on = case.facts.on;
     let reports = section.section.soil_reports.iter().filter(|report| report.sampled_on <= on);
     let young = reports.filter(|report| months.is_none_or(|months| is_young(report.sampled_on, on, months)));
-    young.max_by_key(|report| (report.sampled_on, report.id))
+    young.max_by_key(|report| (report.sampled_on, report.place))
 }
 
 fn need<'s>(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'s>) -> Need<'s> {
     let Some(report) = report(section, case, duty.report_months) else {
         let all = section.section.soil_reports.iter();
-        return Need::NoReport(all.max_by_key(|report| (report.sampled_on, report.id)));
+        return Need::NoReport(all.max_by_key(|report| (report.sampled_on, report.place)));
     };
     let by_category = match report.phosphorus {
         Some(category) if duty.categories.contains(&category) => Need::Shown(report),

@@ -26,7 +26,7 @@ use crate::acts::{
     facts::{self, Line},
     fault::{ActFault, journaled, moment, written},
     ground,
-    particulars::{DESTROYED, PersonalTexts},
+    particulars::{self, DESTROYED, PersonalTexts},
     rows::{CorrectionRow, StoredCorrection},
     unacknowledged,
 };
@@ -160,6 +160,7 @@ pub fn correct(
         verdict,
         beyond_the_rules: i64::from(verdict == Verdict::Stop),
         leaves_others: i64::from(draft.leaves_others),
+        sections: newly_named(&draft, world)?,
         content: kept,
         fingerprint,
     };
@@ -183,6 +184,20 @@ pub fn correct(
     let view = view(&stored, None, false, lines)?;
     world.corrections.insert(id, stored);
     Ok(ActOutcome::Corrected(view))
+}
+
+/// What stands of the sections that nothing was fixed about yet, since neither the record nor what stands names them.
+fn newly_named(draft: &Draft, world: &BatchFacts) -> Result<Option<String>, ActFault> {
+    let stands = |section: SectionId| draft.before.iter().any(|(known, _)| *known == section);
+    let mut named: Vec<SectionId> = draft.after.iter().map(|line| line.section).filter(|id| !stands(*id)).collect();
+    if named.is_empty() {
+        return Ok(None);
+    }
+    let recorded = draft.recorded()?.lines;
+    named.retain(|section| recorded.iter().all(|line| line.section_id != *section));
+    named.dedup();
+    let told = particulars::sections(&named, draft.application.applied_on, world)?;
+    if told.is_empty() { Ok(None) } else { written("what stood of a section", &told).map(Some) }
 }
 
 fn repeated(context: &ActContext, stored: &StoredCorrection, world: &BatchFacts) -> Result<ActOutcome, ActFault> {

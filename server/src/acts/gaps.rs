@@ -12,7 +12,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::acts::{
-    particulars::{CredentialThen, Particulars, PersonalTexts, SectionThen},
+    particulars::{CredentialThen, Particulars, PersonalTexts, SectionThen, SoilReportThen},
     seen::SeenFacts,
 };
 
@@ -64,7 +64,7 @@ pub struct Known {
     written: Vec<RecordField>,
     credentials: Vec<CredentialThen>,
     supervisor_credentials: Vec<CredentialThen>,
-    /// Sections of which a soil report is told.
+    /// Sections of which the result of a soil test is told.
     tested: HashSet<SectionId>,
     /// What the product holds.
     nutrients: Vec<Nutrient>,
@@ -116,9 +116,12 @@ impl Known {
         self.nutrients.extend(particulars.product.nutrients());
     }
 
-    /// What stood of sections.
+    /// What stood of sections. A report that the record names without what it says of phosphorus is no result on it.
     pub fn sections(&mut self, sections: &[SectionThen]) {
-        let tested = sections.iter().filter(|section| section.soil_report.is_some());
+        let says = |report: &SoilReportThen| {
+            report.phosphorus.is_some() || report.phosphate_recommended_lb_per_1000_sqft.is_some()
+        };
+        let tested = sections.iter().filter(|section| section.soil_report.as_ref().is_some_and(says));
         self.tested.extend(tested.map(|section| section.section_id));
     }
 
@@ -305,7 +308,7 @@ fn closing(field: RecordField) -> (GapClosing, &'static str) {
         ),
         F::SoilTestResult => (
             GapClosing::EnterAndAdd,
-            "Enter the soil report that was there on the day; then add to the record what is on file now.",
+            "Enter the soil report that was there on the day, with what it says of phosphorus; then add to the record what is on file now.",
         ),
         F::CustomerTelephone => (
             GapClosing::EnterAndAdd,

@@ -256,7 +256,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
     let supervisor = named.supervisor.map(|id| world.person(id)).transpose()?;
     let present: Vec<String> =
         named.present.iter().map(|id| world.person(*id).map(|one| one.name.clone())).collect::<Result<_, _>>()?;
-    let sections = named.sections.iter().map(|id| section(*id, named.on, world)).collect::<Result<_, _>>()?;
+    let sections = sections(&named.sections, named.on, world)?;
     let lot = |id| world.lots.get(&id).map(|lot| lot.lot_number.clone());
     let particulars = Particulars {
         client_id: place.client_id,
@@ -342,6 +342,11 @@ fn machine(named: &Named<'_>, world: &BatchFacts) -> Option<MachineThen> {
     Some(MachineThen { name: row.name.clone(), kind: row.kind, calibration })
 }
 
+/// What stands of some sections on a day.
+pub fn sections(named: &[SectionId], on: Day, world: &BatchFacts) -> Result<Vec<SectionThen>, ActFault> {
+    named.iter().map(|id| section(*id, on, world)).collect()
+}
+
 fn section(id: SectionId, on: Day, world: &BatchFacts) -> Result<SectionThen, ActFault> {
     let row: &SectionRow = world.sections.get(&id).ok_or_else(|| ActFault::not_loaded("section", &id))?;
     let stood = row.on(on);
@@ -352,7 +357,8 @@ fn section(id: SectionId, on: Day, world: &BatchFacts) -> Result<SectionThen, Ac
         area_sqft: Area::from_raw(found.2),
     });
     let reports = row.soil_reports();
-    let relied = reports.into_iter().filter(|report| report.sampled_on <= on).max_by_key(|report| report.sampled_on);
+    let by_then = reports.into_iter().filter(|report| report.sampled_on <= on);
+    let relied = by_then.max_by_key(|report| (report.sampled_on, report.place));
     let soil_report = relied.map(|report| SoilReportThen {
         id: report.id,
         sampled_on: report.sampled_on,

@@ -28,7 +28,7 @@ use crate::acts::{
 };
 
 pub use application::{ApplicationRow, StoredApplication};
-pub use property::{PropertyFacts, PropertyRow, for_hire, lawn, service_ends};
+pub use property::{PropertyFacts, PropertyRow, for_hire, lawn, local_rules_asked_by, service_ends};
 
 use super::ground::{DivisionRow, parts_of};
 
@@ -56,8 +56,6 @@ pub struct CredentialRow {
 #[derive(Debug, Clone, Deserialize)]
 pub struct SectionRow {
     pub property_id: PropertyId,
-    /// By the book of now.
-    established_on: Option<Day>,
     history: Stood<SectionFacts>,
     measurements: Vec<MeasurementRow>,
     soil_reports: Vec<SoilRow>,
@@ -69,7 +67,7 @@ pub struct SectionRow {
     pub held: Vec<HeldRow>,
 }
 
-/// A measurement that counts, in the order of `world_facts.sql`: day, sequence, area, id, method.
+/// A measurement that counts, in the order of `world_facts.sql`: day, place among those of its day, area, id, method.
 #[derive(Debug, Clone, Deserialize)]
 pub struct MeasurementRow(pub Day, i64, pub i64, pub MeasurementId, pub String);
 
@@ -77,6 +75,7 @@ pub struct MeasurementRow(pub Day, i64, pub i64, pub MeasurementId, pub String);
 struct SoilRow {
     id: domain::ids::SoilReportId,
     sampled_on: Day,
+    place: i64,
     laboratory: String,
     phosphorus: Option<SoilCategory>,
     phosphate_recommended: Option<i64>,
@@ -203,6 +202,10 @@ pub struct CorrectionRow {
     /// read in the journal as they were written.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub leaves_others: i64,
+    /// What stood of the sections that it names and the record does not, as JSON, fixed when it was written. Named only where there are
+    /// some, for the same reason.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sections: Option<String>,
     /// What was sent; since there are texts about people apart, without them.
     pub content: String,
     pub fingerprint: String,
@@ -243,12 +246,23 @@ impl SectionFacts {
     }
 }
 
+/// The last of some days up to one, by all that is told of it: by what stood then, and by what was entered later than it happened,
+/// also where something else stands since.
+fn last_told<T>(stood: &Stood<T>, day: Day, told: impl Fn(&T) -> Option<Day>) -> Option<Day> {
+    let states = std::iter::once(stood.on(day)).chain(stood.begun_after(day));
+    states.filter_map(told).filter(|one| *one <= day).max()
+}
+
+/// When a section was last seeded or sodded by a day.
+pub fn seeded_by(section: &Stood<SectionFacts>, day: Day) -> Option<Day> {
+    last_told(section, day, |state| state.established_on).or_else(|| section.on(day).established_on)
+}
+
 impl SectionRow {
     /// What the section was on a day. A seeding that was entered later than it was made is known for its own day too.
     pub fn on(&self, day: Day) -> SectionFacts {
-        let mut facts = self.history.on(day).clone();
-        facts.established_on = self.established_on.filter(|seeded| *seeded <= day).or(facts.established_on);
-        facts
+        let facts = self.history.on(day).clone();
+        SectionFacts { established_on: seeded_by(&self.history, day), ..facts }
     }
 
     /// The latest measurement on or before a day; the first one for days before any.
@@ -266,6 +280,7 @@ impl SectionRow {
         let report = |row: &SoilRow| SoilReport {
             id: row.id,
             sampled_on: row.sampled_on,
+            place: row.place,
             laboratory: row.laboratory.clone(),
             phosphorus: row.phosphorus,
             phosphate_recommended: row.phosphate_recommended.map(NutrientRate::from_raw),

@@ -38,7 +38,8 @@ pub fn routes() -> Routes {
 /// A section's area from a day on: entered as one figure, or worked out by the server from taped figures and outlines on the
 /// map, added and taken off, less the ground that lies too near to water. Every bad part is told with its corner. It
 /// supersedes the earlier ones and leaves their records as they are. One that is wrong in its area or its day is corrected by one that
-/// names it and says why: it stays to be read and counts no more, and statements of past years say so. A technician measures the sections on the own visits; what makes
+/// names it and says why: it stays to be read and counts no more, and statements of past years say so. One that was entered on the wrong lawn
+/// is corrected by `not_of_this_lawn`, and counts nowhere here. A technician measures the sections on the own visits; what makes
 /// a lawn larger than it was waits until the office has confirmed it, and stands on the owner's list; so does the first
 /// measurement of a section, which counts meanwhile.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/measurements", operation_id = "record_measurement", tag = "sections",
@@ -97,6 +98,10 @@ fn place_of(section: SectionId, value: &MeasurementInput, corrected: Option<Meas
     let taken = corrected.as_ref().and_then(|known| known.corrected_by).map(|by| by.to_string());
     let named = (value.corrects.is_some(), corrected.is_some());
     let mut faults = correction(named, value.reason.as_deref(), taken);
+    if value.not_of_this_lawn && value.corrects.is_none() {
+        let detail = "is said of one that is on file; name it in `corrects`";
+        faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
+    }
     let does_not_count = |known: &Measurement| known.confirmation.as_ref().is_some_and(|said| !said.holds);
     if corrected.as_ref().is_some_and(|known| known.to_confirm || does_not_count(known)) {
         let detail = "is one of which the office says whether it holds; say that it does not, and measure again";
@@ -212,7 +217,7 @@ pub async fn get_measurement_derivation(
 /// List a section's measurements
 ///
 /// In the order in which they were written. The one with the latest day holds; of two with one day, the later written. One that was
-/// corrected counts no more.
+/// corrected counts no more; what corrects it on the same day stands where it stood.
 #[utoipa::path(get, path = "/api/v1/sections/{id}/measurements", operation_id = "list_measurements", tag = "sections",
     security(("bearer" = ["any staff", "pass"])), params(("id" = SectionId, Path, description = "The section."), ListQuery),
     responses((status = 200, description = "A page of measurements.", body = Page<Measurement>)))]

@@ -24,7 +24,7 @@ use crate::{
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     paging::Page,
-    problem::Problem,
+    problem::{FieldFault, Problem},
     reply::Created,
     routes::{Routes, routes},
     scope::Scope,
@@ -53,7 +53,8 @@ pub fn routes() -> Routes {
 ///
 /// What the laboratory answered about one section: how the soil was dug, the laboratory's numbers each with its extractant,
 /// unit and basis, and its own recommendations, which prevail. A number without extractant is refused. A wrong report is
-/// corrected by one that names it and says why: it stays to be read and counts no more.
+/// corrected by one that names it and says why: it stays to be read and counts no more. One that was entered on the wrong lawn is
+/// corrected by `not_of_this_lawn`, and counts nowhere here.
 #[utoipa::path(post, path = "/api/v1/sections/{id}/soil-reports", operation_id = "record_soil_report", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = SectionId, Path, description = "The section."), IdempotencyKey),
     request_body = SoilReportInput,
@@ -85,6 +86,10 @@ pub async fn record_soil_report(
             let named = (value.corrects.is_some(), corrected.is_some());
             let taken = corrected.and_then(|known| known.corrected_by).map(|by| by.to_string());
             faults.extend(correction(named, value.reason.as_deref(), taken));
+            if value.not_of_this_lawn && value.corrects.is_none() {
+                let detail = "is said of one that is on file; name it in `corrects`";
+                faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
+            }
             whole(faults)?;
             Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
         })

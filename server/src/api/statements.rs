@@ -19,7 +19,7 @@ use crate::{
     api::company,
     book::{
         gaps,
-        statement::{self, Preparation, Statement},
+        statement::{self, LawThen, Preparation, Statement},
     },
     extract::ValidQuery,
     problem::{FieldFault, Problem},
@@ -105,7 +105,10 @@ async fn get_statement(
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
-    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law(), record_gaps };
+    let law = app.law();
+    let law_then = LawThen::of(&app, &law, span, &zone).await?;
+    let at = app.clock.now();
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),

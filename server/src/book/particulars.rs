@@ -46,10 +46,13 @@ pub struct RecordParticulars {
     #[schema(max_length = 64)]
     pub particulars_sha256: Option<String>,
     pub particulars: Particulars,
-    /// Sections that only a correction names. Nothing of them was fixed at writing: what is shown is what the book says by now of
-    /// the day of the work.
+    /// Sections that only a correction names, as they were fixed when it was written.
     #[schema(max_items = 20)]
     pub sections_since: Vec<SectionThen>,
+    /// Those of them that corrections of earlier versions name, with which nothing was fixed: what is shown is what the book says by now
+    /// of the day of the work.
+    #[schema(max_items = 20)]
+    pub sections_not_fixed: Vec<SectionId>,
     /// Names, addresses, notes; null once they were destroyed.
     pub texts: Option<PersonalTexts>,
     /// The record's entry in the journal.
@@ -175,18 +178,12 @@ impl Shelf {
     /// What a record tells, and the sections on which something stands by the last word on it.
     async fn told(&mut self, application: &ApplicationView) -> Result<(RecordParticulars, Vec<SectionId>), Problem> {
         let kept = self.kept.remove(&application.id).ok_or_else(|| Problem::not_found("application"))?;
-        let Kept { particulars, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
+        let Kept { particulars, sections_since: fixed, sha256, texts, destroyed, journal_seq, journal_hash } = kept;
         let fixed_at_writing = particulars.is_some();
         let standing = standing(&mut *self.moment, application).await?;
         let mut since = standing.clone();
         since.retain(|section| !application.tells_of(*section));
-        let sections_since = if since.is_empty() {
-            Vec::new()
-        } else {
-            let named = Named { sections: since, ..named(application, self.now) };
-            let world = world::load_named(&mut self.moment, &named).await?;
-            particulars::of(&named, &world)?.0.sections
-        };
+        let (sections_since, sections_not_fixed) = self.since(application, since, fixed).await?;
         let (particulars, texts) = if let Some(fixed) = particulars {
             (fixed, texts.filter(|_| !destroyed))
         } else {
@@ -204,12 +201,34 @@ impl Shelf {
             particulars_sha256: sha256,
             particulars,
             sections_since,
+            sections_not_fixed,
             texts,
             journal_seq,
             journal_hash,
             additions: self.additions.remove(&application.id).unwrap_or_default(),
         };
         Ok((told, standing))
+    }
+
+    /// What stood of sections that only corrections name: as it was fixed with them, or by the book of now, and of which it is the latter.
+    async fn since(
+        &mut self,
+        application: &ApplicationView,
+        named_since: Vec<SectionId>,
+        fixed: Vec<SectionThen>,
+    ) -> Result<(Vec<SectionThen>, Vec<SectionId>), Problem> {
+        // A section that was taken back may have been named anew: the last word on it stands.
+        let told: HashMap<SectionId, SectionThen> = fixed.into_iter().map(|one| (one.section_id, one)).collect();
+        let unfixed: Vec<SectionId> = named_since.iter().filter(|id| !told.contains_key(id)).copied().collect();
+        let mut by_now = HashMap::new();
+        if !unfixed.is_empty() {
+            let named = Named { sections: unfixed.clone(), ..named(application, self.now) };
+            let world = world::load_named(&mut self.moment, &named).await?;
+            let sections = particulars::of(&named, &world)?.0.sections;
+            by_now.extend(sections.into_iter().map(|one| (one.section_id, one)));
+        }
+        let sections = named_since.iter().filter_map(|id| told.get(id).or_else(|| by_now.get(id)).cloned());
+        Ok((sections.collect(), unfixed))
     }
 
     /// Which law a record is held against. Rule sets that were confirmed for its day after it was written count as those do that

@@ -12,7 +12,7 @@ use std::{
 use domain::{
     actor::Actor,
     law::{Lawbook, RuleSet, RuleSetAbout},
-    time::Instant,
+    time::{Day, Instant},
 };
 use serde_json::json;
 use sqlx::SqliteConnection;
@@ -74,6 +74,7 @@ pub async fn settle(
         met: unknown.iter().chain(&changed).map(|set| version(set)).collect(),
         first: first.iter().map(|set| (set.about.code.clone(), set.about.hash.clone())).collect(),
         taken: fates.iter().filter_map(|(code, fate)| taken(&offered, code, *fate, ids, at)).collect(),
+        law: Arc::clone(&law),
     };
     store.write(move |connection| Box::pin(write(connection, news, at))).await?;
     Ok(law)
@@ -86,6 +87,8 @@ struct News {
     /// Those of them that count because the book met their rule set, by code and hash.
     first: Vec<(String, String)>,
     taken: Vec<RuleSetUse>,
+    /// What counts from now on.
+    law: Arc<Lawbook>,
 }
 
 /// Writes the news of a start, and in the journal what was met: from then on a version or a first use that it does not name is known to
@@ -110,8 +113,30 @@ async fn write(connection: &mut SqliteConnection, news: News, at: Instant) -> Re
         let Some(id) = one.id else { continue };
         let deed = JournalContext { actor: None, at, act: COUNTED, subject: id.uuid() };
         store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
+        // What the version before asked of records cannot be read any more, or not beside the others.
+        if let (TakenHow::Unreadable | TakenHow::Unfit | TakenHow::Upgraded, Some(since)) = (one.how, first_day()) {
+            ask_again(&mut *connection, [&news.law, &news.law], &one.code, since).await?;
+        }
     }
     Ok(())
+}
+
+/// The first day of the calendar.
+fn first_day() -> Option<Day> {
+    Day::new(1990, 1, 1).ok()
+}
+
+/// Asks the records of every property again over which a rule set stands, or stood by the law of before: by another version they may
+/// lack something else.
+async fn ask_again(
+    connection: &mut SqliteConnection,
+    laws: [&Lawbook; 2],
+    code: &str,
+    since: Day,
+) -> Result<(), sqlx::Error> {
+    let mut lists = store::rule_sets::lists(&mut *connection).await?;
+    lists.retain(|list| laws.iter().any(|law| law.over(list).iter().any(|used| used.code == code)));
+    store::gaps::ask_again_under(connection, &lists, since).await
 }
 
 /// The texts that this book decided by, of rule sets of which it does not know yet which version counts: by code, the newest last. A book
@@ -249,16 +274,21 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
             RuleSetUse { id: Some(id), code, hash, how: TakenHow::Confirmed, person_id: Some(actor.person), since: at };
         let deed = JournalContext { actor: Some(actor), at, act: COUNTED, subject: id.uuid() };
         let (taking, next) = (app.clone(), Arc::new(next));
+        let (asked_from, beside) = (counts.asks_otherwise_from(new), Arc::clone(&next));
+        let before = Arc::clone(&law);
         // Taken by the writer itself: what waits behind this in its queue is decided by what the journal says counts by then.
         let done = app.store.write_then(
             move |connection| {
                 Box::pin(async move {
                     store::rule_sets::insert(&mut *connection, &one).await?;
-                    store::journal::append(connection, deed, &serde_json::to_string(&one)?).await?;
+                    store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
+                    if let Some(since) = asked_from {
+                        ask_again(connection, [&before, &beside], &one.code, since).await?;
+                    }
                     Ok(one)
                 })
             },
-            move || taking.store.law().take(next),
+            move || taking.store.law().take(next, Some(at)),
         );
         let done = done.await?;
         tracing::info!(code = done.code, hash = done.hash, "a new version of a rule set was confirmed and counts");

@@ -2,6 +2,7 @@
 //! whether it is complete. Each figure is traced to its records, and gaps are named.
 
 mod changes;
+mod law_then;
 mod lines;
 
 use std::{
@@ -30,6 +31,8 @@ use crate::{
     store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
     zone::{self, UnknownZone},
 };
+
+pub use law_then::LawThen;
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]
@@ -165,13 +168,23 @@ pub struct Preparation<'a> {
     pub zone: TimeZone,
     pub company_name: String,
     pub law: &'a Lawbook,
+    /// What counted when the span ended, where other versions of it count now.
+    pub law_then: Option<LawThen>,
     /// What its records lack by the law of their days.
     pub record_gaps: Vec<String>,
 }
 
 /// Puts a statement together; nothing if there is no section in it that the caller may see.
 pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<Statement>, UnknownZone> {
-    let Some(first) = parts.sections.first() else { return Ok(None) };
+    let (first, left) = (parts.sections.first(), parts.left.first());
+    let whose = first.map(|part| (part.client_id, part.client_name.clone(), part.mailing_address.clone()));
+    // Whoever was told of a property and is no more is told that, if of nothing else.
+    let taken_off = || !changes::taken_off(parts, preparation.span, &preparation.zone).is_empty();
+    let whose = whose.or_else(|| {
+        left.filter(|_| taken_off())
+            .map(|left| (left.client_id, left.client_name.clone(), left.mailing_address.clone()))
+    });
+    let Some((client_id, client_name, mailing_address)) = whose else { return Ok(None) };
     let mut gaps = Vec::new();
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
@@ -184,8 +197,11 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     open_ends(parts, preparation.span.as_of, &mut gaps)?;
     gaps.extend(preparation.record_gaps.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
-    let (client_id, client_name, mailing_address) =
-        (first.client_id, first.client_name.clone(), first.mailing_address.clone());
+    let then = preparation.law_then.as_ref();
+    let told = then.map(|then| law_then::told(preparation.law, then, &parts.sections, preparation.span));
+    let (told, told_of) = told.unwrap_or_default();
+    gaps.extend(told);
+    let read_then = |code: &str| then.and_then(|then| then.last_checked(code, &told_of));
     Ok(Some(Statement {
         year: preparation.year,
         from: preparation.span.from,
@@ -197,20 +213,21 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         mailing_address,
         sections,
         total,
-        rule_sets: sets_read(preparation.law, &parts.sections),
+        rule_sets: sets_read(preparation.law, &parts.sections, read_then),
         gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
     }))
 }
 
-fn sets_read(law: &Lawbook, sections: &[SectionPart]) -> Vec<RuleSetReading> {
+/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one.
+fn sets_read(law: &Lawbook, sections: &[SectionPart], read_then: impl Fn(&str) -> Option<Day>) -> Vec<RuleSetReading> {
     let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
         if let Some(set) = law.rule_set(code) {
             let set = RuleSetReading {
                 code: code.clone(),
                 name: set.about.name.clone(),
-                last_checked: set.about.last_checked,
+                last_checked: read_then(code).unwrap_or(set.about.last_checked),
             };
             if !read.contains(&set) {
                 read.push(set);

@@ -19,7 +19,7 @@ use crate::{
     store::{
         self,
         file::{self, FileFault},
-        lots, packing, tables,
+        gaps, lots, packing, tables,
         verify::{self, Entry},
     },
 };
@@ -155,6 +155,10 @@ async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> 
     files(connection, &mut found.faults).await?;
     rule_sets(connection, &mut found.faults).await?;
     totals(connection, &mut found).await?;
+    let unmarked = gaps::unmarked(connection).await?;
+    if unmarked > 0 {
+        found.faults.push(format!("{unmarked} records are not marked to be asked again what they lack"));
+    }
     for (product, mass, total) in verify::stock(connection).await? {
         if mass != total {
             found.faults.push(format!("the stock of {product} does not follow from its movements"));

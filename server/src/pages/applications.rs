@@ -113,7 +113,7 @@ pub async fn record(
     seen.extend(a.nobody_supervised.then(|| Observation { what: "Supervised by", words: "nobody".to_owned() }));
     let additions = added(&app, &told, written).await?;
     let mut stood = told::stood(&told.particulars, told.texts.as_ref(), written);
-    stood.extend(told::sections_since(&told.sections_since, written));
+    stood.extend(told::sections_since(&told, written));
     let site = told.texts.as_ref().and_then(|texts| texts.site_address.clone());
     Ok(page(
         RecordPage {

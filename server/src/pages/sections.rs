@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::{extract::State, response::Response};
 use domain::{
-    ids::{self, SectionId},
+    ids::{self, SectionId, SoilReportId},
     land::Species,
 };
 
@@ -144,6 +144,16 @@ struct SectionPage {
     form: Form,
 }
 
+/// Where a report stands among those of its day: the later written counts, and what corrects one stands where that one stood.
+fn place(report: &SoilReport, all: &[SoilReport]) -> Option<usize> {
+    let taken = |id: SoilReportId| all.iter().find(|one| one.id == id && one.sampled_on == report.sampled_on);
+    let mut first = report;
+    while let Some(before) = first.corrects.and_then(taken) {
+        first = before;
+    }
+    all.iter().position(|one| one.id == first.id)
+}
+
 /// A section with its measurements and soil reports, and the form that corrects it.
 pub async fn one(
     _: OfficeSession,
@@ -159,8 +169,8 @@ pub async fn one(
     let form = stored_form(&section);
     let measurements = measurements.into_iter().map(|row| row.item).collect();
     let reports: Vec<SoilReport> = reports.into_iter().map(|row| row.item).collect();
-    // Of two with one day the later written counts.
-    let newest = reports.iter().filter(|report| report.corrected_by.is_none()).max_by_key(|report| report.sampled_on);
+    let counts = |report: &&SoilReport| report.corrected_by.is_none() && !report.not_of_this_lawn;
+    let newest = reports.iter().filter(counts).max_by_key(|report| (report.sampled_on, place(report, &reports)));
     let read = newest.map(|report| {
         let mut read = Read::today(&app, report, &section, &property)?;
         // Those of the report itself stand beside it in the list already.

@@ -194,6 +194,8 @@ fn correction(section: &Section, report: &SoilReport, rows: usize) -> Result<For
             field.fill(value);
         }
     }
+    let elsewhere = Field::tick("/not_of_this_lawn", "It was entered on the wrong lawn and is not of this one");
+    form.fields.push(elsewhere.help("Then neither counts here. Add it on its own lawn."));
     let reason = Field::line("/reason", "Why it is corrected");
     form.fields.push(reason.help("It stands beside the report, and on statements of the years it is about."));
     Ok(form.back(format!("/office/soil-reports/{}", report.id)))

@@ -23,7 +23,7 @@ use crate::{
         company_year::{self, SectionSum},
         gaps,
         journal::{self, JournalState},
-        statement::{self, Preparation, SectionStatement, Statement},
+        statement::{self, LawThen, Preparation, SectionStatement, Statement},
     },
     extract::PathId,
     pages::{
@@ -311,7 +311,9 @@ pub async fn client(
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, span, reader.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
-    let preparation = Preparation { year, span, at, zone, company_name, law: &app.law(), record_gaps };
+    let law = app.law();
+    let law_then = LawThen::of(&app, &law, span, &zone).await?;
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared, outside: reader.is_outside() }.render()))

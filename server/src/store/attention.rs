@@ -99,7 +99,7 @@ pub async fn wanted(pool: &SqlitePool) -> Result<Vec<PlannedDemand>, sqlx::Error
         r#"SELECT v.product_id AS "product_id!", v.target_nitrogen, v.target_product, m.area AS "area?"
            FROM visits AS v JOIN untreated_visit_sections AS s ON s.visit_id = v.id
            LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.section_id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.section_id ORDER BY l.measured_on DESC, l.place DESC LIMIT 1)
            WHERE v.status = 'planned'"#
     )
     .fetch_all(pool)

@@ -81,7 +81,7 @@ pub async fn company_year(pool: &SqlitePool, span: Span) -> Result<Vec<YearSum>,
                       WHERE w.section_id = s.id AND v.status = 'planned' AND v.planned_on BETWEEN $2 AND $1 AND v.target_nitrogen IS NOT NULL
                         AND EXISTS (SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = s.id)
                       ORDER BY v.planned_on) AS x) AS "planned!: String",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area)) FROM counted_measurements AS m
+                  (SELECT json_group_array(json_array(m.measured_on, m.place, m.area)) FROM counted_measurements AS m
                       WHERE m.section_id = s.id AND m.measured_on <= $1) AS "measured!: String", p.time_zone AS "time_zone!",
                   c.mailing_address AS "mailing_address!"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
@@ -181,7 +181,7 @@ fn treated<'l>(
             continue;
         }
         let place = places.on(on);
-        let stood = measured.iter().filter(|(day, ..)| *day <= on).max_by_key(|(day, seq, _)| (*day, *seq));
+        let stood = measured.iter().filter(|(day, ..)| *day <= on).max_by_key(|(day, place, _)| (*day, *place));
         let (lines, most) = (area * count.max(1), stood.map_or(area, |(.., whole)| area.max(*whole)));
         if let Some(ground) =
             found.iter_mut().find(|ground| ground.bound == place.bound() && ground.rule_sets == place.rule_sets)

@@ -24,10 +24,14 @@ SELECT DISTINCT value ->> 'person_id', value ->> 'property_id', value ->> 'recei
 ON CONFLICT (person_id, property_id) DO NOTHING;
 INSERT INTO clearance_ends (clearance_id, how, application_id, ended_at)
 SELECT value ->> 'clearance_id', value ->> 'how', value ->> 'application_id', value ->> 'ended_at' FROM jsonb_each($6);
-INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, leaves_others, content, fingerprint)
+INSERT INTO corrections (id, application_id, person_id, device_id, received_at, verdict, beyond_the_rules, leaves_others, sections, content, fingerprint)
 SELECT value ->> 'id', value ->> 'application_id', value ->> 'person_id', value ->> 'device_id', value ->> 'received_at',
-       value ->> 'verdict', value ->> 'beyond_the_rules', coalesce(value ->> 'leaves_others', 0), value ->> 'content', value ->> 'fingerprint'
+       value ->> 'verdict', value ->> 'beyond_the_rules', coalesce(value ->> 'leaves_others', 0), value ->> 'sections', value ->> 'content', value ->> 'fingerprint'
 FROM jsonb_each($7);
+-- By the lines that stand now a corrected record may lack something that it did not.
+INSERT INTO asked_again (application_seq)
+SELECT a.seq FROM jsonb_each($7) AS c CROSS JOIN applications AS a WHERE a.id = c.value ->> 'application_id' AND a.incomplete = 0
+ON CONFLICT (application_seq) DO NOTHING;
 INSERT INTO application_lines (record_id, application_id, section_id, applied_on, area, product, nitrogen, quick_nitrogen, phosphate, potash, flags, purpose, division, parts)
 SELECT value ->> 'record_id', value ->> 'application_id', value ->> 'section_id', value ->> 'applied_on', value ->> 'area', value ->> 'product',
        value ->> 'nitrogen', value ->> 'quick_nitrogen', value ->> 'phosphate', value ->> 'potash', value ->> 'flags', value ->> 'purpose',

@@ -1,9 +1,13 @@
 //! Records that may lack something: those that did when they were written, those that nobody asked, and those of which another
 //! answer may have become true since: for their day rule sets, the kind of ground or who works there were entered or corrected
-//! later, or they were corrected themselves. An entry that was put on a later day than it first had frees days, too.
+//! later, another version of a rule set came to count, or they were corrected themselves. The last are marked when it happens, so that
+//! nobody who asks for the list has to look for them in a book of ten years.
 
-use domain::ids::ApplicationId;
-use sqlx::SqlitePool;
+use domain::{
+    ids::{ApplicationId, PropertyId},
+    time::Day,
+};
+use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
     acts::application::ApplicationView,
@@ -28,20 +32,15 @@ pub async fn candidates(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequ
                     WHERE i.incomplete IS NOT 0 AND i.seq < $1
                       AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = i.id) > 0
                     ORDER BY i.seq DESC LIMIT $2) AS n
-                 UNION
-                 SELECT i.seq, i.id FROM dated_entries AS e INDEXED BY dated_entries_of_what_binds
-                 LEFT JOIN dated_entries AS c ON c.seq = e.corrects CROSS JOIN applications AS i
-                 WHERE e.property_id IS NOT NULL AND e.id <> e.property_id
-                   AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
-                       OR json_type(e.facts, '$.worked_by') IS NOT NULL)
-                   AND i.property_id = e.property_id AND i.seq < $1 AND i.applied_on >= min(e.since, coalesce(c.since, e.since))
-                   AND i.received_at <= e.entered_at AND i.incomplete = 0
-                 UNION
-                 SELECT i.seq, i.id FROM corrections AS c CROSS JOIN applications AS i
-                 WHERE i.id = c.application_id AND i.seq < $1 AND i.incomplete = 0) AS w
+                 UNION ALL
+                 SELECT n.seq, n.id FROM (
+                    SELECT i.seq, i.id FROM asked_again AS g CROSS JOIN applications AS i
+                    WHERE g.application_seq < $1 AND i.seq = g.application_seq AND i.incomplete = 0
+                      AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = i.id) > 0
+                    ORDER BY g.application_seq DESC LIMIT $2) AS n
+                 ORDER BY 1 DESC LIMIT $2) AS w
            CROSS JOIN application_reads AS a ON a.id = w.id
-           WHERE (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = w.id) > 0
-           ORDER BY w.seq DESC LIMIT $2"#,
+           ORDER BY w.seq DESC"#,
         span.after,
         span.take
     )
@@ -62,17 +61,75 @@ pub async fn candidates_among(pool: &SqlitePool, ids: &[ApplicationId]) -> Resul
                   a.time_zone AS "time_zone!: String", a.lines AS "lines!: String", a.correction_ids AS "correction_ids!: String", a.texts
            FROM json_each($1) AS w CROSS JOIN applications AS i CROSS JOIN application_reads AS a
            WHERE i.id = w.value AND a.id = i.id
-             AND (i.incomplete IS NOT 0
-                 OR EXISTS (SELECT 1 FROM corrections AS c WHERE c.application_id = i.id)
-                 OR EXISTS (SELECT 1 FROM dated_entries AS e LEFT JOIN dated_entries AS c ON c.seq = e.corrects
-                     WHERE e.property_id = i.property_id AND e.id <> e.property_id
-                       AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
-                           OR json_type(e.facts, '$.worked_by') IS NOT NULL)
-                       AND min(e.since, coalesce(c.since, e.since)) <= i.applied_on AND e.entered_at >= i.received_at))
+             AND (i.incomplete IS NOT 0 OR EXISTS (SELECT 1 FROM asked_again AS g WHERE g.application_seq = i.seq))
              AND (SELECT sum(l.product) FROM application_lines AS l WHERE l.application_id = i.id) > 0"#,
         ids
     )
     .fetch_all(pool)
     .await?;
     Ok(shown(rows)?.into_iter().map(|row| row.item).collect())
+}
+
+/// Marks the records of a property from a day on: what binds there was entered or corrected. An entry that was put on a later day than
+/// it first had frees days, too, so the day is the earlier of both.
+pub async fn ask_again(
+    connection: &mut SqliteConnection,
+    property: PropertyId,
+    since: &str,
+) -> Result<(), sqlx::Error> {
+    let property = property.to_string();
+    sqlx::query!(
+        "INSERT INTO asked_again (application_seq)
+         SELECT i.seq FROM applications AS i INDEXED BY applications_by_property
+         WHERE i.property_id = $1 AND i.applied_on >= $2 AND i.incomplete = 0
+         ON CONFLICT (application_seq) DO NOTHING",
+        property,
+        since
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Marks the records from a day on of every property that ever had one of these lists of rule sets: another version of one of them
+/// counts.
+pub async fn ask_again_under(
+    connection: &mut SqliteConnection,
+    lists: &[Vec<String>],
+    since: Day,
+) -> Result<(), sqlx::Error> {
+    let encode = |error: serde_json::Error| sqlx::Error::Encode(error.into());
+    let lists: Vec<String> = lists.iter().map(serde_json::to_string).collect::<Result<_, _>>().map_err(encode)?;
+    let (lists, since) = (serde_json::to_string(&lists).map_err(encode)?, since.to_string());
+    sqlx::query!(
+        "INSERT INTO asked_again (application_seq)
+         SELECT i.seq FROM (SELECT DISTINCT e.property_id FROM dated_entries AS e
+                            WHERE e.property_id IS NOT NULL AND e.facts ->> 'rule_sets' IN (SELECT value FROM json_each($1))) AS p
+         CROSS JOIN applications AS i INDEXED BY applications_by_property
+         WHERE i.property_id = p.property_id AND i.applied_on >= $2 AND i.incomplete = 0
+         ON CONFLICT (application_seq) DO NOTHING",
+        lists,
+        since
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// How many records are not marked of which entries or corrections say that they may lack something.
+pub async fn unmarked(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    let rows = sqlx::query_scalar!(
+        r#"SELECT count(*) AS "rows!: i64" FROM (
+               SELECT i.seq FROM dated_entries AS e LEFT JOIN dated_entries AS c ON c.seq = e.corrects
+               CROSS JOIN applications AS i INDEXED BY applications_by_property
+               WHERE e.property_id IS NOT NULL AND e.id <> e.property_id
+                 AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
+                     OR json_type(e.facts, '$.worked_by') IS NOT NULL)
+                 AND i.property_id = e.property_id AND i.applied_on >= min(e.since, coalesce(c.since, e.since))
+                 AND i.received_at < e.entered_at AND i.incomplete = 0
+               UNION
+               SELECT i.seq FROM corrections AS c CROSS JOIN applications AS i WHERE i.id = c.application_id AND i.incomplete = 0) AS w
+           WHERE NOT EXISTS (SELECT 1 FROM asked_again AS g WHERE g.application_seq = w.seq)"#
+    );
+    rows.fetch_one(connection).await
 }

@@ -19,7 +19,7 @@ use utoipa::{
 };
 use uuid::Uuid;
 
-use crate::store::{bad_row, properties::Place, read, read_day, read_instant, read_json};
+use crate::store::{bad_row, gaps, properties::Place, read, read_day, read_instant, read_json};
 
 /// The day that stands for "from the first day known".
 pub const FROM_THE_BEGINNING: &str = "0001-01-01";
@@ -289,6 +289,13 @@ pub async fn append(
     let stored = entries(connection, subject).await?;
     if let Subject::Property(property) = subject {
         span_ownerships(connection, property, &history(&stored)).await?;
+        let decides = ["rule_sets", "kind", "worked_by"].iter().any(|name| entry.facts.contains_key(*name));
+        if decides && stored.len() > 1 {
+            let first_day = |day: Option<Day>| day.map_or_else(|| FROM_THE_BEGINNING.to_owned(), |day| day.to_string());
+            let corrected = stored.iter().find(|one| Some(one.seq) == entry.corrects);
+            let freed = corrected.map_or(entry.since, |corrected| corrected.view.since.min(entry.since));
+            gaps::ask_again(connection, property, &first_day(freed)).await?;
+        }
     }
     let written = stored.into_iter().find(|stored| stored.view.id == entry.id);
     written.map(|stored| stored.view).ok_or(sqlx::Error::RowNotFound)

@@ -135,6 +135,9 @@ pub struct MeasurementInput {
     #[serde(default)]
     #[schema(min_length = 1, max_length = 300, format = "line")]
     pub reason: Option<String>,
+    /// With `corrects`: it was entered on the wrong lawn, so neither the one that it names nor this one counts here.
+    #[serde(default)]
+    pub not_of_this_lawn: bool,
 }
 
 /// A section's area from a day on. A later one supersedes it; it is never edited.
@@ -148,7 +151,7 @@ pub struct MeasurementInput {
     "measured_on": "2026-03-02", "method": "tape", "measured_by": "Tech 01",
     "error": { "error_sqft": "111", "source": "What the area would change by if every length were read too long or too short by the reading error", "mark": "computed" },
     "note": null, "derivation": "/api/v1/measurements/01938f0c-5c6e-7cc0-9d3a-2f6f0b1c7a12/derivation",
-    "waits_for_office": false, "to_confirm": false, "confirmation": null, "corrects": null, "reason": null, "corrected_by": null, "created_at": "2026-03-02T15:00:00.000Z"
+    "waits_for_office": false, "to_confirm": false, "confirmation": null, "corrects": null, "reason": null, "not_of_this_lawn": false, "corrected_by": null, "created_at": "2026-03-02T15:00:00.000Z"
 }))]
 pub struct Measurement {
     pub id: MeasurementId,
@@ -182,6 +185,8 @@ pub struct Measurement {
     pub corrects: Option<MeasurementId>,
     #[schema(max_length = 300)]
     pub reason: Option<String>,
+    /// It was entered on the wrong lawn, like the one whose place it takes: neither counts here.
+    pub not_of_this_lawn: bool,
     /// The measurement that took the place of this one, which then no longer counts.
     pub corrected_by: Option<MeasurementId>,
     pub created_at: Instant,
@@ -221,6 +226,7 @@ struct MeasurementRow {
     confirmation: Option<String>,
     corrects: Option<String>,
     reason: Option<String>,
+    not_of_this_lawn: bool,
     corrected_by: Option<String>,
 }
 
@@ -254,6 +260,7 @@ impl TryFrom<MeasurementRow> for Sequenced<Measurement> {
             confirmation,
             corrects: row.corrects.as_deref().map(|id| read(id, "measurement id")).transpose()?,
             reason: row.reason,
+            not_of_this_lawn: row.not_of_this_lawn,
             corrected_by: row.corrected_by.as_deref().map(|id| read(id, "measurement id")).transpose()?,
             created_at: read_instant(row.created_at)?,
         };
@@ -282,8 +289,8 @@ pub async fn insert(
     let error_mark = error.map(|error| enum_text::<SourceMark>(&error.mark)).transpose()?;
     sqlx::query!(
         "INSERT INTO measurements (id, section_id, area, metric_area, lawn, parts, measured_on, method, measured_by, error,
-             error_source, error_mark, note, created_at, waits, to_confirm, corrects, reason)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
+             error_source, error_mark, note, created_at, waits, to_confirm, corrects, reason, not_of_this_lawn)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
         key,
         section_key,
         area,
@@ -301,7 +308,8 @@ pub async fn insert(
         measured.waits,
         measured.to_confirm,
         corrects,
-        input.reason
+        input.reason,
+        input.not_of_this_lawn
     )
     .execute(&mut *connection)
     .await?;
@@ -321,7 +329,7 @@ pub async fn get(
                   m.error_source, m.error_mark, m.note, m.created_at AS "created_at!", m.waits AS "waits!", m.to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
                    FROM measurement_confirmations AS c WHERE c.measurement_id = m.id) AS "confirmation: String",
-                  m.corrects, m.reason, (SELECT t.id FROM measurements AS t WHERE t.corrects = m.id) AS "corrected_by: String"
+                  m.corrects, m.reason, m.not_of_this_lawn AS "not_of_this_lawn!: bool", (SELECT t.id FROM measurements AS t WHERE t.corrects = m.id) AS "corrected_by: String"
            FROM measurements AS m
            WHERE m.id = $1 AND ($2 IS NULL OR EXISTS (
                SELECT 1 FROM sections AS s JOIN sight AS v ON v.property_id = s.property_id
@@ -348,7 +356,7 @@ pub async fn list(
                   error_mark, note, created_at AS "created_at!", waits AS "waits!", to_confirm AS "to_confirm!",
                   (SELECT json_object('holds', c.holds, 'note', c.note, 'person_id', c.person_id, 'confirmed_at', c.confirmed_at)
                    FROM measurement_confirmations AS c WHERE c.measurement_id = measurements.id) AS "confirmation: String",
-                  corrects, reason, (SELECT t.id FROM measurements AS t WHERE t.corrects = measurements.id) AS "corrected_by: String"
+                  corrects, reason, not_of_this_lawn AS "not_of_this_lawn!: bool", (SELECT t.id FROM measurements AS t WHERE t.corrects = measurements.id) AS "corrected_by: String"
            FROM measurements WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
         span.after,
@@ -369,8 +377,8 @@ pub async fn area_on(
     let area = sqlx::query_scalar!(
         r#"SELECT coalesce(
                (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 AND m.measured_on <= $2
-                ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
-               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.seq LIMIT 1))
+                ORDER BY m.measured_on DESC, m.place DESC LIMIT 1),
+               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.place LIMIT 1))
            AS "area: i64""#,
         section,
         day

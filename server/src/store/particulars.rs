@@ -6,7 +6,7 @@ use domain::ids::ApplicationId;
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::particulars::{Particulars, PersonalTexts},
+    acts::particulars::{Particulars, PersonalTexts, SectionThen},
     secret::sha256,
     store::{id_list, packing::Unpacker, read, read_json},
 };
@@ -16,6 +16,8 @@ use crate::{
 pub struct Kept {
     /// Nothing for the records of earlier versions.
     pub particulars: Option<Particulars>,
+    /// What was fixed of sections with the corrections that named them first, oldest first. Nothing for those of earlier versions.
+    pub sections_since: Vec<SectionThen>,
     pub sha256: Option<String>,
     pub texts: Option<PersonalTexts>,
     /// Its texts about people were there and were destroyed.
@@ -33,7 +35,9 @@ pub async fn kept(
     let wanted = id_list(ids)?;
     let rows = sqlx::query!(
         r#"SELECT a.id AS "id!", a.particulars, j.pattern, j.packed, t.body AS "texts?", t.destroyed_by AS "destroyed_by?",
-                  j.seq AS "seq!", j.hash AS "hash!"
+                  j.seq AS "seq!", j.hash AS "hash!",
+                  (SELECT json_group_array(json(c.sections)) FROM corrections AS c WHERE c.application_id = a.id AND c.sections IS NOT NULL)
+                  AS "sections_since!: String"
            FROM json_each($1) AS w CROSS JOIN applications AS a
            JOIN journal AS j ON j.subject_id = a.id AND j.act = 'application.recorded'
            LEFT JOIN personal_texts AS t ON t.record_id = a.id WHERE a.id = w.value"#,
@@ -47,7 +51,9 @@ pub async fn kept(
             (Some(pattern), Some(packed)) => unpacker.unpack(connection, pattern, &packed).await?.particulars,
             _ => row.particulars,
         };
+        let since: Vec<Vec<SectionThen>> = read_json(&row.sections_since, "what was fixed with corrections")?;
         let kept = Kept {
+            sections_since: since.into_iter().flatten().collect(),
             particulars: particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
             sha256: particulars.as_ref().map(sha256),
             texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,

@@ -1,8 +1,11 @@
 //! Which version of each rule set counts, since when and by whom, and the texts of all versions that this book has met.
 
 use std::{
-    collections::HashMap,
-    sync::{Arc, PoisonError, RwLock},
+    collections::{BTreeMap, HashMap},
+    sync::{
+        Arc, Mutex, PoisonError, RwLock,
+        atomic::{AtomicI64, Ordering},
+    },
 };
 
 use domain::{
@@ -20,13 +23,18 @@ use super::{enum_text, read, read_enum, read_instant, read_json};
 #[derive(Debug)]
 pub struct LawInForce {
     law: RwLock<Arc<Lawbook>>,
+    /// When a version last took another's place, in milliseconds: who asks about a later day need not look for earlier versions.
+    changed_at: AtomicI64,
+    /// The law that counted at the end of the span that was asked about last.
+    past: Mutex<Option<PastLaw>>,
     /// Held by whoever takes a new version in, from the reading of what counts to the taking: of two at once neither is lost.
     pub changing: tokio::sync::Mutex<()>,
 }
 
 impl LawInForce {
     pub fn of(law: Arc<Lawbook>) -> Self {
-        Self { law: RwLock::new(law), changing: tokio::sync::Mutex::new(()) }
+        let (law, changing) = (RwLock::new(law), tokio::sync::Mutex::new(()));
+        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), changing }
     }
 
     /// The law that counts now.
@@ -34,10 +42,38 @@ impl LawInForce {
         Arc::clone(&self.law.read().unwrap_or_else(PoisonError::into_inner))
     }
 
-    /// From now on this one counts.
-    pub fn take(&self, law: Arc<Lawbook>) {
+    /// From now on this one counts. The moment is when a version last took another's place, if any ever did.
+    pub fn take(&self, law: Arc<Lawbook>, changed_at: Option<Instant>) {
         *self.law.write().unwrap_or_else(PoisonError::into_inner) = law;
+        self.changed_at.store(changed_at.map_or(i64::MIN, Instant::millis), Ordering::Release);
     }
+
+    /// When a version last took another's place; nothing where none ever did.
+    pub fn changed_at(&self) -> Option<Instant> {
+        Instant::from_millis(self.changed_at.load(Ordering::Acquire))
+    }
+
+    /// The law of before, if it was worked out last.
+    pub fn past(&self, hashes: &BTreeMap<String, String>, law: &Arc<Lawbook>) -> Option<Arc<Lawbook>> {
+        let past = self.past.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = past.as_ref().filter(|past| past.hashes == *hashes && Arc::ptr_eq(&past.beside, law))?;
+        Some(Arc::clone(&known.law))
+    }
+
+    /// Remembers a law of before: whoever prints a year's statements asks for the same one for each.
+    pub fn remember(&self, past: PastLaw) {
+        *self.past.lock().unwrap_or_else(PoisonError::into_inner) = Some(past);
+    }
+}
+
+/// A law that counted before.
+#[derive(Debug)]
+pub struct PastLaw {
+    /// The versions in which it differs, by the codes of their rule sets.
+    pub hashes: BTreeMap<String, String>,
+    /// The law that has counted since.
+    pub beside: Arc<Lawbook>,
+    pub law: Arc<Lawbook>,
 }
 
 /// How a version came to count.
@@ -221,6 +257,17 @@ pub async fn current(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Op
         code
     );
     row.fetch_optional(executor).await?.map(TryInto::try_into).transpose()
+}
+
+/// Every use of the rule sets of which more than one version has counted, in their order.
+pub async fn of_changed(executor: impl SqliteExecutor<'_>) -> Result<Vec<RuleSetUse>, sqlx::Error> {
+    let rows = sqlx::query_as!(
+        UseRow,
+        r#"SELECT id, code AS "code!", hash AS "hash!", how AS "how!", person_id, since AS "since!"
+           FROM rule_set_uses AS u
+           WHERE EXISTS (SELECT 1 FROM rule_set_uses AS x WHERE x.code = u.code AND x.seq <> u.seq) ORDER BY seq"#
+    );
+    rows.fetch_all(executor).await?.into_iter().map(TryInto::try_into).collect()
 }
 
 /// One that stands in the journal.

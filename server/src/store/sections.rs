@@ -333,8 +333,8 @@ pub async fn those(
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM json_each($1) AS w CROSS JOIN sections AS s LEFT JOIN measurements AS m ON m.seq = coalesce(
                (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id AND ($2 IS NULL OR l.measured_on <= $2)
-                ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1),
-               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on, l.seq LIMIT 1))
+                ORDER BY l.measured_on DESC, l.place DESC LIMIT 1),
+               (SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on, l.place LIMIT 1))
            WHERE s.id = w.value AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $3))"#,
         ids,
@@ -362,7 +362,7 @@ pub async fn list(
                   s.shade AS "shade!", m.area AS "area?", m.measured_on AS "measured_on?",
                   s.version AS "version!", s.created_at AS "created_at!"
            FROM sections AS s LEFT JOIN measurements AS m ON m.seq = (
-               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_measurements AS l WHERE l.section_id = s.id ORDER BY l.measured_on DESC, l.place DESC LIMIT 1)
            WHERE s.seq > $1 AND ($2 IS NULL OR s.property_id = $2) AND ($3 IS NULL OR EXISTS (
                SELECT 1 FROM sight AS v WHERE v.property_id = s.property_id AND v.viewer = $3))
            ORDER BY s.seq LIMIT $4"#,

@@ -108,6 +108,9 @@ pub struct SoilReportInput {
     #[serde(default)]
     #[schema(min_length = 1, max_length = 300, format = "line")]
     pub reason: Option<String>,
+    /// With `corrects`: it was entered on the wrong lawn, so neither the one that it names nor this one counts here.
+    #[serde(default)]
+    pub not_of_this_lawn: bool,
 }
 
 /// What a laboratory answered about one section. A newer one supersedes it by its date; it is never edited.
@@ -152,6 +155,8 @@ pub struct SoilReport {
     pub corrects: Option<SoilReportId>,
     #[schema(max_length = 300)]
     pub reason: Option<String>,
+    /// It was entered on the wrong lawn, like the one whose place it takes: neither counts here.
+    pub not_of_this_lawn: bool,
     /// The report that took the place of this one, which then no longer counts.
     pub corrected_by: Option<SoilReportId>,
     pub created_at: Instant,
@@ -213,6 +218,7 @@ struct SoilReportRow {
     created_at: i64,
     corrects: Option<String>,
     reason: Option<String>,
+    not_of_this_lawn: bool,
     corrected_by: Option<String>,
 }
 
@@ -249,6 +255,7 @@ impl TryFrom<SoilReportRow> for Sequenced<SoilReport> {
             cautions: cautions(&sample, SamplingAdvice::Any),
             corrects: row.corrects.as_deref().map(|id| read(id, "soil report id")).transpose()?,
             reason: row.reason,
+            not_of_this_lawn: row.not_of_this_lawn,
             corrected_by: row.corrected_by.as_deref().map(|id| read(id, "soil report id")).transpose()?,
             created_at: read_instant(row.created_at)?,
         };
@@ -295,8 +302,8 @@ pub async fn insert(
     sqlx::query!(
         "INSERT INTO soil_reports (id, section_id, sampled_on, laboratory, laboratory_number, extractant, cores, ph, phosphorus,
              phosphate_recommended, potash_recommended, created_at, depth, tool, before_planting, laboratory_table, readings,
-             buffer_ph, acidity, acidity_per, organic_matter, lime_recommended, corrects, reason)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)",
+             buffer_ph, acidity, acidity_per, organic_matter, lime_recommended, corrects, reason, not_of_this_lawn)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25)",
         key,
         section,
         sampled_on,
@@ -320,7 +327,8 @@ pub async fn insert(
         organic_matter,
         lime,
         corrects,
-        input.reason
+        input.reason,
+        input.not_of_this_lawn
     )
     .execute(&mut *connection)
     .await?;
@@ -339,7 +347,7 @@ pub async fn get(
                   r.laboratory AS "laboratory!", r.laboratory_number, r.extractant AS "extractant!", r.cores, r.depth, r.tool,
                   r.before_planting AS "before_planting!", r.laboratory_table, r.readings AS "readings!", r.ph, r.buffer_ph, r.acidity,
                   r.acidity_per, r.organic_matter, r.lime_recommended, r.phosphorus, r.phosphate_recommended, r.potash_recommended,
-                  r.created_at AS "created_at!", r.corrects, r.reason,
+                  r.created_at AS "created_at!", r.corrects, r.reason, r.not_of_this_lawn AS "not_of_this_lawn!: bool",
                   (SELECT t.id FROM soil_reports AS t WHERE t.corrects = r.id) AS "corrected_by: String"
            FROM soil_reports AS r
            WHERE r.id = $1 AND ($2 IS NULL OR EXISTS (
@@ -365,7 +373,7 @@ pub async fn list(
         r#"SELECT seq AS "seq!", id AS "id!", section_id AS "section_id!", sampled_on AS "sampled_on!", laboratory AS "laboratory!",
                   laboratory_number, extractant AS "extractant!", cores, depth, tool, before_planting AS "before_planting!",
                   laboratory_table, readings AS "readings!", ph, buffer_ph, acidity, acidity_per, organic_matter, lime_recommended,
-                  phosphorus, phosphate_recommended, potash_recommended, created_at AS "created_at!", corrects, reason,
+                  phosphorus, phosphate_recommended, potash_recommended, created_at AS "created_at!", corrects, reason, not_of_this_lawn AS "not_of_this_lawn!: bool",
                   (SELECT t.id FROM soil_reports AS t WHERE t.corrects = soil_reports.id) AS "corrected_by: String"
            FROM soil_reports WHERE section_id = $1 AND seq > $2 ORDER BY seq LIMIT $3"#,
         section,
@@ -381,13 +389,11 @@ pub async fn list(
 pub async fn all_tested(pool: &SqlitePool, sections: &[SectionId], by: Day) -> Result<bool, sqlx::Error> {
     let ids = serde_json::to_string(sections).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let by = by.to_string();
-    let row = sqlx::query!(
+    let untested = sqlx::query_scalar!(
         r#"SELECT count(*) AS "untested!: i64" FROM json_each($1) AS w
            WHERE NOT EXISTS (SELECT 1 FROM counted_soil_reports AS r WHERE r.section_id = w.value AND r.sampled_on <= $2)"#,
         ids,
         by
-    )
-    .fetch_one(pool)
-    .await?;
-    Ok(row.untested == 0)
+    );
+    Ok(untested.fetch_one(pool).await? == 0)
 }

@@ -28,7 +28,7 @@ use crate::{
     },
 };
 pub use measured::{MeasurementPart, Said, SoilPart};
-pub use sections::{ClientPast, PropertyPast, SectionPart, SectionPast};
+pub use sections::{ClientPast, LeftProperty, PropertyPast, SectionPart, SectionPast};
 
 /// Which sections a statement is about.
 #[derive(Debug, Clone, Copy)]
@@ -110,6 +110,8 @@ impl Span {
 #[derive(Debug, Default)]
 pub struct Parts {
     pub sections: Vec<SectionPart>,
+    /// Of a client: what may have been told as the client's before somebody corrected whose it was.
+    pub left: Vec<LeftProperty>,
     pub ledger: Vec<LedgerPart>,
     /// Lines of the days before the span that lie in one year of 365 days with its first.
     pub before: Vec<LedgerPart>,
@@ -121,6 +123,8 @@ pub struct Parts {
     pub limited: bool,
     /// The entries about whatever is not as it was first entered.
     pub histories: Histories,
+    /// What clients are called, by their ids, whose properties changed hands; for whoever may see all of them.
+    pub client_names: HashMap<String, String>,
 }
 
 impl Parts {
@@ -148,7 +152,8 @@ async fn parts(
     span: Span,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
-    let (sections, histories) = sections::load(connection, about, span, scope).await?;
+    let sections::Loaded { sections, left, histories, client_names } =
+        sections::load(connection, about, span, scope).await?;
     // Everything else is asked of these sections and their properties, so that nothing of another is told.
     let those = Those {
         sections: ids(sections.iter().map(|section| section.id.to_string())),
@@ -169,7 +174,9 @@ async fn parts(
         open_attempts: open_attempts(connection, &those).await?,
         limited: scope.viewer().is_some(),
         sections,
+        left,
         histories,
+        client_names,
     })
 }
 

@@ -117,7 +117,8 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                       WHEN 'application.corrected' THEN (SELECT json_patch(json_object('id', c.id, 'application_id', c.application_id,
                           'person_id', c.person_id, 'device_id', c.device_id, 'received_at', c.received_at, 'verdict', c.verdict,
                           'beyond_the_rules', c.beyond_the_rules, 'fingerprint', c.fingerprint),
-                          iif(c.leaves_others = 0, '{}', json_object('leaves_others', c.leaves_others))) FROM corrections AS c WHERE c.id = j.subject_id)
+                          json_patch(iif(c.leaves_others = 0, '{}', json_object('leaves_others', c.leaves_others)),
+                          iif(c.sections IS NULL, '{}', json_object('sections', c.sections)))) FROM corrections AS c WHERE c.id = j.subject_id)
                       WHEN 'clearance.granted' THEN (SELECT json_object('id', c.id, 'property_id', c.property_id,
                           'product_id', c.product_id, 'person_id', c.person_id, 'device_id', c.device_id,
                           'planned_on', c.planned_on, 'verdict', c.verdict, 'fingerprint', c.fingerprint, 'granted_at', c.granted_at, 'expires_at', c.expires_at)

@@ -43,8 +43,7 @@ SELECT 'property', p.id, json_object(
     'clients', (SELECT json_group_array(json_array(wc.client_id, json((SELECT json_group_array(
             json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts))) FROM dated_entries AS e WHERE e.client_id = wc.client_id))))
         FROM (SELECT DISTINCT client_id FROM ownerships WHERE property_id = p.id) AS wc),
-    'local_rules_checked_on', p.local_rules_checked_on,
-    'lawns', (SELECT json_group_array(json_array(s.id, json((SELECT json_group_array(json_array(m.measured_on, m.seq, m.area))
+    'lawns', (SELECT json_group_array(json_array(s.id, json((SELECT json_group_array(json_array(m.measured_on, m.place, m.area))
             FROM counted_measurements AS m WHERE m.section_id = s.id)))) FROM sections AS s WHERE s.property_id = p.id),
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.property_id = p.id),
@@ -53,14 +52,14 @@ FROM wanted_properties AS w CROSS JOIN properties AS p WHERE p.id = w.id
 UNION ALL
 SELECT 'section', s.id, json_object(
     'property_id', s.property_id,
-    'established_on', s.established_on,
     'history', (SELECT json_group_array(json_array(e.seq, nullif(e.since, '0001-01-01'), e.corrects, json(e.facts)))
         FROM dated_entries AS e WHERE e.section_id = s.id),
-    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.id,
+    'measurements', (SELECT json_group_array(json_array(m.measured_on, m.place, m.area, m.id,
             (SELECT x.method FROM measurements AS x WHERE x.id = m.id))) FROM counted_measurements AS m WHERE m.section_id = s.id),
-    'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'laboratory', r.laboratory,
+    'soil_reports', (SELECT json_group_array(json_object('id', r.id, 'sampled_on', r.sampled_on, 'place', r.place, 'laboratory', r.laboratory,
             'phosphorus', r.phosphorus, 'phosphate_recommended', r.phosphate_recommended))
-        FROM soil_reports AS r WHERE r.section_id = s.id AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id)),
+        FROM placed_soil_reports AS r WHERE r.section_id = s.id AND r.not_of_this_lawn = 0
+            AND NOT EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = r.id)),
     'divisions', (SELECT json_group_array(json_array(d.seq, d.since, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id),
     'lines', (SELECT json_group_array(json_array(l.application_id, l.applied_on, l.area, l.product, l.nitrogen,
             l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.division, l.parts, a.product_id))

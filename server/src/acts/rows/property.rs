@@ -14,18 +14,17 @@ use domain::{
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
+use super::last_told;
 use crate::acts::particulars::ClientFacts;
 
-/// Day, sequence and area.
+/// Day, place among those of its day, and area.
 type Measured = (Day, i64, i64);
 
 #[derive(Debug, Clone, Deserialize)]
 pub struct PropertyRow {
     /// Whoever is or was its client, as they stood when.
     clients: Vec<(ClientId, Stood<ClientFacts>)>,
-    /// By the book of now.
-    local_rules_checked_on: Option<Day>,
-    /// Its lawn sections, each with day, sequence and area of the measurements that count.
+    /// Its lawn sections, each with day, place and area of the measurements that count.
     lawns: Vec<(SectionId, Vec<Measured>)>,
     /// People who were ever sent here.
     pub visited_by: HashSet<PersonId>,
@@ -78,10 +77,15 @@ pub fn service_ends(client: &Stood<ClientFacts>, day: Day) -> Option<Day> {
     client.on(day).cancelled_on.into_iter().chain(told_later.filter(|ends| *ends <= day)).min()
 }
 
+/// The last day up to one on which county and municipality were asked.
+pub fn local_rules_asked_by(property: &Stood<PropertyFacts>, day: Day) -> Option<Day> {
+    last_told(property, day, |state| state.local_rules_checked_on)
+}
+
 /// The latest area on or before a day; the first one for days before any.
 fn area_on(measured: &[Measured], day: Day) -> Option<i64> {
-    let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, seq, _)| (*on, *seq));
-    latest.or_else(|| measured.iter().min_by_key(|(on, seq, _)| (*on, *seq))).map(|(.., area)| *area)
+    let latest = measured.iter().filter(|(on, ..)| *on <= day).max_by_key(|(on, place, _)| (*on, *place));
+    latest.or_else(|| measured.iter().min_by_key(|(on, place, _)| (*on, *place))).map(|(.., area)| *area)
 }
 
 impl PropertyRow {
@@ -92,8 +96,7 @@ impl PropertyRow {
 
     /// The last day up to this one on which county and municipality were asked, as far as it is known.
     pub fn local_rules_checked_on(&self, day: Day) -> Option<Day> {
-        let known = [self.local_rules_checked_on, self.history.on(day).local_rules_checked_on];
-        known.into_iter().flatten().filter(|asked| *asked <= day).max()
+        local_rules_asked_by(&self.history, day)
     }
 
     /// What rules read of the ground on a day on which these sections are worked on.

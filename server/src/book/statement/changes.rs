@@ -4,12 +4,12 @@
 use std::collections::BTreeSet;
 
 use domain::{
-    dated::Facts,
+    dated::{Facts, History},
     land::Species,
     time::{Day, Instant},
 };
 use jiff::tz::TimeZone;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::{
     book::history::{label, unnamed, value_of},
@@ -38,10 +38,36 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
             (part.id.to_string(), format!("{}, {}", part.address, part.name)),
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
-            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, zone));
+            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, (zone, parts)));
         }
     }
+    said.extend(taken_off(parts, span, zone));
     said
+}
+
+/// Properties that were the client's within the span by what was known when it ended, and are not by what was entered since. Nothing else
+/// of them stands on the statement.
+pub(super) fn taken_off(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
+    let told = parts.left.iter().filter_map(|left| {
+        let entries = parts.histories.entries_of(&left.id.to_string());
+        let by_then = known_then(entries, span, zone);
+        let (known, now) = (history(&by_then), history(entries));
+        let client = left.client_id.to_string();
+        let is_the_clients = |facts: Facts| facts.get("client_id").and_then(Value::as_str) == Some(client.as_str());
+        let was_taken = |day: &Day| is_the_clients(known.on(*day)) && !is_the_clients(now.on(*day));
+        let day = days_of([&known, &now], span).into_iter().find(was_taken)?;
+        corrected(entries, &by_then, ("client_id", day), &left.address, (zone, parts))
+    });
+    told.collect()
+}
+
+/// Days of a span on which something may begin to be otherwise.
+fn days_of(histories: [&History; 2], span: Span) -> Vec<Day> {
+    let mut days: Vec<Day> = histories.iter().flat_map(|history| history.days()).collect();
+    days.extend([span.from, span.to]);
+    days.retain(|day| (span.from..=span.to).contains(day));
+    days.sort_unstable();
+    days
 }
 
 /// The turf, where it became another one within the span.
@@ -101,48 +127,91 @@ const NAMED: [&str; 9] = [
     "species",
 ];
 
-/// What was entered after the span had ended and changes what the statement says of it.
-fn entered_since(entries: &[StoredEntry], place: &str, span: Span, zone: &TimeZone) -> Vec<String> {
+/// What was known of a thing when the span ended.
+fn known_then(entries: &[StoredEntry], span: Span, zone: &TimeZone) -> Vec<StoredEntry> {
     let is_late = |entry: &StoredEntry| entry.view.entered_by.is_some() && entry.view.entered_at.day_in(zone) > span.to;
     let by_then: Vec<StoredEntry> = entries.iter().filter(|entry| !is_late(entry)).cloned().collect();
+    // A thing that was added after the span had ended corrects nothing: what it was entered with has no reason. What was learned of
+    // it later, or corrected, has one and is told.
+    let as_entered = || entries.iter().filter(|entry| entry.view.reason.is_none()).cloned().collect();
+    if by_then.is_empty() { as_entered() } else { by_then }
+}
+
+/// What was entered after the span had ended and changes what the statement says of it.
+fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts): (&TimeZone, &Parts)) -> Vec<String> {
+    let by_then = known_then(entries, span, zone);
     if by_then.len() == entries.len() {
         return Vec::new();
     }
-    // A thing that was added after the span had ended corrects nothing; what was corrected of it since is told.
-    let as_entered = || entries.iter().filter(|entry| entry.corrects.is_none()).cloned().collect();
-    let by_then: Vec<StoredEntry> = if by_then.is_empty() { as_entered() } else { by_then };
     let (known, now) = (history(&by_then), history(entries));
-    let mut days: Vec<Day> = known.days().into_iter().chain(now.days()).collect();
-    days.extend([span.from, span.to]);
-    days.retain(|day| (span.from..=span.to).contains(day));
-    days.sort_unstable();
+    let days = days_of([&known, &now], span);
     let told = NAMED.iter().filter_map(|name| {
-        // What the entries of an older book do not name means what everything was brought over as.
-        let said = |facts: Facts| facts.get(*name).cloned().or_else(|| unnamed(name));
-        let differs = |day: &&Day| said(known.on(**day)) != said(now.on(**day));
+        let differs = |day: &&Day| said(name, &known.on(**day)) != said(name, &now.on(**day));
         let day = *days.iter().find(differs)?;
-        let value = |facts: Facts| said(facts).map_or_else(|| "none".to_owned(), |value| value_of(name, &value));
-        // The last that speaks of it, or whose place the last took, is what made it so.
-        let speaks = |entry: &&StoredEntry| is_late(entry) && entry.view.facts.contains_key(*name);
-        let entry = entries.iter().rev().find(speaks)?;
-        let why = entry.view.reason.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
-        Some(format!(
-            "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
-            entry.view.entered_at.day_in(zone),
-            label(name),
-            value(now.on(day)),
-            value(known.on(day))
-        ))
+        corrected(entries, &by_then, (*name, day), place, (zone, parts))
     });
     told.collect()
 }
 
-/// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later only what
-/// was corrected since.
+/// What facts say of a member. What the entries of an older book do not name means what everything was brought over as.
+fn said(name: &str, facts: &Facts) -> Option<Value> {
+    facts.get(name).cloned().or_else(|| unnamed(name))
+}
+
+/// The sentence about a member that is otherwise from a day on than it was known. Why a property became another client's may name the
+/// former one, so whoever does not see the whole company is not told that.
+fn corrected(
+    entries: &[StoredEntry],
+    known: &[StoredEntry],
+    (name, day): (&str, Day),
+    place: &str,
+    (zone, parts): (&TimeZone, &Parts),
+) -> Option<String> {
+    let on = |entries: &[StoredEntry]| said(name, &history(entries).on(day));
+    let entry = made_so(entries, known, on)?;
+    let called = |value: &Value| {
+        let client = value.as_str().filter(|_| name == "client_id").and_then(|id| parts.client_names.get(id));
+        client.cloned().unwrap_or_else(|| value_of(name, value))
+    };
+    let value = |value: Option<Value>| value.as_ref().map_or_else(|| "none".to_owned(), called);
+    let tells = !parts.limited || !entry.view.facts.contains_key("client_id");
+    let why = entry.view.reason.as_ref().filter(|_| tells);
+    let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    Some(format!(
+        "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
+        entry.view.entered_at.day_in(zone),
+        label(name),
+        value(on(entries)),
+        value(on(known))
+    ))
+}
+
+/// The entry that made something of a day what it is: the last of those that were not known then which changed it. What was entered
+/// since about other days, and what says the same again, made nothing so.
+fn made_so<'e>(
+    entries: &'e [StoredEntry],
+    known: &[StoredEntry],
+    said: impl Fn(&[StoredEntry]) -> Option<Value>,
+) -> Option<&'e StoredEntry> {
+    let mut told = known.to_vec();
+    let (mut stood, mut made) = (said(&told), None);
+    for entry in entries.iter().filter(|entry| known.iter().all(|one| one.seq != entry.seq)) {
+        told.push(entry.clone());
+        let now = said(&told);
+        if now != stood {
+            (stood, made) = (now, Some(entry));
+        }
+    }
+    made
+}
+
+/// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later, others than
+/// they were entered with it, on its first day.
 fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
     let is_late = |at: Instant| at.day_in(zone) > span.to;
-    let was_there = !is_late(part.created_at);
-    let known = |said: &Said| if was_there { !is_late(said.at) } else { !said.corrects };
+    let (was_there, first_day) = (!is_late(part.created_at), part.created_at.day_in(zone));
+    let entered_with_it = |said: &Said| !said.corrects && said.at.day_in(zone) <= first_day;
+    let known = |said: &Said| if was_there { !is_late(said.at) } else { entered_with_it(said) };
     let late = |said: &&Said| !known(said);
     let place = format!("{}, {}", part.address, part.name);
     let mut told = Vec::new();

@@ -43,7 +43,7 @@ fn derived(noun: &str) -> &'static [&'static str] {
 fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
     match noun {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
-        "measurement" | "soil_report" => &[("corrects", None), ("reason", None)],
+        "measurement" | "soil_report" => &[("corrects", None), ("reason", None), ("not_of_this_lawn", Some("false"))],
         "client" => &[("email", None)],
         "addition" => &[("explains", None)],
         "visit" => &[("programme_id", None), ("round", None)],
@@ -187,6 +187,7 @@ pub fn differing(noun: &str, payload: &Value, now: &Value) -> Vec<String> {
     for (name, before) in came_later(noun).iter().filter(|(name, _)| !written.contains_key(*name)) {
         let now = match now.get(*name) {
             Some(Value::Number(number)) => Some(number.to_string()),
+            Some(Value::Bool(so)) => Some(so.to_string()),
             other => other.and_then(Value::as_str).map(str::to_owned),
         };
         if now.as_deref() != *before {

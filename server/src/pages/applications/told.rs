@@ -5,6 +5,7 @@ use crate::{
         particulars::{CredentialThen, DESTROYED, MachineThen, Particulars, PersonalTexts, ProductThen, SectionThen},
         seen::SeenFacts,
     },
+    book::particulars::RecordParticulars,
     pages::{applications::seen::Observation, local::Local},
     store::{
         additions::{Addition, AdditionExplains},
@@ -52,12 +53,17 @@ pub fn explained(addition: &Addition) -> Option<Observation> {
 }
 
 /// Sections that only a correction names.
-pub fn sections_since(sections: &[SectionThen], written: Written<'_>) -> Vec<Observation> {
+pub fn sections_since(particulars: &RecordParticulars, written: Written<'_>) -> Vec<Observation> {
     let told = |section: &SectionThen| {
         let words = section_words(section, written.dates);
-        said("Lawn section, since corrected", format!("{words}. ▲ Not fixed at writing: this is what is on file now"))
+        let how = if particulars.sections_not_fixed.contains(&section.section_id) {
+            "▲ Not fixed at writing: this is what is on file now"
+        } else {
+            "Fixed when it was corrected"
+        };
+        said("Lawn section, since corrected", format!("{words}. {how}"))
     };
-    sections.iter().map(told).collect()
+    particulars.sections_since.iter().map(told).collect()
 }
 
 fn people(texts: &PersonalTexts) -> Vec<Observation> {

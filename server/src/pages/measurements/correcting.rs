@@ -26,10 +26,12 @@ fn blank(one: &Measurement) -> Result<Form, Problem> {
         fields.push(Field::amount("/area_sqft", "Area, sq ft"));
     }
     fields.extend(measured_by_fields());
+    let elsewhere = Field::tick("/not_of_this_lawn", "It was entered on the wrong lawn and is not of this one");
+    fields.push(elsewhere.help("Then neither counts here. Measure its own lawn."));
     let reason = Field::line("/reason", "Why it is corrected");
     fields.push(reason.help("It stands beside the measurement, and on statements of the years it is about."));
     let stored = serde_json::to_value(one)?;
-    for field in fields.iter_mut().filter(|field| field.name != "/reason") {
+    for field in fields.iter_mut().filter(|field| !["/reason", "/not_of_this_lawn"].contains(&field.name.as_str())) {
         if let Some(value) = stored.pointer(&field.name).filter(|value| !value.is_null()) {
             field.fill(value);
         }

@@ -89,9 +89,9 @@ pub(super) async fn read_recorded(
                      AND n.product > 0 ORDER BY n.seq DESC LIMIT 1) AS "line!: String",
                   coalesce(
                     (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id AND m.measured_on <= a.applied_on
-                       ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1),
+                       ORDER BY m.measured_on DESC, m.place DESC LIMIT 1),
                     (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = l.section_id
-                       ORDER BY m.measured_on, m.seq LIMIT 1)) AS "whole!: i64"
+                       ORDER BY m.measured_on, m.place LIMIT 1)) AS "whole!: i64"
            FROM visits AS v JOIN applications AS a ON a.visit_id = v.id JOIN application_lines AS l ON l.application_id = a.id
            WHERE v.person_id = $1 AND v.planned_on = $2
            GROUP BY v.id, a.id, l.section_id HAVING sum(l.product) > 0 ORDER BY a.seq"#,

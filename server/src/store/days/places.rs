@@ -13,7 +13,10 @@ use sqlx::SqliteConnection;
 
 use super::{ClientWords, DayReferences};
 use crate::{
-    acts::{particulars::ClientFacts, rows::service_ends},
+    acts::{
+        particulars::ClientFacts,
+        rows::{PropertyFacts, SectionFacts, local_rules_asked_by, seeded_by, service_ends},
+    },
     places,
     scope::Scope,
     store::{
@@ -133,7 +136,7 @@ fn property_on(now: Property, histories: &Histories, on: Day) -> Result<Property
     let mut confirmed: Vec<String> = then.rule_sets.iter().map(|code| code.0.clone()).collect();
     confirmed.extend(then.place.iter().map(|place| place.state.0.clone()));
     let at = then.latitude.zip(then.longitude);
-    let asked = [now.local_rules_checked_on, then.local_rules_checked_on];
+    let asked = histories.stood::<PropertyFacts>(&id)?.and_then(|stood| local_rules_asked_by(&stood, on));
     Ok(Property {
         client_id: then.client_id,
         client_since,
@@ -147,7 +150,7 @@ fn property_on(now: Property, histories: &Histories, on: Day) -> Result<Property
         place: then.place,
         place_differs: at.and_then(|(latitude, longitude)| places::differs(latitude, longitude, &confirmed)),
         rule_sets: then.rule_sets,
-        local_rules_checked_on: asked.into_iter().flatten().filter(|asked| *asked <= on).max(),
+        local_rules_checked_on: asked,
         kind: then.kind,
         worked_by: then.worked_by,
         nutrient_plan_on: then.nutrient_plan_on,
@@ -160,6 +163,7 @@ fn section_on(now: Section, histories: &Histories, on: Day) -> Result<Section, s
     let id = now.id.to_string();
     let property = ("property_id", Value::from(now.property_id.to_string()));
     let Some(then) = sent_by_then::<SectionInput>(histories, &id, on, Some(property))? else { return Ok(now) };
+    let seeded = histories.stood::<SectionFacts>(&id)?.and_then(|stood| seeded_by(&stood, on));
     Ok(Section {
         name: then.name,
         species: then.species,
@@ -167,7 +171,7 @@ fn section_on(now: Section, histories: &Histories, on: Day) -> Result<Section, s
         water_distance_ft: then.water_distance_ft,
         natural_strip_ft: then.natural_strip_ft,
         // A seeding that was entered later than it was made is known for its own day too.
-        established_on: now.established_on.filter(|seeded| *seeded <= on).or(then.established_on),
+        established_on: seeded,
         touches_pavement: then.touches_pavement,
         maintenance: then.maintenance,
         clippings: then.clippings,

@@ -70,7 +70,7 @@ pub async fn lawns(pool: &SqlitePool, of: Lawns, take: i64) -> Result<Vec<Lawn>,
                   r.acidity_per AS "acidity_per?", r.laboratory_table AS "laboratory_table?", r.before_planting AS "before_planting?"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN clients AS c ON c.id = p.client_id
            LEFT JOIN soil_reports AS r ON r.seq = (
-               SELECT l.seq FROM counted_soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.seq DESC LIMIT 1)
+               SELECT l.seq FROM counted_soil_reports AS l WHERE l.section_id = s.id ORDER BY l.sampled_on DESC, l.place DESC LIMIT 1)
            WHERE ($1 IS NULL OR c.id = $1) AND ($2 IS NULL OR s.id IN (SELECT value FROM json_each($2)))
            ORDER BY c.seq, p.seq, s.seq LIMIT $3"#,
         client,
@@ -141,7 +141,7 @@ pub async fn visit_lines(pool: &SqlitePool, from: Day) -> Result<Vec<VisitLine>,
                   v.target_nitrogen, v.target_product, v.purpose AS "purpose!", v.programme_id, v.round,
                   (v.status = 'planned' AND EXISTS (
                       SELECT 1 FROM untreated_visit_sections AS u WHERE u.visit_id = v.id AND u.section_id = w.section_id)) AS "open!: bool",
-                  (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = w.section_id ORDER BY m.measured_on DESC, m.seq DESC LIMIT 1)
+                  (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = w.section_id ORDER BY m.measured_on DESC, m.place DESC LIMIT 1)
                    AS "area?: i64"
            FROM visits AS v JOIN visit_sections AS w ON w.visit_id = v.id
            WHERE v.status IN ('planned', 'done') AND v.planned_on >= $1 ORDER BY v.seq, w.section_id"#,

@@ -17,11 +17,11 @@ pub struct Said {
     pub corrects: bool,
 }
 
-/// A measurement, also one that does not count.
+/// A measurement, also one that does not count. One that took another's place of the same day stands where that one stood.
 #[derive(Debug, Clone)]
 pub struct MeasurementPart {
     pub on: Day,
-    seq: i64,
+    place: i64,
     pub area: Area,
     /// When it was entered; of a correction with its reason.
     pub entered: Said,
@@ -31,37 +31,41 @@ pub struct MeasurementPart {
     pub confirmed: Option<(bool, Said)>,
     /// When another took its place.
     pub corrected: Option<Said>,
+    /// It says of the one whose place it took that it is of another lawn.
+    elsewhere: bool,
 }
 
 /// A soil report, also one that was corrected.
 #[derive(Debug, Clone)]
 pub struct SoilPart {
     pub on: Day,
-    seq: i64,
+    place: i64,
     pub entered: Said,
     pub corrected: Option<Said>,
+    elsewhere: bool,
 }
 
 impl MeasurementPart {
     /// Whether it counts, by what was said up to some moment.
     fn counts(&self, known: impl Fn(&Said) -> bool) -> bool {
         let holds = self.confirmed.as_ref().filter(|(_, said)| known(said)).map_or(!self.waits, |(holds, _)| *holds);
-        known(&self.entered) && holds && !self.corrected.as_ref().is_some_and(known)
+        known(&self.entered) && holds && !self.elsewhere && !self.corrected.as_ref().is_some_and(known)
     }
 
     /// The one by which a section's area stands on a day: the latest by then, else the earliest.
     pub fn standing(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
         let counted = || parts.iter().filter(|part| part.counts(&known));
-        let latest = counted().filter(|part| part.on <= day).max_by_key(|part| (part.on, part.seq));
-        latest.or_else(|| counted().min_by_key(|part| (part.on, part.seq)))
+        let latest = counted().filter(|part| part.on <= day).max_by_key(|part| (part.on, part.place));
+        latest.or_else(|| counted().min_by_key(|part| (part.on, part.place)))
     }
 }
 
 impl SoilPart {
     /// The one with the newest sample by a day.
     pub fn newest(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
-        let counts = |part: &&Self| known(&part.entered) && !part.corrected.as_ref().is_some_and(&known);
-        parts.iter().filter(|part| part.on <= day).filter(counts).max_by_key(|part| (part.on, part.seq))
+        let counts =
+            |part: &&Self| known(&part.entered) && !part.elsewhere && !part.corrected.as_ref().is_some_and(&known);
+        parts.iter().filter(|part| part.on <= day).filter(counts).max_by_key(|part| (part.on, part.place))
     }
 }
 
@@ -81,7 +85,8 @@ impl SaidRow {
     }
 }
 
-/// Day, number, area, moment, reason, whether it is to be confirmed and waits, what the office said of it, and what took its place.
+/// Day, place among those of its day, area, moment, reason, whether it is to be confirmed and waits, what the office said of
+/// it, what took its place, and whether it is of another lawn.
 #[derive(Deserialize)]
 struct MeasurementRow(
     Day,
@@ -93,36 +98,39 @@ struct MeasurementRow(
     i64,
     Option<(i64, i64, Option<String>)>,
     Option<SaidRow>,
+    i64,
 );
 
 pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Error> {
     let rows: Vec<MeasurementRow> = read_json(text, "measurements")?;
-    let part = |MeasurementRow(on, seq, area, at, why, to_confirm, waits, word, corrected): MeasurementRow| {
-        let word = word.filter(|_| to_confirm == 1);
-        let confirmed =
-            word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
-        Ok(MeasurementPart {
-            on,
-            seq,
-            area: Area::from_raw(area),
-            entered: SaidRow(at, why).entered()?,
-            waits: to_confirm == 1 && waits == 1,
-            confirmed: confirmed.transpose()?,
-            corrected: corrected.map(|taken| taken.said(true)).transpose()?,
-        })
-    };
+    let part =
+        |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected, elsewhere): MeasurementRow| {
+            let word = word.filter(|_| to_confirm == 1);
+            let confirmed =
+                word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
+            Ok(MeasurementPart {
+                on,
+                place,
+                area: Area::from_raw(area),
+                entered: SaidRow(at, why).entered()?,
+                waits: to_confirm == 1 && waits == 1,
+                confirmed: confirmed.transpose()?,
+                corrected: corrected.map(|taken| taken.said(true)).transpose()?,
+                elsewhere: elsewhere == 1,
+            })
+        };
     rows.into_iter().map(part).collect()
 }
 
-/// Day, number, moment, reason, and what took its place.
+/// Day, place among those of its day, moment, reason, what took its place, and whether it is of another lawn.
 #[derive(Deserialize)]
-struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>);
+struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>, i64);
 
 pub(super) fn soil_reports(text: &str) -> Result<Vec<SoilPart>, sqlx::Error> {
     let rows: Vec<SoilRow> = read_json(text, "soil reports")?;
-    let part = |SoilRow(on, seq, at, why, corrected): SoilRow| {
+    let part = |SoilRow(on, place, at, why, corrected, elsewhere): SoilRow| {
         let (entered, corrected) = (SaidRow(at, why).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
-        Ok(SoilPart { on, seq, entered, corrected })
+        Ok(SoilPart { on, place, entered, corrected, elsewhere: elsewhere == 1 })
     };
     rows.into_iter().map(part).collect()
 }

@@ -1,5 +1,7 @@
 //! The sections of a statement, with property and client, as of its day.
 
+use std::collections::{BTreeSet, HashMap};
+
 use domain::{
     application::Audience,
     dated::Stood,
@@ -11,7 +13,9 @@ use domain::{
     quantity::Area,
     time::{Day, Instant},
 };
+use jiff::tz::TimeZone;
 use serde::Deserialize;
+use serde_json::Value;
 use sqlx::SqliteConnection;
 
 use super::{
@@ -22,7 +26,7 @@ use crate::{
     acts::rows,
     scope::Scope,
     store::{
-        history::{self, Histories},
+        history::{self, Histories, StoredEntry},
         read, read_day, read_enum, read_instant, read_json,
     },
 };
@@ -114,27 +118,106 @@ struct Row {
     changed_hands_on: String,
 }
 
+/// A property that is not the client's in the span by what stands now, and may have been by what was known when the span ended.
+#[derive(Debug, Clone)]
+pub struct LeftProperty {
+    pub id: PropertyId,
+    pub address: String,
+    pub client_id: ClientId,
+    pub client_name: String,
+    pub mailing_address: String,
+}
+
+/// The sections of a statement, with what else must be known to tell it.
+#[derive(Debug)]
+pub(super) struct Loaded {
+    pub sections: Vec<SectionPart>,
+    pub left: Vec<LeftProperty>,
+    pub histories: Histories,
+    /// What the clients are called who are named in entries about these properties; nobody for whoever may not see all of them.
+    pub client_names: HashMap<String, String>,
+}
+
 /// The sections, and the entries about whatever of them is not as it was first entered.
 pub(super) async fn load(
     connection: &mut SqliteConnection,
     about: About,
     span: Span,
     scope: Scope,
-) -> Result<(Vec<SectionPart>, Histories), sqlx::Error> {
+) -> Result<Loaded, sqlx::Error> {
     let rows = rows(connection, about, span, scope).await?;
+    let limited = scope.viewer().is_some();
+    // Whoever does not see the whole company is not told who a former client was, so nothing of what was entered about one is read.
+    let may_be_told = |row: &&Row| !limited || row.client_id == row.present_client;
     let wanted = history::About {
-        clients: ids(rows.iter().map(|row| row.client_id.clone())),
+        clients: ids(rows.iter().filter(may_be_told).map(|row| row.client_id.clone())),
         properties: ids(rows.iter().map(|row| row.property_id.clone())),
         sections: ids(rows.iter().map(|row| row.id.clone())),
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let limited = scope.viewer().is_some();
-    let parts = rows.into_iter().map(|row| part(row, &histories, span, limited)).collect::<Result<_, _>>()?;
-    Ok((parts, histories))
+    let named: BTreeSet<String> = if limited {
+        BTreeSet::new()
+    } else {
+        let later = rows.iter().flat_map(|row| histories.entries_of(&row.property_id).iter().skip(1));
+        let owner = |entry: &StoredEntry| entry.view.facts.get("client_id").and_then(Value::as_str).map(str::to_owned);
+        let first = rows.iter().filter_map(|row| histories.entries_of(&row.property_id).first());
+        let later: BTreeSet<String> = later.filter_map(owner).collect();
+        if later.is_empty() { later } else { first.filter_map(owner).chain(later).collect() }
+    };
+    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named, span).await? };
+    let (mut sections, mut left, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
+    for row in rows {
+        let belongs = match about {
+            About::Client(_) => belonged(histories.entries_of(&row.property_id), &row.client_id, span)?,
+            _ => true,
+        };
+        let part = part(row, &histories, span, limited)?;
+        if belongs {
+            sections.push(part);
+        } else if seen.insert(part.property_id) {
+            let SectionPart { property_id: id, address, client_id, client_name, mailing_address, .. } = part;
+            left.push(LeftProperty { id, address, client_id, client_name, mailing_address });
+        }
+    }
+    Ok(Loaded { sections, left, histories, client_names })
 }
 
-/// A client's sections are those of the properties that were the client's on some day of the span.
+/// Whether a property was a client's on some day of the span, by everything that was entered. One about which nothing was entered after
+/// the first is read for its client alone.
+fn belonged(entries: &[StoredEntry], client: &str, span: Span) -> Result<bool, sqlx::Error> {
+    let owners = history::owners(&history::history(entries))?;
+    let (from, to) = (span.from.to_string(), span.to.to_string());
+    let ended = |at: usize| owners.get(at + 1).is_some_and(|(_, since)| *since <= from);
+    let within = |(at, (owner, since)): (usize, &(String, String))| owner == client && *since <= to && !ended(at);
+    Ok(entries.is_empty() || owners.iter().enumerate().any(within))
+}
+
+/// What clients were called on the day of the statement.
+async fn names(
+    connection: &mut SqliteConnection,
+    clients: BTreeSet<String>,
+    span: Span,
+) -> Result<HashMap<String, String>, sqlx::Error> {
+    let clients = ids(clients.into_iter());
+    let rows = sqlx::query!(
+        r#"SELECT c.id AS "id!", c.name AS "name!" FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
+        clients
+    );
+    let rows = rows.fetch_all(&mut *connection).await?;
+    let none = || ids(std::iter::empty());
+    let wanted = history::About { clients, properties: none(), sections: none(), changed: true };
+    let histories = history::load(connection, &wanted).await?;
+    let named = rows.into_iter().map(|row| {
+        let stood = histories.stood::<ClientPast>(&row.id)?;
+        let name = stood.map_or(row.name, |stood| stood.on(span.as_of).name.clone());
+        Ok((row.id, name))
+    });
+    named.collect()
+}
+
+/// A client's sections are those of the properties that were the client's on some day of the span. Properties of which somebody said after
+/// the span whose they are are read, too, if an entry about them ever named the client: they may have been told as the client's.
 async fn rows(
     connection: &mut SqliteConnection,
     about: About,
@@ -143,6 +226,8 @@ async fn rows(
 ) -> Result<Vec<Row>, sqlx::Error> {
     let (client, property, section) = about.keys();
     let (person, from, to) = (scope.viewer(), span.from.to_string(), span.to.to_string());
+    // No clock is more than so far before the universal one.
+    let after = span.to.plus_days(1).starts_at(&TimeZone::UTC).millis() - 14 * 3_600_000;
     sqlx::query_as!(
         Row,
         r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
@@ -150,15 +235,15 @@ async fn rows(
                   c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
                   s.created_at AS "created_at!",
-                  (SELECT json_group_array(json_array(m.measured_on, m.seq, m.area, m.created_at, m.reason,
+                  (SELECT json_group_array(json_array(m.measured_on, m.place, m.area, m.created_at, m.reason,
                       m.to_confirm, m.waits, (SELECT json_array(c.holds, c.confirmed_at, c.note) FROM measurement_confirmations AS c
                           WHERE c.measurement_id = m.id),
-                      (SELECT json_array(t.created_at, t.reason) FROM measurements AS t WHERE t.corrects = m.id)))
-                   FROM measurements AS m WHERE m.section_id = s.id) AS "measurements!: String",
+                      (SELECT json_array(t.created_at, t.reason) FROM measurements AS t WHERE t.corrects = m.id), m.not_of_this_lawn))
+                   FROM placed_measurements AS m WHERE m.section_id = s.id) AS "measurements!: String",
                   (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
-                  (SELECT json_group_array(json_array(r.sampled_on, r.seq, r.created_at, r.reason,
-                      (SELECT json_array(t.created_at, t.reason) FROM soil_reports AS t WHERE t.corrects = r.id)))
-                   FROM soil_reports AS r WHERE r.section_id = s.id) AS "soil_reports!: String",
+                  (SELECT json_group_array(json_array(r.sampled_on, r.place, r.created_at, r.reason,
+                      (SELECT json_array(t.created_at, t.reason) FROM soil_reports AS t WHERE t.corrects = r.id), r.not_of_this_lawn))
+                   FROM placed_soil_reports AS r WHERE r.section_id = s.id) AS "soil_reports!: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
                       AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
@@ -173,6 +258,11 @@ async fn rows(
                    WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
                        SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
                          AND (n.since <= $5 OR n.since = o.since))
+                   UNION SELECT y.id FROM sections AS y WHERE y.property_id IN (
+                       SELECT e.property_id FROM dated_entries AS e INDEXED BY dated_entries_of_owners
+                       WHERE $1 IS NOT NULL AND e.property_id IS NOT NULL AND e.id <> e.property_id AND e.entered_at >= $7
+                         AND json_type(e.facts, '$.client_id') IS NOT NULL AND EXISTS (
+                             SELECT 1 FROM dated_entries AS x WHERE x.property_id = e.property_id AND x.facts ->> 'client_id' = $1))
                    UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
                    UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $4))
@@ -182,7 +272,8 @@ async fn rows(
         section,
         person,
         from,
-        to
+        to,
+        after
     )
     .fetch_all(connection)
     .await

@@ -1,0 +1,43 @@
+//! The words about a correction of a past year stay what they are, whatever is entered about other days afterwards.
+
+use serde_json::json;
+
+use super::{Company, on, printed, property, put, section};
+
+#[tokio::test]
+async fn the_words_about_a_correction_stay_when_todays_facts_change() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2028-03-04T15:00:00Z").await;
+    let lawn = format!("/api/v1/sections/{}", company.front);
+    let place = format!("/api/v1/properties/{}", company.property);
+    let late = json!({ "since": "2026-08-01", "facts": { "species": "zoysia" }, "reason": "Sodded then, told now." });
+    let _ = office.post(&format!("{lawn}/history"), &late).await.expect(201);
+    let moved = json!({ "since": "2026-05-01", "facts": { "address": "2 Street B" }, "reason": "Renumbered." });
+    let _ = office.post(&format!("{place}/history"), &moved).await.expect(201);
+    let before = printed(&company).await;
+    let told =
+        "from 2026-08-01 on, species: zoysia (before the correction: tall fescue). Reason: Sodded then, told now.";
+    assert!(before.contains(told), "{before}");
+    assert!(before.contains("Renumbered."), "{before}");
+
+    let (office, _) = on(&company, "2028-03-05T15:00:00Z").await;
+    let sown = put(&office, &lawn, &section(&company, &json!({ "species": "bahia" }))).await;
+    assert_eq!(sown["species"], "bahia");
+    let _ = put(&office, &place, &property(&company, &json!({ "address": "77 New Street" }))).await;
+    // Not even where an entry of today is corrected itself.
+    let entries = office.get(&format!("{lawn}/history")).await.expect(200).body["items"].as_array().unwrap().clone();
+    let again = json!({
+        "since": "2028-03-05", "facts": { "species": "bermuda" }, "corrects": entries.last().unwrap()["id"], "reason": "A slip.",
+    });
+    let _ = office.post(&format!("{lawn}/history"), &again).await.expect(201);
+    company.app.clock.set(harness::instant("2028-03-04T15:00:00Z"));
+    assert_eq!(printed(&company).await, before);
+    // Nor where an entry says again what stands.
+    let mut facts = entries[0]["facts"].clone();
+    facts["name"] = json!("front of the house");
+    let first = json!({ "facts": facts, "corrects": company.front, "reason": "The name was another one." });
+    let _ = owner.post(&format!("{lawn}/history"), &first).await.expect(201);
+    let after = printed(&company).await;
+    assert!(after.contains("Reason: The name was another one.") && after.contains(told), "{after}");
+}
