@@ -20,7 +20,7 @@ use crate::{
     api::company,
     book::{
         company_year::{self, SectionSum},
-        gaps,
+        gaps, receipts,
         statement::{self, Preparation, Statement},
     },
     extract::ValidQuery,
@@ -107,7 +107,8 @@ async fn get_statement(
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
-    let preparation = Preparation { year, span, at: app.clock.now(), zone, company_name, law: &app.law(), record_gaps };
+    let (at, law, receipt) = (app.clock.now(), app.law(), receipts::now(&app).await?);
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, record_gaps, receipt };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),
