@@ -12,7 +12,8 @@ use server::{
 
 fn names(folder: &Path) -> Vec<String> {
     let found = std::fs::read_dir(folder).unwrap().map(|found| found.unwrap().file_name().into_string().unwrap());
-    let mut names: Vec<String> = found.collect();
+    // Each copy has its receipt beside it, which is looked at apart.
+    let mut names: Vec<String> = found.filter(|name| !name.ends_with(".receipt")).collect();
     names.sort();
     names
 }

@@ -50,6 +50,7 @@ mod problems;
 mod product_files;
 mod product_labels;
 mod programmes;
+mod receipts;
 mod records;
 mod request_schemas;
 mod rewritten;

@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 36] = [
+const INSERT_ONLY: [&str; 37] = [
     "application_lines",
     "applications",
     "assignments",
@@ -41,6 +41,7 @@ const INSERT_ONLY: [&str; 36] = [
     "rule_set_uses",
     "rule_set_versions",
     "security_events",
+    "signing_key",
     "soil_reports",
     "stock_movements",
     "text_patterns",

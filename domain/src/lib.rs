@@ -25,6 +25,7 @@ pub mod parts;
 pub mod product;
 pub mod programme;
 pub mod quantity;
+pub mod receipt;
 pub mod rules;
 pub mod soil;
 pub mod statement;

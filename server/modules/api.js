@@ -4,7 +4,7 @@
 /** @typedef {{ pointer?: string, parameter?: string, detail: string }} Fault */
 /** @typedef {{ key: string, verdict: string, message: string, hint: string, citation: string, href: string | null }} Finding */
 /** @typedef {{ title: string, detail: string, status: number, code: string, errors?: Fault[], findings?: Finding[] }} Problem */
-/** @typedef {{ status: number, body: any, problem: Problem | null, wait: number | null, foreign: boolean }} Answer */
+/** @typedef {{ status: number, body: any, problem: Problem | null, wait: number | null, foreign: boolean, receipt?: string | null }} Answer with the receipt that it carries, if it does */
 
 /** Longest wait for an answer, in milliseconds: a phone at the edge of a cell gets no answer at all. */
 const PATIENCE = 15000;
@@ -32,7 +32,7 @@ export async function call(method, path, body, headers = {}) {
     const wait = Number.isFinite(given) && given > 0 ? given : null;
     // This server answers in JSON, and what it refuses with a problem document that has a code.
     if (read === undefined || (!reply.ok && typeof read?.code !== 'string')) return { status: 0, body: null, problem: null, wait, foreign: true };
-    return { status: reply.status, body: read, problem: reply.ok ? null : read, wait, foreign: false };
+    return { status: reply.status, body: read, problem: reply.ok ? null : read, wait, foreign: false, receipt: reply.headers.get('receipt') };
   } catch {
     return { status: 0, body: null, problem: null, wait: null, foreign: false };
   }

@@ -8,6 +8,7 @@ import { clock, h, helpLink, phoneName, replace, turnTo } from './dom.js';
 import { forgetFiles } from './files.js';
 import { standing } from './ground.js';
 import { flush, keepTrying, onChange, queueState } from './queue.js';
+import { RECEIPT, receiptPart } from './receipt.js';
 import { refusedPage } from './refused.js';
 import { leavingPage } from './leaving.js';
 import { download, downloaded, waiting } from './shelf.js';
@@ -112,6 +113,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   const begun = turn;
   const day = await keptDay();
   if (!day) return showNoDay();
+  const receipt = /** @type {string | undefined} */ (await downloaded(RECEIPT));
   /** @type {import('./work.js').Kept} */
   let kept;
   let seen;
@@ -122,7 +124,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
   const listed = stopsOf(day);
   const stands = listed.map(({ stop, decision, fate }) => ({ ...standing(stop, decision, day, kept), fate }));
   const words = clockWords(day.at, day.me.time_zone);
-  const from = JSON.stringify([day.at, stands, note, parting, words, busy]);
+  const from = JSON.stringify([day.at, stands, note, parting, words, busy, receipt]);
   // While this was gathered, somebody may have opened a stop.
   if (turn !== begun || from === drawn || (!anyway && drawn === '')) return;
   const stops = listed.map(({ stop, decision, fate }, at) => {
@@ -143,6 +145,7 @@ async function drawStops(/** @type {boolean} */ anyway) {
     stops.length > 0 ? h('ol', { class: 'stops' }, ...stops) : h('p', {}, 'No stops are planned for you on this day.'),
     h('button', { type: 'button', class: 'plain', 'data-key': 'again', 'aria-busy': busy ? 'true' : 'false', onclick: () => void refresh() }, busy ? 'Downloading the day …' : 'Download the day again'),
     helpLink('', 'Help'),
+    receiptPart(receipt),
     h('div', { class: 'apart' }, h('button', { type: 'button', class: 'plain', 'data-key': 'off', onclick: () => void enter(signOut) }, 'Sign out and erase'))].filter((node) => node !== null);
   if (drawn === '') show(...nodes);
   else replace(main, () => nodes);

@@ -57,7 +57,7 @@ export async function sendAgain(item) {
 
 /** Takes a record off the phone that is written down elsewhere. @param {Waiting} item */
 export async function takeOff(item) {
-  await markSent(item, { id: item.id, lines: item.record.lines });
+  await markSent(item, { id: item.id, lines: item.record.lines }, null);
   become(state);
 }
 
@@ -103,7 +103,7 @@ async function sendOne(item) {
   if (taken && answer.body?.id === item.id) {
     // The day on the phone was downloaded before: the stop must not look open because its record has left the queue.
     // A phone without room for the mark still has none for a record that is in the book.
-    await markSent(item, { id: item.id, lines: item.record.lines }).catch(() => drop(item.id));
+    await markSent(item, { id: item.id, lines: item.record.lines }, answer.receipt ?? null).catch(() => drop(item.id));
     become('sending');
     return true;
   }

@@ -15,12 +15,12 @@ use jiff::{Timestamp, civil::DateTime, tz::TimeZone};
 use tokio::{runtime, sync::oneshot, time};
 
 use crate::{
-    book::verify,
+    book::{receipts, verify},
     clock::Clock,
     config,
     metrics::{LastBackup, Metrics},
     state::App,
-    store::backup,
+    store::{backup, file},
 };
 
 /// Days of which the last copy is kept.
@@ -119,6 +119,10 @@ pub async fn round(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, Stri
     }
     let whole = last.as_ref().and_then(|last| last.whole_at).is_none_or(|at| now.since(at).as_hours() >= 24);
     let fault = if whole { adds_up(&part).await } else { last.as_ref().and_then(|last| last.fault.clone()) };
+    if let Err(fault) = receipts::beside_copy(&part, &to, now).await {
+        let _ = std::fs::remove_file(&part);
+        return Err(fault);
+    }
     backup::finish(&part, &to).map_err(|error| format!("{}: {error}", to.display()))?;
     let bytes = std::fs::metadata(&to).map_or(0, |copy| copy.len());
     let whole_at = if whole { Some(now) } else { last.and_then(|last| last.whole_at) };
@@ -215,7 +219,11 @@ impl Copies<'_> {
         let book = self.book.canonicalize().ok();
         for path in names.iter().filter(|name| !kept.contains(name)).map(|name| self.folder.join(name)) {
             if book.is_none() || path.canonicalize().ok() != book {
-                std::fs::remove_file(path)?;
+                std::fs::remove_file(&path)?;
+                match std::fs::remove_file(file::beside(&path, receipts::OF_COPY)) {
+                    Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+                    _ => {}
+                }
             }
         }
         Ok(())

@@ -25,6 +25,8 @@ pub enum Command {
     Restore(Restore),
     /// Check the records: the hash chain of the journal, and every total recomputed
     Verify(Verify),
+    /// Print the public key by which receipts of the records are checked (PEM)
+    PublicKey(PublicKey),
     /// Check a folder of your own rule files, and print every fault with its file, rule and field
     CheckRules(CheckRules),
     /// Print the JSON Schema of rule files, for the editor in which you write them
@@ -63,6 +65,16 @@ pub struct Restore {
 
 #[derive(Debug, Clone, Args)]
 pub struct Verify {
+    /// File that holds the records; it is only read
+    #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
+    pub file: PathBuf,
+    /// Receipts that were kept elsewhere: files with receipts in them (a statement, a backup's receipt, a mail), or their text
+    #[arg(long, num_args = 1.., value_name = "RECEIPT")]
+    pub against: Vec<String>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub struct PublicKey {
     /// File that holds the records; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,

@@ -39,6 +39,7 @@ pub mod schema;
 pub mod scope;
 pub mod secret;
 pub mod serve;
+pub mod signing;
 pub mod state;
 pub mod storage_fault;
 pub mod store;

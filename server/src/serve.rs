@@ -126,6 +126,8 @@ pub async fn open_with(
     let settled = settled.map_err(|problem| ServeError::Refused(problem.detail))?;
     let changed = store::rule_sets::of_changed(store.reader()).await?;
     store.law().take(settled, changed.iter().map(|one| one.since).max());
+    let signing = book::receipts::settle(&store, clock.now()).await;
+    let signing = signing.map_err(|problem| ServeError::Refused(problem.detail))?;
     let mut key = [0_u8; 32];
     getrandom::fill(&mut key).map_err(|error| ServeError::Refused(error.to_string()))?;
     let code = secret::new_code().map_err(|problem| ServeError::Refused(problem.detail))?;
@@ -137,7 +139,7 @@ pub async fn open_with(
         .await
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
-    let (router, app) = build(Deps { store, clock, ids, offered_law, cursors, throttle, weather });
+    let (router, app) = build(Deps { store, clock, ids, offered_law, cursors, signing, throttle, weather });
     Ok((Opened { router, writer, setup_code: installation.company.is_none().then_some(code) }, app))
 }
 

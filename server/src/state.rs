@@ -11,6 +11,7 @@ use crate::{
     clock::{Clock, IdSource},
     paging::CursorKey,
     schema::Schemas,
+    signing::SigningKey,
     store::Store,
     throttle::Throttle,
     weather::Services,
@@ -26,6 +27,7 @@ pub struct Deps {
     /// `Inner::law`.
     pub offered_law: Arc<Lawbook>,
     pub cursors: CursorKey,
+    pub signing: SigningKey,
     pub throttle: Throttle,
     pub weather: Services,
 }

@@ -19,7 +19,7 @@ use crate::{
     book::{
         duties::{self, RecordDuties},
         particulars::{self, Whole},
-        weather,
+        receipts, weather,
     },
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, Paged},
@@ -44,8 +44,8 @@ pub fn routes() -> Routes {
 #[utoipa::path(put, path = "/api/v1/applications/{id}", operation_id = "record_application", tag = "applications",
     security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "Made by the caller, UUID version 7 preferred.")),
     request_body = ApplicationInput,
-    responses((status = 201, description = "Stored.", body = ApplicationView),
-              (status = 200, description = "Stored before, with the same content.", body = ApplicationView)))]
+    responses((status = 201, description = "Stored.", body = ApplicationView, headers(("receipt" = String, description = "A receipt of this moment, base64."))),
+              (status = 200, description = "Stored before, with the same content.", body = ApplicationView, headers(("receipt" = String, description = "A receipt of this moment, base64.")))))]
 async fn record_application(
     staff: AnyStaff,
     State(app): State<App>,
@@ -57,11 +57,11 @@ async fn record_application(
     let (property, work) = (value.property_id, (value.started_at, value.finished_at));
     context.weather = weather::for_work(&app, property, staff.scope(), work, &value.weather).await?;
     match app.store.act(Act::Record(context, id, Box::new(value))).await? {
-        ActOutcome::Recorded(view) => Ok(stored_response(view)),
+        ActOutcome::Recorded(view) => Ok(receipts::beside(&app, stored_response(view)).await),
         // It is shown with the corrections that came since.
         ActOutcome::StoredBefore => {
             let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
-            stored_before_response(found, "application")
+            Ok(receipts::beside(&app, stored_before_response(found, "application")?).await)
         }
         other => Err(refused(other)),
     }

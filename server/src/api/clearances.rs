@@ -19,7 +19,7 @@ use crate::{
         clearance::{ClearanceInput, ClearanceState, ClearanceView},
         content::Content,
     },
-    book::{office, weather},
+    book::{office, receipts, weather},
     extract::{PathId, Valid},
     problem::{FieldFault, Kind, Problem},
     routes::{Routes, routes},
@@ -90,8 +90,8 @@ pub fn stored_before_response(found: Option<impl serde::Serialize>, noun: &str) 
 /// same again answers the stored clearance; other content under the same id is refused.
 #[utoipa::path(put, path = "/api/v1/clearances/{id}", operation_id = "grant_clearance", tag = "clearances", security(("bearer" = ["any staff"])),
     params(("id" = ClearanceId, Path, description = "Made by the caller, UUID version 7 preferred.")), request_body = ClearanceInput,
-    responses((status = 201, description = "Granted; the room is held.", body = ClearanceView),
-              (status = 200, description = "Granted before, with the same content.", body = ClearanceView)))]
+    responses((status = 201, description = "Granted; the room is held.", body = ClearanceView, headers(("receipt" = String, description = "A receipt of this moment, base64."))),
+              (status = 200, description = "Granted before, with the same content.", body = ClearanceView, headers(("receipt" = String, description = "A receipt of this moment, base64.")))))]
 async fn grant_clearance(
     staff: AnyStaff,
     State(app): State<App>,
@@ -103,10 +103,10 @@ async fn grant_clearance(
         weather::for_plan(&app, value.property_id, staff.scope(), value.planned_on, &value.weather).await?;
     let at = context.at;
     match app.store.act(Act::Clear(context, id, Box::new(value))).await? {
-        ActOutcome::Cleared(view) => Ok(stored_response(view)),
+        ActOutcome::Cleared(view) => Ok(receipts::beside(&app, stored_response(view)).await),
         ActOutcome::StoredBefore => {
             let found = store::clearances::get(app.store.reader(), id, staff.scope(), at).await?;
-            stored_before_response(found, "clearance")
+            Ok(receipts::beside(&app, stored_before_response(found, "clearance")?).await)
         }
         other => Err(refused(other)),
     }

@@ -13,7 +13,7 @@ use crate::{
         correction::{self, CorrectionCheck, CorrectionInput, CorrectionView},
     },
     api::clearances::{context, refused, stored_before_response, stored_response},
-    book::weather,
+    book::{receipts, weather},
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, PageRequest, Paged},
     problem::Problem,
@@ -61,8 +61,8 @@ pub async fn check_correction(
 #[utoipa::path(put, path = "/api/v1/corrections/{id}", operation_id = "correct_application", tag = "corrections",
     security(("bearer" = ["any staff"])), params(("id" = CorrectionId, Path, description = "Made by the caller, UUID version 7 preferred.")),
     request_body = CorrectionInput,
-    responses((status = 201, description = "Stored.", body = CorrectionView),
-              (status = 200, description = "Stored before, with the same content.", body = CorrectionView)))]
+    responses((status = 201, description = "Stored.", body = CorrectionView, headers(("receipt" = String, description = "A receipt of this moment, base64."))),
+              (status = 200, description = "Stored before, with the same content.", body = CorrectionView, headers(("receipt" = String, description = "A receipt of this moment, base64.")))))]
 pub async fn correct_application(
     staff: AnyStaff,
     State(app): State<App>,
@@ -73,13 +73,17 @@ pub async fn correct_application(
     let mut context = context(&app, staff, Content::apart(&value)?);
     context.weather = weather::of_record(&app, value.application_id).await?;
     match app.store.act(Act::Correct(context, id, value)).await? {
-        ActOutcome::Corrected(view) => Ok(stored_response(view)),
+        ActOutcome::Corrected(view) => Ok(receipts::beside(&app, stored_response(view)).await),
         // It is shown as it was stored: the section may have been measured anew since.
         ActOutcome::StoredBefore => {
             let span = PageRequest { after: 0, take: 1 };
             let found =
                 store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
-            stored_before_response(found.into_iter().next().map(|row| row.item), "correction")
+            Ok(receipts::beside(
+                &app,
+                stored_before_response(found.into_iter().next().map(|row| row.item), "correction")?,
+            )
+            .await)
         }
         other => Err(refused(other)),
     }

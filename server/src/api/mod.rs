@@ -30,6 +30,7 @@ pub(crate) mod product_files;
 pub(crate) mod products;
 pub(crate) mod programmes;
 pub(crate) mod properties;
+pub(crate) mod receipts;
 pub(crate) mod reviews;
 pub(crate) mod rule_sets;
 pub(crate) mod sections;
@@ -98,6 +99,7 @@ pub(crate) fn routes() -> Routes {
         .merge(company_year::routes())
         .merge(settings::routes())
         .merge(journal::routes())
+        .merge(receipts::routes())
 }
 
 /// Narrows nothing.

@@ -18,7 +18,7 @@ use crate::{
     access::StaffOrPass,
     api::company,
     book::{
-        gaps,
+        gaps, receipts,
         statement::{self, LawThen, Preparation, Statement},
     },
     extract::ValidQuery,
@@ -105,10 +105,9 @@ async fn get_statement(
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
-    let law = app.law();
+    let (at, law, receipt) = (app.clock.now(), app.law(), receipts::now(&app).await?);
     let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let at = app.clock.now();
-    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps };
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps, receipt };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),

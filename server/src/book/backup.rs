@@ -5,8 +5,9 @@ use std::{
     process::ExitCode,
 };
 
-use super::verify;
+use super::{receipts, verify};
 use crate::{
+    clock::{Clock, SystemClock},
     config::{Backup, Restore},
     console::{print_error, print_line},
     store::{self, backup, file},
@@ -33,12 +34,22 @@ pub async fn run(config: &Backup) -> ExitCode {
         Err(error) => return failed(format_args!("{from} cannot be copied to {to}: {error}")),
     };
     print_line(format_args!("{from} was copied, as of one moment. The check of the copy:"));
-    if verify::run(&part).await != ExitCode::SUCCESS {
+    if verify::run(&part, &[]).await != ExitCode::SUCCESS {
         return failed(format_args!("the copy stays as {}, which is no backup", part.display()));
     }
+    let receipt = match receipts::beside_copy(&part, &config.to, SystemClock.now()).await {
+        Ok(receipt) => receipt,
+        Err(said) => {
+            let _ = std::fs::remove_file(&part);
+            return failed(format_args!("the receipt of the copy cannot be made, so the copy is gone again: {said}"));
+        }
+    };
     match backup::finish(&part, &config.to) {
         Ok(()) => {
             print_line(format_args!("The copy is {to}."));
+            if let Some(receipt) = receipt {
+                print_line(format_args!("{} says how far it reaches, signed: keep one elsewhere.", receipt.display()));
+            }
             ExitCode::SUCCESS
         }
         Err(error) => failed(format_args!("the copy cannot be named {to} and is gone again: {error}")),
@@ -55,7 +66,9 @@ pub async fn restore(config: &Restore) -> ExitCode {
         ));
     }
     print_line(format_args!("The check of {from}:"));
-    if verify::run(&config.from).await != ExitCode::SUCCESS {
+    let receipt = file::beside(&config.from, receipts::OF_COPY);
+    let against: Vec<String> = receipt.exists().then(|| receipt.display().to_string()).into_iter().collect();
+    if verify::run(&config.from, &against).await != ExitCode::SUCCESS {
         return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
     }
     if let Err(error) = put_back(config).await {

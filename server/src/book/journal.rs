@@ -31,25 +31,33 @@ pub struct JournalState {
     pub head: String,
 }
 
-/// The newest links, recomputed.
+/// The newest links, recomputed. The entry before them is read too, because the first of them must follow from it.
 pub async fn state(store: &Store) -> Result<JournalState, Problem> {
     let pool = store.reader();
     let entries = store::journal::length(pool).await?;
-    let span = PageRequest { after: (entries - LINKS).max(0), take: LINKS };
+    let after = (entries - LINKS).max(0);
+    let span = PageRequest { after: (after - 1).max(0), take: LINKS + 1 };
     let newest: Vec<JournalEntry> =
         store::journal::list(pool, span, None).await?.into_iter().map(|row| row.item).collect();
+    let (before, newest) = match newest.split_first() {
+        Some((first, others)) if first.seq == after => ((first.seq, first.hash.as_str()), others),
+        // Nothing stands before the first entry; and where an entry is missing, the next one follows from nothing.
+        _ if after == 0 => ((0, journal::BEGINNING), newest.as_slice()),
+        _ => ((after, ""), newest.as_slice()),
+    };
     let last = newest.last();
     Ok(JournalState {
         entries,
         last_at: last.map(|entry| entry.written_at),
         links: newest.len(),
-        broken_at: first_break(&newest),
+        broken_at: first_break(before, newest),
         head: last.map_or_else(|| journal::BEGINNING.to_owned(), |entry| entry.hash.clone()),
     })
 }
 
-/// The first entry whose hash is not that of its content, or that does not follow from the one before it.
-fn first_break(entries: &[JournalEntry]) -> Option<i64> {
+/// The first entry whose hash is not that of its content, or that does not follow from the one before it. Of the entry before the
+/// first of these, number and hash are told.
+fn first_break(before: (i64, &str), entries: &[JournalEntry]) -> Option<i64> {
     let own = |entry: &JournalEntry| {
         let content = journal::Entry {
             seq: entry.seq,
@@ -62,11 +70,14 @@ fn first_break(entries: &[JournalEntry]) -> Option<i64> {
         };
         content.hash(&entry.previous_hash) == entry.hash
     };
-    let follows = |at: usize, entry: &JournalEntry| {
-        let before = at.checked_sub(1).and_then(|before| entries.get(before));
-        before.is_none_or(|before| before.hash == entry.previous_hash && before.seq + 1 == entry.seq)
-    };
-    entries.iter().enumerate().find(|(at, entry)| !own(entry) || !follows(*at, entry)).map(|(_, entry)| entry.seq)
+    let (mut seq, mut hash) = before;
+    for entry in entries {
+        if entry.seq != seq + 1 || entry.previous_hash != hash || !own(entry) {
+            return Some(entry.seq);
+        }
+        (seq, hash) = (entry.seq, &entry.hash);
+    }
+    None
 }
 
 #[cfg(test)]
@@ -109,12 +120,18 @@ mod tests {
 
     #[test]
     fn a_changed_a_missing_and_a_sound_journal_are_told_apart() {
-        assert_eq!(first_break(&chain()), None);
+        const BEFORE: (i64, &str) = (0, journal::BEGINNING);
+        assert_eq!(first_break(BEFORE, &chain()), None);
         let mut changed = chain();
         changed[1].payload = "{\"name\":\"somebody else\"}".to_owned();
-        assert_eq!(first_break(&changed), Some(2));
+        assert_eq!(first_break(BEFORE, &changed), Some(2));
         let mut shorter = chain();
         shorter.remove(1);
-        assert_eq!(first_break(&shorter), Some(3));
+        assert_eq!(first_break(BEFORE, &shorter), Some(3));
+        // What was taken from the beginning leaves a chain that is sound in itself.
+        assert_eq!(first_break(BEFORE, &chain()[1..]), Some(2));
+        let whole = chain();
+        assert_eq!(first_break((1, &whole[0].hash), &whole[1..]), None);
+        assert_eq!(first_break((1, &whole[1].hash), &whole[1..]), Some(2), "it follows from another entry");
     }
 }

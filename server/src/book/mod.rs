@@ -14,6 +14,7 @@ pub mod load_sheet;
 pub mod measurements;
 pub mod office;
 pub mod particulars;
+pub mod receipts;
 pub mod rule_sets;
 pub mod season;
 pub mod site;

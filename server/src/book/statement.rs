@@ -28,6 +28,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::application::PartName,
+    book::receipts::Receipt,
     store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
     zone::{self, UnknownZone},
 };
@@ -61,6 +62,8 @@ pub struct Statement {
     pub gaps: Vec<Gap>,
     #[schema(max_length = 400)]
     pub caution: &'static str,
+    /// How far the journal had come when this was prepared. Like the date of preparation, it is another one each time.
+    pub receipt: Receipt,
 }
 
 /// One thing that a reader of the statement must know.
@@ -172,6 +175,8 @@ pub struct Preparation<'a> {
     pub law_then: Option<LawThen>,
     /// What its records lack by the law of their days.
     pub record_gaps: Vec<String>,
+    /// Made after everything was read, so that it covers all that stands on the statement.
+    pub receipt: Receipt,
 }
 
 /// Puts a statement together; nothing if there is no section in it that the caller may see.
@@ -216,6 +221,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         rule_sets: sets_read(preparation.law, &parts.sections, read_then),
         gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
+        receipt: preparation.receipt,
     }))
 }
 

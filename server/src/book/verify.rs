@@ -1,28 +1,29 @@
 //! The check of a whole book: is the chain unbroken, does every record stand as the journal says, and do the totals follow
 //! from the records?
 
+mod command;
 mod history;
 mod rule_sets;
 mod things;
 
-use std::{collections::BTreeMap, path::Path, process::ExitCode};
+use std::{collections::BTreeMap, path::Path};
 
-use domain::{journal, product::Label, quantity::StockBalance};
+use domain::{journal, product::Label, receipt::Signed};
 use serde_json::Value;
 use sha2::Digest;
 use sqlx::{Connection, SqliteConnection};
 
 use crate::{
     acts::correction,
-    console::{print_error, print_line},
+    book::receipts::against,
     secret::sha256,
     store::{
-        self,
-        file::{self, FileFault},
-        gaps, lots, packing, tables,
+        self, gaps, lots, packing, tables,
         verify::{self, Entry},
     },
 };
+
+pub use command::{checked, public_key, run};
 
 /// Entries read at once.
 const PAGE: i64 = 500;
@@ -38,87 +39,41 @@ pub struct Found {
     pub last_hash: String,
     /// Stock by product, for the owner to hold against the shelf.
     pub stock: Vec<(String, i64)>,
+    /// What each receipt covers that the records were held against and that fits.
+    pub covered: Vec<String>,
     pub faults: Vec<String>,
 }
 
-/// `swardbook verify`: prints what was found; fails if anything does not fit.
-pub async fn run(file: &Path) -> ExitCode {
-    let found = match checked(file).await {
-        Ok(found) => found,
-        Err(said) => {
-            print_error(said);
-            return ExitCode::FAILURE;
-        }
-    };
-    if let Some(had) = found.older {
-        print_line(format_args!(
-            "Older version: the file has table change {had} of {}. A copy of it was brought up to date and checked; the file was not changed.",
-            tables::newest()
-        ));
-    }
-    print_line(format_args!("Journal: {} entries, the last with hash {}", found.entries, found.last_hash));
-    print_line(format_args!(
-        "Records: {} applications, corrections and clearances, each held against its entry; so is everything the office wrote",
-        found.records
-    ));
-    print_line(format_args!("Totals: {} sections recomputed from labels and records", found.sections));
-    for (product, mass) in &found.stock {
-        print_line(format_args!("Stock: {product}: {}", StockBalance::from_raw(*mass).with_unit()));
-    }
-    for fault in &found.faults {
-        print_line(format_args!("Does not fit: {fault}"));
-    }
-    if found.faults.is_empty() {
-        print_line("Everything fits.");
-        ExitCode::SUCCESS
-    } else {
-        print_line(format_args!(
-            "{} faults. Keep this file as it is, and compare it with the last backup.",
-            found.faults.len()
-        ));
-        ExitCode::FAILURE
-    }
-}
-
-/// Checks whatever a person names, or says why it cannot be checked.
-pub async fn checked(file: &Path) -> Result<Found, String> {
-    match file::look(file) {
-        Ok(true) => {}
-        Ok(false) => return Err(format!("there are no records at {}", file.display())),
-        Err(fault) => return Err(fault.to_string()),
-    }
-    let failed = |error: sqlx::Error| format!("{} cannot be read: {error}", file.display());
-    if !file::is_ours(file).await.map_err(failed)? {
-        return Err(FileFault::Foreign(file.to_owned()).to_string());
-    }
-    let (had, newest) = (tables::of_file(file).await.map_err(failed)?, tables::newest());
-    if had.is_some_and(|had| had > newest) {
-        return Err(format!("{} was written by a newer version of this program; use that one", file.display()));
-    }
-    check_file(file).await.map_err(failed)
+/// Checks a file that a person need not be told about.
+pub async fn check_file(file: &Path) -> Result<Found, sqlx::Error> {
+    check_file_against(file, &[]).await
 }
 
 /// Checks a file. One of an earlier version is copied first, and the copy is brought up to date and checked: what was written then
 /// must still add up by today's measure.
-pub async fn check_file(file: &Path) -> Result<Found, sqlx::Error> {
+pub async fn check_file_against(file: &Path, receipts: &[Signed]) -> Result<Found, sqlx::Error> {
     let had = tables::of_file(file).await?;
     let Some(had) = had.filter(|had| *had < tables::newest()) else {
-        return check_moment(file).await;
+        return check_moment(file, receipts).await;
     };
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let folder = tempfile::tempdir_in(folder)?;
     let copy = folder.path().join("copy.db");
     store::backup::copy(file, &copy).await?;
     tables::bring_up(&copy).await?;
-    let found = check_moment(&copy).await?;
+    let found = check_moment(&copy, receipts).await?;
     Ok(Found { older: Some(had), ..found })
 }
 
 /// Checks one moment of a file, also while a server writes to it.
-async fn check_moment(file: &Path) -> Result<Found, sqlx::Error> {
+async fn check_moment(file: &Path, receipts: &[Signed]) -> Result<Found, sqlx::Error> {
     let mut connection = verify::open(file).await?;
     let mut moment = connection.begin().await?;
-    check(&mut moment).await
+    let mut found = check(&mut moment).await?;
+    let held = against::hold(&mut moment, receipts).await?;
+    found.covered = held.fits;
+    found.faults.extend(held.faults);
+    Ok(found)
 }
 
 async fn check(connection: &mut SqliteConnection) -> Result<Found, sqlx::Error> {

@@ -16,7 +16,10 @@ use crate::{
         security_log,
         sessions::Peer,
     },
-    book::journal::{self, JournalState},
+    book::{
+        journal::{self, JournalState},
+        receipts::{self, Receipt},
+    },
     extract::PathId,
     pages::{
         form::{Choice, Field, Form, FormData},
@@ -159,6 +162,7 @@ struct InspectorPage {
     year: i16,
     journal: JournalState,
     journal_at: Option<String>,
+    receipt: Receipt,
     outside: bool,
 }
 
@@ -183,8 +187,9 @@ pub async fn inspector(
     let clients: Vec<Client> = rows.into_iter().map(|row| row.item).collect();
     let journal = journal::state(&app.store).await?;
     let journal_at = journal.last_at.map(|at| local.minute(at, dates));
+    let receipt = receipts::now(&app).await?;
     let shown = shown(pass, &clients, &app, &local, dates);
-    Ok(page(InspectorPage { company, shown, clients, year, journal, journal_at, outside: true }.render()))
+    Ok(page(InspectorPage { company, shown, clients, year, journal, journal_at, receipt, outside: true }.render()))
 }
 
 /// Takes a code and lets its browser in for as long as the pass is good.

@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-const MODULES: [(&str, &str); 22] = [
+const MODULES: [(&str, &str); 23] = [
     ("air.js", include_str!("../../modules/air.js")),
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
@@ -38,6 +38,7 @@ const MODULES: [(&str, &str); 22] = [
     ("phone.js", include_str!("../../modules/phone.js")),
     ("print.js", include_str!("../../modules/print.js")),
     ("queue.js", include_str!("../../modules/queue.js")),
+    ("receipt.js", include_str!("../../modules/receipt.js")),
     ("refused.js", include_str!("../../modules/refused.js")),
     ("seen.js", include_str!("../../modules/seen.js")),
     ("shelf.js", include_str!("../../modules/shelf.js")),

@@ -9,12 +9,13 @@ use crate::{
         office_session::OwnerSession,
     },
     problem::Problem,
+    signing,
     state::App,
     store::{self, settings::Settings},
     version::Versioned,
 };
 
-fn form(settings: &Settings) -> Form {
+fn form(app: &App, settings: &Settings) -> Form {
     let orders =
         choices(&[("year_month_day", "2026-09-15, year first"), ("month_day_year", "09/15/2026, month first")]);
     let fields = vec![
@@ -31,19 +32,24 @@ fn form(settings: &Settings) -> Form {
         .filled(settings, settings.version())
         .note("Amounts are in pounds, square feet and pounds per 1,000 square feet, as the labels and the law write them: another unit would have to be converted, and a converted figure is not the one that binds.")
         .note("Where a day is typed, the browser shows it in its own order.")
+        .note(format!(
+            "Public key of this company's receipts (ed25519): {}. It belongs to records {}. Give it to whoever keeps receipts; GET /api/v1/public-key answers it to everybody, in the form that common tools read.",
+            signing::public_text(app.signing.public()),
+            app.signing.book()
+        ))
 }
 
 pub async fn one(_: OwnerSession, State(app): State<App>) -> Result<Response, Problem> {
-    Ok(form(&store::settings::get(app.store.reader()).await?).show())
+    Ok(form(&app, &store::settings::get(app.store.reader()).await?).show())
 }
 
 pub async fn change(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
-    let form_sent = form(&store::settings::get(app.store.reader()).await?).sent(&sent);
+    let form_sent = form(&app, &store::settings::get(app.store.reader()).await?).sent(&sent);
     let done = async {
         let (version, valid) = form_sent.asked_change(&app)?;
         api::settings::replace_settings(desk.owner(), State(app.clone()), version, valid).await
     };
     let done = done.await;
-    let now = form(&store::settings::get(app.store.reader()).await?);
+    let now = form(&app, &store::settings::get(app.store.reader()).await?);
     form_sent.changed(done, &now, "/office")
 }

@@ -23,6 +23,7 @@ use crate::{
         company_year::{self, SectionSum},
         gaps,
         journal::{self, JournalState},
+        receipts::{self, Receipt},
         statement::{self, LawThen, Preparation, SectionStatement, Statement},
     },
     extract::PathId,
@@ -96,6 +97,7 @@ struct JournalShown {
     state: JournalState,
     /// By the company's clock.
     last_at: Option<String>,
+    receipt: Receipt,
 }
 
 struct ClientYear {
@@ -256,7 +258,8 @@ pub async fn year(
     let runs_past = outlook::runs_past(&sums);
     let journal = if actor.role == Role::Owner {
         let state = journal::state(&app.store).await?;
-        Some(JournalShown { last_at: state.last_at.map(|at| local.minute(at, dates)), state })
+        let last_at = state.last_at.map(|at| local.minute(at, dates));
+        Some(JournalShown { last_at, state, receipt: receipts::now(&app).await? })
     } else {
         None
     };
@@ -311,9 +314,9 @@ pub async fn client(
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, span, reader.scope()).await?;
     let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
-    let law = app.law();
+    let (law, receipt) = (app.law(), receipts::now(&app).await?);
     let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps };
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps, receipt };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, prepared, outside: reader.is_outside() }.render()))

@@ -1,5 +1,6 @@
 //! The yearly statement as comma-separated values (RFC 4180): a row for each line, a row for each section's total, one for
-//! each of its yearly caps and one for each gap, so that nobody can take the table for complete when it is not. The load sheet of a day likewise.
+//! each of its yearly caps and one for each gap, so that nobody can take the table for complete when it is not; and one for each line of
+//! the receipt. The load sheet of a day likewise.
 
 use csv::{Terminator, WriterBuilder};
 use domain::statement::caps::{CapRooms, StricterYear};
@@ -70,6 +71,9 @@ pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(note_row("gap", statement, &gap.0))?;
     }
     writer.write_record(note_row("caution", statement, statement.caution))?;
+    for line in statement.receipt.whole().lines() {
+        writer.write_record(receipt_row(line))?;
+    }
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }
 
@@ -217,6 +221,14 @@ fn note_row(kind: &str, statement: &Statement, note: &str) -> Row {
     kind.clone_into(&mut row[0]);
     row[1] = text(&statement.client_name);
     row[25] = text(note);
+    row
+}
+
+/// A line of the receipt, as it is signed: none of them reads as a formula, a day or a number.
+fn receipt_row(line: &str) -> Row {
+    let mut row = empty_row();
+    "receipt".clone_into(&mut row[0]);
+    line.clone_into(&mut row[25]);
     row
 }
 

@@ -36,6 +36,7 @@ pub mod products;
 pub mod programmes;
 pub mod properties;
 mod readers;
+pub mod receipts;
 pub mod reviews;
 pub mod rule_sets;
 pub mod search;
@@ -47,6 +48,7 @@ pub mod soil_reports;
 pub mod statements;
 pub mod stock;
 pub mod tables;
+mod values;
 pub mod verify;
 pub mod visits;
 pub mod weather;
@@ -81,6 +83,7 @@ use crate::{
 pub use readers::ReadTransaction;
 pub use rule_sets::LawInForce;
 pub use tables::MIGRATIONS;
+pub use values::{bad_row, enum_text, id_list, read, read_day, read_enum, read_instant, read_json};
 pub use writer::BoxFuture;
 use writer::{Job, Writer};
 
@@ -97,6 +100,7 @@ pub struct Store {
     metrics: Arc<Metrics>,
     law: Arc<LawInForce>,
     tokens: Arc<Tokens>,
+    head: Arc<receipts::Head>,
     file: PathBuf,
 }
 
@@ -243,10 +247,12 @@ impl Store {
         let metrics = Arc::new(Metrics::default());
         let law = Arc::new(LawInForce::of(law));
         let (of_writer, counted) = (Arc::clone(&law), Arc::clone(&metrics));
-        let writing = Writer::new(connection, options_of_writer, of_writer, counted, readers.clone());
+        let head = Arc::<receipts::Head>::default();
+        let writing =
+            Writer::new(connection, options_of_writer, of_writer, counted, readers.clone(), Arc::clone(&head));
         let task = tokio::spawn(writing.run(jobs));
-        let tokens = Arc::default();
-        Ok((Self { readers, writer, metrics, law, tokens, file: path.to_owned() }, WriterTask { task, _lock: lock }))
+        let (tokens, file) = (Arc::default(), path.to_owned());
+        Ok((Self { readers, writer, metrics, law, tokens, head, file }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -261,6 +267,14 @@ impl Store {
     /// The law by which the writer decides.
     pub fn law(&self) -> &LawInForce {
         &self.law
+    }
+
+    /// Number and hash of the journal's newest entry. Whatever was answered before is covered by it.
+    pub async fn head(&self) -> Result<(i64, String), sqlx::Error> {
+        match self.head.get() {
+            Some(head) => Ok(head),
+            None => receipts::newest(&self.readers).await,
+        }
     }
 
     /// Where the book is.
@@ -305,7 +319,8 @@ impl Store {
         F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
     {
         let (answer, answered) = oneshot::channel();
-        self.send(writer::plain(work, Arc::clone(&self.tokens), once_written, answer)).await?;
+        let known = writer::Known { tokens: Arc::clone(&self.tokens), head: Arc::clone(&self.head) };
+        self.send(writer::plain(work, known, once_written, answer)).await?;
         answered.await.map_err(|_| stopping())?
     }
 
@@ -350,48 +365,4 @@ pub fn broken_constraint(error: &sqlx::Error) -> Option<&str> {
     let sqlx::Error::Database(error) = error else { return None };
     // SQLite names the columns of a broken UNIQUE and the name of a broken CHECK.
     error.message().rsplit(": ").next()
-}
-
-/// A row that does not read as what was written is a fault of ours, never a panic.
-pub fn bad_row(what: &'static str) -> impl Fn(&dyn std::fmt::Display) -> sqlx::Error {
-    move |error| sqlx::Error::Decode(format!("{what}: {error}").into())
-}
-
-/// Reads a stored text as a typed value.
-pub fn read<T: std::str::FromStr>(text: &str, what: &'static str) -> Result<T, sqlx::Error>
-where
-    T::Err: std::fmt::Display,
-{
-    text.parse().map_err(|error| bad_row(what)(&error))
-}
-
-/// Reads a stored word (`tall_fescue`) or JSON text as the type whose serde form it is.
-pub fn read_enum<T: serde::de::DeserializeOwned>(word: &str, what: &'static str) -> Result<T, sqlx::Error> {
-    serde_json::from_value(serde_json::Value::String(word.to_owned())).map_err(|error| bad_row(what)(&error))
-}
-
-pub fn read_json<T: serde::de::DeserializeOwned>(text: &str, what: &'static str) -> Result<T, sqlx::Error> {
-    serde_json::from_str(text).map_err(|error| bad_row(what)(&error))
-}
-
-/// The word by which a value is stored: its serde form.
-pub fn enum_text<T: serde::Serialize>(value: &T) -> Result<String, sqlx::Error> {
-    match serde_json::to_value(value).map_err(|error| sqlx::Error::Encode(error.into()))? {
-        serde_json::Value::String(word) => Ok(word),
-        other => Err(sqlx::Error::Encode(format!("{other} is no word").into())),
-    }
-}
-
-/// Ids as statements take several: a JSON array.
-pub fn id_list<T: std::fmt::Display>(ids: &[T]) -> Result<String, sqlx::Error> {
-    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    serde_json::to_string(&ids).map_err(|error| sqlx::Error::Encode(error.into()))
-}
-
-pub fn read_day(text: &str) -> Result<domain::time::Day, sqlx::Error> {
-    domain::time::Day::parse(text).map_err(|error| bad_row("day")(&error))
-}
-
-pub fn read_instant(millis: i64) -> Result<domain::time::Instant, sqlx::Error> {
-    domain::time::Instant::from_millis(millis).ok_or_else(|| bad_row("instant")(&millis))
 }

@@ -354,7 +354,7 @@ pub async fn still_signs_in(
 }
 
 /// The company's name and zone, once the set-up is done.
-pub async fn company(pool: &SqlitePool) -> Result<Option<(String, String)>, sqlx::Error> {
-    let row = sqlx::query!("SELECT name, time_zone FROM company").fetch_optional(pool).await?;
+pub async fn company(executor: impl SqliteExecutor<'_>) -> Result<Option<(String, String)>, sqlx::Error> {
+    let row = sqlx::query!("SELECT name, time_zone FROM company").fetch_optional(executor).await?;
     Ok(row.map(|row| (row.name, row.time_zone)))
 }

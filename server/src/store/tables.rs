@@ -24,7 +24,16 @@ pub async fn of(connection: &mut SqliteConnection) -> Result<Option<i64>, sqlx::
     sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations WHERE success").fetch_one(connection).await
 }
 
-/// The same of a file, which is only read.
+/// Whether there is such a table, which a file of an earlier version may not have.
+pub async fn has(connection: &mut SqliteConnection, table: &str) -> Result<bool, sqlx::Error> {
+    let known: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = $1")
+        .bind(table)
+        .fetch_one(connection)
+        .await?;
+    Ok(known > 0)
+}
+
+/// The newest change that a file has, which is only read.
 pub async fn of_file(path: &Path) -> Result<Option<i64>, sqlx::Error> {
     of(&mut super::open_read_only(path).await?).await
 }

@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{LawInForce, effects, packing::Packer, world},
+    store::{LawInForce, effects, packing::Packer, receipts::Head, world},
     tokens::Tokens,
 };
 
@@ -47,15 +47,17 @@ impl std::fmt::Debug for Job {
     }
 }
 
+/// What is known of the book without asking it, and forgotten when something of the office is written.
+#[derive(Debug)]
+pub struct Known {
+    pub tokens: Arc<Tokens>,
+    pub head: Arc<Head>,
+}
+
 /// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed. What is to be done
 /// once it stands is done before anything behind it in the queue, and before the answer; and however it ended, what is known of tokens
-/// is forgotten by then.
-pub fn plain<T, F>(
-    work: F,
-    tokens: Arc<Tokens>,
-    once_written: impl FnOnce() + Send + 'static,
-    answer: Responder<T>,
-) -> Job
+/// and of the journal is forgotten by then.
+pub fn plain<T, F>(work: F, known: Known, once_written: impl FnOnce() + Send + 'static, answer: Responder<T>) -> Job
 where
     T: Send + 'static,
     F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
@@ -74,7 +76,8 @@ where
             let done = AssertUnwindSafe(in_transaction(connection, work)).catch_unwind().instrument(span).await;
             let done = done.unwrap_or_else(|_| Err(unanswered()));
             let ended = Ended::of(&done);
-            tokens.forget();
+            known.tokens.forget();
+            known.head.set(None);
             if done.is_ok() {
                 once_written();
             }
@@ -113,6 +116,7 @@ pub struct Writer {
     metrics: Arc<Metrics>,
     /// Closed before the file is: while one of them is open, what was written last stays in the log beside it.
     readers: SqlitePool,
+    head: Arc<Head>,
 }
 
 impl Writer {
@@ -122,8 +126,9 @@ impl Writer {
         law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
         readers: SqlitePool,
+        head: Arc<Head>,
     ) -> Self {
-        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics, readers }
+        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics, readers, head }
     }
 
     /// Takes jobs until nobody can send any more, then closes the file.
@@ -230,7 +235,18 @@ impl Writer {
         }
         self.metrics.batch_ended(acts.len(), begun.elapsed());
         self.after(Ended::of(&done)).await;
-        done
+        match done {
+            Ok((replies, None)) => Ok(replies),
+            Ok((replies, head)) => {
+                self.head.set(head);
+                Ok(replies)
+            }
+            // Whether anything of it stands is for the file to say.
+            Err(problem) => {
+                self.head.set(None);
+                Err(problem)
+            }
+        }
     }
 }
 
@@ -282,13 +298,16 @@ fn unanswered() -> Problem {
     Problem::new(Kind::Fault, "The server lost track of this request.")
 }
 
+/// Answers, and where the journal stands if something was written.
+type Batched = (Vec<ActOutcome>, Option<(i64, String)>);
+
 /// Loads the facts of all acts, decides one after another, writes all effects, commits.
 async fn batch(
     connection: &mut SqliteConnection,
     acts: &[QueuedAct],
     law: &Lawbook,
     packer: &mut Packer,
-) -> Result<Vec<ActOutcome>, Problem> {
+) -> Result<Batched, Problem> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     let mut world = world::load(&mut transaction, acts.iter().map(|(act, _)| act.as_ref())).await?;
     // An act that panics must not take the writer with it, nor one whose evidence cannot be made whole leave a part of it. Nothing
@@ -308,9 +327,10 @@ async fn batch(
     };
     if world.effects.is_empty() {
         transaction.rollback().await?;
-        return Ok(replies);
+        return Ok((replies, None));
     }
+    let head = (world.journal_seq, std::mem::take(&mut world.journal_hash));
     effects::write(&mut transaction, packer, world.effects).await?;
     transaction.commit().await?;
-    Ok(replies)
+    Ok((replies, Some(head)))
 }

@@ -8,7 +8,10 @@ use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 
 use crate::{
-    book::verify::{history::Told, rule_sets::Met},
+    book::{
+        receipts,
+        verify::{history::Told, rule_sets::Met},
+    },
     scope::Scope,
     store::{
         additions, calibrations, clients, credentials, devices, divisions, equipment, history, lots, measurements,
@@ -93,6 +96,7 @@ impl Expected {
             "rule_set.counted" => "rule_set_uses",
             "pass.made" => "passes",
             "pass.ended" => "pass_ends",
+            "signing_key.made" => "signing_key",
             _ => "",
         };
         if !table.is_empty() {
@@ -164,6 +168,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         // A start that met versions is held against them as a whole.
         "rule_set" if entry.act != "rule_set.met" => shown(rule_sets::get(connection, id(subject)?).await?),
         "pass" => shown(passes::get(connection, id(subject)?).await?),
+        "signing_key" => receipts::told_of(connection).await?,
         "settings" => shown(Some(settings::get(connection).await?)),
         "record" => shown(verify::review(connection, subject).await?),
         _ => return Ok(None),

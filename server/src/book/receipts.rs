@@ -1,0 +1,167 @@
+//! Receipts: what leaves the book signed, so that whoever has one can hold the book against it later.
+
+pub mod against;
+
+use std::{
+    io,
+    path::{Path, PathBuf},
+};
+
+use axum::{
+    http::{HeaderName, HeaderValue},
+    response::Response,
+};
+use base64::{Engine, engine::general_purpose::STANDARD};
+use domain::{receipt::Signed, time::Instant};
+use serde::Serialize;
+use serde_json::{Value, json};
+use sqlx::{Connection, SqliteConnection};
+use utoipa::ToSchema;
+
+use crate::{
+    problem::{Kind, Problem},
+    signing::{self, NewKey, SigningKey},
+    state::App,
+    store::{
+        self, Store, file,
+        journal::JournalContext,
+        receipts::{insert, key, newest},
+    },
+};
+
+/// What stands at the end of the name of a copy's receipt.
+pub const OF_COPY: &str = ".receipt";
+/// Carries the whole receipt, base64, on answers that a phone keeps.
+const HEADER: HeaderName = HeaderName::from_static("receipt");
+
+/// How far the journal had come at a moment, signed by the company's key.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Receipt {
+    #[schema(max_length = 36, format = "uuid")]
+    pub book_id: String,
+    /// Number of the newest entry of the journal.
+    #[schema(minimum = 0, maximum = 9_007_199_254_740_991_i64)]
+    pub entry: i64,
+    /// Its hash, which vouches for everything before it.
+    #[schema(max_length = 64)]
+    pub head: String,
+    pub signed_at: Instant,
+    /// The public key (ed25519), base64.
+    #[schema(max_length = 44)]
+    pub key: String,
+    /// What is signed, byte for byte: these figures and the company's name, a line each.
+    #[schema(max_length = 1000)]
+    pub text: String,
+    /// Signature of the text (ed25519, RFC 8032), base64.
+    #[schema(max_length = 88)]
+    pub signature: String,
+}
+
+impl Receipt {
+    fn of(signed: Signed) -> Self {
+        let text = signed.receipt.text();
+        let Signed { receipt, signature } = signed;
+        let domain::receipt::Receipt { book: book_id, entry, head, signed_at, key, .. } = receipt;
+        Self { book_id, entry, head, signed_at, key, text, signature }
+    }
+
+    /// The whole of it, as it is printed: what is signed, and the signature as a last line.
+    pub fn whole(&self) -> String {
+        format!("{}Signature: {}\n", self.text, self.signature)
+    }
+}
+
+/// The key of a book that is being opened, made if it has none yet: then the journal says so.
+pub async fn settle(store: &Store, at: Instant) -> Result<SigningKey, Problem> {
+    if let Some(key) = key(store.reader()).await? {
+        return Ok(key);
+    }
+    let new = NewKey::make()?;
+    let made = store.write(move |connection| {
+        Box::pin(async move {
+            insert(&mut *connection, &new, at).await?;
+            let subject = signing::book_of(&new.public);
+            let deed = JournalContext { actor: None, at, act: "signing_key.made", subject };
+            store::journal::append(&mut *connection, deed, &told(&new.public, at).to_string()).await?;
+            Ok(key(connection).await?)
+        })
+    });
+    made.await?.ok_or_else(|| Problem::new(Kind::Fault, "The signing key was written and is not there."))
+}
+
+/// What the journal says of a key.
+pub fn told(public: &[u8], made_at: Instant) -> Value {
+    json!({ "algorithm": "ed25519", "book_id": signing::book_of(public).to_string(), "made_at": made_at, "public_key": signing::public_text(public) })
+}
+
+/// The same of the key that is stored; null where its parts do not belong together.
+pub async fn told_of(connection: &mut SqliteConnection) -> Result<Value, sqlx::Error> {
+    match key(connection).await {
+        Ok(Some(key)) => Ok(told(key.public(), key.made_at())),
+        Ok(None) | Err(sqlx::Error::Decode(_)) => Ok(Value::Null),
+        Err(error) => Err(error),
+    }
+}
+
+/// A receipt of this moment. What was answered before it was asked for is covered by it.
+pub async fn now(app: &App) -> Result<Receipt, Problem> {
+    let head = app.store.head().await?;
+    if app.signing.company().is_none() {
+        let missing = || Problem::new(Kind::Fault, "The book has no company. It is not set up, or not whole.");
+        let (name, _) = store::people::company(app.store.reader()).await?.ok_or_else(missing)?;
+        app.signing.keep_company(&name);
+    }
+    let company = app.signing.company().unwrap_or_default();
+    Ok(Receipt::of(app.signing.sign(company, head, app.clock.now())))
+}
+
+/// Puts a receipt beside an answer that somebody keeps. What is stored is stored: no answer fails for want of a receipt.
+pub async fn beside(app: &App, mut answer: Response) -> Response {
+    match now(app).await.map(|receipt| HeaderValue::from_str(&STANDARD.encode(receipt.whole()))) {
+        Ok(Ok(value)) => {
+            answer.headers_mut().insert(HEADER, value);
+        }
+        Ok(Err(error)) => tracing::error!(%error, "a receipt cannot be sent"),
+        Err(problem) => tracing::error!(detail = problem.detail, "a receipt cannot be made"),
+    }
+    answer
+}
+
+/// A receipt of where a file's journal stands, by its own key, as it is handed out. Nothing for a file that has no key yet.
+pub async fn of_file(file: &Path, at: Instant) -> Result<Option<String>, sqlx::Error> {
+    let mut connection = store::open_read_only(file).await?;
+    let mut moment = connection.begin().await?;
+    if !store::tables::has(&mut moment, "signing_key").await? {
+        return Ok(None);
+    }
+    let Some(key) = key(&mut *moment).await? else { return Ok(None) };
+    let company = store::people::company(&mut *moment).await?.map(|(name, _)| name).unwrap_or_default();
+    let head = newest(&mut *moment).await?;
+    Ok(Some(key.sign(&company, head, at).text()))
+}
+
+/// Writes the receipt of a copy that is about to get its name, beside that name. Nothing for a copy of an earlier version, which has no
+/// key. What an earlier copy of that name left there is replaced.
+pub async fn beside_copy(part: &Path, copy: &Path, at: Instant) -> Result<Option<PathBuf>, String> {
+    let Some(text) = of_file(part, at).await.map_err(|error| error.to_string())? else { return Ok(None) };
+    let to = file::beside(copy, OF_COPY);
+    let write = || -> io::Result<()> {
+        match std::fs::remove_file(&to) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+            _ => {}
+        }
+        file::make(&to)?;
+        std::fs::write(&to, text)
+    };
+    write().map_err(|error| format!("{}: {error}", to.display()))?;
+    Ok(Some(to))
+}
+
+/// The public key of a file's records, as common tools read it.
+pub async fn public_key(file: &Path) -> Result<Option<String>, sqlx::Error> {
+    let mut connection = store::open_read_only(file).await?;
+    if !store::tables::has(&mut connection, "signing_key").await? {
+        return Ok(None);
+    }
+    Ok(key(&mut connection).await?.map(|key| signing::pem(key.public())))
+}

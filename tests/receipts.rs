@@ -1,0 +1,317 @@
+//! Receipts: what leaves the book signed, and what is told of a book that is held against them later.
+
+use std::{path::Path, process::ExitCode};
+
+use domain::receipt::Signed;
+use harness::{TestApp, User, new_id, world::Company};
+use rusqlite::Connection;
+use serde_json::json;
+use server::{
+    backups::{Plan, Source, round},
+    book::{
+        receipts::against,
+        verify::{Found, check_file, check_file_against, public_key, run},
+    },
+    clock::Clock,
+    signing,
+};
+
+use crate::rewritten::{rechained, unguarded};
+
+/// The one receipt in a text.
+fn of(text: &str) -> Signed {
+    let found = against::read(text).unwrap();
+    assert_eq!(found.len(), 1, "{text}");
+    found.into_iter().next().unwrap()
+}
+
+/// A receipt of this moment.
+async fn now(who: &User) -> Signed {
+    of(&who.get("/api/v1/receipt").await.expect(200).text)
+}
+
+async fn another_client(office: &User, name: &str) {
+    let _ = office.post("/api/v1/clients", &json!({ "name": name, "mailing_address": "9 Street C" })).await.expect(201);
+}
+
+async fn held(file: &Path, receipts: &[Signed]) -> Found {
+    check_file_against(file, receipts).await.unwrap()
+}
+
+/// What is said of a book that has no fault but for one receipt.
+async fn alone(file: &Path, receipt: &Signed) -> String {
+    assert_eq!(check_file(file).await.unwrap().faults, Vec::<String>::new(), "nothing shows within the file");
+    let faults = held(file, std::slice::from_ref(receipt)).await.faults;
+    assert_eq!(faults.len(), 1, "{faults:?}");
+    faults.into_iter().next().unwrap()
+}
+
+#[tokio::test]
+async fn every_paper_and_every_answer_that_a_phone_keeps_brings_one() {
+    let company = Company::in_maryland().await;
+    let key = company.app.nobody().get("/api/v1/public-key").await.expect(200).body;
+    let clearance = format!("/api/v1/clearances/{}", new_id());
+    let granted = company.phone.put(&clearance, &company.plan(&company.rear, "5")).await.expect(201);
+    let (id, record) = (new_id(), company.record(&company.front, "20"));
+    let address = format!("/api/v1/applications/{id}");
+    let recorded = company.phone.put(&address, &record).await.expect(201);
+    let again = company.phone.put(&address, &record).await.expect(200);
+    let change = json!({ "application_id": id, "reason": "It was the neighbor's." });
+    let corrected = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
+    let statement = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let as_json = company.owner.get(&statement).await.expect(200).text;
+    let as_csv = company.owner.get(&format!("{statement}&format=csv")).await.expect(200).text;
+    let header = |reply: &harness::Reply| reply.headers["receipt"].to_str().unwrap().to_owned();
+    let mut texts: Vec<String> = [&granted, &recorded, &again, &corrected].map(header).to_vec();
+    texts.extend([as_json, as_csv]);
+    let receipts: Vec<Signed> = texts.iter().map(|text| of(text)).collect();
+    for receipt in &receipts {
+        assert!(signing::stands(receipt), "{}", receipt.text());
+        assert_eq!(receipt.receipt.company, "Demonstration Company");
+        assert_eq!(receipt.receipt.book, key["book_id"].as_str().unwrap());
+        assert_eq!(receipt.receipt.key, key["public_key"].as_str().unwrap());
+        assert_eq!(receipt.receipt.signed_at, company.app.clock.now());
+    }
+    let entries: Vec<i64> = receipts.iter().map(|receipt| receipt.receipt.entry).collect();
+    let last = *entries.last().unwrap();
+    assert_eq!(entries, [last - 2, last - 1, last - 1, last, last, last], "each covers what it answers, and no less");
+    // Who only asks gets none, and who is refused neither.
+    assert!(!company.phone.get(&address).await.expect(200).headers.contains_key("receipt"));
+    let folder = company.app.stop().await;
+    let found = held(&folder.path().join("book.db"), &receipts).await;
+    assert_eq!((found.faults, found.covered.len()), (Vec::new(), receipts.len()));
+}
+
+#[tokio::test]
+async fn a_receipt_after_a_write_of_the_office_covers_it() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "1").await;
+    let before = now(&company.owner).await.receipt.entry;
+    another_client(&company.office, "Client 009").await;
+    assert_eq!(now(&company.owner).await.receipt.entry, before + 1);
+    company.put_down(&company.front, "1").await;
+    assert_eq!(now(&company.owner).await.receipt.entry, before + 2);
+}
+
+#[tokio::test]
+async fn the_secret_leaves_the_book_nowhere() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "20").await;
+    let book = Connection::open(company.app.file()).unwrap();
+    let secret: Vec<u8> = book.query_row("SELECT secret FROM signing_key", [], |row| row.get(0)).unwrap();
+    let forms = [signing::public_text(&secret), domain::journal::hex(&secret), format!("{secret:?}")];
+    let statement = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    for path in [
+        "/api/v1/public-key",
+        "/api/v1/receipt",
+        "/api/v1/settings",
+        "/api/v1/journal?limit=200",
+        &statement,
+        &format!("/api/v1/applications/{id}"),
+    ] {
+        let text = company.owner.get(path).await.expect(200).text;
+        assert!(forms.iter().all(|form| !text.contains(form.as_str())), "{path}");
+    }
+    let shown = format!("{:?}", company.app.beside());
+    assert!(forms.iter().all(|form| !shown.contains(form.as_str())));
+    let columns: i64 = book
+        .query_row(
+            "SELECT count(*) FROM journal WHERE instr(payload, ?1) OR instr(payload, ?2)",
+            [&forms[0], &forms[1]],
+            |row| row.get(0),
+        )
+        .unwrap();
+    assert_eq!(columns, 0);
+}
+
+#[tokio::test]
+async fn a_lost_tail_is_told() {
+    let company = Company::in_maryland().await;
+    let early = now(&company.owner).await;
+    another_client(&company.office, "Client 009").await;
+    let receipt = now(&company.owner).await;
+    let file = company.app.stop().await;
+    let file_name = file.path().join("book.db");
+    let last = receipt.receipt.entry;
+    let book = unguarded(&file_name);
+    book.execute_batch(&format!(
+        "PRAGMA foreign_keys = OFF; DELETE FROM journal WHERE seq = {last};
+         DROP TRIGGER dated_entries_stay; DELETE FROM dated_entries WHERE client_id = (SELECT id FROM clients ORDER BY seq DESC LIMIT 1);
+         DELETE FROM clients WHERE seq = (SELECT max(seq) FROM clients);"
+    ))
+    .unwrap();
+    drop(book);
+    let said = lines(&held(&file_name, std::slice::from_ref(&receipt)).await.faults, "receipt of entry");
+    assert!(said.contains(&format!("ends at entry {}. Entries {last} to {last} are lost", last - 1)), "{said}");
+    let found = held(&file_name, &[early]).await;
+    assert!(found.covered[0].contains("fits"), "{found:?}");
+}
+
+/// The faults that have these words, as one text.
+fn lines(faults: &[String], words: &str) -> String {
+    faults.iter().filter(|fault| fault.contains(words)).cloned().collect::<Vec<_>>().join("\n")
+}
+
+#[tokio::test]
+async fn an_old_copy_that_was_put_back_is_told() {
+    let company = Company::in_maryland().await;
+    let copied = now(&company.owner).await;
+    let (owner, office) = (company.owner.token.clone().unwrap(), company.office.token.clone().unwrap());
+    let clock = company.app.clock.now();
+    let folder = company.app.stop().await;
+    let copy = std::fs::read(folder.path().join("book.db")).unwrap();
+    let app = TestApp::reopen(folder).await;
+    another_client(&app.user(&office, None), "Client 008").await;
+    another_client(&app.user(&office, None), "Client 009").await;
+    let receipt = now(&app.user(&owner, None)).await;
+    let _ = app.stop().await;
+    // The copy is put in its place, as it is ...
+    let app = TestApp::on_copy_of(&copy).await;
+    let file = app.file();
+    let said = alone(&file, &receipt).await;
+    let last = copied.receipt.entry;
+    assert!(said.contains(&format!("ends at entry {last}. Entries {} to {} are lost", last + 1, last + 2)), "{said}");
+    // ... and then worked on, a minute later.
+    app.clock.advance(std::time::Duration::from_mins(1));
+    assert!(app.clock.now() > clock);
+    for name in ["Client 010", "Client 011", "Client 012"] {
+        another_client(&app.user(&office, None), name).await;
+    }
+    let said = alone(&file, &receipt).await;
+    assert!(said.contains(&format!("An older copy, up to entry {last}, was put back and worked on")), "{said}");
+    assert!(held(&file, &[copied]).await.faults.is_empty());
+}
+
+#[tokio::test]
+async fn a_journal_that_was_written_anew_is_told() {
+    let company = Company::in_maryland().await;
+    another_client(&company.office, "Client 009").await;
+    let receipt = now(&company.owner).await;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    let book = unguarded(&file);
+    rechained(&book, |act, payload| {
+        if act == "client.added" && payload["name"] == "Client 009" {
+            payload["name"] = json!("Client 010");
+        }
+    });
+    book.execute_batch(
+        "DROP TRIGGER dated_entries_keep; UPDATE clients SET name = 'Client 010' WHERE name = 'Client 009';
+         UPDATE dated_entries SET facts = replace(facts, 'Client 009', 'Client 010');",
+    )
+    .unwrap();
+    drop(book);
+    let said = lines(&held(&file, &[receipt]).await.faults, "receipt of entry");
+    assert!(said.contains("The journal was written anew"), "{said}");
+}
+
+#[tokio::test]
+async fn a_receipt_of_others_and_a_false_one_are_told() {
+    let (company, other) = (Company::in_maryland().await, TestApp::empty().await);
+    let (own, foreign) = (now(&company.owner).await, now(&other.set_up().await).await);
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    let said = alone(&file, &foreign).await;
+    assert!(said.contains("is of other records") && said.contains("Demonstration Company"), "{said}");
+    let mut changed = own.clone();
+    changed.receipt.entry += 1;
+    let said = alone(&file, &changed).await;
+    assert!(said.contains("does not carry the signature"), "{said}");
+    // Somebody else's key under these records' name: the name follows from the key, so it cannot be.
+    let mut claimed = foreign.clone();
+    claimed.receipt.book.clone_from(&own.receipt.book);
+    assert!(alone(&file, &claimed).await.contains("does not carry the signature"));
+    assert!(held(&file, &[own]).await.faults.is_empty());
+}
+
+#[tokio::test]
+async fn another_key_in_the_file_is_told() {
+    let company = Company::in_maryland().await;
+    let receipt = now(&company.owner).await;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    let new = signing::NewKey::make().unwrap();
+    let book = Connection::open(&file).unwrap();
+    book.execute_batch("DROP TRIGGER signing_key_keep").unwrap();
+    let id = signing::book_of(&new.public).to_string();
+    let update = "UPDATE signing_key SET secret = ?1, public = ?2, book = ?3";
+    assert_eq!(book.execute(update, rusqlite::params![new.secret.as_slice(), new.public.as_slice(), id]).unwrap(), 1);
+    drop(book);
+    let faults = held(&file, &[receipt]).await.faults;
+    assert!(!lines(&faults, "signing_key").is_empty(), "the journal names the key that was made: {faults:?}");
+    assert!(lines(&faults, "receipt of entry").contains("under another key"), "{faults:?}");
+}
+
+/// A book from before there were receipts gets its key at the next start, with an entry of its own.
+#[tokio::test]
+async fn an_older_book_gets_its_key_when_it_is_opened() {
+    let company = Company::in_maryland().await;
+    let receipt = now(&company.owner).await;
+    let token = company.owner.token.clone().unwrap();
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    let book = unguarded(&file);
+    let made: i64 =
+        book.query_row("SELECT seq FROM journal WHERE act = 'signing_key.made'", [], |row| row.get(0)).unwrap();
+    book.execute_batch(&format!(
+        "DELETE FROM journal WHERE seq = {made}; UPDATE journal SET seq = -seq WHERE seq > {made};
+         UPDATE journal SET seq = -seq - 1 WHERE seq < 0; DROP TABLE signing_key;
+         DELETE FROM _sqlx_migrations WHERE version >= 32;"
+    ))
+    .unwrap();
+    rechained(&book, |_, _| {});
+    drop(book);
+    let found = held(&file, std::slice::from_ref(&receipt)).await;
+    assert!(found.older.is_some());
+    assert_eq!(found.faults.len(), 1, "{found:?}");
+    assert!(found.faults[0].contains("have no key yet"), "{found:?}");
+    assert_eq!(public_key(&file).await, ExitCode::FAILURE);
+    // The triggers were dropped above, and no server misses them.
+    let app = TestApp::reopen(folder).await;
+    let key = app.nobody().get("/api/v1/public-key").await.expect(200).body;
+    let own = now(&app.user(&token, None)).await;
+    assert_eq!(own.receipt.key, key["public_key"].as_str().unwrap());
+    assert_ne!(own.receipt.key, receipt.receipt.key);
+    let file = app.file();
+    let found = held(&file, &[own, receipt]).await;
+    assert_eq!((found.covered.len(), found.faults.len()), (1, 1), "{found:?}");
+    let app = app.restart().await;
+    let after = app.nobody().get("/api/v1/public-key").await.expect(200).body;
+    assert_eq!(after, key, "the key stays the same for ever");
+    assert_eq!(public_key(&app.file()).await, ExitCode::SUCCESS);
+}
+
+/// What is given on the command line need not be a receipt.
+#[tokio::test]
+async fn what_is_no_receipt_is_refused_with_why() {
+    let folder = tempfile::tempdir().unwrap();
+    let there = folder.path().join("notes.txt");
+    std::fs::write(&there, "Mow the lawn.").unwrap();
+    let said = against::read(there.to_str().unwrap()).unwrap_err();
+    assert!(said.contains("no receipt can be read in") && said.contains("there is no line"), "{said}");
+    let company = Company::in_maryland().await;
+    let folder = company.app.stop().await;
+    let file = folder.path().join("book.db");
+    assert_eq!(run(&file, &[]).await, ExitCode::SUCCESS);
+    assert_eq!(run(&file, &[there.display().to_string()]).await, ExitCode::FAILURE);
+}
+
+#[tokio::test]
+async fn every_copy_has_a_receipt_beside_it_that_goes_with_it() {
+    let company = Company::in_maryland().await;
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { folder: folder.path().to_owned(), every: std::time::Duration::from_mins(1), keep: 1 };
+    let source = Source::of(company.app.beside());
+    for _ in 0..3 {
+        company.app.clock.advance(std::time::Duration::from_mins(1));
+        company.put_down(&company.rear, "1").await;
+        let copy = round(&source, &plan).await.unwrap().unwrap();
+        let receipt = format!("{}.receipt", copy.display());
+        let receipt = of(&receipt);
+        assert_eq!(receipt.receipt.entry, now(&company.owner).await.receipt.entry);
+        let found = held(&copy, &[receipt]).await;
+        assert_eq!((found.faults, found.covered.len()), (Vec::new(), 1));
+    }
+    let left = std::fs::read_dir(folder.path()).unwrap().count();
+    assert_eq!(left, 2, "the newest copy and its receipt");
+}
