@@ -107,7 +107,7 @@ impl TestApp {
     pub async fn counting(law: Lawbook) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let ids = Arc::<CountedIds>::default();
-        Self::open_with(folder, TODAY, Arc::new(law), config::Weather::default(), ids).await
+        Self::open_with(folder, TODAY, Arc::new(law), config::Weather::default(), ids, Throttle::new(false)).await
     }
 
     /// A server with an empty book that asks weather services, at a moment.
@@ -116,7 +116,7 @@ impl TestApp {
     }
 
     async fn open(folder: TempDir, now: &str, law: Arc<Lawbook>, weather: config::Weather) -> Self {
-        Self::open_with(folder, now, law, weather, Arc::new(RandomIds)).await
+        Self::open_with(folder, now, law, weather, Arc::new(RandomIds), Throttle::new(false)).await
     }
 
     async fn open_with(
@@ -125,13 +125,14 @@ impl TestApp {
         law: Arc<Lawbook>,
         weather: config::Weather,
         ids: Arc<dyn IdSource>,
+        throttle: Throttle,
     ) -> Self {
         provider();
         let clock = Arc::new(FrozenClock::at(instant(now)));
         let file = folder.path().join("book.db");
         let shared = Arc::clone(&clock) as Arc<dyn Clock>;
         let services = Services::configured(&weather, &shared).expect("services that can be asked");
-        let opened = serve::open_with(&file, shared, ids, law, Throttle::new(false), services).await;
+        let opened = serve::open_with(&file, shared, ids, law, throttle, services).await;
         let (opened, app) = opened.expect("a book");
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
@@ -181,6 +182,14 @@ impl TestApp {
         let law = Arc::clone(&self.beside().offered_law);
         let folder = self.stop().await;
         Self::open(folder, &now, law, weather).await
+    }
+
+    /// Stops and starts again under limits of its own.
+    pub async fn limited(self, limits: config::Limits) -> Self {
+        let (now, weather) = (self.clock.now().to_string(), self.weather.clone());
+        let law = Arc::clone(&self.beside().offered_law);
+        let folder = self.stop().await;
+        Self::open_with(folder, &now, law, weather, Arc::new(RandomIds), Throttle::limited(false, limits)).await
     }
 
     pub fn url(&self, path: &str) -> String {

@@ -59,6 +59,7 @@ mod rules;
 mod scopes;
 mod security_log;
 mod serve;
+mod shares;
 mod soil_reports;
 mod statements;
 mod storage;

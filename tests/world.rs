@@ -70,6 +70,14 @@ impl Company {
         Self { app, owner, office, phone, ..self }
     }
 
+    /// The same people under limits of their own.
+    pub async fn limited(self, limits: server::config::Limits) -> Self {
+        let app = self.app.limited(limits).await;
+        let again = |user: &User| app.user(user.token.as_deref().unwrap_or_default(), user.id.clone());
+        let (owner, office, phone) = (again(&self.owner), again(&self.office), again(&self.phone));
+        Self { app, owner, office, phone, ..self }
+    }
+
     async fn uncertified_on(app: TestApp, rule_sets: &[&str]) -> Self {
         let owner = app.set_up().await;
         let office = office(&app, &owner).await;

@@ -1,6 +1,9 @@
 //! Who is calling, and what that lets them do. A handler's parameters say who may call it.
 
-use axum::{extract::FromRequestParts, http::header, http::request::Parts};
+use axum::{
+    extract::FromRequestParts,
+    http::{HeaderMap, header, request::Parts},
+};
 use domain::{
     actor::{Actor, Role},
     ids::PassId,
@@ -84,23 +87,29 @@ pub fn cookie(token: &str, seconds: i64) -> String {
     format!("{COOKIE}={token}; Path=/; Secure; HttpOnly; SameSite=Lax; Max-Age={seconds}")
 }
 
-/// The token that a request shows: of a program in its header, of a browser in its cookie.
-pub fn shown_token(parts: &Parts) -> Result<String, Problem> {
+/// The token that stands in a head: of a program in its own field, of a browser in its cookie.
+pub fn token_in(headers: &HeaderMap) -> Result<String, Problem> {
     let refused = |why: &str| Problem::new(Kind::NotSignedIn, why);
-    if let Some(header) = parts.headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()) {
+    if let Some(header) = headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()) {
         let token = header.split_once(' ').filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"));
         return token
             .map(|(_, token)| token.trim().to_owned())
             .ok_or_else(|| refused("The Authorization header must be `Bearer` and a token."));
     }
-    let cookies = parts.headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
     let named = |pair: &str| pair.trim().strip_prefix(COOKIE)?.strip_prefix('=').map(str::to_owned);
-    let token = cookies.flat_map(|value| value.split(';')).find_map(named).ok_or_else(|| {
+    cookies.flat_map(|value| value.split(';')).find_map(named).ok_or_else(|| {
         refused(
             "Send `Authorization: Bearer` with the token of a session or a connected phone, or sign in on the page.",
         )
-    })?;
-    if !parts.method.is_safe() && !from_own_page(parts) {
+    })
+}
+
+/// The token that a request shows, if its page was one of ours where a browser adds it by itself.
+pub fn shown_token(parts: &Parts) -> Result<String, Problem> {
+    let token = token_in(&parts.headers)?;
+    let by_browser = !parts.headers.get(header::AUTHORIZATION).is_some_and(|value| value.to_str().is_ok());
+    if by_browser && !parts.method.is_safe() && !from_own_page(parts) {
         return Err(Problem::new(
             Kind::NotAllowed,
             "A browser sent this from a page that is not this server's, so it was not done.",
@@ -134,7 +143,7 @@ enum Caller {
 async fn caller(parts: &Parts, app: &App) -> Result<Caller, Problem> {
     let token = shown_token(parts)?;
     if let Some(code) = token.strip_prefix(PASS_PREFIX) {
-        let pass = store::passes::by_code(app.store.reader(), &code_hash(code), app.clock.now()).await?;
+        let pass = store::passes::by_code(app.store.quick_reader(), &code_hash(code), app.clock.now()).await?;
         let pass = pass.ok_or_else(|| Problem::new(Kind::NotSignedIn, "The pass is not known or has ended."))?;
         tracing::Span::current().record("caller", pass.id.to_string());
         return Ok(Caller::Outside(pass));

@@ -1,11 +1,11 @@
 //! The whole server as one value: `app(deps)` is what `main` serves and what tests call.
 
-use std::{sync::Arc, time::Duration};
+use std::{net::SocketAddr, sync::Arc, time::Duration};
 
 use axum::{
     Router,
-    extract::{DefaultBodyLimit, MatchedPath, Request, State},
-    http::{HeaderName, HeaderValue, StatusCode, header},
+    extract::{ConnectInfo, DefaultBodyLimit, MatchedPath, Request, State},
+    http::{HeaderName, HeaderValue, StatusCode, Version, header},
     middleware::{self, Next},
     response::{IntoResponse, Response},
 };
@@ -16,15 +16,18 @@ use uuid::Uuid;
 use crate::{
     access::Anyone,
     api,
+    connections::Connections,
     edges::{self, BodyRead},
     pages,
     problem::{Kind, Problem},
     reply::ErrorPageRendered,
     schema::Schemas,
+    sharing,
     state::App,
     state::Deps,
     state::Inner,
     state::TokenUses,
+    throttle::budgets::Budgets,
 };
 
 const BODY_LIMIT: usize = 1024 * 1024;
@@ -37,7 +40,11 @@ pub fn app(deps: Deps) -> Router {
 
 /// The server's router, and what works beside it.
 pub fn build(deps: Deps) -> (Router, App) {
-    let app = App(Arc::new(Inner { deps, schemas: Schemas::default(), token_uses: TokenUses::default() }));
+    let limits = &deps.throttle.limits;
+    let budgets = Budgets::new(limits);
+    let connections = Connections::new(limits, deps.throttle.behind_proxy, deps.store.shared_metrics());
+    let (schemas, token_uses) = (Schemas::default(), TokenUses::default());
+    let app = App(Arc::new(Inner { deps, schemas, token_uses, budgets, connections }));
     let beside = app.clone();
     let around = app.clone();
     let serving = api::routes()
@@ -52,6 +59,8 @@ pub fn build(deps: Deps) -> (Router, App) {
             Problem::new(Kind::Fault, "The server could not do this. It is logged under the request id.")
                 .into_response()
         }))
+        // Outside of the time limit, which is for the work and not for waiting one's turn.
+        .layer(middleware::from_fn_with_state(around.clone(), sharing::share))
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state(around, outermost));
     (serving, beside)
@@ -79,7 +88,9 @@ async fn outermost(State(app): State<App>, request: Request, next: Next) -> Resp
     }
     let reader = Reader::of(&request);
     let personal = edges::is_personal(request.uri().path());
-    let (body_read, request) = BodyRead::watch(request);
+    let peer = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|peer| peer.0);
+    let _at_work = app.connections.begins(peer, request.version() > Version::HTTP_11);
+    let (body_read, request) = BodyRead::watch(request, app.throttle.limits.body());
     let begun = tokio::time::Instant::now();
     let response = match edges::one_host(&request) {
         Ok(()) => next.run(request).instrument(span.clone()).await,
@@ -88,6 +99,12 @@ async fn outermost(State(app): State<App>, request: Request, next: Next) -> Resp
     if response.extensions().get::<Problem>().is_some_and(|problem| problem.is(Kind::StorageFailed)) {
         metrics.storage_failed();
     }
+    // Whatever the handler made of half a body.
+    let response = if body_read.was_too_slow() && response.status().is_client_error() {
+        Problem::new(Kind::TooSlow, "The body stopped on its way. Nothing was stored. Send it again.").into_response()
+    } else {
+        response
+    };
     let mut response = finish(response, &id, reader);
     edges::guard(response.headers_mut(), personal);
     body_read.close_unless_read(response.headers_mut());

@@ -99,6 +99,17 @@ fn problem_response(kind: Kind) -> utoipa::openapi::Response {
     match kind {
         Kind::NotSignedIn => response = response.header("WWW-Authenticate", header("How to sign in.")),
         Kind::TooMany | Kind::Busy => response = response.header("Retry-After", header("Seconds to wait.")),
+        Kind::QuotaExceeded => {
+            response = response
+                .header("Retry-After", header("Seconds to wait."))
+                .header(
+                    "RateLimit",
+                    header(
+                        "What is left of each budget, as draft-ietf-httpapi-ratelimit-headers-11 has it. Experimental.",
+                    ),
+                )
+                .header("RateLimit-Policy", header("The budgets, as the same draft has them. Experimental."));
+        }
         _ => {}
     }
     response.build()
@@ -137,6 +148,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if open || with_pass || one_of(&["replace_own_password"]) {
         kinds.push(Kind::TooMany);
     }
+    kinds.push(Kind::QuotaExceeded);
     if !open {
         kinds.push(Kind::NotAllowed);
     }
@@ -151,7 +163,8 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         kinds.push(Kind::Malformed);
     }
     if operation.request_body.is_some() {
-        kinds.extend([Kind::Malformed, Kind::Invalid, Kind::MediaType, Kind::TooLarge, Kind::Conflict, Kind::NotFound]);
+        kinds.extend([Kind::Malformed, Kind::Invalid, Kind::MediaType, Kind::TooLarge, Kind::TooSlow]);
+        kinds.extend([Kind::Conflict, Kind::NotFound]);
     }
     if header(operation, "If-Match") {
         kinds.extend([Kind::VersionRequired, Kind::VersionOutdated]);

@@ -4,12 +4,14 @@
 //! allows it) but none of a chunked body; two lengths, or a length beside chunks, are refused.
 
 use std::{
+    io,
     pin::Pin,
     sync::{
         Arc,
         atomic::{AtomicBool, Ordering},
     },
     task::{Context, Poll},
+    time::Duration,
 };
 
 use axum::{
@@ -18,6 +20,7 @@ use axum::{
     http::{HeaderMap, HeaderName, HeaderValue, Version, header, uri::Authority},
 };
 use http_body::{Frame, SizeHint};
+use tokio::time::{Sleep, sleep};
 
 use crate::problem::{Kind, Problem};
 
@@ -47,26 +50,40 @@ pub fn one_host(request: &Request) -> Result<(), Problem> {
     }
 }
 
-/// Whether a request's body was read to its end.
+/// Whether a request's body was read to its end, and whether it came in time.
 #[derive(Debug, Clone)]
-pub struct BodyRead(Arc<AtomicBool>);
+pub struct BodyRead(Arc<Seen>);
+
+#[derive(Debug)]
+struct Seen {
+    whole: AtomicBool,
+    too_slow: AtomicBool,
+    /// A later version than HTTP/1 ends one request without ending the connection.
+    shares_line: bool,
+}
 
 impl BodyRead {
-    /// Watches how far the body is read. Of HTTP/1 alone: a later version ends one request without ending the connection.
-    pub fn watch(request: Request) -> (Self, Request) {
-        let read = Self(Arc::new(AtomicBool::new(true)));
-        if request.version() > Version::HTTP_11 || request.body().is_end_stream() {
+    /// Watches how far the body is read, and that no part of it lets wait longer than this.
+    pub fn watch(request: Request, patience: Duration) -> (Self, Request) {
+        let (whole, too_slow) = (AtomicBool::new(request.body().is_end_stream()), AtomicBool::new(false));
+        let shares_line = request.version() > Version::HTTP_11;
+        let read = Self(Arc::new(Seen { whole, too_slow, shares_line }));
+        if request.body().is_end_stream() {
             return (read, request);
         }
-        read.0.store(false, Ordering::Relaxed);
         let watched = read.clone();
-        (read, request.map(|body| Body::new(Watched { body, read: watched })))
+        (read, request.map(|body| Body::new(Watched { body, read: watched, patience, waiting: None })))
+    }
+
+    /// Whether it was given up because nothing more of it came.
+    pub fn was_too_slow(&self) -> bool {
+        self.0.too_slow.load(Ordering::Relaxed)
     }
 
     /// Says that the connection ends where something of the request is still on its way: the library closes it then, and a caller who
     /// is not told would send the next request into it.
     pub fn close_unless_read(&self, headers: &mut HeaderMap) {
-        if !self.0.load(Ordering::Relaxed) {
+        if !self.0.shares_line && !self.0.whole.load(Ordering::Relaxed) {
             headers.insert(header::CONNECTION, HeaderValue::from_static("close"));
         }
     }
@@ -75,6 +92,9 @@ impl BodyRead {
 struct Watched {
     body: Body,
     read: BodyRead,
+    patience: Duration,
+    /// Runs while the next part is waited for.
+    waiting: Option<Pin<Box<Sleep>>>,
 }
 
 impl HttpBody for Watched {
@@ -83,8 +103,19 @@ impl HttpBody for Watched {
 
     fn poll_frame(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<Option<Result<Frame<Bytes>, axum::Error>>> {
         let polled = Pin::new(&mut self.body).poll_frame(cx);
+        if polled.is_pending() {
+            let patience = self.patience;
+            let waiting = self.waiting.get_or_insert_with(|| Box::pin(sleep(patience)));
+            if waiting.as_mut().poll(cx).is_ready() {
+                self.read.0.too_slow.store(true, Ordering::Relaxed);
+                let late = io::Error::from(io::ErrorKind::TimedOut);
+                return Poll::Ready(Some(Err(axum::Error::new(late))));
+            }
+            return Poll::Pending;
+        }
+        self.waiting = None;
         if matches!(polled, Poll::Ready(None)) || self.body.is_end_stream() {
-            self.read.0.store(true, Ordering::Relaxed);
+            self.read.0.whole.store(true, Ordering::Relaxed);
         }
         polled
     }

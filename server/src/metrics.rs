@@ -42,6 +42,16 @@ struct Answered {
     status: &'static str,
 }
 
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfPolicy {
+    policy: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct Ended {
+    why: &'static str,
+}
+
 /// The newest copy of the book that this server made or found.
 #[derive(Debug, Clone, Default)]
 pub struct LastBackup {
@@ -74,6 +84,9 @@ pub struct Metrics {
     durations: Durations,
     in_flight: Gauge,
     storage_failures: Counter,
+    over_budget: Family<OfPolicy, Counter>,
+    connections: Gauge,
+    connections_ended: Family<Ended, Counter>,
     batch_acts: Histogram,
     batch_durations: Histogram,
 }
@@ -102,6 +115,9 @@ impl Default for Metrics {
             durations: Family::new_with_constructor(durations),
             in_flight: Gauge::default(),
             storage_failures: Counter::default(),
+            over_budget: Family::default(),
+            connections: Gauge::default(),
+            connections_ended: Family::default(),
             batch_acts: Histogram::new(ACTS),
             batch_durations: durations(),
         }
@@ -124,6 +140,20 @@ impl Metrics {
 
     pub fn storage_failed(&self) {
         self.storage_failures.inc();
+    }
+
+    /// A request was refused because the budget of this name was spent.
+    pub fn over_budget(&self, policy: &'static str) {
+        self.over_budget.get_or_create(&OfPolicy { policy }).inc();
+    }
+
+    pub fn connections(&self, open: usize) {
+        self.connections.set(i64::try_from(open).unwrap_or(i64::MAX));
+    }
+
+    /// The server ended a connection: its head did not come, nothing came, its answer was not read, or others needed its place.
+    pub fn connection_ended(&self, why: &'static str) {
+        self.connections_ended.get_or_create(&Ended { why }).inc();
     }
 
     pub fn batch_ended(&self, acts: usize, took: Duration) {
@@ -176,6 +206,11 @@ impl Metrics {
         registry.register("requests_in_flight", "Requests that are being answered now", self.in_flight.clone());
         let help = "Requests that failed because the disk refused, or the book was not there";
         registry.register("storage_failures", help, self.storage_failures.clone());
+        let help = "Requests that were refused because a budget was spent, by its name";
+        registry.register("over_budget", help, self.over_budget.clone());
+        registry.register("connections", "Connections that are open", self.connections.clone());
+        let help = "Connections that the server ended, by why: head, idle, unread, crowded or refused";
+        registry.register("connections_ended", help, self.connections_ended.clone());
         let help = "Copies of the book that the server tried to make and could not";
         registry.register("backup_failures", help, self.backup_failures.clone());
         let help = "Acts (clearances, applications, corrections) that the writer took together, whether or not it could store them";

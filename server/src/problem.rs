@@ -45,8 +45,30 @@ pub struct Problem {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 200, nullable = false)]
     pub existing: Option<String>,
+    /// Names of the budgets that are spent, where that is what stands against the request.
+    #[serde(rename = "violated-policies", skip_serializing_if = "Vec::is_empty")]
+    #[schema(inline, max_items = 2)]
+    pub violated_policies: Vec<Policy>,
     #[serde(skip)]
     retry_after_s: Option<u64>,
+}
+
+/// Whose budget of requests it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Policy {
+    Token,
+    Address,
+}
+
+impl Policy {
+    /// As it stands in the fields of an answer and in the metrics.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Token => "token",
+            Self::Address => "address",
+        }
+    }
 }
 
 /// Most faults that a problem document lists. A person corrects some and sends again.
@@ -65,6 +87,7 @@ impl Problem {
             errors: Vec::new(),
             findings: Vec::new(),
             existing: None,
+            violated_policies: Vec::new(),
             retry_after_s: None,
         }
     }
@@ -102,6 +125,13 @@ impl Problem {
     #[must_use]
     pub fn with_existing(mut self, address: impl Into<String>) -> Self {
         self.existing = Some(address.into());
+        self
+    }
+
+    /// Names the budget that is spent.
+    #[must_use]
+    pub fn violating(mut self, policy: Policy) -> Self {
+        self.violated_policies.push(policy);
         self
     }
 

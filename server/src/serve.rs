@@ -14,7 +14,10 @@ use axum::{
     middleware::map_response,
     response::Response,
 };
-use axum_server::{Handle, tls_rustls::RustlsConfig};
+use axum_server::{
+    Handle,
+    tls_rustls::{RustlsAcceptor, RustlsConfig},
+};
 use domain::law::Lawbook;
 
 use crate::{
@@ -22,7 +25,8 @@ use crate::{
     backups::{self, Plan, Source},
     book,
     clock::{Clock, IdSource, RandomIds, SystemClock},
-    config::{ConfigFault, Serve},
+    config::{ConfigFault, Limits, Serve},
+    connections::{self, Connections, Gate},
     console::print_line,
     paging::CursorKey,
     refresh, rules_folder, secret,
@@ -58,6 +62,7 @@ pub enum ServeError {
 #[derive(Debug)]
 pub struct Opened {
     pub router: Router,
+    pub connections: Arc<Connections>,
     pub writer: WriterTask,
     /// Printed once, when the book is not set up yet.
     pub setup_code: Option<String>,
@@ -120,7 +125,7 @@ pub async fn open_with(
     throttle: Throttle,
     weather: Services,
 ) -> Result<(Opened, App), ServeError> {
-    let (store, writer) = Store::open(file, Arc::clone(&law)).await?;
+    let (store, writer) = Store::open_with(file, Arc::clone(&law), throttle.limits.long_at_once).await?;
     let offered_law = Arc::clone(&law);
     let settled = book::rule_sets::settle(&store, law, &ids, clock.now()).await;
     let settled = settled.map_err(|problem| ServeError::Refused(problem.detail))?;
@@ -140,7 +145,8 @@ pub async fn open_with(
         .map_err(|problem| ServeError::Refused(problem.detail))?;
     let cursors = CursorKey::new(&installation.link_key).map_err(|error| ServeError::Refused(error.to_string()))?;
     let (router, app) = build(Deps { store, clock, ids, offered_law, cursors, signing, throttle, weather });
-    Ok((Opened { router, writer, setup_code: installation.company.is_none().then_some(code) }, app))
+    let connections = Arc::clone(&app.connections);
+    Ok((Opened { router, connections, writer, setup_code: installation.company.is_none().then_some(code) }, app))
 }
 
 /// `swardbook serve`.
@@ -155,7 +161,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
         clock,
         Arc::new(RandomIds),
         law(config.rules.as_deref())?,
-        Throttle::new(config.behind_proxy),
+        Throttle::limited(config.behind_proxy, limits(&config.limits)),
         weather,
     );
     let (opened, app) = opened.await?;
@@ -182,8 +188,8 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
     drop(app);
-    let Opened { router, writer, .. } = opened;
-    let served = answer(listener, tls, handle, router).await;
+    let Opened { router, connections, writer, .. } = opened;
+    let served = answer(listener, tls, handle, router, connections).await;
     // What works beside holds a way to the writer, which finishes only when nobody does.
     for beside in [refresher, copier, uses].into_iter().flatten() {
         beside.abort();
@@ -191,6 +197,15 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     }
     served?;
     Ok(writer.finish().await?)
+}
+
+/// The limits as far as the system grants them.
+fn limits(wanted: &Limits) -> Limits {
+    let connections = connections::room_for(wanted.connections);
+    if connections < wanted.connections {
+        tracing::warn!(connections, "the system lets this process open so few files that fewer connections fit");
+    }
+    Limits { connections, ..wanted.clone() }
 }
 
 /// Takes the address, so that a port that is not free is said before anything else.
@@ -208,7 +223,7 @@ pub async fn listen(
     handle: Handle<SocketAddr>,
     opened: Opened,
 ) -> Result<(), ServeError> {
-    answer(listener, tls, handle, opened.router).await?;
+    answer(listener, tls, handle, opened.router, opened.connections).await?;
     // The router held the last way to the writer; the writer now finishes what waits and closes the file.
     Ok(opened.writer.finish().await?)
 }
@@ -219,13 +234,19 @@ async fn answer(
     tls: Option<RustlsConfig>,
     handle: Handle<SocketAddr>,
     router: Router,
+    connections: Arc<Connections>,
 ) -> Result<(), ServeError> {
     let router = if tls.is_some() { router.layer(map_response(only_tls)) } else { router };
     let service = router.into_make_service_with_connect_info::<SocketAddr>();
     let failed = |error| ServeError::Io { what: "cannot serve".to_owned(), error };
+    let head = connections.head();
+    let server = axum_server::from_tcp(listener).map_err(failed)?.handle(handle).acceptor(Gate(connections));
     match tls {
-        Some(tls) => axum_server::from_tcp_rustls(listener, tls).map_err(failed)?.handle(handle).serve(service).await,
-        None => axum_server::from_tcp(listener).map_err(failed)?.handle(handle).serve(service).await,
+        Some(tls) => {
+            let agreed = |gate| RustlsAcceptor::new(tls).handshake_timeout(head).acceptor(gate);
+            server.map(agreed).serve(service).await
+        }
+        None => server.serve(service).await,
     }
     .map_err(failed)
 }

@@ -9,11 +9,12 @@ use domain::{law::Lawbook, time::Instant};
 
 use crate::{
     clock::{Clock, IdSource},
+    connections::Connections,
     paging::CursorKey,
     schema::Schemas,
     signing::SigningKey,
     store::Store,
-    throttle::Throttle,
+    throttle::{Throttle, budgets::Budgets},
     weather::Services,
 };
 
@@ -41,6 +42,9 @@ pub struct Inner {
     pub(crate) deps: Deps,
     pub schemas: Schemas,
     pub token_uses: TokenUses,
+    /// What each caller may still ask for.
+    pub budgets: Budgets,
+    pub connections: Arc<Connections>,
 }
 
 /// When each token was used last. In memory, because a read must not wait for a write; written down once a minute and when somebody

@@ -1,7 +1,9 @@
-//! Limits on guessing: signing in, setting up and enrolling.
+//! Limits on guessing: signing in, setting up and enrolling. What everybody may ask for at all stands in `budgets`.
 //!
 //! Counted by address, by name and address together, and by name and all together for addresses from which nobody came in by that name
 //! before: whoever guesses from many addresses is slowed down, and cannot keep the owner out of the office.
+
+pub mod budgets;
 
 use std::{
     net::{IpAddr, Ipv6Addr, SocketAddr},
@@ -15,7 +17,10 @@ use governor::{
 };
 use tokio::sync::Semaphore;
 
-use crate::problem::{Kind, Problem};
+use crate::{
+    config::Limits,
+    problem::{Kind, Problem},
+};
 
 /// Ten tries at once, then one every six seconds, for each name and address.
 const TRIES_PER_MINUTE: NonZeroU32 = NonZeroU32::new(10).unwrap();
@@ -46,11 +51,18 @@ pub struct Throttle {
     pub hashing: Semaphore,
     /// A proxy stands before the server, so that the peer is the proxy and `X-Forwarded-For` says who asked it.
     pub behind_proxy: bool,
+    /// What else is limited: connections, and what each caller may ask for.
+    pub limits: Limits,
 }
 
 impl Throttle {
+    /// Without budgets, for who is alone with a server.
     pub fn new(behind_proxy: bool) -> Self {
         Self::with_tries(behind_proxy, TRIES_PER_MINUTE)
+    }
+
+    pub fn limited(behind_proxy: bool, limits: Limits) -> Self {
+        Self { limits, ..Self::with_tries(behind_proxy, TRIES_PER_MINUTE) }
     }
 
     /// For the demonstration, which signs its people in again after each leap of its clock: whoever looks at it right
@@ -69,6 +81,7 @@ impl Throttle {
             reads: RateLimiter::keyed(Quota::per_minute(READS_PER_MINUTE)),
             hashing: Semaphore::new(HASHES_AT_ONCE),
             behind_proxy,
+            limits: Limits { units_per_token: 0, units_per_address: 0, ..Limits::default() },
         }
     }
 
@@ -137,7 +150,7 @@ pub fn shown(address: Option<IpAddr>) -> Option<String> {
 }
 
 /// What counts as one address: of version 6 the network, because one customer has all addresses of it.
-fn network(address: IpAddr) -> IpAddr {
+pub fn network(address: IpAddr) -> IpAddr {
     match address.to_canonical() {
         IpAddr::V6(six) => {
             let [a, b, c, d, ..] = six.segments();

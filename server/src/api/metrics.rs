@@ -41,6 +41,9 @@ pub fn routes() -> Routes {
 /// - `waiting_writes`, `batch_acts` and `batch_duration_seconds` (histograms): what waits for the one writer, how many clearances,
 ///   applications and corrections it takes together, and how long these take;
 /// - `storage_failures_total`: requests that failed because the disk refused;
+/// - `over_budget_total` (by `policy`, `token` or `address`): requests that were refused because more was asked for in a minute than one
+///   share; `connections` and `connections_ended_total` (by `why`: `head` and `idle`, nothing came in time; `unread`, an answer was not
+///   taken; `crowded`, another one needed the place; `refused`, there was none);
 /// - `database_bytes`, `write_ahead_log_bytes`, `readers` (by `state`, `free` or `used`): the book's file, the file beside it that
 ///   holds what was written last, and the connections that read;
 /// - `backup_age_seconds`, `backup_bytes` and `backup_failures_total`: the newest copy that the server made of its book by itself

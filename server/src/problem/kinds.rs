@@ -22,6 +22,8 @@ pub enum Kind {
     KeyReused,
     VersionRequired,
     TooMany,
+    QuotaExceeded,
+    TooSlow,
     Fault,
     StorageFailed,
     Busy,
@@ -40,7 +42,7 @@ pub struct About {
     pub help: &'static str,
 }
 
-pub const KINDS: [About; 20] = [
+pub const KINDS: [About; 22] = [
     About {
         kind: Kind::Malformed,
         slug: "malformed-request",
@@ -194,6 +196,24 @@ pub const KINDS: [About; 20] = [
         way_out: "Wait as long as `Retry-After` says, then try again.",
         help: "people#passwords-and-wrong-tries",
     },
+    About {
+        kind: Kind::QuotaExceeded,
+        slug: "quota-exceeded",
+        status: StatusCode::TOO_MANY_REQUESTS,
+        title: "More than one share",
+        meaning: "Everybody who is signed in, and every address, may ask for so much a minute, so that nobody waits behind somebody else. `violated-policies` names whose share is spent, `RateLimit` what is left. Nothing was stored.",
+        way_out: "Wait as long as `Retry-After` says, then send it again. A phone does so by itself.",
+        help: "server#fair-shares",
+    },
+    About {
+        kind: Kind::TooSlow,
+        slug: "too-slow",
+        status: StatusCode::REQUEST_TIMEOUT,
+        title: "The rest of it did not come",
+        meaning: "The head of the request came, and then no more of its body for a while. Nothing was stored.",
+        way_out: "Send it again. A record under its own id is stored once, however often it is sent.",
+        help: "server#fair-shares",
+    },
     FAULT,
     About {
         kind: Kind::StorageFailed,
@@ -243,7 +263,8 @@ impl Kind {
             StatusCode::UNSUPPORTED_MEDIA_TYPE => Self::MediaType,
             StatusCode::UNPROCESSABLE_ENTITY => Self::Invalid,
             StatusCode::TOO_MANY_REQUESTS => Self::TooMany,
-            StatusCode::SERVICE_UNAVAILABLE | StatusCode::REQUEST_TIMEOUT | StatusCode::GATEWAY_TIMEOUT => Self::Busy,
+            StatusCode::REQUEST_TIMEOUT => Self::TooSlow,
+            StatusCode::SERVICE_UNAVAILABLE | StatusCode::GATEWAY_TIMEOUT => Self::Busy,
             status if status.is_client_error() => Self::Malformed,
             _ => Self::Fault,
         }

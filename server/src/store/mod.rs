@@ -24,8 +24,10 @@ pub mod file;
 pub mod gaps;
 pub mod history;
 pub mod journal;
+mod lock;
 pub mod lots;
 pub mod measurements;
+mod options;
 pub mod packing;
 pub mod particulars;
 pub mod passes;
@@ -56,19 +58,14 @@ pub mod world;
 mod writer;
 
 use std::{
-    fs::{File, TryLockError},
+    fs::File,
     io,
     os::unix::fs::MetadataExt,
     path::{Path, PathBuf},
     sync::Arc,
-    time::Duration,
 };
 
-use sqlx::{
-    ConnectOptions, Connection, SqliteConnection, SqlitePool,
-    migrate::MigrateError,
-    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous},
-};
+use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool, migrate::MigrateError};
 use tokio::{
     sync::{mpsc, oneshot},
     task::JoinHandle,
@@ -76,26 +73,31 @@ use tokio::{
 
 use crate::{
     acts::{Act, ActOutcome},
+    config::Limits,
+    lane::Lane,
     metrics::Metrics,
     problem::{Kind, Problem},
     tokens::Tokens,
 };
+pub use lock::is_open;
+use lock::lock;
+use options::{options, options_of_writer};
 pub use readers::ReadTransaction;
+use readers::Readers;
 pub use rule_sets::LawInForce;
 pub use tables::MIGRATIONS;
 pub use values::{bad_row, enum_text, id_list, read, read_day, read_enum, read_instant, read_json};
 pub use writer::BoxFuture;
 use writer::{Job, Writer};
 
-/// Rows of an index that are looked at when it is counted: enough to tell few from many.
-const ANALYSIS_ROWS: u32 = 400;
 /// Writes that may wait at once; the next one waits to be let in.
 const WAITING_WRITES: usize = 1024;
 
 /// The database: a pool of read-only connections and the way to the writer.
 #[derive(Debug)]
 pub struct Store {
-    readers: SqlitePool,
+    readers: Readers,
+    lane: Lane,
     writer: mpsc::Sender<Job>,
     metrics: Arc<Metrics>,
     law: Arc<LawInForce>,
@@ -159,59 +161,6 @@ impl From<MigrateError> for OpenError {
     }
 }
 
-fn options(path: &Path) -> SqliteConnectOptions {
-    SqliteConnectOptions::new()
-        .filename(path)
-        // Records are evidence: the last commits must survive a power cut too.
-        .synchronous(SqliteSynchronous::Full)
-        .busy_timeout(Duration::from_secs(5))
-        .foreign_keys(true)
-        .pragma("trusted_schema", "OFF")
-        .pragma("cell_size_check", "ON")
-        .pragma("mmap_size", "268435456")
-        .pragma("journal_size_limit", "67108864")
-        .disable_statement_logging()
-}
-
-/// What the writer's connection has beyond that: it makes the file, and when it closes it lets SQLite count what has grown much,
-/// so that the planner knows.
-fn options_of_writer(path: &Path) -> SqliteConnectOptions {
-    options(path)
-        .create_if_missing(true)
-        .journal_mode(SqliteJournalMode::Wal)
-        // A batch changes some two thousand pages. In the two mebibytes that are the default they do not find room, and are written
-        // to the log again and again before the commit.
-        .pragma("cache_size", "-32768")
-        // 8,000 pages, 33 MB: the pages of indexes that are changed all over go from the log into the file once for many records.
-        .pragma("wal_autocheckpoint", "8000")
-        .optimize_on_close(true, ANALYSIS_ROWS)
-}
-
-/// Takes the lock that says that a server is at work on this book. The system frees it when the server ends, however it
-/// ends. A file of its own, because closing the book's would drop the locks of SQLite.
-fn lock(path: &Path) -> Result<File, OpenError> {
-    // The file itself, whatever link leads to it: its folder is known, also when the file is yet to be made.
-    let resolved = path.canonicalize().or_else(|_| {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        folder.canonicalize().map(|folder| folder.join(path.file_name().unwrap_or_default()))
-    });
-    let mut name = resolved.unwrap_or_else(|_| path.to_owned()).into_os_string();
-    name.push(".lock");
-    let at = PathBuf::from(name);
-    let file = File::options().create(true).truncate(false).write(true).open(&at);
-    let file = file.map_err(|error| OpenError::Place(at.clone(), error))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(OpenError::InUse(at)),
-        Err(TryLockError::Error(error)) => Err(OpenError::Place(at, error)),
-    }
-}
-
-/// Whether a server has this book open.
-pub fn is_open(path: &Path) -> bool {
-    lock(path).is_err()
-}
-
 /// Opens one connection for a command that only reads the file, whichever way its journal is kept.
 pub async fn open_read_only(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     SqliteConnection::connect_with(&options(path).read_only(true)).await
@@ -230,6 +179,15 @@ async fn bring_up(path: &Path, connection: &mut SqliteConnection) -> Result<(), 
 impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
+        Self::open_with(path, law, Limits::default().long_at_once).await
+    }
+
+    /// The same, for so many long answers at once.
+    pub async fn open_with(
+        path: &Path,
+        law: Arc<domain::law::Lawbook>,
+        long_at_once: usize,
+    ) -> Result<(Self, WriterTask), OpenError> {
         // Before the lock, which makes a file beside it, and before the connection that writes, which writes to what it opens.
         if std::fs::metadata(path).is_ok_and(|book| book.is_file() && book.nlink() > 1) {
             return Err(OpenError::Linked(path.to_owned()));
@@ -242,7 +200,8 @@ impl Store {
         let options_of_writer = options_of_writer(path);
         let mut connection = options_of_writer.connect().await?;
         bring_up(path, &mut connection).await?;
-        let readers = readers::open(options(path)).await?;
+        let lane = Lane::new(long_at_once).map_err(sqlx::Error::Io)?;
+        let readers = Readers::open(options(path), &lane, long_at_once).await?;
         let (writer, jobs) = mpsc::channel(WAITING_WRITES);
         let metrics = Arc::new(Metrics::default());
         let law = Arc::new(LawInForce::of(law));
@@ -252,7 +211,10 @@ impl Store {
             Writer::new(connection, options_of_writer, of_writer, counted, readers.clone(), Arc::clone(&head));
         let task = tokio::spawn(writing.run(jobs));
         let (tokens, file) = (Arc::default(), path.to_owned());
-        Ok((Self { readers, writer, metrics, law, tokens, head, file }, WriterTask { task, _lock: lock }))
+        Ok((
+            Self { readers, lane, writer, metrics, law, tokens, head, file },
+            WriterTask { task, _lock: lock },
+        ))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -273,7 +235,7 @@ impl Store {
     pub async fn head(&self) -> Result<(i64, String), sqlx::Error> {
         match self.head.get() {
             Some(head) => Ok(head),
-            None => receipts::newest(&self.readers).await,
+            None => receipts::newest(self.reader()).await,
         }
     }
 
@@ -288,19 +250,30 @@ impl Store {
         let mut log = self.file.clone().into_os_string();
         log.push("-wal");
         let (database_bytes, log_bytes) = (size(&self.file).await, size(Path::new(&log)).await);
-        let free_readers = self.readers.num_idle();
+        let readers = &self.readers.quick;
+        let free_readers = readers.num_idle();
         Load {
             waiting_writes: self.writer.max_capacity() - self.writer.capacity(),
             free_readers,
-            used_readers: usize::try_from(self.readers.size()).unwrap_or_default().saturating_sub(free_readers),
+            used_readers: usize::try_from(readers.size()).unwrap_or_default().saturating_sub(free_readers),
             database_bytes,
             log_bytes,
         }
     }
 
-    /// The read-only pool. A statement that writes fails on it.
+    /// The read-only pool: that of long answers where one is being made. A statement that writes fails on it.
     pub fn reader(&self) -> &SqlitePool {
-        &self.readers
+        self.readers.here()
+    }
+
+    /// The readers of what is short, whoever asks: a token is looked up by them even for a long answer.
+    pub fn quick_reader(&self) -> &SqlitePool {
+        &self.readers.quick
+    }
+
+    /// Where long answers are made.
+    pub fn lane(&self) -> &Lane {
+        &self.lane
     }
 
     /// Runs a write in a transaction of its own: committed if it succeeds, rolled back if not.

@@ -116,7 +116,7 @@ pub async fn actor_by_token(
         return Ok(Some(actor));
     }
     let asked = store.tokens.asked();
-    let holder = holder(&store.readers, hash, now, used).await?;
+    let holder = holder(store.quick_reader(), hash, now, used).await?;
     if let Some(holder) = holder {
         store.tokens.keep(hash, holder, asked);
     }

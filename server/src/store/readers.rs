@@ -13,16 +13,45 @@ use sqlx::{
 };
 use tokio::runtime::Handle;
 
+use crate::lane::{self, Lane};
+
 /// Readers at once. More would only wait for the two cores.
 const READERS: u32 = 4;
 /// How long a request waits for a reader.
 const WAIT: Duration = Duration::from_secs(5);
 
-/// Opens the pool.
-pub(super) async fn open(options: SqliteConnectOptions) -> Result<SqlitePool, sqlx::Error> {
+/// The readers of one book. Those of long answers are others than those of everybody else, so that nobody who signs in or asks who they
+/// are waits for a reader that is at a statement.
+#[derive(Debug, Clone)]
+pub(super) struct Readers {
+    pub quick: SqlitePool,
+    pub long: SqlitePool,
+}
+
+impl Readers {
+    /// Opens them; those of long answers from a thread of the lane, because SQLite's own threads yield as the one does that begins them.
+    pub async fn open(options: SqliteConnectOptions, lane: &Lane, long_at_once: usize) -> Result<Self, sqlx::Error> {
+        let quick = open(options.clone(), READERS).await?;
+        // A long answer may hold one reader and ask another.
+        let readers = u32::try_from(long_at_once).unwrap_or(1) * 2;
+        let long = lane.run(open(options, readers)).await.ok_or(sqlx::Error::WorkerCrashed)??;
+        Ok(Self { quick, long })
+    }
+
+    /// The readers of whoever asks.
+    pub fn here(&self) -> &SqlitePool {
+        if lane::is_here() { &self.long } else { &self.quick }
+    }
+
+    pub async fn close(&self) {
+        tokio::join!(self.quick.close(), self.long.close());
+    }
+}
+
+async fn open(options: SqliteConnectOptions, readers: u32) -> Result<SqlitePool, sqlx::Error> {
     SqlitePoolOptions::new()
-        .min_connections(READERS)
-        .max_connections(READERS)
+        .min_connections(readers)
+        .max_connections(readers)
         .idle_timeout(None)
         .max_lifetime(None)
         .test_before_acquire(false)
@@ -72,14 +101,18 @@ impl DerefMut for ReadTransaction {
     }
 }
 
-/// Asks every reader that is free, and one at least, whether it sees the journal up to `head`. One that does not is closed.
-pub(super) async fn see(readers: &SqlitePool, head: i64) -> Result<bool, sqlx::Error> {
+/// Asks every reader that is free, and one at least, whether it sees the journal up to `head`. One that does not is closed. Those of long
+/// answers are not waited for.
+pub(super) async fn see(readers: &Readers, head: i64) -> Result<bool, sqlx::Error> {
     let mut taken: Vec<PoolConnection<Sqlite>> = Vec::new();
-    while let Some(free) = readers.try_acquire() {
+    while let Some(free) = readers.quick.try_acquire() {
         taken.push(free);
     }
     if taken.is_empty() {
-        taken.push(readers.acquire().await?);
+        taken.push(readers.quick.acquire().await?);
+    }
+    while let Some(free) = readers.long.try_acquire() {
+        taken.push(free);
     }
     let mut fresh = true;
     for mut reader in taken {

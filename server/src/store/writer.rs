@@ -4,7 +4,7 @@ use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc, time::Du
 
 use domain::law::Lawbook;
 use futures_util::FutureExt;
-use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool, sqlite::SqliteConnectOptions};
+use sqlx::{ConnectOptions, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
 use tokio::{
     sync::{mpsc, oneshot},
     time::{Instant, timeout},
@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{LawInForce, effects, packing::Packer, receipts::Head, world},
+    store::{LawInForce, effects, packing::Packer, readers::Readers, receipts::Head, world},
     tokens::Tokens,
 };
 
@@ -115,7 +115,7 @@ pub struct Writer {
     packer: Packer,
     metrics: Arc<Metrics>,
     /// Closed before the file is: while one of them is open, what was written last stays in the log beside it.
-    readers: SqlitePool,
+    readers: Readers,
     head: Arc<Head>,
 }
 
@@ -125,7 +125,7 @@ impl Writer {
         options: SqliteConnectOptions,
         law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
-        readers: SqlitePool,
+        readers: Readers,
         head: Arc<Head>,
     ) -> Self {
         Self { connection: Some(connection), options, law, packer: Packer::default(), metrics, readers, head }
