@@ -283,7 +283,10 @@ async fn the_day_of_a_change_of_hands_is_corrected() {
     assert_eq!(company.office.get(&place).await.expect(200).body["client_since"], "2026-09-01");
     let seller = company.owner.get(&year(&company.client, 2026)).await.expect(200).body;
     assert!(seller["gaps"].to_string().contains("changed hands on 2026-09-01"), "{}", seller["gaps"]);
-    let _ = company.owner.get(&year(&buyer, 2025)).await.problem(404, "not-found");
+    let bought = company.owner.get(&year(&buyer, 2025)).await.expect(200).body;
+    assert_eq!(bought["sections"], json!([]));
+    let taken = "from 2025-09-01 on, client: Client 001 (before the correction: Client 002). Reason: A year too early.";
+    assert!(bought["gaps"].to_string().contains(taken), "{}", bought["gaps"]);
     // Said after the year was over, it takes the property off the seller's statement, which says so; the buyer's names both.
     let corrected = history(&company, &place).await.pop().unwrap();
     let back = json!({

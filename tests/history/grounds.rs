@@ -151,7 +151,8 @@ async fn a_seeding_stands_for_its_own_days_when_the_lawn_is_seeded_again() {
     let judged = async |day: &str| {
         let mut plan = company.plan(&company.front, "5");
         plan["planned_on"] = json!(day);
-        let told = company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"]["findings"].to_string();
+        let told =
+            company.phone.post("/api/v1/checks", &plan).await.expect(200).body["decision"]["findings"].to_string();
         (told.contains("us-fl-pinellas.new_turf"), !told.contains("book.place.local_rules"))
     };
     let enter = async |since: &str, seeded: &str, asked: &str| {

@@ -64,7 +64,7 @@ async fn another_version_of_the_law_is_told_on_the_statement_of_a_past_year() {
     let company = under(company, law_with(lowered)).await;
     assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
     let waits = company.owner.get("/api/v1/rule-sets/us-md/waiting").await.expect(200).body;
-    let confirmation = json!({ "hash": waits["hash"] });
+    let confirmation = json!({ "hash": waits["waits"]["hash"] });
     let _ = company.owner.put("/api/v1/rule-sets/us-md/confirmation", &confirmation).await.expect(200);
     let now = statement(&company.owner, &company.client, 2026).await;
     assert_eq!(now["sections"][0]["cap"]["limit_lb_per_1000_sqft"], "0.4");
@@ -107,7 +107,7 @@ async fn records_are_asked_again_by_a_version_that_asks_more() {
     };
     let confirmed = async |company: &Company| {
         let waits = company.owner.get("/api/v1/rule-sets/us-md/waiting").await.expect(200).body;
-        let confirmation = json!({ "hash": waits["hash"] });
+        let confirmation = json!({ "hash": waits["waits"]["hash"] });
         let _ = company.owner.put("/api/v1/rule-sets/us-md/confirmation", &confirmation).await.expect(200);
     };
     let lacking = async |company: &Company| -> Vec<Value> {

@@ -281,7 +281,8 @@ async fn what_is_not_of_this_lawn_counts_nowhere_on_it() {
     let taken = office.post(&format!("{lawn}/measurements"), &first).await.expect(201).id();
     let (now, told) = statement(&owner, 2026, &company.front).await;
     assert_eq!(now["area_sqft"], Value::Null);
-    let words = "area: not measured (before the correction: 8200 sq ft, measured on 2025-03-01). Reason: Of the rear lawn.";
+    let words =
+        "area: not measured (before the correction: 8200 sq ft, measured on 2025-03-01). Reason: Of the rear lawn.";
     assert_eq!(told, [format!("Corrected on 2027-03-04: {FRONT}: {words}")]);
     // That is corrected like anything else.
     (first["corrects"], first["reason"], first["not_of_this_lawn"]) = (json!(taken), json!("It is."), json!(false));

@@ -16,7 +16,8 @@ async fn the_words_about_a_correction_stay_when_todays_facts_change() {
     let moved = json!({ "since": "2026-05-01", "facts": { "address": "2 Street B" }, "reason": "Renumbered." });
     let _ = office.post(&format!("{place}/history"), &moved).await.expect(201);
     let before = printed(&company).await;
-    let told = "from 2026-08-01 on, species: zoysia (before the correction: tall fescue). Reason: Sodded then, told now.";
+    let told =
+        "from 2026-08-01 on, species: zoysia (before the correction: tall fescue). Reason: Sodded then, told now.";
     assert!(before.contains(told), "{before}");
     assert!(before.contains("Renumbered."), "{before}");
 

@@ -31,22 +31,26 @@ impl RuleSet {
             return Day::new(1990, 1, 1).ok();
         }
         let asking = |set: &Self| -> Vec<Rule> {
-            let asks =
-                |rule: &&Rule| matches!(rule.kind, RuleKind::RecordFields | RuleKind::RecordDeadline | RuleKind::CredentialNeed);
+            let asks = |rule: &&Rule| {
+                matches!(rule.kind, RuleKind::RecordFields | RuleKind::RecordDeadline | RuleKind::CredentialNeed)
+            };
             set.rules.iter().filter(asks).cloned().collect()
         };
         let (before, after) = (asking(self), asking(newer));
-        let of = |rules: &[Rule], id: &str| rules.iter().find(|rule| rule.id == id).cloned();
         let ids = before.iter().chain(&after).map(|rule| rule.id.as_str());
-        ids.filter_map(|id| rule_asks_otherwise_from(of(&before, id), of(&after, id))).min()
+        ids.filter_map(|id| rule_asks_otherwise_from(named(&before, id), named(&after, id))).min()
     }
 }
 
+fn named<'r>(rules: &'r [Rule], id: &str) -> Option<&'r Rule> {
+    rules.iter().find(|rule| rule.id == id)
+}
+
 /// The first day on which two versions of a rule ask otherwise. Where it stands written is no matter.
-fn rule_asks_otherwise_from(before: Option<Rule>, after: Option<Rule>) -> Option<Day> {
+fn rule_asks_otherwise_from(before: Option<&Rule>, after: Option<&Rule>) -> Option<Day> {
     let first = |rule: &Rule| rule.values.first().map(|value| value.from);
-    let (Some(before), Some(after)) = (&before, &after) else {
-        return before.iter().chain(&after).filter_map(first).min();
+    let (Some(before), Some(after)) = (before, after) else {
+        return before.into_iter().chain(after).filter_map(first).min();
     };
     let undated = |rule: &Rule| Rule { values: Vec::new(), ..rule.clone() };
     if undated(before) != undated(after) {

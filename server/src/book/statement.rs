@@ -178,7 +178,8 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     // Whoever was told of a property and is no more is told that, if of nothing else.
     let taken_off = || !changes::taken_off(parts, preparation.span, &preparation.zone).is_empty();
     let whose = whose.or_else(|| {
-        left.filter(|_| taken_off()).map(|left| (left.client_id, left.client_name.clone(), left.mailing_address.clone()))
+        left.filter(|_| taken_off())
+            .map(|left| (left.client_id, left.client_name.clone(), left.mailing_address.clone()))
     });
     let Some((client_id, client_name, mailing_address)) = whose else { return Ok(None) };
     let mut gaps = Vec::new();
@@ -215,11 +216,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
 }
 
 /// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one.
-fn sets_read(
-    law: &Lawbook,
-    sections: &[SectionPart],
-    read_then: impl Fn(&str) -> Option<Day>,
-) -> Vec<RuleSetReading> {
+fn sets_read(law: &Lawbook, sections: &[SectionPart], read_then: impl Fn(&str) -> Option<Day>) -> Vec<RuleSetReading> {
     let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
         if let Some(set) = law.rule_set(code) {

@@ -120,8 +120,8 @@ pub async fn ask_again_under(
 pub async fn unmarked(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
     let rows = sqlx::query_scalar!(
         r#"SELECT count(*) AS "rows!: i64" FROM (
-               SELECT i.seq FROM dated_entries AS e INDEXED BY dated_entries_of_what_binds
-               LEFT JOIN dated_entries AS c ON c.seq = e.corrects CROSS JOIN applications AS i INDEXED BY applications_by_property
+               SELECT i.seq FROM dated_entries AS e LEFT JOIN dated_entries AS c ON c.seq = e.corrects
+               CROSS JOIN applications AS i INDEXED BY applications_by_property
                WHERE e.property_id IS NOT NULL AND e.id <> e.property_id
                  AND (json_type(e.facts, '$.rule_sets') IS NOT NULL OR json_type(e.facts, '$.kind') IS NOT NULL
                      OR json_type(e.facts, '$.worked_by') IS NOT NULL)

@@ -138,12 +138,7 @@ fn known_then(entries: &[StoredEntry], span: Span, zone: &TimeZone) -> Vec<Store
 }
 
 /// What was entered after the span had ended and changes what the statement says of it.
-fn entered_since(
-    entries: &[StoredEntry],
-    place: &str,
-    span: Span,
-    (zone, parts): (&TimeZone, &Parts),
-) -> Vec<String> {
+fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts): (&TimeZone, &Parts)) -> Vec<String> {
     let by_then = known_then(entries, span, zone);
     if by_then.len() == entries.len() {
         return Vec::new();
@@ -153,7 +148,7 @@ fn entered_since(
     let told = NAMED.iter().filter_map(|name| {
         let differs = |day: &&Day| said(name, &known.on(**day)) != said(name, &now.on(**day));
         let day = *days.iter().find(differs)?;
-        corrected(entries, &by_then, (name, day), place, (zone, parts))
+        corrected(entries, &by_then, (*name, day), place, (zone, parts))
     });
     told.collect()
 }

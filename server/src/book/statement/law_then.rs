@@ -7,7 +7,11 @@ use std::{
 };
 
 use domain::{
-    law::{Lawbook, nutrient::Nutrient, year::YearCap},
+    law::{
+        Lawbook,
+        nutrient::Nutrient,
+        year::{PartialCap, YearCap},
+    },
     time::Day,
 };
 use jiff::tz::TimeZone;
@@ -90,7 +94,12 @@ async fn worked_out(
 }
 
 /// What is told of other versions, and the rule sets of which something is.
-pub(super) fn told(law: &Lawbook, then: &LawThen, sections: &[SectionPart], span: Span) -> (Vec<String>, BTreeSet<String>) {
+pub(super) fn told(
+    law: &Lawbook,
+    then: &LawThen,
+    sections: &[SectionPart],
+    span: Span,
+) -> (Vec<String>, BTreeSet<String>) {
     let (mut caps, mut codes) = (Vec::new(), BTreeSet::new());
     for part in sections {
         let over = law.over(&part.rule_sets).into_iter().map(|used| used.code);
@@ -160,7 +169,9 @@ fn differing(law: &Lawbook, then: &LawThen, part: &SectionPart, on: Day) -> Vec<
     found.extend(before.into_iter().map(|was| (was.rule_set.clone(), was.nutrient, None, Some(was))));
     let some = |law: &Lawbook| law.year_caps_on_some(&part.rule_sets, part.bound, on);
     let (now, before) = (some(law), some(past));
-    let only = |one: &[_], other: &[_]| one.iter().filter(|cap| !other.contains(cap)).cloned().collect::<Vec<_>>();
+    let only = |one: &[PartialCap], other: &[PartialCap]| {
+        one.iter().filter(|cap| !other.contains(cap)).cloned().collect::<Vec<_>>()
+    };
     for cap in [only(&now, &before), only(&before, &now)].concat() {
         let code = cap.rule.split('.').next().unwrap_or_default().to_owned();
         found.push((code, cap.nutrient, None, None));

@@ -43,9 +43,7 @@ fn derived(noun: &str) -> &'static [&'static str] {
 fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
     match noun {
         "section" => &[("maintenance", Some("unknown")), ("clippings", Some("unknown")), ("shade", Some("unknown"))],
-        "measurement" | "soil_report" => {
-            &[("corrects", None), ("reason", None), ("not_of_this_lawn", Some("false"))]
-        }
+        "measurement" | "soil_report" => &[("corrects", None), ("reason", None), ("not_of_this_lawn", Some("false"))],
         "client" => &[("email", None)],
         "addition" => &[("explains", None)],
         "visit" => &[("programme_id", None), ("round", None)],

@@ -103,21 +103,22 @@ struct MeasurementRow(
 
 pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Error> {
     let rows: Vec<MeasurementRow> = read_json(text, "measurements")?;
-    let part = |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected, elsewhere): MeasurementRow| {
-        let word = word.filter(|_| to_confirm == 1);
-        let confirmed =
-            word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
-        Ok(MeasurementPart {
-            on,
-            place,
-            area: Area::from_raw(area),
-            entered: SaidRow(at, why).entered()?,
-            waits: to_confirm == 1 && waits == 1,
-            confirmed: confirmed.transpose()?,
-            corrected: corrected.map(|taken| taken.said(true)).transpose()?,
-            elsewhere: elsewhere == 1,
-        })
-    };
+    let part =
+        |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected, elsewhere): MeasurementRow| {
+            let word = word.filter(|_| to_confirm == 1);
+            let confirmed =
+                word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
+            Ok(MeasurementPart {
+                on,
+                place,
+                area: Area::from_raw(area),
+                entered: SaidRow(at, why).entered()?,
+                waits: to_confirm == 1 && waits == 1,
+                confirmed: confirmed.transpose()?,
+                corrected: corrected.map(|taken| taken.said(true)).transpose()?,
+                elsewhere: elsewhere == 1,
+            })
+        };
     rows.into_iter().map(part).collect()
 }
 

@@ -116,7 +116,6 @@ struct Row {
     divisions: String,
     soil_reports: String,
     changed_hands_on: String,
-    belongs: bool,
 }
 
 /// A property that is not the client's in the span by what stands now, and may have been by what was known when the span ended.
@@ -130,6 +129,7 @@ pub struct LeftProperty {
 }
 
 /// The sections of a statement, with what else must be known to tell it.
+#[derive(Debug)]
 pub(super) struct Loaded {
     pub sections: Vec<SectionPart>,
     pub left: Vec<LeftProperty>,
@@ -165,10 +165,13 @@ pub(super) async fn load(
         let later: BTreeSet<String> = later.filter_map(owner).collect();
         if later.is_empty() { later } else { first.filter_map(owner).chain(later).collect() }
     };
-    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named).await? };
+    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named, span).await? };
     let (mut sections, mut left, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
     for row in rows {
-        let belongs = row.belongs;
+        let belongs = match about {
+            About::Client(_) => belonged(histories.entries_of(&row.property_id), &row.client_id, span)?,
+            _ => true,
+        };
         let part = part(row, &histories, span, limited)?;
         if belongs {
             sections.push(part);
@@ -180,16 +183,37 @@ pub(super) async fn load(
     Ok(Loaded { sections, left, histories, client_names })
 }
 
+/// Whether a property was a client's on some day of the span, by everything that was entered. One about which nothing was entered after
+/// the first is read for its client alone.
+fn belonged(entries: &[StoredEntry], client: &str, span: Span) -> Result<bool, sqlx::Error> {
+    let owners = history::owners(&history::history(entries))?;
+    let (from, to) = (span.from.to_string(), span.to.to_string());
+    let ended = |at: usize| owners.get(at + 1).is_some_and(|(_, since)| *since <= from);
+    let within = |(at, (owner, since)): (usize, &(String, String))| owner == client && *since <= to && !ended(at);
+    Ok(entries.is_empty() || owners.iter().enumerate().any(within))
+}
+
+/// What clients were called on the day of the statement.
 async fn names(
     connection: &mut SqliteConnection,
     clients: BTreeSet<String>,
+    span: Span,
 ) -> Result<HashMap<String, String>, sqlx::Error> {
     let clients = ids(clients.into_iter());
     let rows = sqlx::query!(
         r#"SELECT c.id AS "id!", c.name AS "name!" FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
         clients
     );
-    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.id, row.name)).collect())
+    let rows = rows.fetch_all(&mut *connection).await?;
+    let none = || ids(std::iter::empty());
+    let wanted = history::About { clients, properties: none(), sections: none(), changed: true };
+    let histories = history::load(connection, &wanted).await?;
+    let named = rows.into_iter().map(|row| {
+        let stood = histories.stood::<ClientPast>(&row.id)?;
+        let name = stood.map_or(row.name, |stood| stood.on(span.as_of).name.clone());
+        Ok((row.id, name))
+    });
+    named.collect()
 }
 
 /// A client's sections are those of the properties that were the client's on some day of the span. Properties of which somebody said after
@@ -206,17 +230,7 @@ async fn rows(
     let after = span.to.plus_days(1).starts_at(&TimeZone::UTC).millis() - 14 * 3_600_000;
     sqlx::query_as!(
         Row,
-        r#"WITH owned AS (
-               SELECT o.property_id FROM ownerships AS o
-               WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
-                   SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
-                     AND (n.since <= $5 OR n.since = o.since))),
-           spoken_of AS (
-               SELECT e.property_id FROM dated_entries AS e INDEXED BY dated_entries_of_owners
-               WHERE $1 IS NOT NULL AND e.property_id IS NOT NULL AND e.id <> e.property_id AND e.entered_at >= $7
-                 AND json_type(e.facts, '$.client_id') IS NOT NULL
-                 AND EXISTS (SELECT 1 FROM dated_entries AS x WHERE x.property_id = e.property_id AND x.facts ->> 'client_id' = $1))
-           SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
+        r#"SELECT s.id AS "id!", s.name AS "name!", s.species, p.id AS "property_id!", p.address AS "address!",
                   p.time_zone AS "time_zone!", p.rule_sets AS "rule_sets!", p.kind, p.worked_by AS "worked_by!", p.nutrient_plan_on,
                   c.id AS "client_id!", c.name AS "client_name!",
                   c.mailing_address AS "mailing_address!", p.client_id AS "present_client!",
@@ -234,15 +248,21 @@ async fn rows(
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
                       AND o.client_id <> (SELECT n.client_id FROM ownerships AS n WHERE n.property_id = p.id AND n.since < o.since
                                           ORDER BY n.since DESC, n.seq DESC LIMIT 1))
-                   AS "changed_hands_on!: String",
-                  ($1 IS NULL OR p.id NOT IN (SELECT property_id FROM spoken_of) OR p.id IN (SELECT property_id FROM owned)) AS "belongs!: bool"
+                   AS "changed_hands_on!: String"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id
            JOIN clients AS c ON c.id = coalesce($1,
                    (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = p.id AND o.since <= $6 ORDER BY o.since DESC, o.seq DESC LIMIT 1),
                    p.client_id)
            WHERE s.id IN (
-                   SELECT y.id FROM owned AS o JOIN sections AS y ON y.property_id = o.property_id
-                   UNION SELECT y.id FROM spoken_of AS o JOIN sections AS y ON y.property_id = o.property_id
+                   SELECT y.id FROM ownerships AS o JOIN sections AS y ON y.property_id = o.property_id
+                   WHERE o.client_id = $1 AND o.since <= $6 AND NOT EXISTS (
+                       SELECT 1 FROM ownerships AS n WHERE n.property_id = o.property_id AND (n.since, n.seq) > (o.since, o.seq)
+                         AND (n.since <= $5 OR n.since = o.since))
+                   UNION SELECT y.id FROM sections AS y WHERE y.property_id IN (
+                       SELECT e.property_id FROM dated_entries AS e INDEXED BY dated_entries_of_owners
+                       WHERE $1 IS NOT NULL AND e.property_id IS NOT NULL AND e.id <> e.property_id AND e.entered_at >= $7
+                         AND json_type(e.facts, '$.client_id') IS NOT NULL AND EXISTS (
+                             SELECT 1 FROM dated_entries AS x WHERE x.property_id = e.property_id AND x.facts ->> 'client_id' = $1))
                    UNION SELECT y.id FROM sections AS y WHERE y.property_id = $2
                    UNION SELECT y.id FROM sections AS y WHERE y.id = $3)
              AND ($4 IS NULL OR EXISTS (SELECT 1 FROM sight AS v WHERE v.property_id = p.id AND v.viewer = $4))
