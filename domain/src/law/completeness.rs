@@ -39,17 +39,20 @@ impl RuleSet {
             set.rules.iter().filter(asks).cloned().collect()
         };
         let (before, after) = (asking(self), asking(newer));
-        let of = |rules: &[Rule], id: &str| rules.iter().find(|rule| rule.id == id).cloned();
         let ids = before.iter().chain(&after).map(|rule| rule.id.as_str());
-        ids.filter_map(|id| rule_asks_otherwise_from(of(&before, id), of(&after, id))).min()
+        ids.filter_map(|id| rule_asks_otherwise_from(named(&before, id), named(&after, id))).min()
     }
 }
 
+fn named<'r>(rules: &'r [Rule], id: &str) -> Option<&'r Rule> {
+    rules.iter().find(|rule| rule.id == id)
+}
+
 /// The first day on which two versions of a rule ask otherwise. Where it stands written is no matter.
-fn rule_asks_otherwise_from(before: Option<Rule>, after: Option<Rule>) -> Option<Day> {
+fn rule_asks_otherwise_from(before: Option<&Rule>, after: Option<&Rule>) -> Option<Day> {
     let first = |rule: &Rule| rule.values.first().map(|value| value.from);
-    let (Some(before), Some(after)) = (&before, &after) else {
-        return before.iter().chain(&after).filter_map(first).min();
+    let (Some(before), Some(after)) = (before, after) else {
+        return before.into_iter().chain(after).filter_map(first).min();
     };
     let undated = |rule: &Rule| Rule { values: Vec::new(), ..rule.clone() };
     if undated(before) != undated(after) {

@@ -164,14 +164,12 @@ impl DatedLoads {
     pub fn rooms(&self, caps: impl IntoIterator<Item = Arc<YearCap>>, year: ToldYear) -> Vec<CapRooms> {
         let mut known: Vec<(Nutrient, [Applied; 2])> = Vec::new();
         let hold = |cap: Arc<YearCap>| {
-            let applied = match known.iter().find(|(nutrient, _)| *nutrient == cap.nutrient) {
-                Some((_, applied)) => *applied,
-                None => {
-                    let applied = self.applied(cap.nutrient, year);
-                    known.push((cap.nutrient, applied));
-                    applied
-                }
-            };
+            let found = known.iter().find(|(nutrient, _)| *nutrient == cap.nutrient).map(|(_, applied)| *applied);
+            let applied = found.unwrap_or_else(|| {
+                let applied = self.applied(cap.nutrient, year);
+                known.push((cap.nutrient, applied));
+                applied
+            });
             CapRooms::of(cap, applied)
         };
         caps.into_iter().map(hold).collect()
