@@ -108,7 +108,7 @@ pub fn token_in(headers: &HeaderMap) -> Result<String, Problem> {
 /// The token that a request shows, if its page was one of ours where a browser adds it by itself.
 pub fn shown_token(parts: &Parts) -> Result<String, Problem> {
     let token = token_in(&parts.headers)?;
-    let by_browser = !parts.headers.get(header::AUTHORIZATION).is_some_and(|value| value.to_str().is_ok());
+    let by_browser = parts.headers.get(header::AUTHORIZATION).is_none_or(|value| value.to_str().is_err());
     if by_browser && !parts.method.is_safe() && !from_own_page(parts) {
         return Err(Problem::new(
             Kind::NotAllowed,

@@ -189,7 +189,7 @@ impl Turns {
 }
 
 /// How long a request waits for its turn.
-pub const LONGEST_WAIT: Duration = Duration::from_secs(60);
+pub const LONGEST_WAIT: Duration = Duration::from_mins(1);
 
 #[cfg(test)]
 mod tests {
