@@ -248,6 +248,6 @@ async fn indiana_s_supervisor_is_asked_for_though_nobody_read_whether_one_is_eno
     let alone = alone.problem(422, "stopped-by-rules");
     assert!(alone.rules().contains(&"us-in.credential.category".to_owned()), "{}", alone.text);
     // Today says that their work asks for care, and not that it is stopped.
-    let today = crate::pages::visitor::Visitor::named(&company, "office").await.open("/").await.html;
+    let today = crate::pages::visitor::Visitor::named(&company, "office").await.open("/office").await.html;
     assert!(today.contains("no certificate that Indiana asks for: work by them asks for care"), "{today}");
 }

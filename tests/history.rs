@@ -15,8 +15,8 @@ const PLACE: &str = "America/New_York";
 
 fn section(company: &Company, change: &Value) -> Value {
     let mut body = json!({
-        "property_id": company.property, "name": "front lawn", "species": "tall_fescue", "water": "none", "touches_pavement": true,
-        "established_on": "2015-09-01",
+        "property_id": company.property, "name": "front lawn", "species": "tall_fescue", "water": "near", "water_distance_ft": "200",
+        "touches_pavement": true, "established_on": "2015-09-01",
     });
     let _ = change.as_object().unwrap().iter().map(|(name, value)| body[name] = value.clone()).count();
     body
@@ -98,8 +98,8 @@ async fn a_past_statement_is_the_same_after_twenty_changes_of_todays_facts() {
         json!({ "species": "kentucky_bluegrass" }),
         json!({ "species": "kentucky_bluegrass", "name": "meadow" }),
         json!({ "name": "meadow", "water": "near", "water_distance_ft": "3" }),
-        json!({ "water": "unknown" }),
-        json!({ "water": "unknown", "maintenance": "high" }),
+        json!({ "water": "unknown", "water_distance_ft": null }),
+        json!({ "water": "unknown", "water_distance_ft": null, "maintenance": "high" }),
         json!({ "maintenance": "low", "clippings": "left" }),
         json!({ "maintenance": "low", "shade": "heavy" }),
         json!({ "established_on": "2028-03-01" }),

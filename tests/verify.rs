@@ -219,7 +219,7 @@ async fn every_kind_of_change_shows() {
         ("a soil report", "UPDATE soil_reports SET phosphorus = 'low'", "differs in phosphorus"),
         ("a visit", "UPDATE visits SET status = 'done'", "differs in status"),
         ("a name", "UPDATE people SET name = 'Somebody Else' WHERE role = 'technician'", "differs in name"),
-        ("a lawn", "UPDATE sections SET water = 'unknown'", "differs in water"),
+        ("a lawn", "UPDATE sections SET water = 'unknown', water_distance = NULL", "differs in water"),
         ("how pages write", "UPDATE settings SET date_order = 'month_day_year'", "settings: 1 rows"),
         ("a delivery", "UPDATE lots SET supplier = 'Another'", "differs in supplier"),
         (
