@@ -231,7 +231,7 @@ async fn an_entry_dated_too_early_is_corrected_and_the_old_one_stays_to_be_read(
         (json!({ "facts": { "species": "bahia" }, "reason": "x" }), "#/since"),
         (json!({ "since": "2026-09-16", "facts": { "species": "bahia" }, "reason": "x" }), "#/since"),
         (json!({ "since": "2026-07-01", "facts": { "species": "moss" }, "reason": "x" }), "#/facts/species"),
-        (json!({ "since": "2026-07-01", "facts": { "water": "near" }, "reason": "x" }), "#/facts/water_distance_ft"),
+        (json!({ "since": "2026-07-01", "facts": { "water": "none" }, "reason": "x" }), "#/facts/water_distance_ft"),
         (
             json!({ "since": "2026-07-01", "facts": { "property_id": company.property }, "reason": "x" }),
             "#/facts/property_id",

@@ -1,5 +1,9 @@
 //! Facts for tests, written short: what is not said is harmless, so that a case says only what it is about.
 
+mod credentials;
+
+pub use credentials::Credential;
+
 use domain::{
     application::{Audience, Ground, Purpose},
     equipment::Equipment,
@@ -9,7 +13,7 @@ use domain::{
     },
     ids::SectionId,
     land::{PropertyKind, Species, Water},
-    law::{Lawbook, duty::Duty},
+    law::Lawbook,
     product::{
         Label, Nutrients, ProductForm,
         printed::{NitrogenForms, PrintedLabel},
@@ -22,6 +26,8 @@ use domain::{
     weather::{AirTemperature, Alert, Alerts, HeavyRain, RainForecast, Weather, WeatherSource},
 };
 use serde::Deserialize;
+
+use credentials::everything_asked;
 
 /// The embedded law, read once for all tests.
 pub fn book() -> &'static Lawbook {
@@ -133,39 +139,6 @@ pub struct Report {
     pub category: Option<SoilCategory>,
     #[serde(default)]
     pub recommended: Option<String>,
-}
-
-/// A credential that the applicator holds.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Credential {
-    pub code: String,
-    pub from: toml::value::Datetime,
-    pub until: Option<toml::value::Datetime>,
-    pub rule_set: Option<String>,
-}
-
-/// Everything that a rule asks its applicator to hold, so that a case on something else need not name it.
-fn everything_asked() -> Vec<HeldCredential> {
-    let rules = book().rule_sets().iter().flat_map(|set| &set.rules);
-    let codes = rules.flat_map(|rule| &rule.values).filter_map(|value| match &value.duty {
-        Some(Duty::CredentialNeed(need)) => Some(need.held.clone()),
-        _ => None,
-    });
-    let held =
-        |code| HeldCredential { code: Some(code), rule_set: None, valid_from: day("1990-01-01"), valid_until: None };
-    codes.flatten().map(held).collect()
-}
-
-impl Credential {
-    fn held(&self) -> HeldCredential {
-        HeldCredential {
-            code: (self.code != "unnamed").then(|| self.code.clone()),
-            rule_set: self.rule_set.clone(),
-            valid_from: written(&self.from),
-            valid_until: self.until.as_ref().map(written),
-        }
-    }
 }
 
 pub fn day(text: &str) -> Day {

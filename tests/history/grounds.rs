@@ -116,7 +116,10 @@ async fn a_past_day_and_its_load_are_those_of_the_day() {
         "address": "77 New Street", "rule_sets": [], "kind": "farm", "local_rules_checked_on": since, "since": since,
     });
     let _ = put(&company.office, &place, &property(&company, &moved)).await;
-    let sown = json!({ "species": "zoysia", "name": "meadow", "water": "unknown", "water_distance_ft": null, "established_on": since, "since": since });
+    let sown = json!({
+        "species": "zoysia", "name": "meadow", "water": "unknown", "water_distance_ft": null, "established_on": since,
+        "since": since,
+    });
     let _ = put(&company.office, &lawn, &super::section(&company, &sown)).await;
     measured(&company, &company.front, "12000", since).await;
     assert_eq!(told(&company.office).await, before);
