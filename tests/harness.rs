@@ -79,7 +79,7 @@ pub fn client() -> Client {
 fn new_client() -> Client {
     provider();
     Client::builder()
-        .timeout(Duration::from_secs(30))
+        .timeout(Duration::from_mins(2))
         .redirect(reqwest::redirect::Policy::none())
         .build()
         .expect("a client")

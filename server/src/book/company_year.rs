@@ -5,6 +5,10 @@ use std::{
     sync::Arc,
 };
 
+use crate::{
+    acts::ground::parts_of,
+    store::company_year::{Load, TreatedGround, YearSum},
+};
 use domain::{
     application::Audience,
     ids::{ClientId, PropertyId, SectionId},
@@ -17,10 +21,6 @@ use domain::{
     quantity::{Area, NutrientRate, NutrientRoom, RateSum},
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
     time::Day,
-};
-use crate::{
-    acts::ground::parts_of,
-    store::company_year::{Load, TreatedGround, YearSum},
 };
 
 /// One section in the company's year.
@@ -61,9 +61,12 @@ impl SectionSum {
 /// What a cap hangs on: rule sets, turf, who works there, and kind and plan of the ground.
 type Asked = (Vec<String>, Option<Species>, Audience, Option<(Option<PropertyKind>, Option<Day>)>);
 
+/// The tightest cap, all that everything counts against, and those that count some of it.
+type Caps = (Option<Arc<YearCap>>, Vec<Arc<YearCap>>, Vec<PartialCap>);
+
 /// Every section's year against its cap.
 pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<SectionSum> {
-    let mut known: HashMap<Asked, (Option<Arc<YearCap>>, Vec<Arc<YearCap>>, Vec<PartialCap>)> = HashMap::new();
+    let mut known: HashMap<Asked, Caps> = HashMap::new();
     let section = |sum: YearSum| {
         let rates = rates(&sum.loads);
         let kind_and_plan = sum.bound.site.map(|site| (site.kind, site.plan_on));

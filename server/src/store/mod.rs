@@ -211,10 +211,7 @@ impl Store {
             Writer::new(connection, options_of_writer, of_writer, counted, readers.clone(), Arc::clone(&head));
         let task = tokio::spawn(writing.run(jobs));
         let (tokens, file) = (Arc::default(), path.to_owned());
-        Ok((
-            Self { readers, lane, writer, metrics, law, tokens, head, file },
-            WriterTask { task, _lock: lock },
-        ))
+        Ok((Self { readers, lane, writer, metrics, law, tokens, head, file }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.

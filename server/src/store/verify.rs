@@ -156,8 +156,7 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                   (SELECT coalesce(sum(l.product), 0) FROM application_lines AS l WHERE l.record_id = j.subject_id AND l.application_id =
                        CASE j.act WHEN 'application.recorded' THEN j.subject_id
                        ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",
-                  (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String",
-                  (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed, 0 AS "beside!: bool"
+                  (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String", (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed, 0 AS "beside!: bool"
            FROM journal AS j WHERE j.seq > $1 ORDER BY j.seq LIMIT $2"#,
         after,
         take

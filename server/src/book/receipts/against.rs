@@ -157,7 +157,8 @@ mod tests {
         let signed = key.sign("Sample Lawn Care, Inc.", (3, BEGINNING.to_owned()), at);
         let text = signed.text();
         let json = serde_json::json!({ "sections": [], "receipt": { "text": signed.receipt.text(), "signature": signed.signature } });
-        let rows: String = text.lines().map(|line| format!("receipt,,,\"{line}\",\r\n")).collect();
+        let rows: Vec<String> = text.lines().map(|line| format!("receipt,,,\"{line}\",\r\n")).collect();
+        let rows = rows.concat();
         for form in [text.clone(), json.to_string(), STANDARD.encode(&text), format!("row,client,note\r\n{rows}")] {
             assert_eq!(found(&form), Ok(vec![signed.clone()]), "{form}");
         }

@@ -155,9 +155,9 @@ fn in_words(cap: &YearCap) -> String {
 type Differing = (String, Nutrient, Option<YearCap>, Option<YearCap>);
 
 fn differing(law: &Lawbook, then: &LawThen, part: &SectionPart, on: Day) -> Vec<Differing> {
-    let Some(past) = &then.law else { return Vec::new() };
+    let Some(former) = &then.law else { return Vec::new() };
     let caps = |law: &Lawbook| law.year_caps(&part.rule_sets, part.species, part.bound, on);
-    let (now, mut before) = (caps(law), caps(past));
+    let (now, mut before) = (caps(law), caps(former));
     let mut found: Vec<Differing> = Vec::new();
     for cap in now {
         let at = before.iter().position(|one| one.rule == cap.rule);
@@ -168,7 +168,7 @@ fn differing(law: &Lawbook, then: &LawThen, part: &SectionPart, on: Day) -> Vec<
     }
     found.extend(before.into_iter().map(|was| (was.rule_set.clone(), was.nutrient, None, Some(was))));
     let some = |law: &Lawbook| law.year_caps_on_some(&part.rule_sets, part.bound, on);
-    let (now, before) = (some(law), some(past));
+    let (now, before) = (some(law), some(former));
     let only = |one: &[PartialCap], other: &[PartialCap]| {
         one.iter().filter(|cap| !other.contains(cap)).cloned().collect::<Vec<_>>()
     };
