@@ -99,7 +99,7 @@ async fn lines_over_which_nothing_is_said_keep_nobody_out() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_hundred_statements_at_once_keep_nobody_waiting() {
-    let company = with_records(150, Limits::default()).await;
+    let company = with_records(50, Limits::default()).await;
     let statement = format!("/api/v1/statements?year=2026&client_id={}", company.client);
     let before = crowd(&company, &company.owner, vec![statement; 100], &company.phone).await;
     assert!(before < 100, "the statements were all made before somebody else was served, so nothing was shown");
@@ -107,7 +107,7 @@ async fn a_hundred_statements_at_once_keep_nobody_waiting() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn exports_and_years_keep_nobody_waiting() {
-    let company = with_records(150, Limits::default()).await;
+    let company = with_records(50, Limits::default()).await;
     let export = format!("/api/v1/statements?year=2026&client_id={}&format=csv", company.client);
     let year = "/api/v1/statements/company?year=2026".to_owned();
     let review = "/api/v1/reviews".to_owned();

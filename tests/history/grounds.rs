@@ -166,7 +166,9 @@ async fn a_seeding_stands_for_its_own_days_when_the_lawn_is_seeded_again() {
     let day_of = async || {
         let path = format!("/api/v1/days/2026-09-15?person_id={}", company.phone.id.as_deref().unwrap());
         let stop = office.get(&path).await.expect(200).body["visits"][0].clone();
-        (stop["sections"][0]["established_on"].clone(), stop["property"]["local_rules_checked_on"].clone())
+        let front =
+            stop["sections"].as_array().unwrap().iter().find(|one| one["id"] == company.front.as_str()).unwrap();
+        (front["established_on"].clone(), stop["property"]["local_rules_checked_on"].clone())
     };
     assert_eq!(judged("2026-09-15").await, (false, false));
     // Both are entered later than they happened, and then the lawn is seeded again and the county asked again.

@@ -74,7 +74,7 @@ async fn another_version_of_the_law_is_told_on_the_statement_of_a_past_year() {
     assert_eq!(now["sections"][0]["cap"]["limit_lb_per_1000_sqft"], "0.4");
     let read = before["rule_sets"][0]["last_checked"].as_str().unwrap();
     let set = before["rule_sets"][0]["name"].as_str().unwrap();
-    let [of_set, front, rear] = corrected(&now)[..] else { panic!("{:?}", corrected(&now)) };
+    let [of_set, front, behind] = corrected(&now)[..] else { panic!("{:?}", corrected(&now)) };
     let version = format!(
         "Corrected on 2027-03-04: {set}: its caps are told by the version read on 2027-02-01 (before the correction: the one read on {read})."
     );
@@ -85,7 +85,7 @@ async fn another_version_of_the_law_is_told_on_the_statement_of_a_past_year() {
              correction: 2.7 lb per 1,000 sq ft)."
         )
     };
-    assert_eq!([front, rear], [cap("front lawn"), cap("rear lawn")]);
+    assert_eq!([front, behind], [cap("front lawn"), cap("rear lawn")]);
     assert_eq!(now["rule_sets"][0]["last_checked"], "2027-02-01");
     // What went down is what it was.
     assert_eq!(now["sections"][0]["lines"], before["sections"][0]["lines"]);

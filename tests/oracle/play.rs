@@ -74,22 +74,11 @@ impl Play {
                     self.correct(at, None).await;
                 }
             }
-            Step::Measure { section, days_ago, hundredths } => {
-                self.measure(usize::from(*section % 2), Some(before(today, *days_ago)), *hundredths, None).await;
-            }
-            Step::MeasureCorrected { section, entry, days_ago, hundredths } => {
-                let section = usize::from(*section % 2);
-                let entry = usize::from(*entry) % self.model.sections[section].measurements.len();
-                let day = days_ago.map(|days_ago| before(today, days_ago));
-                self.measure(section, day, *hundredths, Some(entry)).await;
-            }
-            Step::MeasuredElsewhere { section, entry } => {
-                self.measured_elsewhere(usize::from(*section % 2), usize::from(*entry)).await;
-            }
-            Step::Today { section, what, value } => {
-                let years_before = self.past_years().await;
-                self.today(usize::from(*section % 2), *what, *value).await;
-                assert_eq!(self.past_years().await, years_before, "what is so from today on");
+            Step::Measure { .. }
+            | Step::MeasureCorrected { .. }
+            | Step::MeasuredElsewhere { .. }
+            | Step::Today { .. } => {
+                self.step_of_a_lawn(step).await;
             }
             Step::Turf { section, days_ago, species } => {
                 let (section, species) = (usize::from(*section % 2), usize::from(*species % 3));
@@ -127,6 +116,30 @@ impl Play {
                     let _ = self.phone.delete(&format!("/api/v1/clearances/{}", hold.id)).await.expect(200);
                 }
             }
+        }
+    }
+
+    async fn step_of_a_lawn(&mut self, step: &Step) {
+        let today = self.model.today;
+        match step {
+            Step::Measure { section, days_ago, hundredths } => {
+                self.measure(usize::from(*section % 2), Some(before(today, *days_ago)), *hundredths, None).await;
+            }
+            Step::MeasureCorrected { section, entry, days_ago, hundredths } => {
+                let section = usize::from(*section % 2);
+                let entry = usize::from(*entry) % self.model.sections[section].measurements.len();
+                let day = days_ago.map(|days_ago| before(today, days_ago));
+                self.measure(section, day, *hundredths, Some(entry)).await;
+            }
+            Step::MeasuredElsewhere { section, entry } => {
+                self.measured_elsewhere(usize::from(*section % 2), usize::from(*entry)).await;
+            }
+            Step::Today { section, what, value } => {
+                let years_before = self.past_years().await;
+                self.today(usize::from(*section % 2), *what, *value).await;
+                assert_eq!(self.past_years().await, years_before, "what is so from today on");
+            }
+            _ => unreachable!("it is about no lawn alone"),
         }
     }
 

@@ -149,7 +149,7 @@ async fn a_measurement_that_is_wrong_is_corrected_on_its_page() {
     let section = office.open(&format!("/office/sections/{}", company.front)).await.html;
     assert!(section.contains("8,200 sq ft, by Office 01 ▲ corrected, does not count any more"), "{section}");
     // One of another lawn counts nowhere on this one.
-    let elsewhere = format!("{}/correct", to);
+    let elsewhere = format!("{to}/correct");
     let good = [("/not_of_this_lawn", "true"), ("/reason", "The neighbor's.")];
     let to = made(&office, &elsewhere, &[("/reason", "")], &["/reason"], &good).await;
     assert!(office.open(&to).await.html.contains("▲ It is not of this lawn: neither counts here."));
