@@ -63,10 +63,8 @@ impl Play {
             }
             Step::TakeLineBack { record, section } => {
                 let Some(at) = self.chosen(*record) else { return };
-                let section = usize::from(*section % 2);
-                let lines = &self.model.records[at].lines;
-                if lines.len() == 2 {
-                    self.take_line_back(at, section).await;
+                if self.model.records[at].lines.len() == 2 {
+                    self.take_line_back(at, usize::from(*section % 2)).await;
                 }
             }
             Step::TakeBack { record } => {
