@@ -326,19 +326,14 @@ async fn a_record_names_the_certificate_that_had_run_out() {
         (held["number"], held["valid_from"], held["valid_until"]) = (json!(number), json!(from), json!(until));
         let _ = company.office.post(&own, &held).await.expect(201);
     }
-    let mut record = company.record(&company.front, "5");
-    let path = format!("/api/v1/applications/{}", new_id());
-    let refused = company.phone.put(&path, &record).await.problem(422, "stopped-by-rules");
-    let stops = refused.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
-    record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
-    record["reason"] = json!("It was done.");
-    let _ = company.phone.put(&path, &record).await.expect(201);
-    let told = company.office.get(&format!("{path}/particulars")).await.expect(200).body["particulars"].clone();
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
+    let told =
+        company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body["particulars"]
+            .clone();
     assert_eq!(told["credentials"], Value::Null);
     let out = told["credentials_not_valid"].as_array().unwrap();
     assert_eq!(out.len(), 1, "one of each kind");
     assert_eq!((&out[0]["number"], &out[0]["valid_until"]), (&json!("FA-2"), &json!("2026-09-14")));
-    let id = path.rsplit('/').next().unwrap();
     let page = crate::pages::visitor::Visitor::named(&company, "office").await.open(&format!("/records/{id}")).await;
     assert!(page.html.contains("not valid on the day") && page.html.contains("FA-2"), "{}", page.html);
 }

@@ -39,26 +39,12 @@ async fn put(company: &Company, record: &Value) -> String {
     id
 }
 
-/// Puts a record that a rule may stop, and acknowledges what stops it: it was done.
-async fn put_anyhow(company: &Company, mut record: Value) -> String {
-    let id = new_id();
-    let path = format!("/api/v1/applications/{id}");
-    let first = company.phone.put(&path, &record).await;
-    if first.status == 422 {
-        let stops = first.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
-        record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
-        record["reason"] = json!("It was done.");
-        let _ = company.phone.put(&path, &record).await.expect(201);
-    }
-    id
-}
-
 #[tokio::test]
 async fn a_maryland_record_can_be_complete() {
     // COMAR 15.20.10.13 B: "a label, or legible copy of the label" among the fields of a record; COMAR 15.20.10.02: a certified
     // applicator, or an employee under one's direct supervision.
     let company = Company::uncertified().await;
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, ["label_copy", "credential"]);
     certify(&company.office, company.phone.id.as_deref().unwrap(), "us-md").await;
     label_kept(&company).await;
@@ -87,18 +73,18 @@ async fn a_supervisors_certificate_is_enough_for_the_trained_and_another_states_
     let company = Company::uncertified().await;
     label_kept(&company).await;
     certified(&company, "us-va").await;
-    let alone = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let alone = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &alone).await, ["credential"]);
     let (chief, _) = technician(&company.app, &company.office, &company.owner, "Tech 02").await;
     holds(&company, &chief, "us-md", Some("us-md-certified")).await;
     let mut record = company.record(&company.front, "5");
     record["supervisor_id"] = json!(chief);
     // Nobody had trained whoever did it.
-    assert_eq!(gaps(&company.office, &put_anyhow(&company, record.clone()).await).await, ["credential"]);
+    assert_eq!(gaps(&company.office, &company.put_anyhow(record.clone()).await).await, ["credential"]);
     holds(&company, company.phone.id.as_deref().unwrap(), "us-md", Some("us-md-trained")).await;
-    assert_eq!(gaps(&company.office, &put_anyhow(&company, record.clone()).await).await, [""; 0]);
+    assert_eq!(gaps(&company.office, &company.put_anyhow(record.clone()).await).await, [""; 0]);
     record.as_object_mut().unwrap().remove("supervisor_id");
-    assert_eq!(gaps(&company.office, &put_anyhow(&company, record).await).await, ["credential"]);
+    assert_eq!(gaps(&company.office, &company.put_anyhow(record).await).await, ["credential"]);
 }
 
 #[tokio::test]
@@ -107,7 +93,7 @@ async fn a_certificate_of_which_nobody_said_what_it_is_is_asked_about() {
     let company = Company::uncertified().await;
     label_kept(&company).await;
     certified(&company, "us-md").await;
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, ["credential"]);
     let duties = company.office.get(&format!("/api/v1/applications/{id}/duties")).await.expect(200).body;
     assert!(duties["gaps"][0]["words"].as_str().unwrap().contains("which certificate"), "{duties:#}");
@@ -140,7 +126,7 @@ async fn days_that_an_entry_leaves_are_asked_again() {
     let history = format!("/api/v1/properties/{}/history", company.property);
     let early = json!({ "since": "2026-09-01", "facts": { "rule_sets": [] }, "reason": "Moved away, they said." });
     let entry = company.office.post(&history, &early).await.expect(201).id();
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     company.app.clock.set(instant("2026-10-15T15:00:00Z"));
     let office = company.app.sign_in("office", None).await;
@@ -159,7 +145,7 @@ async fn a_record_is_complete_by_the_lines_that_stand() {
     // 330 CMR 31.07(1)(c)-(h): the result of the soil test is among the fields of a record.
     let company = Company::under(&["us-ma"]).await;
     let side = section(&company.office, &company.property, "side lawn", "3000").await;
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     let correct = async |replaces: Option<String>, change: Value| {
         let mut body = json!({ "application_id": id, "reason": "It was the other lawn.", "change": change });
@@ -199,7 +185,7 @@ async fn a_soil_report_without_a_word_on_phosphorus_is_no_result() {
     let reports = format!("/api/v1/sections/{side}/soil-reports");
     let mut report = json!({ "sampled_on": "2026-08-01", "laboratory": "A", "extractant": "mehlich_3", "ph": "6.4" });
     let bare = company.office.post(&reports, &report).await.expect(201).id();
-    let id = put_anyhow(&company, company.record(&side, "2")).await;
+    let id = company.put_anyhow(company.record(&side, "2")).await;
     assert_eq!(gaps(&company.office, &id).await, ["soil_test_result"]);
     (report["phosphorus"], report["corrects"], report["reason"]) = (json!("low"), json!(bare), json!("Left out."));
     let _ = company.office.post(&reports, &report).await.expect(201);
@@ -228,7 +214,7 @@ async fn a_household_s_own_work_needs_no_record_of_hired_work() {
     let place = format!("/api/v1/properties/{}/history", company.property);
     let entry = json!({ "since": "2026-09-01", "facts": { "worked_by": "household" }, "reason": "By themselves." });
     let entered = company.office.post(&place, &entry).await.expect(201).id();
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert_eq!(gaps(&company.office, &id).await, [""; 0]);
     let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
     assert_eq!(
@@ -275,10 +261,10 @@ async fn any_condition_at_the_start_is_virginias_weather() {
         }
         record
     };
-    let id = put_anyhow(&company, bare(Value::Null)).await;
+    let id = company.put_anyhow(bare(Value::Null)).await;
     assert_eq!(gaps(&company.office, &id).await, ["customer_telephone", "weather_at_start"]);
     for seen in [json!({ "sky": "overcast" }), json!({ "wind_from": "calm" })] {
-        let id = put_anyhow(&company, bare(seen.clone())).await;
+        let id = company.put_anyhow(bare(seen.clone())).await;
         assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"], "{seen}");
     }
     for weather in [
@@ -288,7 +274,7 @@ async fn any_condition_at_the_start_is_virginias_weather() {
     ] {
         let mut record = bare(Value::Null);
         record["weather"] = weather.clone();
-        let id = put_anyhow(&company, record).await;
+        let id = company.put_anyhow(record).await;
         assert_eq!(gaps(&company.office, &id).await, ["customer_telephone"], "{weather}");
     }
     // What was seen is added to the record; what belongs in the book is entered there for its day and then added.
@@ -386,7 +372,7 @@ async fn a_label_without_a_special_instruction_is_an_answer() {
     // 302 KAR 26:080 s.1(3), as the rule file cites it: the special label instruction is among the fields of a record.
     let company = Company::under(&["us-ky"]).await;
     let lacks = async |id: &str| gaps(&company.office, id).await.contains(&"special_label_instruction".to_owned());
-    let id = put_anyhow(&company, company.record(&company.front, "5")).await;
+    let id = company.put_anyhow(company.record(&company.front, "5")).await;
     assert!(lacks(&id).await);
     add(&company, &id, &json!({ "seen": { "no_label_instruction": true } })).await;
     assert!(!lacks(&id).await);

@@ -1,10 +1,7 @@
 //! An inspector's questions about a year of records in three states, each answered from what is stored. What is likely asked, and
 //! in which order, is a judgement from agencies' own accounts of their inspections; each law that makes a record answer is named.
 
-use harness::{
-    new_id,
-    world::{Company, certify, course, label, lot, product, property, rotary_spreader, section, soil_report},
-};
+use harness::world::{Company, certify, course, label, lot, product, property, rotary_spreader, section, soil_report};
 use serde_json::{Value, json};
 use server::{book::verify::check_file, secret::sha256};
 
@@ -18,20 +15,6 @@ struct Year {
 }
 
 const LABEL: &[u8] = b"%PDF-1.7\n%%EOF\n";
-
-async fn stored(company: &Company, mut record: Value) -> String {
-    let id = new_id();
-    let path = format!("/api/v1/applications/{id}");
-    let reply = company.phone.put(&path, &record).await;
-    if reply.status == 422 {
-        let refused = reply.problem(422, "stopped-by-rules").body;
-        let stops = refused["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
-        record["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
-        record["reason"] = json!("It was done before anybody looked.");
-        let _ = company.phone.put(&path, &record).await.expect(201);
-    }
-    id
-}
 
 async fn a_year_in_three_states() -> Year {
     let company = Company::in_maryland().await;
@@ -69,7 +52,7 @@ async fn a_year_in_three_states() -> Year {
         record["equipment_id"] = json!(spreader);
         record["supervisor_id"] = json!(office.id);
         record["seen"] = json!({ "notices": [{ "kind": "door_card", "at": "2026-09-15T13:35:00Z", "to": "client" }] });
-        records.push(stored(&company, record).await);
+        records.push(company.put_anyhow(record).await);
     }
     // Phosphate for a lawn whose soil report asks for it, and work in a closed season.
     let mut phosphate = company.record(&lawns[1].1, "5");
@@ -78,11 +61,11 @@ async fn a_year_in_three_states() -> Year {
     for member in ["visit_id", "lot_id"] {
         phosphate.as_object_mut().unwrap().remove(member);
     }
-    records.push(stored(&company, phosphate).await);
+    records.push(company.put_anyhow(phosphate).await);
     let mut winter = company.record(&company.rear, "5");
     winter["started_at"] = json!("2026-02-20T09:05:00-05:00");
     winter["finished_at"] = json!("2026-02-20T09:31:00-05:00");
-    let late_winter = stored(&company, winter).await;
+    let late_winter = company.put_anyhow(winter).await;
     Year { company, lawns, starter, records, late_winter }
 }
 

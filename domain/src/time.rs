@@ -29,6 +29,9 @@ pub const DAY_PATTERN: &str = "^(199[0-9]|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]
 pub const INSTANT_PATTERN: &str = "^(199[0-9]|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](\\.[0-9]{1,9})?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$";
 
 impl Day {
+    /// The first day that there is here.
+    pub const FIRST: Self = Self(Date::constant(1990, 1, 1));
+
     pub fn new(year: i16, month: i8, day: i8) -> Result<Self, BadTime> {
         Date::new(year, month, day).map_err(|_| BadTime::Day).and_then(Self::in_range)
     }

@@ -117,39 +117,39 @@ pub struct Serve {
 #[derive(Debug, Clone, Args)]
 pub struct Limits {
     /// Seconds for the head of a request to arrive, and for TLS to be agreed upon
-    #[arg(long, env = "SWARDBOOK_HEAD_SECONDS", default_value_t = 10, value_name = "SECONDS",
+    #[arg(long, env = "SWARDBOOK_HEAD_SECONDS", default_value_t = Self::USUAL.head_seconds, value_name = "SECONDS",
         value_parser = clap::value_parser!(u32).range(1..=600))]
     pub head_seconds: u32,
     /// Seconds without a further part of a body
-    #[arg(long, env = "SWARDBOOK_BODY_SECONDS", default_value_t = 15, value_name = "SECONDS",
+    #[arg(long, env = "SWARDBOOK_BODY_SECONDS", default_value_t = Self::USUAL.body_seconds, value_name = "SECONDS",
         value_parser = clap::value_parser!(u32).range(1..=600))]
     pub body_seconds: u32,
     /// Seconds that a connection stays open between requests, or with an answer that is not read
-    #[arg(long, env = "SWARDBOOK_IDLE_SECONDS", default_value_t = 75, value_name = "SECONDS",
+    #[arg(long, env = "SWARDBOOK_IDLE_SECONDS", default_value_t = Self::USUAL.idle_seconds, value_name = "SECONDS",
         value_parser = clap::value_parser!(u32).range(1..=3600))]
     pub idle_seconds: u32,
     /// Connections at once in all; the next one takes the place of one that keeps the server waiting
-    #[arg(long, env = "SWARDBOOK_CONNECTIONS", default_value_t = 1000, value_name = "COUNT",
+    #[arg(long, env = "SWARDBOOK_CONNECTIONS", default_value_t = Self::USUAL.connections, value_name = "COUNT",
         value_parser = at_least_one)]
     pub connections: usize,
     /// Connections at once from one address; not counted behind a proxy
-    #[arg(long, env = "SWARDBOOK_CONNECTIONS_PER_ADDRESS", default_value_t = 200, value_name = "COUNT",
+    #[arg(long, env = "SWARDBOOK_CONNECTIONS_PER_ADDRESS", default_value_t = Self::USUAL.connections_per_address, value_name = "COUNT",
         value_parser = at_least_one)]
     pub connections_per_address: usize,
     /// What one session, phone or pass may ask for in a minute: a look-up is 1 unit, an entry 2, a statement or plan 30; 0 for no limit
-    #[arg(long, env = "SWARDBOOK_UNITS_PER_TOKEN", default_value_t = 4000, value_name = "UNITS",
+    #[arg(long, env = "SWARDBOOK_UNITS_PER_TOKEN", default_value_t = Self::USUAL.units_per_token, value_name = "UNITS",
         value_parser = clap::value_parser!(u32).range(0..=1_000_000_000))]
     pub units_per_token: u32,
     /// What everybody at one address together may ask for in a minute; 0 for no limit
-    #[arg(long, env = "SWARDBOOK_UNITS_PER_ADDRESS", default_value_t = 16_000, value_name = "UNITS",
+    #[arg(long, env = "SWARDBOOK_UNITS_PER_ADDRESS", default_value_t = Self::USUAL.units_per_address, value_name = "UNITS",
         value_parser = clap::value_parser!(u32).range(0..=1_000_000_000))]
     pub units_per_address: u32,
     /// Requests of one session, phone or pass that are at work at once; further ones wait for their turn
-    #[arg(long, env = "SWARDBOOK_REQUESTS_AT_ONCE", default_value_t = 6, value_name = "COUNT",
+    #[arg(long, env = "SWARDBOOK_REQUESTS_AT_ONCE", default_value_t = Self::USUAL.requests_at_once, value_name = "COUNT",
         value_parser = at_least_one)]
     pub requests_at_once: usize,
     /// Statements, years, reviews and plans that are worked out at once, of everybody together; one after the other of each
-    #[arg(long, env = "SWARDBOOK_LONG_AT_ONCE", default_value_t = 2, value_name = "COUNT",
+    #[arg(long, env = "SWARDBOOK_LONG_AT_ONCE", default_value_t = Self::USUAL.long_at_once, value_name = "COUNT",
         value_parser = at_least_one)]
     pub long_at_once: usize,
 }
@@ -162,21 +162,24 @@ fn at_least_one(text: &str) -> Result<usize, String> {
 
 impl Default for Limits {
     fn default() -> Self {
-        Self {
-            head_seconds: 10,
-            body_seconds: 15,
-            idle_seconds: 75,
-            connections: 1000,
-            connections_per_address: 200,
-            units_per_token: 4000,
-            units_per_address: 16_000,
-            requests_at_once: 6,
-            long_at_once: 2,
-        }
+        Self::USUAL
     }
 }
 
 impl Limits {
+    /// What counts where the operator says nothing.
+    const USUAL: Self = Self {
+        head_seconds: 10,
+        body_seconds: 15,
+        idle_seconds: 75,
+        connections: 1000,
+        connections_per_address: 200,
+        units_per_token: 4000,
+        units_per_address: 16_000,
+        requests_at_once: 6,
+        long_at_once: 2,
+    };
+
     pub fn head(&self) -> Duration {
         Duration::from_secs(u64::from(self.head_seconds))
     }

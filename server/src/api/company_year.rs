@@ -1,6 +1,6 @@
 //! The company's year.
 
-use std::{collections::HashMap, sync::Arc};
+use std::sync::Arc;
 
 use axum::{Json, extract::State};
 use domain::{
@@ -65,8 +65,8 @@ struct SectionYear {
     #[schema(max_length = 120)]
     section_name: String,
     /// The tightest cap on nitrogen, by its place in `caps` of the year; null when no rule set that was read has one.
-    #[schema(maximum = 9999)]
-    cap: Option<u32>,
+    #[schema(minimum = 0, maximum = 9999)]
+    cap: Option<usize>,
     nitrogen_lb_per_1000_sqft: NutrientRate,
     quick_nitrogen_lb_per_1000_sqft: NutrientRate,
     phosphate_lb_per_1000_sqft: NutrientRate,
@@ -86,8 +86,8 @@ struct SectionYear {
 #[derive(Debug, Serialize, ToSchema)]
 struct HeldCap {
     /// Its place in `caps` of the year.
-    #[schema(maximum = 9999)]
-    cap: u32,
+    #[schema(minimum = 0, maximum = 9999)]
+    cap: usize,
     calendar_year: YearRoom,
     /// The 365 days in which most went down: of those that hold the day as of which the year is told, or once it is over, of
     /// those that ended in it.
@@ -100,19 +100,15 @@ struct HeldCap {
 #[derive(Debug, Default)]
 struct Named {
     caps: Vec<Arc<YearCap>>,
-    places: HashMap<*const YearCap, u32>,
 }
 
 impl Named {
-    /// The place of a cap. Sections that are bound alike share theirs, so that most are known by where they lie.
-    fn place(&mut self, cap: &Arc<YearCap>) -> u32 {
-        let caps = &mut self.caps;
-        *self.places.entry(Arc::as_ptr(cap)).or_insert_with(|| {
-            let place = caps.iter().position(|known| known == cap).unwrap_or_else(|| {
-                caps.push(Arc::clone(cap));
-                caps.len() - 1
-            });
-            u32::try_from(place).unwrap_or(u32::MAX)
+    /// The place of a cap. Sections that are bound alike share theirs, so that most are known without a look at their texts.
+    fn place(&mut self, cap: &Arc<YearCap>) -> usize {
+        let same = self.caps.iter().position(|known| Arc::ptr_eq(known, cap));
+        same.or_else(|| self.caps.iter().position(|known| known == cap)).unwrap_or_else(|| {
+            self.caps.push(Arc::clone(cap));
+            self.caps.len() - 1
         })
     }
 

@@ -25,7 +25,7 @@ use crate::{
     store::{
         self, Store, file,
         journal::JournalContext,
-        receipts::{insert, key, newest},
+        receipts::{insert, key, newest, whole_key},
     },
 };
 
@@ -55,19 +55,17 @@ pub struct Receipt {
     /// Signature of the text (ed25519, RFC 8032), base64.
     #[schema(max_length = 88)]
     pub signature: String,
+    /// All of it as it is printed: what is signed, and the signature as a last line.
+    #[serde(skip)]
+    pub whole: String,
 }
 
 impl Receipt {
     fn of(signed: Signed) -> Self {
-        let text = signed.receipt.text();
+        let (text, whole) = (signed.receipt.text(), signed.text());
         let Signed { receipt, signature } = signed;
         let domain::receipt::Receipt { book: book_id, entry, head, signed_at, key, .. } = receipt;
-        Self { book_id, entry, head, signed_at, key, text, signature }
-    }
-
-    /// The whole of it, as it is printed: what is signed, and the signature as a last line.
-    pub fn whole(&self) -> String {
-        format!("{}Signature: {}\n", self.text, self.signature)
+        Self { book_id, entry, head, signed_at, key, text, signature, whole }
     }
 }
 
@@ -96,28 +94,26 @@ pub fn told(public: &[u8], made_at: Instant) -> Value {
 
 /// The same of the key that is stored; null where its parts do not belong together.
 pub async fn told_of(connection: &mut SqliteConnection) -> Result<Value, sqlx::Error> {
-    match key(connection).await {
-        Ok(Some(key)) => Ok(told(key.public(), key.made_at())),
-        Ok(None) | Err(sqlx::Error::Decode(_)) => Ok(Value::Null),
-        Err(error) => Err(error),
-    }
+    Ok(whole_key(connection).await?.map_or(Value::Null, |key| told(key.public(), key.made_at())))
 }
 
 /// A receipt of this moment. What was answered before it was asked for is covered by it.
 pub async fn now(app: &App) -> Result<Receipt, Problem> {
     let head = app.store.head().await?;
-    if app.signing.company().is_none() {
+    let company = if let Some(known) = app.signing.company() {
+        known.to_owned()
+    } else {
         let missing = || Problem::new(Kind::Fault, "The book has no company. It is not set up, or not whole.");
         let (name, _) = store::people::company(app.store.reader()).await?.ok_or_else(missing)?;
         app.signing.keep_company(&name);
-    }
-    let company = app.signing.company().unwrap_or_default();
-    Ok(Receipt::of(app.signing.sign(company, head, app.clock.now())))
+        name
+    };
+    Ok(Receipt::of(app.signing.sign(&company, head, app.clock.now())))
 }
 
 /// Puts a receipt beside an answer that somebody keeps. What is stored is stored: no answer fails for want of a receipt.
 pub async fn beside(app: &App, mut answer: Response) -> Response {
-    match now(app).await.map(|receipt| HeaderValue::from_str(&STANDARD.encode(receipt.whole()))) {
+    match now(app).await.map(|receipt| HeaderValue::from_str(&STANDARD.encode(receipt.whole))) {
         Ok(Ok(value)) => {
             answer.headers_mut().insert(HEADER, value);
         }

@@ -114,23 +114,18 @@ async fn write(connection: &mut SqliteConnection, news: News, at: Instant) -> Re
         let deed = JournalContext { actor: None, at, act: COUNTED, subject: id.uuid() };
         store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
         // What the version before asked of records cannot be read any more, or not beside the others.
-        if let (TakenHow::Unreadable | TakenHow::Unfit | TakenHow::Upgraded, Some(since)) = (one.how, first_day()) {
-            ask_again(&mut *connection, [&news.law, &news.law], &one.code, since).await?;
+        if matches!(one.how, TakenHow::Unreadable | TakenHow::Unfit | TakenHow::Upgraded) {
+            ask_again(&mut *connection, &[&news.law], &one.code, Day::FIRST).await?;
         }
     }
     Ok(())
-}
-
-/// The first day of the calendar.
-fn first_day() -> Option<Day> {
-    Day::new(1990, 1, 1).ok()
 }
 
 /// Asks the records of every property again over which a rule set stands, or stood by the law of before: by another version they may
 /// lack something else.
 async fn ask_again(
     connection: &mut SqliteConnection,
-    laws: [&Lawbook; 2],
+    laws: &[&Lawbook],
     code: &str,
     since: Day,
 ) -> Result<(), sqlx::Error> {
@@ -283,7 +278,7 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
                     store::rule_sets::insert(&mut *connection, &one).await?;
                     store::journal::append(&mut *connection, deed, &serde_json::to_string(&one)?).await?;
                     if let Some(since) = asked_from {
-                        ask_again(connection, [&before, &beside], &one.code, since).await?;
+                        ask_again(connection, &[&before, &beside], &one.code, since).await?;
                     }
                     Ok(one)
                 })

@@ -149,8 +149,8 @@ pub struct StatementLine {
     pub nitrogen_lb_per_1000_sqft: NutrientRate,
     #[schema(max_length = 120)]
     pub applied_by: String,
-    /// Numbers of the licences and certificates that this person held on the day, as the book knows it today; empty when none is
-    /// entered.
+    /// Numbers of the licenses and certificates that this person held on the day, as they were fixed with the record; those that were
+    /// added to it later say so. Of records of earlier versions, by the book of today. Empty when none is entered.
     #[schema(max_length = 10_000)]
     pub credential_numbers: String,
     pub beyond_the_rules: bool,

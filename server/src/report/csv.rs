@@ -71,7 +71,7 @@ pub fn statement(statement: &Statement) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(note_row("gap", statement, &gap.0))?;
     }
     writer.write_record(note_row("caution", statement, statement.caution))?;
-    for line in statement.receipt.whole().lines() {
+    for line in statement.receipt.whole.lines() {
         writer.write_record(receipt_row(line))?;
     }
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))

@@ -48,6 +48,14 @@ pub async fn key(executor: impl SqliteExecutor<'_>) -> Result<Option<SigningKey>
     key.map(Some).ok_or_else(|| bad_row("signing key")(&"its parts do not belong together"))
 }
 
+/// The same for whoever checks them: nothing, too, where the parts of the key do not belong together.
+pub async fn whole_key(executor: impl SqliteExecutor<'_>) -> Result<Option<SigningKey>, sqlx::Error> {
+    match key(executor).await {
+        Err(sqlx::Error::Decode(_)) => Ok(None),
+        other => other,
+    }
+}
+
 pub async fn insert(connection: &mut SqliteConnection, new: &NewKey, at: Instant) -> Result<(), sqlx::Error> {
     let (secret, public, made_at) = (new.secret.as_slice(), new.public.as_slice(), at.millis());
     let book = signing::book_of(public).to_string();

@@ -9,7 +9,7 @@ use sqlx::SqliteConnection;
 
 use crate::{
     signing,
-    store::receipts::{first_after, hash_at, key, newest},
+    store::receipts::{first_after, hash_at, newest, whole_key},
 };
 
 /// What came of it: what each receipt that fits covers, and what does not fit.
@@ -75,7 +75,7 @@ fn within(answer: &Value, texts: &mut String) {
 pub async fn hold(connection: &mut SqliteConnection, receipts: &[Signed]) -> Result<Held, sqlx::Error> {
     let mut held = Held::default();
     // What is wrong with the key itself is told by the check of the tables.
-    let key = key(&mut *connection).await.unwrap_or_default();
+    let key = whole_key(&mut *connection).await?;
     for signed in receipts {
         let named = format!("the receipt of entry {}, signed at {}", signed.receipt.entry, signed.receipt.signed_at);
         let fault = match &key {
