@@ -5,6 +5,7 @@
 
 pub mod approved;
 pub mod contract;
+mod serving;
 pub mod world;
 
 use std::{
@@ -14,7 +15,6 @@ use std::{
     time::Duration,
 };
 
-use axum_server::Handle;
 use domain::{law::Lawbook, time::Instant};
 use reqwest::{Client, Method, header::HeaderMap};
 use serde_json::{Value, json};
@@ -26,8 +26,9 @@ use server::{
     weather::Services,
 };
 use tempfile::TempDir;
-use tokio::task::JoinHandle;
 use uuid::Uuid;
+
+use serving::Serving;
 
 /// A running server.
 #[derive(Debug)]
@@ -36,8 +37,7 @@ pub struct TestApp {
     pub clock: Arc<FrozenClock>,
     pub setup_code: Option<String>,
     folder: TempDir,
-    handle: Handle<SocketAddr>,
-    serving: Option<JoinHandle<Result<(), serve::ServeError>>>,
+    serving: Serving,
     client: Client,
     weather: config::Weather,
     /// What works beside the router, for tests that call it themselves.
@@ -137,10 +137,8 @@ impl TestApp {
         let setup_code = opened.setup_code.clone();
         let listener = serve::bind("127.0.0.1:0".parse().expect("an address")).expect("a port");
         let address = listener.local_addr().expect("an address");
-        let handle = Handle::new();
-        let serving = tokio::spawn(serve::listen(listener, None, handle.clone(), opened));
-        let (serving, beside) = (Some(serving), Some(app));
-        Self { address, clock, setup_code, folder, handle, serving, client: client(), weather, beside }
+        let serving = Serving::begin(listener, opened);
+        Self { address, clock, setup_code, folder, serving, client: client(), weather, beside: Some(app) }
     }
 
     /// A server on a book that is there already.
@@ -170,9 +168,7 @@ impl TestApp {
     /// Stops the server as a signal would, waits until everything is written, and keeps the folder.
     pub async fn stop(mut self) -> TempDir {
         self.beside = None;
-        self.handle.graceful_shutdown(Some(Duration::from_secs(5)));
-        let serving = self.serving.take().expect("it serves");
-        serving.await.expect("no panic").expect("an orderly end");
+        self.serving.end().await;
         self.folder
     }
 

@@ -32,6 +32,8 @@ export async function everyPageIsSound(world) {
         if (path !== '/office/clients/new') continue;
         await page.getByRole('button', { name: 'Add the client' }).click();
         await page.getByText('Nothing is saved yet').waitFor();
+        // The text stands before the style sheet is there.
+        await page.waitForLoadState('load');
         await sound(world, page, `a form with faults, ${colorScheme}`);
       }
     });
