@@ -4,6 +4,8 @@ use harness::{new_id, world::Company};
 use rusqlite::{Connection, functions::FunctionFlags, types::Value as SqlValue};
 use serde_json::json;
 
+use crate::rewritten::guarded_again;
+
 /// The largest text that these tests meet.
 const LONGEST: usize = 1 << 20;
 
@@ -46,7 +48,7 @@ pub fn open(file: &std::path::Path) -> Connection {
 /// The pattern of an entry `j` of the journal.
 pub const PATTERN: &str = "(SELECT p.body FROM text_patterns AS p WHERE p.seq = j.pattern)";
 
-/// Puts everything that is packed back to where it stood before there was packing. The triggers that keep it go for good.
+/// Puts everything that is packed back to where it stood before there was packing.
 pub fn unpack(book: &Connection) {
     with_functions(book);
     book.execute_batch(&format!(
@@ -64,6 +66,7 @@ pub fn unpack(book: &Connection) {
          WHERE j.packed IS NOT NULL;"
     ))
     .unwrap();
+    guarded_again(book);
 }
 
 #[tokio::test]

@@ -9,7 +9,7 @@ use server::{book::verify::check_file, secret::sha256};
 use crate::{
     packed,
     pages::visitor::Visitor,
-    rewritten::{destroyed, rechained, unguarded},
+    rewritten::{destroyed, guarded_again, rechained, unguarded},
 };
 
 /// Words that stand nowhere but among the texts about people.
@@ -116,6 +116,7 @@ async fn destroyed_texts_are_told_in_words_and_the_chain_verifies() {
         for id in &ids {
             destroyed(&book, id);
         }
+        guarded_again(&book);
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let company = Company { app: TestApp::reopen(folder).await, ..company };
@@ -154,8 +155,8 @@ async fn what_an_earlier_version_kept_in_plain_words_is_read_and_verified() {
     let file = folder.path().join("book.db");
     {
         // As it was written before: everything in the content, nothing beside it, and nothing packed.
+        packed::unpack(&rusqlite::Connection::open(&file).unwrap());
         let book = unguarded(&file);
-        packed::unpack(&book);
         for (table, id, name, text) in
             [("attempts", &attempt, "notes", NOTES), ("corrections", &correction, "reason", REASON)]
         {
@@ -176,6 +177,7 @@ async fn what_an_earlier_version_kept_in_plain_words_is_read_and_verified() {
                 }
             });
         }
+        guarded_again(&book);
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let company = Company { app: TestApp::reopen(folder).await, ..company };

@@ -4,7 +4,7 @@
 use rusqlite::Connection;
 
 /// A book without rows, with every table and index.
-fn migrated() -> Connection {
+pub fn migrated() -> Connection {
     let connection = Connection::open_in_memory().unwrap();
     let folder = harness::approved::top().join("migrations");
     let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();

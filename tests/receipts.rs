@@ -16,7 +16,7 @@ use server::{
     signing,
 };
 
-use crate::rewritten::{rechained, unguarded};
+use crate::rewritten::{guarded_again, rechained, unguarded};
 
 /// The one receipt in a text.
 fn of(text: &str) -> Signed {
@@ -35,11 +35,12 @@ async fn another_client(office: &User, name: &str) {
 }
 
 async fn held(file: &Path, receipts: &[Signed]) -> Found {
-    check_file_against(file, receipts).await.unwrap()
+    check_file_against(file, receipts, None).await.unwrap()
 }
 
 /// What is said of a book that has no fault but for one receipt.
 async fn alone(file: &Path, receipt: &Signed) -> String {
+    guarded_again(&Connection::open(file).unwrap());
     assert_eq!(check_file(file).await.unwrap().faults, Vec::<String>::new(), "nothing shows within the file");
     let faults = held(file, std::slice::from_ref(receipt)).await.faults;
     assert_eq!(faults.len(), 1, "{faults:?}");
@@ -267,13 +268,13 @@ async fn an_older_book_gets_its_key_when_it_is_opened() {
     ))
     .unwrap();
     rechained(&book, |_, _| {});
+    guarded_again(&book);
     drop(book);
     let found = held(&file, std::slice::from_ref(&receipt)).await;
     assert!(found.older.is_some());
     assert_eq!(found.faults.len(), 1, "{found:?}");
     assert!(found.faults[0].contains("have no key yet"), "{found:?}");
     assert_eq!(public_key(&file).await, ExitCode::FAILURE);
-    // The triggers were dropped above, and no server misses them.
     let app = TestApp::reopen(folder).await;
     let key = app.nobody().get("/api/v1/public-key").await.expect(200).body;
     let own = now(&app.user(&token, None)).await;
@@ -299,8 +300,8 @@ async fn what_is_no_receipt_is_refused_with_why() {
     let company = Company::in_maryland().await;
     let folder = company.app.stop().await;
     let file = folder.path().join("book.db");
-    assert_eq!(run(&file, &[]).await, ExitCode::SUCCESS);
-    assert_eq!(run(&file, &[there.display().to_string()]).await, ExitCode::FAILURE);
+    assert_eq!(run(&file, &[], None).await, ExitCode::SUCCESS);
+    assert_eq!(run(&file, &[there.display().to_string()], None).await, ExitCode::FAILURE);
 }
 
 #[tokio::test]

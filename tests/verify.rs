@@ -1,109 +1,69 @@
 //! The check of a book finds what was changed behind the server's back.
 
-use harness::{
-    new_id,
-    world::{Company, course, rotary_spreader},
-};
-use serde_json::json;
+mod everything;
+mod nightly;
+mod tampered;
+
 use server::book::verify::check_file;
 
-use crate::packed;
+use self::everything::closed_book;
+use crate::{packed, rewritten::guarded_again};
 
-/// A book with something of everything; then something is done to it without the server.
+/// What is told of a book to which something was done without the server.
 async fn faults_after(tamper: &[&str]) -> Vec<String> {
-    let company = Company::in_maryland().await;
-    let clearances = [new_id(), new_id()];
-    for clearance in &clearances {
-        let address = format!("/api/v1/clearances/{clearance}");
-        let _ = company.phone.put(&address, &company.plan(&company.rear, "5")).await.expect(201);
-    }
-    let _ = company.phone.delete(&format!("/api/v1/clearances/{}", clearances[1])).await.expect(200);
-    let mut record = company.record(&company.rear, "5");
-    record["clearance_id"] = json!(clearances[0]);
-    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &record).await.expect(201);
-    let id = company.put_down(&company.front, "20").await;
-    let change = json!({ "application_id": id, "reason": "Weighed again.", "change": { "lines": [{ "section_id": company.front, "product_lb": "21" }] } });
-    let _ = company.phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
-    let mut too_much = company.record(&company.front, "260");
-    too_much["notes"] = json!("Nobody was there.");
-    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &too_much).await.expect(422);
-    let added = json!({ "seen": { "sky": "clear" }, "from_the_book": true });
-    let _ = company.phone.post(&format!("/api/v1/applications/{id}/additions"), &added).await.expect(201);
-    let reviews = company.owner.get("/api/v1/reviews").await.expect(200).body;
-    let address = format!("/api/v1/reviews/{}", reviews["items"][0]["record_id"].as_str().unwrap());
-    let _ = company.owner.put(&address, &json!({ "note": "A slip of the finger." })).await.expect(200);
-    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
-    let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
-    let sold = json!({
-        "client_id": buyer, "name": "Home", "address": "1 Street A, Sampletown", "postal_code": "21000",
-        "time_zone": "America/New_York", "rule_sets": ["us-md"],
-    });
-    let property = format!("/api/v1/properties/{}", company.property);
-    let _ = company.office.put_version(&property, "*", &sold).await.expect(200);
-    let spreader = rotary_spreader(&company.office).await;
-    let _ =
-        company.phone.post("/api/v1/calibrations", &course(&spreader, &company.feed, "2026-09-14")).await.expect(201);
-    let mut with_it = company.record(&company.rear, "2");
-    with_it["equipment_id"] = json!(spreader);
-    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &with_it).await.expect(201);
-    let held = json!({ "name": "Certificate", "number": "FA-1", "issued_by": "A state", "valid_from": "2026-01-01" });
-    let of = format!("/api/v1/people/{}/credentials", company.phone.id.as_deref().unwrap());
-    let _ = company.office.post(&of, &held).await.expect(201);
-    let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
-    let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
-    measured_and_dug(&company).await;
-    let programme = json!({
-        "name": "Season", "season_year": 2026, "equipment": "drop_spreader",
-        "rounds": [{ "name": "late autumn", "from": "2026-10-20", "to": "2026-11-10" }],
-        "products": [{ "product_id": company.feed, "bag_price_usd": "31", "may_buy": true }],
-        "needs": [{ "nitrogen_lb_per_1000_sqft": "2.5", "because": "An experiment" }],
-        "least_product_lb_per_1000_sqft": "0.1",
-    });
-    let programme = company.office.post("/api/v1/programmes", &programme).await.expect(201).id();
-    let round = json!({
-        "round": "late autumn", "planned_on": "2026-11-01", "person_id": company.phone.id, "section_ids": [company.rear],
-    });
-    let _ = company.office.post(&format!("/api/v1/programmes/{programme}/visits"), &round).await.expect(201);
-    let folder = company.app.stop().await;
+    let folder = closed_book().await;
     let file = folder.path().join("book.db");
     let connection = packed::open(&file);
     let triggers: Vec<String> = {
         let mut found = connection.prepare("SELECT name FROM sqlite_schema WHERE type = 'trigger'").unwrap();
         found.query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
     };
+    // The triggers refuse it; somebody who can write the file can also drop them, and put them back.
+    for name in &triggers {
+        connection.execute_batch(&format!("DROP TRIGGER {name}")).unwrap();
+    }
     for sql in tamper {
-        // The triggers refuse it; somebody who can write the file can also drop them.
-        for trigger in &triggers {
-            connection.execute_batch(&format!("DROP TRIGGER IF EXISTS {trigger}")).unwrap();
-        }
         connection.execute_batch(sql).unwrap();
     }
+    guarded_again(&connection);
     drop(connection);
     check_file(&file).await.unwrap().faults
 }
 
-/// An area that was worked out, and a report with everything on it.
-async fn measured_and_dug(company: &Company) {
-    let section = format!("/api/v1/sections/{}", company.rear);
-    // Places with seventeen digits, which only an exact reader keeps.
-    let third = 0.001 / 3.0;
-    let (east, north) = (-76.88 + third, 40.27 + third);
-    let corners = json!([[[-76.88, 40.27], [east, 40.27], [east, north], [-76.88, 40.27]]]);
-    let measured = json!({
-        "measured_on": "2026-09-01", "method": "gps_outline", "measured_by": "Tech 01", "from": {
-            "lawn": [{ "shape": "outline", "outline": { "type": "Polygon", "coordinates": corners }, "position_error_ft": "1" }],
-            "not_lawn": [{ "shape": "rectangle", "length_ft": "10", "width_ft": "12" }],
-            "keep_off": [{ "kind": "drain", "positions": [corners[0][0]], "distance_ft": "3", "rule": "the label" }],
-        },
-    });
-    let _ = company.office.post(&format!("{section}/measurements"), &measured).await.expect(201);
-    let report = json!({
-        "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3", "cores": 8, "depth_in": "3",
-        "tool": "probe", "laboratory_table": "rutgers", "ph": "5.8", "buffer_ph": "6.3", "acidity": { "meq": "6.5", "per": "100_g" },
-        "organic_matter_percent": "3.1", "lime_recommended_lb_per_1000_sqft": "80",
-        "values": [{ "nutrient": "phosphorus", "reading": "30", "unit": "lb_per_acre", "basis": "element" }],
-    });
-    let _ = company.office.post(&format!("{section}/soil-reports"), &report).await.expect(201);
+/// Somebody who can write the file can take away what keeps records as they are, or plant what changes them.
+#[tokio::test]
+async fn every_change_of_the_tables_themselves_shows() {
+    let folder = closed_book().await;
+    let (whole, file) = (folder.path().join("book.db"), folder.path().join("changed.db"));
+    for (what, sql, expected) in [
+        ("a trigger", "DROP TRIGGER applications_keep", "the trigger applications_keep is missing"),
+        (
+            "another of its name",
+            "DROP TRIGGER journal_stay; CREATE TRIGGER journal_stay BEFORE DELETE ON journal BEGIN SELECT 1; END",
+            "the trigger journal_stay is another one",
+        ),
+        (
+            "one that writes",
+            "CREATE TRIGGER more AFTER INSERT ON stock_movements BEGIN UPDATE stock_totals SET mass = mass + 1; END",
+            "the trigger more was planted",
+        ),
+        ("an index", "DROP INDEX journal_by_subject", "the index journal_by_subject is missing"),
+        ("one more index", "CREATE UNIQUE INDEX once ON clients (name)", "the index once was planted"),
+        ("a table", "CREATE TABLE more (id INTEGER)", "the table more was planted"),
+        ("a column", "ALTER TABLE tokens ADD COLUMN more TEXT", "the table tokens is another one"),
+        ("a constraint", "PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql = replace(sql, 'CHECK (id = 1)', 'CHECK (id > 0)')
+             WHERE name = 'company'; PRAGMA writable_schema = RESET", "the table company is another one"),
+        (
+            "a view",
+            "DROP VIEW sight; CREATE VIEW sight AS SELECT a.person_id AS viewer, a.property_id FROM assignments AS a",
+            "the view sight is another one",
+        ),
+    ] {
+        std::fs::copy(&whole, &file).unwrap();
+        packed::open(&file).execute_batch(sql).unwrap();
+        let faults = check_file(&file).await.unwrap().faults;
+        assert!(faults.len() == 1 && faults[0].contains(expected), "{what}: {faults:#?}");
+    }
 }
 
 #[tokio::test]
@@ -272,6 +232,38 @@ async fn what_was_fixed_with_a_record_cannot_change_unseen() {
         ),
         ("what was added", "UPDATE record_additions SET seen = replace(seen, 'clear', 'rain')", "differs in seen"),
         ("a lost addition", "DELETE FROM record_additions", "record_additions: 0 rows"),
+    ])
+    .await;
+}
+
+#[tokio::test]
+async fn what_follows_from_entries_cannot_change_unseen() {
+    each_shows(&[
+        ("room that is held", "UPDATE clearance_lines SET nitrogen = nitrogen - 1", "the room that"),
+        ("its area", "UPDATE clearance_lines SET area = area + 1", "the room that"),
+        ("its product", "UPDATE clearance_lines SET product = product - 1", "the room that"),
+        ("until when", "UPDATE clearance_lines SET expires_at = expires_at - 1", "the room that"),
+        ("for which day", "UPDATE clearance_lines SET planned_on = '2026-09-14'", "the room that"),
+        ("for what", "UPDATE clearance_lines SET purpose = 'repair'", "the room that"),
+        ("of what kind", "UPDATE clearance_lines SET flags = flags + 1", "the room that"),
+        ("room that is gone", "DELETE FROM clearance_lines", "the room that"),
+        ("the day of a movement", "UPDATE stock_movements SET moved_on = '2026-09-13' WHERE kind = 'applied'", "a movement of stock"),
+        ("the day of a correction's", "UPDATE stock_movements SET moved_on = '2026-09-13' WHERE kind = 'corrected'", "a movement of stock"),
+        ("the day of a delivery", "UPDATE stock_movements SET moved_on = '2026-01-01' WHERE kind = 'received'", "a movement of stock"),
+        ("who moved it", "UPDATE stock_movements SET person_id = (SELECT id FROM people WHERE role = 'owner')", "a movement of stock"),
+        ("why it moved", "UPDATE stock_movements SET reason = 'None.'", "a movement of stock"),
+        ("the text of a rule set", "UPDATE rule_set_texts SET text = text || ' '", "differs from its hash"),
+        (
+            "another text under its own hash",
+            "UPDATE rule_set_texts SET text = '', hash = 'e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855' WHERE rowid = 1",
+            "is gone, under which decisions were made",
+        ),
+        ("who was sent there", "DELETE FROM assignments", "and that is gone"),
+        (
+            "somebody whom nobody sent",
+            "INSERT INTO assignments SELECT (SELECT id FROM people WHERE role = 'office'), property_id, since FROM assignments LIMIT 1",
+            "is not what the journal tells of visits",
+        ),
     ])
     .await;
 }

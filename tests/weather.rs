@@ -9,7 +9,7 @@ mod decisions;
 mod drill;
 mod emergencies;
 mod evidence;
-mod fake_weather;
+pub mod fake_weather;
 mod golden;
 mod here_and_now;
 mod mutants;

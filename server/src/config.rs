@@ -71,6 +71,9 @@ pub struct Verify {
     /// Receipts that were kept elsewhere: files with receipts in them (a statement, a backup's receipt, a mail), or their text
     #[arg(long, num_args = 1.., value_name = "RECEIPT")]
     pub against: Vec<String>,
+    /// Read only what is new since the run that wrote this file, for every night; made, and all is read, if it is not there
+    #[arg(long, value_name = "FILE")]
+    pub since: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Args)]

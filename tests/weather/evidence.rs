@@ -63,6 +63,7 @@ async fn evidence_that_was_changed_behind_the_servers_back_shows() {
             connection.execute_batch(&format!("DROP TRIGGER IF EXISTS {trigger}")).unwrap();
         }
         assert!(connection.execute(sql, []).unwrap() > 0);
+        crate::rewritten::guarded_again(&connection);
     };
     // The facts are packed with the record, and nothing stands beside them.
     tamper("UPDATE weather_facts SET facts = '{}'");

@@ -37,7 +37,7 @@ use crate::{
         journal::JournalContext,
         people::{Person, PersonInput},
         security_log::{NewSecurityEvent, SecurityEventKind},
-        sessions::NewToken,
+        sessions::{NewToken, PHONE},
     },
     throttle,
 };
@@ -57,8 +57,6 @@ pub fn routes() -> Routes {
 
 /// A code must be typed from one screen into another, no more.
 const CODE_LIFE: SignedDuration = SignedDuration::from_mins(10);
-/// A season and a half.
-const DEVICE_LIFE: SignedDuration = SignedDuration::from_hours(180 * 24);
 
 /// Create a person
 ///
@@ -312,7 +310,7 @@ async fn enrol_device(
     let token = new_token()?;
     let at = app.clock.now();
     let id: DeviceId = app.ids.next(at);
-    let (code, digest, expires_at) = (code_hash(&value.code), sha256(&token), at.plus(DEVICE_LIFE));
+    let (code, digest, expires_at) = (code_hash(&value.code), sha256(&token), at.plus(PHONE));
     let (in_browser, address) = (value.in_browser, throttle::shown(peer.0));
     let deed = JournalContext { actor: None, at, act: "device.enrolled", subject: id.uuid() };
     let failed = NewSecurityEvent::of(SecurityEventKind::SignInFailed).named(&value.name).from(address.clone());
@@ -340,7 +338,7 @@ async fn enrol_device(
         security_log::note(&app, failed.saying("with a code for a phone")).await;
     }
     let device = device?;
-    let (headers, token) = issue_token(token, in_browser, DEVICE_LIFE);
+    let (headers, token) = issue_token(token, in_browser, PHONE);
     Ok((StatusCode::CREATED, headers, Json(EnrolledDevice { device, token, expires_at })).into_response())
 }
 

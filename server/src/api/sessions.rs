@@ -28,7 +28,7 @@ use crate::{
         journal::JournalContext,
         people::{Person, PersonInput, SignIn},
         security_log::{NewSecurityEvent, SecurityEventKind},
-        sessions::{NewToken, OwnSession},
+        sessions::{NewToken, OwnSession, SESSION},
     },
     throttle, token_uses,
 };
@@ -36,9 +36,6 @@ use crate::{
 pub fn routes() -> Routes {
     routes!(create_company, create_session, end_session, get_caller, list_own_sessions, end_own_sessions)
 }
-
-/// A long working day without signing in again.
-const SESSION: SignedDuration = SignedDuration::from_hours(12);
 
 /// The address a request came from, where the server knows it: the peer's, or behind a proxy the one that the proxy wrote
 /// last. What stands before that came from the caller and is not trusted.

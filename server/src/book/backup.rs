@@ -34,7 +34,7 @@ pub async fn run(config: &Backup) -> ExitCode {
         Err(error) => return failed(format_args!("{from} cannot be copied to {to}: {error}")),
     };
     print_line(format_args!("{from} was copied, as of one moment. The check of the copy:"));
-    if verify::run(&part, &[]).await != ExitCode::SUCCESS {
+    if verify::run(&part, &[], None).await != ExitCode::SUCCESS {
         return failed(format_args!("the copy stays as {}, which is no backup", part.display()));
     }
     let receipt = match receipts::beside_copy(&part, &config.to, SystemClock.now()).await {
@@ -68,7 +68,7 @@ pub async fn restore(config: &Restore) -> ExitCode {
     print_line(format_args!("The check of {from}:"));
     let receipt = file::beside(&config.from, receipts::OF_COPY);
     let against: Vec<String> = receipt.exists().then(|| receipt.display().to_string()).into_iter().collect();
-    if verify::run(&config.from, &against).await != ExitCode::SUCCESS {
+    if verify::run(&config.from, &against, None).await != ExitCode::SUCCESS {
         return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
     }
     if let Err(error) = put_back(config).await {

@@ -1,10 +1,13 @@
 //! Reading clearances, and giving one back.
 
+use std::collections::BTreeMap;
+
 use domain::{
     ids::ClearanceId,
     product::Label,
     time::{Day, Instant},
 };
+use serde_json::Value;
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 
 use crate::{
@@ -70,4 +73,35 @@ pub async fn next_visit(
     .fetch_optional(pool)
     .await?;
     row.map(|row| Ok((read(&row.id, "visit id")?, read_day(&row.planned_on)?, row.target_nitrogen))).transpose()
+}
+
+/// What is stored of the room that a clearance holds: by section a list of its columns, with the parts by their names, and the
+/// label of its product.
+#[derive(Debug)]
+pub struct Held {
+    pub lines: BTreeMap<String, Value>,
+    pub label: Option<String>,
+}
+
+pub async fn held(connection: &mut SqliteConnection, clearance: &str) -> Result<Held, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT l.section_id AS "section_id!",
+                  json_array(l.area, l.product, l.nitrogen, l.quick_nitrogen, l.phosphate, l.potash, l.flags, l.purpose, l.planned_on, l.expires_at,
+                      json(coalesce((SELECT json_group_array(named.name) FROM (SELECT p.value ->> 0 AS name
+                                     FROM divisions AS d, json_each(d.parts) AS p
+                                     WHERE d.seq = l.division AND d.section_id = l.section_id AND (l.parts >> p.key) & 1 = 1
+                                     ORDER BY 1) AS named), '[]'))) AS "line!: String"
+           FROM clearance_lines AS l WHERE l.clearance_id = $1"#,
+        clearance
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let label = sqlx::query_scalar!(
+        r#"SELECT p.label AS "label!" FROM clearances AS c JOIN products AS p ON p.id = c.product_id WHERE c.id = $1"#,
+        clearance
+    );
+    let label = label.fetch_optional(connection).await?;
+    let line = |row: &str| serde_json::from_str(row).map_err(|error| bad_row("clearance line")(&error));
+    let lines = rows.into_iter().map(|row| Ok((row.section_id, line(&row.line)?)));
+    Ok(Held { lines: lines.collect::<Result<_, sqlx::Error>>()?, label })
 }

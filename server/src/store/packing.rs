@@ -3,12 +3,13 @@
 //! thousand bytes become a few hundred. The same bytes come out.
 
 use std::{
-    collections::{HashMap, hash_map::Entry},
+    borrow::Cow,
+    collections::{BTreeMap, HashMap, hash_map::Entry},
     fmt::Display,
 };
 
 use serde::Deserialize;
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, value::RawValue};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use zstd::{
     bulk::{Compressor, Decompressor},
@@ -186,9 +187,17 @@ pub fn unpacked_text(packed: &[u8], pattern: &str) -> Result<String, sqlx::Error
 
 /// What statements of SQL ask of the content of a record: when the work began, with which machine and under whose supervision.
 pub fn asked_of(content: &str) -> Result<String, sqlx::Error> {
-    let mut whole: Map<String, Value> = read_json(content, "content of an application")?;
-    whole.retain(|member, value| ASKED.contains(&member.as_str()) && !value.is_null());
-    Ok(Value::Object(whole).to_string())
+    let whole: BTreeMap<Cow<'_, str>, &RawValue> =
+        serde_json::from_str(content).map_err(|error| bad_row("content of an application")(&error))?;
+    let mut asked = Map::new();
+    for name in ASKED {
+        let value: Value =
+            whole.get(name).map_or(Ok(Value::Null), |value| read_json(value.get(), "member of a content"))?;
+        if !value.is_null() {
+            asked.insert(name.to_owned(), value);
+        }
+    }
+    Ok(Value::Object(asked).to_string())
 }
 
 /// Reads texts one after another, and keeps ready what the last one was packed by.
@@ -254,13 +263,13 @@ pub struct Unpacker {
 }
 
 impl Unpacker {
-    pub async fn unpack(
+    /// A pattern, and what reads by it.
+    async fn ready(
         &mut self,
         connection: &mut SqliteConnection,
         pattern: i64,
-        packed: &[u8],
-    ) -> Result<Texts, sqlx::Error> {
-        let (body, opener) = match self.patterns.entry(pattern) {
+    ) -> Result<&mut (String, Opener), sqlx::Error> {
+        Ok(match self.patterns.entry(pattern) {
             Entry::Occupied(known) => known.into_mut(),
             Entry::Vacant(unknown) => {
                 let body = sqlx::query_scalar!(r#"SELECT body AS "body!" FROM text_patterns WHERE seq = $1"#, pattern)
@@ -269,8 +278,28 @@ impl Unpacker {
                     .ok_or_else(|| bad_row("packed text")(&"its pattern is gone"))?;
                 unknown.insert((body, Opener::default()))
             }
-        };
+        })
+    }
+
+    pub async fn unpack(
+        &mut self,
+        connection: &mut SqliteConnection,
+        pattern: i64,
+        packed: &[u8],
+    ) -> Result<Texts, sqlx::Error> {
+        let (body, opener) = self.ready(connection, pattern).await?;
         unpacked(opener, packed, body)
+    }
+
+    /// A text that was packed by itself, such as the content of a record.
+    pub async fn text(
+        &mut self,
+        connection: &mut SqliteConnection,
+        pattern: i64,
+        packed: &[u8],
+    ) -> Result<String, sqlx::Error> {
+        let (body, opener) = self.ready(connection, pattern).await?;
+        opener.open(packed, body).map(str::to_owned)
     }
 }
 

@@ -298,3 +298,11 @@ pub async fn met_at(executor: impl SqliteExecutor<'_>, hash: &str) -> Result<Opt
     let met = sqlx::query_scalar!(r#"SELECT met_at AS "met_at!" FROM rule_set_versions WHERE hash = $1"#, hash);
     met.fetch_optional(executor).await?.map(read_instant).transpose()
 }
+
+/// Every text that decisions were made under: hash, code, text.
+pub async fn all_texts(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"SELECT hash AS "hash!", code AS "code!", text AS "text!" FROM rule_set_texts ORDER BY code, hash"#
+    );
+    Ok(rows.fetch_all(connection).await?.into_iter().map(|row| (row.hash, row.code, row.text)).collect())
+}

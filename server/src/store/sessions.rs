@@ -4,11 +4,17 @@ use domain::{
     ids::{DeviceId, PersonId},
     time::Instant,
 };
+use jiff::SignedDuration;
 use serde::Serialize;
 use sqlx::{SqliteConnection, SqlitePool};
 use utoipa::ToSchema;
 
 use crate::store::{read, read_instant};
+
+/// After how long a sign-in with a password ends in any case: a long working day.
+pub const SESSION: SignedDuration = SignedDuration::from_hours(12);
+/// After how long a phone has to be connected anew: a season and a half.
+pub const PHONE: SignedDuration = SignedDuration::from_hours(180 * 24);
 
 /// With what somebody is signed in somewhere.
 #[derive(Debug, Clone, Serialize, ToSchema)]

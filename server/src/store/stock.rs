@@ -192,3 +192,30 @@ pub async fn list(
     .await?;
     rows.into_iter().map(Sequenced::try_from).collect()
 }
+
+/// Movements that do not follow from the record, the correction or the delivery that made them, by product and day.
+/// Those of records after the entry `read` of the journal, and all deliveries.
+pub async fn not_following(connection: &mut SqliteConnection, read: i64) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"SELECT p.name || ' on ' || m.moved_on AS "told!: String"
+           FROM stock_movements AS m JOIN products AS p ON p.id = m.product_id
+               LEFT JOIN corrections AS c ON c.id = m.record_id
+               LEFT JOIN applications AS a ON a.id = coalesce(c.application_id, m.record_id)
+               LEFT JOIN journal AS j ON j.subject_id = m.record_id AND j.act IN ('application.recorded', 'application.corrected')
+           WHERE m.record_id IS NOT NULL AND ($1 = 0 OR j.seq > $1)
+             AND (m.kind IS NOT iif(c.id IS NULL, 'applied', 'corrected') OR m.product_id IS NOT a.product_id OR m.lot_id IS NOT a.lot_id
+                  OR m.moved_on IS NOT a.applied_on OR m.person_id IS NOT j.person_id OR m.recorded_at IS NOT j.written_at
+                  OR m.reason IS NOT NULL)
+           UNION ALL
+           SELECT p.name || ' on ' || m.moved_on
+           FROM stock_movements AS m JOIN products AS p ON p.id = m.product_id
+               LEFT JOIN lots AS l ON l.id = m.lot_id
+               LEFT JOIN journal AS j ON j.subject_id = m.lot_id AND j.act = 'lot.received'
+           WHERE m.record_id IS NULL AND m.kind = 'received'
+             AND (m.product_id IS NOT l.product_id OR m.moved_on IS NOT l.received_on OR m.person_id IS NOT j.person_id
+                  OR m.recorded_at IS NOT j.written_at OR m.reason IS NOT NULL)"#,
+        read
+    )
+    .fetch_all(connection)
+    .await
+}

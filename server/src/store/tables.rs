@@ -1,8 +1,9 @@
 //! The tables of a book: which change of them it has, and how it is brought up to this version.
 
-use std::path::Path;
+use std::{collections::BTreeMap, path::Path};
 
 use sqlx::{Connection, SqliteConnection, migrate::Migrator};
+use tokio::sync::OnceCell;
 
 use super::{backup, file};
 
@@ -61,4 +62,46 @@ pub async fn bring_up(copy: &Path) -> Result<(), sqlx::Error> {
     let failed = |error: sqlx::migrate::MigrateError| sqlx::Error::Protocol(error.to_string());
     MIGRATIONS.run(&mut connection).await.map_err(failed)?;
     connection.close().await
+}
+
+/// A table, index, view or trigger by kind and name, with what it belongs to and the text that made it.
+type Made = BTreeMap<(String, String), (String, String)>;
+
+/// What the changes of the tables make in an empty file. Worked out once.
+static AS_MADE: OnceCell<Made> = OnceCell::const_new();
+
+async fn made(connection: &mut SqliteConnection) -> Result<Made, sqlx::Error> {
+    let rows: Vec<(String, String, String, String)> = sqlx::query_as(
+        "SELECT type, name, tbl_name, coalesce(sql, '') FROM sqlite_schema WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'",
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(rows.into_iter().map(|(kind, name, of, sql)| ((kind, name), (of, sql))).collect())
+}
+
+/// Tables, indexes, views and triggers of a book that are not those which this version makes: without the triggers that refuse it a
+/// record can be edited, and one that somebody planted writes what no server wrote.
+pub async fn differing(connection: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
+    let as_made = AS_MADE.get_or_try_init(async || {
+        let mut empty = SqliteConnection::connect("sqlite::memory:").await?;
+        MIGRATIONS.run(&mut empty).await.map_err(|error| sqlx::Error::Protocol(error.to_string()))?;
+        made(&mut empty).await
+    });
+    let (as_made, there) = (as_made.await?, made(connection).await?);
+    let mut faults = Vec::new();
+    for (of, text) in as_made {
+        let (kind, name) = of;
+        match there.get(of) {
+            None => faults.push(format!("the {kind} {name} is missing")),
+            Some(other) if other != text => {
+                faults.push(format!("the {kind} {name} is another one than this version makes"));
+            }
+            Some(_) => {}
+        }
+    }
+    let planted = there.keys().filter(|of| !as_made.contains_key(*of));
+    faults.extend(
+        planted.map(|(kind, name)| format!("the {kind} {name} was planted: this version makes none of that name")),
+    );
+    Ok(faults)
 }

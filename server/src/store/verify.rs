@@ -5,10 +5,17 @@ use std::path::Path;
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
-use super::{
-    packing::{self, Unpacker},
-    read_instant, read_json,
-};
+mod counted;
+mod doors;
+mod misfits;
+mod totals;
+
+pub use counted::{assignments, counts, links, owners, weather_bodies};
+pub use doors::strange_doors;
+pub use misfits::misfits;
+pub use totals::{Word, labels, ledger_sums, words};
+
+use super::{packing::Unpacker, read_instant, read_json};
 
 /// One journal entry, and what stands in the book for it.
 #[derive(Debug)]
@@ -26,7 +33,7 @@ pub struct Entry {
     pub content: Option<String>,
     /// Of an application what its content is packed as, and by what.
     pub content_packed: Option<Vec<u8>>,
-    pub content_pattern: Option<String>,
+    pub content_pattern: Option<i64>,
     /// What stands of a packed content for statements of SQL.
     pub asked: Option<String>,
     /// Its other columns, as JSON.
@@ -76,8 +83,10 @@ pub async fn open(file: &Path) -> Result<SqliteConnection, sqlx::Error> {
 }
 
 /// What the database itself says about its file: empty when it is sound.
-pub async fn integrity(connection: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
-    let mut said: Vec<String> = sqlx::query_scalar("PRAGMA integrity_check").fetch_all(&mut *connection).await?;
+/// Whether every index has what its table has is asked only of the whole.
+pub async fn integrity(connection: &mut SqliteConnection, whole: bool) -> Result<Vec<String>, sqlx::Error> {
+    let check = if whole { "PRAGMA integrity_check" } else { "PRAGMA quick_check" };
+    let mut said: Vec<String> = sqlx::query_scalar(check).fetch_all(&mut *connection).await?;
     said.retain(|line| line != "ok");
     let orphans: Vec<(String, Option<i64>, String)> =
         sqlx::query_as(r#"SELECT "table", rowid, parent FROM pragma_foreign_key_check"#).fetch_all(connection).await?;
@@ -87,15 +96,26 @@ pub async fn integrity(connection: &mut SqliteConnection) -> Result<Vec<String>,
     Ok(said)
 }
 
-/// The next entries of the journal after a sequence number.
-pub async fn entries(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
-    let mut entries = rows(&mut *connection, after, take).await?;
-    unpack(connection, &mut entries).await?;
+/// The next entries of the journal after the first number of the span, but for those of what grows with the years up to the second.
+pub async fn entries(
+    connection: &mut SqliteConnection,
+    unpacker: &mut Unpacker,
+    span: (i64, i64),
+    take: i64,
+) -> Result<Vec<Entry>, sqlx::Error> {
+    let mut entries = rows(&mut *connection, span, take).await?;
+    unpack(connection, unpacker, &mut entries).await?;
     Ok(entries)
 }
 
-async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Result<Vec<Entry>, sqlx::Error> {
-    sqlx::query_as!(
+/// Whether acts of such a name grow with the years, and not with the size of the company. `rows` names the same.
+pub fn grows(act: &str) -> bool {
+    let nouns = ["application.", "clearance.", "attempt.", "addition.", "visit.", "stock.", "soil_report."];
+    nouns.iter().any(|noun| act.starts_with(noun))
+}
+
+async fn rows(connection: &mut SqliteConnection, span: (i64, i64), take: i64) -> Result<Vec<Entry>, sqlx::Error> {
+    let rows = sqlx::query_as!(
         Entry,
         r#"SELECT j.seq AS "seq!", j.written_at AS "written_at!", j.person_id, j.device_id, j.act AS "act!", j.subject_id AS "subject_id!",
                   j.payload AS "payload!", j.previous_hash AS "previous_hash!", j.hash AS "hash!",
@@ -106,7 +126,7 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                       WHEN 'attempt.refused' THEN (SELECT t.content FROM attempts AS t WHERE t.id = j.subject_id)
                   END AS "content?: String",
                   NULL AS "asked?: String", (SELECT a.packed FROM applications AS a WHERE a.id = j.subject_id) AS "content_packed?: Vec<u8>",
-                  (SELECT p.body FROM applications AS a JOIN text_patterns AS p ON p.seq = a.pattern WHERE a.id = j.subject_id) AS "content_pattern?: String",
+                  (SELECT a.pattern FROM applications AS a WHERE a.id = j.subject_id) AS "content_pattern?: i64",
                   CASE j.act
                       WHEN 'application.recorded' THEN (SELECT json_patch(json_object('id', a.id, 'property_id', a.property_id,
                           'product_id', a.product_id, 'lot_id', a.lot_id, 'visit_id', a.visit_id, 'clearance_id', a.clearance_id,
@@ -157,25 +177,28 @@ async fn rows(connection: &mut SqliteConnection, after: i64, take: i64) -> Resul
                        CASE j.act WHEN 'application.recorded' THEN j.subject_id
                        ELSE (SELECT c.application_id FROM corrections AS c WHERE c.id = j.subject_id) END) AS "used!: i64",
                   (SELECT p.label FROM products AS p WHERE p.id = j.subject_id) AS "label?: String", (SELECT m.area FROM measurements AS m WHERE m.id = j.subject_id) AS "area?: i64", j.pattern, j.packed, 0 AS "beside!: bool"
-           FROM journal AS j WHERE j.seq > $1 ORDER BY j.seq LIMIT $2"#,
-        after,
-        take
-    )
-    .fetch_all(connection)
-    .await
+           FROM journal AS j WHERE j.seq > $1 AND (j.seq > $3 OR substr(j.act, 1, instr(j.act, '.')) NOT IN ('application.', 'clearance.', 'attempt.', 'addition.', 'visit.', 'stock.', 'soil_report.')) ORDER BY j.seq LIMIT $2"#,
+        span.0,
+        take,
+        span.1
+    );
+    rows.fetch_all(connection).await
 }
 
 /// Puts what is packed to where it stood before there was packing.
-async fn unpack(connection: &mut SqliteConnection, entries: &mut [Entry]) -> Result<(), sqlx::Error> {
-    let mut unpacker = Unpacker::default();
+async fn unpack(
+    connection: &mut SqliteConnection,
+    unpacker: &mut Unpacker,
+    entries: &mut [Entry],
+) -> Result<(), sqlx::Error> {
     for entry in entries {
-        if let (Some(packed), Some(pattern)) = (&entry.content_packed, &entry.content_pattern) {
+        if let (Some(packed), Some(pattern)) = (&entry.content_packed, entry.content_pattern) {
             entry.asked = entry.content.take();
-            entry.content = packing::unpacked_text(packed, pattern).ok();
+            entry.content = unpacker.text(&mut *connection, pattern, packed).await.ok();
         }
         let (Some(pattern), Some(packed)) = (entry.pattern, &entry.packed) else { continue };
         // What cannot be unpacked has been changed: it stays empty, and its hash will tell.
-        let Ok(texts) = unpacker.unpack(connection, pattern, packed).await else { continue };
+        let Ok(texts) = unpacker.unpack(&mut *connection, pattern, packed).await else { continue };
         // Pages and API read what is packed, so that is what is held against the entry, whatever stands beside it.
         let whole = |text: &Option<String>| text.as_ref().is_some_and(|text| !text.is_empty());
         entry.beside =
@@ -199,43 +222,6 @@ pub async fn records(connection: &mut SqliteConnection) -> Result<i64, sqlx::Err
     Ok(row.records)
 }
 
-/// Each section's stored label, lines and records are compared by the ledger's own sums: nutrients by section, in the order
-/// nitrogen, quick nitrogen, phosphate, potash, product.
-pub async fn ledger_sums(connection: &mut SqliteConnection) -> Result<Vec<(String, [i64; 5])>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT section_id AS "section_id!", sum(nitrogen) AS "nitrogen!: i64", sum(quick_nitrogen) AS "quick_nitrogen!: i64",
-                  sum(phosphate) AS "phosphate!: i64", sum(potash) AS "potash!: i64", sum(product) AS "product!: i64"
-           FROM application_lines GROUP BY section_id ORDER BY section_id"#
-    )
-    .fetch_all(connection)
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| (row.section_id, [row.nitrogen, row.quick_nitrogen, row.phosphate, row.potash, row.product]))
-        .collect())
-}
-
-/// Every word on every application: id, product's label, the application's content, and what was said since as
-/// `acts::correction::last_word` reads it.
-pub async fn words(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String, String)>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT a.id AS "id!", d.label AS "label!", a.content AS "content!", a.packed,
-                  (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String",
-                  (SELECT json_group_array(json_array(k.id, k.leaves_others, k.content))
-                   FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS k)
-                   AS "since!: String"
-           FROM applications AS a JOIN products AS d ON d.id = a.product_id"#
-    )
-    .fetch_all(connection)
-    .await?;
-    // What cannot be unpacked cannot be read, and is told so.
-    let content = |left, packed, pattern| packing::content(left, packed, pattern).unwrap_or_default();
-    Ok(rows
-        .into_iter()
-        .map(|row| (row.id, row.label, content(row.content, row.packed, row.pattern), row.since))
-        .collect())
-}
-
 /// Stock by product: its name, the sum of its movements, and the total that is kept.
 pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64, i64)>, sqlx::Error> {
     let rows = sqlx::query!(
@@ -246,22 +232,6 @@ pub async fn stock(connection: &mut SqliteConnection) -> Result<Vec<(String, i64
     .fetch_all(connection)
     .await?;
     Ok(rows.into_iter().map(|row| (row.name, row.mass, row.total)).collect())
-}
-
-/// The next answers of weather services after a sequence number: sequence number, hash, compressed bytes.
-pub async fn weather_bodies(
-    connection: &mut SqliteConnection,
-    after: i64,
-    take: i64,
-) -> Result<Vec<(i64, String, Vec<u8>)>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT seq AS "seq!", sha256 AS "sha256!", bytes AS "bytes!" FROM weather_bodies WHERE seq > $1 ORDER BY seq LIMIT $2"#,
-        after,
-        take
-    )
-    .fetch_all(connection)
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.seq, row.sha256, row.bytes)).collect())
 }
 
 /// The next file after a hash: its hash, its bytes, and whether a product has it.
@@ -318,54 +288,6 @@ pub async fn is_followed(
     .fetch_one(connection)
     .await?;
     Ok(row.followed)
-}
-
-/// How many rows each table has that only the office, the owner or a refusal fills.
-pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i64)>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT 'clients' AS "name!: String", count(*) AS "rows!: i64" FROM clients
-           UNION ALL SELECT 'properties', count(*) FROM properties
-           UNION ALL SELECT 'sections', count(*) FROM sections
-           UNION ALL SELECT 'measurements', count(*) FROM measurements
-           UNION ALL SELECT 'divisions', count(*) FROM divisions
-           UNION ALL SELECT 'measurement_confirmations', count(*) FROM measurement_confirmations
-           UNION ALL SELECT 'soil_reports', count(*) FROM soil_reports
-           UNION ALL SELECT 'products', count(*) FROM products
-           UNION ALL SELECT 'lots', count(*) FROM lots
-           UNION ALL SELECT 'visits', count(*) FROM visits
-           UNION ALL SELECT 'equipment', count(*) FROM equipment
-           UNION ALL SELECT 'calibrations', count(*) FROM calibrations
-           UNION ALL SELECT 'dated_entries', count(*) FROM dated_entries WHERE since <> '0001-01-01' AND person_id IS NOT NULL OR corrects IS NOT NULL
-           UNION ALL SELECT 'product_files', count(*) FROM product_files
-           UNION ALL SELECT 'programmes', count(*) FROM programmes
-           UNION ALL SELECT 'people', count(*) FROM people
-           UNION ALL SELECT 'credentials', count(*) FROM credentials
-           UNION ALL SELECT 'devices', count(*) FROM devices
-           UNION ALL SELECT 'reviews', count(*) FROM reviews
-           UNION ALL SELECT 'attempts', count(*) FROM attempts
-           UNION ALL SELECT 'personal_texts', count(*) FROM personal_texts
-           UNION ALL SELECT 'record_additions', count(*) FROM record_additions
-           UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
-           UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
-           UNION ALL SELECT 'passes', count(*) FROM passes
-           UNION ALL SELECT 'pass_ends', count(*) FROM pass_ends
-           UNION ALL SELECT 'signing_key', count(*) FROM signing_key
-           UNION ALL SELECT 'rule_set_uses', count(*) FROM rule_set_uses WHERE id IS NOT NULL
-           UNION ALL SELECT 'settings', CASE WHEN version = 1 AND (date_order <> 'year_month_day' OR rule_sets_months <> 12 OR idle_minutes <> 240 OR security_log_days <> 400) THEN 1 ELSE version - 1 END FROM settings"#
-    )
-    .fetch_all(connection)
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.name, row.rows)).collect())
-}
-
-/// Whose each property is and was: property, client and first day, in the order in which they were written.
-pub async fn owners(connection: &mut SqliteConnection) -> Result<Vec<(String, String, String)>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"SELECT property_id AS "property_id!", client_id AS "client_id!", since AS "since!" FROM ownerships ORDER BY seq"#
-    )
-    .fetch_all(connection)
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.property_id, row.client_id, row.since)).collect())
 }
 
 /// A stock movement, and its mass in millionths of a pound.

@@ -10,7 +10,12 @@ use sqlx::SqliteConnection;
 use crate::{
     book::{
         receipts,
-        verify::{history::Told, rule_sets::Met},
+        verify::{
+            assignments::Sent,
+            history::Told,
+            rule_sets::Met,
+            since::{Base, Counted},
+        },
     },
     scope::Scope,
     store::{
@@ -49,7 +54,7 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
         "measurement" | "soil_report" => &[("corrects", None), ("reason", None), ("not_of_this_lawn", Some("false"))],
         "client" => &[("email", None)],
         "addition" => &[("explains", None)],
-        "visit" => &[("programme_id", None), ("round", None)],
+        "visit" => &[("programme_id", None), ("round", None), ("target_product_lb_per_1000_sqft", None)],
         "property" => &[("kind", Some("lawn")), ("worked_by", Some("professional")), ("nutrient_plan_on", None)],
         "settings" => {
             &[("rule_sets_months", Some("12")), ("idle_minutes", Some("240")), ("security_log_days", Some("400"))]
@@ -61,12 +66,37 @@ fn came_later(noun: &str) -> &'static [(&'static str, Option<&'static str>)] {
 /// What the journal says there must be, counted by table.
 #[derive(Debug, Default)]
 pub struct Expected {
-    pub rows: BTreeMap<&'static str, i64>,
+    rows: BTreeMap<String, i64>,
     told: Told,
     met: Met,
+    sent: Sent,
+    /// What the next run need not read again.
+    counted: Counted,
+    /// Up to which moment an earlier run held what grows with the years.
+    held_until: Option<i64>,
 }
 
 impl Expected {
+    /// What there must be besides what an earlier run counted.
+    pub fn besides(base: Option<&Base>) -> Self {
+        let counted = base.map(|base| base.counted.clone()).unwrap_or_default();
+        let met = Met::after(counted.decided_under.clone());
+        let held_until = base.map(|_| counted.written_at);
+        Self { rows: counted.rows.clone(), met, counted, held_until, ..Self::default() }
+    }
+
+    /// What was counted, for the next run.
+    pub fn counted(self) -> Counted {
+        Counted { decided_under: self.met.decided_under, ..self.counted }
+    }
+
+    fn add(&mut self, entry: &Entry, table: &str) {
+        *self.rows.entry(table.to_owned()).or_default() += 1;
+        if verify::grows(&entry.act) {
+            *self.counted.rows.entry(table.to_owned()).or_default() += 1;
+        }
+    }
+
     /// Notes what an entry adds.
     pub fn count(&mut self, entry: &Entry, payload: &Value) {
         let table = match entry.act.as_str() {
@@ -94,27 +124,31 @@ impl Expected {
             "clearance.given_back" => "clearance_ends",
             "addition.recorded" => "record_additions",
             "rule_set.counted" => "rule_set_uses",
+            "enrolment_code.made" => "enrolment_codes",
+            "password_code.made" => "password_codes",
             "pass.made" => "passes",
             "pass.ended" => "pass_ends",
             "signing_key.made" => "signing_key",
             _ => "",
         };
         if !table.is_empty() {
-            *self.rows.entry(table).or_default() += 1;
+            self.add(entry, table);
         }
         if !payload["texts_sha256"].is_null() {
-            *self.rows.entry("personal_texts").or_default() += 1;
+            self.add(entry, "personal_texts");
         }
         if entry.act == "application.recorded" && !payload["used_clearance"].is_null() {
-            *self.rows.entry("clearance_ends").or_default() += 1;
+            self.add(entry, "clearance_ends");
         }
         if ["application.recorded", "application.corrected", "stock.moved", "lot.received"]
             .contains(&entry.act.as_str())
         {
-            *self.rows.entry("stock_movements").or_default() += 1;
+            self.add(entry, "stock_movements");
         }
+        self.counted.written_at = self.counted.written_at.max(entry.written_at);
         self.told.note(entry, payload);
         self.met.note(entry, payload);
+        self.sent.note(entry, payload);
     }
 
     /// Holds the counts and the dated entries against the tables.
@@ -126,8 +160,14 @@ impl Expected {
             }
         }
         self.met.check(connection, faults).await?;
+        self.sent.check(&mut *connection, self.held_until, faults).await?;
         self.told.check(connection, faults).await
     }
+}
+
+/// Nouns of what the office wrote, which `now` knows.
+pub fn is_thing(noun: &str) -> bool {
+    !["application", "attempt", "clearance", "texts"].contains(&noun)
 }
 
 /// What stands in the book now about the thing of an entry; nothing for entries about something else.

@@ -1,0 +1,60 @@
+//! With what people are let in, held against what the journal says of phones and codes, and the security log of sign-ins.
+
+use sqlx::SqliteConnection;
+
+use crate::store::sessions::{PHONE, SESSION};
+
+/// What does not follow. Sign-ins and ends from before the security log's first line are not asked: it is kept for a time. Which of two
+/// came first is told by the log's numbers, because a clock may be set back.
+pub async fn strange_doors(connection: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
+    let (session, phone) = (SESSION.as_secs() * 1000, PHONE.as_secs() * 1000);
+    sqlx::query_scalar!(
+        r#"WITH log AS (SELECT coalesce((SELECT e.at FROM security_events AS e ORDER BY e.seq LIMIT 1), 9223372036854775807) AS since)
+           SELECT 'the token of a phone of person ' || t.person_id || ' is not as it was given to the phone' AS "fault!: String"
+           FROM tokens AS t LEFT JOIN devices AS d ON d.id = t.device_id
+           WHERE t.device_id IS NOT NULL
+             AND (d.person_id IS NOT t.person_id OR d.enrolled_at IS NOT t.created_at OR t.name IS NOT NULL AND d.name IS NOT t.name
+                  OR t.expires_at > t.created_at + $2 OR d.revoked_at IS NOT NULL AND t.ended_at IS NULL
+                  OR EXISTS (SELECT 1 FROM tokens AS o WHERE o.device_id = t.device_id AND o.hash <> t.hash))
+           UNION ALL
+           SELECT 'the security log tells of no such sign-in of person ' || t.person_id || ' as is stored'
+           FROM tokens AS t, log
+           WHERE t.device_id IS NULL AND t.created_at >= log.since
+             AND (t.expires_at > t.created_at + $1
+                  OR NOT EXISTS (SELECT 1 FROM security_events AS e WHERE e.at = t.created_at AND e.kind = 'signed_in'
+                                 AND e.person_id = t.person_id AND (t.name IS NULL OR e.detail IS t.name)))
+           UNION ALL
+           SELECT 'the security log does not tell of the end of a sign-in of person ' || t.person_id
+           FROM tokens AS t, log
+           WHERE t.ended_at >= log.since
+             AND NOT EXISTS (SELECT 1 FROM security_events AS e WHERE e.at = t.ended_at AND e.person_id = t.person_id
+                 AND e.kind IN ('signed_out', 'signed_out_everywhere', 'phone_signed_out', 'password_changed', 'password_reset',
+                                'role_changed', 'access_ended'))
+           UNION ALL
+           SELECT 'a sign-in of person ' || t.person_id || ' goes on that was ended, by the security log'
+           FROM tokens AS t JOIN security_events AS b ON b.at = t.created_at AND b.person_id = t.person_id
+           WHERE t.ended_at IS NULL AND b.kind IN ('signed_in', 'phone_connected')
+             AND EXISTS (SELECT 1 FROM security_events AS e WHERE e.person_id = t.person_id AND e.at > t.created_at AND e.seq > b.seq
+                 AND e.kind IN ('signed_out_everywhere', 'password_changed', 'password_reset', 'role_changed', 'access_ended'))
+           UNION ALL
+           SELECT 'the journal tells of no such code for a phone of person ' || c.person_id
+           FROM enrolment_codes AS c, log
+           WHERE NOT EXISTS (SELECT 1 FROM journal AS j WHERE j.subject_id = c.person_id AND j.act = 'enrolment_code.made'
+                   AND j.written_at = c.created_at
+                   AND c.expires_at = CAST(round(unixepoch(json_extract(j.payload, '$.expires_at'), 'subsec') * 1000) AS INTEGER))
+              OR c.used_at >= log.since
+                 AND NOT EXISTS (SELECT 1 FROM security_events AS e WHERE e.at = c.used_at AND e.person_id = c.person_id)
+           UNION ALL
+           SELECT 'the journal tells of no such code for a new password of person ' || c.person_id
+           FROM password_codes AS c, log
+           WHERE NOT EXISTS (SELECT 1 FROM journal AS j WHERE j.subject_id = c.person_id AND j.act = 'password_code.made'
+                   AND j.written_at = c.created_at
+                   AND c.expires_at = CAST(round(unixepoch(json_extract(j.payload, '$.expires_at'), 'subsec') * 1000) AS INTEGER))
+              OR c.used_at >= log.since
+                 AND NOT EXISTS (SELECT 1 FROM security_events AS e WHERE e.at = c.used_at AND e.person_id = c.person_id)"#,
+        session,
+        phone
+    )
+    .fetch_all(connection)
+    .await
+}
