@@ -177,7 +177,8 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     if let Some(code) = &opened.setup_code {
         print_line(format_args!("This server is not set up yet. One-time set-up code: {code}"));
         print_line(format_args!(
-            "Send it with the company's name and the owner's sign-in to POST /api/v1/setup. Starting again prints a new code."
+            "Open {scheme}://{}/setup in a browser and type it there, or send it to POST /api/v1/setup. Starting again prints a new code.",
+            config.listen
         ));
     }
     let handle = Handle::new();

@@ -85,7 +85,7 @@ async fn a_visit_is_late_until_it_is_recorded_or_closed() {
     assert_eq!(under(&office.open("/office").await.html, "Visits that are late"), [], "it is recorded");
     // It is open all the same, and nobody is told that it was not done.
     let property = office.open(&format!("/office/properties/{}", company.property)).await.html;
-    assert!(property.contains("2026-09-15</a> ▲ not closed: 2 sections"), "{property}");
+    assert!(property.contains("2026-09-15</a> ▲ not closed</th><td class=\"n\">2</td>"), "{property}");
 }
 
 #[tokio::test]
@@ -120,7 +120,7 @@ async fn the_owner_sets_how_pages_write_a_day() {
     assert_eq!(owner.send(&form, &[("/date_order", "month_day_year")]).await.status, 303);
     let shown = office.open(&property).await.html;
     assert!(shown.contains("03/01/2025") && !shown.contains("2025-03-01"), "{shown}");
-    assert!(shown.contains("09/15/2026</a>: 2 sections"), "{shown}");
+    assert!(shown.contains("09/15/2026</a></th><td class=\"n\">2</td>"), "{shown}");
     let rules = office.open("/rules").await.html;
     assert!(rules.contains("read 11/") && rules.contains("The label and the local authority prevail"), "{rules}");
     // Somebody who opened it before is told, and the API and the records stay as they were.

@@ -103,7 +103,7 @@ impl<'a> Visitor<'a> {
     }
 }
 
-fn encoded(text: &str) -> String {
+pub fn encoded(text: &str) -> String {
     let byte = |byte: u8| match byte {
         b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' => char::from(byte).to_string(),
         other => format!("%{other:02X}"),

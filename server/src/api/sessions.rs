@@ -103,7 +103,7 @@ fn in_words(told: &str) -> String {
     "setup_code": "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3", "company_name": "Demonstration Company", "time_zone": "America/New_York",
     "owner_name": "Owner 01", "sign_in": { "name": "owner", "password": "three plain words here" }
 }))]
-struct SetUpInput {
+pub struct SetUpInput {
     /// The one-time code that the server printed at its first start.
     #[schema(min_length = 1, max_length = 60)]
     setup_code: String,
@@ -128,7 +128,7 @@ struct SetUpInput {
 /// Writes the company and its first owner. Works once, with the one-time code that the server printed at its first start.
 #[utoipa::path(post, path = "/api/v1/setup", operation_id = "create_company", tag = "sessions", security(()), request_body = SetUpInput,
     responses((status = 201, description = "The company is set up; sign in as the owner.", body = Person)))]
-async fn create_company(
+pub async fn create_company(
     _: Anyone,
     State(app): State<App>,
     peer: Peer,

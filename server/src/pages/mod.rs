@@ -12,7 +12,9 @@ mod derivation;
 mod divisions;
 mod equipment;
 mod figures;
+mod find;
 mod form;
+mod frame;
 mod gaps;
 mod help;
 mod history;
@@ -26,6 +28,7 @@ mod passes;
 mod passwords;
 mod people;
 mod phone;
+mod pictures;
 mod plans;
 mod product_files;
 mod products;
@@ -37,6 +40,7 @@ mod sections;
 mod security_log;
 mod sessions;
 mod settings;
+mod setup;
 mod soil_reports;
 mod stock;
 mod visits;
@@ -55,6 +59,7 @@ use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, State},
     http::{HeaderMap, HeaderValue, StatusCode, header},
+    middleware,
     response::{Html, IntoResponse, Response},
 };
 
@@ -66,6 +71,7 @@ pub fn routes() -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
+        .route("/setup", get_and_post(setup::ask, setup::set_up))
         .route("/sign-in", get_and_post(sessions::sign_in, sessions::send_sign_in))
         .route("/sign-out", post(sessions::sign_out))
         .route("/new-password", get_and_post(passwords::forgotten, passwords::set_forgotten))
@@ -95,12 +101,14 @@ pub fn routes() -> Router<App> {
         .route("/api-page", get(api_page::to_page))
         .route("/api-page/", get(api_page::page))
         .route("/api-page/{file}", get(api_page::file))
+        .layer(middleware::from_fn(frame::around))
 }
 
 /// What the office and the owner find, enter and correct. A form is shown by GET and sent by POST to the same address.
 fn desk_routes() -> Router<App> {
     Router::new()
         .route("/office", get(office::today))
+        .route("/office/find", get(find::find))
         .route("/office/clients", get(clients::list))
         .route("/office/clients/new", get_and_post(clients::new, clients::add))
         .route("/office/clients/{id}", get_and_post(clients::one, clients::change))

@@ -3,6 +3,8 @@
 
 mod place;
 
+pub use place::zones;
+
 use std::collections::HashMap;
 
 use askama::Template;
@@ -27,6 +29,7 @@ use crate::{
         office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
         office_session::OfficeSession,
         page,
+        year::SoFar,
     },
     problem::Problem,
     scope::Scope,
@@ -37,6 +40,7 @@ use crate::{
         properties::Property,
         sections::Section,
         settings::DateOrder,
+        statements::About,
         visits::{Filter, Visit, VisitStatus},
     },
     version::Versioned,
@@ -219,6 +223,7 @@ struct PropertyPage {
     clock_fault: Option<String>,
     /// The rule sets by name, each with the day on which it was read.
     sets: Vec<(String, String)>,
+    so_far: SoFar,
 }
 
 /// A property with its sections, its visits and everything that was put down.
@@ -247,15 +252,18 @@ pub async fn one(
         let about = law.rule_set(code).map(|set| &set.about)?;
         Some((about.name.clone(), dates.day(about.last_checked)))
     };
+    let visits: Vec<Visit> = visits.into_iter().map(|row| row.item).collect();
+    let today = local.day(app.clock.now());
     let page_of = PropertyPage {
         dates,
+        so_far: SoFar::of(&app, About::Property(id)).await,
         client,
         sections: sections.into_iter().map(|row| row.item).collect(),
         applications,
         older,
         newer: before.is_some(),
-        today: local.day(app.clock.now()),
-        visits: visits.into_iter().map(|row| row.item).collect(),
+        today,
+        visits,
         clock_fault: local.fault(),
         sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
         property,

@@ -21,6 +21,7 @@ pub mod drift;
 pub mod effects;
 pub mod equipment;
 pub mod file;
+pub mod first_steps;
 pub mod gaps;
 pub mod history;
 pub mod journal;

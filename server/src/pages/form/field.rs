@@ -220,6 +220,11 @@ impl Field {
         format!("f{}", self.name.replace(['/', ' '], "-"))
     }
 
+    /// Whether it takes the whole width of a form: what has many choices or lines.
+    pub fn is_broad(&self) -> bool {
+        matches!(self.control, Control::Many(_) | Control::Lines | Control::File(_))
+    }
+
     pub fn described(&self) -> bool {
         !self.described_by().is_empty()
     }
