@@ -243,7 +243,7 @@ export async function deskPages(world) {
 }
 
 /** Pages that everybody may see. */
-export const OPEN_PAGES = ['/', '/sign-in', '/new-password', '/inspector', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law'];
+export const OPEN_PAGES = ['/', '/sign-in', '/new-password', '/inspector', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law', '/help/style'];
 
 /**
  * Nothing that a known rule of accessibility finds, and no sideways scroll. `strict` asks for a contrast of 7:1 too.

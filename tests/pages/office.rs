@@ -7,7 +7,7 @@ use super::visitor::{Visitor, written};
 
 /// What stands under a heading of the first page: the words and where they lead.
 fn under(html: &str, heading: &str) -> Vec<(String, String)> {
-    let Some((_, rest)) = html.split_once(&format!("<h3>{heading}</h3>")) else { return Vec::new() };
+    let Some((_, rest)) = html.split_once(&format!("<h2>{heading}</h2>")) else { return Vec::new() };
     let list = rest.split_once("</ul>").unwrap().0;
     let link = |part: &str| {
         let (href, rest) = part.split_once('"').unwrap();

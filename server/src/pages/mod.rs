@@ -94,6 +94,7 @@ pub fn routes() -> Router<App> {
         .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))
         .route("/help", get(help::index))
+        .route("/help/style", get(help::style::page))
         .route("/help/{slug}", get(help::topic))
         .route("/openapi.json", get(api_document))
         .route("/healthz", get(alive))
