@@ -37,6 +37,8 @@ field.addEventListener('input', () => {
 });
 form.addEventListener('keydown', (event) => {
   if (event.key !== 'Escape' || panel.hidden) return;
+  // The first press closes what is shown; the browser's own would empty the field.
+  event.preventDefault();
   panel.hidden = true;
   field.focus();
 });
