@@ -154,6 +154,10 @@ async fn stock(company: &Company, watch: &mut Watch) {
     change["status"] = json!("done");
     let path = format!("/api/v1/visits/{made}");
     let _ = watch.one(office.put_version(&path, "\"v1\"", &change).await, "visit.changed").await;
+    let open = office.get(&format!("/api/v1/visits/{}", company.visit)).await.expect(200).body["version"].clone();
+    let moves = json!({ "visits": [{ "id": company.visit, "version": open }], "planned_on": "2026-09-16" });
+    let _ = watch.one(office.post("/api/v1/visits/moves", &moves).await, "visit.changed").await;
+    let _ = watch.none(office.post("/api/v1/visits/moves", &moves).await, 200).await;
 }
 
 async fn credentials(company: &Company, watch: &mut Watch) {

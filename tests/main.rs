@@ -35,6 +35,7 @@ mod main_job;
 mod measurements;
 mod metrics;
 mod migrations;
+mod moves;
 mod number_bounds;
 mod openapi;
 mod oracle;

@@ -23,6 +23,7 @@ mod sections;
 mod setup;
 mod soil_reports;
 pub(crate) mod visitor;
+mod week;
 mod year;
 
 use harness::{PASSWORD, client, world::Company};

@@ -227,7 +227,7 @@ export async function deskPages(world) {
   const round = encodeURIComponent(programme.rounds[0].name);
   const shapes = 'lawn1=rectangle&lawn2=offsets&lawn3=outline&off1=circle';
   return [
-    '/office', '/office/find?q=street', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
+    '/office', '/office/find?q=street', '/office/week', '/office/week/2026-09-15', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
     `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
     `/office/history/${property.client_id}`, `/office/history/${property.id}`, `/office/history/${section.id}`, `/office/entries/${section.id}`, `/office/entries/${property.id}`,
     at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`, `/office/measurements/${measurement.id}/correct`,

@@ -27,8 +27,9 @@ pub struct Place {
 }
 
 /// Each place with its address, its name, and the beginnings of the addresses that belong to it.
-const PLACES: [(&str, &str, &[&str]); 13] = [
+const PLACES: [(&str, &str, &[&str]); 14] = [
     ("/office", "Today", &["/office/find"]),
+    ("/office/week", "The week", &[]),
     (
         "/office/clients",
         "Clients",

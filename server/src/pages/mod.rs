@@ -44,6 +44,7 @@ mod setup;
 mod soil_reports;
 mod stock;
 mod visits;
+mod week;
 mod year;
 
 use crate::{
@@ -110,6 +111,8 @@ fn desk_routes() -> Router<App> {
     Router::new()
         .route("/office", get(office::today))
         .route("/office/find", get(find::find))
+        .route("/office/week", get(week::week))
+        .route("/office/week/{day}", get_and_post(week::day, week::change))
         .route("/office/clients", get(clients::list))
         .route("/office/clients/new", get_and_post(clients::new, clients::add))
         .route("/office/clients/{id}", get_and_post(clients::one, clients::change))
