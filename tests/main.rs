@@ -16,6 +16,7 @@ mod credentials;
 mod date_bounds;
 mod days;
 mod divisions;
+mod door;
 mod drift;
 mod edges;
 mod equipment;

@@ -11,6 +11,7 @@ pub(crate) mod company_year;
 pub(crate) mod corrections;
 pub(crate) mod credentials;
 pub(crate) mod days;
+pub(crate) mod devices;
 pub(crate) mod divisions;
 pub(crate) mod drift;
 pub(crate) mod equipment;
@@ -61,6 +62,7 @@ pub(crate) fn routes() -> Routes {
         .merge(sessions::routes())
         .merge(passwords::routes())
         .merge(people::routes())
+        .merge(devices::routes())
         .merge(passes::routes())
         .merge(security_log::routes())
         .merge(credentials::routes())

@@ -4,7 +4,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::Value;
 
 use crate::{
-    pages::form::{Field, Form},
+    pages::form::{Field, Form, OWN_PASSWORD},
     problem::{FieldFault, Kind, Problem},
     reply::{Created, ErrorPageRendered},
     state::App,
@@ -65,6 +65,12 @@ impl Form {
 
     /// The same form with every fault, if the problem is one that a person can mend here.
     pub fn refuse(mut self, problem: Problem) -> Result<Response, Problem> {
+        if problem.is(Kind::PasswordNeeded)
+            && let Some(field) = self.field(OWN_PASSWORD)
+        {
+            field.faults.push("is needed for this; type it here and send the form again".to_owned());
+            return Ok(refused(self, problem.status));
+        }
         if !matches!(problem.status, 409 | 422) {
             return Err(problem);
         }
