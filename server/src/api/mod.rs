@@ -38,6 +38,7 @@ pub(crate) mod sections;
 pub(crate) mod security_log;
 pub(crate) mod sessions;
 pub(crate) mod settings;
+pub(crate) mod sightings;
 pub(crate) mod soil_reports;
 pub(crate) mod statements;
 pub(crate) mod stock;
@@ -73,6 +74,7 @@ pub(crate) fn routes() -> Routes {
         .merge(history::routes())
         .merge(measurements::routes())
         .merge(divisions::routes())
+        .merge(sightings::routes())
         .merge(soil_reports::routes())
         .merge(products::routes())
         .merge(product_files::routes())
