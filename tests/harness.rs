@@ -4,6 +4,7 @@
 #![expect(clippy::missing_panics_doc, clippy::expect_used, clippy::panic, reason = "a test harness fails by panicking")]
 
 pub mod approved;
+mod at_the_door;
 pub mod contract;
 mod serving;
 pub mod world;

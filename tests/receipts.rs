@@ -261,6 +261,10 @@ async fn an_older_book_gets_its_key_when_it_is_opened() {
          DROP VIEW placed_measurements; DROP VIEW placed_soil_reports;
          ALTER TABLE measurements DROP COLUMN not_of_this_lawn; ALTER TABLE soil_reports DROP COLUMN not_of_this_lawn;
          ALTER TABLE corrections DROP COLUMN sections;
+         DROP TABLE pass_sessions; DROP TABLE limit_moves; DROP TABLE sighting_confirmations; DROP TABLE sightings; DROP INDEX tokens_open; ALTER TABLE tokens DROP COLUMN confirmed_until;
+         DROP INDEX security_events_of_failures; DROP INDEX security_events_of_entries; DROP TRIGGER IF EXISTS security_events_keep;
+         ALTER TABLE security_events DROP COLUMN last_at; ALTER TABLE security_events DROP COLUMN tries;
+         CREATE TRIGGER security_events_keep BEFORE UPDATE ON security_events BEGIN SELECT 1; END;
          CREATE VIEW correction_rows AS SELECT 1; CREATE VIEW counted_measurements AS SELECT 1;
          CREATE VIEW counted_soil_reports AS SELECT 1;
          DELETE FROM _sqlx_migrations WHERE version >= 32;"

@@ -1,5 +1,6 @@
 //! What stood when: the dated entries about a client, a property or a lawn section, and how they are corrected.
 
+mod limits;
 mod sound;
 
 use axum::{Json, extract::State};
@@ -34,6 +35,7 @@ use crate::{
     },
 };
 
+pub(super) use limits::{Made, Turn, note_moves};
 use sound::sound;
 pub(super) use sound::sound_change;
 
@@ -239,9 +241,12 @@ async fn create(
             };
             let entry =
                 DatedEntry { seq: i64::MAX, since: new.since, corrects: new.corrects, facts: new.facts.clone() };
-            let (before, history) = (store::history::history(&entries), with(&entries, entry));
-            sound(connection, &book, subject, (&before, &history), last).await?;
+            let turn = Turn { before: store::history::history(&entries), after: with(&entries, entry) };
+            let (before, history) = (&turn.before, &turn.after);
+            sound(connection, &book, subject, (before, history), last).await?;
             let entry = store::history::append(connection, subject, &new).await?;
+            let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };
+            note_moves(connection, &book, subject, &turn, made, deed).await?;
             // Since when the property is whose shows on it, also where it is whose it was.
             if history.present() != before.present() || entry.facts.contains_key("client_id") {
                 stands(connection, &book, subject, history.present(), deed).await?;
@@ -325,7 +330,7 @@ async fn section_input(
 }
 
 /// Brings the thing's row to what stands now, with its line in the journal.
-async fn stands(
+pub(super) async fn stands(
     connection: &mut SqliteConnection,
     app: &App,
     subject: Subject,

@@ -19,6 +19,7 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        limit_moves::{self, Place},
         office::{self, IdempotentRequest},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
@@ -72,10 +73,11 @@ pub async fn record_soil_report(
     let deed = JournalContext { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
     let repeat =
         IdempotentRequest { key, route: "record_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
+    let book = app.clone();
     office::create(&app, deed, repeat, format!("/api/v1/soil-reports/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;
-            known.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let known = known.ok_or_else(|| Problem::not_found("lawn section"))?;
             let mut faults = book::soil_reports::faults(&value);
             faults.extend(not_yet("/sampled_on", value.sampled_on, last));
             let corrected = match value.corrects {
@@ -84,14 +86,26 @@ pub async fn record_soil_report(
             };
             let corrected = corrected.filter(|known| known.section_id == section);
             let named = (value.corrects.is_some(), corrected.is_some());
-            let taken = corrected.and_then(|known| known.corrected_by).map(|by| by.to_string());
+            let taken = corrected.as_ref().and_then(|known| known.corrected_by).map(|by| by.to_string());
             faults.extend(correction(named, value.reason.as_deref(), taken));
             if value.not_of_this_lawn && value.corrects.is_none() {
                 let detail = "is said of one that is on file; name it in `corrects`";
                 faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
             }
             whole(faults)?;
-            Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
+            let days: Vec<Day> =
+                [Some(value.sampled_on), corrected.map(|report| report.sampled_on)].into_iter().flatten().collect();
+            let before = limit_moves::soil_reports(&mut *connection, section, &days).await?;
+            let report = store::soil_reports::insert(&mut *connection, id, section, &value, at).await?;
+            let after = limit_moves::soil_reports(&mut *connection, section, &days).await?;
+            let lawn = limit_moves::limited_lawn(&mut *connection, known.property_id, known.species, last).await?;
+            let moved = lawn.and_then(|lawn| limit_moves::of_soil_reports(&lawn, &book.law(), last, [&before, &after]));
+            if let Some(moved) = moved {
+                let (property, reason) = (known.property_id, value.reason.clone());
+                let place = Place { subject: id.uuid(), property, section: Some(section), reason };
+                limit_moves::note(connection, book.ids.next(at), moved, place, deed).await?;
+            }
+            Ok(report)
         })
     })
     .await

@@ -10,6 +10,7 @@ pub mod duties;
 pub mod gaps;
 pub mod history;
 pub mod journal;
+pub mod limit_moves;
 pub mod load_sheet;
 pub mod measurements;
 pub mod office;

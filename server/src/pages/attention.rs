@@ -97,10 +97,17 @@ async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
         ),
         (
             "▲",
+            waiting.sightings,
+            ["thing that a technician saw of a lawn is", "things that technicians saw of lawns are"],
+            "not confirmed",
+        ),
+        (
+            "▲",
             waiting.odd,
             ["record of a changed visit or a moved clock is", "records of changed visits or moved clocks are"],
             "not reviewed",
         ),
+        ("▲", waiting.changes, ["change of a lawn is", "changes of lawns are"], "to be looked at by the owner"),
     ];
     let told = kinds.into_iter().filter(|(_, count, ..)| *count > 0).map(|(sign, count, [one, many], words)| {
         let noun = if count == 1 { one } else { many };

@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 pub use crate::pages::form::{
     choice::{Choice, choices},
     data::{FormData, SentFile},
-    field::{Control, Field},
+    field::{Control, Field, OWN_PASSWORD},
 };
 use crate::{
     extract::{self, IdempotencyKey, IfMatch, Valid},

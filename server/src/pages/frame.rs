@@ -41,6 +41,7 @@ const PLACES: [(&str, &str, &[&str]); 14] = [
             "/office/visits",
             "/office/history",
             "/office/entries",
+            "/office/sightings",
             "/office/records",
             "/records",
         ],

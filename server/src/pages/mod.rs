@@ -41,6 +41,7 @@ mod security_log;
 mod sessions;
 mod settings;
 mod setup;
+mod sightings;
 mod soil_reports;
 mod stock;
 mod visits;
@@ -134,6 +135,7 @@ fn desk_routes() -> Router<App> {
             "/office/measurements/{id}/correct",
             get_and_post(measurements::correcting::form, measurements::correcting::correct),
         )
+        .route("/office/sightings/{id}", get_and_post(sightings::one, sightings::confirm))
         .route("/office/sections/{id}/divisions/new", get_and_post(divisions::new, divisions::add))
         .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))

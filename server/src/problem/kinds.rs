@@ -8,6 +8,7 @@ pub enum Kind {
     Malformed,
     NotSignedIn,
     NotAllowed,
+    PasswordNeeded,
     NotFound,
     MethodNotAllowed,
     NotAcceptable,
@@ -42,7 +43,7 @@ pub struct About {
     pub help: &'static str,
 }
 
-pub const KINDS: [About; 22] = [
+pub const KINDS: [About; 23] = [
     About {
         kind: Kind::Malformed,
         slug: "malformed-request",
@@ -69,6 +70,15 @@ pub const KINDS: [About; 22] = [
         meaning: "You are known, but this needs another role.",
         way_out: "Ask the office or the owner.",
         help: "people#roles",
+    },
+    About {
+        kind: Kind::PasswordNeeded,
+        slug: "password-needed",
+        status: StatusCode::FORBIDDEN,
+        title: "Show your password again",
+        meaning: "You may do this, but it lets somebody in or shuts somebody out, so that a session alone is not enough. Nothing was changed.",
+        way_out: "Send your password to the address in `confirm_at`, and then the same request again within five minutes. On a page, type it into the form's last field.",
+        help: "people#what-asks-for-the-password-again",
     },
     About {
         kind: Kind::NotFound,

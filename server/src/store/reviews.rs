@@ -1,5 +1,5 @@
 //! The owner's list: records that went beyond the rules, attempts that were refused and never came back, records whose
-//! visit or clock was moved, records that heavy rain followed, and measurements that the office has to confirm.
+//! visit or clock was moved, records that heavy rain followed, what the office has to confirm, and changes that moved a limit.
 
 use domain::{ids::PersonId, time::Instant};
 use serde::Serialize;
@@ -8,26 +8,36 @@ use utoipa::ToSchema;
 
 use crate::{
     paging::{PageRequest, Sequenced},
-    store::{read, read_instant},
+    store::{
+        limit_moves::{self, LimitMove},
+        read, read_instant,
+    },
 };
+
+/// The kind of an entry about a change of a lawn.
+const CHANGE: &str = "change";
 
 /// One entry of the owner's list.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct ReviewItem {
     /// `beyond_the_rules`; `refused_attempt`; `visit_changed` when the visit of a record was cancelled, closed or given to
     /// somebody else; `clock_moved` when the phone's clock was moved during the work; `heavy_rain_after` when heavy rain fell
-    /// within a day of it; `measurement_to_confirm` for a technician's measurement that the office has not confirmed yet.
+    /// within a day of it; `measurement_to_confirm` and `sighting_to_confirm` for what a technician measured or saw and the office has not
+    /// confirmed yet;
+    /// `limit_loosened`, `large_change` and `unlikely_figure` for a change of a lawn, which `change` tells.
     #[schema(max_length = 30, example = "beyond_the_rules")]
     pub why: String,
-    /// `application`, `correction`, `measurement` or, for an attempt, what was attempted.
+    /// `application`, `correction`, `measurement`, `sighting`, `change` or, for an attempt, what was attempted.
     #[schema(max_length = 20, example = "application")]
     pub kind: String,
-    /// The application, the correction, the measurement or the attempt.
+    /// The application, the correction, the measurement, the sighting, the change or the attempt.
     #[schema(max_length = 36)]
     pub record_id: String,
     pub property_id: domain::ids::PropertyId,
     pub person_id: PersonId,
     pub received_at: Instant,
+    /// What was changed, where it is a change.
+    pub change: Option<LimitMove>,
     /// What the owner said about it; null as long as it is open.
     pub review: Option<Review>,
 }
@@ -71,6 +81,7 @@ impl TryFrom<ReviewRow> for Sequenced<ReviewItem> {
             property_id: read(&row.property_id, "property id")?,
             person_id: read(&row.person_id, "person id")?,
             received_at: read_instant(row.received_at)?,
+            change: None,
             review,
         };
         Ok(Self { seq: row.seq, item })
@@ -140,6 +151,15 @@ pub async fn list(
                      AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = m.id AND j.act = 'measurement.added') < $1
                    ORDER BY m.seq DESC LIMIT $4)
                UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = g.id AND j.act = 'sighting.added'),
+                          'sighting_to_confirm', 'sighting', g.id, (SELECT s.property_id FROM sections AS s WHERE s.id = g.section_id),
+                          g.person_id, g.created_at
+                   FROM sightings AS g
+                   WHERE g.entry_id IS NULL AND ($3 IS NULL OR g.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM sighting_confirmations AS o WHERE o.sighting_id = g.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = g.id AND j.act = 'sighting.added') < $1
+                   ORDER BY g.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
                    SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = t.id AND j.act = 'attempt.refused'),
                           'refused_attempt', t.kind, t.id, t.property_id, t.person_id, t.received_at
                    FROM attempts AS t INDEXED BY attempts_to_review
@@ -151,6 +171,18 @@ pub async fn list(
                              WHERE c.id = t.subject_id AND a.property_id = t.property_id)))
                      AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = t.id AND j.act = 'attempt.refused') < $1
                    ORDER BY t.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = l.id AND j.act = 'limit.moved'),
+                          l.why, 'change', l.id, l.property_id, l.person_id, l.moved_at
+                   FROM limit_moves AS l
+                   WHERE ($3 IS NULL OR l.id = $3)
+                     AND (NOT $2 OR NOT (
+                         EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = l.id)
+                         OR EXISTS (SELECT 1 FROM measurements AS t WHERE t.corrects = l.subject_id)
+                         OR EXISTS (SELECT 1 FROM soil_reports AS t WHERE t.corrects = l.subject_id)
+                         OR EXISTS (SELECT 1 FROM dated_entries AS d JOIN dated_entries AS t ON t.corrects = d.seq WHERE d.id = l.subject_id)))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = l.id AND j.act = 'limit.moved') < $1
+                   ORDER BY l.seq DESC LIMIT $4)
            ) AS i
            LEFT JOIN reviews AS r ON r.record_id = i.record_id
            WHERE seq < $1 AND (NOT $2 OR r.record_id IS NULL)
@@ -162,7 +194,16 @@ pub async fn list(
     )
     .fetch_all(pool)
     .await?;
-    rows.into_iter().map(Sequenced::try_from).collect()
+    let mut items = rows.into_iter().map(Sequenced::try_from).collect::<Result<Vec<Sequenced<ReviewItem>>, _>>()?;
+    let changes: Vec<String> =
+        items.iter().filter(|row| row.item.kind == CHANGE).map(|row| row.item.record_id.clone()).collect();
+    if !changes.is_empty() {
+        let mut told = limit_moves::of(pool, &changes).await?;
+        for row in &mut items {
+            row.item.change = told.remove(&row.item.record_id);
+        }
+    }
+    Ok(items)
 }
 
 /// Keeps what the owner said; false if something was said before.

@@ -347,9 +347,9 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'record_additions', count(*) FROM record_additions
            UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
            UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
-           UNION ALL SELECT 'passes', count(*) FROM passes
-           UNION ALL SELECT 'pass_ends', count(*) FROM pass_ends
-           UNION ALL SELECT 'signing_key', count(*) FROM signing_key
+           UNION ALL SELECT 'limit_moves', count(*) FROM limit_moves UNION ALL SELECT 'sightings', count(*) FROM sightings
+           UNION ALL SELECT 'passes', count(*) FROM passes UNION ALL SELECT 'pass_ends', count(*) FROM pass_ends
+           UNION ALL SELECT 'signing_key', count(*) FROM signing_key UNION ALL SELECT 'sighting_confirmations', count(*) FROM sighting_confirmations
            UNION ALL SELECT 'rule_set_uses', count(*) FROM rule_set_uses WHERE id IS NOT NULL
            UNION ALL SELECT 'settings', CASE WHEN version = 1 AND (date_order <> 'year_month_day' OR rule_sets_months <> 12 OR idle_minutes <> 240 OR security_log_days <> 400) THEN 1 ELSE version - 1 END FROM settings"#
     )

@@ -4,7 +4,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::Value;
 
 use crate::{
-    pages::form::{Field, Form},
+    pages::form::{Field, Form, OWN_PASSWORD},
     problem::{FieldFault, Kind, Problem},
     reply::{Created, ErrorPageRendered},
     state::App,
@@ -73,6 +73,11 @@ impl Form {
 
     /// The same form with every fault; nothing where no person can mend it here.
     pub fn with_faults(mut self, problem: &Problem) -> Option<Self> {
+        if problem.is(Kind::PasswordNeeded) {
+            let field = self.field(OWN_PASSWORD)?;
+            field.faults.push("is needed for this; type it here and send the form again".to_owned());
+            return Some(self);
+        }
         if !matches!(problem.status, 409 | 422) {
             return None;
         }

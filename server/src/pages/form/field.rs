@@ -4,6 +4,9 @@ use jiff::tz::TimeZone;
 
 use super::choice::{Choice, choices};
 
+/// The field in which something asks for the own password again. It is no pointer, so that it goes into no request of the API.
+pub const OWN_PASSWORD: &str = "own_password";
+
 /// How a field is typed.
 #[derive(Debug, Clone)]
 pub enum Control {
@@ -102,6 +105,12 @@ impl Field {
 
     pub fn password(name: &str, label: &str) -> Self {
         Self::of(name, label, Control::Line("password", "text"), Shape::Text)
+    }
+
+    /// The own password, where something asks for it again.
+    pub fn own_password(when: &str) -> Self {
+        let field = Self::password(OWN_PASSWORD, "Your own password");
+        field.optional().under("Show that it is you").help(when)
     }
 
     pub fn day(name: &str, label: &str) -> Self {
