@@ -61,6 +61,7 @@ mod security_log;
 mod serve;
 mod shares;
 mod soil_reports;
+mod space;
 mod statements;
 mod storage;
 mod tidy;

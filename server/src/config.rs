@@ -102,6 +102,8 @@ pub struct Serve {
     #[command(flatten)]
     pub limits: Limits,
     #[command(flatten)]
+    pub disk: Disk,
+    #[command(flatten)]
     pub backups: Backups,
     #[command(flatten)]
     pub weather: Weather,
@@ -190,6 +192,21 @@ impl Limits {
 
     pub fn idle(&self) -> Duration {
         Duration::from_secs(u64::from(self.idle_seconds))
+    }
+}
+
+/// When the disk has little left.
+#[derive(Debug, Clone, Args)]
+pub struct Disk {
+    /// Megabytes that are to be free on the disks of the records and of their copies; with fewer the server warns. 0 for no warning
+    #[arg(long, env = "SWARDBOOK_FREE_FLOOR", default_value_t = 1000, value_name = "MEGABYTES")]
+    pub free_floor: u32,
+}
+
+impl Disk {
+    /// In bytes.
+    pub fn floor(&self) -> u64 {
+        u64::from(self.free_floor) * 1_000_000
     }
 }
 

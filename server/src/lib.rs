@@ -43,6 +43,7 @@ pub mod secret;
 pub mod serve;
 pub mod sharing;
 pub mod signing;
+pub mod space;
 pub mod state;
 pub mod storage_fault;
 pub mod store;

@@ -187,6 +187,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
+    app.space.watch(config.disk.floor(), &config.book.file, config.backups.backup_to.as_deref());
     drop(app);
     let Opened { router, connections, writer, .. } = opened;
     let served = answer(listener, tls, handle, router, connections).await;

@@ -13,6 +13,7 @@ use crate::{
     paging::CursorKey,
     schema::Schemas,
     signing::SigningKey,
+    space::Space,
     store::Store,
     throttle::{Throttle, budgets::Budgets},
     weather::Services,
@@ -45,6 +46,8 @@ pub struct Inner {
     /// What each caller may still ask for.
     pub budgets: Budgets,
     pub connections: Arc<Connections>,
+    /// What is left on the disks.
+    pub space: Arc<Space>,
 }
 
 /// When each token was used last. In memory, because a read must not wait for a write; written down once a minute and when somebody

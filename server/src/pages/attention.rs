@@ -68,6 +68,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, &local, settings).await? },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
+        Group { heading: "Disk", notices: disk(app) },
         Group { heading: "Backups", notices: backups(app, &local, dates) },
     ];
     groups.retain(|group| !group.notices.is_empty());
@@ -194,6 +195,14 @@ fn places(sites: &[Site]) -> Vec<Notice> {
         }
     }
     told
+}
+
+/// Disks that have little left: whoever runs the server makes room.
+fn disk(app: &App) -> Vec<Notice> {
+    let low = app.space.low().into_iter().map(|left| {
+        notice("▲", left.sentence() + ". Whoever runs the server makes room", "/help/server#a-floor-of-free-space")
+    });
+    low.collect()
 }
 
 /// Copies that the server makes by itself and that fail. Where none are made, nothing is known of them.

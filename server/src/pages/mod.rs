@@ -52,11 +52,12 @@ use crate::{
 };
 use askama::Template;
 use axum::{
-    Router,
+    Json, Router,
     extract::{DefaultBodyLimit, Path, State},
     http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
 };
+use serde::Serialize;
 
 /// The pages' own policy: everything from this server, nothing inline.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
@@ -254,8 +255,18 @@ async fn alive(_: Anyone) -> StatusCode {
     StatusCode::NO_CONTENT
 }
 
-/// The book can be written, and every reader sees what was written last.
-async fn ready(_: Anyone, State(app): State<App>) -> Result<StatusCode, Problem> {
+/// What readiness warns of, while the server is ready.
+#[derive(Serialize)]
+struct Warnings {
+    warnings: Vec<String>,
+}
+
+/// The book can be written, and every reader sees what was written last. What will stand against that soon is said beside it.
+async fn ready(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     app.store.ready().await?;
-    Ok(StatusCode::NO_CONTENT)
+    let warnings: Vec<String> = app.space.low().iter().map(|left| left.sentence() + ".").collect();
+    if warnings.is_empty() {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    }
+    Ok(Json(Warnings { warnings }).into_response())
 }
