@@ -51,5 +51,6 @@ pub mod throttle;
 pub mod token_uses;
 mod tokens;
 pub mod version;
+pub mod watch;
 pub mod weather;
 pub mod zone;

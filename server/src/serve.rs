@@ -33,7 +33,7 @@ use crate::{
     state::{App, Deps},
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
-    token_uses,
+    token_uses, watch,
     weather::Services,
 };
 
@@ -188,11 +188,12 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
     app.space.watch(config.disk.floor(), &config.book.file, config.backups.backup_to.as_deref());
+    let watcher = Some(tokio::spawn(watch::run(app.clone())));
     drop(app);
     let Opened { router, connections, writer, .. } = opened;
     let served = answer(listener, tls, handle, router, connections).await;
     // What works beside holds a way to the writer, which finishes only when nobody does.
-    for beside in [refresher, copier, uses].into_iter().flatten() {
+    for beside in [refresher, copier, uses, watcher].into_iter().flatten() {
         beside.abort();
         let _ = beside.await;
     }

@@ -197,12 +197,17 @@ fn places(sites: &[Site]) -> Vec<Notice> {
     told
 }
 
-/// Disks that have little left: whoever runs the server makes room.
+/// What stands against recording or soon will: a file that is not where it was, disks that have little left.
 fn disk(app: &App) -> Vec<Notice> {
     let low = app.space.low().into_iter().map(|left| {
         notice("▲", left.sentence() + ". Whoever runs the server makes room", "/help/server#a-floor-of-free-space")
     });
-    low.collect()
+    let astray = app.store.misplaced().map(|astray| {
+        let words =
+            format!("Nothing can be recorded: {}. Phones keep what they have. {}", astray.sentence(), astray.way_out());
+        notice("■", words.trim_end_matches('.').to_owned(), "/help/server#a-file-that-is-not-where-it-was")
+    });
+    astray.into_iter().chain(low).collect()
 }
 
 /// Copies that the server makes by itself and that fail. Where none are made, nothing is known of them.
