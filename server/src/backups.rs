@@ -65,6 +65,7 @@ impl Source {
 
 /// Makes a copy whenever its time has come and something was written since the last one.
 pub async fn run(source: Source, plan: Plan) {
+    source.metrics.backups_begin(plan.every, source.clock.now());
     loop {
         match aside(&source, &plan).await {
             Ok(Some(copy)) => tracing::info!(copy = %copy.display(), "the records were copied"),

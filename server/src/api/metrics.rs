@@ -49,7 +49,7 @@ pub fn routes() -> Routes {
 /// - `free_bytes` (by `of`, `records` or `copies`) and `free_floor_bytes`: what is left on the disks, and what the operator wants to be
 ///   left (`--free-floor`);
 /// - `backup_age_seconds`, `backup_bytes` and `backup_failures_total`: the newest copy that the server made of its book by itself
-///   (`--backup-to`), and the tries that failed. A copy that is made by `swardbook backup` is not known to the server;
+///   (`--backup-to`), and the tries that failed; `backups_wrong` is 1 while copies fail, do not come or do not add up. A copy that is made by `swardbook backup` is not known to the server;
 /// - `weather_answers_total`, `weather_failures_total`, `weather_failures_since_success`, `weather_resting` (by `service`),
 ///   `weather_unreadable_total` (by `service` and `part`): values and entries that could not be read or were not of the place,
 ///   `weather_answer_age_seconds` (by `service` and `part`), `weather_round_age_seconds`, `weather_round_places` and
@@ -130,6 +130,10 @@ fn add_space(registry: &mut Registry, app: &App) {
 }
 
 fn add_backups(registry: &mut Registry, app: &App, now: Instant) {
+    let metrics = app.store.metrics();
+    let wrong = metrics.backups_fail().is_some() || metrics.backup_late(now).is_some();
+    let help = "1 while copies of the book fail, do not come or do not add up";
+    registry.register("backups_wrong", help, ConstGauge::new(i64::from(wrong)));
     let Some(copy) = app.store.metrics().last_backup() else { return };
     if let Some(at) = copy.at {
         let help = "Time since the moment to which the newest copy of the book reaches";

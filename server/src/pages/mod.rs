@@ -264,7 +264,14 @@ struct Warnings {
 /// The book can be written, and every reader sees what was written last. What will stand against that soon is said beside it.
 async fn ready(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     app.store.ready().await?;
-    let warnings: Vec<String> = app.space.low().iter().map(|left| left.sentence() + ".").collect();
+    let mut warnings: Vec<String> = app.space.low().iter().map(|left| left.sentence() + ".").collect();
+    // Why is told to those who sign in: it may name folders.
+    if let Some((since, _)) = app.store.metrics().backups_fail() {
+        warnings.push(format!("Since {since} the copies of the records are not as they should be."));
+    }
+    if let Some((since, _)) = app.store.metrics().backup_late(app.clock.now()) {
+        warnings.push(format!("No copy of the records was made since {since}."));
+    }
     if warnings.is_empty() {
         return Ok(StatusCode::NO_CONTENT.into_response());
     }

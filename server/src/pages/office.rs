@@ -79,6 +79,8 @@ struct Today {
     /// There may be more than are shown.
     more: bool,
     groups: Vec<Group>,
+    /// How old the newest copy is, where the server makes any.
+    copies: Option<String>,
     owner: bool,
 }
 
@@ -102,6 +104,7 @@ pub async fn today(
             more: i64::try_from(found.len()).is_ok_and(|count| count >= store::search::MOST),
             found,
             groups,
+            copies: attention::newest_copy(&app, &zone, dates),
             owner: desk.is_owner(),
         }
         .render(),
