@@ -58,6 +58,9 @@ pub struct Restore {
     /// The copy; it is only read
     #[arg(long, value_name = "FILE")]
     pub from: PathBuf,
+    /// Receipts that were kept elsewhere, from after the copy was made: what they cover and the copy does not have is said
+    #[arg(long, num_args = 1.., value_name = "RECEIPT")]
+    pub against: Vec<String>,
     /// File that will hold the records; it must not exist
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
