@@ -52,6 +52,7 @@ mod product_labels;
 mod programmes;
 mod receipts;
 mod records;
+mod reload;
 mod request_schemas;
 mod rewritten;
 mod rule_sets;

@@ -232,6 +232,10 @@ impl Store {
         &self.law
     }
 
+    pub fn shared_law(&self) -> Arc<LawInForce> {
+        Arc::clone(&self.law)
+    }
+
     /// Number and hash of the journal's newest entry. Whatever was answered before is covered by it.
     pub async fn head(&self) -> Result<(i64, String), sqlx::Error> {
         match self.head.get() {
