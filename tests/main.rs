@@ -37,6 +37,7 @@ mod metrics;
 mod migrations;
 mod number_bounds;
 mod openapi;
+mod operating;
 mod oracle;
 mod packed;
 mod pages;
