@@ -2,6 +2,7 @@
 //! against systemd's own check; the container file and the proxy's are held against the options and limits that there are.
 
 use std::{
+    os::unix::fs::PermissionsExt as _,
     path::Path,
     process::{Command as Program, ExitCode},
 };
@@ -46,7 +47,7 @@ async fn ours(line: &str) -> bool {
 
 /// Runs a command of the system, away from the threads that answer.
 async fn theirs(program: &str, arguments: &[&str]) -> bool {
-    let (program, arguments) = (program.to_owned(), arguments.iter().map(ToString::to_string).collect::<Vec<_>>());
+    let (program, arguments) = (program.to_owned(), arguments.iter().map(|one| (*one).to_owned()).collect::<Vec<_>>());
     let run = tokio::task::spawn_blocking(move || Program::new(program).args(arguments).status());
     run.await.unwrap().unwrap().success()
 }
@@ -89,7 +90,6 @@ async fn every_command_of_the_page_does_what_it_says() {
     assert_eq!((run, left), (13, 8), "commands that were run and that were not");
     assert!(!Path::new(&records).join("tried.db").exists());
     assert!(Path::new(&copies).join("before-upgrade.db").exists());
-    use std::os::unix::fs::PermissionsExt as _;
     let mode = std::fs::metadata(&copies).unwrap().permissions().mode();
     assert_eq!(mode & 0o777, 0o700);
 }
@@ -110,7 +110,7 @@ fn every_command_of_the_help_is_one() {
                 // A text in quotes is one argument.
                 let mut words = vec!["swardbook"];
                 for (number, part) in arguments.split('"').enumerate() {
-                    if number % 2 == 0 { words.extend(part.split_whitespace()) } else { words.push(part) }
+                    if number.is_multiple_of(2) { words.extend(part.split_whitespace()) } else { words.push(part) }
                 }
                 assert!(Cli::try_parse_from(&words).is_ok(), "{slug} says {line}");
                 held += 1;

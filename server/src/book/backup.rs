@@ -1,6 +1,7 @@
 //! `swardbook backup` and `swardbook restore`: a copy that is known to be whole, because it is checked before it is called one.
 
 use std::{
+    ffi::OsStr,
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -94,7 +95,7 @@ pub async fn restore(config: &Restore) -> ExitCode {
 
 /// Copies that the server made of the same records later than this one: their names sort by their moments.
 pub fn newer_beside(copy: &Path) -> Vec<PathBuf> {
-    let Some(name) = copy.file_name().and_then(|name| name.to_str()) else { return Vec::new() };
+    let Some(name) = copy.file_name().and_then(OsStr::to_str) else { return Vec::new() };
     let Some((mark, _)) = name.strip_prefix("swardbook-").and_then(|rest| rest.split_once('-')) else {
         return Vec::new();
     };
@@ -103,7 +104,7 @@ pub fn newer_beside(copy: &Path) -> Vec<PathBuf> {
     };
     let found = std::fs::read_dir(folder_of(copy)).into_iter().flatten().flatten().map(|found| found.path());
     let mut newer: Vec<PathBuf> =
-        found.filter(|path| path.file_name().and_then(|name| name.to_str()).is_some_and(same)).collect();
+        found.filter(|path| path.file_name().and_then(OsStr::to_str).is_some_and(same)).collect();
     newer.sort();
     newer
 }
