@@ -120,7 +120,7 @@ async fn a_renewed_certificate_is_taken_up_without_a_restart() {
     let tls = RustlsConfig::from_pem_file(&certificate, &key).await.unwrap();
     let handle = Handle::new();
     let serving = tokio::spawn(serve::listen(listener, Some(tls.clone()), handle.clone(), opened));
-    let renewing = tokio::spawn(serve::renew_on_hangup(Some((tls, (certificate.clone(), key.clone())))));
+    let renewing = tokio::spawn(serve::renew_on_hangup(Some((tls, (certificate.clone(), key.clone()))), None));
     let trusts = async |root: &reqwest::Certificate| {
         let client = reqwest::Client::builder().tls_certs_only([root.clone()]).build().unwrap();
         client.get(&address).send().await.is_ok()

@@ -58,6 +58,9 @@ pub struct Restore {
     /// The copy; it is only read
     #[arg(long, value_name = "FILE")]
     pub from: PathBuf,
+    /// Receipts that were kept elsewhere, from after the copy was made: what they cover and the copy does not have is said
+    #[arg(long, num_args = 1.., value_name = "RECEIPT")]
+    pub against: Vec<String>,
     /// File that will hold the records; it must not exist
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
@@ -101,6 +104,8 @@ pub struct Serve {
     pub rules: Option<PathBuf>,
     #[command(flatten)]
     pub limits: Limits,
+    #[command(flatten)]
+    pub disk: Disk,
     #[command(flatten)]
     pub backups: Backups,
     #[command(flatten)]
@@ -190,6 +195,21 @@ impl Limits {
 
     pub fn idle(&self) -> Duration {
         Duration::from_secs(u64::from(self.idle_seconds))
+    }
+}
+
+/// When the disk has little left.
+#[derive(Debug, Clone, Args)]
+pub struct Disk {
+    /// Megabytes that are to be free on the disks of the records and of their copies; with fewer the server warns. 0 for no warning
+    #[arg(long, env = "SWARDBOOK_FREE_FLOOR", default_value_t = 1000, value_name = "MEGABYTES")]
+    pub free_floor: u32,
+}
+
+impl Disk {
+    /// In bytes.
+    pub fn floor(&self) -> u64 {
+        u64::from(self.free_floor) * 1_000_000
     }
 }
 

@@ -58,12 +58,13 @@ use crate::{
 };
 use askama::Template;
 use axum::{
-    Router,
+    Json, Router,
     extract::{DefaultBodyLimit, Path, State},
     http::{HeaderMap, HeaderValue, StatusCode, header},
     middleware,
     response::{Html, IntoResponse, Response},
 };
+use serde::Serialize;
 
 /// The pages' own policy: everything from this server, nothing inline.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
@@ -268,8 +269,25 @@ async fn alive(_: Anyone) -> StatusCode {
     StatusCode::NO_CONTENT
 }
 
-/// The book can be written, and every reader sees what was written last.
-async fn ready(_: Anyone, State(app): State<App>) -> Result<StatusCode, Problem> {
+/// What readiness warns of, while the server is ready.
+#[derive(Serialize)]
+struct Warnings {
+    warnings: Vec<String>,
+}
+
+/// The book can be written, and every reader sees what was written last. What will stand against that soon is said beside it.
+async fn ready(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     app.store.ready().await?;
-    Ok(StatusCode::NO_CONTENT)
+    let mut warnings: Vec<String> = app.space.low().iter().map(|left| left.sentence() + ".").collect();
+    // Why is told to those who sign in: it may name folders.
+    if let Some((since, _)) = app.store.metrics().backups_fail() {
+        warnings.push(format!("Since {since} the copies of the records are not as they should be."));
+    }
+    if let Some((since, _)) = app.store.metrics().backup_late(app.clock.now()) {
+        warnings.push(format!("No copy of the records was made since {since}."));
+    }
+    if warnings.is_empty() {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    }
+    Ok(Json(Warnings { warnings }).into_response())
 }

@@ -71,6 +71,8 @@ struct Today {
     /// Of a company that has no record yet.
     steps: Vec<FirstStep>,
     groups: Vec<Group>,
+    /// How old the newest copy is, where the server makes any.
+    copies: Option<String>,
 }
 
 /// One thing that a new company enters, in the order in which one builds on the other.
@@ -111,7 +113,8 @@ pub async fn today(_: OfficeSession, State(app): State<App>) -> Result<Response,
     let groups = attention::today(&app, &zone, dates).await?;
     let day = dates.day(Local::of(&zone).day(app.clock.now()));
     let steps = first_steps(store::first_steps::entered(app.store.reader()).await?);
-    Ok(page(Today { company, day, steps, groups }.render()))
+    let copies = attention::newest_copy(&app, &zone, dates);
+    Ok(page(Today { company, day, steps, groups, copies }.render()))
 }
 
 /// How the company writes a day.

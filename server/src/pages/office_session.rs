@@ -155,7 +155,8 @@ pub async fn rules(reader: PaperSession, State(app): State<App>) -> Result<Respo
     let today = api::office_day(&app).await?;
     let order = dates(&app).await?;
     let law = app.law();
-    let waiting = crate::book::rule_sets::waiting(&app.offered_law, &law);
+    let offered = app.offered_law();
+    let waiting = crate::book::rule_sets::waiting(&offered, &law);
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
         let codes = std::slice::from_ref(&set.about.code);

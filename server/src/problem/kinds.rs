@@ -230,8 +230,8 @@ pub const KINDS: [About; 23] = [
         slug: "storage-failed",
         status: StatusCode::SERVICE_UNAVAILABLE,
         title: "Records cannot be saved just now",
-        meaning: "The disk under the records refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
-        way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
+        meaning: "The disk under the records refused a write or a read: it is full, failing or not there; or their file was moved, replaced or deleted under the running server, which `detail` says then. This request was not acknowledged, and all that was acknowledged before stands.",
+        way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room, looks at the disk or puts the file back.",
         help: "server#watch-it",
     },
     About {
