@@ -185,7 +185,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     tokio::spawn(stop_on_signal(handle.clone()));
     let renewed = tls.clone().zip(config.tls_certificate.clone().zip(config.tls_key.clone()));
     let rules = config.rules.clone().map(|folder| (app.clone(), folder));
-    let renewer = Some(tokio::spawn(renew_on_hangup(renewed, rules)));
+    let on_hangup = Some(tokio::spawn(renew_on_hangup(renewed, rules)));
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
@@ -195,7 +195,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let Opened { router, connections, writer, .. } = opened;
     let served = answer(listener, tls, handle, router, connections).await;
     // What works beside holds a way to the writer, which finishes only when nobody does.
-    for beside in [refresher, copier, uses, watcher, renewer].into_iter().flatten() {
+    for beside in [refresher, copier, uses, watcher, on_hangup].into_iter().flatten() {
         beside.abort();
         let _ = beside.await;
     }

@@ -165,6 +165,12 @@ fn desk_routes() -> Router<App> {
             get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
         .route("/office/rules/{code}/new", get_and_post(rule_sets::new, rule_sets::confirm))
+        .merge(people_routes())
+}
+
+/// Settings, people, their sign-ins and phones, and whoever looks in from outside.
+fn people_routes() -> Router<App> {
+    Router::new()
         .route("/office/settings", get_and_post(settings::one, settings::change))
         .route("/office/sessions", get_and_post(sessions::own, sessions::end_own))
         .route("/office/security-log", get(security_log::list))

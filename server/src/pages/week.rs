@@ -9,7 +9,7 @@ use axum::{
 };
 use domain::{
     ids::PersonId,
-    quantity::{Area, ProductTotal},
+    quantity::{Area, ProductMass, ProductTotal},
     time::Day,
 };
 use serde::Deserialize;
@@ -67,7 +67,7 @@ impl Cell {
             VisitStatus::Planned => {
                 self.open += 1;
                 self.area += visit.area.raw();
-                self.product += visit.product_lb.map_or(0, |mass| mass.raw());
+                self.product += visit.product_lb.map_or(0, ProductMass::raw);
             }
             VisitStatus::Done | VisitStatus::NotDone => self.over += 1,
             VisitStatus::Cancelled => self.called_off += 1,
