@@ -5,6 +5,7 @@ mod grounds;
 mod law;
 mod measured;
 mod since;
+mod spelling;
 
 use harness::{User, instant, new_id, world::Company};
 use serde_json::{Value, json};
@@ -19,6 +20,14 @@ fn section(company: &Company, change: &Value) -> Value {
         "touches_pavement": true, "established_on": "2015-09-01",
     });
     let _ = change.as_object().unwrap().iter().map(|(name, value)| body[name] = value.clone()).count();
+    body
+}
+
+/// A lawn as it stands, to be written again.
+fn section_of(stands: &Value) -> Value {
+    let mut body = stands.clone();
+    let derived = ["id", "area_sqft", "measured_on", "version", "created_at"];
+    body.as_object_mut().unwrap().retain(|name, _| !derived.contains(&name.as_str()));
     body
 }
 
