@@ -3,6 +3,7 @@
 
 mod access_matrix;
 mod access_scope;
+mod additions;
 mod amounts;
 mod assignment;
 mod backups;

@@ -1,5 +1,6 @@
 //! A further record that takes an application back or says what truly happened. The original stays; totals follow.
 
+mod anew;
 mod check;
 mod draft;
 mod words;
@@ -15,6 +16,7 @@ use utoipa::ToSchema;
 
 use self::draft::Draft;
 pub use self::{
+    anew::stops,
     check::{CorrectionCheck, check},
     words::{Said, last_word},
 };

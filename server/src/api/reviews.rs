@@ -35,7 +35,7 @@ type ReviewQuery = Paged<ReviewFilter>;
 /// List reviews
 ///
 /// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), records
-/// whose visit was changed or whose phone's clock was moved, records that heavy rain followed within a day, and measurements that
+/// whose visit was changed or whose phone's clock was moved, additions that make a record doubtful, records that heavy rain followed within a day, and measurements that
 /// the office has to confirm. The latest first.
 #[utoipa::path(get, path = "/api/v1/reviews", operation_id = "list_reviews", tag = "reviews", security(("bearer" = ["office", "owner"])),
     params(ReviewQuery), responses((status = 200, description = "A page of the list.", body = Page<ReviewItem>)))]

@@ -366,6 +366,8 @@ fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), Un
     say(corrected, "Records that were corrected, so that the lines show what stands");
     let beyond = records().filter(|record| record.once_beyond_the_rules).count();
     say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");
+    let by_addition = records().filter(|record| record.beyond_by_addition).count();
+    say(by_addition, "Records of work that went beyond the rules by a distance that was added to them later");
     for (kind, property, on) in &parts.open_attempts {
         let what = if kind == "correction" { "correction of work" } else { "record of work" };
         gaps.push(format!(

@@ -60,6 +60,8 @@ impl Entry {
             "beyond_the_rules" => "■ Beyond the rules",
             "heavy_rain_after" => "● Heavy rain fell within a day of the work",
             "measurement_to_confirm" => "▲ A technician measured a lawn: please confirm it",
+            "added_beyond_the_rules" => "■ What was added later shows that the work went beyond the rules",
+            "added_shorter_distance" => "▲ What was added later tells a shorter distance than was told before",
             "visit_changed" => "▲ The visit was cancelled, closed or given to somebody else",
             "clock_moved" => "▲ The phone's clock was moved during the work",
             _ => "▲ Refused, and neither sent again nor reviewed",
@@ -85,6 +87,11 @@ async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem>
         ("measurement_to_confirm", ..) => {
             let href = format!("/office/measurements/{}", item.record_id);
             Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
+        }
+        (_, "addition", _) => {
+            let Ok(id) = item.record_id.parse() else { return Ok(None) };
+            let found = store::additions::get(app.store.reader(), id).await?;
+            Ok(found.map(|addition| record(addition.application_id.to_string())))
         }
         (_, "correction", Ok(id)) => {
             let span = PageRequest { after: 0, take: 1 };

@@ -1,5 +1,5 @@
 //! The owner's list: records that went beyond the rules, attempts that were refused and never came back, records whose
-//! visit or clock was moved, records that heavy rain followed, and measurements that the office has to confirm.
+//! visit or clock was moved, additions that make a record doubtful, records that heavy rain followed, and measurements that the office has to confirm.
 
 use domain::{ids::PersonId, time::Instant};
 use serde::Serialize;
@@ -16,13 +16,14 @@ use crate::{
 pub struct ReviewItem {
     /// `beyond_the_rules`; `refused_attempt`; `visit_changed` when the visit of a record was cancelled, closed or given to
     /// somebody else; `clock_moved` when the phone's clock was moved during the work; `heavy_rain_after` when heavy rain fell
-    /// within a day of it; `measurement_to_confirm` for a technician's measurement that the office has not confirmed yet.
+    /// within a day of it; `added_beyond_the_rules` when a distance that was added to a record later shows that the work went beyond
+    /// the rules; `added_shorter_distance` when it is shorter than what was told before; `measurement_to_confirm` for a technician's measurement that the office has not confirmed yet.
     #[schema(max_length = 30, example = "beyond_the_rules")]
     pub why: String,
-    /// `application`, `correction`, `measurement` or, for an attempt, what was attempted.
+    /// `application`, `correction`, `addition`, `measurement` or, for an attempt, what was attempted.
     #[schema(max_length = 20, example = "application")]
     pub kind: String,
-    /// The application, the correction, the measurement or the attempt.
+    /// The application, the correction, the addition, the measurement or the attempt.
     #[schema(max_length = 36)]
     pub record_id: String,
     pub property_id: domain::ids::PropertyId,
@@ -113,6 +114,15 @@ pub async fn list(
                      AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = c.id))
                      AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = c.id AND j.act = 'application.corrected') < $1
                    ORDER BY c.seq DESC LIMIT $4)
+               UNION ALL SELECT * FROM (
+                   SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = x.id AND j.act = 'addition.recorded'),
+                          'added_' || x.doubt, 'addition', x.id, (SELECT a.property_id FROM applications AS a WHERE a.id = x.application_id),
+                          x.person_id, x.entered_at
+                   FROM record_additions AS x
+                   WHERE x.doubt IS NOT NULL AND ($3 IS NULL OR x.id = $3)
+                     AND (NOT $2 OR NOT EXISTS (SELECT 1 FROM reviews AS o WHERE o.record_id = x.id))
+                     AND (SELECT j.seq FROM journal AS j WHERE j.subject_id = x.id AND j.act = 'addition.recorded') < $1
+                   ORDER BY x.seq DESC LIMIT $4)
                UNION ALL
                SELECT (SELECT j.seq FROM journal AS j WHERE j.subject_id = a.id AND j.act = 'application.recorded'),
                       'heavy_rain_after', 'application', a.id, a.property_id, a.person_id, a.received_at

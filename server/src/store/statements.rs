@@ -77,6 +77,8 @@ pub struct RecordPart {
     pub beyond_the_rules: bool,
     /// By any word on it.
     pub once_beyond_the_rules: bool,
+    /// By a distance that was added to it later.
+    pub beyond_by_addition: bool,
     pub content: String,
     pub product_name: String,
     pub label: Label,
@@ -236,6 +238,8 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                   coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
+                  EXISTS (SELECT 1 FROM record_additions AS x WHERE x.application_id = a.id AND x.doubt = 'beyond_the_rules')
+                   AS "beyond_by_addition!: bool",
                   a.content AS "content!", a.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String", d.name AS "product_name!", d.label AS "label!", 
                   coalesce((SELECT t.body ->> 'applicator' FROM personal_texts AS t WHERE t.record_id = a.id), a.person_name) AS "person_name!: String",
                   a.particulars, j.pattern AS told_pattern, j.packed AS told,
@@ -290,6 +294,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             received_at: read_instant(row.received_at)?,
             beyond_the_rules: row.beyond_the_rules,
             once_beyond_the_rules: row.once_beyond,
+            beyond_by_addition: row.beyond_by_addition,
             content,
             product_name: row.product_name,
             label,
