@@ -3,6 +3,7 @@
 mod before;
 mod grounds;
 mod law;
+mod law_gone;
 mod measured;
 mod since;
 mod spelling;

@@ -28,7 +28,7 @@ fn lowered(text: &str) -> String {
 }
 
 /// Starts another version of the server on the same records, the year after.
-async fn under(company: Company, law: Arc<Lawbook>) -> Company {
+pub(super) async fn under(company: Company, law: Arc<Lawbook>) -> Company {
     let folder = company.app.stop().await;
     let app = TestApp::reopen_under(folder, LATER, law).await;
     let owner = app.sign_in("owner", company.owner.id.clone()).await;
@@ -36,7 +36,7 @@ async fn under(company: Company, law: Arc<Lawbook>) -> Company {
     Company { app, owner, office, ..company }
 }
 
-async fn statement(owner: &User, client: &str, year: u16) -> Value {
+pub(super) async fn statement(owner: &User, client: &str, year: u16) -> Value {
     let path = format!("/api/v1/statements?year={year}&client_id={client}");
     let mut told = owner.get(&path).await.expect(200).body;
     // The receipt is another one each time, as the moment of preparation is.

@@ -7,6 +7,7 @@ use std::{
 
 use crate::{
     acts::ground::parts_of,
+    book::statement::{self, Ground, LawThen},
     store::company_year::{Load, TreatedGround, YearSum},
 };
 use domain::{
@@ -104,6 +105,23 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
         }
     };
     sums.into_iter().map(section).collect()
+}
+
+/// What a reader of the year must know of the law behind it: rule sets whose file is gone, and those of which another version counts
+/// than when the year ended. Ground that is bound alike is asked about once.
+pub fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: Day) -> Vec<String> {
+    let mut grounds: Vec<Ground<'_>> = Vec::new();
+    let mut known: HashSet<(&[String], Option<Species>, Audience, Option<Option<PropertyKind>>)> = HashSet::new();
+    for sum in sums {
+        let kind = sum.bound.site.map(|site| site.kind);
+        if known.insert((&sum.rule_sets, sum.species, sum.bound.audience, kind)) {
+            let place = format!("{}, {}", sum.address, sum.section_name);
+            grounds.push(Ground { place, rule_sets: &sum.rule_sets, species: sum.species, bound: sum.bound });
+        }
+    }
+    let mut said = statement::missing(law, then, &grounds);
+    said.extend(then.map(|then| statement::told(law, then, &grounds, on)).unwrap_or_default().sets);
+    said
 }
 
 /// Nitrogen, quick nitrogen, phosphate and potash of each piece of ground that the loads tell apart.

@@ -33,7 +33,7 @@ use crate::{
     zone::{self, UnknownZone},
 };
 
-pub use law_then::LawThen;
+pub use law_then::{Ground, LawThen, missing, told};
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]
@@ -203,10 +203,11 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     gaps.extend(preparation.record_gaps.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
-    let told = then.map(|then| law_then::told(preparation.law, then, &parts.sections, preparation.span));
-    let (told, told_of) = told.unwrap_or_default();
-    gaps.extend(told);
-    let read_then = |code: &str| then.and_then(|then| then.last_checked(code, &told_of));
+    let grounds: Vec<Ground<'_>> = parts.sections.iter().map(Ground::from).collect();
+    let told = then.map(|then| told(preparation.law, then, &grounds, preparation.span.as_of));
+    let told = told.unwrap_or_default();
+    gaps.extend(missing(preparation.law, then, &grounds));
+    gaps.extend(told.sets.into_iter().chain(told.caps));
     Ok(Some(Statement {
         year: preparation.year,
         from: preparation.span.from,
@@ -218,23 +219,27 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         mailing_address,
         sections,
         total,
-        rule_sets: sets_read(preparation.law, &parts.sections, read_then),
+        rule_sets: sets_read(preparation.law, &parts.sections, (then, &told.codes)),
         gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
         receipt: preparation.receipt,
     }))
 }
 
-/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one.
-fn sets_read(law: &Lawbook, sections: &[SectionPart], read_then: impl Fn(&str) -> Option<Day>) -> Vec<RuleSetReading> {
+/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one. One
+/// whose file is gone is named as it was read last.
+fn sets_read(
+    law: &Lawbook,
+    sections: &[SectionPart],
+    (then, told): (Option<&LawThen>, &BTreeSet<String>),
+) -> Vec<RuleSetReading> {
     let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
-        if let Some(set) = law.rule_set(code) {
-            let set = RuleSetReading {
-                code: code.clone(),
-                name: set.about.name.clone(),
-                last_checked: read_then(code).unwrap_or(set.about.last_checked),
-            };
+        let about = law.rule_set(code).map(|set| &set.about).or_else(|| then?.gone(code));
+        if let Some(about) = about {
+            let read_then = then.and_then(|then| then.last_checked(code, told));
+            let (name, last_checked) = (about.name.clone(), read_then.unwrap_or(about.last_checked));
+            let set = RuleSetReading { code: code.clone(), name, last_checked };
             if !read.contains(&set) {
                 read.push(set);
             }

@@ -90,6 +90,8 @@ struct YearPage {
     /// For the owner alone.
     journal: Option<JournalShown>,
     reports: Vec<ReportDue>,
+    /// What must be known of the law behind it.
+    notes: Vec<String>,
     clients: Vec<ClientYear>,
 }
 
@@ -237,10 +239,13 @@ pub async fn year(
     State(app): State<App>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let YearView { year, span, local, dates, .. } = asked(&app, &which).await?;
+    let YearView { year, span, zone, local, dates, .. } = asked(&app, &which).await?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
-    let reports = company_year::reports_due(&app.law(), year, &sums);
-    let sums = company_year::company_year(&app.law(), span.told(), sums);
+    let law = app.law();
+    let reports = company_year::reports_due(&law, year, &sums);
+    let law_then = LawThen::of(&app, &law, span, &zone).await?;
+    let notes = company_year::told_of_law(&law, law_then.as_ref(), &sums, span.as_of);
+    let sums = company_year::company_year(&law, span.told(), sums);
     let mut clients: Vec<ClientYear> = Vec::new();
     for sum in &sums {
         let id = sum.client_id.to_string();
@@ -264,8 +269,20 @@ pub async fn year(
         None
     };
     Ok(page(
-        YearPage { dates, year, sections: sums.len(), over, runs_over, used_up, runs_past, journal, reports, clients }
-            .render(),
+        YearPage {
+            dates,
+            year,
+            sections: sums.len(),
+            over,
+            runs_over,
+            used_up,
+            runs_past,
+            journal,
+            reports,
+            notes,
+            clients,
+        }
+        .render(),
     ))
 }
 
