@@ -212,44 +212,44 @@ fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
     let (was_there, first_day) = (!is_late(part.created_at), part.created_at.day_in(zone));
     let entered_with_it = |said: &Said| !said.corrects && said.at.day_in(zone) <= first_day;
     let known = |said: &Said| if was_there { !is_late(said.at) } else { entered_with_it(said) };
-    let late = |said: &&Said| !known(said);
     let place = format!("{}, {}", part.address, part.name);
     let mut told = Vec::new();
-    let standing = |known: &dyn Fn(&Said) -> bool| MeasurementPart::standing(&part.measurements, span.as_of, known);
-    let (before, now) = (standing(&known), standing(&|_| true));
-    if before.map(|one| (one.on, one.area)) != now.map(|one| (one.on, one.area)) {
-        let words = |one: Option<&MeasurementPart>| {
-            one.map_or_else(|| "not measured".to_owned(), |one| format!("{} sq ft, measured on {}", one.area, one.on))
-        };
-        let of = |one: Option<&'_ MeasurementPart>| -> Vec<Said> {
-            let confirmed = one.and_then(|one| one.confirmed.as_ref()).map(|(_, said)| said);
-            let corrected = one.and_then(|one| one.corrected.as_ref());
-            one.map(|one| &one.entered).into_iter().chain(confirmed).chain(corrected).filter(late).cloned().collect()
-        };
-        told.extend(since([of(before), of(now)].concat(), &place, ("area", &words(now), &words(before)), zone));
-    }
-    let newest = |known: &dyn Fn(&Said) -> bool| SoilPart::newest(&part.soil_reports, span.as_of, known);
-    let (before, now) = (newest(&known), newest(&|_| true));
-    if before.map(|one| one.on) != now.map(|one| one.on) {
-        let words = |one: Option<&SoilPart>| one.map_or_else(|| "none".to_owned(), |one| one.on.to_string());
-        let of = |one: Option<&'_ SoilPart>| -> Vec<Said> {
-            let corrected = one.and_then(|one| one.corrected.as_ref());
-            one.map(|one| &one.entered).into_iter().chain(corrected).filter(late).cloned().collect()
-        };
-        told.extend(since(
-            [of(before), of(now)].concat(),
-            &place,
-            ("soil sampled on", &words(now), &words(before)),
-            zone,
-        ));
-    }
+    let said = part.measurements.iter().flat_map(MeasurementPart::said).filter(|said| !known(said)).collect();
+    let area = |known: &dyn Fn(&Said) -> bool| {
+        let one = MeasurementPart::standing(&part.measurements, span.as_of, known);
+        one.map(|one| format!("{} sq ft, measured on {}", one.area, one.on))
+    };
+    told.extend(since(said, &known, area, (&place, "area", "not measured"), zone));
+    let said = part.soil_reports.iter().flat_map(SoilPart::said).filter(|said| !known(said)).collect();
+    let sampled = |known: &dyn Fn(&Said) -> bool| {
+        SoilPart::newest(&part.soil_reports, span.as_of, known).map(|one| one.on.to_string())
+    };
+    told.extend(since(said, &known, sampled, (&place, "soil sampled on", "none"), zone));
     told
 }
 
-/// The sentence about what was corrected: by the last that was said of it.
-fn since(said: Vec<Said>, place: &str, (what, now, before): (&str, &str, &str), zone: &TimeZone) -> Option<String> {
-    let last = said.into_iter().max_by_key(|said| said.at)?;
-    let why = last.why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
-    let day = last.at.day_in(zone);
+/// The sentence about what was corrected, with day and reason of what made it so: the last of what was said after the span that changed
+/// it. What was said since of other days, or of what did not stand by then, made nothing so.
+fn since(
+    mut late: Vec<&Said>,
+    known: &dyn Fn(&Said) -> bool,
+    stands: impl Fn(&dyn Fn(&Said) -> bool) -> Option<String>,
+    (place, what, nothing): (&str, &str, &str),
+    zone: &TimeZone,
+) -> Option<String> {
+    late.sort_by_key(|said| (said.at, said.seq));
+    let before = stands(known);
+    let (mut stood, mut made) = (before.clone(), None);
+    for (at, said) in late.iter().enumerate() {
+        let by_then = |one: &Said| known(one) || late.iter().take(at + 1).any(|other| std::ptr::eq(*other, one));
+        let now = stands(&by_then);
+        if now != stood {
+            (stood, made) = (now, Some(*said));
+        }
+    }
+    let last = made.filter(|_| stood != before)?;
+    let why = last.why.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    let words = |value: Option<String>| value.unwrap_or_else(|| nothing.to_owned());
+    let (day, now, before) = (last.at.day_in(zone), words(stood), words(before));
     Some(format!("Corrected on {day}: {place}: {what}: {now} (before the correction: {before}).{why}"))
 }

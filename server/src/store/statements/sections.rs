@@ -238,11 +238,11 @@ async fn rows(
                   (SELECT json_group_array(json_array(m.measured_on, m.place, m.area, m.created_at, m.reason,
                       m.to_confirm, m.waits, (SELECT json_array(c.holds, c.confirmed_at, c.note) FROM measurement_confirmations AS c
                           WHERE c.measurement_id = m.id),
-                      (SELECT json_array(t.created_at, t.reason) FROM measurements AS t WHERE t.corrects = m.id), m.not_of_this_lawn))
+                      (SELECT json_array(t.created_at, t.reason, t.seq) FROM measurements AS t WHERE t.corrects = m.id), m.not_of_this_lawn, m.seq))
                    FROM placed_measurements AS m WHERE m.section_id = s.id) AS "measurements!: String",
                   (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
                   (SELECT json_group_array(json_array(r.sampled_on, r.place, r.created_at, r.reason,
-                      (SELECT json_array(t.created_at, t.reason) FROM soil_reports AS t WHERE t.corrects = r.id), r.not_of_this_lawn))
+                      (SELECT json_array(t.created_at, t.reason, t.seq) FROM soil_reports AS t WHERE t.corrects = r.id), r.not_of_this_lawn, r.seq))
                    FROM placed_soil_reports AS r WHERE r.section_id = s.id) AS "soil_reports!: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)
