@@ -22,6 +22,7 @@ mod edges;
 mod equipment;
 mod evidence;
 mod faults;
+mod former;
 mod gaps;
 mod golden_journal;
 mod hang_up;

@@ -1,12 +1,14 @@
 //! Everything that a record tells beside its amounts: what was fixed when it was written, or, of the records of earlier
 //! versions, what the book says of their day, and what was added since.
 
+mod former;
+
 use std::collections::{HashMap, hash_map::Entry};
 
 use domain::{
     dated::Stood,
     facts::SiteFacts,
-    ids::{ApplicationId, ClientId, PropertyId, SectionId},
+    ids::{ApplicationId, PropertyId, SectionId},
     law::{Bound, Lawbook},
     quantity::Area,
     time::Instant,
@@ -33,8 +35,9 @@ use crate::{
         particulars::Kept,
         world,
     },
-    zone,
 };
+
+pub use former::{keep_corrections, keep_particulars, keep_records};
 
 /// What a record tells beside its amounts.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -63,32 +66,6 @@ pub struct RecordParticulars {
     /// What was added since, oldest first.
     #[schema(max_items = 1000)]
     pub additions: Vec<Addition>,
-}
-
-impl RecordParticulars {
-    /// Leaves out who a client was and how to reach them, unless the property is that client's now: whoever works there need not
-    /// know those of former ones.
-    fn keep_to_client(&mut self, present: Option<ClientId>) {
-        let forget = |client: ClientId, texts: &mut Option<PersonalTexts>| {
-            if let Some(texts) = texts.as_mut().filter(|_| present != Some(client)) {
-                (texts.client, texts.mailing_address, texts.telephone) = (None, None, None);
-            }
-        };
-        forget(self.particulars.client_id, &mut self.texts);
-        for addition in &mut self.additions {
-            if let Some(particulars) = &addition.particulars {
-                forget(particulars.client_id, &mut addition.texts);
-            }
-        }
-    }
-}
-
-/// Leaves out who a former client was, for whoever may not see the whole company.
-pub async fn keep_to_client(app: &App, property: PropertyId, told: &mut RecordParticulars) -> Result<(), Problem> {
-    let zone = zone::of_property(property, &told.particulars.time_zone)?;
-    let today = site::on(app.store.reader(), property, app.clock.now().day_in(&zone)).await?;
-    told.keep_to_client(today.map(|site| site.place.client_id));
-    Ok(())
 }
 
 /// What a record names, of which is told what stood.

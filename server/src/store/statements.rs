@@ -125,8 +125,6 @@ pub struct Parts {
     pub limited: bool,
     /// The entries about whatever is not as it was first entered.
     pub histories: Histories,
-    /// What clients are called, by their ids, whose properties changed hands; for whoever may see all of them.
-    pub client_names: HashMap<String, String>,
 }
 
 impl Parts {
@@ -154,7 +152,7 @@ async fn parts(
     span: Span,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
-    let sections::Loaded { sections, left, histories, client_names } =
+    let sections::Loaded { sections, left, histories } =
         sections::load(connection, about, span, scope).await?;
     // Everything else is asked of these sections and their properties, so that nothing of another is told.
     let those = Those {
@@ -178,7 +176,6 @@ async fn parts(
         sections,
         left,
         histories,
-        client_names,
     })
 }
 

@@ -38,7 +38,8 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
             (part.id.to_string(), format!("{}, {}", part.address, part.name)),
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
-            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, (zone, parts)));
+            let whose = Whose { id: &part.client_id.to_string(), name: &part.client_name };
+            said.extend(entered_since(parts.histories.entries_of(&id), (&place, &whose), span, zone));
         }
     }
     said.extend(taken_off(parts, span, zone));
@@ -56,7 +57,8 @@ pub(super) fn taken_off(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<Strin
         let is_the_clients = |facts: Facts| facts.get("client_id").and_then(Value::as_str) == Some(client.as_str());
         let was_taken = |day: &Day| is_the_clients(known.on(*day)) && !is_the_clients(now.on(*day));
         let day = days_of([&known, &now], span).into_iter().find(was_taken)?;
-        corrected(entries, &by_then, ("client_id", day), &left.address, (zone, parts))
+        let whose = Whose { id: &client, name: &left.client_name };
+        corrected(entries, &by_then, ("client_id", day), (&left.address, &whose), zone)
     });
     told.collect()
 }
@@ -138,7 +140,7 @@ fn known_then(entries: &[StoredEntry], span: Span, zone: &TimeZone) -> Vec<Store
 }
 
 /// What was entered after the span had ended and changes what the statement says of it.
-fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts): (&TimeZone, &Parts)) -> Vec<String> {
+fn entered_since(entries: &[StoredEntry], about: (&str, &Whose<'_>), span: Span, zone: &TimeZone) -> Vec<String> {
     let by_then = known_then(entries, span, zone);
     if by_then.len() == entries.len() {
         return Vec::new();
@@ -148,7 +150,7 @@ fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts)
     let told = NAMED.iter().filter_map(|name| {
         let differs = |day: &&Day| said(name, &known.on(**day)) != said(name, &now.on(**day));
         let day = *days.iter().find(differs)?;
-        corrected(entries, &by_then, (*name, day), place, (zone, parts))
+        corrected(entries, &by_then, (*name, day), about, zone)
     });
     told.collect()
 }
@@ -158,24 +160,30 @@ fn said(name: &str, facts: &Facts) -> Option<Value> {
     facts.get(name).cloned().or_else(|| unnamed(name))
 }
 
-/// The sentence about a member that is otherwise from a day on than it was known. Why a property became another client's may name the
-/// former one, so whoever does not see the whole company is not told that.
+/// The client to whom a statement is told.
+struct Whose<'a> {
+    id: &'a str,
+    name: &'a str,
+}
+
+/// The sentence about a member that is otherwise from a day on than it was known. A statement is handed to its client, who is told of no
+/// other one: neither a name nor why a property became another client's, which may name one.
 fn corrected(
     entries: &[StoredEntry],
     known: &[StoredEntry],
     (name, day): (&str, Day),
-    place: &str,
-    (zone, parts): (&TimeZone, &Parts),
+    (place, whose): (&str, &Whose<'_>),
+    zone: &TimeZone,
 ) -> Option<String> {
     let on = |entries: &[StoredEntry]| said(name, &history(entries).on(day));
     let entry = made_so(entries, known, on)?;
-    let called = |value: &Value| {
-        let client = value.as_str().filter(|_| name == "client_id").and_then(|id| parts.client_names.get(id));
-        client.cloned().unwrap_or_else(|| value_of(name, value))
+    let called = |value: &Value| match name {
+        "client_id" if value.as_str() == Some(whose.id) => whose.name.to_owned(),
+        "client_id" => "another client".to_owned(),
+        _ => value_of(name, value),
     };
     let value = |value: Option<Value>| value.as_ref().map_or_else(|| "none".to_owned(), called);
-    let tells = !parts.limited || !entry.view.facts.contains_key("client_id");
-    let why = entry.view.reason.as_ref().filter(|_| tells);
+    let why = entry.view.reason.as_ref().filter(|_| !entry.view.facts.contains_key("client_id"));
     let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
     Some(format!(
         "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",

@@ -1,6 +1,6 @@
 //! The sections of a statement, with property and client, as of its day.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 
 use domain::{
     application::Audience,
@@ -15,7 +15,6 @@ use domain::{
 };
 use jiff::tz::TimeZone;
 use serde::Deserialize;
-use serde_json::Value;
 use sqlx::SqliteConnection;
 
 use super::{
@@ -134,8 +133,6 @@ pub(super) struct Loaded {
     pub sections: Vec<SectionPart>,
     pub left: Vec<LeftProperty>,
     pub histories: Histories,
-    /// What the clients are called who are named in entries about these properties; nobody for whoever may not see all of them.
-    pub client_names: HashMap<String, String>,
 }
 
 /// The sections, and the entries about whatever of them is not as it was first entered.
@@ -156,16 +153,6 @@ pub(super) async fn load(
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let named: BTreeSet<String> = if limited {
-        BTreeSet::new()
-    } else {
-        let later = rows.iter().flat_map(|row| histories.entries_of(&row.property_id).iter().skip(1));
-        let owner = |entry: &StoredEntry| entry.view.facts.get("client_id").and_then(Value::as_str).map(str::to_owned);
-        let first = rows.iter().filter_map(|row| histories.entries_of(&row.property_id).first());
-        let later: BTreeSet<String> = later.filter_map(owner).collect();
-        if later.is_empty() { later } else { first.filter_map(owner).chain(later).collect() }
-    };
-    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named, span).await? };
     let (mut sections, mut left, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
     for row in rows {
         let belongs = match about {
@@ -180,7 +167,7 @@ pub(super) async fn load(
             left.push(LeftProperty { id, address, client_id, client_name, mailing_address });
         }
     }
-    Ok(Loaded { sections, left, histories, client_names })
+    Ok(Loaded { sections, left, histories })
 }
 
 /// Whether a property was a client's on some day of the span, by everything that was entered. One about which nothing was entered after
@@ -191,29 +178,6 @@ fn belonged(entries: &[StoredEntry], client: &str, span: Span) -> Result<bool, s
     let ended = |at: usize| owners.get(at + 1).is_some_and(|(_, since)| *since <= from);
     let within = |(at, (owner, since)): (usize, &(String, String))| owner == client && *since <= to && !ended(at);
     Ok(entries.is_empty() || owners.iter().enumerate().any(within))
-}
-
-/// What clients were called on the day of the statement.
-async fn names(
-    connection: &mut SqliteConnection,
-    clients: BTreeSet<String>,
-    span: Span,
-) -> Result<HashMap<String, String>, sqlx::Error> {
-    let clients = ids(clients.into_iter());
-    let rows = sqlx::query!(
-        r#"SELECT c.id AS "id!", c.name AS "name!" FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
-        clients
-    );
-    let rows = rows.fetch_all(&mut *connection).await?;
-    let none = || ids(std::iter::empty());
-    let wanted = history::About { clients, properties: none(), sections: none(), changed: true };
-    let histories = history::load(connection, &wanted).await?;
-    let named = rows.into_iter().map(|row| {
-        let stood = histories.stood::<ClientPast>(&row.id)?;
-        let name = stood.map_or(row.name, |stood| stood.on(span.as_of).name.clone());
-        Ok((row.id, name))
-    });
-    named.collect()
 }
 
 /// A client's sections are those of the properties that were the client's on some day of the span. Properties of which somebody said after
