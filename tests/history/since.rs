@@ -41,3 +41,21 @@ async fn the_words_about_a_correction_stay_when_todays_facts_change() {
     let after = printed(&company).await;
     assert!(after.contains("Reason: The name was another one.") && after.contains(told), "{after}");
 }
+
+#[tokio::test]
+async fn a_lawn_that_is_entered_after_the_year_is_said_to_be() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2028-03-04T15:00:00Z").await;
+    let side = harness::world::section(&office, &company.property, "side lawn", "1000").await;
+    let told = async |year: u16| {
+        let path = format!("/api/v1/statements?year={year}&section_id={side}");
+        owner.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    let words = "Added on 2028-03-04: 1 Street A, Sampletown, side lawn: this lawn was not in the book before.";
+    assert!(told(2026).await.contains(words), "{}", told(2026).await);
+    assert!(!told(2028).await.contains("Added on"), "{}", told(2028).await);
+    // The others were there.
+    let page = printed(&company).await;
+    assert_eq!(page.matches("Added on").count(), 1, "{page}");
+}

@@ -31,6 +31,7 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     }
     seen.clear();
     for part in &parts.sections {
+        said.extend(added(part, span, zone));
         said.extend(grounds(part, span, zone));
         let things = [
             (part.client_id.to_string(), "The client".to_owned()),
@@ -44,6 +45,12 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     }
     said.extend(taken_off(parts, span, zone));
     said
+}
+
+/// That a lawn was entered after the span had ended: no statement that was made by then has it.
+fn added(part: &SectionPart, span: Span, zone: &TimeZone) -> Option<String> {
+    let day = part.created_at.day_in(zone);
+    (day > span.to).then(|| format!("Added on {day}: {}, {}: this lawn was not in the book before.", part.address, part.name))
 }
 
 /// Properties that were the client's within the span by what was known when it ended, and are not by what was entered since. Nothing else
