@@ -25,7 +25,7 @@ fn section(company: &Company, change: &Value) -> Value {
 }
 
 /// A lawn as it stands, to be written again.
-fn section_of(stands: &Value) -> Value {
+pub(super) fn section_of(stands: &Value) -> Value {
     let mut body = stands.clone();
     let derived = ["id", "area_sqft", "measured_on", "version", "created_at"];
     body.as_object_mut().unwrap().retain(|name, _| !derived.contains(&name.as_str()));

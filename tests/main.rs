@@ -17,6 +17,7 @@ mod credentials;
 mod date_bounds;
 mod days;
 mod divisions;
+mod doubts;
 mod drift;
 mod edges;
 mod equipment;

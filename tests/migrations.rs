@@ -25,6 +25,7 @@ const INSERT_ONLY: [&str; 37] = [
     "dated_entries",
     "decisions",
     "divisions",
+    "doubted_records",
     "file_bodies",
     "journal",
     "lots",
@@ -53,16 +54,17 @@ const INSERT_ONLY: [&str; 37] = [
 ];
 
 /// Columns that end in `_id` and name no row of another table.
-const FREE_IDS: [(&str, &str); 10] = [
+const FREE_IDS: [(&str, &str); 11] = [
     ("application_lines", "record_id: an application or a correction"),
     ("attempts", "subject_id: what the phone would have called the record, which was refused"),
     ("clearance_ends", "application_id: written before the application, in one transaction"),
+    ("doubted_records", "cause_id: a measurement, a soil report or an entry"),
     ("idempotency_keys", "person_id: purged by age, and no record"),
     ("journal", "device_id: the journal must outlive whatever it names"),
     ("journal", "person_id: the journal must outlive whatever it names"),
     ("journal", "subject_id: the journal must outlive whatever it names"),
     ("personal_texts", "record_id: an application, an addition to one, a correction or an attempt"),
-    ("reviews", "record_id: an application, a correction or an attempt"),
+    ("reviews", "record_id: an application, an addition to one, a correction, an attempt or a doubt"),
     ("stock_movements", "record_id: an application or a correction"),
 ];
 
@@ -200,6 +202,10 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let mut record = company.record(&company.front, "20");
     record["clearance_id"] = json!(clearance);
     let _ = phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let smaller =
+        json!({ "area_sqft": "8000", "measured_on": "2026-01-02", "method": "wheel", "measured_by": "Office 01" });
+    let measurements = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&measurements, &smaller).await.expect(201);
     let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
     let added = json!({ "seen": { "sky": "clear" } });

@@ -262,6 +262,7 @@ async fn an_older_book_gets_its_key_when_it_is_opened() {
          ALTER TABLE measurements DROP COLUMN not_of_this_lawn; ALTER TABLE soil_reports DROP COLUMN not_of_this_lawn;
          ALTER TABLE corrections DROP COLUMN sections;
          DROP INDEX record_additions_in_doubt; ALTER TABLE record_additions DROP COLUMN doubt;
+         DROP TABLE doubted_records;
          CREATE VIEW correction_rows AS SELECT 1; CREATE VIEW counted_measurements AS SELECT 1;
          CREATE VIEW counted_soil_reports AS SELECT 1;
          DELETE FROM _sqlx_migrations WHERE version >= 32;"

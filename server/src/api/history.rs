@@ -17,6 +17,7 @@ use crate::{
     access::OfficeOrOwner,
     api::{fingerprint_at, last_past_day, not_yet, office_day, whole},
     book::{
+        doubts::Before,
         history as entering,
         office::{self, IdempotentRequest},
     },
@@ -29,6 +30,7 @@ use crate::{
     store::{
         self,
         clients::ClientInput,
+        doubts::Cause,
         history::{FactsByName, HistoryEntry, NewEntry, StoredEntry, Subject},
         journal::JournalContext,
         properties::PropertyInput,
@@ -230,6 +232,7 @@ async fn create(
             faults.extend(fitting(&value, subject, &entries, first));
             whole(faults)?;
             let corrects = value.corrects.and_then(|id| entries.iter().find(|entry| entry.view.id == id));
+            let freed = corrects.map_or(value.since, |entry| entry.view.since.min(value.since)).unwrap_or(Day::FIRST);
             let facts = spelled(subject, first, &value.facts);
             let new = NewEntry {
                 id,
@@ -245,7 +248,14 @@ async fn create(
             let (before, history) = (store::history::history(&entries), with(&entries, entry));
             sound(connection, &book, subject, (&before, &history), last).await?;
             whole(unreadable(&book, subject, first, &new.facts))?;
+            let doubts = match subject {
+                Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
+                _ => None,
+            };
             let entry = store::history::append(connection, subject, &new).await?;
+            if let Some(doubts) = doubts {
+                doubts.note(connection, &book, Cause::Entry(id.uuid()), at).await?;
+            }
             // Since when the property is whose shows on it, also where it is whose it was.
             if history.present() != before.present() || entry.facts.contains_key("client_id") {
                 stands(connection, &book, subject, history.present(), deed).await?;

@@ -12,6 +12,7 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
         measurements::MeasurementDerivation,
         office::{self, IdempotentRequest},
     },
@@ -24,6 +25,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
         measurements::{Measured, Measurement, MeasurementInput, confirmations::ConfirmationInput},
     },
@@ -64,6 +66,7 @@ pub async fn record_measurement(
     let repeat =
         IdempotentRequest { key, route: "record_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
     let (measured, value) = measured(&app, staff.scope(), section, value).await?;
+    let book = app.clone();
     office::create(&app, deed, repeat, format!("/api/v1/measurements/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, staff.scope()).await?;
@@ -79,13 +82,17 @@ pub async fn record_measurement(
                 Some(id) => store::measurements::get(&mut *connection, id, Scope::Company).await?,
                 None => None,
             };
+            let freed = corrected.as_ref().map(|known| known.measured_on);
             faults.extend(place_of(section, &value, corrected));
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let since = freed.map_or(value.measured_on, |day| day.min(value.measured_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
             let before = store::measurements::area_on(&mut *connection, section, value.measured_on).await?;
             (measured.waits, measured.to_confirm) = confirmation_needed(staff.0.role, before, measured.area_sqft);
             let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
-            store::sections::remeasured(connection, section).await?;
+            store::sections::remeasured(&mut *connection, section).await?;
+            doubts.note(connection, &book, Cause::Measurement(id.uuid()), at).await?;
             Ok(measurement)
         })
     })

@@ -14,6 +14,7 @@ use crate::{
         last_past_day, not_yet, whole,
     },
     book::{
+        doubts::Before,
         history,
         office::{self, IdempotentRequest},
     },
@@ -26,6 +27,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         history::Subject,
         journal::JournalContext,
         sections::{NearWater, Section, SectionInput},
@@ -175,11 +177,13 @@ pub async fn replace_section(
                     .await?;
             whole(faults)?;
             sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let doubts = Before::of(connection, &book, (id, since), at).await?;
             let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("lawn section")?;
             if let Some(change) = change {
                 history::enter(connection, change, entry, deed).await?;
+                doubts.note(connection, &book, Cause::Entry(entry.uuid()), at).await?;
             }
             Ok(done)
         })

@@ -19,6 +19,7 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
         office::{self, IdempotentRequest},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
@@ -31,6 +32,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
         properties::Property,
         sections::Section,
@@ -72,6 +74,7 @@ pub async fn record_soil_report(
     let deed = JournalContext { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
     let repeat =
         IdempotentRequest { key, route: "record_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
+    let book = app.clone();
     office::create(&app, deed, repeat, format!("/api/v1/soil-reports/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;
@@ -83,6 +86,7 @@ pub async fn record_soil_report(
                 None => None,
             };
             let corrected = corrected.filter(|known| known.section_id == section);
+            let freed = corrected.as_ref().map(|known| known.sampled_on);
             let named = (value.corrects.is_some(), corrected.is_some());
             let taken = corrected.and_then(|known| known.corrected_by).map(|by| by.to_string());
             faults.extend(correction(named, value.reason.as_deref(), taken));
@@ -91,7 +95,11 @@ pub async fn record_soil_report(
                 faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
             }
             whole(faults)?;
-            Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
+            let since = freed.map_or(value.sampled_on, |day| day.min(value.sampled_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
+            let report = store::soil_reports::insert(&mut *connection, id, section, &value, at).await?;
+            doubts.note(connection, &book, Cause::SoilReport(id.uuid()), at).await?;
+            Ok(report)
         })
     })
     .await

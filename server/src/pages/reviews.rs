@@ -42,7 +42,7 @@ struct Entry {
     /// It is closed on the measurement's own page.
     measured: bool,
     /// Where the stored record or the measurement stands, where there is one.
-    stored: Option<Stored>,
+    stored: Vec<Stored>,
 }
 
 struct Stored {
@@ -62,6 +62,7 @@ impl Entry {
             "measurement_to_confirm" => "▲ A technician measured a lawn: please confirm it",
             "added_beyond_the_rules" => "■ What was added later shows that the work went beyond the rules",
             "added_shorter_distance" => "▲ What was added later tells a shorter distance than was told before",
+            "learned_since" => "▲ What was entered later makes a record doubtful: by it the work went beyond the rules",
             "visit_changed" => "▲ The visit was cancelled, closed or given to somebody else",
             "clock_moved" => "▲ The phone's clock was moved during the work",
             _ => "▲ Refused, and neither sent again nor reviewed",
@@ -73,33 +74,34 @@ impl Entry {
             property: item.property_id.to_string(),
             person: person.unwrap_or_default(),
             received: Local::of(&zone).minute(item.received_at, dates),
-            measured: item.kind == "measurement",
+            measured: item.why == "measurement_to_confirm",
             stored: stored(app, item).await?,
         })
     }
 }
 
 /// What an entry is about, if it is stored.
-async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem> {
+async fn stored(app: &App, item: &ReviewItem) -> Result<Vec<Stored>, Problem> {
     let record = |id: String| Stored { href: format!("/records/{id}"), words: "The record and its decision" };
-    match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
-        ("refused_attempt", ..) => Ok(None),
+    Ok(match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
+        ("refused_attempt", ..) => Vec::new(),
+        ("learned_since", ..) => item.doubtful_ids.iter().map(|id| record(id.to_string())).collect(),
         ("measurement_to_confirm", ..) => {
             let href = format!("/office/measurements/{}", item.record_id);
-            Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
+            vec![Stored { href, words: "The measurement, to confirm or reject" }]
         }
         (_, "addition", _) => {
-            let Ok(id) = item.record_id.parse() else { return Ok(None) };
+            let Ok(id) = item.record_id.parse() else { return Ok(Vec::new()) };
             let found = store::additions::get(app.store.reader(), id).await?;
-            Ok(found.map(|addition| record(addition.application_id.to_string())))
+            found.into_iter().map(|addition| record(addition.application_id.to_string())).collect()
         }
         (_, "correction", Ok(id)) => {
             let span = PageRequest { after: 0, take: 1 };
             let found = store::applications::corrections(app.store.reader(), span, None, Some(id), Scope::Company);
-            Ok(found.await?.first().map(|row| record(row.item.application_id.to_string())))
+            found.await?.first().map(|row| record(row.item.application_id.to_string())).into_iter().collect()
         }
-        _ => Ok(Some(record(item.record_id.clone()))),
-    }
+        _ => vec![record(item.record_id.clone())],
+    })
 }
 
 #[derive(Template)]
