@@ -1,7 +1,7 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
 use std::{
-    collections::{HashMap, HashSet},
+    collections::{BTreeSet, HashMap, HashSet},
     sync::Arc,
 };
 
@@ -120,7 +120,7 @@ pub fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: 
         }
     }
     let mut said = statement::missing(law, then, &grounds);
-    said.extend(then.map(|then| statement::told(law, then, &grounds, on)).unwrap_or_default().sets);
+    said.extend(then.map(|then| statement::told(law, then, (&grounds, &BTreeSet::new()), on)).unwrap_or_default().sets);
     said
 }
 

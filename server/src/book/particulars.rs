@@ -146,10 +146,21 @@ impl Shelf {
     }
 
     pub async fn whole(&mut self, application: &ApplicationView, law: &Lawbook) -> Result<Whole, Problem> {
+        Ok(self.by_two(application, law, None).await?.0)
+    }
+
+    /// The same, and what the record lacks by the law of another time, if that is asked.
+    pub async fn by_two(
+        &mut self,
+        application: &ApplicationView,
+        law: &Lawbook,
+        other: Option<&Lawbook>,
+    ) -> Result<(Whole, Option<Vec<RecordGap>>), Problem> {
         let (told, standing) = self.told(application).await?;
         let asked = self.of_the_day(application, &told.particulars).await?;
-        let gaps = lacking(application, &told, (self.weather.get(&application.id), &standing), (&asked, law));
-        Ok(Whole { told, asked, gaps })
+        let lacks = |law| lacking(application, &told, (self.weather.get(&application.id), &standing), (&asked, law));
+        let (gaps, by_other) = (lacks(law), other.map(lacks));
+        Ok((Whole { told, asked, gaps }, by_other))
     }
 
     /// What a record tells, and the sections on which something stands by the last word on it.

@@ -28,7 +28,7 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::application::PartName,
-    book::receipts::Receipt,
+    book::{gaps::Lacking, receipts::Receipt},
     store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
     zone::{self, UnknownZone},
 };
@@ -174,7 +174,7 @@ pub struct Preparation<'a> {
     /// What counted when the span ended, where other versions of it count now.
     pub law_then: Option<LawThen>,
     /// What its records lack by the law of their days.
-    pub record_gaps: Vec<String>,
+    pub lacking: Lacking,
     /// Made after everything was read, so that it covers all that stands on the statement.
     pub receipt: Receipt,
 }
@@ -200,11 +200,13 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         sections.push(section);
     }
     open_ends(parts, preparation.span.as_of, &mut gaps)?;
-    gaps.extend(preparation.record_gaps.iter().cloned());
+    gaps.extend(preparation.lacking.sentences.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
     let grounds: Vec<Ground<'_>> = parts.sections.iter().map(Ground::from).collect();
-    let told = then.map(|then| told(preparation.law, then, &grounds, preparation.span.as_of));
+    let told = then.map(|then| {
+        told(preparation.law, then, (&grounds, &preparation.lacking.otherwise), preparation.span.as_of)
+    });
     let told = told.unwrap_or_default();
     gaps.extend(missing(preparation.law, then, &grounds));
     gaps.extend(told.sets.into_iter().chain(told.caps));

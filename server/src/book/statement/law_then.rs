@@ -85,6 +85,11 @@ impl LawThen {
         Ok(Some(Self { law, changed }))
     }
 
+    /// The law that counted then; nothing where it cannot be read any more.
+    pub fn law(&self) -> Option<&Lawbook> {
+        self.law.as_deref()
+    }
+
     /// Every rule set that stands over some ground by the law of now or of then.
     fn over(&self, law: &Lawbook, ground: &Ground<'_>) -> impl Iterator<Item = String> {
         let laws = [Some(law), self.law.as_deref()].into_iter().flatten();
@@ -144,8 +149,14 @@ pub struct Told {
     pub codes: BTreeSet<String>,
 }
 
-/// What is told of other versions.
-pub fn told(law: &Lawbook, then: &LawThen, grounds: &[Ground<'_>], on: Day) -> Told {
+/// What is told of other versions: of the caps of some ground, and of what its records lack, of which the rule sets are given that ask
+/// otherwise now.
+pub fn told(
+    law: &Lawbook,
+    then: &LawThen,
+    (grounds, otherwise): (&[Ground<'_>], &BTreeSet<String>),
+    on: Day,
+) -> Told {
     let (mut caps, mut codes) = (Vec::new(), BTreeSet::new());
     for ground in grounds {
         let changed: Vec<String> = then.over(law, ground).filter(|code| then.changed.contains_key(code)).collect();
@@ -167,6 +178,8 @@ pub fn told(law: &Lawbook, then: &LawThen, grounds: &[Ground<'_>], on: Day) -> T
             codes.insert(by.clone());
         }
     }
+    let by_caps = codes.clone();
+    codes.extend(otherwise.iter().filter(|code| then.changed.contains_key(*code)).cloned());
     let sets = codes.iter().filter_map(|code| {
         let (set, day) = (law.rule_set(code)?, then.changed.get(code).copied().flatten()?);
         let read_then = then.law.as_ref().and_then(|law| law.rule_set(code)).map(|set| set.about.last_checked);
@@ -174,11 +187,12 @@ pub fn told(law: &Lawbook, then: &LawThen, grounds: &[Ground<'_>], on: Day) -> T
             || "the one that counted before cannot be read any more, so what it says otherwise is not shown".to_owned(),
             |read| format!("before the correction: the one read on {read}"),
         );
-        Some(format!(
-            "Corrected on {day}: {}: its caps are told by the version read on {} ({before}).",
-            set.about.name, set.about.last_checked
-        ))
+        let (name, read) = (&set.about.name, set.about.last_checked);
+        let say = |what: &str| format!("Corrected on {day}: {name}: {what} told by the version read on {read} ({before}).");
+        let caps = by_caps.contains(code).then(|| say("its caps are"));
+        Some(caps.into_iter().chain(otherwise.contains(code).then(|| say("what records lack is"))))
     });
+    let sets = sets.flatten();
     Told { sets: sets.collect(), caps, codes }
 }
 
