@@ -332,10 +332,12 @@ fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gap
     loads.rooms(caps.into_iter().map(Arc::new), span.told())
 }
 
-/// Whether the record came in after its day had ended, by the clock of the place on that day.
+/// Whether the record came in after its day had ended, by the clock that told which day that was: the one that was fixed with it, as
+/// wherever the record itself is shown. A clock that is entered for the place later makes no other day of it.
 fn is_late(record: &RecordPart, part: &SectionPart) -> Result<bool, UnknownZone> {
-    let (then, now) = (part.property.on(record.applied_on), part.property.present());
-    let zone = zone::of_property_then(record.property_id, &then.time_zone, &now.time_zone)?;
+    let now = &part.property.present().time_zone;
+    let then = record.time_zone.as_ref().unwrap_or(now);
+    let zone = zone::of_property_then(record.property_id, then, now)?;
     Ok(record.received_at.day_in(&zone) > record.applied_on)
 }
 

@@ -73,6 +73,8 @@ pub struct RecordPart {
     pub property_id: PropertyId,
     pub applied_on: Day,
     pub received_at: Instant,
+    /// The clock by which its day was told, as it was fixed with it; nothing for the records of earlier versions.
+    pub time_zone: Option<String>,
     /// By the last word on it.
     pub beyond_the_rules: bool,
     /// By any word on it.
@@ -232,6 +234,7 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
 async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<RecordPart>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT a.id AS "id!", a.property_id AS "property_id!", a.applied_on AS "applied_on!", a.received_at AS "received_at!",
+                  coalesce(a.time_zone, a.particulars ->> 'time_zone') AS "time_zone?: String",
                   coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
@@ -289,6 +292,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             property_id: read(&row.property_id, "property id")?,
             applied_on: read_day(&row.applied_on)?,
             received_at: read_instant(row.received_at)?,
+            time_zone: row.time_zone,
             beyond_the_rules: row.beyond_the_rules,
             once_beyond_the_rules: row.once_beyond,
             beyond_by_addition: row.beyond_by_addition,
