@@ -49,7 +49,8 @@ pub struct RecordParticulars {
     #[schema(max_length = 64)]
     pub particulars_sha256: Option<String>,
     pub particulars: Particulars,
-    /// Sections that only a correction names, as they were fixed when it was written.
+    /// Sections that only a correction names, or whose ground it took anew when nothing of the record stood there any more, as they were
+    /// fixed when it was written.
     #[schema(max_items = 20)]
     pub sections_since: Vec<SectionThen>,
     /// Those of them that corrections of earlier versions name, with which nothing was fixed: what is shown is what the book says by now
@@ -170,7 +171,8 @@ impl Shelf {
         let fixed_at_writing = particulars.is_some();
         let standing = standing(&mut *self.moment, application).await?;
         let mut since = standing.clone();
-        since.retain(|section| !application.tells_of(*section));
+        let taken_anew = |section: &SectionId| fixed.iter().any(|one| one.section_id == *section);
+        since.retain(|section| !application.tells_of(*section) || taken_anew(section));
         let (sections_since, sections_not_fixed) = self.since(application, since, fixed).await?;
         let (particulars, texts) = if let Some(fixed) = particulars {
             (fixed, texts.filter(|_| !destroyed))
