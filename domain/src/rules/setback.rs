@@ -112,12 +112,22 @@ fn by_the_lawn(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> An
         Water::At(distance) => {
             let message =
                 format!("{name} comes within {distance} ft of {}; {}.", duty.measured_from, must_stay(duty, case));
-            Answer::broken(capital(&message), hint(duty, case, distance, wanted))
+            let told = kept_from_all(duty, case, section.section.water).is_some();
+            Answer::broken(capital(&message), hint((duty, case), (distance, wanted), told))
         }
         Water::Unknown => {
             let message = format!("Nobody has said how far {name} lies from {}.", duty.measured_from);
             let or = if duty.counts.is_empty() { ", or enter that there is no water near" } else { "" };
-            Answer::unknown(message, format!("Measure the shortest distance and enter it for the section{or}."))
+            let missing = match (case.facts.kept.from_water, case.facts.kept.from_drains) {
+                (Some(_), None) if duty.counts.contains(&BesideWater::Drains) => "drains",
+                (None, Some(_)) => "water",
+                _ => return Answer::unknown(message, format!("Measure the shortest distance and enter it for the section{or}.")),
+            };
+            let hint = format!(
+                "The record does not say how far the work was kept from {missing}: send that too, or measure the shortest distance and \
+                 enter it for the section{or}."
+            );
+            Answer::unknown(message, hint)
         }
     }
 }
@@ -145,8 +155,9 @@ fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
     Answer::unseen(capital(&message), format!("Find out whether the water is {kind}; if it is, stay back."))
 }
 
-/// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must.
-fn hint(duty: &Setback, case: &Case<'_>, distance: Distance, wanted: Distance) -> String {
+/// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must. Where the record told
+/// all distances and the whole lawn was treated, one of both is not so.
+fn hint((duty, case): (&Setback, &Case<'_>), (distance, wanted): (Distance, Distance), told: bool) -> String {
     let mut ways = Vec::new();
     if let Some((shorter, equipment)) = &duty.reduced
         && duty.comparator.holds(distance.cmp(shorter))
@@ -161,7 +172,12 @@ fn hint(duty: &Setback, case: &Case<'_>, distance: Distance, wanted: Distance) -
     if let Some(width) = duty.waived_by_strip {
         ways.push(format!("enter the strip of natural vegetation if it is at least {width} ft wide"));
     }
-    if case.facts.are_of_done_work() && !duty.counts.contains(&BesideWater::Curb) {
+    if told {
+        ways.push(
+            "the record says how far the work was kept and that the whole lawn was treated; if only a part was, send the area of that part"
+                .to_owned(),
+        );
+    } else if case.facts.are_of_done_work() && !duty.counts.contains(&BesideWater::Curb) {
         let also = if duty.counts.is_empty() { "" } else { " and from drains" };
         ways.push(format!("if only a part was treated, send how far it was kept from water{also}"));
     }

@@ -4,9 +4,10 @@
 mod changes;
 mod law_then;
 mod lines;
+mod open_ends;
 
 use std::{
-    collections::{BTreeSet, HashMap, HashSet},
+    collections::{BTreeSet, HashMap},
     sync::Arc,
 };
 
@@ -30,7 +31,7 @@ use crate::{
     acts::application::PartName,
     book::{gaps::Lacking, receipts::Receipt},
     store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
-    zone::{self, UnknownZone},
+    zone::UnknownZone,
 };
 
 pub use law_then::{Ground, LawThen, missing, told};
@@ -191,6 +192,10 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     });
     let Some((client_id, client_name, mailing_address)) = whose else { return Ok(None) };
     let mut gaps = Vec::new();
+    let today = preparation.at.day_in(&preparation.zone);
+    if today < preparation.span.from {
+        gaps.push(format!("The year {} has not begun: by {today} nothing of it can have been recorded.", preparation.year));
+    }
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
     let words = lines::last_words(&parts.records);
@@ -199,7 +204,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         total = total.checked_add(section.applied).unwrap_or(total);
         sections.push(section);
     }
-    open_ends(parts, preparation.span.as_of, &mut gaps)?;
+    open_ends::told(parts, preparation.span.as_of, &mut gaps)?;
     gaps.extend(preparation.lacking.sentences.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
@@ -274,7 +279,12 @@ fn section_year(
     let latest = MeasurementPart::standing(&part.measurements, preparation.span.as_of, |_| true);
     let sampled = SoilPart::newest(&part.soil_reports, preparation.span.as_of, |_| true);
     if latest.is_none() {
-        gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
+        let why = if part.measurements.is_empty() {
+            "the section has never been measured"
+        } else {
+            "no measurement of the section counts: what was measured was withdrawn or is not confirmed"
+        };
+        gaps.push(format!("{}, {}: {why}.", part.address, part.name));
     }
     let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, part.bound, preparation.span.as_of);
     if cap.is_none() {
@@ -330,62 +340,4 @@ fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gap
     let loads = DatedLoads::new(here.map(|line| DatedLoad::of(line.applied_on, &line.line)).collect());
     let caps = law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of);
     loads.rooms(caps.into_iter().map(Arc::new), span.told())
-}
-
-/// Whether the record came in after its day had ended, by the clock that told which day that was: the one that was fixed with it, as
-/// wherever the record itself is shown. A clock that is entered for the place later makes no other day of it.
-fn is_late(record: &RecordPart, part: &SectionPart) -> Result<bool, UnknownZone> {
-    let now = &part.property.present().time_zone;
-    let then = record.time_zone.as_ref().unwrap_or(now);
-    let zone = zone::of_property_then(record.property_id, then, now)?;
-    Ok(record.received_at.day_in(&zone) > record.applied_on)
-}
-
-/// What is late, corrected, beyond the rules, or not closed.
-fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), UnknownZone> {
-    let properties: HashMap<PropertyId, &SectionPart> =
-        parts.sections.iter().map(|part| (part.property_id, part)).collect();
-    let place = |id: &PropertyId| properties.get(id).map_or("", |part| part.address.as_str());
-    if parts.limited {
-        gaps.push("Only the properties that you may see are shown.".to_owned());
-    }
-    let changes: BTreeSet<(&str, Day)> = parts
-        .sections
-        .iter()
-        .flat_map(|part| part.changed_hands_on.iter().map(|day| (part.address.as_str(), *day)))
-        .collect();
-    for (address, day) in changes {
-        gaps.push(format!(
-            "{address}: the property changed hands on {day}. The year shown is that of the land, whoever paid."
-        ));
-    }
-    let here: HashSet<ApplicationId> = parts.ledger.iter().map(|line| line.line.application).collect();
-    let records = || parts.records.iter().filter(|record| here.contains(&record.id));
-    let mut late = 0;
-    for (record, part) in records().filter_map(|record| Some((record, properties.get(&record.property_id)?))) {
-        late += usize::from(is_late(record, part)?);
-    }
-    let mut say = |count: usize, what: &str| {
-        if count > 0 {
-            gaps.push(format!("{what}: {count}."));
-        }
-    };
-    say(late, "Records that came in after the day of application");
-    let corrected = records().filter(|record| record.corrected).count();
-    say(corrected, "Records that were corrected, so that the lines show what stands");
-    let beyond = records().filter(|record| record.once_beyond_the_rules).count();
-    say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");
-    let by_addition = records().filter(|record| record.beyond_by_addition).count();
-    say(by_addition, "Records of work that went beyond the rules by a distance that was added to them later");
-    for (kind, property, on) in &parts.open_attempts {
-        let what = if kind == "correction" { "correction of work" } else { "record of work" };
-        gaps.push(format!(
-            "{}: a {what} of {on} was refused and neither sent again nor reviewed; the work may have been done.",
-            place(property)
-        ));
-    }
-    for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
-        gaps.push(format!("{}: the visit planned on {planned_on} was neither recorded nor closed.", place(property)));
-    }
-    Ok(())
 }

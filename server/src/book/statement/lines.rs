@@ -9,7 +9,7 @@ use domain::{
     statement::{LedgerLine, Totals},
 };
 
-use super::{GroundYear, StatementLine, is_late};
+use super::{GroundYear, StatementLine, open_ends::is_late};
 use crate::{
     acts::{
         application::{AppliedLine, line_view},
