@@ -64,8 +64,10 @@ async fn water_that_was_nearer_makes_a_record_doubtful() {
     assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("entry"), &json!([record])));
     // Said of a day after the work, nothing of it is doubtful; and by the form of the lawn itself it is the same.
     let rear = company.put_down(&company.rear, "5").await;
-    let mut whole = super::history::section_of(&company.office.get(&format!("/api/v1/sections/{}", company.rear)).await.body);
-    (whole["water_distance_ft"], whole["since"]) = (json!("4"), json!("2026-09-10"));
+    let whole = json!({
+        "property_id": company.property, "name": "rear lawn", "species": "tall_fescue", "water": "near", "water_distance_ft": "4",
+        "touches_pavement": true, "established_on": "2015-09-01", "since": "2026-09-10",
+    });
     let _ = company.office.put_version(&format!("/api/v1/sections/{}", company.rear), "*", &whole).await.expect(200);
     let items = listed(&company).await;
     assert_eq!((items.len(), &items[0]["doubtful_ids"]), (2, &json!([rear])));

@@ -1,6 +1,8 @@
 //! Versions of the law that came to count after a year had ended: the statement of that year shows the caps as they are read now, and
 //! says what it showed before. A new day of reading alone changes nothing on it.
 
+mod gone;
+
 use std::sync::Arc;
 
 use domain::law::{EMBEDDED, Lawbook};
@@ -28,7 +30,7 @@ fn lowered(text: &str) -> String {
 }
 
 /// Starts another version of the server on the same records, the year after.
-pub(super) async fn under(company: Company, law: Arc<Lawbook>) -> Company {
+async fn under(company: Company, law: Arc<Lawbook>) -> Company {
     let folder = company.app.stop().await;
     let app = TestApp::reopen_under(folder, LATER, law).await;
     let owner = app.sign_in("owner", company.owner.id.clone()).await;
@@ -36,7 +38,7 @@ pub(super) async fn under(company: Company, law: Arc<Lawbook>) -> Company {
     Company { app, owner, office, ..company }
 }
 
-pub(super) async fn statement(owner: &User, client: &str, year: u16) -> Value {
+async fn statement(owner: &User, client: &str, year: u16) -> Value {
     let path = format!("/api/v1/statements?year={year}&client_id={client}");
     let mut told = owner.get(&path).await.expect(200).body;
     // The receipt is another one each time, as the moment of preparation is.
