@@ -44,7 +44,11 @@ async fn a_distance_that_is_told_later_is_judged() {
     let company = Company::in_maryland().await;
     let lawn = near_lawn(&company).await;
     let at_once = record(&company, &lawn, Some(&json!({ "kept_from_water_ft": "2" })));
-    let _ = company.phone.put(&format!("/api/v1/applications/{}", new_id()), &at_once).await.problem(422, "stopped-by-rules");
+    let _ = company
+        .phone
+        .put(&format!("/api/v1/applications/{}", new_id()), &at_once)
+        .await
+        .problem(422, "stopped-by-rules");
     let (id, stored) = put_down(&company, &lawn, None).await;
     assert_ne!(stored["verdict"], "stop");
     let before = open(&company.owner).await;
@@ -59,8 +63,13 @@ async fn a_distance_that_is_told_later_is_judged() {
     let told = company.statement().await["gaps"].to_string();
     assert!(told.contains("went beyond the rules by a distance that was added to them later: 1."), "{told}");
     // The list leads to the record, and the owner's word closes it.
-    let page = Visitor::named(&company, "owner").await.open(&format!("/reviews/{}", near["id"].as_str().unwrap())).await;
-    assert!(page.html.contains("went beyond the rules") && page.html.contains(&format!("/records/{id}")), "{}", page.html);
+    let page =
+        Visitor::named(&company, "owner").await.open(&format!("/reviews/{}", near["id"].as_str().unwrap())).await;
+    assert!(
+        page.html.contains("went beyond the rules") && page.html.contains(&format!("/records/{id}")),
+        "{}",
+        page.html
+    );
     let word = json!({ "note": "Spoke with the technician." });
     let _ = company.owner.put(&format!("/api/v1/reviews/{}", near["id"].as_str().unwrap()), &word).await.expect(200);
     assert!(!open(&company.owner).await.contains(&listed));

@@ -1,6 +1,9 @@
 //! What is learned of a lawn after a record was written, and makes that doubtful: it stands on the owner's list and on the statement.
 
-use harness::{new_id, world::{self, Company}};
+use harness::{
+    new_id,
+    world::{self, Company},
+};
 use serde_json::{Value, json};
 use server::book::verify::check_file;
 
@@ -53,9 +56,7 @@ async fn water_that_was_nearer_makes_a_record_doubtful() {
     let company = Company::in_maryland().await;
     let record = company.put_down(&company.front, "10").await;
     let lawn = format!("/api/v1/sections/{}", company.front);
-    let entry = |distance: &str, since: &str| {
-        json!({ "since": since, "facts": { "water": "near", "water_distance_ft": distance }, "reason": "Measured to the creek." })
-    };
+    let entry = |distance: &str, since: &str| json!({ "since": since, "facts": { "water": "near", "water_distance_ft": distance }, "reason": "Measured to the creek." });
     let _ = company.office.post(&format!("{lawn}/history"), &entry("150", "2026-09-01")).await.expect(201);
     assert_eq!(listed(&company).await, Vec::<Value>::new());
     let _ = company.office.post(&format!("{lawn}/history"), &entry("5", "2026-09-02")).await.expect(201);
@@ -93,7 +94,8 @@ async fn a_soil_report_that_is_withdrawn_makes_a_record_doubtful() {
     let stored = company.phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
     assert_ne!(stored.body["verdict"], "stop");
     let mut gone = json!({ "sampled_on": "2026-04-02", "laboratory": "Lab", "extractant": "mehlich_3" });
-    (gone["corrects"], gone["reason"], gone["not_of_this_lawn"]) = (json!(report), json!("Soil of another lawn."), json!(true));
+    (gone["corrects"], gone["reason"], gone["not_of_this_lawn"]) =
+        (json!(report), json!("Soil of another lawn."), json!(true));
     let _ = company.office.post(&path, &gone).await.expect(201);
     let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
     assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("soil_report"), &json!([id])));

@@ -88,7 +88,8 @@ async fn no_statement_names_one_client_to_another() {
     let (company, _, _, buyer) = sold().await;
     company.app.clock.set(harness::instant("2028-03-04T15:00:00Z"));
     let office = company.app.sign_in("office", None).await;
-    let sold = json!({ "since": "2026-08-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} moved out before") });
+    let sold =
+        json!({ "since": "2026-08-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} moved out before") });
     let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
     let told = office.get(&format!("/api/v1/statements?year=2026&client_id={buyer}")).await.expect(200);
     assert!(!told.text.contains(WORD) && !told.text.contains("Client 001"), "{}", told.text);

@@ -100,11 +100,19 @@ fn a_hair_less_than_the_whole_lawn_is_the_whole() {
     assert_eq!(["7920", "4000"].map(verdict), [Some(Verdict::Care); 2]);
     // Both distances were told, so nobody is asked for them again.
     let whole = rule("8000", Some("5"), Some("20")).expect("a finding");
-    assert!(whole.hint.contains("that the whole lawn was treated") && !whole.hint.contains("send how far"), "{}", whole.hint);
+    assert!(
+        whole.hint.contains("that the whole lawn was treated") && !whole.hint.contains("send how far"),
+        "{}",
+        whole.hint
+    );
     let silent = rule("8000", Some("5"), None).expect("a finding");
     assert!(silent.hint.contains("send how far it was kept from water and from drains"), "{}", silent.hint);
     // Where nobody measured, the record alone settles it, if it speaks of both.
     let water_alone = rule("8000", None, None).expect("a finding");
-    assert!(water_alone.hint.starts_with("The record does not say how far the work was kept from drains"), "{}", water_alone.hint);
+    assert!(
+        water_alone.hint.starts_with("The record does not say how far the work was kept from drains"),
+        "{}",
+        water_alone.hint
+    );
     assert!(rule("8000", None, Some("20")).is_none_or(|finding| finding.verdict == Verdict::Go));
 }

@@ -66,8 +66,7 @@ async fn a_clock_that_is_corrected_makes_no_record_late() {
     let company = Company::in_maryland().await;
     let west = json!({ "time_zone": "America/Los_Angeles" });
     let place = format!("/api/v1/properties/{}", company.property);
-    let mut facts =
-        company.office.get(&format!("{place}/history")).await.expect(200).body["items"][0]["facts"].clone();
+    let mut facts = company.office.get(&format!("{place}/history")).await.expect(200).body["items"][0]["facts"].clone();
     facts["time_zone"] = west["time_zone"].clone();
     let wrong = json!({ "facts": facts, "corrects": company.property, "reason": "It is said to lie there." });
     let wrong = company.office.post(&format!("{place}/history"), &wrong).await.expect(201).id();

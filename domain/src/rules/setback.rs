@@ -121,7 +121,12 @@ fn by_the_lawn(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> An
             let missing = match (case.facts.kept.from_water, case.facts.kept.from_drains) {
                 (Some(_), None) if duty.counts.contains(&BesideWater::Drains) => "drains",
                 (None, Some(_)) => "water",
-                _ => return Answer::unknown(message, format!("Measure the shortest distance and enter it for the section{or}.")),
+                _ => {
+                    return Answer::unknown(
+                        message,
+                        format!("Measure the shortest distance and enter it for the section{or}."),
+                    );
+                }
             };
             let hint = format!(
                 "The record does not say how far the work was kept from {missing}: send that too, or measure the shortest distance and \

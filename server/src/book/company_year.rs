@@ -107,11 +107,14 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
     sums.into_iter().map(section).collect()
 }
 
+/// Rule sets, turf, who works there, and the kind of ground where that is known.
+type BoundAlike<'a> = (&'a [String], Option<Species>, Audience, Option<Option<PropertyKind>>);
+
 /// What a reader of the year must know of the law behind it: rule sets whose file is gone, and those of which another version counts
 /// than when the year ended. Ground that is bound alike is asked about once.
 pub fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: Day) -> Vec<String> {
     let mut grounds: Vec<Ground<'_>> = Vec::new();
-    let mut known: HashSet<(&[String], Option<Species>, Audience, Option<Option<PropertyKind>>)> = HashSet::new();
+    let mut known: HashSet<BoundAlike<'_>> = HashSet::new();
     for sum in sums {
         let kind = sum.bound.site.map(|site| site.kind);
         if known.insert((&sum.rule_sets, sum.species, sum.bound.audience, kind)) {

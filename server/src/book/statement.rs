@@ -194,7 +194,10 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     let mut gaps = Vec::new();
     let today = preparation.at.day_in(&preparation.zone);
     if today < preparation.span.from {
-        gaps.push(format!("The year {} has not begun: by {today} nothing of it can have been recorded.", preparation.year));
+        gaps.push(format!(
+            "The year {} has not begun: by {today} nothing of it can have been recorded.",
+            preparation.year
+        ));
     }
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
@@ -209,9 +212,8 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
     let grounds: Vec<Ground<'_>> = parts.sections.iter().map(Ground::from).collect();
-    let told = then.map(|then| {
-        told(preparation.law, then, (&grounds, &preparation.lacking.otherwise), preparation.span.as_of)
-    });
+    let told = then
+        .map(|then| told(preparation.law, then, (&grounds, &preparation.lacking.otherwise), preparation.span.as_of));
     let told = told.unwrap_or_default();
     gaps.extend(missing(preparation.law, then, &grounds));
     gaps.extend(told.sets.into_iter().chain(told.caps));

@@ -66,6 +66,15 @@ pub struct LedgerPart {
     pub line: LedgerLine,
 }
 
+/// How work was ever said to have gone beyond the rules.
+#[derive(Debug, Clone, Copy)]
+pub struct OnceBeyond {
+    /// By the record or by a correction of it.
+    pub by_a_word: bool,
+    /// By a distance that was added to it later.
+    pub by_an_addition: bool,
+}
+
 /// An application with the last word on it.
 #[derive(Debug, Clone)]
 pub struct RecordPart {
@@ -77,10 +86,7 @@ pub struct RecordPart {
     pub time_zone: Option<String>,
     /// By the last word on it.
     pub beyond_the_rules: bool,
-    /// By any word on it.
-    pub once_beyond_the_rules: bool,
-    /// By a distance that was added to it later.
-    pub beyond_by_addition: bool,
+    pub once_beyond: OnceBeyond,
     pub content: String,
     pub product_name: String,
     pub label: Label,
@@ -154,8 +160,7 @@ async fn parts(
     span: Span,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
-    let sections::Loaded { sections, left, histories } =
-        sections::load(connection, about, span, scope).await?;
+    let sections::Loaded { sections, left, histories } = sections::load(connection, about, span, scope).await?;
     // Everything else is asked of these sections and their properties, so that nothing of another is told.
     let those = Those {
         sections: ids(sections.iter().map(|section| section.id.to_string())),
@@ -281,12 +286,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             _ => row.content,
         };
         // A year's records are of few products.
-        let label = match labels.get(&row.label) {
-            Some(label) => label.clone(),
-            None => read_json(&row.label, "label").inspect(|label: &Label| {
-                labels.insert(row.label, label.clone());
-            })?,
-        };
+        let label = label_of(&mut labels, row.label)?;
         records.push(RecordPart {
             id: read(&row.id, "application id")?,
             property_id: read(&row.property_id, "property id")?,
@@ -294,8 +294,7 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             received_at: read_instant(row.received_at)?,
             time_zone: row.time_zone,
             beyond_the_rules: row.beyond_the_rules,
-            once_beyond_the_rules: row.once_beyond,
-            beyond_by_addition: row.beyond_by_addition,
+            once_beyond: OnceBeyond { by_a_word: row.once_beyond, by_an_addition: row.beyond_by_addition },
             content,
             product_name: row.product_name,
             label,
@@ -306,6 +305,16 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
         });
     }
     Ok(records)
+}
+
+/// A label by its text, read once.
+fn label_of(known: &mut HashMap<String, Label>, text: String) -> Result<Label, sqlx::Error> {
+    if let Some(label) = known.get(&text) {
+        return Ok(label.clone());
+    }
+    let label: Label = read_json(&text, "label")?;
+    known.insert(text, label.clone());
+    Ok(label)
 }
 
 /// The numbers that a record names, by what was fixed with it and what was added to it. Of a record of earlier versions nothing was

@@ -61,7 +61,8 @@ async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
         let told = now["gaps"].to_string();
         let gone = "Zz County: this rule set binds ground that is named here, and this server does not have its file any more.";
         assert!(told.contains(gone) && told.contains("It was read last on 2025-11-25."), "{told}");
-        let cap = "front lawn: yearly cap on N of Zz County: none is shown (while its file was here: 1 lb per 1,000 sq ft).";
+        let cap =
+            "front lawn: yearly cap on N of Zz County: none is shown (while its file was here: 1 lb per 1,000 sq ft).";
         assert!(told.contains(cap), "{told}");
         let read = json!({ "code": "us-ny-zz", "name": "Zz County", "last_checked": "2025-11-25" });
         assert!(now["rule_sets"].as_array().unwrap().contains(&read), "{}", now["rule_sets"]);

@@ -50,7 +50,8 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
 /// That a lawn was entered after the span had ended: no statement that was made by then has it.
 fn added(part: &SectionPart, span: Span, zone: &TimeZone) -> Option<String> {
     let day = part.created_at.day_in(zone);
-    (day > span.to).then(|| format!("Added on {day}: {}, {}: this lawn was not in the book before.", part.address, part.name))
+    (day > span.to)
+        .then(|| format!("Added on {day}: {}, {}: this lawn was not in the book before.", part.address, part.name))
 }
 
 /// Properties that were the client's within the span by what was known when it ended, and are not by what was entered since. Nothing else

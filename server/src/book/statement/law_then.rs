@@ -151,12 +151,7 @@ pub struct Told {
 
 /// What is told of other versions: of the caps of some ground, and of what its records lack, of which the rule sets are given that ask
 /// otherwise now.
-pub fn told(
-    law: &Lawbook,
-    then: &LawThen,
-    (grounds, otherwise): (&[Ground<'_>], &BTreeSet<String>),
-    on: Day,
-) -> Told {
+pub fn told(law: &Lawbook, then: &LawThen, (grounds, otherwise): (&[Ground<'_>], &BTreeSet<String>), on: Day) -> Told {
     let (mut caps, mut codes) = (Vec::new(), BTreeSet::new());
     for ground in grounds {
         let changed: Vec<String> = then.over(law, ground).filter(|code| then.changed.contains_key(code)).collect();
@@ -188,7 +183,8 @@ pub fn told(
             |read| format!("before the correction: the one read on {read}"),
         );
         let (name, read) = (&set.about.name, set.about.last_checked);
-        let say = |what: &str| format!("Corrected on {day}: {name}: {what} told by the version read on {read} ({before}).");
+        let say =
+            |what: &str| format!("Corrected on {day}: {name}: {what} told by the version read on {read} ({before}).");
         let caps = by_caps.contains(code).then(|| say("its caps are"));
         Some(caps.into_iter().chain(otherwise.contains(code).then(|| say("what records lack is"))))
     });

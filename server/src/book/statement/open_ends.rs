@@ -53,9 +53,9 @@ pub(super) fn told(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<
     say(late, "Records that came in after the day of application");
     let corrected = records().filter(|record| record.corrected).count();
     say(corrected, "Records that were corrected, so that the lines show what stands");
-    let beyond = records().filter(|record| record.once_beyond_the_rules).count();
+    let beyond = records().filter(|record| record.once_beyond.by_a_word).count();
     say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");
-    let by_addition = records().filter(|record| record.beyond_by_addition).count();
+    let by_addition = records().filter(|record| record.once_beyond.by_an_addition).count();
     say(by_addition, "Records of work that went beyond the rules by a distance that was added to them later");
     gaps.extend(attempts(parts, place));
     for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {

@@ -143,7 +143,8 @@ struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>, i64, i64);
 pub(super) fn soil_reports(text: &str) -> Result<Vec<SoilPart>, sqlx::Error> {
     let rows: Vec<SoilRow> = read_json(text, "soil reports")?;
     let part = |SoilRow(on, place, at, why, corrected, elsewhere, seq): SoilRow| {
-        let (entered, corrected) = (SaidRow(at, why, seq).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
+        let (entered, corrected) =
+            (SaidRow(at, why, seq).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
         Ok(SoilPart { on, place, entered, corrected, elsewhere: elsewhere == 1 })
     };
     rows.into_iter().map(part).collect()
