@@ -3,6 +3,7 @@
 
 mod access_matrix;
 mod access_scope;
+mod additions;
 mod amounts;
 mod assignment;
 mod backups;
@@ -17,11 +18,13 @@ mod date_bounds;
 mod days;
 mod divisions;
 mod door;
+mod doubts;
 mod drift;
 mod edges;
 mod equipment;
 mod evidence;
 mod faults;
+mod former;
 mod gaps;
 mod golden_journal;
 mod hang_up;

@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 40] = [
+const INSERT_ONLY: [&str; 41] = [
     "application_lines",
     "applications",
     "assignments",
@@ -25,6 +25,7 @@ const INSERT_ONLY: [&str; 40] = [
     "dated_entries",
     "decisions",
     "divisions",
+    "doubted_records",
     "file_bodies",
     "journal",
     "limit_moves",
@@ -60,13 +61,17 @@ const FREE_IDS: [(&str, &str); 11] = [
     ("application_lines", "record_id: an application or a correction"),
     ("attempts", "subject_id: what the phone would have called the record, which was refused"),
     ("clearance_ends", "application_id: written before the application, in one transaction"),
+    ("doubted_records", "cause_id: a measurement, a soil report or an entry"),
     ("idempotency_keys", "person_id: purged by age, and no record"),
     ("journal", "device_id: the journal must outlive whatever it names"),
     ("journal", "person_id: the journal must outlive whatever it names"),
     ("journal", "subject_id: the journal must outlive whatever it names"),
     ("limit_moves", "subject_id: a measurement, a dated entry or a soil report"),
     ("personal_texts", "record_id: an application, an addition to one, a correction or an attempt"),
-    ("reviews", "record_id: an application, a correction, an attempt or a change of a limit"),
+    (
+        "reviews",
+        "record_id: an application, an addition to one, a correction, an attempt, a doubt or a change of a limit",
+    ),
     ("stock_movements", "record_id: an application or a correction"),
 ];
 
@@ -204,6 +209,10 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let mut record = company.record(&company.front, "20");
     record["clearance_id"] = json!(clearance);
     let _ = phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let smaller =
+        json!({ "area_sqft": "8000", "measured_on": "2026-01-02", "method": "wheel", "measured_by": "Office 01" });
+    let measurements = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&measurements, &smaller).await.expect(201);
     let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
     let added = json!({ "seen": { "sky": "clear" } });

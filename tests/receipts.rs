@@ -270,6 +270,8 @@ async fn an_older_book_gets_its_key_when_it_is_opened() {
          DROP INDEX security_events_of_failures; DROP INDEX security_events_of_entries; DROP TRIGGER IF EXISTS security_events_keep;
          ALTER TABLE security_events DROP COLUMN last_at; ALTER TABLE security_events DROP COLUMN tries;
          CREATE TRIGGER security_events_keep BEFORE UPDATE ON security_events BEGIN SELECT 1; END;
+         DROP INDEX record_additions_in_doubt; ALTER TABLE record_additions DROP COLUMN doubt;
+         DROP TABLE doubted_records;
          CREATE VIEW correction_rows AS SELECT 1; CREATE VIEW counted_measurements AS SELECT 1;
          CREATE VIEW counted_soil_reports AS SELECT 1;
          DELETE FROM _sqlx_migrations WHERE version >= 32;"

@@ -129,7 +129,7 @@ pub async fn open_with(
     let offered_law = RwLock::new(Arc::clone(&law));
     let settled = book::rule_sets::settle(&store, law, &ids, clock.now()).await;
     let settled = settled.map_err(|problem| ServeError::Refused(problem.detail))?;
-    let changed = store::rule_sets::of_changed(store.reader()).await?;
+    let changed = store::rule_sets::of_changed(store.reader(), &[]).await?;
     store.law().take(settled, changed.iter().map(|one| one.since).max());
     let signing = book::receipts::settle(&store, clock.now()).await;
     let signing = signing.map_err(|problem| ServeError::Refused(problem.detail))?;

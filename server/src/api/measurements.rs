@@ -13,6 +13,7 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
         limit_moves::{self, Place},
         measurements::MeasurementDerivation,
         office::{self, IdempotentRequest},
@@ -26,6 +27,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
         limit_moves::MovedBy,
         measurements::{
@@ -86,11 +88,13 @@ pub async fn record_measurement(
                 Some(id) => store::measurements::get(&mut *connection, id, Scope::Company).await?,
                 None => None,
             };
-            let corrected_on = corrected.as_ref().map(|known| known.measured_on);
-            let days: Vec<Day> = [Some(value.measured_on), corrected_on].into_iter().flatten().collect();
+            let freed = corrected.as_ref().map(|known| known.measured_on);
+            let days: Vec<Day> = [Some(value.measured_on), freed].into_iter().flatten().collect();
             faults.extend(place_of(section, &value, corrected));
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let since = freed.map_or(value.measured_on, |day| day.min(value.measured_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
             let before = limit_moves::areas(&mut *connection, section, &days).await?;
             let stood = before.first().and_then(|(_, area)| *area);
             (measured.waits, measured.to_confirm) = confirmation_needed(staff.0.role, stood, measured.area_sqft);
@@ -101,7 +105,8 @@ pub async fn record_measurement(
                 let place = Place { subject: id.uuid(), property, section: Some(section), reason };
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
-            store::sections::remeasured(connection, section).await?;
+            store::sections::remeasured(&mut *connection, section).await?;
+            doubts.note(connection, &book, Cause::Measurement(id.uuid()), at).await?;
             Ok(measurement)
         })
     })

@@ -14,6 +14,7 @@ use crate::{
         last_past_day, not_yet, whole,
     },
     book::{
+        doubts::Before,
         history,
         office::{self, IdempotentRequest},
     },
@@ -26,6 +27,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         history::Subject,
         journal::JournalContext,
         sections::{NearWater, Section, SectionInput},
@@ -175,6 +177,7 @@ pub async fn replace_section(
                     .await?;
             whole(faults)?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let doubts = Before::of(connection, &book, (id, since), at).await?;
             let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("lawn section")?;
@@ -182,6 +185,7 @@ pub async fn replace_section(
                 history::enter(&mut *connection, change, entry, deed).await?;
                 let made = Made { entry: entry.uuid(), reason: None, today: last };
                 note_moves(connection, &book, Subject::Section(id), &turn, made, deed).await?;
+                doubts.note(connection, &book, Cause::Entry(entry.uuid()), at).await?;
             }
             Ok(done)
         })

@@ -19,6 +19,7 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
         limit_moves::{self, Place},
         office::{self, IdempotentRequest},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
@@ -32,6 +33,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
         properties::Property,
         sections::Section,
@@ -85,6 +87,7 @@ pub async fn record_soil_report(
                 None => None,
             };
             let corrected = corrected.filter(|known| known.section_id == section);
+            let freed = corrected.as_ref().map(|known| known.sampled_on);
             let named = (value.corrects.is_some(), corrected.is_some());
             let taken = corrected.as_ref().and_then(|known| known.corrected_by).map(|by| by.to_string());
             faults.extend(correction(named, value.reason.as_deref(), taken));
@@ -93,8 +96,9 @@ pub async fn record_soil_report(
                 faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
             }
             whole(faults)?;
-            let days: Vec<Day> =
-                [Some(value.sampled_on), corrected.map(|report| report.sampled_on)].into_iter().flatten().collect();
+            let days: Vec<Day> = [Some(value.sampled_on), freed].into_iter().flatten().collect();
+            let since = freed.map_or(value.sampled_on, |day| day.min(value.sampled_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
             let before = limit_moves::soil_reports(&mut *connection, section, &days).await?;
             let report = store::soil_reports::insert(&mut *connection, id, section, &value, at).await?;
             let after = limit_moves::soil_reports(&mut *connection, section, &days).await?;
@@ -103,8 +107,9 @@ pub async fn record_soil_report(
             if let Some(moved) = moved {
                 let (property, reason) = (known.property_id, value.reason.clone());
                 let place = Place { subject: id.uuid(), property, section: Some(section), reason };
-                limit_moves::note(connection, book.ids.next(at), moved, place, deed).await?;
+                limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
+            doubts.note(connection, &book, Cause::SoilReport(id.uuid()), at).await?;
             Ok(report)
         })
     })

@@ -5,6 +5,7 @@ pub mod backup;
 pub mod company_year;
 pub mod credentials;
 pub mod days;
+pub mod doubts;
 pub mod drift;
 pub mod duties;
 pub mod gaps;

@@ -147,10 +147,11 @@ pub async fn client(
     let YearView { year, span, zone, company: company_name, local, dates } = asked(&app, which.year).await?;
     let (about, at) = (About::Client(id), app.clock.now());
     let parts = store::statements::load(app.store.reader(), about, span, reader.scope()).await?;
-    let record_gaps = gaps::sentences(&app, parts.records_on_it(), dates).await?;
-    let (law, receipt) = (app.law(), receipts::now(&app).await?);
+    let law = app.law();
     let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps, receipt };
+    let lacking = gaps::of_statement(&app, parts.records_on_it(), (dates, law_then.as_ref())).await?;
+    let receipt = receipts::now(&app).await?;
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, lacking, receipt };
     let s = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     let prepared = local.minute(at, dates);
     Ok(page(StatementPage { dates, s, until: span.as_of, prepared, outside: reader.is_outside() }.render()))

@@ -17,6 +17,7 @@ pub mod credentials;
 pub mod days;
 pub mod devices;
 pub mod divisions;
+pub mod doubts;
 pub mod drift;
 pub mod effects;
 pub mod equipment;

@@ -27,6 +27,9 @@ pub struct LawInForce {
     changed_at: AtomicI64,
     /// The law that counted at the end of the span that was asked about last.
     past: Mutex<Option<PastLaw>>,
+    /// Rule sets by which this book counted and which the server does not have any more, by code. Looked up once: which it has changes at
+    /// a start only.
+    gone: tokio::sync::OnceCell<Vec<String>>,
     /// Held by whoever takes a new version in, from the reading of what counts to the taking: of two at once neither is lost.
     pub changing: tokio::sync::Mutex<()>,
 }
@@ -34,7 +37,20 @@ pub struct LawInForce {
 impl LawInForce {
     pub fn of(law: Arc<Lawbook>) -> Self {
         let (law, changing) = (RwLock::new(law), tokio::sync::Mutex::new(()));
-        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), changing }
+        let gone = tokio::sync::OnceCell::new();
+        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), gone, changing }
+    }
+
+    /// Rule sets by which this book counted and of which no file is there any more.
+    pub async fn gone(&self, executor: impl SqliteExecutor<'_>) -> Result<&[String], sqlx::Error> {
+        let look = async || {
+            let law = self.now();
+            let mut gone: Vec<String> = counting(executor).await?.into_keys().collect();
+            gone.retain(|code| law.rule_set(code).is_none());
+            gone.sort_unstable();
+            Ok(gone)
+        };
+        self.gone.get_or_try_init(look).await.map(Vec::as_slice)
     }
 
     /// The law that counts now.
@@ -260,12 +276,16 @@ pub async fn current(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Op
 }
 
 /// Every use of the rule sets of which more than one version has counted, in their order.
-pub async fn of_changed(executor: impl SqliteExecutor<'_>) -> Result<Vec<RuleSetUse>, sqlx::Error> {
+pub async fn of_changed(executor: impl SqliteExecutor<'_>, gone: &[String]) -> Result<Vec<RuleSetUse>, sqlx::Error> {
+    let gone = serde_json::to_string(gone).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let rows = sqlx::query_as!(
         UseRow,
         r#"SELECT id, code AS "code!", hash AS "hash!", how AS "how!", person_id, since AS "since!"
            FROM rule_set_uses AS u
-           WHERE EXISTS (SELECT 1 FROM rule_set_uses AS x WHERE x.code = u.code AND x.seq <> u.seq) ORDER BY seq"#
+           WHERE EXISTS (SELECT 1 FROM rule_set_uses AS x WHERE x.code = u.code AND x.seq <> u.seq)
+              OR u.code IN (SELECT w.value FROM json_each($1) AS w)
+           ORDER BY seq"#,
+        gone
     );
     rows.fetch_all(executor).await?.into_iter().map(TryInto::try_into).collect()
 }

@@ -14,6 +14,7 @@ use crate::{
         company_year::{self, SectionSum},
         journal::{self, JournalState},
         receipts::{self, Receipt},
+        statement::LawThen,
     },
     pages::{office_session::OfficeSession, page},
     problem::Problem,
@@ -76,6 +77,8 @@ struct YearPage {
     /// For the owner alone.
     journal: Option<JournalShown>,
     reports: Vec<ReportDue>,
+    /// What must be known of the law behind it.
+    notes: Vec<String>,
     /// Sections that fit what is asked for, of which these are shown, from and to.
     found: usize,
     first: usize,
@@ -116,10 +119,13 @@ pub async fn year(
     State(app): State<App>,
     Query(which): Query<Which>,
 ) -> Result<Response, Problem> {
-    let YearView { year, span, local, dates, .. } = asked(&app, which.year).await?;
+    let YearView { year, span, zone, local, dates, .. } = asked(&app, which.year).await?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
-    let reports = company_year::reports_due(&app.law(), year, &sums);
-    let sums = company_year::company_year(&app.law(), span.told(), sums);
+    let law = app.law();
+    let reports = company_year::reports_due(&law, year, &sums);
+    let law_then = LawThen::of(&app, &law, span, &zone).await?;
+    let notes = company_year::told_of_law(&law, law_then.as_ref(), &sums, span.as_of);
+    let sums = company_year::company_year(&law, span.told(), sums);
     let runs_past = outlook::runs_past(&sums);
     let journal = if actor.role == Role::Owner {
         let state = journal::state(&app.store).await?;
@@ -150,6 +156,7 @@ pub async fn year(
             runs_past,
             journal,
             reports,
+            notes,
             found,
             first,
             rows,

@@ -5,6 +5,7 @@ use domain::{ids::SectionId, quantity::NutrientRate, time::Day};
 use super::asked;
 use crate::{
     book::{
+        gaps::Lacking,
         receipts,
         statement::{self, Preparation, SectionStatement, Statement},
     },
@@ -79,7 +80,7 @@ async fn this_year(app: &App, about: About) -> Result<(Option<Statement>, Day), 
     let (year, span, zone, company_name) = (view.year, view.span, view.zone, view.company);
     let parts = store::statements::load(app.store.reader(), about, span, Scope::Company).await?;
     let (law, receipt) = (app.law(), receipts::now(app).await?);
-    let (at, law_then, record_gaps) = (app.clock.now(), None, Vec::new());
-    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps, receipt };
+    let (at, law_then, lacking) = (app.clock.now(), None, Lacking::default());
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, lacking, receipt };
     Ok((statement::statement(preparation, &parts)?, span.as_of))
 }
