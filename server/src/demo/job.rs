@@ -150,7 +150,8 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
     let day = expect(staff.phone.get("/api/v1/days/2026-09-15").await?, 200, "the day")?;
     // Other stops may stand before it.
     let stops = day["visits"].as_array().into_iter().flatten();
-    let stop = stops.into_iter().find(|stop| stop["visit"]["id"] == json!(visit)).ok_or("the visit is not in the day")?;
+    let stop =
+        stops.into_iter().find(|stop| stop["visit"]["id"] == json!(visit)).ok_or("the visit is not in the day")?;
     say(&format!(
         "The phone holds its day: {} at {}, {} on the {} ({} sq ft).",
         text(stop, "/client_name"),

@@ -88,7 +88,7 @@ pub async fn deliver(office: &Caller, store: &mut Store, on: &str) -> Result<(),
 async fn spreader(office: &Caller, number: u8) -> Result<String, String> {
     let spreader = json!({
         "name": format!("Spreader {number:02}"), "kind": "rotary_spreader", "has_deflector": true, "hopper_lb": "120", "swath_ft": "12",
-        "active": true,
+        "active": true, "calibration_limits": { "days": 180, "applications": 200 },
     });
     office.made("/api/v1/equipment", &spreader).await
 }
