@@ -231,7 +231,7 @@ async fn the_demonstration_does_the_whole_job_and_leaves_a_sound_book() {
     let _ = harness::client();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("book.db");
-    let config = Demo { once: true, listen: "127.0.0.1:0".parse().unwrap(), file: Some(file.clone()) };
+    let config = Demo { once: true, small: true, listen: "127.0.0.1:0".parse().unwrap(), file: Some(file.clone()) };
     demo::run(&config).await.unwrap();
     let found = server::book::verify::check_file(&file).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);

@@ -302,6 +302,9 @@ pub struct Demo {
     /// Do the job, print it, and end
     #[arg(long)]
     pub once: bool,
+    /// Twelve clients instead of a hundred and eighty, made sooner
+    #[arg(long)]
+    pub small: bool,
     /// Address and port to listen on; port 0 takes any free one
     #[arg(long, default_value = "127.0.0.1:8080", value_name = "ADDRESS:PORT")]
     pub listen: SocketAddr,
