@@ -57,7 +57,7 @@ const INSERT_ONLY: [&str; 41] = [
 ];
 
 /// Columns that end in `_id` and name no row of another table.
-const FREE_IDS: [(&str, &str); 11] = [
+const FREE_IDS: [(&str, &str); 12] = [
     ("application_lines", "record_id: an application or a correction"),
     ("attempts", "subject_id: what the phone would have called the record, which was refused"),
     ("clearance_ends", "application_id: written before the application, in one transaction"),

@@ -47,6 +47,7 @@ const MAY_NAME_SQLX: [&str; 31] = [
     "server/src/api/stock.rs",
     "server/src/api/sightings.rs",
     "server/src/api/visits.rs",
+    "server/src/api/visits/moves.rs",
     "server/src/book/credentials.rs",
     "server/src/book/doubts.rs",
     "server/src/book/history.rs",
