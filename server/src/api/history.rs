@@ -40,8 +40,8 @@ use crate::{
 };
 
 pub(super) use limits::{Made, Turn, note_moves};
-use sound::sound;
 pub(super) use sound::sound_change;
+use sound::{noun, sound};
 
 pub fn routes() -> Routes {
     routes!(
@@ -200,14 +200,6 @@ async fn list(app: &App, subject: Subject) -> Result<Json<HistoryEntries>, Probl
         return Err(Problem::not_found(noun(subject)));
     }
     Ok(Json(HistoryEntries { items: entries.into_iter().map(|entry| entry.view).collect() }))
-}
-
-fn noun(subject: Subject) -> &'static str {
-    match subject {
-        Subject::Client(_) => "client",
-        Subject::Property(_) => "property",
-        Subject::Section(_) => "lawn section",
-    }
 }
 
 async fn create(

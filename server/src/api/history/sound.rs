@@ -103,3 +103,12 @@ async fn faults_of(
         Subject::Section(id) => sections::faults(&section_input(connection, app, id, facts).await?, last),
     })
 }
+
+/// What the subject of an entry is called.
+pub fn noun(subject: Subject) -> &'static str {
+    match subject {
+        Subject::Client(_) => "client",
+        Subject::Property(_) => "property",
+        Subject::Section(_) => "lawn section",
+    }
+}
