@@ -30,8 +30,8 @@ async fn a_day_that_is_rained_out_moves_in_one_act() {
     let (one, two) =
         (plan(&company, &company.front, "2026-09-17").await, plan(&company, &company.rear, "2026-09-17").await);
     let before = entries(&company).await;
-    let moves = json!({ "visits": named(&[&one, &two]), "planned_on": "2026-09-18" });
-    let moved = company.office.post("/api/v1/visits/moves", &moves).await.expect(200).body;
+    let asked = json!({ "visits": named(&[&one, &two]), "planned_on": "2026-09-18" });
+    let moved = company.office.post("/api/v1/visits/moves", &asked).await.expect(200).body;
     for (at, id) in [&one, &two].into_iter().enumerate() {
         assert_eq!(
             moved["visits"][at],
@@ -47,7 +47,7 @@ async fn a_day_that_is_rained_out_moves_in_one_act() {
     let day = company.phone.get("/api/v1/days/2026-09-18").await.expect(200).body;
     assert_eq!(day["visits"].as_array().unwrap().len(), 2, "the phone has them on the new day");
     // The answer was lost, and it is sent again.
-    let again = company.office.post("/api/v1/visits/moves", &moves).await.expect(200).body;
+    let again = company.office.post("/api/v1/visits/moves", &asked).await.expect(200).body;
     assert_eq!(again, moved);
     assert_eq!(entries(&company).await, before + 2);
 }
@@ -116,8 +116,8 @@ async fn a_client_whose_service_ends_is_named_and_the_others_wait() {
     let one = plan(&company, &company.front, "2026-09-17").await;
     let client = json!({ "name": "Client 001", "mailing_address": "1 Street A", "cancelled_on": "2026-09-18" });
     let _ = company.office.put_version(&format!("/api/v1/clients/{}", company.client), "*", &client).await.expect(200);
-    let moves = json!({ "visits": named(&[&one]), "planned_on": "2026-09-19" });
-    let problem = company.office.post("/api/v1/visits/moves", &moves).await.expect(422).body;
+    let asked = json!({ "visits": named(&[&one]), "planned_on": "2026-09-19" });
+    let problem = company.office.post("/api/v1/visits/moves", &asked).await.expect(422).body;
     assert_eq!(problem["errors"][0]["pointer"], "#/visits/0/id");
     assert!(problem["errors"][0]["detail"].as_str().unwrap().contains("service ends on 2026-09-18"), "{problem}");
 }
@@ -128,8 +128,8 @@ async fn visits_are_handed_over_and_called_off_together() {
     let one = plan(&company, &company.front, "2026-09-17").await;
     let other = json!({ "name": "Tech 02", "role": "technician" });
     let other = company.owner.post("/api/v1/people", &other).await.expect(201).id();
-    let moves = json!({ "visits": named(&[&one]), "person_id": other });
-    let moved = company.office.post("/api/v1/visits/moves", &moves).await.expect(200).body;
+    let asked = json!({ "visits": named(&[&one]), "person_id": other });
+    let moved = company.office.post("/api/v1/visits/moves", &asked).await.expect(200).body;
     assert_eq!(moved["visits"][0]["person_id"], other.as_str());
     assert!(moved["visits"][0]["certificate"][0]["message"].is_string(), "Maryland asks for a certificate: {moved}");
     let off = json!({ "visits": [{ "id": one, "version": 2 }], "cancelled_because": "The client asked for it." });

@@ -336,7 +336,7 @@ async fn a_restore_says_what_later_receipts_cover_and_the_copy_does_not_have() {
     another_client(&company.office, "Client 002").await;
     let newest = keep("newest.json").await;
     let last = now(&company.owner).await;
-    let missing = missing_in(&copy, &[then.clone()]).await.unwrap();
+    let missing = missing_in(&copy, std::slice::from_ref(&then)).await.unwrap();
     assert_eq!(missing, None, "the copy has all of it");
     let missing = missing_in(&copy, &[newest.clone(), then, later]).await.unwrap();
     let signed_at = last.receipt.signed_at;
