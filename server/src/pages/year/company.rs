@@ -5,7 +5,7 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::{actor::Role, law::ReportDue};
+use domain::{actor::Role, law::ReportDue, quantity::NutrientRoom};
 use serde::Deserialize;
 
 use super::{YearView, asked, outlook, outlook::RunsPast, rows::SectionRow};
@@ -169,10 +169,10 @@ pub async fn year(
 fn chosen(mut all: Vec<(SectionRow, &SectionSum)>, show: Show, typed: &str) -> Vec<SectionRow> {
     all.retain(|(row, _)| row.holds(typed) && (show != Show::Attention || row.needs_attention()));
     if show != Show::ByClient {
-        // Where no cap is known nobody knows what is left, which needs a look before what is plenty.
+        // Where no cap is known nobody knows what is left: that comes behind what is over, and before what has room.
         let left = |sum: &SectionSum| {
             let rooms = sum.of_nitrogen().map(|rooms| rooms.least().remaining_lb_per_1000_sqft);
-            rooms.or(sum.remaining_nitrogen_lb_per_1000_sqft)
+            rooms.or(sum.remaining_nitrogen_lb_per_1000_sqft).unwrap_or(NutrientRoom::ZERO)
         };
         all.sort_by_key(|(_, sum)| left(sum));
     }
