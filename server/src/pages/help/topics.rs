@@ -144,8 +144,9 @@ mod tests {
         let whole = joined.lines().map(str::trim).filter(|line| line.contains(" \\") || line.starts_with("swardbook "));
         let called = |line: &str| {
             let program = line.split_whitespace().next().unwrap_or_default();
-            (program.rsplit('/').next() == Some("swardbook") || line.starts_with("cargo run"))
-                && line.split_whitespace().count() > 1
+            // A setting of another program may end in the folder of this one.
+            let is_own = !program.contains('=') && program.rsplit('/').next() == Some("swardbook");
+            (is_own || line.starts_with("cargo run")) && line.split_whitespace().count() > 1
         };
         fenced.chain(quoted).chain(whole).filter(|line| called(line)).map(str::to_owned).collect()
     }
