@@ -27,9 +27,8 @@ pub struct LawInForce {
     changed_at: AtomicI64,
     /// The law that counted at the end of the span that was asked about last.
     past: Mutex<Option<PastLaw>>,
-    /// Rule sets by which this book counted and which the server does not have any more, by code. Looked up once: which it has changes at
-    /// a start only.
-    gone: tokio::sync::OnceCell<Vec<String>>,
+    /// What was missing when it was asked last, and of which law.
+    gone: Mutex<Option<GoneSets>>,
     /// Held by whoever takes a new version in, from the reading of what counts to the taking: of two at once neither is lost.
     pub changing: tokio::sync::Mutex<()>,
 }
@@ -37,20 +36,27 @@ pub struct LawInForce {
 impl LawInForce {
     pub fn of(law: Arc<Lawbook>) -> Self {
         let (law, changing) = (RwLock::new(law), tokio::sync::Mutex::new(()));
-        let gone = tokio::sync::OnceCell::new();
-        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), gone, changing }
+        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), gone: Mutex::new(None), changing }
     }
 
-    /// Rule sets by which this book counted and of which no file is there any more.
-    pub async fn gone(&self, executor: impl SqliteExecutor<'_>) -> Result<&[String], sqlx::Error> {
-        let look = async || {
-            let law = self.now();
-            let mut gone: Vec<String> = counting(executor).await?.into_keys().collect();
-            gone.retain(|code| law.rule_set(code).is_none());
-            gone.sort_unstable();
-            Ok(gone)
-        };
-        self.gone.get_or_try_init(look).await.map(Vec::as_slice)
+    /// Codes of the rule sets by which this book counted and which a law does not have any more. Looked up once for each law: the
+    /// operator's folder may be read again at any time.
+    pub async fn gone(
+        &self,
+        executor: impl SqliteExecutor<'_>,
+        law: &Arc<Lawbook>,
+    ) -> Result<Arc<[String]>, sqlx::Error> {
+        let known = self.gone.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        if let Some(known) = known.filter(|known| Arc::ptr_eq(&known.from, law)) {
+            return Ok(known.codes);
+        }
+        let mut codes: Vec<String> = counting(executor).await?.into_keys().collect();
+        codes.retain(|code| law.rule_set(code).is_none());
+        codes.sort_unstable();
+        let codes: Arc<[String]> = codes.into();
+        let found = GoneSets { from: Arc::clone(law), codes: Arc::clone(&codes) };
+        *self.gone.lock().unwrap_or_else(PoisonError::into_inner) = Some(found);
+        Ok(codes)
     }
 
     /// The law that counts now.
@@ -80,6 +86,13 @@ impl LawInForce {
     pub fn remember(&self, past: PastLaw) {
         *self.past.lock().unwrap_or_else(PoisonError::into_inner) = Some(past);
     }
+}
+
+/// The rule sets that are missing from a law.
+#[derive(Debug, Clone)]
+struct GoneSets {
+    from: Arc<Lawbook>,
+    codes: Arc<[String]>,
 }
 
 /// A law that counted before.

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use domain::law::{EMBEDDED, Lawbook};
 use harness::{TestApp, world::Company};
 use serde_json::json;
+use server::rules_folder::read_again;
 
 use super::{statement, under};
 
@@ -72,4 +73,28 @@ async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
     let company = under(company, Arc::new(with_the_county())).await;
     assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
     assert_eq!(notes(&company, 2026).await, "[]");
+}
+
+#[tokio::test]
+async fn a_file_that_goes_while_the_server_works_is_told_from_then_on() {
+    let app = TestApp::empty_under(with_the_county()).await;
+    let company = Company::on(app, &["us-ny", "us-ny-zz"]).await;
+    company.put_down(&company.front, "10").await;
+    let before = statement(&company.owner, &company.client, 2026).await;
+    let past = statement(&company.owner, &company.client, 2025).await;
+    // The operator takes the county's file away from beside the company's own, and puts it back.
+    let folder = tempfile::tempdir().unwrap();
+    let (name, text) = EMBEDDED.iter().find(|(name, _)| *name == "company.toml").unwrap();
+    std::fs::write(folder.path().join(name), text).unwrap();
+    read_again(company.app.beside(), folder.path()).await;
+    let gone = "this server does not have its file any more. Neither its caps nor what it asks of records is shown. It was read last on \
+                2025-11-25.";
+    for year in [2025, 2026] {
+        let now = statement(&company.owner, &company.client, year).await["gaps"].to_string();
+        assert!(now.contains(gone), "{year}: {now}");
+    }
+    std::fs::write(folder.path().join("us-ny-zz.toml"), COUNTY).unwrap();
+    read_again(company.app.beside(), folder.path()).await;
+    assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
+    assert_eq!(statement(&company.owner, &company.client, 2025).await, past);
 }

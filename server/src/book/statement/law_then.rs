@@ -59,12 +59,12 @@ impl LawThen {
     /// known since by their first version.
     pub async fn of(app: &App, law: &Arc<Lawbook>, span: Span, zone: &TimeZone) -> Result<Option<Self>, Problem> {
         let in_force = app.store.law();
-        let gone = in_force.gone(app.store.reader()).await?;
+        let gone = in_force.gone(app.store.reader(), law).await?;
         if gone.is_empty() && in_force.changed_at().is_none_or(|at| at.day_in(zone) <= span.to) {
             return Ok(None);
         }
         let mut uses: BTreeMap<String, Vec<RuleSetUse>> = BTreeMap::new();
-        for one in store::rule_sets::of_changed(app.store.reader(), gone).await? {
+        for one in store::rule_sets::of_changed(app.store.reader(), &gone).await? {
             uses.entry(one.code.clone()).or_default().push(one);
         }
         let (mut hashes, mut changed) = (BTreeMap::new(), BTreeMap::new());
