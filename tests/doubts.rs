@@ -74,6 +74,50 @@ async fn water_that_was_nearer_makes_a_record_doubtful() {
 }
 
 #[tokio::test]
+async fn what_a_technician_saw_on_an_earlier_day_makes_a_record_doubtful() {
+    // Md. Code, Agric. 8-803.5(d)(1) (MD-17): nothing within 15 ft of water.
+    let company = Company::in_maryland().await;
+    let [front, rear] = [company.put_down(&company.front, "10").await, company.put_down(&company.rear, "5").await];
+    let seen = |distance: &str| json!({ "water": "near", "water_distance_ft": distance, "seen_on": "2026-09-02", "note": "Walked it." });
+    let path = |section: &str| format!("/api/v1/sections/{section}/sightings");
+    let _ = company.phone.post(&path(&company.front), &seen("5")).await.expect(201);
+    let doubtful = async || {
+        let listed = listed(&company).await;
+        listed.iter().map(|item| (item["kind"].clone(), item["doubtful_ids"].clone())).collect::<Vec<_>>()
+    };
+    assert_eq!(doubtful().await, [(json!("entry"), json!([front]))]);
+    // What waits for the office makes nothing doubtful before it is confirmed: turf that takes more than what was seen first (MD-09,
+    // MD-10), and nearer to water.
+    let turf = json!({ "species": "fine_fescue", "seen_on": "2026-09-02", "note": "Walked it." });
+    let _ = company.phone.post(&path(&company.rear), &turf).await.expect(201);
+    let mut waits = seen("4");
+    waits["species"] = json!("zoysia");
+    let made = company.phone.post(&path(&company.rear), &waits).await.expect(201).body;
+    assert_eq!((&made["waits_for_office"], doubtful().await.len()), (&json!(true), 1), "{made}");
+    let said = format!("/api/v1/sightings/{}/confirmation", made["id"].as_str().unwrap());
+    let _ = company.office.put(&said, &json!({ "holds": true })).await.expect(200);
+    assert!(doubtful().await.contains(&(json!("entry"), json!([rear]))));
+    assert_eq!(check_file(&company.app.file()).await.unwrap().faults, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_measurement_that_does_not_hold_makes_the_record_on_it_doubtful() {
+    let company = Company::in_maryland().await;
+    let side = json!({ "property_id": company.property, "name": "side lawn", "species": "tall_fescue", "water": "none", "touches_pavement": false });
+    let side = company.office.post("/api/v1/sections", &side).await.expect(201).id();
+    let path = format!("/api/v1/sections/{side}/measurements");
+    let first = company.phone.post(&path, &measured("9000", "2026-09-14")).await.expect(201).id();
+    let record = company.put_down(&side, "10").await;
+    // An older one, by which nothing was reckoned while that of the technician counted.
+    let _ = company.office.post(&path, &measured("5000", "2026-03-01")).await.expect(201);
+    assert_eq!(listed(&company).await, Vec::<Value>::new());
+    let said = format!("/api/v1/measurements/{first}/confirmation");
+    let _ = company.office.put(&said, &json!({ "holds": false })).await.expect(200);
+    let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
+    assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("measurement"), &json!([record])));
+}
+
+#[tokio::test]
 async fn a_soil_report_that_is_withdrawn_makes_a_record_doubtful() {
     // Md. Code, Agric. 8-803.5 (MD-19): phosphorus goes down by the need that a soil test shows.
     let company = Company::in_maryland().await;

@@ -101,8 +101,7 @@ pub async fn record_measurement(
             let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
             let after = limit_moves::areas(&mut *connection, section, &days).await?;
             if let Some(moved) = limit_moves::of_areas(&before, &after) {
-                let (property, reason) = (known.property_id, value.reason.clone());
-                let place = Place { subject: id.uuid(), property, section: Some(section), reason };
+                let place = Place::on(&known, id.uuid(), value.reason.clone());
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
             store::sections::remeasured(&mut *connection, section).await?;
@@ -177,6 +176,7 @@ pub async fn confirm_measurement(
                 return Err(Problem::invalid(vec![FieldFault::at("/note", "missing", detail)]));
             }
             let (section, days) = (found.section_id, [found.measured_on]);
+            let doubts = Before::of(&mut *connection, &book, (section, found.measured_on), at).await?;
             let before = limit_moves::areas(&mut *connection, section, &days).await?;
             confirmations::insert(&mut *connection, id, &value, actor.person, at).await?;
             let after = limit_moves::areas(&mut *connection, section, &days).await?;
@@ -186,10 +186,10 @@ pub async fn confirm_measurement(
             if let Some(moved) = moved.filter(|moved| is_own || moved.why != MovedBy::LimitLoosened) {
                 let known =
                     store::sections::get(&mut *connection, section, Scope::Company).await?.ok_or_else(missing)?;
-                let (property, reason) = (known.property_id, value.note.clone());
-                let place = Place { subject: id.uuid(), property, section: Some(section), reason };
+                let place = Place::on(&known, id.uuid(), value.note.clone());
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
+            doubts.note(&mut *connection, &book, Cause::Measurement(id.uuid()), at).await?;
             let said = store::measurements::get(connection, id, Scope::Company).await?.ok_or_else(missing)?;
             Ok((said, true))
         })

@@ -17,6 +17,7 @@ use crate::{
         last_past_day, not_yet, whole,
     },
     book::{
+        doubts::Before,
         history::{self, Change},
         limit_moves,
         office::{self, IdempotentRequest},
@@ -29,6 +30,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         history::{NewEntry, Subject},
         journal::JournalContext,
         measurements::confirmations::ConfirmationInput,
@@ -212,6 +214,7 @@ async fn counts(
         by: history::person(deed)?,
         at: deed.at,
     };
+    let doubts = Before::of(&mut *connection, app, (section.id, change.since), deed.at).await?;
     let written = store::history::append(&mut *connection, subject, &entry).await?;
     history::note(&mut *connection, &written, deed).await?;
     if is_listed {
@@ -220,7 +223,8 @@ async fn counts(
     }
     let present = turn.after.present();
     if present != turn.before.present() {
-        stands(connection, app, subject, present, deed).await?;
+        stands(&mut *connection, app, subject, present, deed).await?;
     }
+    doubts.note(connection, app, Cause::Entry(id.uuid()), deed.at).await?;
     Ok(id)
 }

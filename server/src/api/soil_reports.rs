@@ -105,8 +105,7 @@ pub async fn record_soil_report(
             let lawn = limit_moves::limited_lawn(&mut *connection, known.property_id, known.species, last).await?;
             let moved = lawn.and_then(|lawn| limit_moves::of_soil_reports(&lawn, &book.law(), last, [&before, &after]));
             if let Some(moved) = moved {
-                let (property, reason) = (known.property_id, value.reason.clone());
-                let place = Place { subject: id.uuid(), property, section: Some(section), reason };
+                let place = Place::on(&known, id.uuid(), value.reason.clone());
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
             doubts.note(connection, &book, Cause::SoilReport(id.uuid()), at).await?;

@@ -23,6 +23,7 @@ use crate::{
         self,
         journal::{self, JournalContext},
         limit_moves::{LimitMove, Limited, MovedBy},
+        sections::Section,
         soil_reports::SoilReport,
     },
 };
@@ -54,6 +55,13 @@ pub struct Place {
     pub property: PropertyId,
     pub section: Option<SectionId>,
     pub reason: Option<String>,
+}
+
+impl Place {
+    /// On a section, by what was written of it.
+    pub fn on(section: &Section, subject: Uuid, reason: Option<String>) -> Self {
+        Self { subject, property: section.property_id, section: Some(section.id), reason }
+    }
 }
 
 /// Writes a change down, with its line in the journal. It stands on the owner's list from then on.

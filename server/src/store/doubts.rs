@@ -35,7 +35,8 @@ pub async fn standing_since(
     rows.fetch_all(executor).await?.iter().map(|id| read(id, "application id")).collect()
 }
 
-/// Keeps that a record became doubtful.
+/// Keeps that a record became doubtful. What made it so before, as a measurement that is confirmed, or not, once it has counted, is not
+/// kept twice.
 pub async fn insert(
     connection: &mut SqliteConnection,
     id: Uuid,
@@ -50,7 +51,8 @@ pub async fn insert(
     };
     let (id, record, cause, at) = (id.to_string(), record.to_string(), cause.to_string(), at.millis());
     sqlx::query!(
-        "INSERT INTO doubted_records (id, application_id, cause, cause_id, noted_at) VALUES ($1, $2, $3, $4, $5)",
+        "INSERT INTO doubted_records (id, application_id, cause, cause_id, noted_at) VALUES ($1, $2, $3, $4, $5)
+         ON CONFLICT (cause_id, application_id) DO NOTHING",
         id,
         record,
         kind,
