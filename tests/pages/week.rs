@@ -1,6 +1,9 @@
 //! The office's week, in a browser without a script: three steps move a day that is rained out.
 
-use harness::{new_id, world::Company};
+use harness::{
+    new_id,
+    world::{self, Company},
+};
 
 use super::visitor::Visitor;
 
@@ -51,4 +54,19 @@ async fn what_is_called_off_needs_a_reason_and_stays_to_be_read() {
     assert_eq!(technician.open("/office/week").await.status, 403);
     assert_eq!(office.open("/office/week/soon").await.status, 400);
     assert_eq!(office.open(&format!("/office/week/2026-09-15?person_id={}", new_id())).await.status, 200);
+}
+
+#[tokio::test]
+async fn a_day_says_whose_certificate_is_missing() {
+    // COMAR 15.20.10.02-.03 (MD-28): paid application is by a certified applicator.
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let day = office.open("/office/week/2026-09-15").await;
+    let told = "■ No certificate that this asks for is on file.";
+    assert!(!day.html.contains(told), "{}", day.html);
+    let (other, _) = world::technician(&company.app, &company.office, &company.owner, "Tech 02").await;
+    let moved = office.send(&day, &[("visit", &format!("{} 1", company.visit)), ("person_id", &other)]).await;
+    assert_eq!(moved.to, Some(format!("/office/week/2026-09-15?person_id={other}")));
+    let there = office.open(moved.to.as_deref().unwrap()).await.html;
+    assert!(there.contains(told), "{there}");
 }

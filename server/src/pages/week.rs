@@ -1,6 +1,6 @@
 //! The office's week: who goes where on which day, and a day's visits moved, handed over or called off at once.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use askama::Template;
 use axum::{
@@ -8,7 +8,8 @@ use axum::{
     response::{IntoResponse, Redirect, Response},
 };
 use domain::{
-    ids::PersonId,
+    decision::{Finding, Verdict},
+    ids::{PersonId, VisitId},
     quantity::{Area, ProductMass, ProductTotal},
     time::Day,
 };
@@ -17,6 +18,7 @@ use serde_json::{Value, json};
 
 use crate::{
     api::{self, visits::moves},
+    book::credentials::{self, Errand},
     extract::{self, Valid},
     pages::{
         figures::{self, Figure},
@@ -63,14 +65,13 @@ struct Cell {
 impl Cell {
     fn add(&mut self, visit: &WeekVisit) {
         match visit.status {
-            VisitStatus::Planned if visit.recorded => self.over += 1,
-            VisitStatus::Planned => {
+            VisitStatus::Cancelled => self.called_off += 1,
+            _ if visit.is_open() => {
                 self.open += 1;
                 self.area += visit.area.raw();
                 self.product += visit.product_lb.map_or(0, ProductMass::raw);
             }
-            VisitStatus::Done | VisitStatus::NotDone => self.over += 1,
-            VisitStatus::Cancelled => self.called_off += 1,
+            _ => self.over += 1,
         }
     }
 
@@ -184,6 +185,8 @@ struct DayPage {
     visits: Vec<WeekVisit>,
     people: Vec<Person>,
     whose: Option<PersonId>,
+    /// What stands against visits by the certificate of whoever goes.
+    certificates: HashMap<VisitId, Vec<Finding>>,
     /// What stands against what was asked, and what was asked.
     faults: Vec<String>,
     asked: Asked,
@@ -200,11 +203,16 @@ struct Asked {
 
 impl DayPage {
     fn open(&self) -> Vec<&WeekVisit> {
-        self.visits.iter().filter(|visit| visit.status == VisitStatus::Planned && !visit.recorded).collect()
+        self.visits.iter().filter(|visit| visit.is_open()).collect()
     }
 
     fn closed(&self) -> Vec<&WeekVisit> {
-        self.visits.iter().filter(|visit| visit.status != VisitStatus::Planned || visit.recorded).collect()
+        self.visits.iter().filter(|visit| !visit.is_open()).collect()
+    }
+
+    /// What stands against a visit by the certificate of whoever goes.
+    fn against(&self, visit: &WeekVisit) -> &[Finding] {
+        self.certificates.get(&visit.id).map_or(&[], Vec::as_slice)
     }
 
     /// All of a day are meant, unless somebody ticked some.
@@ -239,11 +247,20 @@ async fn shown(
     asked: Asked,
     faults: Vec<String>,
 ) -> Result<Response, Problem> {
-    let visits = week::visits(app.store.reader(), day, day).await?;
-    let visits = visits.into_iter().filter(|visit| whose.is_none_or(|whose| visit.person_id == whose)).collect();
-    let people = people(app).await?;
-    let shown = DayPage { dates: dates(app).await?, day, name: name_of(day), visits, people, whose, faults, asked };
-    Ok(page(shown.render()))
+    let mut visits = week::visits(app.store.reader(), day, day).await?;
+    visits.retain(|visit| whose.is_none_or(|whose| visit.person_id == whose));
+    let (certificates, people) = (certificates(app, &visits).await?, people(app).await?);
+    let (dates, name) = (dates(app).await?, name_of(day));
+    Ok(page(DayPage { dates, day, name, visits, people, whose, certificates, faults, asked }.render()))
+}
+
+/// What stands against each visit that is still to be made, as of now.
+async fn certificates(app: &App, visits: &[WeekVisit]) -> Result<HashMap<VisitId, Vec<Finding>>, Problem> {
+    let (ids, errands): (Vec<VisitId>, Vec<Errand>) =
+        visits.iter().filter_map(|visit| Some((visit.id, Errand::of_week(visit)?))).unzip();
+    let mut connection = app.store.reader().acquire().await?;
+    let found = credentials::of_errands(&mut connection, &app.law(), &errands, app.clock.now()).await?;
+    Ok(ids.into_iter().zip(found).collect())
 }
 
 /// The visits of a day, of one person or of all.
@@ -338,7 +355,7 @@ async fn faults(app: &App, problem: &Problem, asked: &Asked) -> Result<Vec<Strin
     Ok(said)
 }
 
-async fn place(app: &App, id: domain::ids::VisitId) -> Result<String, Problem> {
+async fn place(app: &App, id: VisitId) -> Result<String, Problem> {
     let reader = app.store.reader();
     let scope = crate::scope::Scope::Company;
     let Some(visit) = store::visits::get(reader, id, scope).await? else { return Ok("A visit".to_owned()) };

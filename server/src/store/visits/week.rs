@@ -1,7 +1,8 @@
 //! The visits of some days as the office looks at them: who goes where, and how much of it.
 
 use domain::{
-    ids::{PersonId, PropertyId, VisitId},
+    application::Purpose,
+    ids::{PersonId, ProductId, PropertyId, VisitId},
     product::{
         Label,
         arithmetic::{GradeNutrient, product_at_rate_rounded_down, product_for_area_rounded_down},
@@ -27,10 +28,11 @@ pub struct WeekVisit {
     pub address: String,
     pub postal_code: String,
     pub client: String,
+    pub product_id: ProductId,
     pub product: String,
+    pub purpose: Purpose,
     pub target_nitrogen: Option<NutrientRate>,
-    pub sections: i64,
-    /// Of those sections that are measured.
+    /// Of its sections that are measured.
     pub area: Area,
     /// What is to be put down on them; nothing where no amount is planned.
     pub product_lb: Option<ProductMass>,
@@ -39,14 +41,20 @@ pub struct WeekVisit {
     pub recorded: bool,
 }
 
+impl WeekVisit {
+    /// Whether it is still to be made.
+    pub fn is_open(&self) -> bool {
+        self.status == VisitStatus::Planned && !self.recorded
+    }
+}
+
 /// Visits that are planned from one day to another, by person and day.
 pub async fn visits(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<WeekVisit>, sqlx::Error> {
     let (from, to) = (from.to_string(), to.to_string());
     let rows = sqlx::query!(
         r#"SELECT v.id AS "id!", v.version AS "version!", v.person_id AS "person_id!", w.name AS "person!", v.planned_on AS "planned_on!",
-                  v.status AS "status!", v.property_id AS "property_id!", p.address AS "address!", p.postal_code AS "postal_code!",
+                  v.status AS "status!", v.purpose AS "purpose!", v.product_id AS "product_id!", v.property_id AS "property_id!", p.address AS "address!", p.postal_code AS "postal_code!",
                   c.name AS "client!", d.name AS "product!", d.label AS "label!", v.target_nitrogen, v.target_product,
-                  (SELECT count(*) FROM visit_sections AS s WHERE s.visit_id = v.id) AS "sections!: i64",
                   (SELECT coalesce(sum(coalesce((SELECT l.area FROM counted_measurements AS l WHERE l.section_id = s.section_id
                                                 ORDER BY l.measured_on DESC, l.place DESC LIMIT 1), 0)), 0)
                    FROM visit_sections AS s WHERE s.visit_id = v.id) AS "area!: i64",
@@ -82,10 +90,11 @@ pub async fn visits(pool: &SqlitePool, from: Day, to: Day) -> Result<Vec<WeekVis
                 address: row.address,
                 postal_code: row.postal_code,
                 client: row.client,
+                product_id: read(&row.product_id, "product id")?,
                 product: row.product,
+                purpose: read_enum(&row.purpose, "purpose")?,
                 target_nitrogen,
                 product_lb: target_product.map_or_else(|| target_nitrogen.and_then(by_nitrogen), by_product),
-                sections: row.sections,
                 area,
                 unmeasured: row.unmeasured,
                 recorded: row.recorded,
