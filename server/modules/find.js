@@ -19,7 +19,11 @@ let timer = 0;
 async function show(q) {
   const answer = await fetch(`/office/find?q=${encodeURIComponent(q)}`, { redirect: 'manual' }).catch(() => null);
   // Whoever was signed out meanwhile learns it from the page itself.
-  if (q !== asked || answer === null || !answer.ok) return;
+  if (q !== asked) return;
+  if (!answer?.ok) {
+    panel.hidden = true;
+    return;
+  }
   const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
   if (q !== asked) return;
   const found = page.querySelectorAll('.cards a').length;

@@ -138,8 +138,8 @@ fn from_own_page(parts: &Parts) -> bool {
 pub const PASS_PREFIX: &str = "pass_";
 /// With what the token begins that a browser gets for the code of a pass. The code itself is in no browser.
 pub const PASS_SESSION_PREFIX: &str = "reader_";
-/// How the security log calls a pass that is not known.
-const CODE_OF_A_PASS: &str = "with a code of a pass";
+/// How the security log calls a code of a pass.
+pub const CODE_OF_A_PASS: &str = "with a code of a pass";
 
 /// Somebody who is let in.
 enum Caller {

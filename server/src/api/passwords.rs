@@ -186,7 +186,7 @@ impl std::fmt::Debug for ConfirmationOfSessionInput {
 /// That the password was shown again.
 #[derive(Debug, Serialize, ToSchema)]
 struct ConfirmationOfSession {
-    /// Until when this session may do what asks for the password.
+    /// Until when it may do what asks for the password.
     confirmed_until: Instant,
 }
 

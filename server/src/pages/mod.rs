@@ -190,6 +190,11 @@ fn people_routes() -> Router<App> {
         .route("/office/phones/{id}/lock-out", get_and_post(people::ask_lock_out, people::lock_out))
 }
 
+/// Text within an address.
+fn in_address(text: &str) -> String {
+    form_urlencoded::byte_serialize(text.as_bytes()).collect()
+}
+
 /// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
 /// to others nothing is told.
 fn page(html: Result<String, askama::Error>) -> Response {

@@ -9,7 +9,7 @@ use axum::{
 use domain::ids;
 
 use crate::{
-    access::{Anyone, OwnPage, OwnToken, PASS_SESSION_PREFIX, PassHolder, cookie, tries},
+    access::{Anyone, CODE_OF_A_PASS, OwnPage, OwnToken, PASS_SESSION_PREFIX, PassHolder, cookie, tries},
     api::{self, passes, sessions::Peer},
     book::{
         journal::{self, JournalState},
@@ -190,9 +190,6 @@ pub async fn inspector(
     let shown = shown(pass, &clients, &app, &local, dates);
     Ok(page(InspectorPage { company, shown, clients, year, journal, journal_at, receipt, outside: true }.render()))
 }
-
-/// How the security log calls a code of a pass.
-const CODE_OF_A_PASS: &str = "with a code of a pass";
 
 /// Takes a code and lets its browser in for as long as the pass is good and somebody uses it.
 pub async fn enter(

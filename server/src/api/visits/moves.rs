@@ -104,10 +104,8 @@ impl VisitMoves {
     /// Whether a visit stands already as it is asked to: the request came before, and its answer was lost.
     fn is_met(&self, visit: &Visit) -> bool {
         let wanted = self.applied(visit);
-        let stands = |wanted: &VisitChange| {
-            (wanted.planned_on, wanted.person_id, wanted.status) == (visit.planned_on, visit.person_id, visit.status)
-        };
-        stands(&wanted) && wanted.reason == visit.reason
+        (wanted.planned_on, wanted.person_id, wanted.status, &wanted.reason)
+            == (visit.planned_on, visit.person_id, visit.status, &visit.reason)
     }
 }
 

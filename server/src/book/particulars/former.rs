@@ -3,7 +3,7 @@
 
 use std::collections::HashSet;
 
-use domain::ids::{ApplicationId, ClientId};
+use domain::ids::ApplicationId;
 
 use super::RecordParticulars;
 use crate::{
@@ -67,18 +67,17 @@ pub async fn keep_particulars(app: &App, scope: Scope, told: &mut RecordParticul
     if former(app, scope, vec![told.application_id]).await?.is_empty() {
         return Ok(());
     }
-    let forget = |client: &mut Option<ClientId>, texts: &mut Option<PersonalTexts>| {
-        *client = None;
-        if let Some(texts) = texts {
-            (texts.client, texts.mailing_address, texts.telephone) = (None, None, None);
-            (texts.notes, texts.reason) = (None, None);
-        }
+    let forget = |texts: &mut PersonalTexts| {
+        (texts.client, texts.mailing_address, texts.telephone) = (None, None, None);
+        (texts.notes, texts.reason) = (None, None);
     };
-    forget(&mut told.particulars.client_id, &mut told.texts);
+    told.particulars.client_id = None;
+    told.texts.iter_mut().for_each(forget);
     for addition in &mut told.additions {
-        let mut nobody = None;
-        let client = addition.particulars.as_mut().map_or(&mut nobody, |particulars| &mut particulars.client_id);
-        forget(client, &mut addition.texts);
+        if let Some(particulars) = &mut addition.particulars {
+            particulars.client_id = None;
+        }
+        addition.texts.iter_mut().for_each(forget);
     }
     Ok(())
 }

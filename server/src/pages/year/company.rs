@@ -16,7 +16,7 @@ use crate::{
         receipts::{self, Receipt},
         statement::LawThen,
     },
-    pages::{office_session::OfficeSession, page},
+    pages::{in_address, office_session::OfficeSession, page},
     problem::Problem,
     state::App,
     store::{self, settings::DateOrder},
@@ -99,9 +99,7 @@ impl YearPage {
 
     /// The address of another part of what is asked for.
     fn address(&self, show: Show, after: usize) -> String {
-        let q =
-            self.q.replace('%', "%25").replace('&', "%26").replace('#', "%23").replace('+', "%2B").replace(' ', "+");
-        let (year, show) = (self.year, show.code());
+        let (year, show, q) = (self.year, show.code(), in_address(&self.q));
         format!("/year?year={year}&show={show}&q={q}&after={after}")
     }
 }

@@ -131,9 +131,7 @@ impl SectionRow {
             used_up: sum.caps.iter().any(outlook::is_used_up),
         }
     }
-}
 
-impl SectionRow {
     /// Whether the owner has to look at it.
     pub fn needs_attention(&self) -> bool {
         self.over || self.runs_over || self.used_up || self.cap.is_none()
