@@ -48,6 +48,7 @@ async fn callers(company: &Company) -> [(&'static str, User); 5] {
 
 /// Somebody with a pass for the whole company.
 async fn outside(company: &Company) -> User {
+    let _ = company.owner.confirm().await;
     let body = json!({ "name": "Inspector", "whole_company": true, "days": 1 });
     let made = company.owner.post("/api/v1/passes", &body).await.expect(201).body;
     company.app.user(made["token"].as_str().unwrap(), None)

@@ -7,8 +7,11 @@ use rusqlite::Connection;
 use server::{
     backups::{Plan, Source, round},
     book::{backup, verify::check_file},
+    clock::Clock,
     config::{Backup, Restore},
 };
+
+use crate::pages::visitor::Visitor;
 
 fn names(folder: &Path) -> Vec<String> {
     let found = std::fs::read_dir(folder).unwrap().map(|found| found.unwrap().file_name().into_string().unwrap());
@@ -49,6 +52,35 @@ async fn the_server_copies_what_was_written_and_only_then() {
     company.app.clock.advance(Duration::from_mins(5));
     let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
     assert!(metrics.contains("swardbook_backup_age_seconds 300"), "{metrics}");
+    let today = Visitor::named(&company, "owner").await.open("/office").await.html;
+    assert!(today.contains("The newest copy of the records is of 2026-09-15 10:03 EDT, 5 minutes ago."), "{today}");
+}
+
+/// Copies that do not come are told, though none failed: their disk does not answer, or whatever makes them hangs.
+#[tokio::test]
+async fn a_copy_that_does_not_come_is_told_and_one_that_comes_ends_it() {
+    let company = Company::in_maryland().await;
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(15), keep: 2 };
+    let source = Source::of(company.app.beside());
+    let begun = company.app.clock.now();
+    company.app.beside().store.metrics().backups_begin(plan.every, begun);
+    let told = async || {
+        let ready = company.app.nobody().get("/readyz").await;
+        let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
+        let today = Visitor::named(&company, "owner").await.open("/office").await.html;
+        let told = ready.text.contains(&format!("No copy of the records was made since {begun}."));
+        assert_eq!(metrics.contains("\nswardbook_backups_wrong 1\n"), told, "{metrics}");
+        assert_eq!(today.contains("and one is due every 15 minutes"), told, "{today}");
+        assert_eq!(ready.status, if told { 200 } else { 204 });
+        told
+    };
+    company.app.clock.advance(Duration::from_hours(1));
+    assert!(!told().await);
+    company.app.clock.advance(Duration::from_mins(1));
+    assert!(told().await);
+    let _ = round(&source, &plan).await.unwrap().unwrap();
+    assert!(!told().await);
 }
 
 #[tokio::test]
@@ -69,6 +101,8 @@ async fn a_folder_that_cannot_be_written_is_told_and_mended() {
         panic!("waited for {words} to be {there}");
     };
     told("mounted", true).await;
+    let ready = company.app.nobody().get("/readyz").await.expect(200).text;
+    assert!(ready.contains("copies of the records are not as they should be") && !ready.contains("mounted"), "{ready}");
     std::fs::create_dir(&at).unwrap();
     told("mounted", false).await;
     running.abort();
@@ -84,7 +118,7 @@ async fn lost_records_are_put_back_and_nothing_is_written_over() {
     let (book, copy) = (folder.path().join("book.db"), folder.path().join("copy.db"));
     assert!(code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await));
     assert!(!code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await), "never over a file");
-    let put_back = Restore { from: copy.clone(), file: book.clone() };
+    let put_back = Restore { from: copy.clone(), against: Vec::new(), file: book.clone() };
     assert!(!code(backup::restore(&put_back).await), "never over records");
     std::fs::remove_file(&book).unwrap();
     assert!(code(backup::restore(&put_back).await));
@@ -104,7 +138,7 @@ async fn a_copy_that_does_not_check_is_put_in_the_place_of_nothing() {
         .unwrap()
         .execute_batch("DROP TRIGGER journal_keep; UPDATE journal SET payload = '{}' WHERE seq = 3;")
         .unwrap();
-    assert!(!code(backup::restore(&Restore { from: copy, file: book.clone() }).await));
+    assert!(!code(backup::restore(&Restore { from: copy, against: Vec::new(), file: book.clone() }).await));
     assert!(!book.exists());
 }
 

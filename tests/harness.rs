@@ -4,6 +4,7 @@
 #![expect(clippy::missing_panics_doc, clippy::expect_used, clippy::panic, reason = "a test harness fails by panicking")]
 
 pub mod approved;
+mod at_the_door;
 pub mod contract;
 mod serving;
 pub mod world;
@@ -175,7 +176,7 @@ impl TestApp {
     /// Stops and starts again on the same file, with the clock where it was.
     pub async fn restart(self) -> Self {
         let (now, weather) = (self.clock.now().to_string(), self.weather.clone());
-        let law = Arc::clone(&self.beside().offered_law);
+        let law = self.beside().offered_law();
         let folder = self.stop().await;
         Self::open(folder, &now, law, weather).await
     }
@@ -183,7 +184,7 @@ impl TestApp {
     /// Stops and starts again under limits of its own.
     pub async fn limited(self, limits: config::Limits) -> Self {
         let (now, weather) = (self.clock.now().to_string(), self.weather.clone());
-        let law = Arc::clone(&self.beside().offered_law);
+        let law = self.beside().offered_law();
         let folder = self.stop().await;
         Self::open_with(folder, &now, law, weather, Arc::new(RandomIds), Throttle::limited(false, limits)).await
     }

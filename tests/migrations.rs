@@ -12,7 +12,7 @@ use serde_json::json;
 use server::store::Store;
 
 /// Tables whose rows are only ever inserted. A new one of that kind gets its two triggers and a line here.
-const INSERT_ONLY: [&str; 37] = [
+const INSERT_ONLY: [&str; 41] = [
     "application_lines",
     "applications",
     "assignments",
@@ -25,8 +25,10 @@ const INSERT_ONLY: [&str; 37] = [
     "dated_entries",
     "decisions",
     "divisions",
+    "doubted_records",
     "file_bodies",
     "journal",
+    "limit_moves",
     "lots",
     "measurement_confirmations",
     "measurements",
@@ -41,6 +43,8 @@ const INSERT_ONLY: [&str; 37] = [
     "rule_set_uses",
     "rule_set_versions",
     "security_events",
+    "sighting_confirmations",
+    "sightings",
     "signing_key",
     "soil_reports",
     "stock_movements",
@@ -53,16 +57,21 @@ const INSERT_ONLY: [&str; 37] = [
 ];
 
 /// Columns that end in `_id` and name no row of another table.
-const FREE_IDS: [(&str, &str); 10] = [
+const FREE_IDS: [(&str, &str); 12] = [
     ("application_lines", "record_id: an application or a correction"),
     ("attempts", "subject_id: what the phone would have called the record, which was refused"),
     ("clearance_ends", "application_id: written before the application, in one transaction"),
+    ("doubted_records", "cause_id: a measurement, a soil report or an entry"),
     ("idempotency_keys", "person_id: purged by age, and no record"),
     ("journal", "device_id: the journal must outlive whatever it names"),
     ("journal", "person_id: the journal must outlive whatever it names"),
     ("journal", "subject_id: the journal must outlive whatever it names"),
+    ("limit_moves", "subject_id: a measurement, a dated entry or a soil report"),
     ("personal_texts", "record_id: an application, an addition to one, a correction or an attempt"),
-    ("reviews", "record_id: an application, a correction or an attempt"),
+    (
+        "reviews",
+        "record_id: an application, an addition to one, a correction, an attempt, a doubt or a change of a limit",
+    ),
     ("stock_movements", "record_id: an application or a correction"),
 ];
 
@@ -200,6 +209,10 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
     let mut record = company.record(&company.front, "20");
     record["clearance_id"] = json!(clearance);
     let _ = phone.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    let smaller =
+        json!({ "area_sqft": "8000", "measured_on": "2026-01-02", "method": "wheel", "measured_by": "Office 01" });
+    let measurements = format!("/api/v1/sections/{}/measurements", company.front);
+    let _ = company.office.post(&measurements, &smaller).await.expect(201);
     let change = json!({ "application_id": id, "reason": "It was the neighbour's." });
     let _ = phone.put(&format!("/api/v1/corrections/{}", new_id()), &change).await.expect(201);
     let added = json!({ "seen": { "sky": "clear" } });
@@ -222,6 +235,19 @@ async fn full_book() -> (tempfile::TempDir, Connection) {
         phone.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201).id();
     let holds = format!("/api/v1/measurements/{larger}/confirmation");
     let _ = company.office.put(&holds, &json!({ "holds": true })).await.expect(200);
+    let larger =
+        json!({ "area_sqft": "9100", "measured_on": "2026-09-14", "method": "plan", "measured_by": "Office 01" });
+    let _ = company.office.post(&format!("/api/v1/sections/{}/measurements", company.front), &larger).await.expect(201);
+    let seen = json!({ "seen_on": "2026-09-14", "species": "tall_fescue", "water": "near", "water_distance_ft": "90", "note": "A pond." });
+    let sightings = format!("/api/v1/sections/{}/sightings", company.front);
+    let _ = phone.post(&sightings, &seen).await.expect(201);
+    let gone = json!({ "seen_on": "2026-09-15", "water": "none", "note": "It is dry." });
+    let gone = phone.post(&sightings, &gone).await.expect(201).id();
+    let _ = company
+        .office
+        .put(&format!("/api/v1/sightings/{gone}/confirmation"), &json!({ "holds": true }))
+        .await
+        .expect(200);
     let half = json!({ "since": "2026-03-01", "parts": [{ "name": "front half", "area_sqft": "4100" }] });
     let _ = company.office.post(&format!("/api/v1/sections/{}/divisions", company.front), &half).await.expect(201);
     let spreader = rotary_spreader(&company.office).await;

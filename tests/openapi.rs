@@ -60,7 +60,7 @@ fn every_operation_says_what_it_does() {
 const VERBS: [(&str, &[&str]); 4] = [
     ("get", &["list", "get"]),
     ("put", &["replace", "record", "grant", "correct", "confirm", "review"]),
-    ("post", &["create", "record", "enrol", "check", "compute"]),
+    ("post", &["create", "record", "enrol", "check", "compute", "move"]),
     ("delete", &["cancel", "revoke", "end"]),
 ];
 

@@ -6,6 +6,7 @@ mod clients;
 mod corrections;
 mod divisions;
 mod equipment;
+mod find;
 mod gaps;
 mod help;
 mod history;
@@ -19,8 +20,10 @@ mod product_files;
 mod products;
 mod reviews;
 mod sections;
+mod setup;
 mod soil_reports;
 pub(crate) mod visitor;
+mod week;
 mod year;
 
 use harness::{PASSWORD, client, world::Company};
@@ -151,9 +154,9 @@ async fn the_pages_show_what_the_book_holds() {
         "{record}"
     );
     assert!(record.contains(&format!("<a href=\"/office/sections/{}\">", company.front)), "{record}");
-    let found = page("/office?q=LOT-1".to_owned()).await;
+    let found = page("/office/find?q=LOT-1".to_owned()).await;
     assert!(found.contains("1 Street A, Sampletown"), "a lawn is found by the lot that went onto it: {found}");
-    assert!(page("/office?q=100%25".to_owned()).await.contains("Nothing with"), "a percent sign is text");
+    assert!(page("/office/find?q=100%25".to_owned()).await.contains("Nothing with"), "a percent sign is text");
     let script = json!({ "name": "<script>alert(1)</script>", "mailing_address": "1 Street A" });
     let changed = company.office.put_version(&format!("/api/v1/clients/{}", company.client), "*", &script).await;
     let _ = changed.expect(200);

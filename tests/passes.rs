@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 const A_DAY: Duration = Duration::from_hours(24);
 
 async fn pass(company: &Company, body: Value) -> (String, User) {
+    let _ = company.owner.confirm().await;
     let made = company.owner.post("/api/v1/passes", &body).await.expect(201);
     assert_eq!(made.header("cache-control"), Some("no-store"));
     let token = made.body["token"].as_str().unwrap();
@@ -81,6 +82,7 @@ async fn a_pass_ends_by_itself_and_by_the_owner() {
     let _ = inspector.get(clients).await.problem(401, "not-signed-in");
 
     let owner = company.app.sign_in("owner", company.owner.id.clone()).await;
+    let _ = owner.confirm().await;
     let made = owner.post("/api/v1/passes", &everything(90)).await.expect(201).body;
     let inspector = company.app.user(made["token"].as_str().unwrap(), None);
     let _ = inspector.get(clients).await.expect(200);

@@ -38,6 +38,7 @@ async fn the_old_password_cannot_be_tried_without_end() {
 async fn a_forgotten_password_is_replaced_with_a_code_that_the_owner_makes_and_nobody_else_learns_it() {
     let company = Company::in_maryland().await;
     let (owner, nobody) = (&company.owner, company.app.nobody());
+    let _ = owner.confirm().await;
     let codes = format!("/api/v1/people/{}/password-codes", company.office.id.as_deref().unwrap());
     let _ = company.office.post(&codes, &json!({})).await.problem(403, "not-allowed");
     let new_code = async || owner.post(&codes, &json!({})).await.expect(201).body["code"].clone();

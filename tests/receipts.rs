@@ -9,10 +9,15 @@ use serde_json::json;
 use server::{
     backups::{Plan, Source, round},
     book::{
-        receipts::against,
+        backup::{newer_beside, restore},
+        receipts::{
+            against::{self, Missing},
+            missing_in,
+        },
         verify::{Found, check_file, check_file_against, public_key, run},
     },
     clock::Clock,
+    config::Restore,
     signing,
 };
 
@@ -262,6 +267,12 @@ async fn an_older_book_gets_its_key_when_it_is_opened() {
          DROP VIEW placed_measurements; DROP VIEW placed_soil_reports;
          ALTER TABLE measurements DROP COLUMN not_of_this_lawn; ALTER TABLE soil_reports DROP COLUMN not_of_this_lawn;
          ALTER TABLE corrections DROP COLUMN sections;
+         DROP TABLE pass_sessions; DROP TABLE limit_moves; DROP TABLE sighting_confirmations; DROP TABLE sightings; DROP INDEX tokens_open; ALTER TABLE tokens DROP COLUMN confirmed_until;
+         DROP INDEX security_events_of_failures; DROP INDEX security_events_of_entries; DROP TRIGGER IF EXISTS security_events_keep;
+         ALTER TABLE security_events DROP COLUMN last_at; ALTER TABLE security_events DROP COLUMN tries;
+         CREATE TRIGGER security_events_keep BEFORE UPDATE ON security_events BEGIN SELECT 1; END;
+         DROP INDEX record_additions_in_doubt; ALTER TABLE record_additions DROP COLUMN doubt;
+         DROP TABLE doubted_records;
          CREATE VIEW correction_rows AS SELECT 1; CREATE VIEW counted_measurements AS SELECT 1;
          CREATE VIEW counted_soil_reports AS SELECT 1;
          DELETE FROM _sqlx_migrations WHERE version >= 32;"
@@ -302,6 +313,60 @@ async fn what_is_no_receipt_is_refused_with_why() {
     let file = folder.path().join("book.db");
     assert_eq!(run(&file, &[], None).await, ExitCode::SUCCESS);
     assert_eq!(run(&file, &[there.display().to_string()], None).await, ExitCode::FAILURE);
+}
+
+/// A copy that takes the place of lost records cannot have what came later; receipts that were kept elsewhere say what that is.
+#[tokio::test]
+async fn a_restore_says_what_later_receipts_cover_and_the_copy_does_not_have() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "5").await;
+    let elsewhere = tempfile::tempdir().unwrap();
+    let at = |name: &str| elsewhere.path().join(name);
+    let copy = at("swardbook-0a1b2c3d-20260915T140000Z.db");
+    server::store::backup::copy(&company.app.file(), &copy).await.unwrap();
+    let keep = async |name: &str| {
+        let receipt = company.owner.get("/api/v1/receipt").await.expect(200).text;
+        std::fs::write(at(name), &receipt).unwrap();
+        at(name).display().to_string()
+    };
+    let then = keep("then.json").await;
+    let entry = now(&company.owner).await.receipt.entry;
+    company.app.clock.advance(std::time::Duration::from_mins(1));
+    company.put_down(&company.front, "6").await;
+    let later = keep("later.json").await;
+    another_client(&company.office, "Client 002").await;
+    let newest = keep("newest.json").await;
+    let last = now(&company.owner).await;
+    let missing = missing_in(&copy, std::slice::from_ref(&then)).await.unwrap();
+    assert_eq!(missing, None, "the copy has all of it");
+    let missing = missing_in(&copy, &[newest.clone(), then, later]).await.unwrap();
+    let signed_at = last.receipt.signed_at;
+    assert_eq!(missing, Some(Missing { first: entry + 1, last: last.receipt.entry, signed_at }));
+    let restore = async |against: &str, to: &str| {
+        let config = Restore { from: copy.clone(), against: vec![against.to_owned()], file: at(to) };
+        restore(&config).await == ExitCode::SUCCESS
+    };
+    assert!(restore(&newest, "back.db").await && at("back.db").exists());
+    // Receipts of others put nothing in place, nor does what is none.
+    let others = TestApp::empty().await;
+    let theirs = others.set_up().await.get("/api/v1/receipt").await.expect(200).text;
+    std::fs::write(at("theirs.json"), theirs).unwrap();
+    let said = missing_in(&copy, &[at("theirs.json").display().to_string()]).await.unwrap_err();
+    assert!(said.contains("is of other records"), "{said}");
+    assert!(!restore(at("theirs.json").to_str().unwrap(), "none.db").await && !at("none.db").exists());
+    assert!(!restore(at("nowhere").to_str().unwrap(), "none.db").await && !at("none.db").exists());
+    // One that was put back and worked on is no earlier state of what was lost.
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::rename(at("back.db"), folder.path().join("book.db")).unwrap();
+    let app = TestApp::reopen(folder).await;
+    app.clock.advance(std::time::Duration::from_hours(1));
+    another_client(&app.user(company.office.token.as_deref().unwrap(), None), "Client 003").await;
+    let said = missing_in(&app.file(), &[newest]).await.unwrap_err();
+    assert!(said.contains("it is no earlier state of the same records"), "{said}");
+    assert_eq!(newer_beside(&copy), Vec::<std::path::PathBuf>::new());
+    std::fs::write(at("swardbook-0a1b2c3d-20260915T150000Z.db"), b"x").unwrap();
+    std::fs::write(at("swardbook-99999999-20260915T150000Z.db"), b"x").unwrap();
+    assert_eq!(newer_beside(&copy), [at("swardbook-0a1b2c3d-20260915T150000Z.db")]);
 }
 
 #[tokio::test]

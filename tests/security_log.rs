@@ -21,6 +21,7 @@ async fn since(owner: &User, before: usize) -> Vec<String> {
 async fn each_thing_at_the_door_leaves_its_line() {
     let company = Company::in_maryland().await;
     let (owner, app) = (&company.owner, &company.app);
+    let _ = owner.confirm().await;
     let before = lines(owner).await.len();
     let wrong = json!({ "name": "office", "password": "four other words here" });
     let _ = app.nobody().post("/api/v1/sessions", &wrong).await.expect(401);
@@ -106,6 +107,7 @@ async fn whoever_signs_out_everywhere_is_out_everywhere() {
     let company = Company::in_maryland().await;
     let office = &company.office;
     let id = office.id.clone().unwrap();
+    let _ = company.owner.confirm().await;
     let code =
         company.owner.post(&format!("/api/v1/people/{id}/enrolment-codes"), &json!({})).await.expect(201).body["code"]
             .clone();

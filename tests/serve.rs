@@ -120,7 +120,7 @@ async fn a_renewed_certificate_is_taken_up_without_a_restart() {
     let tls = RustlsConfig::from_pem_file(&certificate, &key).await.unwrap();
     let handle = Handle::new();
     let serving = tokio::spawn(serve::listen(listener, Some(tls.clone()), handle.clone(), opened));
-    let renewing = tokio::spawn(serve::renew_on_hangup(Some((tls, (certificate.clone(), key.clone())))));
+    let renewing = tokio::spawn(serve::renew_on_hangup(Some((tls, (certificate.clone(), key.clone()))), None));
     let trusts = async |root: &reqwest::Certificate| {
         let client = reqwest::Client::builder().tls_certs_only([root.clone()]).build().unwrap();
         client.get(&address).send().await.is_ok()
@@ -231,7 +231,7 @@ async fn the_demonstration_does_the_whole_job_and_leaves_a_sound_book() {
     let _ = harness::client();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("book.db");
-    let config = Demo { once: true, listen: "127.0.0.1:0".parse().unwrap(), file: Some(file.clone()) };
+    let config = Demo { once: true, small: true, listen: "127.0.0.1:0".parse().unwrap(), file: Some(file.clone()) };
     demo::run(&config).await.unwrap();
     let found = server::book::verify::check_file(&file).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);

@@ -224,3 +224,41 @@ async fn a_visit_is_closed_section_by_section() {
     assert!(!gaps(&company.front).await.contains("neither recorded nor closed"));
     assert!(gaps(&company.rear).await.contains("neither recorded nor closed"));
 }
+
+#[tokio::test]
+async fn what_a_statement_says_teaches_its_reader() {
+    let company = Company::in_maryland().await;
+    // The same attempt three times, under ids of their own, is one line with its number.
+    for _ in 0..3 {
+        let path = format!("/api/v1/applications/{}", new_id());
+        let _ = company.phone.put(&path, &company.record(&company.front, "260")).await.problem(422, "stopped-by-rules");
+    }
+    let gaps = company.statement().await["gaps"].to_string();
+    assert_eq!(gaps.matches("was refused").count(), 1, "{gaps}");
+    assert!(gaps.contains("a record of work of 2026-09-15 was refused 3 times and neither sent again"), "{gaps}");
+    // A lawn whose only measurement was withdrawn was measured, and that does not count.
+    let path = format!("/api/v1/sections/{}/measurements", company.rear);
+    let only = company.office.get(&path).await.expect(200).body["items"][0]["id"].clone();
+    let withdrawn = json!({
+        "area_sqft": "1", "measured_on": "2025-03-01", "method": "wheel", "measured_by": "Office 01", "corrects": only,
+        "not_of_this_lawn": true, "reason": "Another lawn.",
+    });
+    let _ = company.office.post(&path, &withdrawn).await.expect(201);
+    let of = |year: u16| format!("/api/v1/statements?year={year}&section_id={}", company.rear);
+    let gaps = company.owner.get(&of(2026)).await.expect(200).body["gaps"].to_string();
+    assert!(gaps.contains("no measurement of the section counts") && !gaps.contains("never been measured"), "{gaps}");
+    // A year that has not begun says so.
+    assert!(!gaps.contains("has not begun"), "{gaps}");
+    let ahead = company.owner.get(&of(2028)).await.expect(200).body["gaps"].to_string();
+    assert!(ahead.contains("The year 2028 has not begun: by 2026-09-15"), "{ahead}");
+}
+
+#[tokio::test]
+async fn a_number_with_too_many_digits_is_told_how_many_may_stand() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let measured =
+        json!({ "area_sqft": "8000.123", "measured_on": "2026-03-01", "method": "wheel", "measured_by": "Office 01" });
+    let refused = company.office.post(&path, &measured).await.problem(422, "invalid");
+    assert!(refused.text.contains("with at most 2 digits after the point"), "{}", refused.text);
+}

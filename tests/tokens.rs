@@ -35,6 +35,7 @@ async fn colleague(company: &Company, name: &str, role: &str) -> (String, User) 
 /// A phone of somebody, enrolled with a code, and its address.
 async fn phone(company: &Company, person: &str) -> (String, User) {
     let codes = format!("/api/v1/people/{person}/enrolment-codes");
+    let _ = company.owner.confirm().await;
     let code = company.owner.post(&codes, &json!({})).await.expect(201).body;
     let enrol = json!({ "code": code["code"], "name": "Phone" });
     let enrolled = company.app.nobody().post("/api/v1/devices", &enrol).await.expect(201).body;

@@ -43,7 +43,6 @@ async fn no_day_is_told_at_a_property_whose_zone_is_not_known() {
     let report = report["items"][0]["id"].as_str().unwrap();
     let names = [LOST, company.property.as_str()];
     for path in [
-        format!("/api/v1/statements?year=2026&client_id={}", company.client),
         format!("/api/v1/soil-reports/{report}"),
         format!("/api/v1/soil-reports/{report}/lime"),
         format!("/api/v1/properties/{}/working-windows/2026-09-15?product_id={}", company.property, company.feed),
@@ -51,7 +50,10 @@ async fn no_day_is_told_at_a_property_whose_zone_is_not_known() {
     ] {
         fault_of(office, &path, &names).await;
     }
-    // What was put down stands, and has its own clock: that of the place when it was written.
+    // What was put down stands, and has its own clock: that of the place when it was written. A statement tells by it what was late.
+    let statement = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let statement = office.get(&statement).await.expect(200).body;
+    assert_eq!(statement["sections"][0]["lines"][0]["late"], false, "{statement}");
     assert_eq!(phone.get(&record).await.expect(200).body["late"], false);
     let _ = phone.get(&format!("{record}/duties")).await.expect(200);
     // Nothing is decided by a day that is not known: what is sent is refused, and says where it is mended.

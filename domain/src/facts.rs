@@ -95,6 +95,15 @@ pub struct KeptDistances {
     pub from_drains: Option<Distance>,
 }
 
+impl KeptDistances {
+    /// The shorter of each, where two tell of the same work.
+    #[must_use]
+    pub fn shortest(self, other: Self) -> Self {
+        let of = |one: Option<Distance>, other: Option<Distance>| one.into_iter().chain(other).min();
+        Self { from_water: of(self.from_water, other.from_water), from_drains: of(self.from_drains, other.from_drains) }
+    }
+}
+
 /// Everything a decision is made from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Facts {

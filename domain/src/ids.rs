@@ -166,6 +166,7 @@ ids! {
     RecordId of Record: "record",
     RuleSetUseId of RuleSetUse: "use of a rule set",
     SectionId of Section: "lawn section",
+    SightingId of Sighting: "sighting",
     SoilReportId of SoilReport: "soil report",
     StockMovementId of StockMovement: "stock movement",
     VisitId of Visit: "visit",

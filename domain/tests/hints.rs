@@ -1,6 +1,6 @@
 //! What a technician is told to do about a breach.
 
-use domain::equipment::Equipment;
+use domain::{decision::Verdict, equipment::Equipment};
 
 use crate::{
     facts::Given,
@@ -76,4 +76,43 @@ fn a_bar_on_ground_for_phosphorus_lets_other_products_through() {
     let (message, hint) = hint("us-wa", "2026-05-15", &given, "us-wa.ground");
     assert!(message.contains("no P2O5 may go down on ground that is frozen"), "{message}");
     assert_eq!(hint, "Come back when the ground has changed, or take a product without phosphorus.");
+}
+
+/// Md. Code, Agric. 8-803.5(d) (MD-17): drains count beside water.
+#[test]
+fn a_hair_less_than_the_whole_lawn_is_the_whole() {
+    let rule = |treated: &str, water: Option<&str>, drains: Option<&str>| {
+        let given = Given {
+            water: Some(water.unwrap_or("unknown").into()),
+            kept_from_water: Some("20".into()),
+            kept_from_drains: drains.map(Into::into),
+            area: Some("8000".into()),
+            treated: Some(treated.into()),
+            pavement_cleaned: Some(true),
+            equipment: Some(Equipment::RotarySpreader),
+            ..half_slow("0.4")
+        };
+        let decision = ask("us-md", "2026-05-15", &given);
+        decision.findings.into_iter().find(|finding| finding.rule == "us-md.water.distance")
+    };
+    let verdict = |treated: &str| rule(treated, Some("5"), Some("20")).map(|finding| finding.verdict);
+    assert_eq!(["8000", "7999.99", "7920.01"].map(verdict), [Some(Verdict::Stop); 3]);
+    assert_eq!(["7920", "4000"].map(verdict), [Some(Verdict::Care); 2]);
+    // Both distances were told, so nobody is asked for them again.
+    let whole = rule("8000", Some("5"), Some("20")).expect("a finding");
+    assert!(
+        whole.hint.contains("that the whole lawn was treated") && !whole.hint.contains("send how far"),
+        "{}",
+        whole.hint
+    );
+    let silent = rule("8000", Some("5"), None).expect("a finding");
+    assert!(silent.hint.contains("send how far it was kept from water and from drains"), "{}", silent.hint);
+    // Where nobody measured, the record alone settles it, if it speaks of both.
+    let water_alone = rule("8000", None, None).expect("a finding");
+    assert!(
+        water_alone.hint.starts_with("The record does not say how far the work was kept from drains"),
+        "{}",
+        water_alone.hint
+    );
+    assert!(rule("8000", None, Some("20")).is_none_or(|finding| finding.verdict == Verdict::Go));
 }

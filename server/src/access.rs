@@ -1,5 +1,8 @@
 //! Who is calling, and what that lets them do. A handler's parameters say who may call it.
 
+pub mod again;
+pub mod tries;
+
 use axum::{
     extract::FromRequestParts,
     http::{HeaderMap, header, request::Parts},
@@ -133,20 +136,53 @@ fn from_own_page(parts: &Parts) -> bool {
 
 /// With what the token of a pass begins; its code follows.
 pub const PASS_PREFIX: &str = "pass_";
+/// With what the token begins that a browser gets for the code of a pass. The code itself is in no browser.
+pub const PASS_SESSION_PREFIX: &str = "reader_";
+/// How the security log calls a code of a pass.
+pub const CODE_OF_A_PASS: &str = "with a code of a pass";
 
 /// Somebody who is let in.
 enum Caller {
     Staff(Actor),
-    Outside(Pass),
+    Outside(Outsider),
+}
+
+/// Somebody from outside: the pass, and the hash of the browser's session where it is a browser that shows it.
+struct Outsider {
+    pass: Pass,
+    session: Option<String>,
+}
+
+/// Whoever shows a pass. A browser shows its session, which ends when nobody uses it, and a program the code, which is its secret. What
+/// browsers were given before they had sessions is typed again.
+async fn outsider(parts: &Parts, app: &App, token: &str) -> Result<Option<Outsider>, Problem> {
+    let (reader, now) = (app.store.quick_reader(), app.clock.now());
+    let outsider = if token.starts_with(PASS_SESSION_PREFIX) {
+        let session = sha256(token);
+        let pass = store::passes::by_session(reader, &session, now).await?;
+        pass.map(|pass| Outsider { pass, session: Some(session) })
+    } else if let Some(code) = token.strip_prefix(PASS_PREFIX) {
+        let shown = parts.headers.get(header::AUTHORIZATION).is_some_and(|value| value.to_str().is_ok());
+        let pass = if shown { store::passes::by_code(reader, &code_hash(code), now).await? } else { None };
+        if shown && pass.is_none() {
+            let address = app.throttle.address_of(parts);
+            tries::limited_code(app, CODE_OF_A_PASS, address).await?;
+            tries::failed_code(app, CODE_OF_A_PASS, address).await;
+        }
+        pass.map(|pass| Outsider { pass, session: None })
+    } else {
+        return Ok(None);
+    };
+    let ended =
+        || Problem::new(Kind::NotSignedIn, "The pass is not known or has ended, or nobody used it here for a while.");
+    outsider.map(Some).ok_or_else(ended)
 }
 
 async fn caller(parts: &Parts, app: &App) -> Result<Caller, Problem> {
     let token = shown_token(parts)?;
-    if let Some(code) = token.strip_prefix(PASS_PREFIX) {
-        let pass = store::passes::by_code(app.store.quick_reader(), &code_hash(code), app.clock.now()).await?;
-        let pass = pass.ok_or_else(|| Problem::new(Kind::NotSignedIn, "The pass is not known or has ended."))?;
-        tracing::Span::current().record("caller", pass.id.to_string());
-        return Ok(Caller::Outside(pass));
+    if let Some(outsider) = outsider(parts, app, &token).await? {
+        tracing::Span::current().record("caller", outsider.pass.id.to_string());
+        return Ok(Caller::Outside(outsider));
     }
     let (digest, now) = (sha256(&token), app.clock.now());
     let found = store::people::actor_by_token(&app.store, &digest, now, app.token_uses.last(&digest)).await?;
@@ -169,14 +205,22 @@ async fn actor(parts: &Parts, app: &App) -> Result<Actor, Problem> {
 }
 
 /// Writes into the security log what is about to be read with a pass.
-async fn log_read(app: &App, pass: &Pass, parts: &Parts) -> Result<(), Problem> {
+async fn log_read(app: &App, outsider: &Outsider, parts: &Parts) -> Result<(), Problem> {
+    let pass = &outsider.pass;
     app.throttle.count_reads(&pass.id.to_string())?;
     let asked = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
     let event = NewSecurityEvent { pass: Some(pass.id), ..NewSecurityEvent::of(SecurityEventKind::PassRead) };
     let event = event.named(&pass.name).from(throttle::shown(app.throttle.address_of(parts))).saying(asked);
-    let at = app.clock.now();
+    let (at, session) = (app.clock.now(), outsider.session.clone());
     app.store
-        .write(move |connection| Box::pin(async move { Ok(store::security_log::insert(connection, at, event).await?) }))
+        .write(move |connection| {
+            Box::pin(async move {
+                if let Some(session) = session {
+                    store::passes::note_use(&mut *connection, &session, at).await?;
+                }
+                Ok(store::security_log::insert(connection, at, event).await?)
+            })
+        })
         .await
 }
 
@@ -186,9 +230,10 @@ impl FromRequestParts<App> for StaffOrPass {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         match caller(parts, app).await? {
             Caller::Staff(actor) => Ok(Self(Reader::Staff(actor))),
-            Caller::Outside(pass) => {
-                log_read(app, &pass, parts).await?;
-                Ok(Self(Reader::Outside { pass: pass.id, whole_company: pass.whole_company }))
+            Caller::Outside(outsider) => {
+                log_read(app, &outsider, parts).await?;
+                let Pass { id: pass, whole_company, .. } = outsider.pass;
+                Ok(Self(Reader::Outside { pass, whole_company }))
             }
         }
     }
@@ -199,9 +244,9 @@ impl FromRequestParts<App> for PassHolder {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         match caller(parts, app).await? {
-            Caller::Outside(pass) => {
-                log_read(app, &pass, parts).await?;
-                Ok(Self(pass))
+            Caller::Outside(outsider) => {
+                log_read(app, &outsider, parts).await?;
+                Ok(Self(outsider.pass))
             }
             Caller::Staff(_) => Err(Problem::new(Kind::NotAllowed, "This is for somebody with a pass.")),
         }

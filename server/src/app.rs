@@ -44,7 +44,7 @@ pub fn build(deps: Deps) -> (Router, App) {
     let budgets = Budgets::new(limits);
     let connections = Connections::new(limits, deps.throttle.behind_proxy, deps.store.shared_metrics());
     let (schemas, token_uses) = (Schemas::default(), TokenUses::default());
-    let app = App(Arc::new(Inner { deps, schemas, token_uses, budgets, connections }));
+    let app = App(Arc::new(Inner { deps, schemas, token_uses, budgets, connections, space: Arc::default() }));
     let beside = app.clone();
     let around = app.clone();
     let serving = api::routes()

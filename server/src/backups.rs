@@ -19,6 +19,7 @@ use crate::{
     clock::Clock,
     config,
     metrics::{LastBackup, Metrics},
+    space,
     state::App,
     store::{backup, file},
 };
@@ -64,6 +65,7 @@ impl Source {
 
 /// Makes a copy whenever its time has come and something was written since the last one.
 pub async fn run(source: Source, plan: Plan) {
+    source.metrics.backups_begin(plan.every, source.clock.now());
     loop {
         match aside(&source, &plan).await {
             Ok(Some(copy)) => tracing::info!(copy = %copy.display(), "the records were copied"),
@@ -110,6 +112,9 @@ pub async fn round(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, Stri
         source.metrics.backed_up(LastBackup { at: Some(now), ..last.clone() });
         return Ok(None);
     }
+    if let Some(fault) = no_room(&source.book, &plan.folder) {
+        return Err(fault);
+    }
     let to = plan.folder.join(copies.name(now).ok_or("the clock of this machine cannot be read")?);
     let part = backup::begin(&source.book, &to).await.map_err(|error| error.to_string())?;
     if let Err(fault) = sound(&part, entry).await {
@@ -129,6 +134,21 @@ pub async fn round(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, Stri
     source.metrics.backed_up(LastBackup { file: to.clone(), at: Some(now), whole_at, fault, entry, bytes });
     copies.clear(plan.keep).map_err(said)?;
     Ok(Some(to))
+}
+
+/// Whether the folder's disk has too little left for another copy. It is not filled first: it may be the one of the records.
+fn no_room(book: &Path, folder: &Path) -> Option<String> {
+    let bytes = |file: &Path| std::fs::metadata(file).map_or(0, |found| found.len());
+    let needed = bytes(book) + bytes(&file::beside(book, "-wal"));
+    let left = space::left_at(folder)?;
+    (left < needed).then(|| {
+        format!(
+            "a copy may need {} MB, and the disk of {} has {} MB left",
+            needed / 1_000_000 + 1,
+            folder.display(),
+            left / 1_000_000
+        )
+    })
 }
 
 /// That the file is sound and reaches as far as the book did.

@@ -58,6 +58,9 @@ pub struct Restore {
     /// The copy; it is only read
     #[arg(long, value_name = "FILE")]
     pub from: PathBuf,
+    /// Receipts that were kept elsewhere, from after the copy was made: what they cover and the copy does not have is said
+    #[arg(long, num_args = 1.., value_name = "RECEIPT")]
+    pub against: Vec<String>,
     /// File that will hold the records; it must not exist
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
@@ -104,6 +107,8 @@ pub struct Serve {
     pub rules: Option<PathBuf>,
     #[command(flatten)]
     pub limits: Limits,
+    #[command(flatten)]
+    pub disk: Disk,
     #[command(flatten)]
     pub backups: Backups,
     #[command(flatten)]
@@ -196,6 +201,21 @@ impl Limits {
     }
 }
 
+/// When the disk has little left.
+#[derive(Debug, Clone, Args)]
+pub struct Disk {
+    /// Megabytes that are to be free on the disks of the records and of their copies; with fewer the server warns. 0 for no warning
+    #[arg(long, env = "SWARDBOOK_FREE_FLOOR", default_value_t = 1000, value_name = "MEGABYTES")]
+    pub free_floor: u32,
+}
+
+impl Disk {
+    /// In bytes.
+    pub fn floor(&self) -> u64 {
+        u64::from(self.free_floor) * 1_000_000
+    }
+}
+
 /// Copies that the server makes of its records while it is at work.
 #[derive(Debug, Clone, Args)]
 pub struct Backups {
@@ -285,6 +305,9 @@ pub struct Demo {
     /// Do the job, print it, and end
     #[arg(long)]
     pub once: bool,
+    /// Twelve clients instead of a hundred and eighty, made sooner
+    #[arg(long)]
+    pub small: bool,
     /// Address and port to listen on; port 0 takes any free one
     #[arg(long, default_value = "127.0.0.1:8080", value_name = "ADDRESS:PORT")]
     pub listen: SocketAddr,

@@ -145,7 +145,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     // Nobody copies everything in a moment who came with a pass.
     let with_pass = serde_json::to_string(&operation.security).is_ok_and(|roles| roles.contains("\"pass\""));
     // A password or a code can be guessed at there.
-    if open || with_pass || one_of(&["replace_own_password"]) {
+    if open || with_pass || one_of(&["replace_own_password", "confirm_session"]) {
         kinds.push(Kind::TooMany);
     }
     kinds.push(Kind::QuotaExceeded);

@@ -69,6 +69,8 @@ pub struct LastBackup {
 /// How it stands with the copies that the server makes.
 #[derive(Debug, Default)]
 struct Backups {
+    /// How often one is due where the server makes any, and since when.
+    due: Option<(Duration, Instant)>,
     last: Option<LastBackup>,
     /// Since when they fail, and why.
     failing: Option<(Instant, String)>,
@@ -173,7 +175,7 @@ impl Metrics {
             let since = backups.failing.as_ref().map_or(at, |(since, _)| *since);
             (since, why)
         });
-        *backups = Backups { last: Some(copy), failing };
+        *backups = Backups { last: Some(copy), failing, due: backups.due };
     }
 
     pub fn backup_failed(&self, at: Instant, why: String) {
@@ -181,6 +183,21 @@ impl Metrics {
         let mut copies = self.backups();
         let since = copies.failing.as_ref().map_or(at, |(since, _)| *since);
         copies.failing = Some((since, why));
+    }
+
+    /// Copies are made from now on, so often.
+    pub fn backups_begin(&self, every: Duration, now: Instant) {
+        self.backups().due = Some((every, now));
+    }
+
+    /// Since when a copy is waited for that does not come, and how often one is due: four times that went by without one, and
+    /// without a failure that would say why.
+    pub fn backup_late(&self, now: Instant) -> Option<(Instant, Duration)> {
+        let backups = self.backups();
+        let (every, begun) = backups.due.filter(|_| backups.failing.is_none())?;
+        let last = backups.last.as_ref().and_then(|last| last.at).map_or(begun, |at| at.max(begun));
+        let waited = u64::try_from(now.since(last).as_secs()).unwrap_or(0);
+        (waited > every.as_secs().saturating_mul(4)).then_some((last, every))
     }
 
     pub fn last_backup(&self) -> Option<LastBackup> {

@@ -74,6 +74,31 @@ pub fn suggest(latitude: f64, longitude: f64, law: &Lawbook) -> Suggestion {
     }
 }
 
+/// Code and name of every state, by name.
+pub fn states() -> Vec<(String, String)> {
+    counties::states()
+}
+
+/// The code of a county by its state and by what people call it; nothing where the state has none of that name.
+pub fn county_by_name(state: &str, name: &str) -> Option<String> {
+    counties::by_name(state, name)
+}
+
+/// The codes of all counties of a state.
+pub fn counties_of_state(state: &str) -> Vec<String> {
+    counties::codes_of(state)
+}
+
+/// What people call the county of a code.
+pub fn county_name(code: &str) -> Option<String> {
+    counties::name_of(code)
+}
+
+/// The code of a town by its state and its name: no table of towns is kept here, so any name has one.
+pub fn town_by_name(state: &str, name: &str) -> String {
+    format!("{state}-{}", counties::word(name))
+}
+
 /// Whether there is a rule set by this code that holds in the whole of it. A town may have its county's name and code, and
 /// its rules are not the county's.
 pub fn is_of_all(code: &str, law: &Lawbook) -> bool {

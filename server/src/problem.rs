@@ -49,8 +49,12 @@ pub struct Problem {
     #[serde(rename = "violated-policies", skip_serializing_if = "Vec::is_empty")]
     #[schema(inline, max_items = 2)]
     pub violated_policies: Vec<Policy>,
+    /// Address to which the password is sent, where the request needs that first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 200, nullable = false, example = "/api/v1/sessions/current/confirmation")]
+    pub confirm_at: Option<&'static str>,
     #[serde(skip)]
-    retry_after_s: Option<u64>,
+    retry_after_s: Option<u32>,
 }
 
 /// Whose budget of requests it is.
@@ -88,6 +92,7 @@ impl Problem {
             findings: Vec::new(),
             existing: None,
             violated_policies: Vec::new(),
+            confirm_at: None,
             retry_after_s: None,
         }
     }
@@ -135,9 +140,16 @@ impl Problem {
         self
     }
 
+    /// Says where the password is shown.
+    #[must_use]
+    pub fn with_confirmation(mut self, address: &'static str) -> Self {
+        self.confirm_at = Some(address);
+        self
+    }
+
     #[must_use]
     pub fn retry_after(mut self, seconds: u64) -> Self {
-        self.retry_after_s = Some(seconds);
+        self.retry_after_s = Some(u32::try_from(seconds).unwrap_or(u32::MAX));
         self
     }
 

@@ -1,8 +1,10 @@
-//! An operator's own folder of rule files: local ordinances and the company's limits, read at the start and checked whole.
+//! An operator's own folder of rule files: local ordinances and the company's limits, read at the start and whenever the system asks for it, and checked whole.
 
-use std::{fs, path::Path};
+use std::{fs, path::Path, sync::Arc};
 
 use domain::law::{LawFault, Lawbook};
+
+use crate::{book::rule_sets, state::App};
 
 /// What a folder holds: rule files by name and text, in the order of names, other files, and what cannot be read.
 #[derive(Debug, Default)]
@@ -57,6 +59,25 @@ pub fn read(folder: &Path) -> Result<Lawbook, Vec<LawFault>> {
         Err(more) => {
             faults.extend(more);
             Err(faults)
+        }
+    }
+}
+
+/// Reads a folder again while the server is at work. A new version of a set that binds a property waits for the owner, as after a
+/// start. Where a file has a fault, or the book cannot take it in, everything stays as it was.
+pub async fn read_again(app: &App, folder: &Path) {
+    let named = folder.display();
+    match read(folder) {
+        Ok(law) => match rule_sets::offer(app, Arc::new(law)).await {
+            Ok(()) => tracing::info!(folder = %named, "the rule files were read again"),
+            Err(problem) => {
+                tracing::error!(folder = %named, detail = problem.detail, "the rule files cannot be taken in; those of before stay");
+            }
+        },
+        Err(faults) => {
+            for fault in faults {
+                tracing::error!(folder = %named, %fault, "a rule file has a fault; all those of before stay");
+            }
         }
     }
 }

@@ -25,7 +25,12 @@ pub fn salt(ids: [uuid::Uuid; 2]) -> String {
 
 /// A new token: 256 bits from the operating system, with a prefix by which a scanner for leaked secrets knows it.
 pub fn new_token() -> Result<String, Problem> {
-    random_text().map(|secret| format!("sward_{secret}"))
+    new_token_of("sward_")
+}
+
+/// The same of another kind.
+pub fn new_token_of(prefix: &str) -> Result<String, Problem> {
+    random_text().map(|secret| format!("{prefix}{secret}"))
 }
 
 /// A one-time code of 128 bits, in groups that can be read aloud.

@@ -4,7 +4,7 @@ use std::{
     net::{SocketAddr, TcpListener},
     path::{Path, PathBuf},
     process::ExitCode,
-    sync::Arc,
+    sync::{Arc, RwLock},
     time::Duration,
 };
 
@@ -33,7 +33,7 @@ use crate::{
     state::{App, Deps},
     store::{self, OpenError, Store, WriterTask},
     throttle::Throttle,
-    token_uses,
+    token_uses, watch,
     weather::Services,
 };
 
@@ -126,10 +126,10 @@ pub async fn open_with(
     weather: Services,
 ) -> Result<(Opened, App), ServeError> {
     let (store, writer) = Store::open_with(file, Arc::clone(&law), throttle.limits.long_at_once).await?;
-    let offered_law = Arc::clone(&law);
+    let offered_law = RwLock::new(Arc::clone(&law));
     let settled = book::rule_sets::settle(&store, law, &ids, clock.now()).await;
     let settled = settled.map_err(|problem| ServeError::Refused(problem.detail))?;
-    let changed = store::rule_sets::of_changed(store.reader()).await?;
+    let changed = store::rule_sets::of_changed(store.reader(), &[]).await?;
     store.law().take(settled, changed.iter().map(|one| one.since).max());
     let signing = book::receipts::settle(&store, clock.now()).await;
     let signing = signing.map_err(|problem| ServeError::Refused(problem.detail))?;
@@ -177,21 +177,25 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     if let Some(code) = &opened.setup_code {
         print_line(format_args!("This server is not set up yet. One-time set-up code: {code}"));
         print_line(format_args!(
-            "Send it with the company's name and the owner's sign-in to POST /api/v1/setup. Starting again prints a new code."
+            "Open {scheme}://{}/setup in a browser and type it there, or send it to POST /api/v1/setup. Starting again prints a new code.",
+            config.listen
         ));
     }
     let handle = Handle::new();
     tokio::spawn(stop_on_signal(handle.clone()));
     let renewed = tls.clone().zip(config.tls_certificate.clone().zip(config.tls_key.clone()));
-    tokio::spawn(renew_on_hangup(renewed));
+    let rules = config.rules.clone().map(|folder| (app.clone(), folder));
+    let on_hangup = Some(tokio::spawn(renew_on_hangup(renewed, rules)));
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
     let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
+    app.space.watch(config.disk.floor(), &config.book.file, config.backups.backup_to.as_deref());
+    let watcher = Some(tokio::spawn(watch::run(app.clone())));
     drop(app);
     let Opened { router, connections, writer, .. } = opened;
     let served = answer(listener, tls, handle, router, connections).await;
     // What works beside holds a way to the writer, which finishes only when nobody does.
-    for beside in [refresher, copier, uses].into_iter().flatten() {
+    for beside in [refresher, copier, uses, watcher, on_hangup].into_iter().flatten() {
         beside.abort();
         let _ = beside.await;
     }
@@ -258,19 +262,23 @@ async fn only_tls(mut response: Response) -> Response {
     response
 }
 
-/// Reads certificate and key again when the system asks for it (SIGHUP): a renewed one holds for whoever connects from then on, and
-/// nobody who is connected is dropped. What cannot be used is told in the log, and the old one stays.
-pub async fn renew_on_hangup(with_tls: Option<(RustlsConfig, (PathBuf, PathBuf))>) {
+/// Reads certificate, key and the folder of rule files again when the system asks for it (SIGHUP): a renewed certificate holds for
+/// whoever connects from then on, and nobody who is connected is dropped. What cannot be used is told in the log, and what was there before
+/// stays.
+pub async fn renew_on_hangup(with_tls: Option<(RustlsConfig, (PathBuf, PathBuf))>, with_rules: Option<(App, PathBuf)>) {
     let mut hung_up = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::hangup()) {
         Ok(signal) => signal,
-        Err(error) => return tracing::error!(%error, "cannot wait for the signal to read the certificate again"),
+        Err(error) => return tracing::error!(%error, "cannot wait for the signal to read certificate and rules again"),
     };
     while hung_up.recv().await.is_some() {
         // Without the signal being waited for, it would end the server.
-        let Some((tls, (certificate, key))) = &with_tls else {
-            tracing::info!("asked to read the certificate again; this server has none of its own");
-            continue;
-        };
+        if with_tls.is_none() && with_rules.is_none() {
+            tracing::info!("asked to read certificate and rules again; this server has none of its own");
+        }
+        if let Some((app, folder)) = &with_rules {
+            rules_folder::read_again(app, folder).await;
+        }
+        let Some((tls, (certificate, key))) = &with_tls else { continue };
         match tls.reload_from_pem_file(certificate, key).await {
             Ok(()) => tracing::info!(certificate = %certificate.display(), "the certificate was read again"),
             Err(error) => tracing::error!(%error, "the certificate cannot be used; the one of before stays"),

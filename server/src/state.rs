@@ -2,7 +2,7 @@
 
 use std::{
     collections::HashMap,
-    sync::{Arc, Mutex, MutexGuard, PoisonError},
+    sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock},
 };
 
 use domain::{law::Lawbook, time::Instant};
@@ -13,6 +13,7 @@ use crate::{
     paging::CursorKey,
     schema::Schemas,
     signing::SigningKey,
+    space::Space,
     store::Store,
     throttle::{Throttle, budgets::Budgets},
     weather::Services,
@@ -26,7 +27,7 @@ pub struct Deps {
     pub ids: Arc<dyn IdSource>,
     /// The rule sets that come with the program and with the operator's folder. What of them counts is the book's to say:
     /// `Inner::law`.
-    pub offered_law: Arc<Lawbook>,
+    pub offered_law: RwLock<Arc<Lawbook>>,
     pub cursors: CursorKey,
     pub signing: SigningKey,
     pub throttle: Throttle,
@@ -45,6 +46,8 @@ pub struct Inner {
     /// What each caller may still ask for.
     pub budgets: Budgets,
     pub connections: Arc<Connections>,
+    /// What is left on the disks.
+    pub space: Arc<Space>,
 }
 
 /// When each token was used last. In memory, because a read must not wait for a write; written down once a minute and when somebody
@@ -96,6 +99,15 @@ impl Inner {
     /// between two.
     pub fn law(&self) -> Arc<Lawbook> {
         self.deps.store.law().now()
+    }
+
+    /// The rule sets that come with the program and with the operator's folder, as it was read last.
+    pub fn offered_law(&self) -> Arc<Lawbook> {
+        Arc::clone(&self.deps.offered_law.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    pub fn offer_law(&self, law: Arc<Lawbook>) {
+        *self.deps.offered_law.write().unwrap_or_else(PoisonError::into_inner) = law;
     }
 }
 

@@ -31,8 +31,15 @@ const TRIES_AT_A_NAME: NonZeroU32 = NonZeroU32::new(30).unwrap();
 const TRIES_AT_A_NAME_PER_HOUR: NonZeroU32 = NonZeroU32::new(60).unwrap();
 /// At all names from addresses that are new to them.
 const TRIES_OF_STRANGERS: NonZeroU32 = NonZeroU32::new(120).unwrap();
+/// With codes, which are no easier to guess than 128 bits, from addresses from which nobody was let in before.
+const CODES_OF_STRANGERS: NonZeroU32 = NonZeroU32::new(120).unwrap();
+/// Addresses of which the security log is told that they try too often, in a minute.
+const TOLD_PER_MINUTE: NonZeroU32 = NonZeroU32::new(60).unwrap();
 /// What one pass may read: a person with many pages open, and no copying of everything in a moment.
 const READS_PER_MINUTE: NonZeroU32 = NonZeroU32::new(240).unwrap();
+/// And in the long run, because each of them leaves a line: everything of a small company in a day, and then no more than this.
+const READS_PER_HOUR: NonZeroU32 = NonZeroU32::new(500).unwrap();
+const READS_AT_FIRST: NonZeroU32 = NonZeroU32::new(10_000).unwrap();
 /// Keys that are kept at most before old ones are forgotten.
 const KEYS: usize = 10_000;
 /// Password hashes at work at once: each takes 19 MiB.
@@ -45,9 +52,12 @@ pub struct Throttle {
     addresses: DefaultKeyedRateLimiter<IpAddr>,
     names_alone: DefaultKeyedRateLimiter<String>,
     strangers: DefaultDirectRateLimiter,
-    /// How often the log is told that an address tries too often.
+    codes_of_strangers: DefaultDirectRateLimiter,
+    /// How often the log is told that an address tries too often, and of how many addresses.
     told: DefaultKeyedRateLimiter<Option<IpAddr>>,
+    told_at_all: DefaultDirectRateLimiter,
     reads: DefaultKeyedRateLimiter<String>,
+    reads_in_the_long_run: DefaultKeyedRateLimiter<String>,
     pub hashing: Semaphore,
     /// A proxy stands before the server, so that the peer is the proxy and `X-Forwarded-For` says who asked it.
     pub behind_proxy: bool,
@@ -77,8 +87,11 @@ impl Throttle {
             addresses: RateLimiter::keyed(Quota::per_minute(TRIES_PER_MINUTE_AND_ADDRESS)),
             names_alone: RateLimiter::keyed(Quota::per_hour(TRIES_AT_A_NAME_PER_HOUR).allow_burst(TRIES_AT_A_NAME)),
             strangers: RateLimiter::direct(Quota::per_minute(TRIES_OF_STRANGERS)),
+            codes_of_strangers: RateLimiter::direct(Quota::per_minute(CODES_OF_STRANGERS)),
             told: RateLimiter::keyed(Quota::per_minute(NonZeroU32::MIN)),
+            told_at_all: RateLimiter::direct(Quota::per_minute(TOLD_PER_MINUTE)),
             reads: RateLimiter::keyed(Quota::per_minute(READS_PER_MINUTE)),
+            reads_in_the_long_run: RateLimiter::keyed(Quota::per_hour(READS_PER_HOUR).allow_burst(READS_AT_FIRST)),
             hashing: Semaphore::new(HASHES_AT_ONCE),
             behind_proxy,
             limits: Limits { units_per_token: 0, units_per_address: 0, ..Limits::default() },
@@ -96,16 +109,20 @@ impl Throttle {
     /// Counts a try from an address, or refuses it and says how long to wait.
     pub fn count_address(&self, address: Option<IpAddr>) -> Result<(), Problem> {
         let Some(address) = address.map(network) else { return Ok(()) };
+        self.forget_old();
         self.addresses.check_key(&address).map_err(|wait| refused(&wait))
+    }
+
+    /// Counts a try with a code from an address from which nobody was let in before: all of those together.
+    pub fn count_code_of_stranger(&self) -> Result<(), Problem> {
+        self.codes_of_strangers.check().map_err(|wait| refused(&wait))
     }
 
     /// Counts a try at a name from an address, or refuses it and says how long to wait.
     pub fn count(&self, name: &str, address: Option<IpAddr>) -> Result<(), Problem> {
         self.count_address(address)?;
         let address = address.map(network);
-        self.names.check_key(&(name.to_lowercase(), address)).map_err(|wait| refused(&wait))?;
-        self.forget_old();
-        Ok(())
+        self.names.check_key(&(name.to_lowercase(), address)).map_err(|wait| refused(&wait))
     }
 
     /// Counts a try at a name from an address from which nobody came in by it before.
@@ -114,14 +131,15 @@ impl Throttle {
         self.strangers.check().map_err(|wait| refused(&wait))
     }
 
-    /// Whether the security log is to be told that an address tries too often: once a minute.
+    /// Whether the security log is to be told that an address tries too often: once a minute, and of so many addresses.
     pub fn is_to_be_told(&self, address: Option<IpAddr>) -> bool {
-        self.told.check_key(&address.map(network)).is_ok()
+        self.told.check_key(&address.map(network)).is_ok() && self.told_at_all.check().is_ok()
     }
 
     /// Counts what is read with a pass.
     pub fn count_reads(&self, pass: &str) -> Result<(), Problem> {
-        self.reads.check_key(&pass.to_owned()).map_err(|wait| refused(&wait))
+        self.reads.check_key(&pass.to_owned()).map_err(|wait| refused(&wait))?;
+        self.reads_in_the_long_run.check_key(&pass.to_owned()).map_err(|wait| refused(&wait))
     }
 
     /// Made-up names must not fill the memory.

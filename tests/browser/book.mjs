@@ -10,7 +10,7 @@ import { randomUUID } from 'node:crypto';
  * @param {number} port
  */
 export async function demonstration(server, port) {
-  const process = spawn(server, ['demo', '--listen', `127.0.0.1:${port}`], { stdio: ['ignore', 'pipe', 'inherit'] });
+  const process = spawn(server, ['demo', '--small', '--listen', `127.0.0.1:${port}`], { stdio: ['ignore', 'pipe', 'inherit'] });
   let told = '';
   const password = await new Promise((resolve, reject) => {
     process.stdout.on('data', (data) => {

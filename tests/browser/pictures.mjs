@@ -80,6 +80,7 @@ book.stop();
 
 /** What somebody from outside sees with a pass. @param {string} size @param {any} viewport */
 async function takePass(size, viewport) {
+  await book.owner('PUT', '/api/v1/sessions/current/confirmation', { password: book.password }, 200);
   const { code } = await book.owner('POST', '/api/v1/passes', { name: 'Inspector of the state', whole_company: true, days: 3 }, 201);
   const page = await (await browser.newContext({ viewport })).newPage();
   const take = (/** @type {string} */ name) => page.screenshot({ path: join(into, `${size}-pass-${name}.png`) });

@@ -108,6 +108,7 @@ const pagesForAll = [
   ['what is asked for the record has large targets and a contrast of 7:1, also narrow and in large print', record.theQuestionsAreSound],
   ['every page is sound for everybody, light and dark, at 360 px, and small', pages.everyPageIsSound],
   ['no page scrolls sideways at 320 px, also at 200 % text', pages.narrowAndLarge],
+  ['a caller is found from any page, while typing, with Enter and without a script', pages.aCallerIsFound],
   ['the statement prints without the screen around it', pages.theStatementPrints],
 ];
 /** @type {Record<string, Trials>} */

@@ -212,12 +212,13 @@ async function deskThings(world) {
   const measurement = await firstOr(office, `/api/v1/sections/${section.id}/measurements`, measured);
   const sampled = { sampled_on: '2026-03-02', laboratory: 'Laboratory 01', extractant: 'mehlich_3', ph: '5.8' };
   const report = await firstOr(office, `/api/v1/sections/${section.id}/soil-reports`, sampled);
-  return { property, section, product, machine, calibration, programme, measurement, report };
+  const sighting = await office('POST', `/api/v1/sections/${section.id}/sightings`, { seen_on: '2026-09-14', species: section.species ?? 'tall_fescue', note: 'Looked at it.' }, 201);
+  return { property, section, product, machine, calibration, programme, measurement, report, sighting };
 }
 
 /** The addresses of all pages that are not the phone's. @param {World} world */
 export async function deskPages(world) {
-  const { property, section, product, machine, calibration, programme, measurement, report } = await deskThings(world);
+  const { property, section, product, machine, calibration, programme, measurement, report, sighting } = await deskThings(world);
   const first = async (/** @type {string} */ list) => (await world.book.owner('GET', `/api/v1/${list}?limit=1`, undefined, 200)).items[0];
   const [visit, person, review, device] = [await first('visits'), await first('people'), await first('reviews'), await first('devices')];
   const [record] = await applications(world.book.owner);
@@ -227,10 +228,10 @@ export async function deskPages(world) {
   const round = encodeURIComponent(programme.rounds[0].name);
   const shapes = 'lawn1=rectangle&lawn2=offsets&lawn3=outline&off1=circle';
   return [
-    '/office', '/office?q=street', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
+    '/office', '/office/find?q=street', '/office/week', '/office/week/2026-09-15', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
     `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
     `/office/history/${property.client_id}`, `/office/history/${property.id}`, `/office/history/${section.id}`, `/office/entries/${section.id}`, `/office/entries/${property.id}`,
-    at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`, `/office/measurements/${measurement.id}/correct`,
+    at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`, `/office/measurements/${measurement.id}/correct`, `/office/sightings/${sighting.id}`,
     `${at}/divisions/new`, `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `/office/soil-reports/${report.id}/correct`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`, `/office/visits/${visit.id}`,
     '/office/products', '/office/products/new', `/office/products/${product.id}`, `/office/products/${product.id}/status`, `/office/products/${product.id}/lots/new`, `/office/products/${product.id}/stock/new`, `/office/products/${product.id}/files/new`,
     '/office/equipment', '/office/equipment/new', `/office/equipment/${machine.id}`, `/office/equipment/${machine.id}/calibrations/new`,
@@ -243,7 +244,7 @@ export async function deskPages(world) {
 }
 
 /** Pages that everybody may see. */
-export const OPEN_PAGES = ['/', '/sign-in', '/new-password', '/inspector', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law'];
+export const OPEN_PAGES = ['/', '/sign-in', '/new-password', '/inspector', '/phone', '/problems/invalid', '/help', '/help?q=a+record+was+refused', '/help/server', '/help/law', '/help/style'];
 
 /**
  * Nothing that a known rule of accessibility finds, and no sideways scroll. `strict` asks for a contrast of 7:1 too.

@@ -181,3 +181,34 @@ async fn a_seeding_stands_for_its_own_days_when_the_lawn_is_seeded_again() {
     assert_eq!(judged("2026-09-09").await, (false, false), "before either");
     assert_eq!(judged("2026-10-02").await, (true, true));
 }
+
+#[tokio::test]
+async fn a_section_that_is_put_down_again_tells_the_ground_that_it_was_given() {
+    let company = Company::in_maryland().await;
+    let id = company.put_down(&company.front, "5").await;
+    let correct = async |change: serde_json::Value, replaces: Option<&String>| {
+        let mut correction = json!({ "application_id": id, "reason": "It was another lawn.", "change": change });
+        if let Some(replaces) = replaces {
+            correction["replaces"] = json!(replaces);
+        }
+        let word = new_id();
+        let _ = company.phone.put(&format!("/api/v1/corrections/{word}"), &correction).await.expect(201);
+        word
+    };
+    let other = json!({ "lines": [{ "section_id": company.rear, "product_lb": "3" }], "taken_back": [company.front] });
+    let moved = correct(other, None).await;
+    measured(&company, &company.front, "4100", "2026-02-01").await;
+    let back = json!({ "lines": [{ "section_id": company.front, "product_lb": "2" }] });
+    let word = correct(back, Some(&moved)).await;
+    let lines = company.office.get(&format!("/api/v1/corrections/{word}")).await.expect(200).body["lines"].clone();
+    let line = lines.as_array().unwrap().iter().find(|line| line["section_id"] == company.front).unwrap();
+    assert_eq!(line["area_sqft"], "4100");
+    let told = company.office.get(&format!("/api/v1/applications/{id}/particulars")).await.expect(200).body;
+    assert_eq!(told["particulars"]["sections"][0]["measurement"]["area_sqft"], "8200");
+    let since = told["sections_since"].as_array().unwrap();
+    let again = since.iter().find(|section| section["section_id"] == company.front).unwrap();
+    assert_eq!(again["measurement"]["area_sqft"], "4100");
+    assert_eq!(told["sections_not_fixed"], json!([]));
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert_eq!(found.faults, Vec::<String>::new());
+}

@@ -1,6 +1,8 @@
 //! Versions of the law that came to count after a year had ended: the statement of that year shows the caps as they are read now, and
 //! says what it showed before. A new day of reading alone changes nothing on it.
 
+mod gone;
+
 use std::sync::Arc;
 
 use domain::law::{EMBEDDED, Lawbook};
@@ -140,6 +142,11 @@ async fn records_are_asked_again_by_a_version_that_asks_more() {
     assert_eq!(lacking(&company).await, [json!(record)]);
     let told = statement(&company.owner, &company.client, 2026).await["gaps"].to_string();
     assert!(told.contains("lacks the customer's telephone number (COMAR 15.20.10.13"), "{told}");
+    // Of the year that is over it is said that its records were asked for less when it ended.
+    assert!(told.contains("Corrected on 2027-03-04: "), "{told}");
+    assert!(told.contains("what records lack is told by the version read on"), "{told}");
+    let present = statement(&company.owner, &company.client, 2027).await["gaps"].to_string();
+    assert!(!present.contains("what records lack"), "{present}");
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }

@@ -293,3 +293,43 @@ async fn what_is_not_of_this_lawn_counts_nowhere_on_it() {
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }
+
+/// Each word about the ground names the day and the reason of what made it so, whatever was corrected beside it.
+#[tokio::test]
+async fn the_words_about_the_ground_name_what_made_it_so() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let path = format!("/api/v1/sections/{}", company.front);
+    let first = company.office.get(&format!("{path}/measurements")).await.expect(200).body["items"][0]["id"].clone();
+    let report = company.office.get(&format!("{path}/soil-reports")).await.expect(200).body["items"][0].clone();
+    let (office, _) = on(&company, "2028-03-04T15:00:00Z").await;
+    let other = office.post(&format!("{path}/measurements"), &measured("7000.5", "2026-05-01")).await.expect(201).id();
+    // Nothing hangs on the first measurement while the second stands.
+    let (office, _) = on(&company, "2028-04-20T15:00:00Z").await;
+    let mut right = measured("8000", "2025-03-01");
+    (right["corrects"], right["reason"]) = (first, json!("The wheel was wrong."));
+    let _ = office.post(&format!("{path}/measurements"), &right).await.expect(201);
+    let (office, _) = on(&company, "2028-05-20T15:00:00Z").await;
+    let mut withdrawn = measured("1", "2025-03-01");
+    (withdrawn["corrects"], withdrawn["reason"], withdrawn["not_of_this_lawn"]) =
+        (json!(other), json!("Another lawn."), json!(true));
+    let _ = office.post(&format!("{path}/measurements"), &withdrawn).await.expect(201);
+    // Likewise of the soil: dug on another day, and later found to be of another lawn.
+    let mut dug = json!({ "sampled_on": "2026-02-02", "laboratory": "Lab", "extractant": "mehlich_3" });
+    (dug["corrects"], dug["reason"]) = (report["id"].clone(), json!("The day was misread."));
+    let dug = office.post(&format!("{path}/soil-reports"), &dug).await.expect(201).id();
+    let (office, owner) = on(&company, "2028-06-21T15:00:00Z").await;
+    let mut gone = json!({ "sampled_on": "2026-02-02", "laboratory": "Lab", "extractant": "mehlich_3" });
+    (gone["corrects"], gone["reason"], gone["not_of_this_lawn"]) =
+        (json!(dug), json!("Soil of another lawn."), json!(true));
+    let _ = office.post(&format!("{path}/soil-reports"), &gone).await.expect(201);
+    let (_, told) = statement(&owner, 2026, &company.front).await;
+    let area = format!(
+        "Corrected on 2028-05-20: {FRONT}: area: 8000 sq ft, measured on 2025-03-01 (before the correction: 8200 sq ft, measured on \
+         2025-03-01). Reason: Another lawn."
+    );
+    let soil = format!(
+        "Corrected on 2028-06-21: {FRONT}: soil sampled on: none (before the correction: 2025-10-02). Reason: Soil of another lawn."
+    );
+    assert_eq!(told, [area, soil]);
+}

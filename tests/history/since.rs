@@ -41,3 +41,47 @@ async fn the_words_about_a_correction_stay_when_todays_facts_change() {
     let after = printed(&company).await;
     assert!(after.contains("Reason: The name was another one.") && after.contains(told), "{after}");
 }
+
+#[tokio::test]
+async fn a_lawn_that_is_entered_after_the_year_is_said_to_be() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2028-03-04T15:00:00Z").await;
+    let side = harness::world::section(&office, &company.property, "side lawn", "1000").await;
+    let told = async |year: u16| {
+        let path = format!("/api/v1/statements?year={year}&section_id={side}");
+        owner.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    let words = "Added on 2028-03-04: 1 Street A, Sampletown, side lawn: this lawn was not in the book before.";
+    assert!(told(2026).await.contains(words), "{}", told(2026).await);
+    assert!(!told(2028).await.contains("Added on"), "{}", told(2028).await);
+    // The others were there.
+    let page = printed(&company).await;
+    assert_eq!(page.matches("Added on").count(), 1, "{page}");
+}
+
+/// A record's day was told by the clock of the place as it was known then, and whether it came late is told by the same everywhere.
+#[tokio::test]
+async fn a_clock_that_is_corrected_makes_no_record_late() {
+    let company = Company::in_maryland().await;
+    let west = json!({ "time_zone": "America/Los_Angeles" });
+    let place = format!("/api/v1/properties/{}", company.property);
+    let mut facts = company.office.get(&format!("{place}/history")).await.expect(200).body["items"][0]["facts"].clone();
+    facts["time_zone"] = west["time_zone"].clone();
+    let wrong = json!({ "facts": facts, "corrects": company.property, "reason": "It is said to lie there." });
+    let wrong = company.office.post(&format!("{place}/history"), &wrong).await.expect(201).id();
+    // It is half past nine in the evening in Los Angeles, and past midnight in New York.
+    let (office, _) = on(&company, "2026-09-16T04:30:00Z").await;
+    let id = harness::new_id();
+    let mut record = company.record(&company.front, "10");
+    record.as_object_mut().unwrap().remove("visit_id");
+    let _ = office.put(&format!("/api/v1/applications/{id}"), &record).await.expect(201);
+    facts["time_zone"] = json!("America/New_York");
+    let right = json!({ "facts": facts, "corrects": wrong, "reason": "It lies in Maryland." });
+    let _ = office.post(&format!("{place}/history"), &right).await.expect(201);
+    let late = office.get(&format!("/api/v1/applications/{id}")).await.expect(200).body["late"].clone();
+    let path = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let statement = office.get(&path).await.expect(200).body;
+    assert_eq!((&late, &statement["sections"][0]["lines"][0]["late"]), (&json!(false), &json!(false)));
+    assert!(!statement["gaps"].to_string().contains("after the day of application"), "{}", statement["gaps"]);
+}

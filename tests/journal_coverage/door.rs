@@ -7,6 +7,7 @@ use super::Watch;
 
 /// A code for somebody who forgot the password, and its use.
 pub async fn forgotten(company: &Company, watch: &mut Watch, person: &str) {
+    let _ = company.owner.confirm().await;
     let code = company.owner.post(&format!("/api/v1/people/{person}/password-codes"), &json!({})).await;
     let code = watch.one(code, "password_code.made").await.body["code"].clone();
     let forgotten = json!({ "code": code, "new": PASSWORD });

@@ -25,7 +25,7 @@ pub async fn land(company: &Company, watch: &mut Watch) {
     let _ = watch.one(office.put_version(&path, "\"v1\"", &section).await, "section.changed").await;
     let zoysia = json!({ "property_id": section["property_id"], "name": "lawn", "species": "zoysia", "water": "none", "touches_pavement": false });
     let changed = office.put_version(&path, "\"v2\"", &zoysia).await;
-    let _ = watch.these(changed, ["entry.added", "section.changed"]).await;
+    let _ = watch.these(changed, ["entry.added", "limit.moved", "section.changed"]).await;
     dated(company, watch, &path).await;
     let measured =
         json!({ "area_sqft": "9000", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01" });
@@ -34,12 +34,30 @@ pub async fn land(company: &Company, watch: &mut Watch) {
     let larger = watch.one(larger, "measurement.added").await.id();
     let said = office.put(&format!("/api/v1/measurements/{larger}/confirmation"), &json!({ "holds": false })).await;
     let _ = watch.one(said, "measurement.rejected").await;
+    seen(company, watch).await;
     let half = json!({ "since": "2026-09-01", "parts": [{ "name": "front half", "area_sqft": "4100" }] });
     let _ = watch.one(office.post(&format!("{path}/divisions"), &half).await, "division.added").await;
     let report = json!({ "sampled_on": "2026-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
     let _ = watch.one(office.post(&format!("{path}/soil-reports"), &report).await, "soil_report.added").await;
     let tomorrow = json!({ "sampled_on": "2027-03-02", "laboratory": "Sample Laboratory", "extractant": "mehlich_3" });
     let _ = watch.none(office.post(&format!("{path}/soil-reports"), &tomorrow).await, 422).await;
+}
+
+/// What a technician sees: what is stricter counts at once, and the rest by what the office says of it.
+async fn seen(company: &Company, watch: &mut Watch) {
+    let path = format!("/api/v1/sections/{}/sightings", company.front);
+    let see = async |feet: &str| {
+        let body = json!({ "seen_on": "2026-09-15", "water": "near", "water_distance_ft": feet, "note": "Taped." });
+        company.phone.post(&path, &body).await
+    };
+    let _ = watch.these(see("12").await, ["entry.added", "section.changed", "sighting.added"]).await;
+    let say = async |id: &str, holds: bool| {
+        company.office.put(&format!("/api/v1/sightings/{id}/confirmation"), &json!({ "holds": holds })).await
+    };
+    let farther = watch.one(see("30").await, "sighting.added").await.id();
+    let _ = watch.one(say(&farther, false).await, "sighting.rejected").await;
+    let farther = watch.one(see("40").await, "sighting.added").await.id();
+    let _ = watch.these(say(&farther, true).await, ["entry.added", "section.changed", "sighting.confirmed"]).await;
 }
 
 /// Entries about the past of what the office has.

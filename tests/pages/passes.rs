@@ -102,7 +102,7 @@ async fn the_owner_makes_a_code_and_its_holder_sets_a_password() {
     let owner = Visitor::named(&company, "owner").await;
     let id = company.office.id.as_deref().unwrap();
     let form = owner.open(&format!("/office/people/{id}/password-code")).await;
-    let shown = owner.send(&form, &[]).await;
+    let shown = owner.send(&form, &[("own_password", harness::PASSWORD)]).await;
     assert_eq!(shown.status, 200, "{}", shown.html);
     let code = shown.html.split_once("<code id=\"password-code\">").unwrap().1.split_once('<').unwrap().0.to_owned();
     let nobody = Visitor { company: &company, cookie: String::new() };

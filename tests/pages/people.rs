@@ -62,8 +62,10 @@ async fn the_office_makes_a_code_and_locks_a_phone_out() {
     let ask = office.open(&path).await;
     assert!(ask.html.contains("Sign out Second phone"), "{}", ask.html);
     let before = written(&company).await;
-    assert_eq!(office.send(&ask, &[]).await.status, 303);
-    assert_eq!(office.send(&ask, &[]).await.status, 303);
+    let own = [("own_password", PASSWORD)];
+    assert_eq!(office.send(&ask, &[]).await.status, 403);
+    assert_eq!(office.send(&ask, &own).await.status, 303);
+    assert_eq!(office.send(&ask, &own).await.status, 303);
     assert_eq!(written(&company).await, before + 1);
     let _ = phone_user.get("/api/v1/visits").await.expect(401);
     // The owner's phone is not the office's to enrol.

@@ -79,3 +79,73 @@ async fn a_record_beyond_the_rules_leads_to_its_decision() {
         entry.html
     );
 }
+
+#[tokio::test]
+async fn a_change_that_lets_more_go_down_says_what_stood_before_and_how_it_is_put_right() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let body = serde_json::json!({ "area_sqft": "8500", "measured_on": "2026-09-15", "method": "plan", "measured_by": "Office 01" });
+    let measured = company.office.post(&path, &body).await.expect(201).id();
+    let owner = Visitor::named(&company, "owner").await;
+    let today = owner.open("/office").await.html;
+    assert!(today.contains("1 change of a lawn is to be looked at by the owner"), "{today}");
+    let list = owner.open("/reviews").await.html;
+    for words in [
+        "A change of a lawn lets more go down",
+        "Area of the front lawn, from 2026-09-15 on",
+        "8200 sq ft",
+        "8500 sq ft",
+        "Office 01",
+    ] {
+        assert!(list.contains(words), "{words}: {list}");
+    }
+    let id = list.split_once("href=\"/reviews/").unwrap().1.split_once('"').unwrap().0.to_owned();
+    let entry = owner.open(&format!("/reviews/{id}")).await;
+    let mend = format!("/office/measurements/{measured}/correct");
+    assert!(entry.html.contains(&format!("href=\"{mend}\"")), "{}", entry.html);
+    assert_eq!(owner.open(&mend).await.status, 200, "there is such a form");
+    let office = Visitor::named(&company, "office").await;
+    assert!(office.open(&format!("/reviews/{id}")).await.html.contains("The owner closes it."));
+    assert_eq!(owner.send(&entry, &[("/note", "Walked round it myself.")]).await.status, 303);
+    assert!(owner.open("/reviews").await.html.contains("✓ Nothing is waiting."));
+    assert!(owner.open(&format!("/reviews/{id}")).await.html.contains("Walked round it myself."));
+}
+
+#[tokio::test]
+async fn what_a_technician_saw_stands_beside_what_is_on_file_and_is_confirmed_there() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}/sightings", company.front);
+    let see = async |what: serde_json::Value| {
+        let mut body = serde_json::json!({ "seen_on": "2026-09-15", "note": "Taped <twice>." });
+        body.as_object_mut().unwrap().extend(what.as_object().unwrap().clone());
+        company.phone.post(&path, &body).await.expect(201).id()
+    };
+    let counts = see(serde_json::json!({ "water": "near", "water_distance_ft": "12" })).await;
+    let waits = see(serde_json::json!({ "water": "near", "water_distance_ft": "18.5" })).await;
+    let owner = Visitor::named(&company, "owner").await;
+    let today = owner.open("/office").await.html;
+    assert!(today.contains("1 thing that a technician saw of a lawn is not confirmed"), "{today}");
+    let list = owner.open("/reviews").await.html;
+    let href = format!("/office/sightings/{waits}");
+    assert!(list.contains("A technician saw that more could go down") && list.contains(&href), "{list}");
+    assert!(!list.contains(&counts), "what counts at once waits for nobody");
+    let office = Visitor::named(&company, "office").await;
+    let asked = office.open(&href).await;
+    for words in
+        ["18.5", "12", "Taped &#60;twice&#62;.", "It does not count until you confirm it", "distance to the water, ft"]
+    {
+        assert!(asked.html.contains(words), "{words}: {}", asked.html);
+    }
+    let without = office.send(&asked, &[]).await;
+    assert!(without.beside("/holds", "fault").contains("is required"), "{}", without.html);
+    assert_eq!(office.send(&asked, &[("/holds", "true"), ("/note", "Seen on the plan.")]).await.status, 303);
+    let said = office.open(&href).await.html;
+    assert!(
+        said.contains("✓ Confirmed by the office: Seen on the plan.") && said.contains("/office/entries/"),
+        "{said}"
+    );
+    assert!(!said.contains("Is it so?"));
+    assert!(owner.open("/reviews").await.html.contains("✓ Nothing is waiting."));
+    let told = office.open(&format!("/office/sightings/{counts}")).await.html;
+    assert!(told.contains("It counts by") && !told.contains("Is it so?"), "{told}");
+}

@@ -86,7 +86,7 @@ async fn a_visit_is_planned_changed_and_closed() {
     ];
     let back = made(&office, &path, &wrong, &faults, &good).await;
     let shown = office.open(&back).await.html;
-    assert!(shown.contains("2026-10-20</a>: 1 section, 0.50 lb N"), "{shown}");
+    assert!(shown.contains("2026-10-20</a></th><td class=\"n\">1</td><td>0.50 lb N"), "{shown}");
     let visit = format!("/office/visits/{}", company.visit);
     changed(&office, &visit, "/planned_on", "2026-09-16", "2026-09-17").await;
     let form = office.open(&visit).await;

@@ -119,3 +119,30 @@ async fn the_front_page_leads_to_all_three() {
         assert_eq!(owner.open(path).await.status, 200, "{path}");
     }
 }
+
+#[tokio::test]
+async fn the_year_is_read_by_client_by_what_is_left_and_by_what_needs_a_look() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.rear, "15.6").await;
+    let owner = Visitor::named(&company, "owner").await;
+    let sections = async |query: &str| {
+        let html = owner.open(&format!("/year?year=2026{query}")).await.html;
+        let rows: Vec<String> = html.split("<th scope=\"row\" class=\"lawn\">").skip(1).map(text).collect();
+        let named = |row: &String| if row.contains("front lawn") { "front" } else { "rear" };
+        rows.iter().map(named).collect::<Vec<_>>().join(", ")
+    };
+    assert_eq!(sections("").await, "front, rear");
+    // 15.6 lb of 24 % on 5,000 sq ft leave less than nothing put down.
+    assert_eq!(sections("&show=least_room").await, "rear, front");
+    assert_eq!(sections("&show=attention").await, "", "nothing needs a look");
+    assert_eq!(sections("&q=REAR").await, "rear");
+    assert_eq!(sections("&q=nowhere").await, "");
+    assert_eq!(sections("&after=1").await, "rear");
+    assert_eq!(sections("&after=7").await, "", "a page beyond the last is empty");
+    assert_eq!(owner.open("/year?show=other").await.status, 400);
+    let html = owner.open("/year?year=2026").await.html;
+    assert!(html.contains("0.75 of 2.70 lb N per 1,000 sq ft are down"), "the picture says what it shows: {html}");
+    let statement = owner.open(&format!("/year/{}?year=2026", company.client)).await.html;
+    let words = "0.75 lb N per 1,000 sq ft in 1 application; the cap is 2.70";
+    assert!(statement.contains(words), "{statement}");
+}

@@ -78,7 +78,7 @@ async fn what_cannot_be_read_is_counted_once_and_told_on_today_with_the_first_ba
     };
     assert_eq!((count("forecast").as_deref(), count("alerts").as_deref()), (Some("1"), Some("1")));
     let html = today(&company).await;
-    assert!(html.contains("<h3>Weather services</h3>"), "{html}");
+    assert!(html.contains("<h2>Weather services</h2>"), "{html}");
     assert!(html.contains("in its forecasts, one value could not be read"), "{html}");
     assert!(html.contains("&#60;b&#62;9999") && !html.contains("<b>9999"), "shown and not taken for a page: {html}");
     assert!(html.contains("2026-10-06 10:55 EDT"), "{html}");

@@ -84,11 +84,15 @@ impl LimitedLawn {
         found
     }
 
-    fn on(&self, law: &Lawbook, on: Day) -> Limits {
-        let label = &Label::with_every_nutrient();
+    /// Feeding it with a product, by the equipment that gets no shorter distance.
+    pub(super) fn feeding<'l>(&self, label: &'l Label, on: Day) -> Intent<'l> {
         let (purpose, equipment) = (Purpose::Maintenance, Equipment::RotarySpreader);
-        let intent =
-            Intent { on, audience: self.audience, kind: self.kind, purpose, label, species: self.species, equipment };
+        Intent { on, audience: self.audience, kind: self.kind, purpose, label, species: self.species, equipment }
+    }
+
+    fn on(&self, law: &Lawbook, on: Day) -> Limits {
+        let label = Label::with_every_nutrient();
+        let intent = self.feeding(&label, on);
         let duties = law.binding(&self.rule_sets, &intent, on);
         let mut caps: Vec<StrictestCap> = Vec::new();
         let mut limits = Limits::new();
@@ -105,7 +109,7 @@ impl LimitedLawn {
             }
         }
         limits.extend(caps.into_iter().map(cap_words));
-        if let Some(found) = strictest::distance(&duties, equipment) {
+        if let Some(found) = strictest::distance(&duties, intent.equipment) {
             let than = if found.distance_allowed { "at least" } else { "more than" };
             let words = format!("{than} {} ft", found.distance_ft);
             limits.insert("the distance from water".to_owned(), (words, found.rule));

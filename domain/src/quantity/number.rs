@@ -196,16 +196,26 @@ impl<'de, U: Unit> Deserialize<'de> for Quantity<U> {
     }
 }
 
+/// How many digits may follow the point.
+fn decimals(most: u32) -> String {
+    match most {
+        0 => "without a point".to_owned(),
+        1 => "with at most one digit after the point".to_owned(),
+        more => format!("with at most {more} digits after the point"),
+    }
+}
+
 impl<U: Unit> utoipa::PartialSchema for Quantity<U> {
     fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
         utoipa::openapi::ObjectBuilder::new()
             .schema_type(utoipa::openapi::schema::Type::String)
             .description(Some(format!(
-                "{} Decimal text in {}, from {} to {}.",
+                "{} Decimal text in {}, from {} to {}, {}.",
                 U::ABOUT,
                 U::SYMBOL,
                 Self::from_raw(U::MIN),
-                Self::from_raw(U::MAX)
+                Self::from_raw(U::MAX),
+                decimals(U::INPUT_DECIMALS)
             )))
             .pattern(Some(Self::pattern()))
             .max_length(Some(24))

@@ -10,6 +10,7 @@ use super::{
 use crate::{
     facts::LineFacts,
     law::{
+        PhosphorusFound,
         comparator::Comparator,
         duty::{PhosphorusNeed, Proof},
         nutrient::Nutrient,
@@ -45,15 +46,11 @@ fn need<'s>(duty: &PhosphorusNeed, case: &Case<'_>, section: &SectionCase<'s>) -
         let all = section.section.soil_reports.iter();
         return Need::NoReport(all.max_by_key(|report| (report.sampled_on, report.place)));
     };
-    let by_category = match report.phosphorus {
-        Some(category) if duty.categories.contains(&category) => Need::Shown(report),
-        Some(_) => Need::None(report),
+    let found = PhosphorusFound { category: report.phosphorus, recommended: report.phosphate_recommended };
+    match duty.shown(found) {
+        Some(true) => Need::Shown(report),
+        Some(false) => Need::None(report),
         None => Need::Unsaid(report),
-    };
-    match (duty.soil_report, report.phosphate_recommended) {
-        (Proof::Recommendation, Some(rate)) if rate.is_zero() => Need::None(report),
-        (Proof::Recommendation, Some(_)) => Need::Shown(report),
-        _ => by_category,
     }
 }
 

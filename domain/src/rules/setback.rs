@@ -63,11 +63,12 @@ fn kept_from_all(duty: &Setback, case: &Case<'_>, water: Water) -> Option<Distan
     kept_shortest(duty, kept).filter(|_| told)
 }
 
-/// Whether less of the section is treated than there is of it.
+/// Whether a part of the section is treated: at least a hundredth of it is left out. A lawn is measured no better than that, so that a
+/// square inch less is the whole lawn still, and keeps no distance that the lawn does not have. *Common practice.*
 fn is_treated_in_part(case: &Case<'_>, section: &SectionCase<'_>) -> bool {
     let whole = case.sections.iter().find(|known| known.section.id == section.section.id).unwrap_or(section);
     let treated: i64 = whole.lines.iter().map(|line| line.area.raw()).sum();
-    treated < section.section.area.raw()
+    treated.saturating_mul(100) <= section.section.area.raw().saturating_mul(99)
 }
 
 fn must_stay(duty: &Setback, case: &Case<'_>) -> String {
@@ -111,12 +112,27 @@ fn by_the_lawn(duty: &Setback, case: &Case<'_>, section: &SectionCase<'_>) -> An
         Water::At(distance) => {
             let message =
                 format!("{name} comes within {distance} ft of {}; {}.", duty.measured_from, must_stay(duty, case));
-            Answer::broken(capital(&message), hint(duty, case, distance, wanted))
+            let told = kept_from_all(duty, case, section.section.water).is_some();
+            Answer::broken(capital(&message), hint((duty, case), (distance, wanted), told))
         }
         Water::Unknown => {
             let message = format!("Nobody has said how far {name} lies from {}.", duty.measured_from);
             let or = if duty.counts.is_empty() { ", or enter that there is no water near" } else { "" };
-            Answer::unknown(message, format!("Measure the shortest distance and enter it for the section{or}."))
+            let missing = match (case.facts.kept.from_water, case.facts.kept.from_drains) {
+                (Some(_), None) if duty.counts.contains(&BesideWater::Drains) => "drains",
+                (None, Some(_)) => "water",
+                _ => {
+                    return Answer::unknown(
+                        message,
+                        format!("Measure the shortest distance and enter it for the section{or}."),
+                    );
+                }
+            };
+            let hint = format!(
+                "The record does not say how far the work was kept from {missing}: send that too, or measure the shortest distance and \
+                 enter it for the section{or}."
+            );
+            Answer::unknown(message, hint)
         }
     }
 }
@@ -144,8 +160,9 @@ fn not_told(duty: &Setback, name: &str, distance: Option<Distance>) -> Answer {
     Answer::unseen(capital(&message), format!("Find out whether the water is {kind}; if it is, stay back."))
 }
 
-/// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must.
-fn hint(duty: &Setback, case: &Case<'_>, distance: Distance, wanted: Distance) -> String {
+/// What would do at this distance: other equipment, a strip, or staying back as far as the equipment in hand must. Where the record told
+/// all distances and the whole lawn was treated, one of both is not so.
+fn hint((duty, case): (&Setback, &Case<'_>), (distance, wanted): (Distance, Distance), told: bool) -> String {
     let mut ways = Vec::new();
     if let Some((shorter, equipment)) = &duty.reduced
         && duty.comparator.holds(distance.cmp(shorter))
@@ -160,7 +177,12 @@ fn hint(duty: &Setback, case: &Case<'_>, distance: Distance, wanted: Distance) -
     if let Some(width) = duty.waived_by_strip {
         ways.push(format!("enter the strip of natural vegetation if it is at least {width} ft wide"));
     }
-    if case.facts.are_of_done_work() && !duty.counts.contains(&BesideWater::Curb) {
+    if told {
+        ways.push(
+            "the record says how far the work was kept and that the whole lawn was treated; if only a part was, send the area of that part"
+                .to_owned(),
+        );
+    } else if case.facts.are_of_done_work() && !duty.counts.contains(&BesideWater::Curb) {
         let also = if duty.counts.is_empty() { "" } else { " and from drains" };
         ways.push(format!("if only a part was treated, send how far it was kept from water{also}"));
     }

@@ -1,6 +1,6 @@
 //! Yearly caps held against what went down, in both years that a law may mean: the calendar year, and 365 days.
 
-use std::{cmp::Ordering, sync::Arc};
+use std::{cmp::Ordering, collections::BTreeMap, sync::Arc};
 
 use serde::{Deserialize, Serialize};
 
@@ -75,7 +75,7 @@ pub struct CapRooms {
     pub cap: Arc<YearCap>,
     pub calendar_year: YearRoom,
     /// The 365 days in which most went down: of those that hold the day as of which the year is told, or once it is over, of
-    /// those that ended in it.
+    /// those that ended in it on a day of work with the nutrient or on its last day.
     pub rolling_year: YearRoom,
     /// The year that leaves less; null when both leave the same.
     pub stricter: Option<StricterYear>,
@@ -151,10 +151,14 @@ impl DatedLoads {
                 (year.as_of..=year.as_of.plus_days(DAYS_BEFORE)).contains(day)
             }
         };
-        let mut ends: Vec<Day> = self.loads.iter().map(|load| load.on).filter(counts).chain([year.as_of]).collect();
-        ends.sort_unstable();
-        ends.dedup();
-        let full = ends.into_iter().map(|end| (end, self.within(nutrient, end.plus_days(-DAYS_BEFORE), end)));
+        // A record that was taken back is no work: where nothing of the nutrient stands on a day, no span ends on it.
+        let mut standing: BTreeMap<Day, i64> = BTreeMap::new();
+        for load in &self.loads {
+            *standing.entry(load.on).or_default() += nutrient.load(&load.nutrients);
+        }
+        standing.retain(|day, stands| *stands != 0 && counts(day));
+        standing.insert(year.as_of, 0);
+        let full = standing.into_keys().map(|end| (end, self.within(nutrient, end.plus_days(-DAYS_BEFORE), end)));
         // While nothing went down at all, the 365 days are those to the day as of which the year is told.
         let found = full.rev().max_by_key(|(_, rate)| *rate);
         found.filter(|(_, rate)| *rate > NutrientRate::ZERO).unwrap_or((year.as_of, NutrientRate::ZERO))
@@ -284,6 +288,24 @@ mod tests {
         assert_eq!(rolling.applied_lb_per_1000_sqft.to_string(), "2.7");
         assert_eq!(rooms.stricter, Some(StricterYear::RollingYear));
         assert_eq!(rooms.least(), rolling);
+    }
+
+    #[test]
+    fn no_365_days_end_on_a_day_on_which_nothing_stands() {
+        // In the year itself half a pound went down in November, when the autumn before was out of the 365 days.
+        let rounds = [load("2025-09-01", 90, 0), load("2025-10-10", 90, 0), load("2026-11-01", 50, 0)];
+        let rolling = |more: &[DatedLoad]| {
+            let loads = [rounds.as_slice(), more].concat();
+            let rooms = rooms(&loads, cap(Nutrient::NitrogenTotal, "2.7"), told("2026-12-31"));
+            (rooms.rolling_year.to, rooms.rolling_year.applied_lb_per_1000_sqft.to_string())
+        };
+        let as_it_is = (day("2026-11-01"), "0.5".to_owned());
+        assert_eq!(rolling(&[]), as_it_is);
+        // Recorded in April and taken back, and phosphate alone.
+        assert_eq!(rolling(&[load("2026-04-15", 10, 0), load("2026-04-15", -10, 0)]), as_it_is);
+        assert_eq!(rolling(&[load("2026-04-15", 0, 10)]), as_it_is);
+        // What stands on that day lies beside the autumn before.
+        assert_eq!(rolling(&[load("2026-04-15", 10, 0)]), (day("2026-04-15"), "1.9".to_owned()));
     }
 
     #[test]

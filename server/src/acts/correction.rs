@@ -1,5 +1,6 @@
 //! A further record that takes an application back or says what truly happened. The original stays; totals follow.
 
+mod anew;
 mod check;
 mod draft;
 mod words;
@@ -15,6 +16,7 @@ use utoipa::ToSchema;
 
 use self::draft::Draft;
 pub use self::{
+    anew::stops,
     check::{CorrectionCheck, check},
     words::{Said, last_word},
 };
@@ -186,15 +188,11 @@ pub fn correct(
     Ok(ActOutcome::Corrected(view))
 }
 
-/// What stands of the sections that nothing was fixed about yet, since neither the record nor what stands names them.
+/// What stands of the sections whose ground the correction takes from a measurement anew: nothing of the record stood there, whether or
+/// not the record itself names them.
 fn newly_named(draft: &Draft, world: &BatchFacts) -> Result<Option<String>, ActFault> {
     let stands = |section: SectionId| draft.before.iter().any(|(known, _)| *known == section);
     let mut named: Vec<SectionId> = draft.after.iter().map(|line| line.section).filter(|id| !stands(*id)).collect();
-    if named.is_empty() {
-        return Ok(None);
-    }
-    let recorded = draft.recorded()?.lines;
-    named.retain(|section| recorded.iter().all(|line| line.section_id != *section));
     named.dedup();
     let told = particulars::sections(&named, draft.application.applied_on, world)?;
     if told.is_empty() { Ok(None) } else { written("what stood of a section", &told).map(Some) }

@@ -22,7 +22,7 @@ use std::collections::{HashMap, HashSet};
 use domain::{
     actor::Actor,
     decision::{Decision, Finding, FindingKey},
-    facts::PastProduct,
+    facts::{KeptDistances, PastProduct},
     ids::{
         ApplicationId, ClearanceId, CorrectionId, DeviceId, EquipmentId, LotId, PersonId, ProductId, PropertyId,
         SectionId, VisitId,
@@ -171,6 +171,8 @@ pub struct BatchFacts {
     pub corrections: HashMap<CorrectionId, StoredCorrection>,
     /// Ids that additions to records have.
     pub additions: HashSet<Uuid>,
+    /// The shortest distances that additions say of their records.
+    pub kept_since: HashMap<ApplicationId, KeptDistances>,
     /// What phones are called.
     pub devices: HashMap<DeviceId, String>,
     /// Under which id something was refused, its fingerprint, and what that is salted with where it has texts about people.

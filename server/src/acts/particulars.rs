@@ -32,7 +32,8 @@ pub use product::{LabelFileThen, PesticideThen, ProductThen};
 /// What stood on the day of the work, without any text about people.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Particulars {
-    pub client_id: ClientId,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub client_id: Option<ClientId>,
     #[schema(max_length = 10)]
     pub postal_code: String,
     /// By which moments became days.
@@ -259,7 +260,7 @@ pub fn of(named: &Named<'_>, world: &BatchFacts) -> Result<(Particulars, Persona
     let sections = sections(&named.sections, named.on, world)?;
     let lot = |id| world.lots.get(&id).map(|lot| lot.lot_number.clone());
     let particulars = Particulars {
-        client_id: place.client_id,
+        client_id: Some(place.client_id),
         postal_code: place.postal_code.clone(),
         time_zone: place.time_zone.clone(),
         rule_sets: place.rule_sets.clone(),

@@ -3,7 +3,9 @@
 use axum::extract::State;
 use domain::{
     actor::{Actor, Role},
+    facts::KeptDistances,
     ids::{self, AdditionId, ApplicationId},
+    quantity::Distance,
     time::Instant,
 };
 use serde::{Deserialize, Serialize};
@@ -13,15 +15,18 @@ use utoipa::ToSchema;
 use crate::{
     access::AnyStaff,
     acts::{
+        Provided,
         application::ApplicationView,
+        correction,
         effects::PersonalTextsRow,
         particulars::{self, Particulars, PersonalTexts},
-        seen::SeenFacts,
+        seen::{self, SeenFacts},
     },
     api::{fingerprint_at, whole},
     book::{
         office::{self, IdempotentRequest},
         particulars::{named, standing},
+        weather,
     },
     extract::{IdempotencyKey, PathId, Valid},
     problem::{FieldFault, Problem},
@@ -31,7 +36,7 @@ use crate::{
     state::App,
     store::{
         self,
-        additions::{Addition, AdditionExplains},
+        additions::{Addition, AdditionDoubt, AdditionExplains},
         journal::JournalContext,
         world,
     },
@@ -86,7 +91,9 @@ impl AdditionInput {
 ///
 /// For what was seen or done later, such as the watering in and notices, and for what was left out. What was fixed when the record
 /// was written stays as it is; this stands beside it with its own day. With `from_the_book` everything that the book says by now of
-/// the day of the work is added too, so that what was entered too late still belongs to the record.
+/// the day of the work is added too, so that what was entered too late still belongs to the record. A distance that was
+/// kept counts like one that the record told: where it shows that the work went beyond the rules, or is shorter than what was told before,
+/// the addition stands on the owner's list; a longer one is refused.
 #[utoipa::path(post, path = "/api/v1/applications/{id}/additions", operation_id = "create_addition", tag = "applications",
     security(("bearer" = ["any staff"])), params(("id" = ApplicationId, Path, description = "The application."), IdempotencyKey),
     request_body = AdditionInput,
@@ -105,6 +112,9 @@ pub async fn create_addition(
     let fingerprint = fingerprint_at(application, &fingerprint);
     let repeat = IdempotentRequest { key, route: "create_addition", fingerprint };
     let location = format!("/api/v1/applications/{application}/particulars");
+    let told = seen::kept(value.seen.as_ref()) != KeptDistances::default();
+    let said = if told { weather::of_record(&app, application).await? } else { Provided::default() };
+    let book = app.clone();
     office::create(&app, deed, repeat, location, move |connection| {
         Box::pin(async move {
             let found = store::applications::get(&mut *connection, application, scope).await?;
@@ -112,6 +122,7 @@ pub async fn create_addition(
             whole(value.faults(&record, actor, at))?;
             let stood = if value.from_the_book { Some(by_now(connection, &record, at).await?) } else { None };
             let (particulars, texts) = stood.unzip();
+            let doubt = doubt(connection, &book, (&record, &said), value.seen.as_ref(), at).await?;
             let explains = value.late_because.as_ref().map(|_| AdditionExplains::LateEntry);
             let texts = PersonalTexts { reason: value.late_because, ..texts.unwrap_or_default() };
             let texts = made(connection, actor, texts).await?;
@@ -126,6 +137,7 @@ pub async fn create_addition(
                 seen: value.seen.filter(|seen| !seen.is_empty()),
                 particulars,
                 explains,
+                doubt,
                 texts: None,
                 texts_destroyed: false,
                 texts_sha256: Some(texts.sha256()),
@@ -135,6 +147,48 @@ pub async fn create_addition(
         })
     })
     .await
+}
+
+/// What a distance that is told only now makes doubtful of the record. One that is longer than what was told before is refused: of two
+/// the shorter counts.
+async fn doubt(
+    connection: &mut SqliteConnection,
+    app: &App,
+    (record, said): (&ApplicationView, &Provided),
+    seen: Option<&SeenFacts>,
+    at: Instant,
+) -> Result<Option<AdditionDoubt>, Problem> {
+    let told = seen::kept(seen);
+    if told == KeptDistances::default() {
+        return Ok(None);
+    }
+    let mut world = world::load_for_records(connection, &[record.id], at).await?;
+    let known = world.kept_of(record.id, record.seen.as_ref());
+    let shorter = is_shorter(known, told)?;
+    let law = app.law();
+    let before = correction::stops(record.id, said, &world, &law)?;
+    world.kept_since.insert(record.id, known.shortest(told));
+    let beyond = !correction::stops(record.id, said, &world, &law)?.is_subset(&before);
+    let shorter = shorter.then_some(AdditionDoubt::ShorterDistance);
+    Ok(beyond.then_some(AdditionDoubt::BeyondTheRules).or(shorter))
+}
+
+/// Whether a distance is shorter than what was told of it before. A longer one is a fault.
+fn is_shorter(known: KeptDistances, told: KeptDistances) -> Result<bool, Problem> {
+    let pairs = [
+        ("/seen/kept_from_water_ft", known.from_water, told.from_water),
+        ("/seen/kept_from_drains_ft", known.from_drains, told.from_drains),
+    ];
+    let pairs = pairs.into_iter().filter_map(|(place, known, told)| Some((place, known?, told?)));
+    let fault = |(place, known, told): (&str, Distance, Distance)| {
+        let detail = format!(
+            "is longer than the {known} ft that were told of this work before, and of two distances the shorter counts. Leave it out; \
+             if the shorter one is wrong, say so in the reason of a correction"
+        );
+        (told > known).then(|| FieldFault::at(place, "contradiction", detail))
+    };
+    whole(pairs.clone().filter_map(fault).collect())?;
+    Ok(pairs.clone().any(|(_, known, told)| told < known))
 }
 
 /// What the book says by now of the day of the work. Notes and reasons are the record's own.

@@ -93,7 +93,8 @@ type ApplicationQuery = Paged<ApplicationFilter>;
 
 /// List applications
 ///
-/// The latest received first. A technician sees those of the properties on the own visits.
+/// The latest received first. A technician sees those of the properties on the own visits. To a technician and to a pass for some
+/// clients notes and reasons are null that were written while the property was another client's.
 #[utoipa::path(get, path = "/api/v1/applications", operation_id = "list_applications", tag = "applications",
     security(("bearer" = ["any staff", "pass"])), params(ApplicationQuery),
     responses((status = 200, description = "A page of applications.", body = Page<ApplicationView>)))]
@@ -113,13 +114,15 @@ async fn list_applications(
         to: query.to.map(|day| day.to_string()),
         beyond_the_rules: query.beyond_the_rules,
     };
-    let rows = store::applications::list(app.store.reader(), span, filter, staff.scope()).await?;
+    let mut rows = store::applications::list(app.store.reader(), span, filter, staff.scope()).await?;
+    particulars::keep_records(&app, staff.scope(), rows.iter_mut().map(|row| &mut row.item)).await?;
     Ok(Json(app.cursors.page("applications", &query, rows)))
 }
 
 /// Get an application
 ///
-/// As it was recorded, with the ids of its corrections.
+/// As it was recorded, with the ids of its corrections. To a technician and to a pass for some clients notes and reason are null that
+/// were written while the property was another client's.
 #[utoipa::path(get, path = "/api/v1/applications/{id}", operation_id = "get_application", tag = "applications",
     security(("bearer" = ["any staff", "pass"])), params(("id" = ApplicationId, Path, description = "The application.")),
     responses((status = 200, description = "The application.", body = ApplicationView)))]
@@ -128,7 +131,8 @@ async fn get_application(
     State(app): State<App>,
     PathId(id): PathId<ids::Application>,
 ) -> Result<Json<ApplicationView>, Problem> {
-    let found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+    let mut found = store::applications::get(app.store.reader(), id, staff.scope()).await?;
+    particulars::keep_records(&app, staff.scope(), &mut found).await?;
     found.map(Json).ok_or_else(|| Problem::not_found("application"))
 }
 

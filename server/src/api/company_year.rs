@@ -17,7 +17,10 @@ use super::statements::days;
 use crate::{
     access::OfficeOrOwner,
     api::company,
-    book::company_year::{self, SectionSum},
+    book::{
+        company_year::{self, SectionSum},
+        statement::{Gap, LawThen},
+    },
     extract::ValidQuery,
     problem::Problem,
     routes::{Routes, routes},
@@ -50,6 +53,9 @@ struct CompanyYear {
     /// Reports that the law wants of the company for this year, the earliest due first, by the places in which it worked.
     #[schema(max_items = 200)]
     reports_due: Vec<ReportDue>,
+    /// What must be known to read it: rule sets of which another version counts than when the year ended, or whose file is gone.
+    #[schema(max_items = 200)]
+    notes: Vec<Gap>,
 }
 
 /// One section in the company's year.
@@ -90,7 +96,7 @@ struct HeldCap {
     cap: usize,
     calendar_year: YearRoom,
     /// The 365 days in which most went down: of those that hold the day as of which the year is told, or once it is over, of
-    /// those that ended in it.
+    /// those that ended in it on a day of work with the nutrient or on its last day.
     rolling_year: YearRoom,
     /// The year that leaves less; null when both leave the same.
     stricter: Option<StricterYear>,
@@ -151,12 +157,14 @@ async fn get_company_year(
     ValidQuery(query): ValidQuery<CompanyYearQuery>,
 ) -> Result<Json<CompanyYear>, Problem> {
     let (_, zone) = company(&app).await?;
-    let (year, span, _) = days(&app, query.year, &zone)?;
+    let (year, span, zone) = days(&app, query.year, &zone)?;
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let law = app.law();
     let reports_due = company_year::reports_due(&law, year, &sums);
+    let law_then = LawThen::of(&app, &law, span, &zone).await?;
+    let notes = company_year::told_of_law(&law, law_then.as_ref(), &sums, span.as_of).into_iter().map(Gap).collect();
     let sums = company_year::company_year(&law, span.told(), sums);
     let mut named = Named::default();
     let sections = sums.into_iter().map(|sum| named.section(sum)).collect();
-    Ok(Json(CompanyYear { year, caps: named.caps, sections, reports_due }))
+    Ok(Json(CompanyYear { year, caps: named.caps, sections, reports_due, notes }))
 }

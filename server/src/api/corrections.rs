@@ -13,7 +13,7 @@ use crate::{
         correction::{self, CorrectionCheck, CorrectionInput, CorrectionView},
     },
     api::clearances::{context, refused, stored_before_response, stored_response},
-    book::{receipts, weather},
+    book::{particulars, receipts, weather},
     extract::{PathId, Valid, ValidQuery},
     paging::{Page, PageRequest, Paged},
     problem::Problem,
@@ -101,7 +101,8 @@ async fn get_correction(
     PathId(id): PathId<ids::Correction>,
 ) -> Result<Json<CorrectionView>, Problem> {
     let span = PageRequest { after: 0, take: 1 };
-    let found = store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
+    let mut found = store::applications::corrections(app.store.reader(), span, None, Some(id), staff.scope()).await?;
+    particulars::keep_corrections(&app, staff.scope(), &mut found).await?;
     found.into_iter().next().map(|row| Json(row.item)).ok_or_else(|| Problem::not_found("correction"))
 }
 
@@ -128,7 +129,8 @@ async fn list_corrections(
     ValidQuery(query): ValidQuery<CorrectionQuery>,
 ) -> Result<Json<Page<CorrectionView>>, Problem> {
     let span = app.cursors.span("corrections", &query, false)?;
-    let rows =
+    let mut rows =
         store::applications::corrections(app.store.reader(), span, query.application_id, None, staff.scope()).await?;
+    particulars::keep_corrections(&app, staff.scope(), &mut rows).await?;
     Ok(Json(app.cursors.page("corrections", &query, rows)))
 }

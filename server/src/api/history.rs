@@ -1,5 +1,6 @@
 //! What stood when: the dated entries about a client, a property or a lawn section, and how they are corrected.
 
+mod limits;
 mod sound;
 
 use axum::{Json, extract::State};
@@ -17,6 +18,7 @@ use crate::{
     access::OfficeOrOwner,
     api::{fingerprint_at, last_past_day, not_yet, office_day, whole},
     book::{
+        doubts::Before,
         history as entering,
         office::{self, IdempotentRequest},
     },
@@ -28,14 +30,18 @@ use crate::{
     state::App,
     store::{
         self,
+        clients::ClientInput,
+        doubts::Cause,
         history::{FactsByName, HistoryEntry, NewEntry, StoredEntry, Subject},
         journal::JournalContext,
+        properties::PropertyInput,
         sections::SectionInput,
     },
 };
 
-use sound::sound;
+pub(super) use limits::{Made, Turn, note_moves};
 pub(super) use sound::sound_change;
+use sound::{noun, sound};
 
 pub fn routes() -> Routes {
     routes!(
@@ -196,14 +202,6 @@ async fn list(app: &App, subject: Subject) -> Result<Json<HistoryEntries>, Probl
     Ok(Json(HistoryEntries { items: entries.into_iter().map(|entry| entry.view).collect() }))
 }
 
-fn noun(subject: Subject) -> &'static str {
-    match subject {
-        Subject::Client(_) => "client",
-        Subject::Property(_) => "property",
-        Subject::Section(_) => "lawn section",
-    }
-}
-
 async fn create(
     OfficeOrOwner(actor): OfficeOrOwner,
     app: App,
@@ -228,10 +226,12 @@ async fn create(
             faults.extend(fitting(&value, subject, &entries, first));
             whole(faults)?;
             let corrects = value.corrects.and_then(|id| entries.iter().find(|entry| entry.view.id == id));
+            let freed = corrects.map_or(value.since, |entry| entry.view.since.min(value.since)).unwrap_or(Day::FIRST);
+            let facts = spelled(subject, first, &value.facts);
             let new = NewEntry {
                 id,
                 since: value.since,
-                facts: value.facts,
+                facts,
                 corrects: corrects.map(|entry| entry.seq),
                 reason: Some(value.reason),
                 by: actor.person,
@@ -239,9 +239,20 @@ async fn create(
             };
             let entry =
                 DatedEntry { seq: i64::MAX, since: new.since, corrects: new.corrects, facts: new.facts.clone() };
-            let (before, history) = (store::history::history(&entries), with(&entries, entry));
-            sound(connection, &book, subject, (&before, &history), last).await?;
+            let turn = Turn { before: store::history::history(&entries), after: with(&entries, entry) };
+            let (before, history) = (&turn.before, &turn.after);
+            sound(connection, &book, subject, (before, history), last).await?;
+            whole(unreadable(&book, subject, first, &new.facts))?;
+            let doubts = match subject {
+                Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
+                _ => None,
+            };
             let entry = store::history::append(connection, subject, &new).await?;
+            let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };
+            note_moves(connection, &book, subject, &turn, made, deed).await?;
+            if let Some(doubts) = doubts {
+                doubts.note(connection, &book, Cause::Entry(id.uuid()), at).await?;
+            }
             // Since when the property is whose shows on it, also where it is whose it was.
             if history.present() != before.present() || entry.facts.contains_key("client_id") {
                 stands(connection, &book, subject, history.present(), deed).await?;
@@ -300,6 +311,37 @@ fn fitting(input: &EntryInput, subject: Subject, entries: &[StoredEntry], first:
     faults
 }
 
+/// What was sent, spelled as the thing itself writes it. The row and its line in the journal are written from what is read of it, and
+/// `verify` holds the one against the other.
+fn spelled(subject: Subject, first: &StoredEntry, sent: &Facts) -> Facts {
+    let mut facts = subject.spelled(&over(first, sent));
+    facts.retain(|name, _| sent.contains_key(name));
+    facts
+}
+
+/// The first entry, which names every member, with what was sent in place of what it says.
+fn over(first: &StoredEntry, sent: &Facts) -> Facts {
+    first.view.facts.iter().chain(sent).map(|(name, value)| (name.clone(), value.clone())).collect()
+}
+
+/// What was sent and is no value of its member. Another entry of the same day may stand before it, so that no state of the thing shows
+/// it.
+fn unreadable(app: &App, subject: Subject, first: &StoredEntry, sent: &Facts) -> Vec<FieldFault> {
+    let mut facts = over(first, sent);
+    let read = match subject {
+        Subject::Client(_) => checked_body::<ClientInput>(app, Value::Object(facts)).err(),
+        Subject::Property(_) => checked_body::<PropertyInput>(app, Value::Object(facts)).err(),
+        Subject::Section(id) => {
+            facts.insert("property_id".to_owned(), id.uuid().to_string().into());
+            checked_body::<SectionInput>(app, Value::Object(facts)).err()
+        }
+    };
+    let pointer = |fault: &FieldFault| fault.pointer.as_deref().unwrap_or_default().trim_start_matches('#').to_owned();
+    let of_sent = |fault: &FieldFault| sent.keys().any(|name| pointer(fault).split('/').nth(1) == Some(name));
+    let faults = read.into_iter().flat_map(|problem| problem.errors).filter(of_sent);
+    faults.map(|fault| FieldFault::at(format!("/facts{}", pointer(&fault)), &fault.code, fault.detail)).collect()
+}
+
 /// The history with one entry more.
 fn with(entries: &[StoredEntry], new: DatedEntry) -> History {
     let stored = entries.iter().map(|entry| DatedEntry {
@@ -325,7 +367,7 @@ async fn section_input(
 }
 
 /// Brings the thing's row to what stands now, with its line in the journal.
-async fn stands(
+pub(super) async fn stands(
     connection: &mut SqliteConnection,
     app: &App,
     subject: Subject,

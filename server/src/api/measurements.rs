@@ -5,6 +5,7 @@ use domain::{
     actor::Role,
     ids::{self, MeasurementId, SectionId},
     quantity::Area,
+    time::Day,
 };
 
 use crate::{
@@ -12,6 +13,8 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
+        limit_moves::{self, Place},
         measurements::MeasurementDerivation,
         office::{self, IdempotentRequest},
     },
@@ -24,8 +27,13 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
-        measurements::{Measured, Measurement, MeasurementInput, confirmations::ConfirmationInput},
+        limit_moves::MovedBy,
+        measurements::{
+            Measured, Measurement, MeasurementInput,
+            confirmations::{self, ConfirmationInput},
+        },
     },
 };
 
@@ -64,10 +72,11 @@ pub async fn record_measurement(
     let repeat =
         IdempotentRequest { key, route: "record_measurement", fingerprint: fingerprint_at(section, &fingerprint) };
     let (measured, value) = measured(&app, staff.scope(), section, value).await?;
+    let book = app.clone();
     office::create(&app, deed, repeat, format!("/api/v1/measurements/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, staff.scope()).await?;
-            known.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let known = known.ok_or_else(|| Problem::not_found("lawn section"))?;
             // A repeated request gets its first answer, whatever would be found today.
             let (measured, mut faults) = match measured {
                 Some(Ok(measured)) => (Some(measured), Vec::new()),
@@ -79,13 +88,24 @@ pub async fn record_measurement(
                 Some(id) => store::measurements::get(&mut *connection, id, Scope::Company).await?,
                 None => None,
             };
+            let freed = corrected.as_ref().map(|known| known.measured_on);
+            let days: Vec<Day> = [Some(value.measured_on), freed].into_iter().flatten().collect();
             faults.extend(place_of(section, &value, corrected));
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
-            let before = store::measurements::area_on(&mut *connection, section, value.measured_on).await?;
-            (measured.waits, measured.to_confirm) = confirmation_needed(staff.0.role, before, measured.area_sqft);
+            let since = freed.map_or(value.measured_on, |day| day.min(value.measured_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
+            let before = limit_moves::areas(&mut *connection, section, &days).await?;
+            let stood = before.first().and_then(|(_, area)| *area);
+            (measured.waits, measured.to_confirm) = confirmation_needed(staff.0.role, stood, measured.area_sqft);
             let measurement = store::measurements::insert(&mut *connection, id, section, &value, &measured, at).await?;
-            store::sections::remeasured(connection, section).await?;
+            let after = limit_moves::areas(&mut *connection, section, &days).await?;
+            if let Some(moved) = limit_moves::of_areas(&before, &after) {
+                let place = Place::on(&known, id.uuid(), value.reason.clone());
+                limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
+            }
+            store::sections::remeasured(&mut *connection, section).await?;
+            doubts.note(connection, &book, Cause::Measurement(id.uuid()), at).await?;
             Ok(measurement)
         })
     })
@@ -122,7 +142,8 @@ fn confirmation_needed(role: Role, before: Option<Area>, measured: Area) -> (boo
 /// Confirm a measurement
 ///
 /// Says whether a technician's measurement holds. From then on it counts, also for days that have been, or never. Said once; the
-/// same again changes nothing.
+/// same again changes nothing. A large change that holds, and a figure that is hardly likely, stand on the owner's list; so does whatever
+/// somebody confirms who measured it too, which takes a `note` that says why.
 #[utoipa::path(put, path = "/api/v1/measurements/{id}/confirmation", operation_id = "confirm_measurement", tag = "sections",
     security(("bearer" = ["office", "owner"])), params(("id" = MeasurementId, Path, description = "The measurement.")),
     request_body = ConfirmationInput, responses((status = 200, description = "Kept.", body = Measurement)))]
@@ -135,6 +156,7 @@ pub async fn confirm_measurement(
     let at = app.clock.now();
     let act = if value.holds { "measurement.confirmed" } else { "measurement.rejected" };
     let deed = JournalContext { actor: Some(actor), at, act, subject: id.uuid() };
+    let book = app.clone();
     let confirmed = office::change_once(&app, deed, move |connection| {
         Box::pin(async move {
             let missing = || Problem::not_found("measurement");
@@ -148,8 +170,26 @@ pub async fn confirm_measurement(
                     return Err(Problem::new(Kind::Conflict, detail));
                 }
             }
-            store::measurements::confirmations::insert(&mut *connection, id, &value, actor.person, at).await?;
-            store::sections::remeasured(&mut *connection, found.section_id).await?;
+            let is_own = confirmations::measured_by(&mut *connection, id).await? == Some(actor.person);
+            if is_own && value.holds && value.note.is_none() {
+                let detail = "is required: you measured this yourself, so say why nobody else confirms it";
+                return Err(Problem::invalid(vec![FieldFault::at("/note", "missing", detail)]));
+            }
+            let (section, days) = (found.section_id, [found.measured_on]);
+            let doubts = Before::of(&mut *connection, &book, (section, found.measured_on), at).await?;
+            let before = limit_moves::areas(&mut *connection, section, &days).await?;
+            confirmations::insert(&mut *connection, id, &value, actor.person, at).await?;
+            let after = limit_moves::areas(&mut *connection, section, &days).await?;
+            store::sections::remeasured(&mut *connection, section).await?;
+            // Two have looked at what is merely larger, where whoever confirms it is not who measured it.
+            let moved = limit_moves::of_areas(&before, &after);
+            if let Some(moved) = moved.filter(|moved| is_own || moved.why != MovedBy::LimitLoosened) {
+                let known =
+                    store::sections::get(&mut *connection, section, Scope::Company).await?.ok_or_else(missing)?;
+                let place = Place::on(&known, id.uuid(), value.note.clone());
+                limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
+            }
+            doubts.note(&mut *connection, &book, Cause::Measurement(id.uuid()), at).await?;
             let said = store::measurements::get(connection, id, Scope::Company).await?.ok_or_else(missing)?;
             Ok((said, true))
         })

@@ -46,8 +46,10 @@ pub fn routes() -> Routes {
 ///   taken; `crowded`, another one needed the place; `refused`, there was none);
 /// - `database_bytes`, `write_ahead_log_bytes`, `readers` (by `state`, `free` or `used`): the book's file, the file beside it that
 ///   holds what was written last, and the connections that read;
+/// - `free_bytes` (by `of`, `records` or `copies`) and `free_floor_bytes`: what is left on the disks, and what the operator wants to be
+///   left (`--free-floor`);
 /// - `backup_age_seconds`, `backup_bytes` and `backup_failures_total`: the newest copy that the server made of its book by itself
-///   (`--backup-to`), and the tries that failed. A copy that is made by `swardbook backup` is not known to the server;
+///   (`--backup-to`), and the tries that failed; `backups_wrong` is 1 while copies fail, do not come or do not add up. A copy that is made by `swardbook backup` is not known to the server;
 /// - `weather_answers_total`, `weather_failures_total`, `weather_failures_since_success`, `weather_resting` (by `service`),
 ///   `weather_unreadable_total` (by `service` and `part`): values and entries that could not be read or were not of the place,
 ///   `weather_answer_age_seconds` (by `service` and `part`), `weather_round_age_seconds`, `weather_round_places` and
@@ -64,6 +66,7 @@ async fn get_metrics(_office: OfficeOrOwner, State(app): State<App>) -> Result<R
     // Before anything is read, which would be seen as a reader in use.
     add_book(&mut registry, &app).await;
     let newest = store::weather::newest(app.store.reader(), now.plus(-LOOK_BACK)).await?;
+    add_space(&mut registry, &app);
     add_backups(&mut registry, &app, now);
     add_services(&mut registry, &app, now);
     add_ages(&mut registry, now, &newest);
@@ -76,6 +79,11 @@ async fn get_metrics(_office: OfficeOrOwner, State(app): State<App>) -> Result<R
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 struct OfState {
     state: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct OfDisk {
+    of: &'static str,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
@@ -108,7 +116,24 @@ async fn add_book(registry: &mut Registry, app: &App) {
     }
 }
 
+fn add_space(registry: &mut Registry, app: &App) {
+    let left = app.space.left();
+    let Some(floor) = left.first().map(|left| left.floor) else { return };
+    let free: Family<OfDisk, Gauge> = Family::default();
+    for left in left {
+        free.get_or_create(&OfDisk { of: left.place.label() }).set(whole(left.bytes));
+    }
+    let help = "Room that is left on the disks of the book and of its copies";
+    registry.register_with_unit("free", help, Unit::Bytes, free);
+    let help = "Room that the operator wants to be left on each";
+    registry.register_with_unit("free_floor", help, Unit::Bytes, ConstGauge::new(whole(floor)));
+}
+
 fn add_backups(registry: &mut Registry, app: &App, now: Instant) {
+    let metrics = app.store.metrics();
+    let wrong = metrics.backups_fail().is_some() || metrics.backup_late(now).is_some();
+    let help = "1 while copies of the book fail, do not come or do not add up";
+    registry.register("backups_wrong", help, ConstGauge::new(i64::from(wrong)));
     let Some(copy) = app.store.metrics().last_backup() else { return };
     if let Some(at) = copy.at {
         let help = "Time since the moment to which the newest copy of the book reaches";

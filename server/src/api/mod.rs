@@ -11,6 +11,7 @@ pub(crate) mod company_year;
 pub(crate) mod corrections;
 pub(crate) mod credentials;
 pub(crate) mod days;
+pub(crate) mod devices;
 pub(crate) mod divisions;
 pub(crate) mod drift;
 pub(crate) mod equipment;
@@ -37,6 +38,7 @@ pub(crate) mod sections;
 pub(crate) mod security_log;
 pub(crate) mod sessions;
 pub(crate) mod settings;
+pub(crate) mod sightings;
 pub(crate) mod soil_reports;
 pub(crate) mod statements;
 pub(crate) mod stock;
@@ -61,6 +63,7 @@ pub(crate) fn routes() -> Routes {
         .merge(sessions::routes())
         .merge(passwords::routes())
         .merge(people::routes())
+        .merge(devices::routes())
         .merge(passes::routes())
         .merge(security_log::routes())
         .merge(credentials::routes())
@@ -71,6 +74,7 @@ pub(crate) fn routes() -> Routes {
         .merge(history::routes())
         .merge(measurements::routes())
         .merge(divisions::routes())
+        .merge(sightings::routes())
         .merge(soil_reports::routes())
         .merge(products::routes())
         .merge(product_files::routes())

@@ -12,7 +12,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    access::{OwnerOnly, PASS_PREFIX, PassHolder},
+    access::{OwnerOnly, PASS_PREFIX, PassHolder, again::Confirmed},
     api::{ListQuery, company, sessions::no_store, whole},
     book::{
         journal::{self, JournalState},
@@ -76,20 +76,26 @@ fn faults(input: &PassInput) -> Vec<FieldFault> {
 ///
 /// Leave to read for somebody from outside, such as an inspector: statements, records, lawns, rule sets and the state of the journal, of named
 /// clients or of the whole company, for a number of days. It ends by itself and can be ended before. Everything that is read with it
-/// stands in the security log. The code is shown once.
+/// stands in the security log. The code is shown once. One for the whole company asks for the password again: 403 `password-needed`.
 #[utoipa::path(post, path = "/api/v1/passes", operation_id = "create_pass", tag = "people", security(("bearer" = ["owner"])),
     request_body = PassInput, responses((status = 201, description = "Made.", body = NewPass)))]
 async fn create_pass(
     owner: OwnerOnly,
     State(app): State<App>,
+    confirmed: Confirmed,
     Valid { value, .. }: Valid<PassInput>,
 ) -> Result<Response, Problem> {
-    let made = new_pass(owner, &app, value).await?;
+    let made = new_pass(owner, &app, confirmed, value).await?;
     Ok((StatusCode::CREATED, no_store(), Json(made)).into_response())
 }
 
 /// Makes and stores a pass, for the API and for the owner's page.
-pub async fn new_pass(OwnerOnly(actor): OwnerOnly, app: &App, input: PassInput) -> Result<NewPass, Problem> {
+pub async fn new_pass(
+    OwnerOnly(actor): OwnerOnly,
+    app: &App,
+    confirmed: Confirmed,
+    input: PassInput,
+) -> Result<NewPass, Problem> {
     let mut faults = faults(&input);
     let code = new_code()?;
     let at = app.clock.now();
@@ -105,6 +111,9 @@ pub async fn new_pass(OwnerOnly(actor): OwnerOnly, app: &App, input: PassInput) 
                 }
             }
             whole(faults)?;
+            if input.whole_company {
+                confirmed.needed("make a pass for the whole company")?;
+            }
             let pass = Pass {
                 id,
                 name: input.name,

@@ -14,7 +14,7 @@ use sqlx::SqliteConnection;
 use crate::{
     access::{OfficeOrOwner, StaffOrPass},
     api::{
-        history::{since, since_of_new, sound_change},
+        history::{Made, note_moves, since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
     },
     book::{
@@ -231,12 +231,14 @@ pub async fn replace_property(
                 history::weigh(connection, Subject::Property(id), value.facts()?, (since, is_named), &mut faults)
                     .await?;
             check(&mut *connection, &value, faults).await?;
-            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;
-            let Some(change) = change else { return Ok(done) };
-            history::enter(connection, change, entry, deed).await?;
+            let Some((change, turn)) = change.zip(turn) else { return Ok(done) };
+            history::enter(&mut *connection, change, entry, deed).await?;
+            let made = Made { entry: entry.uuid(), reason: None, today: last };
+            note_moves(&mut *connection, &book, Subject::Property(id), &turn, made, deed).await?;
             // Since when it is whose follows from the entries.
             let entered = store::properties::get(connection, id, Scope::Company).await?;
             entered.ok_or_else(|| Problem::not_found("property"))

@@ -35,8 +35,9 @@ type ReviewQuery = Paged<ReviewFilter>;
 /// List reviews
 ///
 /// Records beyond the rules, attempts that were refused and never stored (the work may have been done all the same), records
-/// whose visit was changed or whose phone's clock was moved, records that heavy rain followed within a day, and measurements that
-/// the office has to confirm. The latest first.
+/// whose visit was changed or whose phone's clock was moved, additions and what was learned later that make a record doubtful, records that
+/// heavy rain followed within a day, what a technician measured or saw and the office has to confirm, and changes of a lawn by which more may
+/// go down, or that are large or unlikely: they count meanwhile, and one that a further entry puts right leaves the list. The latest first.
 #[utoipa::path(get, path = "/api/v1/reviews", operation_id = "list_reviews", tag = "reviews", security(("bearer" = ["office", "owner"])),
     params(ReviewQuery), responses((status = 200, description = "A page of the list.", body = Page<ReviewItem>)))]
 async fn list_reviews(
@@ -74,8 +75,12 @@ pub async fn review_record(
     };
     let missing = || Problem::not_found("entry of the list");
     let item = find().await?.into_iter().next().ok_or_else(missing)?.item;
-    if item.kind == "measurement" {
+    if item.why == "measurement_to_confirm" {
         let detail = "A measurement is confirmed or rejected, which takes it off the list: PUT /api/v1/measurements/{id}/confirmation.";
+        return Err(Problem::new(Kind::Conflict, detail));
+    }
+    if item.kind == "sighting" {
+        let detail = "What was seen is confirmed or rejected, which takes it off the list: PUT /api/v1/sightings/{id}/confirmation.";
         return Err(Problem::new(Kind::Conflict, detail));
     }
     match item.review {

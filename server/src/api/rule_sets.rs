@@ -60,7 +60,7 @@ const CAUTION: &str = "A working copy of public law, read on the days shown. A p
 async fn list_rule_sets(_: StaffOrPass, State(app): State<App>) -> Json<RuleSets> {
     let law = app.law();
     let items = law.rule_sets().iter().map(|set| set.about.clone()).collect();
-    let waiting = book::rule_sets::waiting(&app.offered_law, &law).into_iter().cloned().collect();
+    let waiting = book::rule_sets::waiting(&app.offered_law(), &law).into_iter().cloned().collect();
     Json(RuleSets { items, waiting, caution: CAUTION })
 }
 
@@ -182,8 +182,8 @@ pub async fn get_waiting_rule_set(
     State(app): State<App>,
     Path(code): Path<String>,
 ) -> Result<Json<WaitingRuleSet>, Problem> {
-    let law = app.law();
-    let sets = law.rule_set(&code).zip(app.offered_law.rule_set(&code));
+    let (law, offered) = (app.law(), app.offered_law());
+    let sets = law.rule_set(&code).zip(offered.rule_set(&code));
     let waits = sets.filter(|(counts, new)| counts.about.hash != new.about.hash);
     let (counts, new) = waits.ok_or_else(|| Problem::not_found("new version of a rule set"))?;
     let since = store::rule_sets::met_at(app.store.reader(), &new.about.hash).await?;

@@ -10,10 +10,11 @@ use serde::{Deserialize, Serialize};
 use crate::{
     access::{OfficeOrOwner, StaffOrPass},
     api::{
-        history::{since, since_of_new, sound_change},
+        history::{Made, note_moves, since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
     },
     book::{
+        doubts::Before,
         history,
         office::{self, IdempotentRequest},
     },
@@ -26,6 +27,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         history::Subject,
         journal::JournalContext,
         sections::{NearWater, Section, SectionInput},
@@ -174,12 +176,16 @@ pub async fn replace_section(
                 history::weigh(connection, Subject::Section(id), value.facts()?, (since, is_named), &mut faults)
                     .await?;
             whole(faults)?;
-            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let doubts = Before::of(connection, &book, (id, since), at).await?;
             let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("lawn section")?;
-            if let Some(change) = change {
-                history::enter(connection, change, entry, deed).await?;
+            if let Some((change, turn)) = change.zip(turn) {
+                history::enter(&mut *connection, change, entry, deed).await?;
+                let made = Made { entry: entry.uuid(), reason: None, today: last };
+                note_moves(connection, &book, Subject::Section(id), &turn, made, deed).await?;
+                doubts.note(connection, &book, Cause::Entry(entry.uuid()), at).await?;
             }
             Ok(done)
         })

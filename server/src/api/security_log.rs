@@ -10,10 +10,7 @@ use crate::{
     problem::Problem,
     routes::{Routes, routes},
     state::App,
-    store::{
-        self,
-        security_log::{NewSecurityEvent, SecurityEvent},
-    },
+    store::{self, security_log::SecurityEvent},
 };
 
 pub fn routes() -> Routes {
@@ -34,15 +31,4 @@ async fn list_security_events(
     let span = app.cursors.span("security-log", &query, true)?;
     let rows = store::security_log::list(app.store.reader(), span).await?;
     Ok(Json(app.cursors.page("security-log", &query, rows)))
-}
-
-/// Writes a line that belongs to no other write. What cannot be written is told in the log; it undoes nothing.
-pub async fn note(app: &App, event: NewSecurityEvent) {
-    let at = app.clock.now();
-    let written = app.store.write(move |connection| {
-        Box::pin(async move { Ok(store::security_log::insert(connection, at, event).await?) })
-    });
-    if let Err(problem) = written.await {
-        tracing::error!(detail = problem.detail, "a line of the security log could not be written");
-    }
 }

@@ -14,8 +14,11 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    access::{AnyStaff, Anyone, OwnToken, cookie},
-    api::{company, security_log, whole},
+    access::{
+        AnyStaff, Anyone, OwnToken, cookie,
+        tries::{self, limited},
+    },
+    api::{company, whole},
     book::office,
     extract::Valid,
     password,
@@ -100,7 +103,7 @@ fn in_words(told: &str) -> String {
     "setup_code": "ABCDE-FGHJK-LMNPQ-RSTUV-WXYZ2-3", "company_name": "Demonstration Company", "time_zone": "America/New_York",
     "owner_name": "Owner 01", "sign_in": { "name": "owner", "password": "three plain words here" }
 }))]
-struct SetUpInput {
+pub struct SetUpInput {
     /// The one-time code that the server printed at its first start.
     #[schema(min_length = 1, max_length = 60)]
     setup_code: String,
@@ -125,7 +128,7 @@ struct SetUpInput {
 /// Writes the company and its first owner. Works once, with the one-time code that the server printed at its first start.
 #[utoipa::path(post, path = "/api/v1/setup", operation_id = "create_company", tag = "sessions", security(()), request_body = SetUpInput,
     responses((status = 201, description = "The company is set up; sign in as the owner.", body = Person)))]
-async fn create_company(
+pub async fn create_company(
     _: Anyone,
     State(app): State<App>,
     peer: Peer,
@@ -211,7 +214,7 @@ pub async fn create_session(
     let is_known = known.is_some();
     let tried = |kind| NewSecurityEvent::of(kind).tried_as(&value.name, is_known).from(throttle::shown(peer.0));
     let Some((person, stored)) = known.filter(|_| fits) else {
-        security_log::note(&app, tried(SecurityEventKind::SignInFailed)).await;
+        tries::note(&app, tried(SecurityEventKind::SignInFailed)).await;
         return Err(wrong());
     };
     let token = new_token()?;
@@ -233,24 +236,6 @@ pub async fn create_session(
         .await?;
     let (headers, token) = issue_token(token, value.in_browser, SESSION);
     Ok((StatusCode::CREATED, headers, Json(Session { token, expires_at })).into_response())
-}
-
-/// Refuses a try to sign in where there were too many, and tells the security log.
-pub async fn limited(app: &App, name: &str, address: Option<IpAddr>) -> Result<(), Problem> {
-    let mut counted = app.throttle.count(name, address);
-    if counted.is_ok() {
-        let shown = throttle::shown(address);
-        let known = store::security_log::has_signed_in(app.store.reader(), name, shown.as_deref()).await?;
-        if !known {
-            counted = app.throttle.count_stranger(name);
-        }
-    }
-    if counted.is_err() && app.throttle.is_to_be_told(address) {
-        let is_known = store::people::by_sign_in(app.store.reader(), name).await?.is_some();
-        let event = NewSecurityEvent::of(SecurityEventKind::SignInLimited).tried_as(name, is_known);
-        security_log::note(app, event.from(throttle::shown(address))).await;
-    }
-    counted
 }
 
 /// A token must not lie about in a cache.

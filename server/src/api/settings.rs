@@ -15,6 +15,7 @@ use crate::{
         journal::JournalContext,
         settings::{SUBJECT, Settings, SettingsInput},
     },
+    token_uses,
 };
 
 pub fn routes() -> Routes {
@@ -41,11 +42,15 @@ pub async fn replace_settings(
     if_match: IfMatch,
     Valid { value, .. }: Valid<SettingsInput>,
 ) -> Result<Json<Settings>, Problem> {
-    let deed = JournalContext { actor: Some(actor), at: app.clock.now(), act: "settings.changed", subject: SUBJECT };
+    let at = app.clock.now();
+    let deed = JournalContext { actor: Some(actor), at, act: "settings.changed", subject: SUBJECT };
+    token_uses::write_down(&app).await?;
     let changed = office::change(&app, deed, move |connection| {
-        Box::pin(
-            async move { store::settings::update(connection, &value, if_match.versions).await?.or_problem("settings") },
-        )
+        Box::pin(async move {
+            // What has ended by what was allowed until now does not come back by what is allowed from now on.
+            store::sessions::end_idle(&mut *connection, at).await?;
+            store::settings::update(connection, &value, if_match.versions).await?.or_problem("settings")
+        })
     });
     changed.await.map(Json)
 }

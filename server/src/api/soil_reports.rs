@@ -19,6 +19,8 @@ use crate::{
     api::{ListQuery, correction, fingerprint_at, last_past_day, not_yet, whole},
     book::{
         self,
+        doubts::Before,
+        limit_moves::{self, Place},
         office::{self, IdempotentRequest},
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
@@ -31,6 +33,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         journal::JournalContext,
         properties::Property,
         sections::Section,
@@ -72,10 +75,11 @@ pub async fn record_soil_report(
     let deed = JournalContext { actor: Some(actor), at, act: "soil_report.added", subject: id.uuid() };
     let repeat =
         IdempotentRequest { key, route: "record_soil_report", fingerprint: fingerprint_at(section, &fingerprint) };
+    let book = app.clone();
     office::create(&app, deed, repeat, format!("/api/v1/soil-reports/{id}"), move |connection| {
         Box::pin(async move {
             let known = store::sections::get(&mut *connection, section, Scope::Company).await?;
-            known.ok_or_else(|| Problem::not_found("lawn section"))?;
+            let known = known.ok_or_else(|| Problem::not_found("lawn section"))?;
             let mut faults = book::soil_reports::faults(&value);
             faults.extend(not_yet("/sampled_on", value.sampled_on, last));
             let corrected = match value.corrects {
@@ -83,15 +87,29 @@ pub async fn record_soil_report(
                 None => None,
             };
             let corrected = corrected.filter(|known| known.section_id == section);
+            let freed = corrected.as_ref().map(|known| known.sampled_on);
             let named = (value.corrects.is_some(), corrected.is_some());
-            let taken = corrected.and_then(|known| known.corrected_by).map(|by| by.to_string());
+            let taken = corrected.as_ref().and_then(|known| known.corrected_by).map(|by| by.to_string());
             faults.extend(correction(named, value.reason.as_deref(), taken));
             if value.not_of_this_lawn && value.corrects.is_none() {
                 let detail = "is said of one that is on file; name it in `corrects`";
                 faults.push(FieldFault::at("/not_of_this_lawn", "incomplete", detail));
             }
             whole(faults)?;
-            Ok(store::soil_reports::insert(connection, id, section, &value, at).await?)
+            let days: Vec<Day> = [Some(value.sampled_on), freed].into_iter().flatten().collect();
+            let since = freed.map_or(value.sampled_on, |day| day.min(value.sampled_on));
+            let doubts = Before::of(connection, &book, (section, since), at).await?;
+            let before = limit_moves::soil_reports(&mut *connection, section, &days).await?;
+            let report = store::soil_reports::insert(&mut *connection, id, section, &value, at).await?;
+            let after = limit_moves::soil_reports(&mut *connection, section, &days).await?;
+            let lawn = limit_moves::limited_lawn(&mut *connection, known.property_id, known.species, last).await?;
+            let moved = lawn.and_then(|lawn| limit_moves::of_soil_reports(&lawn, &book.law(), last, [&before, &after]));
+            if let Some(moved) = moved {
+                let place = Place::on(&known, id.uuid(), value.reason.clone());
+                limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
+            }
+            doubts.note(connection, &book, Cause::SoilReport(id.uuid()), at).await?;
+            Ok(report)
         })
     })
     .await

@@ -104,10 +104,12 @@ async fn get_statement(
     let (company_name, zone) = company(&app).await?;
     let (year, span, zone) = days(&app, query.year, &zone)?;
     let parts = store::statements::load(app.store.reader(), about, span, staff.scope()).await?;
-    let record_gaps = gaps::sentences(&app, parts.records_on_it(), DateOrder::YearMonthDay).await?;
-    let (at, law, receipt) = (app.clock.now(), app.law(), receipts::now(&app).await?);
+    let law = app.law();
     let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, record_gaps, receipt };
+    let how = (DateOrder::YearMonthDay, law_then.as_ref());
+    let lacking = gaps::of_statement(&app, parts.records_on_it(), how).await?;
+    let (at, receipt) = (app.clock.now(), receipts::now(&app).await?);
+    let preparation = Preparation { year, span, at, zone, company_name, law: &law, law_then, lacking, receipt };
     let made = statement::statement(preparation, &parts)?.ok_or_else(|| Problem::not_found(about.label()))?;
     match form {
         Format::Json => Ok((form::vary(), Json(made)).into_response()),

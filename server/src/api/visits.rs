@@ -1,5 +1,7 @@
 //! Visits: planned stops.
 
+pub mod moves;
+
 use axum::{Json, extract::State, response::Response};
 use domain::{
     ids::{self, PersonId, PropertyId, SectionId, VisitId},
@@ -31,7 +33,7 @@ use crate::{
 };
 
 pub fn routes() -> Routes {
-    routes!(create_visit, list_visits, get_visit, replace_visit)
+    routes!(create_visit, list_visits, get_visit, replace_visit).merge(moves::routes())
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize, utoipa::IntoParams)]

@@ -42,8 +42,11 @@ pub struct Waiting {
     pub refused: usize,
     pub heavy_rain: usize,
     pub measurements: usize,
+    pub sightings: usize,
     /// Records whose visit was changed or whose phone's clock was moved.
     pub odd: usize,
+    /// Changes of lawns that moved a limit, or are large or unlikely.
+    pub changes: usize,
 }
 
 pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
@@ -53,7 +56,9 @@ pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
             "refused_attempt" => waiting.refused += 1,
             "heavy_rain_after" => waiting.heavy_rain += 1,
             "measurement_to_confirm" => waiting.measurements += 1,
+            "sighting_to_confirm" => waiting.sightings += 1,
             "visit_changed" | "clock_moved" => waiting.odd += 1,
+            "limit_loosened" | "large_change" | "unlikely_figure" => waiting.changes += 1,
             _ => {}
         }
         waiting

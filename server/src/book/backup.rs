@@ -1,15 +1,20 @@
 //! `swardbook backup` and `swardbook restore`: a copy that is known to be whole, because it is checked before it is called one.
 
 use std::{
+    ffi::OsStr,
     path::{Path, PathBuf},
     process::ExitCode,
 };
 
-use super::{receipts, verify};
+use super::{
+    receipts::{self, against::Missing},
+    verify,
+};
 use crate::{
     clock::{Clock, SystemClock},
     config::{Backup, Restore},
     console::{print_error, print_line},
+    space::folder_of,
     store::{self, backup, file},
 };
 
@@ -71,10 +76,37 @@ pub async fn restore(config: &Restore) -> ExitCode {
     if verify::run(&config.from, &against, None).await != ExitCode::SUCCESS {
         return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
     }
+    let missing = match receipts::missing_in(&config.from, &config.against).await {
+        Ok(missing) => missing,
+        Err(said) => return failed(format_args!("{said}\n{from} is not put in the place of anything")),
+    };
     if let Err(error) = put_back(config).await {
         return failed(format_args!("{from} cannot be copied to {to}: {error}"));
     }
-    said(&config.file).await
+    let done = said(&config.file, missing, !config.against.is_empty()).await;
+    for newer in newer_beside(&config.from) {
+        print_line(format_args!(
+            "A newer copy of the same records lies beside the one that you took: {}",
+            newer.display()
+        ));
+    }
+    done
+}
+
+/// Copies that the server made of the same records later than this one: their names sort by their moments.
+pub fn newer_beside(copy: &Path) -> Vec<PathBuf> {
+    let Some(name) = copy.file_name().and_then(OsStr::to_str) else { return Vec::new() };
+    let Some((mark, _)) = name.strip_prefix("swardbook-").and_then(|rest| rest.split_once('-')) else {
+        return Vec::new();
+    };
+    let same = |other: &str| {
+        other.starts_with(&format!("swardbook-{mark}-")) && other.ends_with(backup::WHOLE) && other > name
+    };
+    let found = std::fs::read_dir(folder_of(copy)).into_iter().flatten().flatten().map(|found| found.path());
+    let mut newer: Vec<PathBuf> =
+        found.filter(|path| path.file_name().and_then(OsStr::to_str).is_some_and(same)).collect();
+    newer.sort();
+    newer
 }
 
 /// Copies it and looks at what was written before it gets its name.
@@ -104,13 +136,22 @@ fn in_the_way(book: &Path) -> Option<PathBuf> {
 }
 
 /// What whoever restored must know.
-async fn said(file: &Path) -> ExitCode {
+async fn said(file: &Path, missing: Option<Missing>, asked: bool) -> ExitCode {
     match backup::newest_entry(file).await {
         Ok(Some((number, at))) => {
             print_line(format_args!(
                 "{} holds everything up to entry {number} of the journal, written at {at} (UTC).",
                 file.display()
             ));
+            match missing {
+                Some(Missing { first, last, signed_at }) => print_line(format_args!(
+                    "Missing: entries {first} to {last} of the journal, {} in all, written after that and before {signed_at} (UTC), when \
+                     the newest of the receipts was signed.",
+                    last + 1 - first
+                )),
+                None if asked => print_line("Nothing is missing that the receipts cover."),
+                None => {}
+            }
             print_line(
                 "What was written later is not in it. Phones send the records that they still hold by themselves; ask the \
                  technicians and look at what the office entered since.",

@@ -1,12 +1,13 @@
 //! The company's year: every section against its cap, and the reports that the law wants for it.
 
 use std::{
-    collections::{HashMap, HashSet},
+    collections::{BTreeSet, HashMap, HashSet},
     sync::Arc,
 };
 
 use crate::{
     acts::ground::parts_of,
+    book::statement::{self, Ground, LawThen},
     store::company_year::{Load, TreatedGround, YearSum},
 };
 use domain::{
@@ -104,6 +105,26 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
         }
     };
     sums.into_iter().map(section).collect()
+}
+
+/// Rule sets, turf, who works there, and the kind of ground where that is known.
+type BoundAlike<'a> = (&'a [String], Option<Species>, Audience, Option<Option<PropertyKind>>);
+
+/// What a reader of the year must know of the law behind it: rule sets whose file is gone, and those of which another version counts
+/// than when the year ended. Ground that is bound alike is asked about once.
+pub fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: Day) -> Vec<String> {
+    let mut grounds: Vec<Ground<'_>> = Vec::new();
+    let mut known: HashSet<BoundAlike<'_>> = HashSet::new();
+    for sum in sums {
+        let kind = sum.bound.site.map(|site| site.kind);
+        if known.insert((&sum.rule_sets, sum.species, sum.bound.audience, kind)) {
+            let place = format!("{}, {}", sum.address, sum.section_name);
+            grounds.push(Ground { place, rule_sets: &sum.rule_sets, species: sum.species, bound: sum.bound });
+        }
+    }
+    let mut said = statement::missing(law, then, &grounds);
+    said.extend(then.map(|then| statement::told(law, then, (&grounds, &BTreeSet::new()), on)).unwrap_or_default().sets);
+    said
 }
 
 /// Nitrogen, quick nitrogen, phosphate and potash of each piece of ground that the loads tell apart.

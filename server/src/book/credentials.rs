@@ -12,7 +12,7 @@ use sqlx::SqliteConnection;
 use crate::{
     acts::credentials,
     store::{
-        visits::{Visit, VisitStatus},
+        visits::{Visit, VisitStatus, week::WeekVisit},
         world,
     },
 };
@@ -31,6 +31,17 @@ impl Errand {
     /// What a visit plans, as long as it is to be made.
     pub fn of(visit: &Visit) -> Option<Self> {
         (visit.status == VisitStatus::Planned).then_some(Self {
+            property: visit.property_id,
+            product: visit.product_id,
+            purpose: visit.purpose,
+            person: visit.person_id,
+            on: visit.planned_on,
+        })
+    }
+
+    /// The same of a visit in the office's week.
+    pub fn of_week(visit: &WeekVisit) -> Option<Self> {
+        visit.is_open().then_some(Self {
             property: visit.property_id,
             product: visit.product_id,
             purpose: visit.purpose,

@@ -1,7 +1,10 @@
 //! The one list of what records lack.
 
+use std::collections::BTreeSet;
+
 use domain::{
     ids::{ApplicationId, PersonId, PropertyId},
+    law::Lawbook,
     time::Day,
 };
 use serde::Serialize;
@@ -9,7 +12,10 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::{application::ApplicationView, gaps::RecordGap},
-    book::particulars::{Shelf, Whole},
+    book::{
+        particulars::{Shelf, Whole},
+        statement::LawThen,
+    },
     paging::{PageRequest, Sequenced},
     problem::Problem,
     state::App,
@@ -30,13 +36,19 @@ pub struct IncompleteRecord {
     pub gaps: Vec<RecordGap>,
 }
 
-/// Those of some records that lack something, in their order.
-async fn incomplete(app: &App, applications: &[&ApplicationView]) -> Result<Vec<IncompleteRecord>, Problem> {
+/// Those of some records that lack something, in their order, and the rule sets by which they lack something else than by the law of
+/// another time.
+async fn incomplete(
+    app: &App,
+    applications: &[&ApplicationView],
+    then: Option<&Lawbook>,
+) -> Result<(Vec<IncompleteRecord>, BTreeSet<String>), Problem> {
     let ids: Vec<ApplicationId> = applications.iter().map(|application| application.id).collect();
     let (mut shelf, law) = (Shelf::of(app, &ids).await?, app.law());
-    let mut found = Vec::new();
+    let (mut found, mut otherwise) = (Vec::new(), BTreeSet::new());
     for application in applications {
-        let Whole { told, gaps, .. } = shelf.whole(application, &law).await?;
+        let (Whole { told, gaps, .. }, before) = shelf.by_two(application, &law, then).await?;
+        otherwise.extend(before.into_iter().flat_map(|before| differing(&gaps, &before)));
         if !gaps.is_empty() {
             found.push(IncompleteRecord {
                 application_id: application.id,
@@ -48,7 +60,16 @@ async fn incomplete(app: &App, applications: &[&ApplicationView]) -> Result<Vec<
             });
         }
     }
-    Ok(found)
+    Ok((found, otherwise))
+}
+
+/// The rule sets whose gaps are in one list and not in the other. A rule is called by its set and a name after a point.
+fn differing(gaps: &[RecordGap], others: &[RecordGap]) -> BTreeSet<String> {
+    let told = |gaps: &[RecordGap]| -> BTreeSet<(String, String)> {
+        gaps.iter().map(|gap| (gap.source.rule.clone(), format!("{} ({})", gap.words, gap.source.citation))).collect()
+    };
+    let rules = told(gaps).symmetric_difference(&told(others)).cloned().collect::<Vec<_>>();
+    rules.iter().filter_map(|(rule, _)| rule.split('.').next()).map(str::to_owned).collect()
 }
 
 /// Records asked for one answer at most: each is put together from everything that was added to it.
@@ -75,7 +96,7 @@ pub async fn page(app: &App, after: i64, most: usize) -> Result<Found, Problem> 
             return Ok(found);
         }
         let applications: Vec<&ApplicationView> = candidates.iter().map(|candidate| &candidate.item).collect();
-        let mut lacking = incomplete(app, &applications).await?.into_iter().peekable();
+        let mut lacking = incomplete(app, &applications, None).await?.0.into_iter().peekable();
         for Sequenced { seq, item } in &candidates {
             if found.records.len() == most || looked_at == LOOKED_AT {
                 found.goes_on_after = Some(after);
@@ -87,29 +108,39 @@ pub async fn page(app: &App, after: i64, most: usize) -> Result<Found, Problem> 
     }
 }
 
-/// What some records lack, a sentence for each gap, as a statement names it, with days as its reader writes them.
-pub async fn sentences(
+/// What the records of a statement lack.
+#[derive(Debug, Default)]
+pub struct Lacking {
+    /// A sentence for each gap, with days as its reader writes them.
+    pub sentences: Vec<String>,
+    /// The rule sets by whose version of now they lack something else than by that which counted then.
+    pub otherwise: BTreeSet<String>,
+}
+
+/// What some records lack, as a statement names it, held against the law that counted when its year ended, too.
+pub async fn of_statement(
     app: &App,
     records: impl Iterator<Item = ApplicationId>,
-    dates: DateOrder,
-) -> Result<Vec<String>, Problem> {
+    (dates, then): (DateOrder, Option<&LawThen>),
+) -> Result<Lacking, Problem> {
     let ids: Vec<ApplicationId> = records.collect();
     let candidates = store::gaps::candidates_among(app.store.reader(), &ids).await?;
     let unasked = candidates.len().saturating_sub(LOOKED_AT);
     let asked: Vec<&ApplicationView> = candidates.iter().take(LOOKED_AT).collect();
-    let mut told = Vec::new();
-    for record in incomplete(app, &asked).await? {
+    let (lacking, otherwise) = incomplete(app, &asked, then.and_then(LawThen::law)).await?;
+    let mut sentences = Vec::new();
+    for record in lacking {
         let day = dates.day(record.applied_on);
         let of = match &record.address {
             Some(address) => format!("{address}: the record of {day}"),
             None => format!("The record of {day}, whose address was destroyed,"),
         };
-        told.extend(record.gaps.iter().map(|gap| format!("{of} lacks {} ({}).", gap.words, gap.source.citation)));
+        sentences.extend(record.gaps.iter().map(|gap| format!("{of} lacks {} ({}).", gap.words, gap.source.citation)));
     }
     if unasked > 0 {
-        told.push(format!(
+        sentences.push(format!(
             "{unasked} more records of this statement were not asked what they lack; the list of incomplete records has them."
         ));
     }
-    Ok(told)
+    Ok(Lacking { sentences, otherwise })
 }

@@ -34,8 +34,7 @@ pub async fn weigh(
     faults: &mut Vec<FieldFault>,
 ) -> Result<Option<Change>, Problem> {
     let known = history::history(&history::entries(connection, subject).await?);
-    let stood = known.present();
-    let stood_then = known.on(since);
+    let (stood, stood_then) = (subject.spelled(&known.present()), subject.spelled(&known.on(since)));
     let says = |facts: &Facts, name: &str, value: &Value| match facts.get(name) {
         Some(known) => known == value,
         // An entry from before there was such a member means what the member was brought over as.

@@ -1,12 +1,14 @@
 //! Everything that a record tells beside its amounts: what was fixed when it was written, or, of the records of earlier
 //! versions, what the book says of their day, and what was added since.
 
+mod former;
+
 use std::collections::{HashMap, hash_map::Entry};
 
 use domain::{
     dated::Stood,
     facts::SiteFacts,
-    ids::{ApplicationId, ClientId, PropertyId, SectionId},
+    ids::{ApplicationId, PropertyId, SectionId},
     law::{Bound, Lawbook},
     quantity::Area,
     time::Instant,
@@ -33,8 +35,9 @@ use crate::{
         particulars::Kept,
         world,
     },
-    zone,
 };
+
+pub use former::{keep_corrections, keep_particulars, keep_records};
 
 /// What a record tells beside its amounts.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -46,7 +49,8 @@ pub struct RecordParticulars {
     #[schema(max_length = 64)]
     pub particulars_sha256: Option<String>,
     pub particulars: Particulars,
-    /// Sections that only a correction names, as they were fixed when it was written.
+    /// Sections that only a correction names, or whose ground it took anew when nothing of the record stood there any more, as they were
+    /// fixed when it was written.
     #[schema(max_items = 20)]
     pub sections_since: Vec<SectionThen>,
     /// Those of them that corrections of earlier versions name, with which nothing was fixed: what is shown is what the book says by now
@@ -63,32 +67,6 @@ pub struct RecordParticulars {
     /// What was added since, oldest first.
     #[schema(max_items = 1000)]
     pub additions: Vec<Addition>,
-}
-
-impl RecordParticulars {
-    /// Leaves out who a client was and how to reach them, unless the property is that client's now: whoever works there need not
-    /// know those of former ones.
-    fn keep_to_client(&mut self, present: Option<ClientId>) {
-        let forget = |client: ClientId, texts: &mut Option<PersonalTexts>| {
-            if let Some(texts) = texts.as_mut().filter(|_| present != Some(client)) {
-                (texts.client, texts.mailing_address, texts.telephone) = (None, None, None);
-            }
-        };
-        forget(self.particulars.client_id, &mut self.texts);
-        for addition in &mut self.additions {
-            if let Some(particulars) = &addition.particulars {
-                forget(particulars.client_id, &mut addition.texts);
-            }
-        }
-    }
-}
-
-/// Leaves out who a former client was, for whoever may not see the whole company.
-pub async fn keep_to_client(app: &App, property: PropertyId, told: &mut RecordParticulars) -> Result<(), Problem> {
-    let zone = zone::of_property(property, &told.particulars.time_zone)?;
-    let today = site::on(app.store.reader(), property, app.clock.now().day_in(&zone)).await?;
-    told.keep_to_client(today.map(|site| site.place.client_id));
-    Ok(())
 }
 
 /// What a record names, of which is told what stood.
@@ -169,10 +147,21 @@ impl Shelf {
     }
 
     pub async fn whole(&mut self, application: &ApplicationView, law: &Lawbook) -> Result<Whole, Problem> {
+        Ok(self.by_two(application, law, None).await?.0)
+    }
+
+    /// The same, and what the record lacks by the law of another time, if that is asked.
+    pub async fn by_two(
+        &mut self,
+        application: &ApplicationView,
+        law: &Lawbook,
+        other: Option<&Lawbook>,
+    ) -> Result<(Whole, Option<Vec<RecordGap>>), Problem> {
         let (told, standing) = self.told(application).await?;
         let asked = self.of_the_day(application, &told.particulars).await?;
-        let gaps = lacking(application, &told, (self.weather.get(&application.id), &standing), (&asked, law));
-        Ok(Whole { told, asked, gaps })
+        let lacks = |law| lacking(application, &told, (self.weather.get(&application.id), &standing), (&asked, law));
+        let (gaps, by_other) = (lacks(law), other.map(lacks));
+        Ok((Whole { told, asked, gaps }, by_other))
     }
 
     /// What a record tells, and the sections on which something stands by the last word on it.
@@ -182,7 +171,8 @@ impl Shelf {
         let fixed_at_writing = particulars.is_some();
         let standing = standing(&mut *self.moment, application).await?;
         let mut since = standing.clone();
-        since.retain(|section| !application.tells_of(*section));
+        let taken_anew = |section: &SectionId| fixed.iter().any(|one| one.section_id == *section);
+        since.retain(|section| !application.tells_of(*section) || taken_anew(section));
         let (sections_since, sections_not_fixed) = self.since(application, since, fixed).await?;
         let (particulars, texts) = if let Some(fixed) = particulars {
             (fixed, texts.filter(|_| !destroyed))

@@ -2,6 +2,7 @@
 
 pub mod against;
 
+use against::Missing;
 use std::{
     io,
     path::{Path, PathBuf},
@@ -151,6 +152,15 @@ pub async fn beside_copy(part: &Path, copy: &Path, at: Instant) -> Result<Option
     };
     write().map_err(|error| format!("{}: {error}", to.display()))?;
     Ok(Some(to))
+}
+
+/// What of a file is missing that later receipts cover; or why the file is none that they could be of.
+pub async fn missing_in(file: &Path, given: &[String]) -> Result<Option<Missing>, String> {
+    let receipts = given.iter().map(|given| against::read(given)).collect::<Result<Vec<_>, _>>()?.concat();
+    let unread = |error: sqlx::Error| format!("{} cannot be read: {error}", file.display());
+    let mut connection = store::open_read_only(file).await.map_err(unread)?;
+    let (held, missing) = against::since(&mut connection, &receipts).await.map_err(unread)?;
+    if held.faults.is_empty() { Ok(missing) } else { Err(held.faults.join("\n")) }
 }
 
 /// The public key of a file's records, as common tools read it.

@@ -39,6 +39,14 @@ const MET: &str = "rule_set.met";
 /// Such an entry is about no one rule set.
 const MET_SUBJECT: Uuid = Uuid::from_u128(0x0000_0000_0000_7000_8000_0000_0000_0002);
 
+/// Takes in what the operator's folder offers now, while the server is at work, as its start would.
+pub async fn offer(app: &App, offered: Arc<Lawbook>) -> Result<(), Problem> {
+    let _one = app.store.law().changing.lock().await;
+    settle(&app.store, Arc::clone(&offered), &app.ids, app.clock.now()).await?;
+    app.offer_law(offered);
+    Ok(())
+}
+
 /// Takes in what the program and the operator's folder offer: what is new to this book counts from its first start on, another
 /// version of what counts waits for the owner, unless there is nothing to look at. Gives the law that counts.
 ///
@@ -55,6 +63,7 @@ pub async fn settle(
     let other = |set: &&RuleSet| counting.get(&set.about.code).is_some_and(|hash| *hash != set.about.hash);
     let changed: Vec<&RuleSet> = offered.rule_sets().iter().filter(other).collect();
     if unknown.is_empty() && changed.is_empty() {
+        store.law().take(Arc::clone(&offered), store.law().changed_at());
         return Ok(offered);
     }
     let (law, mut fates) = if changed.is_empty() {
@@ -76,7 +85,11 @@ pub async fn settle(
         taken: fates.iter().filter_map(|(code, fate)| taken(&offered, code, *fate, ids, at)).collect(),
         law: Arc::clone(&law),
     };
-    store.write(move |connection| Box::pin(write(connection, news, at))).await?;
+    let changed_at = if news.taken.is_empty() { store.law().changed_at() } else { Some(at) };
+    let (in_force, taken) = (store.shared_law(), Arc::clone(&law));
+    // Taken by the writer itself: what waits behind this in its queue is decided by what the journal says counts by then.
+    let take = move || in_force.take(taken, changed_at);
+    store.write_then(move |connection| Box::pin(write(connection, news, at)), take).await?;
     Ok(law)
 }
 
@@ -251,9 +264,9 @@ pub async fn confirm(app: &App, actor: Actor, code: String, hash: String) -> Res
     // A caller that hangs up in between must not leave a version written and not taken.
     let work = async move {
         let _one = app.store.law().changing.lock().await;
-        let law = app.law();
+        let (law, offered) = (app.law(), app.offered_law());
         let missing = || Problem::not_found("rule set");
-        let (counts, new) = law.rule_set(&code).zip(app.offered_law.rule_set(&code)).ok_or_else(missing)?;
+        let (counts, new) = law.rule_set(&code).zip(offered.rule_set(&code)).ok_or_else(missing)?;
         if new.about.hash != hash {
             let detail = "This is not the version that waits now. Look at what the new one changes, and confirm that.";
             return Err(Problem::new(Kind::Conflict, detail));

@@ -4,9 +4,10 @@
 mod changes;
 mod law_then;
 mod lines;
+mod open_ends;
 
 use std::{
-    collections::{BTreeSet, HashMap, HashSet},
+    collections::{BTreeSet, HashMap},
     sync::Arc,
 };
 
@@ -28,12 +29,12 @@ use utoipa::ToSchema;
 
 use crate::{
     acts::application::PartName,
-    book::receipts::Receipt,
+    book::{gaps::Lacking, receipts::Receipt},
     store::statements::{MeasurementPart, Parts, RecordPart, SectionPart, SoilPart, Span},
-    zone::{self, UnknownZone},
+    zone::UnknownZone,
 };
 
-pub use law_then::LawThen;
+pub use law_then::{Ground, LawThen, missing, told};
 
 /// A statement.
 #[derive(Debug, Serialize, ToSchema)]
@@ -174,7 +175,7 @@ pub struct Preparation<'a> {
     /// What counted when the span ended, where other versions of it count now.
     pub law_then: Option<LawThen>,
     /// What its records lack by the law of their days.
-    pub record_gaps: Vec<String>,
+    pub lacking: Lacking,
     /// Made after everything was read, so that it covers all that stands on the statement.
     pub receipt: Receipt,
 }
@@ -191,6 +192,13 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     });
     let Some((client_id, client_name, mailing_address)) = whose else { return Ok(None) };
     let mut gaps = Vec::new();
+    let today = preparation.at.day_in(&preparation.zone);
+    if today < preparation.span.from {
+        gaps.push(format!(
+            "The year {} has not begun: by {today} nothing of it can have been recorded.",
+            preparation.year
+        ));
+    }
     let mut total = Nutrients::NONE;
     let mut sections = Vec::new();
     let words = lines::last_words(&parts.records);
@@ -199,14 +207,16 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         total = total.checked_add(section.applied).unwrap_or(total);
         sections.push(section);
     }
-    open_ends(parts, preparation.span.as_of, &mut gaps)?;
-    gaps.extend(preparation.record_gaps.iter().cloned());
+    open_ends::told(parts, preparation.span.as_of, &mut gaps)?;
+    gaps.extend(preparation.lacking.sentences.iter().cloned());
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
-    let told = then.map(|then| law_then::told(preparation.law, then, &parts.sections, preparation.span));
-    let (told, told_of) = told.unwrap_or_default();
-    gaps.extend(told);
-    let read_then = |code: &str| then.and_then(|then| then.last_checked(code, &told_of));
+    let grounds: Vec<Ground<'_>> = parts.sections.iter().map(Ground::from).collect();
+    let told = then
+        .map(|then| told(preparation.law, then, (&grounds, &preparation.lacking.otherwise), preparation.span.as_of));
+    let told = told.unwrap_or_default();
+    gaps.extend(missing(preparation.law, then, &grounds));
+    gaps.extend(told.sets.into_iter().chain(told.caps));
     Ok(Some(Statement {
         year: preparation.year,
         from: preparation.span.from,
@@ -218,23 +228,27 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
         mailing_address,
         sections,
         total,
-        rule_sets: sets_read(preparation.law, &parts.sections, read_then),
+        rule_sets: sets_read(preparation.law, &parts.sections, (then, &told.codes)),
         gaps: gaps.into_iter().map(Gap).collect(),
         caution: CAUTION,
         receipt: preparation.receipt,
     }))
 }
 
-/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one.
-fn sets_read(law: &Lawbook, sections: &[SectionPart], read_then: impl Fn(&str) -> Option<Day>) -> Vec<RuleSetReading> {
+/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one. One
+/// whose file is gone is named as it was read last.
+fn sets_read(
+    law: &Lawbook,
+    sections: &[SectionPart],
+    (then, told): (Option<&LawThen>, &BTreeSet<String>),
+) -> Vec<RuleSetReading> {
     let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
-        if let Some(set) = law.rule_set(code) {
-            let set = RuleSetReading {
-                code: code.clone(),
-                name: set.about.name.clone(),
-                last_checked: read_then(code).unwrap_or(set.about.last_checked),
-            };
+        let about = law.rule_set(code).map(|set| &set.about).or_else(|| then?.gone(code));
+        if let Some(about) = about {
+            let read_then = then.and_then(|then| then.last_checked(code, told));
+            let (name, last_checked) = (about.name.clone(), read_then.unwrap_or(about.last_checked));
+            let set = RuleSetReading { code: code.clone(), name, last_checked };
             if !read.contains(&set) {
                 read.push(set);
             }
@@ -267,7 +281,12 @@ fn section_year(
     let latest = MeasurementPart::standing(&part.measurements, preparation.span.as_of, |_| true);
     let sampled = SoilPart::newest(&part.soil_reports, preparation.span.as_of, |_| true);
     if latest.is_none() {
-        gaps.push(format!("{}, {}: the section has never been measured.", part.address, part.name));
+        let why = if part.measurements.is_empty() {
+            "the section has never been measured"
+        } else {
+            "no measurement of the section counts: what was measured was withdrawn or is not confirmed"
+        };
+        gaps.push(format!("{}, {}: {why}.", part.address, part.name));
     }
     let cap = preparation.law.tightest_year_cap(&part.rule_sets, part.species, part.bound, preparation.span.as_of);
     if cap.is_none() {
@@ -323,58 +342,4 @@ fn caps_of(preparation: &Preparation<'_>, part: &SectionPart, parts: &Parts, gap
     let loads = DatedLoads::new(here.map(|line| DatedLoad::of(line.applied_on, &line.line)).collect());
     let caps = law.year_caps(&part.rule_sets, part.species, part.bound, span.as_of);
     loads.rooms(caps.into_iter().map(Arc::new), span.told())
-}
-
-/// Whether the record came in after its day had ended, by the clock of the place on that day.
-fn is_late(record: &RecordPart, part: &SectionPart) -> Result<bool, UnknownZone> {
-    let (then, now) = (part.property.on(record.applied_on), part.property.present());
-    let zone = zone::of_property_then(record.property_id, &then.time_zone, &now.time_zone)?;
-    Ok(record.received_at.day_in(&zone) > record.applied_on)
-}
-
-/// What is late, corrected, beyond the rules, or not closed.
-fn open_ends(parts: &Parts, today: Day, gaps: &mut Vec<String>) -> Result<(), UnknownZone> {
-    let properties: HashMap<PropertyId, &SectionPart> =
-        parts.sections.iter().map(|part| (part.property_id, part)).collect();
-    let place = |id: &PropertyId| properties.get(id).map_or("", |part| part.address.as_str());
-    if parts.limited {
-        gaps.push("Only the properties that you may see are shown.".to_owned());
-    }
-    let changes: BTreeSet<(&str, Day)> = parts
-        .sections
-        .iter()
-        .flat_map(|part| part.changed_hands_on.iter().map(|day| (part.address.as_str(), *day)))
-        .collect();
-    for (address, day) in changes {
-        gaps.push(format!(
-            "{address}: the property changed hands on {day}. The year shown is that of the land, whoever paid."
-        ));
-    }
-    let here: HashSet<ApplicationId> = parts.ledger.iter().map(|line| line.line.application).collect();
-    let records = || parts.records.iter().filter(|record| here.contains(&record.id));
-    let mut late = 0;
-    for (record, part) in records().filter_map(|record| Some((record, properties.get(&record.property_id)?))) {
-        late += usize::from(is_late(record, part)?);
-    }
-    let mut say = |count: usize, what: &str| {
-        if count > 0 {
-            gaps.push(format!("{what}: {count}."));
-        }
-    };
-    say(late, "Records that came in after the day of application");
-    let corrected = records().filter(|record| record.corrected).count();
-    say(corrected, "Records that were corrected, so that the lines show what stands");
-    let beyond = records().filter(|record| record.once_beyond_the_rules).count();
-    say(beyond, "Records that were beyond the rules when they were made or corrected, acknowledged by their sender");
-    for (kind, property, on) in &parts.open_attempts {
-        let what = if kind == "correction" { "correction of work" } else { "record of work" };
-        gaps.push(format!(
-            "{}: a {what} of {on} was refused and neither sent again nor reviewed; the work may have been done.",
-            place(property)
-        ));
-    }
-    for (_, property, planned_on) in parts.open_visits.iter().filter(|(.., on)| *on < today) {
-        gaps.push(format!("{}: the visit planned on {planned_on} was neither recorded nor closed.", place(property)));
-    }
-    Ok(())
 }

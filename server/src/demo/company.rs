@@ -1,4 +1,5 @@
-//! The invented company: a dozen clients, thirty lawn sections, two seasons. Names are numbers on purpose.
+//! The small invented company: a dozen clients, thirty lawn sections, two seasons. Names are numbers on purpose. And what the
+//! large one has of it.
 
 use domain::time::Instant;
 use jiff::SignedDuration;
@@ -63,15 +64,16 @@ pub async fn staff(base: &str, setup_code: &str) -> Result<Staff, String> {
         "rule_set": "us-md", "code": "us-md-certified", "valid_from": "2025-01-01", "valid_until": "2026-11-30",
     });
     office.made(&format!("/api/v1/people/{technician}/credentials"), &certificate).await?;
-    let phone = enrol(&nobody, &office, &technician).await?;
+    let phone = enrol(&nobody, &office, &technician, 1).await?;
     Ok(Staff { owner, office, phone, technician, password })
 }
 
 /// Enrols a phone with a one-time code.
-pub async fn enrol(nobody: &Caller, office: &Caller, technician: &str) -> Result<Caller, String> {
+pub async fn enrol(nobody: &Caller, office: &Caller, technician: &str, number: u8) -> Result<Caller, String> {
     let code = office.post(&format!("/api/v1/people/{technician}/enrolment-codes"), &json!({})).await?;
     let code = expect(code, 201, "the enrolment code")?;
-    let enrolled = nobody.post("/api/v1/devices", &json!({ "code": code["code"], "name": "Phone of Tech 01" })).await?;
+    let device = json!({ "code": code["code"], "name": format!("Phone of Tech {number:02}") });
+    let enrolled = nobody.post("/api/v1/devices", &device).await?;
     Ok(nobody.with(&expect(enrolled, 201, "enrolling")?["token"]))
 }
 
@@ -161,11 +163,11 @@ pub async fn past_visit(
     let start = Instant::parse(&format!("{day}T14:00:00Z")).map_err(|error| error.to_string())?;
     clock.put(start.plus(SignedDuration::from_mins(45)));
     let sections: Vec<&String> = place.sections.iter().map(|(id, _)| id).collect();
-    let visit = json!({
+    let mut planned = json!({
         "property_id": place.property, "person_id": staff.technician, "planned_on": day, "product_id": product, "section_ids": sections,
         "purpose": "maintenance",
     });
-    let visit = staff.office.made("/api/v1/visits", &visit).await?;
+    let visit = staff.office.made("/api/v1/visits", &planned).await?;
     let lines: Vec<Value> = place
         .sections
         .iter()
@@ -178,7 +180,9 @@ pub async fn past_visit(
     });
     let id = phone_id(start);
     expect(staff.phone.put(&format!("/api/v1/applications/{id}"), &record).await?, 201, "a record of the past")?;
-    Ok(())
+    // The office closes what came in; a visit of a past day that nobody closed is something to look at.
+    planned["status"] = json!("done");
+    staff.office.change(&format!("/api/v1/visits/{visit}"), &planned).await.map(drop)
 }
 
 /// Hundredths of a pound of product on 1,000 square feet.
@@ -187,7 +191,7 @@ pub struct Rate(pub u32);
 
 impl Rate {
     /// Product for an area, in pounds and hundredths, rounded down.
-    fn product_for(self, area: u32) -> String {
+    pub fn product_for(self, area: u32) -> String {
         let hundredths = u64::from(self.0) * u64::from(area) / 1000;
         format!("{}.{:02}", hundredths / 100, hundredths % 100)
     }

@@ -1,8 +1,9 @@
 //! The demonstration's own client: it knows nothing that the API does not tell it.
 
-use std::time::Duration;
+use std::{future::Future, time::Duration};
 
-use reqwest::{Client, Method};
+use futures_util::{StreamExt, TryStreamExt, stream};
+use reqwest::{Client, Method, RequestBuilder};
 use serde_json::Value;
 
 /// Somebody at the other end of HTTP.
@@ -51,6 +52,19 @@ impl Caller {
         }
     }
 
+    /// A change of a thing as it stands, whatever its version.
+    pub async fn change(&self, path: &str, body: &Value) -> Result<Value, String> {
+        let request = self.client.put(format!("{}{path}", self.base)).bearer_auth(self.token());
+        let request = request.header("if-match", "*").header("content-type", "application/json");
+        expect(answer(request.body(body.to_string()), "PUT", path).await?, 200, path)
+    }
+
+    /// A file of a product.
+    pub async fn file(&self, path: &str, pdf: Vec<u8>) -> Result<Value, String> {
+        let request = self.client.post(format!("{}{path}", self.base)).bearer_auth(self.token());
+        expect(answer(request.header("content-type", "application/pdf").body(pdf), "POST", path).await?, 201, path)
+    }
+
     async fn send(&self, method: Method, path: &str, body: Option<&Value>) -> Result<HttpReply, String> {
         let mut request = self.client.request(method.clone(), format!("{}{path}", self.base));
         if let Some(token) = &self.token {
@@ -59,12 +73,26 @@ impl Caller {
         if let Some(body) = body {
             request = request.header("content-type", "application/json").body(body.to_string());
         }
-        let failed = |error: reqwest::Error| format!("{method} {path}: {error}");
-        let response = request.send().await.map_err(failed)?;
-        let status = response.status().as_u16();
-        let text = response.text().await.map_err(failed)?;
-        Ok((status, serde_json::from_str(&text).unwrap_or(Value::Null)))
+        answer(request, method.as_str(), path).await
     }
+}
+
+async fn answer(request: RequestBuilder, method: &str, path: &str) -> Result<HttpReply, String> {
+    let failed = |error: reqwest::Error| format!("{method} {path}: {error}");
+    let response = request.send().await.map_err(failed)?;
+    let status = response.status().as_u16();
+    let text = response.text().await.map_err(failed)?;
+    Ok((status, serde_json::from_str(&text).unwrap_or(Value::Null)))
+}
+
+/// So many requests are under way at once.
+const AT_ONCE: usize = 8;
+
+/// What people and phones do side by side; the answers in the order of the asking.
+pub async fn together<T, F: Future<Output = Result<T, String>>>(
+    work: impl IntoIterator<Item = F>,
+) -> Result<Vec<T>, String> {
+    stream::iter(work).buffered(AT_ONCE).try_collect().await
 }
 
 /// The answer's body if it has the status that is expected.

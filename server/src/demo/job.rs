@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::{
     company::{self, Place, Rate, Shelf, Staff, fair_weather, phone_id},
     http::{Caller, expect},
-    season, table, weather,
+    large, season, table, weather,
 };
 use crate::{clock::MovedClock, console::print_line};
 
@@ -24,17 +24,30 @@ pub(super) fn text<'v>(value: &'v Value, pointer: &str) -> &'v str {
 }
 
 /// Does it all; answers how to sign in afterwards.
-pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Instant) -> Result<String, String> {
-    clock.put(Instant::parse("2025-03-03T13:00:00Z").map_err(|error| error.to_string())?);
+pub async fn whole(
+    base: &str,
+    setup_code: &str,
+    clock: &MovedClock,
+    moment: Instant,
+    small: bool,
+) -> Result<String, String> {
     step(1, "Office: people, products, clients and two seasons of an invented company");
-    let staff = company::staff(base, setup_code).await?;
-    let shelf = company::shelf(&staff.office).await?;
-    let (places, records) = seasons(base, &staff, &shelf, clock).await?;
+    let Made { staff, shelf, places, records, visits } = if small {
+        twelve(base, setup_code, clock).await?
+    } else {
+        large::made(base, setup_code, clock, moment).await?
+    };
     let sections: usize = places.iter().map(|place| place.sections.len()).sum();
     say(&format!(
         "{} clients, {sections} lawn sections, {records} applications recorded on their own days.",
         places.len()
     ));
+    if !small {
+        say(&format!(
+            "{visits} visits of a year, some of them with the faults of a real one: what is open stands on the office's page."
+        ));
+        say("Names, streets and firms are syllables put together by a seed: invented, and any likeness is chance.");
+    }
     clock.put(moment);
     let staff = on_the_day(base, &staff, true).await?;
     let place = places.first().ok_or("no place")?;
@@ -46,6 +59,25 @@ pub async fn whole(base: &str, setup_code: &str, clock: &MovedClock, moment: Ins
     step(10, "Office: what goes down for the rest of the season, and what must be bought for it?");
     season::planned(&staff, &shelf, place).await?;
     Ok(farewell(base, &staff))
+}
+
+/// What the company is made of, and how many records and visits are in it.
+#[derive(Debug)]
+pub(super) struct Made {
+    pub staff: Staff,
+    pub shelf: Shelf,
+    pub places: Vec<Place>,
+    pub records: usize,
+    pub visits: usize,
+}
+
+/// The small company.
+async fn twelve(base: &str, setup_code: &str, clock: &MovedClock) -> Result<Made, String> {
+    clock.put(Instant::parse("2025-03-03T13:00:00Z").map_err(|error| error.to_string())?);
+    let staff = company::staff(base, setup_code).await?;
+    let shelf = company::shelf(&staff.office).await?;
+    let (places, records) = seasons(base, &staff, &shelf, clock).await?;
+    Ok(Made { staff, shelf, places, records, visits: records })
 }
 
 /// Twelve clients in two states; last year's four rounds and this spring's two.
@@ -78,16 +110,18 @@ async fn seasons(base: &str, staff: &Staff, shelf: &Shelf, clock: &MovedClock) -
     Ok((places, records))
 }
 
+/// Somebody of the staff with a new session.
+pub(super) async fn signed_in(nobody: &Caller, staff: &Staff, name: &str) -> Result<Caller, String> {
+    let session = nobody.post("/api/v1/sessions", &json!({ "name": name, "password": staff.password })).await?;
+    Ok(nobody.with(&expect(session, 201, "signing in")?["token"]))
+}
+
 /// Sessions end after half a day and phones after half a year; the demonstration leaps over both.
 async fn on_the_day(base: &str, staff: &Staff, new_phone: bool) -> Result<Staff, String> {
     let nobody = Caller::nobody(base)?;
-    let sign_in = async |name: &str| {
-        let session = nobody.post("/api/v1/sessions", &json!({ "name": name, "password": staff.password })).await?;
-        Ok::<Caller, String>(nobody.with(&expect(session, 201, "signing in")?["token"]))
-    };
-    let (owner, office) = (sign_in("owner").await?, sign_in("office").await?);
+    let (owner, office) = (signed_in(&nobody, staff, "owner").await?, signed_in(&nobody, staff, "office").await?);
     let phone =
-        if new_phone { company::enrol(&nobody, &office, &staff.technician).await? } else { staff.phone.clone() };
+        if new_phone { company::enrol(&nobody, &office, &staff.technician, 1).await? } else { staff.phone.clone() };
     Ok(Staff { owner, office, phone, technician: staff.technician.clone(), password: staff.password.clone() })
 }
 
@@ -114,21 +148,25 @@ async fn planned(staff: &Staff, shelf: &Shelf, place: &Place, front: &str) -> Re
     });
     staff.phone.made("/api/v1/calibrations", &calibration).await?;
     let day = expect(staff.phone.get("/api/v1/days/2026-09-15").await?, 200, "the day")?;
+    // Other stops may stand before it.
+    let stops = day["visits"].as_array().into_iter().flatten();
+    let stop =
+        stops.into_iter().find(|stop| stop["visit"]["id"] == json!(visit)).ok_or("the visit is not in the day")?;
     say(&format!(
         "The phone holds its day: {} at {}, {} on the {} ({} sq ft).",
-        text(&day, "/visits/0/client_name"),
-        text(&day, "/visits/0/property/address"),
-        text(&day, "/visits/0/product/name"),
-        text(&day, "/visits/0/sections/0/name"),
-        text(&day, "/visits/0/sections/0/area_sqft"),
+        text(stop, "/client_name"),
+        text(stop, "/property/address"),
+        text(stop, "/product/name"),
+        text(stop, "/sections/0/name"),
+        text(stop, "/sections/0/area_sqft"),
     ));
     say(&format!(
         "{} lb of product per 1,000 sq ft, or {} in each of two passes; calibrated on {}: {} lb, {}.",
-        text(&day, "/visits/0/rate/product_lb_per_1000_sqft"),
-        text(&day, "/visits/0/rate/half_rate_lb_per_1000_sqft"),
-        text(&day, "/visits/0/calibrations/0/calibration/calibrated_on"),
-        text(&day, "/visits/0/calibrations/0/calibration/result/product_lb_per_1000_sqft"),
-        text(&day, "/visits/0/calibrations/0/standing"),
+        text(stop, "/rate/product_lb_per_1000_sqft"),
+        text(stop, "/rate/half_rate_lb_per_1000_sqft"),
+        text(stop, "/calibrations/0/calibration/calibrated_on"),
+        text(stop, "/calibrations/0/calibration/result/product_lb_per_1000_sqft"),
+        text(stop, "/calibrations/0/standing"),
     ));
     Ok(visit)
 }

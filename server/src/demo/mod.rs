@@ -6,6 +6,7 @@
 mod company;
 mod http;
 mod job;
+mod large;
 mod season;
 mod table;
 mod weather;
@@ -53,7 +54,7 @@ pub async fn run(config: &Demo) -> Result<(), ServeError> {
         "Swardbook demonstration. The company is invented; the clock stands on 15 September 2026, in an open season."
     ));
     print_line(format_args!("The records: {}", file.display()));
-    let told = job::whole(&base, &code, &clock, moment).await;
+    let told = job::whole(&base, &code, &clock, moment, config.small).await;
     match told {
         Ok(sign_ins) if !config.once => {
             print_line(sign_ins);

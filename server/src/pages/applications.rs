@@ -85,13 +85,12 @@ pub async fn record(
 ) -> Result<Response, Problem> {
     let missing = || Problem::not_found("application");
     let (reader, scope) = (app.store.reader(), session.scope());
-    let a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let mut a = store::applications::get(reader, id, scope).await?.ok_or_else(missing)?;
     let d = store::applications::decision(reader, &format!("application/{id}")).await?.ok_or_else(missing)?;
     // What it lacks is told by what it has, before anything is left out for whoever looks.
     let Whole { mut told, asked, gaps } = particulars::whole(&app, &a).await?;
-    if scope.viewer().is_some() {
-        particulars::keep_to_client(&app, a.property_id, &mut told).await?;
-    }
+    particulars::keep_particulars(&app, scope, &mut told).await?;
+    particulars::keep_records(&app, scope, [&mut a]).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&told.particulars.time_zone);
     let today = local.day(app.clock.now());
@@ -103,7 +102,7 @@ pub async fn record(
         .map(|section| (section.section_id, section.name.clone()));
     let mut named: Vec<(ids::SectionId, String)> = named.collect();
     named.extend(section_names(&app, a.property_id).await?);
-    let corrections = corrections(&app, id, &named, &local, dates).await?;
+    let corrections = corrections(&app, (id, scope), &named, &local, dates).await?;
     let evidence = store::weather::evidence(reader, &format!("application/{id}")).await?;
     let mut seen = seen::of_record(&a);
     seen.extend(seen::of_weather(&a.weather, &local, dates));
@@ -162,13 +161,14 @@ async fn added(app: &App, told: &RecordParticulars, written: Written<'_>) -> Res
 
 async fn corrections(
     app: &App,
-    id: ApplicationId,
+    (id, scope): (ApplicationId, Scope),
     named: &[(ids::SectionId, String)],
     local: &Local,
     dates: DateOrder,
 ) -> Result<Vec<Corrected>, Problem> {
     let reader = app.store.reader();
-    let rows = store::applications::corrections(reader, CORRECTIONS, Some(id), None, Scope::Company).await?;
+    let mut rows = store::applications::corrections(reader, CORRECTIONS, Some(id), None, Scope::Company).await?;
+    particulars::keep_corrections(app, scope, &mut rows).await?;
     let mut told = Vec::new();
     for correction in rows.into_iter().map(|row| row.item) {
         let then = correction.person_name.map(|name| (name, correction.device_name));

@@ -68,6 +68,7 @@ pub async fn today(app: &App, company_zone: &str, dates: DateOrder) -> Result<Ve
         Group { heading: "Properties", notices: places },
         Group { heading: "Rule sets", notices: rule_sets(app, &sites, &local, settings).await? },
         Group { heading: "Weather services", notices: weather(app, &local, dates) },
+        Group { heading: "Disk", notices: disk(app) },
         Group { heading: "Backups", notices: backups(app, &local, dates) },
     ];
     groups.retain(|group| !group.notices.is_empty());
@@ -97,10 +98,17 @@ async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
         ),
         (
             "▲",
+            waiting.sightings,
+            ["thing that a technician saw of a lawn is", "things that technicians saw of lawns are"],
+            "not confirmed",
+        ),
+        (
+            "▲",
             waiting.odd,
             ["record of a changed visit or a moved clock is", "records of changed visits or moved clocks are"],
             "not reviewed",
         ),
+        ("▲", waiting.changes, ["change of a lawn is", "changes of lawns are"], "to be looked at by the owner"),
     ];
     let told = kinds.into_iter().filter(|(_, count, ..)| *count > 0).map(|(sign, count, [one, many], words)| {
         let noun = if count == 1 { one } else { many };
@@ -196,7 +204,33 @@ fn places(sites: &[Site]) -> Vec<Notice> {
     told
 }
 
-/// Copies that the server makes by itself and that fail. Where none are made, nothing is known of them.
+/// What stands against recording or soon will: a file that is not where it was, disks that have little left.
+fn disk(app: &App) -> Vec<Notice> {
+    let low = app.space.low().into_iter().map(|left| {
+        notice("▲", left.sentence() + ". Whoever runs the server makes room", "/help/server#a-floor-of-free-space")
+    });
+    let astray = app.store.misplaced().map(|astray| {
+        let words =
+            format!("Nothing can be recorded: {}. Phones keep what they have. {}", astray.sentence(), astray.way_out());
+        notice("■", words.trim_end_matches('.').to_owned(), "/help/server#a-file-that-is-not-where-it-was")
+    });
+    astray.into_iter().chain(low).collect()
+}
+
+/// How old the newest copy is that the server made by itself. Where none are made, nothing is known of them.
+pub fn newest_copy(app: &App, company_zone: &str, dates: DateOrder) -> Option<String> {
+    let at = app.store.metrics().last_backup()?.at?;
+    let minutes = app.clock.now().since(at).as_mins().max(0);
+    let age = match minutes {
+        0 => "just now".to_owned(),
+        1 => "a minute ago".to_owned(),
+        2..120 => format!("{minutes} minutes ago"),
+        _ => format!("{} hours ago", minutes / 60),
+    };
+    Some(format!("The newest copy of the records is of {}, {age}.", Local::of(company_zone).minute(at, dates)))
+}
+
+/// Copies that the server makes by itself and that fail or do not come.
 fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
     let metrics = app.store.metrics();
     let told = metrics.backups_fail().map(|(since, why)| {
@@ -208,9 +242,17 @@ fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
             "Since {} the copies of the records are not as they should be: {why}. {last} Whoever runs the server mends it",
             local.minute(since, dates)
         );
-        Notice { sign: "■", words, href: None }
+        notice("■", words, "/help/server#back-up")
     });
-    told.into_iter().collect()
+    let late = metrics.backup_late(app.clock.now()).map(|(since, every)| {
+        let words = format!(
+            "No copy of the records was made since {}, and one is due every {} minutes. Whoever runs the server looks at the disk of the copies",
+            local.minute(since, dates),
+            every.as_secs() / 60
+        );
+        notice("■", words, "/help/server#back-up")
+    });
+    told.into_iter().chain(late).collect()
 }
 
 async fn rule_sets(app: &App, sites: &[Site], local: &Local, settings: &Settings) -> Result<Vec<Notice>, Problem> {

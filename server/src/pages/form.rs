@@ -17,7 +17,7 @@ use utoipa::ToSchema;
 pub use crate::pages::form::{
     choice::{Choice, choices},
     data::{FormData, SentFile},
-    field::{Control, Field},
+    field::{Control, Field, OWN_PASSWORD},
 };
 use crate::{
     extract::{self, IdempotencyKey, IfMatch, Valid},
@@ -219,10 +219,17 @@ impl Form {
         self.fields.iter().any(|field| field.fold.is_some())
     }
 
-    /// Whether what is folded says something, or something in it is to be mended: then it stands open.
-    pub fn is_unfolded(&self) -> bool {
-        let mut folded = self.fields.iter().skip_while(|field| field.fold.is_none());
-        folded.any(|field| !field.says_nothing() || !field.faults.is_empty())
+    /// Whether other fields are folded before the one with which a fold begins.
+    pub fn folds_before(&self, name: &str) -> bool {
+        self.fields.iter().take_while(|field| field.name != name).any(|field| field.fold.is_some())
+    }
+
+    /// Whether something in the fold that begins with a field says something or is to be mended: then it stands open.
+    pub fn is_unfolded(&self, name: &str) -> bool {
+        let mut folded = self.fields.iter().skip_while(|field| field.name != name);
+        let first = folded.next();
+        let others = folded.take_while(|field| field.fold.is_none());
+        first.into_iter().chain(others).any(|field| !field.says_nothing() || !field.faults.is_empty())
     }
 
     /// How many things are to be mended.

@@ -3,6 +3,7 @@
 
 mod markdown;
 mod search;
+pub mod style;
 mod topics;
 
 use askama::Template;

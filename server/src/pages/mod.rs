@@ -12,7 +12,9 @@ mod derivation;
 mod divisions;
 mod equipment;
 mod figures;
+mod find;
 mod form;
+mod frame;
 mod gaps;
 mod help;
 mod history;
@@ -26,6 +28,7 @@ mod passes;
 mod passwords;
 mod people;
 mod phone;
+mod pictures;
 mod plans;
 mod product_files;
 mod products;
@@ -37,9 +40,12 @@ mod sections;
 mod security_log;
 mod sessions;
 mod settings;
+mod setup;
+mod sightings;
 mod soil_reports;
 mod stock;
 mod visits;
+mod week;
 mod year;
 
 use crate::{
@@ -52,11 +58,13 @@ use crate::{
 };
 use askama::Template;
 use axum::{
-    Router,
+    Json, Router,
     extract::{DefaultBodyLimit, Path, State},
     http::{HeaderMap, HeaderValue, StatusCode, header},
+    middleware,
     response::{Html, IntoResponse, Response},
 };
+use serde::Serialize;
 
 /// The pages' own policy: everything from this server, nothing inline.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
@@ -66,6 +74,7 @@ pub fn routes() -> Router<App> {
     Router::new()
         .route("/", get(front))
         .route("/page.css", get(style))
+        .route("/setup", get_and_post(setup::ask, setup::set_up))
         .route("/sign-in", get_and_post(sessions::sign_in, sessions::send_sign_in))
         .route("/sign-out", post(sessions::sign_out))
         .route("/new-password", get_and_post(passwords::forgotten, passwords::set_forgotten))
@@ -88,6 +97,7 @@ pub fn routes() -> Router<App> {
         .route("/modules/{name}", get(phone::module))
         .route("/problems/{slug}", get(problem))
         .route("/help", get(help::index))
+        .route("/help/style", get(help::style::page))
         .route("/help/{slug}", get(help::topic))
         .route("/openapi.json", get(api_document))
         .route("/healthz", get(alive))
@@ -95,12 +105,16 @@ pub fn routes() -> Router<App> {
         .route("/api-page", get(api_page::to_page))
         .route("/api-page/", get(api_page::page))
         .route("/api-page/{file}", get(api_page::file))
+        .layer(middleware::from_fn(frame::around))
 }
 
 /// What the office and the owner find, enter and correct. A form is shown by GET and sent by POST to the same address.
 fn desk_routes() -> Router<App> {
     Router::new()
         .route("/office", get(office::today))
+        .route("/office/find", get(find::find))
+        .route("/office/week", get(week::week))
+        .route("/office/week/{day}", get_and_post(week::day, week::change))
         .route("/office/clients", get(clients::list))
         .route("/office/clients/new", get_and_post(clients::new, clients::add))
         .route("/office/clients/{id}", get_and_post(clients::one, clients::change))
@@ -122,6 +136,7 @@ fn desk_routes() -> Router<App> {
             "/office/measurements/{id}/correct",
             get_and_post(measurements::correcting::form, measurements::correcting::correct),
         )
+        .route("/office/sightings/{id}", get_and_post(sightings::one, sightings::confirm))
         .route("/office/sections/{id}/divisions/new", get_and_post(divisions::new, divisions::add))
         .route("/office/sections/{id}/soil-reports/new", get_and_post(soil_reports::new, soil_reports::add))
         .route("/office/soil-reports/{id}", get(soil_reports::one))
@@ -150,6 +165,12 @@ fn desk_routes() -> Router<App> {
             get_and_post(product_files::new, product_files::add).layer(DefaultBodyLimit::max(product_files::MOST_SENT)),
         )
         .route("/office/rules/{code}/new", get_and_post(rule_sets::new, rule_sets::confirm))
+        .merge(people_routes())
+}
+
+/// Settings, people, their sign-ins and phones, and whoever looks in from outside.
+fn people_routes() -> Router<App> {
+    Router::new()
         .route("/office/settings", get_and_post(settings::one, settings::change))
         .route("/office/sessions", get_and_post(sessions::own, sessions::end_own))
         .route("/office/security-log", get(security_log::list))
@@ -167,6 +188,11 @@ fn desk_routes() -> Router<App> {
         .route("/office/people/{id}/password-code", get_and_post(passwords::ask_code, passwords::make_code))
         .route("/office/people/{id}/code", get_and_post(people::ask_code, people::make_code))
         .route("/office/phones/{id}/lock-out", get_and_post(people::ask_lock_out, people::lock_out))
+}
+
+/// Text within an address.
+fn in_address(text: &str) -> String {
+    form_urlencoded::byte_serialize(text.as_bytes()).collect()
 }
 
 /// A page with a form on it. Within this server the origin is told, so that a form can be known as one of its own pages';
@@ -254,8 +280,25 @@ async fn alive(_: Anyone) -> StatusCode {
     StatusCode::NO_CONTENT
 }
 
-/// The book can be written, and every reader sees what was written last.
-async fn ready(_: Anyone, State(app): State<App>) -> Result<StatusCode, Problem> {
+/// What readiness warns of, while the server is ready.
+#[derive(Serialize)]
+struct Warnings {
+    warnings: Vec<String>,
+}
+
+/// The book can be written, and every reader sees what was written last. What will stand against that soon is said beside it.
+async fn ready(_: Anyone, State(app): State<App>) -> Result<Response, Problem> {
     app.store.ready().await?;
-    Ok(StatusCode::NO_CONTENT)
+    let mut warnings: Vec<String> = app.space.low().iter().map(|left| left.sentence() + ".").collect();
+    // Why is told to those who sign in: it may name folders.
+    if let Some((since, _)) = app.store.metrics().backups_fail() {
+        warnings.push(format!("Since {since} the copies of the records are not as they should be."));
+    }
+    if let Some((since, _)) = app.store.metrics().backup_late(app.clock.now()) {
+        warnings.push(format!("No copy of the records was made since {since}."));
+    }
+    if warnings.is_empty() {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    }
+    Ok(Json(Warnings { warnings }).into_response())
 }

@@ -1,22 +1,20 @@
-//! The office's first page: what needs attention today, and finding a lawn.
+//! The office's first page: what needs attention today.
 
 use askama::Template;
-use axum::{
-    extract::{Query, State},
-    response::Response,
-};
+use axum::{extract::State, response::Response};
 use serde::Deserialize;
 
 use crate::{
     pages::{
         attention::{self, Group},
+        local::Local,
         office_session::OfficeSession,
         page,
     },
     paging::{PageRequest, Sequenced},
     problem::Problem,
     state::App,
-    store::{self, search::Found, settings::DateOrder},
+    store::{self, first_steps::Entered, settings::DateOrder},
 };
 
 /// Rows of one list on a page at most; the API has the rest.
@@ -64,48 +62,59 @@ impl Before {
     }
 }
 
-#[derive(Debug, Deserialize)]
-pub struct Search {
-    q: Option<String>,
-}
-
 #[derive(Template)]
 #[template(path = "office.html")]
 struct Today {
     company: String,
-    q: String,
-    searched: bool,
-    found: Vec<Found>,
-    /// There may be more than are shown.
-    more: bool,
+    /// By the company's clock, as a person says it.
+    day: String,
+    /// Of a company that has no record yet.
+    steps: Vec<FirstStep>,
     groups: Vec<Group>,
-    owner: bool,
+    /// How old the newest copy is, where the server makes any.
+    copies: Option<String>,
 }
 
-/// What needs attention, and the search.
-pub async fn today(
-    desk: OfficeSession,
-    State(app): State<App>,
-    Query(search): Query<Search>,
-) -> Result<Response, Problem> {
-    let reader = app.store.reader();
-    let q = search.q.unwrap_or_default().trim().chars().take(100).collect::<String>();
-    let found = if q.is_empty() { Vec::new() } else { store::search::properties(reader, &q).await? };
-    let (company, zone) = store::people::company(reader).await?.unwrap_or_default();
+/// One thing that a new company enters, in the order in which one builds on the other.
+struct FirstStep {
+    is_done: bool,
+    words: &'static str,
+    href: &'static str,
+}
+
+/// The way to the first record; nothing once there is one.
+fn first_steps(entered: Entered) -> Vec<FirstStep> {
+    if entered.record {
+        return Vec::new();
+    }
+    let steps = [
+        (entered.technician, "Add a technician", "/office/people/new"),
+        (entered.product, "Copy a product from its label, and enter a delivery", "/office/products/new"),
+        (entered.client, "Add a client, then the property under the client", "/office/clients/new"),
+        (entered.rule_sets, "Confirm the rule sets of the property", "/office/clients"),
+        (entered.measured_section, "Add a lawn section of the property, and measure it", "/office/clients"),
+        (entered.soil_report, "Enter the section's soil report, if there is one", "/office/clients"),
+        (entered.visit, "Plan the first visit, at the property", "/office/clients"),
+        (entered.phone, "Connect the technician's phone", "/office/people"),
+    ];
+    steps.into_iter().map(|(is_done, words, href)| FirstStep { is_done, words, href }).collect()
+}
+
+impl Today {
+    fn steps_done(&self) -> usize {
+        self.steps.iter().filter(|step| step.is_done).count()
+    }
+}
+
+/// What needs attention.
+pub async fn today(_: OfficeSession, State(app): State<App>) -> Result<Response, Problem> {
+    let (company, zone) = store::people::company(app.store.reader()).await?.unwrap_or_default();
     let dates = dates(&app).await?;
     let groups = attention::today(&app, &zone, dates).await?;
-    Ok(page(
-        Today {
-            company,
-            searched: !q.is_empty(),
-            q,
-            more: i64::try_from(found.len()).is_ok_and(|count| count >= store::search::MOST),
-            found,
-            groups,
-            owner: desk.is_owner(),
-        }
-        .render(),
-    ))
+    let day = dates.day(Local::of(&zone).day(app.clock.now()));
+    let steps = first_steps(store::first_steps::entered(app.store.reader()).await?);
+    let copies = attention::newest_copy(&app, &zone, dates);
+    Ok(page(Today { company, day, steps, groups, copies }.render()))
 }
 
 /// How the company writes a day.

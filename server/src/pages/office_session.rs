@@ -11,7 +11,7 @@ use domain::actor::{Actor, Role};
 use crate::{
     access::{AnyStaff, OfficeOrOwner, OwnerOnly, Reader, StaffOrPass, Visitor},
     api,
-    pages::{office::dates, page},
+    pages::{frame, office::dates, page},
     problem::{Kind, Problem},
     scope::Scope,
     state::App,
@@ -57,7 +57,10 @@ impl FromRequestParts<App> for OfficeSession {
             }
         };
         match told.map_err(IntoResponse::into_response)? {
-            Some(actor) if actor.role != Role::Technician => Ok(Self(actor)),
+            Some(actor) if actor.role != Role::Technician => {
+                frame::is_read_by(actor.role);
+                Ok(Self(actor))
+            }
             Some(_) => {
                 Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
             }
@@ -95,7 +98,12 @@ impl FromRequestParts<App> for PaperSession {
             Ok(reader) if reader.is_technician() => {
                 Err(Problem::new(Kind::NotAllowed, "This page is for the office and the owner.").into_response())
             }
-            Ok(reader) => Ok(Self(reader)),
+            Ok(reader) => {
+                if let Reader::Staff(actor) = reader.0 {
+                    frame::is_read_by(actor.role);
+                }
+                Ok(Self(reader))
+            }
             Err(problem) if problem.status == 401 => Err(to_sign_in(parts)),
             Err(problem) => Err(problem.into_response()),
         }
@@ -147,7 +155,8 @@ pub async fn rules(reader: PaperSession, State(app): State<App>) -> Result<Respo
     let today = api::office_day(&app).await?;
     let order = dates(&app).await?;
     let law = app.law();
-    let waiting = crate::book::rule_sets::waiting(&app.offered_law, &law);
+    let offered = app.offered_law();
+    let waiting = crate::book::rule_sets::waiting(&offered, &law);
     let set = |set: &domain::law::RuleSet| {
         let own = |rule: &domain::law::RuleOnDay| rule.rule_set == set.about.code;
         let codes = std::slice::from_ref(&set.about.code);

@@ -9,13 +9,8 @@ use axum::{
 use domain::ids;
 
 use crate::{
-    access::{Anyone, OwnPage, PassHolder, cookie},
-    api::{
-        self,
-        passes::{self, token_of},
-        security_log,
-        sessions::Peer,
-    },
+    access::{Anyone, CODE_OF_A_PASS, OwnPage, OwnToken, PASS_SESSION_PREFIX, PassHolder, cookie, tries},
+    api::{self, passes, sessions::Peer},
     book::{
         journal::{self, JournalState},
         receipts::{self, Receipt},
@@ -26,12 +21,12 @@ use crate::{
         local::Local,
         office::{self, ALL_ROWS, NEWEST},
         office_session::OwnerSession,
-        page,
+        page, passwords,
     },
     problem::Problem,
     reply::ErrorPageRendered,
     scope::Scope,
-    secret::code_hash,
+    secret::{code_hash, new_token_of, sha256},
     state::App,
     store::{
         self,
@@ -91,6 +86,7 @@ async fn form(app: &App) -> Result<Form, Problem> {
         Field::number("/days", "Good for how many days").help("1 to 90. It ends by itself; you can end it before."),
         Field::tick("/whole_company", "Show the whole company").under("What it shows"),
         Field::many("/client_ids", "Or only these clients", choices).optional(),
+        Field::own_password("Only for a pass that shows the whole company."),
     ];
     Ok(Form::new("A new pass", "/office/passes/new".to_owned(), "Make the pass", fields)
         .back("/office/passes")
@@ -109,9 +105,12 @@ struct PassMade {
 }
 
 /// Makes a pass and shows its code, this once.
-pub async fn make(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
+pub async fn make(desk: OwnerSession, State(app): State<App>, peer: Peer, sent: FormData) -> Result<Response, Problem> {
     let form = form(&app).await?.sent(&sent);
-    let done = async { passes::new_pass(desk.owner(), &app, form.valid(&app)?.value).await };
+    let done = async {
+        let confirmed = passwords::confirmed(&app, desk.0, &peer, &form).await?;
+        passes::new_pass(desk.owner(), &app, confirmed, form.valid(&app)?.value).await
+    };
     let done = done.await;
     match done {
         Ok(made) => {
@@ -192,7 +191,7 @@ pub async fn inspector(
     Ok(page(InspectorPage { company, shown, clients, year, journal, journal_at, receipt, outside: true }.render()))
 }
 
-/// Takes a code and lets its browser in for as long as the pass is good.
+/// Takes a code and lets its browser in for as long as the pass is good and somebody uses it.
 pub async fn enter(
     _: Anyone,
     _: OwnPage,
@@ -200,11 +199,10 @@ pub async fn enter(
     peer: Peer,
     sent: FormData,
 ) -> Result<Response, Problem> {
-    app.throttle.count_address(peer.0)?;
+    tries::limited_code(&app, CODE_OF_A_PASS, peer.0).await?;
     let (code, now) = (sent.one("code").unwrap_or_default(), app.clock.now());
     let Some(pass) = store::passes::by_code(app.store.reader(), &code_hash(&code), now).await? else {
-        let event = NewSecurityEvent::of(SecurityEventKind::SignInFailed).from(throttle::shown(peer.0));
-        security_log::note(&app, event.saying("with a code of a pass")).await;
+        tries::failed_code(&app, CODE_OF_A_PASS, peer.0).await;
         let fault = "This code is not known, or its pass has ended. Ask the company for a new one.".to_owned();
         let mut again = page(InspectorCode { fault }.render());
         *again.status_mut() = StatusCode::UNAUTHORIZED;
@@ -212,12 +210,40 @@ pub async fn enter(
         return Ok(again);
     };
     let seconds = (pass.expires_at.millis() - now.millis()) / 1000;
-    Ok(to_inspector(&cookie(&token_of(&code), seconds)))
+    let token = new_token_of(PASS_SESSION_PREFIX)?;
+    let session = sha256(&token);
+    let event = NewSecurityEvent { pass: Some(pass.id), ..NewSecurityEvent::of(SecurityEventKind::PassOpened) }
+        .named(&pass.name);
+    let event = event.from(throttle::shown(peer.0));
+    app.store
+        .write(move |connection| {
+            Box::pin(async move {
+                store::passes::insert_session(&mut *connection, &session, pass.id, now).await?;
+                Ok(store::security_log::insert(connection, now, event).await?)
+            })
+        })
+        .await?;
+    Ok(to_inspector(&cookie(&token, seconds)))
 }
 
-/// Takes the code out of this browser; the pass stays good.
-pub async fn leave(_: Anyone, _: OwnPage) -> Response {
-    to_inspector(&cookie("", 0))
+/// Takes the pass out of this browser, whose session ends; the pass stays good.
+pub async fn leave(
+    _: Anyone,
+    _: OwnPage,
+    State(app): State<App>,
+    token: Result<OwnToken, Problem>,
+) -> Result<Response, Problem> {
+    if let Ok(OwnToken(token)) = token
+        && token.starts_with(PASS_SESSION_PREFIX)
+    {
+        let (session, at) = (sha256(&token), app.clock.now());
+        app.store
+            .write(move |connection| {
+                Box::pin(async move { Ok(store::passes::end_session(connection, &session, at).await?) })
+            })
+            .await?;
+    }
+    Ok(to_inspector(&cookie("", 0)))
 }
 
 fn to_inspector(cookie: &str) -> Response {

@@ -10,14 +10,14 @@ use domain::ids;
 use serde_json::json;
 
 use crate::{
-    access::{AnyStaff, Anyone, OwnPage},
+    access::{AnyStaff, Anyone, OwnPage, again::Confirmed},
     api::{
         passwords::{self, PasswordCode},
         sessions::Peer,
     },
     extract::{self, PathId, Valid},
     pages::{
-        form::{Field, Form, FormData},
+        form::{Field, Form, FormData, OWN_PASSWORD},
         office_session::{OfficeSession, OwnerSession},
         page, people,
         sessions::onward,
@@ -60,9 +60,17 @@ pub async fn change(
     }
 }
 
+/// Whether somebody typed the own password into a form that asks for it again.
+pub(super) async fn confirmed(app: &App, desk: OfficeSession, peer: &Peer, form: &Form) -> Result<Confirmed, Problem> {
+    let typed = form.fields.iter().find(|field| field.name == OWN_PASSWORD).and_then(|field| field.value.first());
+    let typed = typed.map(String::as_str).unwrap_or_default();
+    passwords::confirmed_by(app, desk.0, peer.0, OWN_PASSWORD, typed).await
+}
+
 fn code_form(person: &Person) -> Form {
     let title = format!("A new password for {}", person.name);
-    Form::new(title, format!("/office/people/{}/password-code", person.id), "Make a code", Vec::new())
+    let again = Field::own_password("A code lets somebody in, so that an open screen is not enough to make one.");
+    Form::new(title, format!("/office/people/{}/password-code", person.id), "Make a code", vec![again])
         .back("/office/people")
         .note("With the code this person sets a new password, which you never learn. It works once, and for a day.")
         .note("The old password holds until then. To keep somebody out at once, answer “Works here” with “No”.")
@@ -88,11 +96,19 @@ pub async fn make_code(
     desk: OwnerSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
+    peer: Peer,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     let person = people::get(&app, id).await?;
-    match passwords::new_password_code(desk.owner(), &app, id).await {
+    let form = code_form(&person).sent(&sent);
+    let done = async {
+        let confirmed = confirmed(&app, desk.0, &peer, &form).await?;
+        passwords::new_password_code(desk.owner(), &app, confirmed, id).await
+    };
+    let done = done.await;
+    match done {
         Ok(made) => Ok(page(CodePage { person, made }.render())),
-        Err(problem) => code_form(&person).refuse(problem),
+        Err(problem) => form.refuse(problem),
     }
 }
 

@@ -7,12 +7,13 @@ use axum::{
     response::{IntoResponse, Redirect, Response},
 };
 use domain::{
+    actor::Role,
     ids,
     time::{Day, Instant},
 };
 
 use crate::{
-    api::{self, people::EnrolmentCode},
+    api::{self, devices::EnrolmentCode, sessions::Peer},
     extract::PathId,
     pages::{
         form::{Field, Form, FormData, choices},
@@ -20,6 +21,7 @@ use crate::{
         office::{self, ALL_ROWS, After, ROWS, shown},
         office_session::{OfficeSession, OwnerSession},
         page,
+        passwords::confirmed,
         phone::enrolment::{Enrolment, enrolment_qr},
     },
     problem::Problem,
@@ -35,6 +37,11 @@ fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
         ("office", "office: clients, lawns, stock and visits"),
         ("owner", "owner: everything"),
     ]);
+    let again = if new {
+        "Only to add another owner."
+    } else {
+        "To change the role, the password, or whether somebody works here."
+    };
     let password = if new {
         "Fifteen characters or more. A technician needs none: the phone is connected with a code."
     } else {
@@ -49,6 +56,7 @@ fn form(title: &str, action: String, button: &'static str, new: bool) -> Form {
             .under("Signing in")
             .help("Lowercase letters, digits and . _ @ -"),
         Field::password("/sign_in/password", "Password").optional().help(password),
+        Field::own_password(again),
     ];
     Form::new(title, action, button, fields).back("/office/people")
 }
@@ -132,11 +140,12 @@ pub async fn new(_: OwnerSession, State(app): State<App>) -> Response {
     blank().once(&app).show()
 }
 
-pub async fn add(desk: OwnerSession, State(app): State<App>, sent: FormData) -> Result<Response, Problem> {
+pub async fn add(desk: OwnerSession, State(app): State<App>, peer: Peer, sent: FormData) -> Result<Response, Problem> {
     let form = blank().sent(&sent);
     let done = async {
+        let confirmed = confirmed(&app, desk.0, &peer, &form).await?;
         let (key, valid) = form.asked(&app)?;
-        api::people::create_person(desk.owner(), State(app.clone()), key, valid).await
+        api::people::create_person(desk.owner(), State(app.clone()), confirmed, key, valid).await
     };
     let done = done.await;
     form.made(&app, done, |_| "/office/people".to_owned())
@@ -154,12 +163,14 @@ pub async fn change(
     desk: OwnerSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
+    peer: Peer,
     sent: FormData,
 ) -> Result<Response, Problem> {
     let form = stored_form(&get(&app, id).await?).sent(&sent);
     let done = async {
+        let confirmed = confirmed(&app, desk.0, &peer, &form).await?;
         let (version, valid) = form.asked_change(&app)?;
-        api::people::replace_person(desk.owner(), State(app.clone()), PathId(id), version, valid).await
+        api::people::replace_person(desk.owner(), State(app.clone()), confirmed, PathId(id), version, valid).await
     };
     let done = done.await;
     form.changed(done, &stored_form(&get(&app, id).await?), "/office/people")
@@ -167,7 +178,11 @@ pub async fn change(
 
 fn code_form(person: &Person) -> Form {
     let title = format!("A phone for {}", person.name);
-    Form::new(title, format!("/office/people/{}/code", person.id), "Make a code", Vec::new())
+    // Whoever has a technician's phone sees that technician's lawns, and nothing is let in by it but them.
+    let again = (person.role != Role::Technician).then(|| {
+        Field::own_password("For phones of the office and of owners: whoever has the phone may do all that they may.")
+    });
+    Form::new(title, format!("/office/people/{}/code", person.id), "Make a code", again.into_iter().collect())
         .back("/office/people")
         .note("Code and picture are shown once; they work once, and for ten minutes. Have the phone at hand.")
 }
@@ -194,38 +209,48 @@ pub async fn make_code(
     State(app): State<App>,
     PathId(id): PathId<ids::Person>,
     headers: HeaderMap,
+    peer: Peer,
+    sent: FormData,
 ) -> Result<Response, Problem> {
     // The name under which the browser of the office knows this server is the one for the phone.
     let host = headers.get(header::HOST).and_then(|value| value.to_str().ok()).unwrap_or("localhost");
     let person = get(&app, id).await?;
-    match api::people::new_enrolment_code(desk.office(), &app, id).await {
+    let form = code_form(&person).sent(&sent);
+    let done = async {
+        let confirmed = confirmed(&app, desk, &peer, &form).await?;
+        api::devices::new_enrolment_code(desk.office(), &app, confirmed, id).await
+    };
+    let done = done.await;
+    match done {
         Ok(made) => {
             let enrolment = enrolment_qr(&made.code, host)?;
             let mut response = page(CodePage { person, made, enrolment }.render());
             response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
             Ok(response)
         }
-        Err(problem) => code_form(&person).refuse(problem),
+        Err(problem) => form.refuse(problem),
     }
 }
 
-async fn lock_out_form(app: &App, id: ids::DeviceId) -> Result<Form, Problem> {
+async fn lock_out_form(app: &App, desk: OfficeSession, id: ids::DeviceId) -> Result<Form, Problem> {
     let devices = store::devices::list(app.store.reader(), ALL_ROWS).await?;
     let found = devices.into_iter().map(|row| row.item).find(|device| device.id == id);
     let device = found.ok_or_else(|| Problem::not_found("device"))?;
     let person = get(app, device.person_id).await?;
     let title = format!("Sign out {} of {}", device.name, person.name);
-    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Sign this phone out", Vec::new())
+    let again = (device.person_id != desk.0.person).then(|| Field::own_password("For the phone of somebody else."));
+    let fields = again.into_iter().collect();
+    Ok(Form::new(title, format!("/office/phones/{id}/lock-out"), "Sign this phone out", fields)
         .back("/office/people")
         .note("It is signed out at once. Records that it has not sent yet stay on it, and can be sent after it is connected again."))
 }
 
 pub async fn ask_lock_out(
-    _: OfficeSession,
+    desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Device>,
 ) -> Result<Response, Problem> {
-    Ok(lock_out_form(&app, id).await?.show())
+    Ok(lock_out_form(&app, desk, id).await?.show())
 }
 
 /// Locks a phone out; a second time changes nothing.
@@ -233,7 +258,17 @@ pub async fn lock_out(
     desk: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Device>,
+    peer: Peer,
+    sent: FormData,
 ) -> Result<Response, Problem> {
-    let _ = api::people::revoke_device(desk.office(), State(app), PathId(id)).await?;
-    Ok(Redirect::to("/office/people").into_response())
+    let form = lock_out_form(&app, desk, id).await?.sent(&sent);
+    let done = async {
+        let confirmed = confirmed(&app, desk, &peer, &form).await?;
+        api::devices::revoke_device(desk.office(), State(app.clone()), confirmed, PathId(id)).await
+    };
+    let done = done.await;
+    match done {
+        Ok(_) => Ok(Redirect::to("/office/people").into_response()),
+        Err(problem) => form.refuse(problem),
+    }
 }

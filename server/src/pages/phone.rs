@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-const MODULES: [(&str, &str); 23] = [
+const MODULES: [(&str, &str); 24] = [
     ("air.js", include_str!("../../modules/air.js")),
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
@@ -31,6 +31,7 @@ const MODULES: [(&str, &str); 23] = [
     ("dom.js", include_str!("../../modules/dom.js")),
     ("fields.js", include_str!("../../modules/fields.js")),
     ("files.js", include_str!("../../modules/files.js")),
+    ("find.js", include_str!("../../modules/find.js")),
     ("gone.js", include_str!("../../modules/gone.js")),
     ("ground.js", include_str!("../../modules/ground.js")),
     ("leaving.js", include_str!("../../modules/leaving.js")),

@@ -7,16 +7,22 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::ids::{self, ProductId};
+use domain::{
+    ids::{self, ProductId},
+    quantity::StockBalance,
+    time::Day,
+};
 
 use crate::{
     api,
     extract::PathId,
     pages::{
         form::{Field, Form, FormData, choices},
+        local::Local,
         office::{After, Before, NEWEST, ROWS, dates, shown},
         office_session::OfficeSession,
         page,
+        pictures::stock::StockLine,
     },
     problem::Problem,
     state::App,
@@ -72,10 +78,38 @@ struct ProductPage {
     dates: DateOrder,
     product: Product,
     lots: Vec<Lot>,
-    movements: Vec<StockMovement>,
+    movements: Vec<MovementLine>,
     files: Vec<ProductFile>,
+    /// What was in stock, day by day.
+    line: Option<StockLine>,
     /// The last number of the movements that are shown, if there are older ones.
     older: Option<i64>,
+}
+
+/// Movements of one day that are alike.
+struct MovementLine {
+    day: Day,
+    what: &'static str,
+    mass_lb: StockBalance,
+    /// So many of them.
+    count: usize,
+    reason: Option<String>,
+}
+
+/// What went onto lawns on one day stands in one line; what somebody gave a reason for stands alone.
+fn lines(movements: &[StockMovement]) -> Vec<MovementLine> {
+    let mut lines: Vec<MovementLine> = Vec::new();
+    for one in movements {
+        let (day, what, reason) = (one.moved_on, one.kind.label(), one.reason.clone());
+        match lines.last_mut() {
+            Some(last) if last.day == day && last.what == what && last.reason.is_none() && reason.is_none() => {
+                last.mass_lb = StockBalance::from_raw(last.mass_lb.raw() + one.mass_lb.raw());
+                last.count += 1;
+            }
+            _ => lines.push(MovementLine { day, what, mass_lb: one.mass_lb, count: 1, reason }),
+        }
+    }
+    lines
 }
 
 /// A product with its lots and what moved.
@@ -92,7 +126,13 @@ pub async fn one(
     let (movements, older) = shown(movements, NEWEST.take);
     let lots = lots.into_iter().map(|row| row.item).collect();
     let files = files.into_iter().map(|row| row.item).collect();
-    Ok(page(ProductPage { dates: dates(&app).await?, product, lots, movements, files, older }.render()))
+    let dates = dates(&app).await?;
+    let (_, zone) = api::company(&app).await?;
+    let today = Local::of(&zone).day(app.clock.now());
+    // Older movements alone do not lead to what is there now.
+    let line = if before.is_some() { None } else { StockLine::of(&movements, product.balance_lb, today, dates) };
+    let movements = lines(&movements);
+    Ok(page(ProductPage { dates, product, lots, movements, files, line, older }.render()))
 }
 
 fn status_form(product: &Product) -> Form {

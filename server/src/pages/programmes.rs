@@ -105,11 +105,6 @@ struct ProgrammePage {
     form: Form,
 }
 
-/// Text within an address.
-pub fn in_address(text: &str) -> String {
-    form_urlencoded::byte_serialize(text.as_bytes()).collect()
-}
-
 /// A programme, and the form that corrects it.
 pub async fn one(
     _: OfficeSession,

@@ -1,7 +1,10 @@
 //! Properties: one with its whole history, and the form that enters and corrects it. Where it lies is suggested from the
 //! coordinates and confirmed by a person.
 
+mod names;
 mod place;
+
+pub use place::zones;
 
 use std::collections::HashMap;
 
@@ -27,6 +30,7 @@ use crate::{
         office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
         office_session::OfficeSession,
         page,
+        year::SoFar,
     },
     problem::Problem,
     scope::Scope,
@@ -37,6 +41,7 @@ use crate::{
         properties::Property,
         sections::Section,
         settings::DateOrder,
+        statements::About,
         visits::{Filter, Visit, VisitStatus},
     },
     version::Versioned,
@@ -58,9 +63,9 @@ fn fields(app: &App, zones: Vec<Choice>) -> Vec<Field> {
         Field::day("/nutrient_plan_on", "Written nutrient plan for the site, made on").optional().help(
             "Some laws ask for such a plan on golf courses, public or large grounds, and some let more through with one.",
         ),
-        Field::line("/place/state", "State, as a code").optional().help("Such as us-md."),
-        Field::line("/place/county", "County, as a code").optional().help("Such as us-md-anne-arundel."),
-        Field::line("/place/municipality", "Municipality, as a code").optional().help("Such as us-md-annapolis."),
+        Field::one("/place/state", "State", names::states()).optional(),
+        Field::line("/place/county", "County").optional().help("Such as Anne Arundel, or Baltimore city for a city that belongs to no county."),
+        Field::line("/place/municipality", "City or town").optional().help("Such as Annapolis. Only where the lawn lies inside its limits."),
         Field::many("/rule_sets", "Rule sets that bind there", place::rule_sets(app, None)).under("Rule sets").help(
             "A working copy of public law with its day of reading: the label and the local authority prevail. As long as none is confirmed, nothing can be cleared there. A place without a rule set here is not a place without law.",
         ),
@@ -122,6 +127,7 @@ async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
         .back(format!("/office/properties/{id}"));
     form.look = Some(LOOK);
     place::order(app, &mut form);
+    names::show(&mut form);
     Ok(form)
 }
 
@@ -129,7 +135,15 @@ async fn stored_form(app: &App, property: &Property) -> Result<Form, Problem> {
 pub async fn correctable(app: &App, property: &Property) -> Result<Vec<Field>, Problem> {
     let form = stored_form(app, property).await?;
     let dated = |field: &Field| field.name.starts_with('/') && field.name != "/since";
-    Ok(form.fields.into_iter().filter(dated).map(|field| Field { value: Vec::new(), ..field }).collect())
+    // An entry is corrected word for word, as it stands in the journal.
+    let as_kept = |field: Field| match field.name.as_str() {
+        "/place/county" => Field::line(&field.name, "County, as a code").optional().help("Such as us-md-anne-arundel."),
+        "/place/municipality" => {
+            Field::line(&field.name, "City or town, as a code").optional().help("Such as us-md-annapolis.")
+        }
+        _ => Field { value: Vec::new(), ..field },
+    };
+    Ok(form.fields.into_iter().filter(dated).map(as_kept).collect())
 }
 
 /// A property of the book.
@@ -164,7 +178,8 @@ pub async fn add(
     }
     place::order(&app, &mut form);
     let done = async {
-        let (key, valid) = also(form.asked(&app), place::confirmed(&form, &[]))?;
+        let asked = names::valid(&form, &app).and_then(|valid| Ok((form.key()?, valid)));
+        let (key, valid) = also(asked, place::confirmed(&form, &[]))?;
         api::properties::create_property(desk.office(), State(app.clone()), key, valid).await
     };
     let done = done.await;
@@ -193,7 +208,8 @@ pub async fn change(
     }
     place::order(&app, &mut form);
     let done = async {
-        let (version, valid) = also(form.asked_change(&app), place::confirmed(&form, &stored.rule_sets))?;
+        let asked = names::valid(&form, &app).and_then(|valid| Ok((form.if_match()?, valid)));
+        let (version, valid) = also(asked, place::confirmed(&form, &stored.rule_sets))?;
         api::properties::replace_property(desk.office(), State(app.clone()), PathId(id), version, valid).await
     };
     let done = done.await;
@@ -219,6 +235,7 @@ struct PropertyPage {
     clock_fault: Option<String>,
     /// The rule sets by name, each with the day on which it was read.
     sets: Vec<(String, String)>,
+    so_far: SoFar,
 }
 
 /// A property with its sections, its visits and everything that was put down.
@@ -247,15 +264,18 @@ pub async fn one(
         let about = law.rule_set(code).map(|set| &set.about)?;
         Some((about.name.clone(), dates.day(about.last_checked)))
     };
+    let visits: Vec<Visit> = visits.into_iter().map(|row| row.item).collect();
+    let today = local.day(app.clock.now());
     let page_of = PropertyPage {
         dates,
+        so_far: SoFar::of(&app, About::Property(id)).await,
         client,
         sections: sections.into_iter().map(|row| row.item).collect(),
         applications,
         older,
         newer: before.is_some(),
-        today: local.day(app.clock.now()),
-        visits: visits.into_iter().map(|row| row.item).collect(),
+        today,
+        visits,
         clock_fault: local.fault(),
         sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
         property,

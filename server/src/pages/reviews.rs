@@ -26,6 +26,7 @@ use crate::{
     store::{
         self,
         applications::Attempt,
+        limit_moves::{LimitMove, Limited},
         reviews::{Review, ReviewItem},
         settings::DateOrder,
     },
@@ -39,10 +40,49 @@ struct Entry {
     property: String,
     person: String,
     received: String,
-    /// It is closed on the measurement's own page.
+    /// It is closed on the own page of what was measured or seen.
     measured: bool,
     /// Where the stored record or the measurement stands, where there is one.
-    stored: Option<Stored>,
+    stored: Vec<Stored>,
+    change: Option<Change>,
+}
+
+/// A change of a lawn, in words.
+struct Change {
+    what: &'static str,
+    /// The lawn section; nothing where it is the whole property.
+    section: Option<String>,
+    was: String,
+    becomes: String,
+    since: Option<String>,
+    reason: Option<String>,
+    /// Where a further entry puts it right.
+    mend: String,
+}
+
+impl Change {
+    async fn of(app: &App, change: &LimitMove, dates: DateOrder) -> Result<Self, Problem> {
+        let section = match change.section_id {
+            Some(id) => store::sections::get(app.store.reader(), id, Scope::Company).await?.map(|section| section.name),
+            None => None,
+        };
+        let (what, mend) = match change.what {
+            Limited::Area => ("Area", format!("/office/measurements/{}/correct", change.subject_id)),
+            Limited::Water => ("Water", format!("/office/entries/{}", change.subject_id)),
+            Limited::Species => ("Turf", format!("/office/entries/{}", change.subject_id)),
+            Limited::SoilReport => ("Soil report", format!("/office/soil-reports/{}/correct", change.subject_id)),
+            Limited::Rules => ("Which rules hold", format!("/office/entries/{}", change.subject_id)),
+        };
+        Ok(Self {
+            what,
+            section,
+            was: change.was.clone(),
+            becomes: change.becomes.clone(),
+            since: change.since.map(|day| dates.day(day)),
+            reason: change.reason.clone(),
+            mend,
+        })
+    }
 }
 
 struct Stored {
@@ -60,8 +100,15 @@ impl Entry {
             "beyond_the_rules" => "■ Beyond the rules",
             "heavy_rain_after" => "● Heavy rain fell within a day of the work",
             "measurement_to_confirm" => "▲ A technician measured a lawn: please confirm it",
+            "sighting_to_confirm" => "▲ A technician saw that more could go down on a lawn: please confirm it",
+            "added_beyond_the_rules" => "■ What was added later shows that the work went beyond the rules",
+            "added_shorter_distance" => "▲ What was added later tells a shorter distance than was told before",
+            "learned_since" => "▲ What was entered later makes a record doubtful: by it the work went beyond the rules",
             "visit_changed" => "▲ The visit was cancelled, closed or given to somebody else",
             "clock_moved" => "▲ The phone's clock was moved during the work",
+            "limit_loosened" => "▲ A change of a lawn lets more go down",
+            "large_change" => "▲ A large change of a lawn",
+            "unlikely_figure" => "▲ A figure of a lawn that is hardly likely",
             _ => "▲ Refused, and neither sent again nor reviewed",
         };
         Ok(Self {
@@ -71,28 +118,42 @@ impl Entry {
             property: item.property_id.to_string(),
             person: person.unwrap_or_default(),
             received: Local::of(&zone).minute(item.received_at, dates),
-            measured: item.kind == "measurement",
+            measured: ["measurement", "sighting"].contains(&item.kind.as_str()),
             stored: stored(app, item).await?,
+            change: match &item.change {
+                Some(change) => Some(Change::of(app, change, dates).await?),
+                None => None,
+            },
         })
     }
 }
 
 /// What an entry is about, if it is stored.
-async fn stored(app: &App, item: &ReviewItem) -> Result<Option<Stored>, Problem> {
+async fn stored(app: &App, item: &ReviewItem) -> Result<Vec<Stored>, Problem> {
     let record = |id: String| Stored { href: format!("/records/{id}"), words: "The record and its decision" };
-    match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
-        ("refused_attempt", ..) => Ok(None),
+    Ok(match (item.why.as_str(), item.kind.as_str(), item.record_id.parse()) {
+        ("refused_attempt", ..) | (_, "change", _) => Vec::new(),
+        ("learned_since", ..) => item.doubtful_ids.iter().map(|id| record(id.to_string())).collect(),
         ("measurement_to_confirm", ..) => {
             let href = format!("/office/measurements/{}", item.record_id);
-            Ok(Some(Stored { href, words: "The measurement, to confirm or reject" }))
+            vec![Stored { href, words: "The measurement, to confirm or reject" }]
+        }
+        (_, "addition", _) => {
+            let Ok(id) = item.record_id.parse() else { return Ok(Vec::new()) };
+            let found = store::additions::get(app.store.reader(), id).await?;
+            found.into_iter().map(|addition| record(addition.application_id.to_string())).collect()
+        }
+        ("sighting_to_confirm", ..) => {
+            let href = format!("/office/sightings/{}", item.record_id);
+            vec![Stored { href, words: "What was seen, to confirm or reject" }]
         }
         (_, "correction", Ok(id)) => {
             let span = PageRequest { after: 0, take: 1 };
             let found = store::applications::corrections(app.store.reader(), span, None, Some(id), Scope::Company);
-            Ok(found.await?.first().map(|row| record(row.item.application_id.to_string())))
+            found.await?.first().map(|row| record(row.item.application_id.to_string())).into_iter().collect()
         }
-        _ => Ok(Some(record(item.record_id.clone()))),
-    }
+        _ => vec![record(item.record_id.clone())],
+    })
 }
 
 #[derive(Template)]

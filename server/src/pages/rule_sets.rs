@@ -35,7 +35,7 @@ pub async fn notices(app: &App, local: &Local, dates: DateOrder) -> Result<Vec<N
     let law = app.law();
     let reader = app.store.reader();
     let mut told = Vec::new();
-    for about in book::rule_sets::waiting(&app.offered_law, &law) {
+    for about in book::rule_sets::waiting(&app.offered_law(), &law) {
         let since = store::rule_sets::met_at(reader, &about.hash).await?;
         let since = since.map_or_else(String::new, |since| format!(" since {}", local.minute(since, dates)));
         let words = format!(
@@ -121,8 +121,9 @@ struct LaterPage<'a> {
 
 /// The new version against the one that counts.
 pub async fn new(desk: OfficeSession, State(app): State<App>, Path(code): Path<String>) -> Result<Response, Problem> {
-    let first = book::rule_sets::needed_first(&app.offered_law, &app.law(), &code);
-    if let Some(set) = app.offered_law.rule_set(&code).filter(|_| !first.is_empty()) {
+    let offered = app.offered_law();
+    let first = book::rule_sets::needed_first(&offered, &app.law(), &code);
+    if let Some(set) = offered.rule_set(&code).filter(|_| !first.is_empty()) {
         return Ok(page(LaterPage { name: &set.about.name, first }.render()));
     }
     let one = get_waiting_rule_set(OfficeOrOwner(desk.0), State(app.clone()), Path(code)).await?.0;

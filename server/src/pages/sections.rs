@@ -17,13 +17,14 @@ use crate::{
         office_session::OfficeSession,
         page,
         soil_reports::read::Read,
+        year::SoFar,
     },
     problem::Problem,
     scope::Scope,
     state::App,
     store::{
         self, divisions::Division, measurements::Measurement, properties::Property, sections::Section,
-        settings::DateOrder, soil_reports::SoilReport,
+        settings::DateOrder, soil_reports::SoilReport, statements::About,
     },
     version::Versioned,
     zone::UnknownZone,
@@ -141,6 +142,7 @@ struct SectionPage {
     divisions: Vec<Division>,
     /// What the newest report means.
     read: Option<Read>,
+    so_far: SoFar,
     form: Form,
 }
 
@@ -177,11 +179,10 @@ pub async fn one(
         read.meaning.cautions.retain(|caution| !report.cautions.iter().any(|told| told.0 == caution.0));
         Ok::<_, UnknownZone>(read)
     });
-    let dates = dates(&app).await?;
-    Ok(page(
-        SectionPage { dates, section, property, measurements, reports, divisions, read: read.transpose()?, form }
-            .render(),
-    ))
+    let read = read.transpose()?;
+    let (dates, so_far) = (dates(&app).await?, SoFar::of(&app, About::Section(id)).await);
+    let shown = SectionPage { dates, section, property, measurements, reports, divisions, read, so_far, form };
+    Ok(page(shown.render()))
 }
 
 pub async fn change(

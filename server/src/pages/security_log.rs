@@ -7,7 +7,7 @@ use axum::{
     extract::{Query, State},
     response::Response,
 };
-use domain::ids::PersonId;
+use domain::{ids::PersonId, time::Instant};
 
 use crate::{
     api,
@@ -44,7 +44,8 @@ struct Line {
 }
 
 impl Line {
-    fn of(event: SecurityEvent, at: String, people: &HashMap<PersonId, String>) -> Self {
+    fn of(event: SecurityEvent, moment: impl Fn(Instant) -> String, people: &HashMap<PersonId, String>) -> Self {
+        let at = moment(event.at);
         let named = |id: Option<PersonId>| id.and_then(|id| people.get(&id).cloned());
         let who = match (named(event.person_id), event.name) {
             (Some(person), Some(name)) => format!("{person} ({name})"),
@@ -52,7 +53,10 @@ impl Line {
             (None, None) => String::new(),
         };
         let by = named(event.by_id.filter(|by| Some(*by) != event.person_id)).unwrap_or_default();
-        let (address, detail) = (event.address.unwrap_or_default(), event.detail.unwrap_or_default());
+        let address = event.address.unwrap_or_default();
+        let counted = event.tries.filter(|tries| *tries > 1).zip(event.last_at);
+        let counted = counted.map(|(tries, last)| format!("{tries} times, the last at {}", moment(last)));
+        let detail = [event.detail, counted].into_iter().flatten().collect::<Vec<_>>().join("; ");
         Self { at, what: event.kind.label(), who, by, address, detail }
     }
 }
@@ -64,7 +68,7 @@ pub async fn list(_: OwnerSession, State(app): State<App>, Query(before): Query<
     let people = people.into_iter().map(|row| (row.item.id, row.item.name)).collect();
     let (dates, (_, zone)) = (office::dates(&app).await?, api::company(&app).await?);
     let local = Local::of(&zone);
-    let line = |event: SecurityEvent| Line::of(event.clone(), local.minute(event.at, dates), &people);
+    let line = |event: SecurityEvent| Line::of(event, |at| local.minute(at, dates), &people);
     let days = store::settings::get(reader).await?.security_log_days;
     let lines = events.into_iter().map(line).collect();
     Ok(page(SecurityLogPage { lines, rest, later: before.is_some(), days, clock_fault: local.fault() }.render()))

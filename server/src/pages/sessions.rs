@@ -16,7 +16,7 @@ use crate::{
         sessions::{self, Browser, Peer},
     },
     extract::{self, Valid},
-    pages::{form::FormData, local::Local, office, office_session::OfficeSession, page},
+    pages::{form::FormData, local::Local, office, office_session::OfficeSession, page, setup},
     problem::Problem,
     reply::ErrorPageRendered,
     secret::sha256,
@@ -46,8 +46,15 @@ fn own_address(wanted: Option<String>) -> String {
     wanted.filter(own).unwrap_or_else(|| "/office".to_owned())
 }
 
-pub async fn sign_in(_: Anyone, Query(wanted): Query<SignInQuery>) -> Response {
-    page(SignIn { to: own_address(wanted.to), name: String::new(), fault: String::new() }.render())
+pub async fn sign_in(
+    _: Anyone,
+    State(app): State<App>,
+    Query(wanted): Query<SignInQuery>,
+) -> Result<Response, Problem> {
+    if !setup::is_done(&app).await? {
+        return Ok(Redirect::to("/setup").into_response());
+    }
+    Ok(page(SignIn { to: own_address(wanted.to), name: String::new(), fault: String::new() }.render()))
 }
 
 /// Signs in and goes where somebody wanted to go.

@@ -7,9 +7,13 @@
 //! A point lies in the county below the first boundary to its north. Each boundary stands in the table once, with the county on
 //! either side, so every point has one county at most, and no gap opens between two.
 
+mod names;
+
 use std::{io::Read, sync::LazyLock};
 
 use flate2::read::DeflateDecoder;
+
+pub(super) use names::{by_name, codes_of, name_of, states, word};
 
 static PACKED: &[u8] = include_bytes!("../../data/counties.bin");
 
@@ -128,13 +132,7 @@ pub(super) fn find(latitude: f64, longitude: f64) -> Option<Found> {
 
 /// Whether a code is that of a county of the table.
 pub(super) fn is_county(code: &str) -> bool {
-    let Some(table) = TABLE.as_ref() else { return false };
-    let state = table.states.iter().find(|state| code.starts_with(&format!("{}-", state.code())));
-    let inside = |state: &'static State| {
-        let counties = table.counties.iter().filter(|county| county.fips / 1_000 == state.fips);
-        counties.map(move |county| Within { county, state })
-    };
-    state.is_some_and(|state| inside(state).any(|within| within.code().as_deref() == Some(code)))
+    code.get(..5).is_some_and(|state| names::counties_of(state).any(|within| within.code().as_deref() == Some(code)))
 }
 
 /// Where the grid of the table lies.

@@ -8,6 +8,7 @@ pub enum Kind {
     Malformed,
     NotSignedIn,
     NotAllowed,
+    PasswordNeeded,
     NotFound,
     MethodNotAllowed,
     NotAcceptable,
@@ -42,7 +43,7 @@ pub struct About {
     pub help: &'static str,
 }
 
-pub const KINDS: [About; 22] = [
+pub const KINDS: [About; 23] = [
     About {
         kind: Kind::Malformed,
         slug: "malformed-request",
@@ -69,6 +70,15 @@ pub const KINDS: [About; 22] = [
         meaning: "You are known, but this needs another role.",
         way_out: "Ask the office or the owner.",
         help: "people#roles",
+    },
+    About {
+        kind: Kind::PasswordNeeded,
+        slug: "password-needed",
+        status: StatusCode::FORBIDDEN,
+        title: "Show your password again",
+        meaning: "You may do this, but it lets somebody in or shuts somebody out, so that a session alone is not enough. Nothing was changed.",
+        way_out: "Send your password to the address in `confirm_at`, and then the same request again within five minutes. On a page, type it into the form's last field.",
+        help: "people#what-asks-for-the-password-again",
     },
     About {
         kind: Kind::NotFound,
@@ -220,8 +230,8 @@ pub const KINDS: [About; 22] = [
         slug: "storage-failed",
         status: StatusCode::SERVICE_UNAVAILABLE,
         title: "Records cannot be saved just now",
-        meaning: "The disk under the records refused a write or a read: it is full, failing or not there. This request was not acknowledged, and all that was acknowledged before stands.",
-        way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room or looks at the disk.",
+        meaning: "The disk under the records refused a write or a read: it is full, failing or not there; or their file was moved, replaced or deleted under the running server, which `detail` says then. This request was not acknowledged, and all that was acknowledged before stands.",
+        way_out: "Keep what you sent and send it again after `Retry-After` seconds; a record under its own id is stored once. The server goes on by itself once the disk does; the operator makes room, looks at the disk or puts the file back.",
         help: "server#watch-it",
     },
     About {

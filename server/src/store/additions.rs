@@ -36,6 +36,9 @@ pub struct Addition {
     /// What the office or the owner explains by its reason, which stands among its texts about people.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub explains: Option<AdditionExplains>,
+    /// What it makes doubtful of the record, judged when it was written; left out where it does not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub doubt: Option<AdditionDoubt>,
     /// Its texts about people, where they were asked for and were not destroyed: what whoever made it was called then among them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub texts: Option<PersonalTexts>,
@@ -56,6 +59,16 @@ pub enum AdditionExplains {
     LateEntry,
 }
 
+/// What an addition makes doubtful of its record. It stands on the owner's list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AdditionDoubt {
+    /// By the distance that it tells, the work went beyond the rules.
+    BeyondTheRules,
+    /// It tells a shorter distance than the record or an earlier addition.
+    ShorterDistance,
+}
+
 struct AdditionRow {
     id: String,
     application_id: String,
@@ -65,6 +78,7 @@ struct AdditionRow {
     seen: Option<String>,
     particulars: Option<String>,
     explains: Option<String>,
+    doubt: Option<String>,
     salt: Option<String>,
     texts: Option<String>,
     destroyed_by: Option<i64>,
@@ -84,6 +98,7 @@ impl TryFrom<AdditionRow> for Addition {
             entered_at: read_instant(row.entered_at)?,
             seen: seen.filter(|seen| !seen.is_empty()),
             explains: row.explains.as_deref().map(|text| read_enum(text, "what an addition explains")).transpose()?,
+            doubt: row.doubt.as_deref().map(|text| read_enum(text, "doubt of an addition")).transpose()?,
             particulars: row.particulars.as_deref().map(|text| read_json(text, "particulars")).transpose()?,
             texts: row.texts.as_deref().map(|text| read_json(text, "personal texts")).transpose()?,
             texts_destroyed: row.destroyed_by.is_some(),
@@ -101,7 +116,7 @@ pub async fn list(
     let rows = sqlx::query_as!(
         AdditionRow,
         r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
-                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, x.doubt, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
            FROM json_each($1) AS w CROSS JOIN record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id
            WHERE x.application_id = w.value ORDER BY x.seq"#,
         wanted
@@ -122,7 +137,7 @@ pub async fn get(executor: impl SqliteExecutor<'_>, id: AdditionId) -> Result<Op
     let row = sqlx::query_as!(
         AdditionRow,
         r#"SELECT x.id AS "id!", x.application_id AS "application_id!", x.person_id AS "person_id!", x.device_id,
-                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
+                  x.entered_at AS "entered_at!", x.seen, x.particulars, x.explains, x.doubt, t.salt AS "salt?", t.body AS "texts?", t.destroyed_by AS "destroyed_by?"
            FROM record_additions AS x LEFT JOIN personal_texts AS t ON t.record_id = x.id WHERE x.id = $1"#,
         key
     )
@@ -142,13 +157,14 @@ pub async fn insert(
     let (person, device) = (addition.person_id.to_string(), addition.device_id.map(|id| id.to_string()));
     let at = addition.entered_at.millis();
     let explains = addition.explains.as_ref().map(enum_text).transpose()?;
+    let doubt = addition.doubt.as_ref().map(enum_text).transpose()?;
     let alone = explains.is_some() && addition.particulars.is_none();
     let seen = addition.seen.clone().or_else(|| alone.then(SeenFacts::default));
     let seen = seen.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
     let particulars = addition.particulars.as_ref().map(serde_json::to_string).transpose().map_err(encoded)?;
     sqlx::query!(
-        "INSERT INTO record_additions (id, application_id, person_id, device_id, entered_at, seen, particulars, explains)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        "INSERT INTO record_additions (id, application_id, person_id, device_id, entered_at, seen, particulars, explains, doubt)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
         id,
         application,
         person,
@@ -156,7 +172,8 @@ pub async fn insert(
         at,
         seen,
         particulars,
-        explains
+        explains,
+        doubt
     )
     .execute(&mut *connection)
     .await?;

@@ -10,6 +10,8 @@ use sqlx::Connection;
 
 use super::file;
 
+/// What stands at the end of the name of a whole copy.
+pub const WHOLE: &str = ".db";
 /// What stands at the end of the name of a copy that is not done.
 pub const UNDONE: &str = ".part";
 

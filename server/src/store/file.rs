@@ -37,6 +37,11 @@ pub enum FileFault {
          (`swardbook restore`)."
     )]
     Cut { file: PathBuf, told: u64, there: u64 },
+    #[error(
+        "{0} is not there, but {0}-wal is, which holds what was written last to it. Put the file back under its name. If it is lost, keep \
+         {0}-wal under another name and restore a copy (`swardbook restore`)."
+    )]
+    LogAlone(PathBuf),
     #[error("{0} is the file of another program. Nothing was changed; name another file.")]
     Foreign(PathBuf),
 }
@@ -67,7 +72,11 @@ impl Head {
 pub fn look(file: &Path) -> Result<bool, FileFault> {
     let place = |error| FileFault::Place(file.to_owned(), error);
     let found = match std::fs::metadata(file) {
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(false),
+        // A new file in its place would end what was written last.
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            let log = std::fs::metadata(beside(file, "-wal")).is_ok_and(|log| log.len() > 0);
+            return if log { Err(FileFault::LogAlone(file.to_owned())) } else { Ok(false) };
+        }
         found => found.map_err(place)?,
     };
     if found.is_dir() {
@@ -183,6 +192,9 @@ mod tests {
         // What is missing may stand in the log.
         std::fs::write(at("cut-wal"), b"log").expect("a file");
         assert_eq!(said(&at("cut")), "");
+        std::fs::rename(at("cut"), at("moved")).expect("renamed");
+        assert!(said(&at("cut")).contains("holds what was written last"));
+        std::fs::rename(at("moved"), at("cut")).expect("renamed");
         head[68..72].copy_from_slice(&0x0f05_5112_u32.to_be_bytes());
         std::fs::write(at("foreign"), head).expect("a file");
         assert!(said(&at("foreign")).contains("another program"));

@@ -9,6 +9,7 @@ use domain::{
     time::{Day, Instant},
 };
 use serde::{Serialize, de::DeserializeOwned};
+use serde_json::Value;
 use sqlx::SqliteConnection;
 use utoipa::{
     PartialSchema, ToSchema,
@@ -19,7 +20,14 @@ use utoipa::{
 };
 use uuid::Uuid;
 
-use crate::store::{bad_row, gaps, properties::Place, read, read_day, read_instant, read_json};
+use crate::store::{
+    bad_row,
+    clients::ClientInput,
+    gaps,
+    properties::{Place, PropertyInput},
+    read, read_day, read_instant, read_json,
+    sections::SectionInput,
+};
 
 /// The day that stands for "from the first day known".
 pub const FROM_THE_BEGINNING: &str = "0001-01-01";
@@ -41,6 +49,26 @@ impl Subject {
         }
     }
 
+    /// The same facts as the thing itself writes them. A distance, a coordinate, an id or a place has more than one spelling, and
+    /// what was sent may have another than the row and the journal. All members must be there; what cannot be read stays as it is.
+    pub fn spelled(self, facts: &Facts) -> Facts {
+        let mut whole = facts.clone();
+        let read = match self {
+            Self::Client(_) => read_as::<ClientInput>(whole),
+            Self::Property(_) => read_as::<PropertyInput>(whole),
+            Self::Section(id) => {
+                // Entries do not name the property, because a section stays on it; any id will do to read the rest.
+                whole.insert("property_id".to_owned(), id.to_string().into());
+                read_as::<SectionInput>(whole)
+            }
+        };
+        let spelled = |(name, value): (&String, &Value)| {
+            let known = read.as_ref().and_then(|read| read.get(name)).unwrap_or(value);
+            (name.clone(), known.clone())
+        };
+        facts.iter().map(spelled).collect()
+    }
+
     /// The three ids as the statements take them: one is given, the others are null.
     fn keys(self) -> [Option<String>; 3] {
         match self {
@@ -49,6 +77,11 @@ impl Subject {
             Self::Section(id) => [None, None, Some(id.to_string())],
         }
     }
+}
+
+/// What was read as a thing's input, as that writes it; nothing where it cannot be read.
+fn read_as<T: DeserializeOwned + Serialize>(facts: Facts) -> Option<Value> {
+    serde_json::to_value(serde_json::from_value::<T>(Value::Object(facts)).ok()?).ok()
 }
 
 /// An entry about a client, a property or a lawn section: what is so, and since when.
@@ -138,7 +171,7 @@ impl NewEntry {
 /// The members that a thing's entries speak of: all of what the office writes about it, but for what says how it was written.
 pub fn facts_of(input: &impl Serialize, without: &[&str]) -> Result<Facts, sqlx::Error> {
     match serde_json::to_value(input).map_err(|error| sqlx::Error::Encode(error.into()))? {
-        serde_json::Value::Object(mut facts) => {
+        Value::Object(mut facts) => {
             facts.retain(|name, _| !without.contains(&name.as_str()));
             Ok(facts)
         }
@@ -319,7 +352,7 @@ async fn span_ownerships(
 
 /// Whose the property was, with the first day as it is stored.
 pub fn owners(history: &History) -> Result<Vec<(String, String)>, sqlx::Error> {
-    let owner = |(since, client): (Option<Day>, &serde_json::Value)| {
+    let owner = |(since, client): (Option<Day>, &Value)| {
         let client = client.as_str().ok_or_else(|| bad_row("client of a property")(client))?;
         Ok((client.to_owned(), since.map_or_else(|| FROM_THE_BEGINNING.to_owned(), |day| day.to_string())))
     };

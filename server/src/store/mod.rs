@@ -17,13 +17,16 @@ pub mod credentials;
 pub mod days;
 pub mod devices;
 pub mod divisions;
+pub mod doubts;
 pub mod drift;
 pub mod effects;
 pub mod equipment;
 pub mod file;
+pub mod first_steps;
 pub mod gaps;
 pub mod history;
 pub mod journal;
+pub mod limit_moves;
 mod lock;
 pub mod lots;
 pub mod measurements;
@@ -33,6 +36,7 @@ pub mod particulars;
 pub mod passes;
 pub mod passwords;
 pub mod people;
+mod place;
 pub mod product_files;
 pub mod products;
 pub mod programmes;
@@ -46,6 +50,7 @@ pub mod sections;
 pub mod security_log;
 pub mod sessions;
 pub mod settings;
+pub mod sightings;
 pub mod soil_reports;
 pub mod statements;
 pub mod stock;
@@ -82,6 +87,8 @@ use crate::{
 pub use lock::is_open;
 use lock::lock;
 use options::{options, options_of_writer};
+pub use place::Misplaced;
+use place::Place;
 pub use readers::ReadTransaction;
 use readers::Readers;
 pub use rule_sets::LawInForce;
@@ -103,6 +110,7 @@ pub struct Store {
     law: Arc<LawInForce>,
     tokens: Arc<Tokens>,
     head: Arc<receipts::Head>,
+    place: Arc<Place>,
     file: PathBuf,
 }
 
@@ -206,12 +214,12 @@ impl Store {
         let metrics = Arc::new(Metrics::default());
         let law = Arc::new(LawInForce::of(law));
         let (of_writer, counted) = (Arc::clone(&law), Arc::clone(&metrics));
-        let head = Arc::<receipts::Head>::default();
-        let writing =
-            Writer::new(connection, options_of_writer, of_writer, counted, readers.clone(), Arc::clone(&head));
+        let (head, place) = (Arc::<receipts::Head>::default(), Arc::new(Place::of(path)));
+        let shared = (Arc::clone(&head), Arc::clone(&place));
+        let writing = Writer::new(connection, options_of_writer, of_writer, counted, readers.clone(), shared);
         let task = tokio::spawn(writing.run(jobs));
         let (tokens, file) = (Arc::default(), path.to_owned());
-        Ok((Self { readers, lane, writer, metrics, law, tokens, head, file }, WriterTask { task, _lock: lock }))
+        Ok((Self { readers, lane, writer, metrics, law, tokens, head, place, file }, WriterTask { task, _lock: lock }))
     }
 
     /// What is counted while the server works. Whoever has the store can count.
@@ -228,6 +236,10 @@ impl Store {
         &self.law
     }
 
+    pub fn shared_law(&self) -> Arc<LawInForce> {
+        Arc::clone(&self.law)
+    }
+
     /// Number and hash of the journal's newest entry. Whatever was answered before is covered by it.
     pub async fn head(&self) -> Result<(i64, String), sqlx::Error> {
         match self.head.get() {
@@ -239,6 +251,11 @@ impl Store {
     /// Where the book is.
     pub fn file(&self) -> &Path {
         &self.file
+    }
+
+    /// What of the book is not where it was when it was opened.
+    pub fn misplaced(&self) -> Option<Misplaced> {
+        self.place.misplaced()
     }
 
     /// How busy the book is now, and how large. No statement is run.
@@ -289,7 +306,11 @@ impl Store {
         F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, Problem>> + Send + 'static,
     {
         let (answer, answered) = oneshot::channel();
-        let known = writer::Known { tokens: Arc::clone(&self.tokens), head: Arc::clone(&self.head) };
+        let known = writer::Known {
+            tokens: Arc::clone(&self.tokens),
+            head: Arc::clone(&self.head),
+            place: Arc::clone(&self.place),
+        };
         self.send(writer::plain(work, known, once_written, answer)).await?;
         answered.await.map_err(|_| stopping())?
     }

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use domain::ids::ApplicationId;
+use domain::ids::{ApplicationId, ClientId};
 use sqlx::SqliteConnection;
 
 use crate::{
@@ -25,6 +25,39 @@ pub struct Kept {
     /// The journal's entry of the record.
     pub journal_seq: i64,
     pub journal_hash: String,
+}
+
+/// A record of a property that has changed hands: whose it is now, and whose it was on the day of the work by what is known now.
+#[derive(Debug)]
+pub struct Owned {
+    pub record: ApplicationId,
+    pub now: ClientId,
+    pub then: Option<ClientId>,
+}
+
+/// Those of some records whose property has changed hands, or was ever said to have.
+pub async fn changed_hands(
+    connection: &mut SqliteConnection,
+    records: &[ApplicationId],
+) -> Result<Vec<Owned>, sqlx::Error> {
+    let wanted = id_list(records)?;
+    let rows = sqlx::query!(
+        r#"SELECT a.id AS "id!", p.client_id AS "now!",
+                  (SELECT o.client_id FROM ownerships AS o WHERE o.property_id = a.property_id AND o.since <= a.applied_on
+                   ORDER BY o.since DESC, o.seq DESC LIMIT 1) AS "owner_then?: String"
+           FROM json_each($1) AS w CROSS JOIN applications AS a CROSS JOIN properties AS p
+           WHERE a.id = w.value AND p.id = a.property_id AND EXISTS (
+               SELECT 1 FROM dated_entries AS e
+               WHERE e.property_id = p.id AND e.id <> p.id AND e.facts ->> 'client_id' IS NOT NULL)"#,
+        wanted
+    )
+    .fetch_all(connection)
+    .await?;
+    let owned = rows.into_iter().map(|row| {
+        let then = row.owner_then.as_deref().map(|id| read(id, "client id")).transpose()?;
+        Ok(Owned { record: read(&row.id, "application id")?, now: read(&row.now, "client id")?, then })
+    });
+    owned.collect()
 }
 
 /// What was fixed with some records, by their ids.

@@ -1,4 +1,4 @@
-//! Passes: leave for somebody from outside to read, for a while.
+//! Passes: leave for somebody from outside to read, for a while; and the browsers into which their codes were typed.
 
 use domain::{
     ids::{ClientId, PassId, PersonId},
@@ -159,6 +159,59 @@ pub async fn by_code(pool: &SqlitePool, code_hash: &str, now: Instant) -> Result
     .await?;
     let pass = row.map(|row| Sequenced::try_from(row).map(|row| row.item)).transpose()?;
     Ok(pass.filter(|pass| !pass.is_over(now)))
+}
+
+/// Keeps a browser into which the code of a pass was typed.
+pub async fn insert_session(
+    connection: &mut SqliteConnection,
+    hash: &str,
+    pass: PassId,
+    at: Instant,
+) -> Result<(), sqlx::Error> {
+    let (pass, at) = (pass.to_string(), at.millis());
+    sqlx::query!(
+        "INSERT INTO pass_sessions (hash, pass_id, created_at, last_used_at) VALUES ($1, $2, $3, $3)",
+        hash,
+        pass,
+        at
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// The pass behind a browser's session, if neither has ended and somebody used the session not long ago.
+pub async fn by_session(pool: &SqlitePool, hash: &str, now: Instant) -> Result<Option<Pass>, sqlx::Error> {
+    let millis = now.millis();
+    let row = sqlx::query!(
+        r#"SELECT pass_id AS "pass_id!" FROM pass_sessions
+           WHERE hash = $1 AND ended_at IS NULL AND last_used_at > $2 - (SELECT s.idle_minutes FROM settings AS s) * 60000"#,
+        hash,
+        millis
+    )
+    .fetch_optional(pool)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let pass = get(pool, read(&row.pass_id, "pass id")?).await?;
+    Ok(pass.filter(|pass| !pass.is_over(now)))
+}
+
+/// Notes that a browser's session was used, if it has not ended meanwhile.
+pub async fn note_use(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
+    let at = at.millis();
+    sqlx::query!("UPDATE pass_sessions SET last_used_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Ends a browser's session; the pass stays good.
+pub async fn end_session(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
+    let at = at.millis();
+    sqlx::query!("UPDATE pass_sessions SET ended_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
+        .execute(connection)
+        .await?;
+    Ok(())
 }
 
 /// A page of passes, the newest first.

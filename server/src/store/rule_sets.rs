@@ -27,6 +27,8 @@ pub struct LawInForce {
     changed_at: AtomicI64,
     /// The law that counted at the end of the span that was asked about last.
     past: Mutex<Option<PastLaw>>,
+    /// What was missing when it was asked last, and of which law.
+    gone: Mutex<Option<GoneSets>>,
     /// Held by whoever takes a new version in, from the reading of what counts to the taking: of two at once neither is lost.
     pub changing: tokio::sync::Mutex<()>,
 }
@@ -34,7 +36,27 @@ pub struct LawInForce {
 impl LawInForce {
     pub fn of(law: Arc<Lawbook>) -> Self {
         let (law, changing) = (RwLock::new(law), tokio::sync::Mutex::new(()));
-        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), changing }
+        Self { law, changed_at: AtomicI64::new(i64::MIN), past: Mutex::new(None), gone: Mutex::new(None), changing }
+    }
+
+    /// Codes of the rule sets by which this book counted and which a law does not have any more. Looked up once for each law: the
+    /// operator's folder may be read again at any time.
+    pub async fn gone(
+        &self,
+        executor: impl SqliteExecutor<'_>,
+        law: &Arc<Lawbook>,
+    ) -> Result<Arc<[String]>, sqlx::Error> {
+        let known = self.gone.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        if let Some(known) = known.filter(|known| Arc::ptr_eq(&known.from, law)) {
+            return Ok(known.codes);
+        }
+        let mut codes: Vec<String> = counting(executor).await?.into_keys().collect();
+        codes.retain(|code| law.rule_set(code).is_none());
+        codes.sort_unstable();
+        let codes: Arc<[String]> = codes.into();
+        let found = GoneSets { from: Arc::clone(law), codes: Arc::clone(&codes) };
+        *self.gone.lock().unwrap_or_else(PoisonError::into_inner) = Some(found);
+        Ok(codes)
     }
 
     /// The law that counts now.
@@ -64,6 +86,13 @@ impl LawInForce {
     pub fn remember(&self, past: PastLaw) {
         *self.past.lock().unwrap_or_else(PoisonError::into_inner) = Some(past);
     }
+}
+
+/// The rule sets that are missing from a law.
+#[derive(Debug, Clone)]
+struct GoneSets {
+    from: Arc<Lawbook>,
+    codes: Arc<[String]>,
 }
 
 /// A law that counted before.
@@ -260,12 +289,16 @@ pub async fn current(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Op
 }
 
 /// Every use of the rule sets of which more than one version has counted, in their order.
-pub async fn of_changed(executor: impl SqliteExecutor<'_>) -> Result<Vec<RuleSetUse>, sqlx::Error> {
+pub async fn of_changed(executor: impl SqliteExecutor<'_>, gone: &[String]) -> Result<Vec<RuleSetUse>, sqlx::Error> {
+    let gone = serde_json::to_string(gone).map_err(|error| sqlx::Error::Encode(error.into()))?;
     let rows = sqlx::query_as!(
         UseRow,
         r#"SELECT id, code AS "code!", hash AS "hash!", how AS "how!", person_id, since AS "since!"
            FROM rule_set_uses AS u
-           WHERE EXISTS (SELECT 1 FROM rule_set_uses AS x WHERE x.code = u.code AND x.seq <> u.seq) ORDER BY seq"#
+           WHERE EXISTS (SELECT 1 FROM rule_set_uses AS x WHERE x.code = u.code AND x.seq <> u.seq)
+              OR u.code IN (SELECT w.value FROM json_each($1) AS w)
+           ORDER BY seq"#,
+        gone
     );
     rows.fetch_all(executor).await?.into_iter().map(TryInto::try_into).collect()
 }

@@ -1,4 +1,4 @@
-//! The security log: who came in, who tried, and who let whom in. Bounded by age.
+//! The security log: who came in, who tried, and who let whom in. Bounded by age, and of those who only try by number.
 
 use domain::{
     ids::{PassId, PersonId},
@@ -20,10 +20,12 @@ use crate::{
 pub enum SecurityEventKind {
     SignedIn,
     SignInFailed,
-    /// Too many tries: told once a minute for each address, however many there are.
+    /// Too many tries: counted once a minute for each address, however many there are.
     SignInLimited,
     SignedOut,
     SignedOutEverywhere,
+    /// Before something that asks for it again.
+    PasswordConfirmed,
     PasswordChanged,
     /// The owner set another one.
     PasswordReset,
@@ -37,10 +39,17 @@ pub enum SecurityEventKind {
     PhoneSignedOut,
     PassMade,
     PassEnded,
+    /// Its code was typed into a browser.
+    PassOpened,
     PassRead,
 }
 
 impl SecurityEventKind {
+    /// What anybody can bring about without being let in, as often as they like.
+    const fn is_failure(self) -> bool {
+        matches!(self, Self::SignInFailed | Self::SignInLimited)
+    }
+
     /// How a page says it.
     pub const fn label(self) -> &'static str {
         match self {
@@ -49,6 +58,7 @@ impl SecurityEventKind {
             Self::SignInLimited => "▲ too many tries",
             Self::SignedOut => "signed out",
             Self::SignedOutEverywhere => "signed out everywhere",
+            Self::PasswordConfirmed => "showed the password again",
             Self::PasswordChanged => "changed the password",
             Self::PasswordCodeMade => "code for a new password made",
             Self::PasswordReset => "password set by the owner",
@@ -61,6 +71,7 @@ impl SecurityEventKind {
             Self::PhoneSignedOut => "phone signed out",
             Self::PassMade => "pass made",
             Self::PassEnded => "pass ended",
+            Self::PassOpened => "code of a pass typed",
             Self::PassRead => "read with a pass",
         }
     }
@@ -71,6 +82,7 @@ impl SecurityEventKind {
 pub struct SecurityEvent {
     #[schema(minimum = 1, maximum = 9_007_199_254_740_991_i64)]
     pub seq: i64,
+    /// When it happened; of failures that are counted together, the first.
     pub at: Instant,
     pub kind: SecurityEventKind,
     /// Whom it is about, where that is known.
@@ -88,6 +100,11 @@ pub struct SecurityEvent {
     /// What was read, or what changed.
     #[schema(max_length = 400)]
     pub detail: Option<String>,
+    /// How many failures of one kind, name and address within an hour the line counts. Null for what happens once.
+    #[schema(minimum = 1, maximum = 9_007_199_254_740_991_i64)]
+    pub tries: Option<i64>,
+    /// When the last of them was.
+    pub last_at: Option<Instant>,
 }
 
 /// What is to be written.
@@ -139,18 +156,88 @@ impl NewSecurityEvent {
     }
 }
 
-/// Writes a line, in the transaction of what it tells, and forgets what is older than the settings say.
+/// Failures within this time are one line.
+const COUNTED_TOGETHER_MS: i64 = 3_600_000;
+/// Lines of failures in a day. Further addresses and names are counted on a line that names none.
+const FAILURES_A_DAY: i64 = 200;
+const A_DAY_MS: i64 = 86_400_000;
+
+/// Writes a line, in the transaction of what it tells, and forgets what is older than the settings say. A failure is counted on the
+/// line of its kind, name and address, if there is one of the last hour.
 pub async fn insert(
     connection: &mut SqliteConnection,
     at: Instant,
-    event: NewSecurityEvent,
+    mut event: NewSecurityEvent,
 ) -> Result<(), sqlx::Error> {
+    if event.kind.is_failure() {
+        if counted(&mut *connection, at, &event).await? {
+            return Ok(());
+        }
+        if failures_of_a_day(&mut *connection, at).await? >= FAILURES_A_DAY {
+            event = NewSecurityEvent::of(event.kind).saying("from further addresses, or at further names");
+            if counted(&mut *connection, at, &event).await? {
+                return Ok(());
+            }
+        }
+    }
+    append(connection, at, event).await
+}
+
+/// Counts a failure on the line that there is of its like, and says whether there is one.
+async fn counted(
+    connection: &mut SqliteConnection,
+    at: Instant,
+    event: &NewSecurityEvent,
+) -> Result<bool, sqlx::Error> {
+    let (kind, at) = (enum_text(&event.kind)?, at.millis());
+    let since = at - COUNTED_TOGETHER_MS;
+    let person = event.person.map(|id| id.to_string());
+    let row = sqlx::query!(
+        r#"UPDATE security_events SET tries = tries + 1, last_at = max(last_at, $1)
+           WHERE seq = (
+               SELECT max(e.seq) FROM security_events AS e
+               WHERE e.tries IS NOT NULL AND e.at BETWEEN $2 AND $1 AND e.kind = $3 AND e.person_id IS $4 AND e.name IS $5
+                 AND e.address IS $6 AND e.detail IS $7)
+           RETURNING tries AS "tries!: i64""#,
+        at,
+        since,
+        kind,
+        person,
+        event.name,
+        event.address,
+        event.detail
+    )
+    .fetch_optional(connection)
+    .await?;
+    let Some(row) = row else { return Ok(false) };
+    // The server's own log is not to be filled either: it is told at the second, fourth, eighth, and so on.
+    if row.tries.count_ones() == 1 {
+        tracing::info!(target: "security", kind, name = event.name, address = event.address, detail = event.detail, tries = row.tries, "security");
+    }
+    Ok(true)
+}
+
+async fn failures_of_a_day(connection: &mut SqliteConnection, at: Instant) -> Result<i64, sqlx::Error> {
+    let (since, at) = (at.millis() - A_DAY_MS, at.millis());
+    let row = sqlx::query!(
+        r#"SELECT count(*) AS "lines!: i64" FROM security_events WHERE tries IS NOT NULL AND at BETWEEN $1 AND $2"#,
+        since,
+        at
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(row.lines)
+}
+
+async fn append(connection: &mut SqliteConnection, at: Instant, event: NewSecurityEvent) -> Result<(), sqlx::Error> {
     let kind = enum_text(&event.kind)?;
     tracing::info!(target: "security", kind, name = event.name, address = event.address, detail = event.detail, "security");
     let (person, by) = (event.person.map(|id| id.to_string()), event.by.map(|id| id.to_string()));
     let (pass, at) = (event.pass.map(|id| id.to_string()), at.millis());
+    let (tries, last_at) = event.kind.is_failure().then_some((1_i64, at)).unzip();
     let written = sqlx::query!(
-        "INSERT INTO security_events (at, kind, person_id, by_id, pass_id, name, address, detail) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        "INSERT INTO security_events (at, kind, person_id, by_id, pass_id, name, address, detail, tries, last_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
         at,
         kind,
         person,
@@ -158,7 +245,9 @@ pub async fn insert(
         pass,
         event.name,
         event.address,
-        event.detail
+        event.detail,
+        tries,
+        last_at
     )
     .execute(&mut *connection)
     .await?;
@@ -189,7 +278,7 @@ async fn forget(connection: &mut SqliteConnection, seq: i64, at: i64) -> Result<
 /// A page of the log, the newest first.
 pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<SecurityEvent>>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"SELECT seq AS "seq!", at, kind, person_id, by_id, pass_id, name, address, detail
+        r#"SELECT seq AS "seq!", at, kind, person_id, by_id, pass_id, name, address, detail, tries, last_at
            FROM security_events WHERE seq < $1 ORDER BY seq DESC LIMIT $2"#,
         span.after,
         span.take
@@ -208,6 +297,8 @@ pub async fn list(pool: &SqlitePool, span: PageRequest) -> Result<Vec<Sequenced<
                 name: row.name,
                 address: row.address,
                 detail: row.detail,
+                tries: row.tries,
+                last_at: row.last_at.map(read_instant).transpose()?,
             };
             Ok(Sequenced { seq: row.seq, item })
         })
@@ -223,6 +314,18 @@ pub async fn has_signed_in(
     let row = sqlx::query!(
         r#"SELECT EXISTS (SELECT 1 FROM security_events WHERE name = $1 AND address = $2 AND kind = 'signed_in') AS "known!: bool""#,
         name,
+        address
+    )
+    .fetch_one(executor)
+    .await?;
+    Ok(row.known)
+}
+
+/// Whether anybody was let in from this address before, by a password or with a phone.
+pub async fn came_from(executor: impl SqliteExecutor<'_>, address: Option<String>) -> Result<bool, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (
+               SELECT 1 FROM security_events WHERE address = $1 AND kind IN ('signed_in', 'phone_connected')) AS "known!: bool""#,
         address
     )
     .fetch_one(executor)

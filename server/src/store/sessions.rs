@@ -71,6 +71,34 @@ pub async fn note_uses(connection: &mut SqliteConnection, uses: &[(String, i64)]
     Ok(())
 }
 
+/// For how long a session may do what asks for the password, once it was shown.
+const CONFIRMED_MS: i64 = 300_000;
+
+/// Notes that the password was shown in a session, and says until when that counts.
+pub async fn confirm(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<Instant, sqlx::Error> {
+    let until = at.millis() + CONFIRMED_MS;
+    sqlx::query!("UPDATE tokens SET confirmed_until = $2 WHERE hash = $1 AND ended_at IS NULL", hash, until)
+        .execute(connection)
+        .await?;
+    read_instant(until)
+}
+
+/// Whether the password was shown in a session a moment ago; by a clock that was ahead then, it was not.
+pub async fn is_confirmed(pool: &SqlitePool, hash: &str, now: Instant) -> Result<bool, sqlx::Error> {
+    let (now, latest) = (now.millis(), now.millis() + CONFIRMED_MS);
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (
+               SELECT 1 FROM tokens
+               WHERE hash = $1 AND ended_at IS NULL AND confirmed_until > $2 AND confirmed_until <= $3) AS "confirmed!: bool""#,
+        hash,
+        now,
+        latest
+    )
+    .fetch_one(pool)
+    .await?;
+    Ok(row.confirmed)
+}
+
 pub async fn end_token(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<(), sqlx::Error> {
     let at = at.millis();
     sqlx::query!("UPDATE tokens SET ended_at = $2 WHERE hash = $1 AND ended_at IS NULL", hash, at)
@@ -91,6 +119,50 @@ pub async fn end_all(connection: &mut SqliteConnection, person: PersonId, at: In
     sqlx::query!("UPDATE password_codes SET used_at = $2 WHERE person_id = $1 AND used_at IS NULL", person, at)
         .execute(connection)
         .await?;
+    Ok(())
+}
+
+/// Whether a session is open that nobody has used for as long as the settings allow, or that has run out.
+pub async fn any_idle(pool: &SqlitePool, now: Instant) -> Result<bool, sqlx::Error> {
+    let now = now.millis();
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (
+               SELECT 1 FROM tokens AS t
+               WHERE t.ended_at IS NULL
+                 AND (t.expires_at <= $1
+                      OR t.device_id IS NULL
+                         AND coalesce(t.last_used_at, t.created_at) <= $1 - (SELECT s.idle_minutes FROM settings AS s) * 60000))
+             OR EXISTS (
+               SELECT 1 FROM pass_sessions AS p
+               WHERE p.ended_at IS NULL AND p.last_used_at <= $1 - (SELECT s.idle_minutes FROM settings AS s) * 60000) AS "any!: bool""#,
+        now
+    )
+    .fetch_one(pool)
+    .await?;
+    Ok(row.any)
+}
+
+/// Ends the sessions that nobody has used for as long as the settings allow, and what has run out, so that none of them comes back
+/// when the settings allow more or the clock is set back. Uses are written down before.
+pub async fn end_idle(connection: &mut SqliteConnection, now: Instant) -> Result<(), sqlx::Error> {
+    let now = now.millis();
+    sqlx::query!(
+        "UPDATE tokens SET ended_at = $1
+         WHERE ended_at IS NULL
+           AND (expires_at <= $1
+                OR device_id IS NULL
+                   AND coalesce(last_used_at, created_at) <= $1 - (SELECT s.idle_minutes FROM settings AS s) * 60000)",
+        now
+    )
+    .execute(&mut *connection)
+    .await?;
+    sqlx::query!(
+        "UPDATE pass_sessions SET ended_at = $1
+         WHERE ended_at IS NULL AND last_used_at <= $1 - (SELECT s.idle_minutes FROM settings AS s) * 60000",
+        now
+    )
+    .execute(connection)
+    .await?;
     Ok(())
 }
 

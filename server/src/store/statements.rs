@@ -66,6 +66,15 @@ pub struct LedgerPart {
     pub line: LedgerLine,
 }
 
+/// How work was ever said to have gone beyond the rules.
+#[derive(Debug, Clone, Copy)]
+pub struct OnceBeyond {
+    /// By the record or by a correction of it.
+    pub by_a_word: bool,
+    /// By a distance that was added to it later.
+    pub by_an_addition: bool,
+}
+
 /// An application with the last word on it.
 #[derive(Debug, Clone)]
 pub struct RecordPart {
@@ -73,10 +82,11 @@ pub struct RecordPart {
     pub property_id: PropertyId,
     pub applied_on: Day,
     pub received_at: Instant,
+    /// The clock by which its day was told, as it was fixed with it; nothing for the records of earlier versions.
+    pub time_zone: Option<String>,
     /// By the last word on it.
     pub beyond_the_rules: bool,
-    /// By any word on it.
-    pub once_beyond_the_rules: bool,
+    pub once_beyond: OnceBeyond,
     pub content: String,
     pub product_name: String,
     pub label: Label,
@@ -123,8 +133,6 @@ pub struct Parts {
     pub limited: bool,
     /// The entries about whatever is not as it was first entered.
     pub histories: Histories,
-    /// What clients are called, by their ids, whose properties changed hands; for whoever may see all of them.
-    pub client_names: HashMap<String, String>,
 }
 
 impl Parts {
@@ -152,8 +160,7 @@ async fn parts(
     span: Span,
     scope: Scope,
 ) -> Result<Parts, sqlx::Error> {
-    let sections::Loaded { sections, left, histories, client_names } =
-        sections::load(connection, about, span, scope).await?;
+    let sections::Loaded { sections, left, histories } = sections::load(connection, about, span, scope).await?;
     // Everything else is asked of these sections and their properties, so that nothing of another is told.
     let those = Those {
         sections: ids(sections.iter().map(|section| section.id.to_string())),
@@ -176,7 +183,6 @@ async fn parts(
         sections,
         left,
         histories,
-        client_names,
     })
 }
 
@@ -233,9 +239,12 @@ async fn ledger(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<
 async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec<RecordPart>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"SELECT a.id AS "id!", a.property_id AS "property_id!", a.applied_on AS "applied_on!", a.received_at AS "received_at!",
+                  coalesce(a.time_zone, a.particulars ->> 'time_zone') AS "time_zone?: String",
                   coalesce(k.beyond_the_rules, a.beyond_the_rules) AS "beyond_the_rules!: bool",
                   (a.beyond_the_rules OR EXISTS (
                       SELECT 1 FROM corrections AS b WHERE b.application_id = a.id AND b.beyond_the_rules = 1)) AS "once_beyond!: bool",
+                  EXISTS (SELECT 1 FROM record_additions AS x WHERE x.application_id = a.id AND x.doubt = 'beyond_the_rules')
+                   AS "beyond_by_addition!: bool",
                   a.content AS "content!", a.packed, (SELECT p.body FROM text_patterns AS p WHERE p.seq = a.pattern) AS "pattern?: String", d.name AS "product_name!", d.label AS "label!", 
                   coalesce((SELECT t.body ->> 'applicator' FROM personal_texts AS t WHERE t.record_id = a.id), a.person_name) AS "person_name!: String",
                   a.particulars, j.pattern AS told_pattern, j.packed AS told,
@@ -277,19 +286,15 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             _ => row.content,
         };
         // A year's records are of few products.
-        let label = match labels.get(&row.label) {
-            Some(label) => label.clone(),
-            None => read_json(&row.label, "label").inspect(|label: &Label| {
-                labels.insert(row.label, label.clone());
-            })?,
-        };
+        let label = label_of(&mut labels, row.label)?;
         records.push(RecordPart {
             id: read(&row.id, "application id")?,
             property_id: read(&row.property_id, "property id")?,
             applied_on: read_day(&row.applied_on)?,
             received_at: read_instant(row.received_at)?,
+            time_zone: row.time_zone,
             beyond_the_rules: row.beyond_the_rules,
-            once_beyond_the_rules: row.once_beyond,
+            once_beyond: OnceBeyond { by_a_word: row.once_beyond, by_an_addition: row.beyond_by_addition },
             content,
             product_name: row.product_name,
             label,
@@ -300,6 +305,16 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
         });
     }
     Ok(records)
+}
+
+/// A label by its text, read once.
+fn label_of(known: &mut HashMap<String, Label>, text: String) -> Result<Label, sqlx::Error> {
+    if let Some(label) = known.get(&text) {
+        return Ok(label.clone());
+    }
+    let label: Label = read_json(&text, "label")?;
+    known.insert(text, label.clone());
+    Ok(label)
 }
 
 /// The numbers that a record names, by what was fixed with it and what was added to it. Of a record of earlier versions nothing was

@@ -1,6 +1,7 @@
 //! Visits: planned stops.
 
 mod inputs;
+pub mod week;
 
 use std::collections::HashSet;
 

@@ -5,9 +5,10 @@
 use std::collections::HashSet;
 
 use domain::{
-    facts::PastProduct,
-    ids::{PersonId, ProductId, PropertyId, SectionId},
+    facts::{KeptDistances, PastProduct},
+    ids::{ApplicationId, PersonId, ProductId, PropertyId, SectionId},
     product::Label,
+    quantity::Distance,
     time::Instant,
 };
 use sqlx::SqliteConnection;
@@ -127,6 +128,16 @@ pub async fn load_for_correction_check(
     load_keys(connection, &keys).await
 }
 
+/// Loads the facts of records that are judged once more as they stand.
+pub async fn load_for_records(
+    connection: &mut SqliteConnection,
+    records: &[ApplicationId],
+    now: Instant,
+) -> Result<BatchFacts, sqlx::Error> {
+    let records = records.iter().map(ToString::to_string).collect();
+    load_keys(connection, &FactKeys { records, now: now.millis(), ..FactKeys::default() }).await
+}
+
 /// Loads what a record names, to tell what stood of it.
 pub async fn load_named(connection: &mut SqliteConnection, named: &Named<'_>) -> Result<BatchFacts, sqlx::Error> {
     let people = [named.person].into_iter().chain(named.supervisor).chain(named.present.iter().copied());
@@ -214,6 +225,11 @@ fn take(world: &mut BatchFacts, kind: &str, id: &str, body: &str) -> Result<(), 
             drop(world.corrections.insert(read(id, "correction id")?, read_json(body, "correction facts")?));
         }
         "addition" => drop(world.additions.insert(read(id, "addition id")?)),
+        "kept_since" => {
+            let (from_water, from_drains): (Option<Distance>, Option<Distance>) = read_json(body, "kept distances")?;
+            let known = world.kept_since.entry(read(id, "application id")?).or_default();
+            *known = known.shortest(KeptDistances { from_water, from_drains });
+        }
         "device" => drop(world.devices.insert(read(id, "device id")?, body.to_owned())),
         "attempt" => {
             let (fingerprint, salt) = read_json(body, "attempt facts")?;

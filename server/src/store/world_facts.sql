@@ -113,6 +113,10 @@ FROM json_each($9) AS w CROSS JOIN equipment AS e WHERE e.id = w.value
 UNION ALL
 SELECT 'addition', x.id, '' FROM json_each($4) AS w CROSS JOIN record_additions AS x WHERE x.id = w.value
 UNION ALL
+SELECT 'kept_since', x.application_id, json_array(x.seen ->> 'kept_from_water_ft', x.seen ->> 'kept_from_drains_ft')
+FROM named_applications AS n CROSS JOIN record_additions AS x WHERE x.application_id = n.id
+    AND coalesce(x.seen ->> 'kept_from_water_ft', x.seen ->> 'kept_from_drains_ft') IS NOT NULL
+UNION ALL
 SELECT 'device', d.id, d.name FROM json_each($4) AS w CROSS JOIN devices AS d WHERE d.id = w.value
 UNION ALL
 SELECT 'attempt', t.subject_id, json_array(t.fingerprint, (SELECT p.salt FROM personal_texts AS p WHERE p.record_id = t.id))

@@ -15,7 +15,7 @@ use crate::{
     acts::{Act, ActOutcome},
     metrics::Metrics,
     problem::{Kind, Problem},
-    store::{LawInForce, effects, packing::Packer, readers::Readers, receipts::Head, world},
+    store::{LawInForce, effects, packing::Packer, place::Place, readers::Readers, receipts::Head, world},
     tokens::Tokens,
 };
 
@@ -52,6 +52,7 @@ impl std::fmt::Debug for Job {
 pub struct Known {
     pub tokens: Arc<Tokens>,
     pub head: Arc<Head>,
+    pub place: Arc<Place>,
 }
 
 /// Wraps a write so that it begins, commits or rolls back by itself and then answers. It says whether it failed. What is to be done
@@ -81,6 +82,7 @@ where
             if done.is_ok() {
                 once_written();
             }
+            let done = done.and_then(|done| found_again(&known.place, done));
             // A caller that has hung up needs no answer; the write stands all the same.
             let _ = answer.send(done);
             ended
@@ -117,6 +119,9 @@ pub struct Writer {
     /// Closed before the file is: while one of them is open, what was written last stays in the log beside it.
     readers: Readers,
     head: Arc<Head>,
+    place: Arc<Place>,
+    /// The file is not where it was, and that was seen to.
+    astray: bool,
 }
 
 impl Writer {
@@ -126,9 +131,10 @@ impl Writer {
         law: Arc<LawInForce>,
         metrics: Arc<Metrics>,
         readers: Readers,
-        head: Arc<Head>,
+        (head, place): (Arc<Head>, Arc<Place>),
     ) -> Self {
-        Self { connection: Some(connection), options, law, packer: Packer::default(), metrics, readers, head }
+        let (connection, packer) = (Some(connection), Packer::default());
+        Self { connection, options, law, packer, metrics, readers, head, place, astray: false }
     }
 
     /// Takes jobs until nobody can send any more, then closes the file.
@@ -155,13 +161,37 @@ impl Writer {
             tracing::warn!("a reader did not end in time; what was written last may stay in the log beside the file");
         }
         match self.connection {
+            // What is counted at closing would be written over the log of a book that somebody may yet put back.
+            Some(connection) if self.place.misplaced().is_some() => connection.close_hard().await,
             Some(connection) => connection.close().await,
             None => Ok(()),
         }
     }
 
+    /// Nothing is written while the file is not where it was: nobody would find it again. What stands in the log beside it already goes
+    /// into the file itself then, wherever that is, as far as it is still open.
+    async fn in_place(&mut self) -> Result<(), Problem> {
+        let Some(astray) = self.place.misplaced() else {
+            if std::mem::take(&mut self.astray) {
+                tracing::info!("the records are where they were again; writing goes on");
+            }
+            return Ok(());
+        };
+        if !std::mem::replace(&mut self.astray, true) {
+            tracing::error!("{}; nothing is written", astray.sentence());
+            if let Some(connection) = &mut self.connection {
+                let kept = sqlx::query("PRAGMA wal_checkpoint(PASSIVE)").fetch_all(connection).await;
+                if let Err(error) = kept {
+                    tracing::error!(%error, "what was written last could not be put into the file itself");
+                }
+            }
+        }
+        Err(astray.problem(STORED_NOTHING))
+    }
+
     /// The connection, opened anew if there is none.
     async fn connection(&mut self) -> Result<&mut SqliteConnection, Problem> {
+        self.in_place().await?;
         let connection = if let Some(connection) = self.connection.take() {
             connection
         } else {
@@ -235,6 +265,10 @@ impl Writer {
         }
         self.metrics.batch_ended(acts.len(), begun.elapsed());
         self.after(Ended::of(&done)).await;
+        let done = match done {
+            Ok(written @ (_, Some(_))) => found_again(&self.place, written),
+            other => other,
+        };
         match done {
             Ok((replies, None)) => Ok(replies),
             Ok((replies, head)) => {
@@ -288,6 +322,18 @@ async fn reopened(options: &SqliteConnectOptions) -> Result<SqliteConnection, sq
 /// Whether a write can begin on it.
 async fn begins(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
     connection.begin_with("BEGIN IMMEDIATE").await?.rollback().await
+}
+
+const STORED_NOTHING: &str = "What you sent was not stored; keep it and send it again.";
+
+/// What was written, if it can be found again: the file may have been taken away while it was. Else its caller is to send it again.
+fn found_again<T>(place: &Place, written: T) -> Result<T, Problem> {
+    match place.misplaced() {
+        None => Ok(written),
+        Some(astray) => {
+            Err(astray.problem("Whether what you sent will be found again is not known; keep it and send it again."))
+        }
+    }
 }
 
 fn panicked(what: &str) -> Problem {

@@ -148,7 +148,8 @@ export async function anEndedSession(world) {
   await page.unrouteAll();
   // Now it ends on the server too: the phone is locked out, and a new code is the way on.
   const phones = (await world.book.office('GET', '/api/v1/devices?limit=200', undefined, 200)).items;
-  await world.book.office('DELETE', `/api/v1/devices/${phones.at(-1).id}`, undefined);
+  await world.book.office('PUT', '/api/v1/sessions/current/confirmation', { password: world.book.password }, 200);
+  await world.book.office('DELETE', `/api/v1/devices/${phones.at(-1).id}`, undefined, 200);
   await page.reload();
   await page.getByText('2 waiting. Connect this phone again to send').waitFor();
   await page.getByRole('button', { name: 'Connect again' }).click();

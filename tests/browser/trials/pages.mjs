@@ -225,6 +225,42 @@ export async function aPictureEnrols(world) {
   });
 }
 
+/** A caller is found from any page, while the name is typed, with Enter, and where no script runs. @param {World} world */
+export async function aCallerIsFound(world) {
+  const field = (/** @type {any} */ page) => page.getByRole('searchbox', { name: /Find a client/ });
+  await desk(world, { viewport: { width: 1280, height: 800 } }, async (page) => {
+    await signIn(world, page, '/rules');
+    const found = page.locator('.found');
+    await field(page).pressSequentially('client 00', { delay: 30 });
+    await found.getByRole('link', { name: 'Client 001', exact: true }).waitFor();
+    assert.equal(await page.getByRole('status').textContent().then((/** @type {string} */ words) => /^\d+ found/.test(words)), true);
+    await page.keyboard.press('Escape');
+    assert.equal(await found.isVisible(), false);
+    await page.keyboard.press('Enter');
+    await page.waitForURL(/\/office\/find\?q=client/);
+    assert.equal(await field(page).inputValue(), 'client 00');
+    // What is typed last is shown, however the answers come.
+    await page.route('**/office/find?q=client%20001', async (route) => {
+      await new Promise((resolve) => setTimeout(resolve, 700));
+      await route.continue();
+    });
+    await field(page).fill('client 001');
+    await page.waitForTimeout(300);
+    await field(page).fill('client 002');
+    await found.getByRole('link', { name: 'Client 002', exact: true }).waitFor();
+    await page.waitForTimeout(900);
+    assert.equal(await found.getByRole('link', { name: 'Client 001', exact: true }).count(), 0);
+  });
+  await desk(world, { javaScriptEnabled: false }, async (page) => {
+    await signIn(world, page, '/office');
+    await field(page).fill('client 003');
+    await page.getByRole('button', { name: 'Find' }).click();
+    await page.getByRole('heading', { name: /Found for/ }).waitFor();
+    await page.getByRole('link', { name: 'Client 003', exact: true }).click();
+    await page.getByRole('heading', { name: 'Client 003' }).waitFor();
+  });
+}
+
 /** @param {World} world */
 export async function theStatementPrints(world) {
   await desk(world, { viewport: { width: 1200, height: 800 }, colorScheme: 'dark' }, async (page) => {

@@ -20,7 +20,6 @@ use crate::{
         fault::{ActFault, read},
         ground::{self, parts_of},
         rows::{ApplicationRow, LedgerRow, standing_lines},
-        seen,
     },
     problem::FieldFault,
 };
@@ -133,7 +132,7 @@ impl Draft {
             sighting: Sighting::of(recorded.seen.as_ref()),
             ground: Some(recorded.ground),
             pavement_cleaned: Some(recorded.pavement_cleaned),
-            kept: seen::kept(recorded.seen.as_ref()),
+            kept: world.kept_of(application.id, recorded.seen.as_ref()),
             lines,
             without: Some(application.id),
             without_hold: None,

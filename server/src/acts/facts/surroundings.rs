@@ -63,6 +63,9 @@ fn known_weather(question: &Question<'_>, label: &Label, decision: &Decision) ->
              said what it was like."
                 .to_owned()
         }
+        _ if question.service_asked == ServiceAsked::No => {
+            "Nothing is known of the weather: no service was asked, and nobody has said what it is like.".to_owned()
+        }
         _ => "Nothing is known of the weather: no service answered, and nobody has said what it is like.".to_owned(),
     };
     let message = format!("{unknown} It is asked for every product{dry}: above {limit} mph {what}.");

@@ -7,7 +7,7 @@ use domain::{
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
-use super::{section_input, with};
+use super::{limits::Turn, section_input, with};
 use crate::{
     api::{properties, sections, whole},
     book::history::Change,
@@ -18,19 +18,20 @@ use crate::{
     store::{self, clients::ClientInput, history::Subject, properties::PropertyInput},
 };
 
-/// Whether what a change leaves is whole on every day, also on those between its own and today.
+/// Whether what a change leaves is whole on every day, also on those between its own and today. Says what it turned into what.
 pub(in crate::api) async fn sound_change(
     connection: &mut SqliteConnection,
     app: &App,
     change: Option<&Change>,
     last: Day,
-) -> Result<(), Problem> {
-    let Some(change) = change else { return Ok(()) };
+) -> Result<Option<Turn>, Problem> {
+    let Some(change) = change else { return Ok(None) };
     let entries = store::history::entries(connection, change.subject).await?;
     let before = store::history::history(&entries);
     let new = DatedEntry { seq: i64::MAX, since: Some(change.since), corrects: None, facts: change.facts.clone() };
     let after = with(&entries, new);
-    sound(connection, app, change.subject, (&before, &after), last).await
+    sound(connection, app, change.subject, (&before, &after), last).await?;
+    Ok(Some(Turn { before, after }))
 }
 
 /// What stood must be whole on every day: each state of the thing is held against what the office may write. What was not whole
@@ -101,4 +102,13 @@ async fn faults_of(
         }
         Subject::Section(id) => sections::faults(&section_input(connection, app, id, facts).await?, last),
     })
+}
+
+/// What the subject of an entry is called.
+pub fn noun(subject: Subject) -> &'static str {
+    match subject {
+        Subject::Client(_) => "client",
+        Subject::Property(_) => "property",
+        Subject::Section(_) => "lawn section",
+    }
 }

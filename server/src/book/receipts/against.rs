@@ -3,7 +3,10 @@
 use std::path::Path;
 
 use base64::{Engine, engine::general_purpose::STANDARD};
-use domain::receipt::{ReceiptFault, Signed};
+use domain::{
+    receipt::{ReceiptFault, Signed},
+    time::Instant,
+};
 use serde_json::Value;
 use sqlx::SqliteConnection;
 
@@ -98,6 +101,42 @@ pub async fn hold(connection: &mut SqliteConnection, receipts: &[Signed]) -> Res
         }
     }
     Ok(held)
+}
+
+/// What of a journal is missing in a copy of it.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Missing {
+    pub first: i64,
+    pub last: i64,
+    /// When it was signed that the last of them was there.
+    pub signed_at: Instant,
+}
+
+/// Holds a copy that is to take the place of lost records against receipts that may be newer than it: what it cannot have is missing,
+/// and everything else must fit.
+pub async fn since(
+    connection: &mut SqliteConnection,
+    receipts: &[Signed],
+) -> Result<(Held, Option<Missing>), sqlx::Error> {
+    let book = whole_key(&mut *connection).await?.map(|key| key.book().to_string());
+    let (last, _) = newest(&mut *connection).await?;
+    let (newer, rest): (Vec<Signed>, Vec<Signed>) = receipts.iter().cloned().partition(|signed| {
+        signed.receipt.entry > last && signing::stands(signed) && Some(&signed.receipt.book) == book.as_ref()
+    });
+    let mut held = hold(connection, &rest).await?;
+    let mut missing: Option<Missing> = None;
+    for Signed { receipt, .. } in &newer {
+        if first_after(connection, receipt.signed_at).await?.is_some() {
+            held.faults.push(format!(
+                "the receipt of entry {}, signed at {}, covers more than this copy has, and this copy has entries from after it: it is no \
+                 earlier state of the same records",
+                receipt.entry, receipt.signed_at
+            ));
+        } else if missing.as_ref().is_none_or(|known| known.last < receipt.entry) {
+            missing = Some(Missing { first: last + 1, last: receipt.entry, signed_at: receipt.signed_at });
+        }
+    }
+    Ok((held, missing))
 }
 
 /// What is wrong with a journal that a receipt of its own vouches for: its end is missing, an older copy goes on in its place, or it

@@ -36,11 +36,9 @@ pub type Texts = BTreeMap<String, String>;
 
 /// A lawbook with other texts of some sets, by code.
 pub fn mixed(law: &Lawbook, texts: &Texts) -> Result<Lawbook, Vec<LawFault>> {
-    let named: Vec<(String, &str)> = law
-        .rule_sets()
-        .iter()
-        .map(|set| (file(&set.about.code), texts.get(&set.about.code).unwrap_or(&set.text).as_str()))
-        .collect();
+    let known = law.rule_sets().iter().map(|set| (&set.about.code, texts.get(&set.about.code).unwrap_or(&set.text)));
+    let gone = texts.iter().filter(|(code, _)| law.rule_set(code).is_none());
+    let named: Vec<(String, &str)> = known.chain(gone).map(|(code, text)| (file(code), text.as_str())).collect();
     Lawbook::from_texts(&named.iter().map(|(file, text)| (file.as_str(), *text)).collect::<Vec<_>>())
 }
 

@@ -31,6 +31,7 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     }
     seen.clear();
     for part in &parts.sections {
+        said.extend(added(part, span, zone));
         said.extend(grounds(part, span, zone));
         let things = [
             (part.client_id.to_string(), "The client".to_owned()),
@@ -38,11 +39,19 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
             (part.id.to_string(), format!("{}, {}", part.address, part.name)),
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
-            said.extend(entered_since(parts.histories.entries_of(&id), &place, span, (zone, parts)));
+            let whose = Whose { id: &part.client_id.to_string(), name: &part.client_name };
+            said.extend(entered_since(parts.histories.entries_of(&id), (&place, &whose), span, zone));
         }
     }
     said.extend(taken_off(parts, span, zone));
     said
+}
+
+/// That a lawn was entered after the span had ended: no statement that was made by then has it.
+fn added(part: &SectionPart, span: Span, zone: &TimeZone) -> Option<String> {
+    let day = part.created_at.day_in(zone);
+    (day > span.to)
+        .then(|| format!("Added on {day}: {}, {}: this lawn was not in the book before.", part.address, part.name))
 }
 
 /// Properties that were the client's within the span by what was known when it ended, and are not by what was entered since. Nothing else
@@ -56,7 +65,8 @@ pub(super) fn taken_off(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<Strin
         let is_the_clients = |facts: Facts| facts.get("client_id").and_then(Value::as_str) == Some(client.as_str());
         let was_taken = |day: &Day| is_the_clients(known.on(*day)) && !is_the_clients(now.on(*day));
         let day = days_of([&known, &now], span).into_iter().find(was_taken)?;
-        corrected(entries, &by_then, ("client_id", day), &left.address, (zone, parts))
+        let whose = Whose { id: &client, name: &left.client_name };
+        corrected(entries, &by_then, ("client_id", day), (&left.address, &whose), zone)
     });
     told.collect()
 }
@@ -138,7 +148,7 @@ fn known_then(entries: &[StoredEntry], span: Span, zone: &TimeZone) -> Vec<Store
 }
 
 /// What was entered after the span had ended and changes what the statement says of it.
-fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts): (&TimeZone, &Parts)) -> Vec<String> {
+fn entered_since(entries: &[StoredEntry], about: (&str, &Whose<'_>), span: Span, zone: &TimeZone) -> Vec<String> {
     let by_then = known_then(entries, span, zone);
     if by_then.len() == entries.len() {
         return Vec::new();
@@ -148,7 +158,7 @@ fn entered_since(entries: &[StoredEntry], place: &str, span: Span, (zone, parts)
     let told = NAMED.iter().filter_map(|name| {
         let differs = |day: &&Day| said(name, &known.on(**day)) != said(name, &now.on(**day));
         let day = *days.iter().find(differs)?;
-        corrected(entries, &by_then, (*name, day), place, (zone, parts))
+        corrected(entries, &by_then, (*name, day), about, zone)
     });
     told.collect()
 }
@@ -158,24 +168,30 @@ fn said(name: &str, facts: &Facts) -> Option<Value> {
     facts.get(name).cloned().or_else(|| unnamed(name))
 }
 
-/// The sentence about a member that is otherwise from a day on than it was known. Why a property became another client's may name the
-/// former one, so whoever does not see the whole company is not told that.
+/// The client to whom a statement is told.
+struct Whose<'a> {
+    id: &'a str,
+    name: &'a str,
+}
+
+/// The sentence about a member that is otherwise from a day on than it was known. A statement is handed to its client, who is told of no
+/// other one: neither a name nor why a property became another client's, which may name one.
 fn corrected(
     entries: &[StoredEntry],
     known: &[StoredEntry],
     (name, day): (&str, Day),
-    place: &str,
-    (zone, parts): (&TimeZone, &Parts),
+    (place, whose): (&str, &Whose<'_>),
+    zone: &TimeZone,
 ) -> Option<String> {
     let on = |entries: &[StoredEntry]| said(name, &history(entries).on(day));
     let entry = made_so(entries, known, on)?;
-    let called = |value: &Value| {
-        let client = value.as_str().filter(|_| name == "client_id").and_then(|id| parts.client_names.get(id));
-        client.cloned().unwrap_or_else(|| value_of(name, value))
+    let called = |value: &Value| match name {
+        "client_id" if value.as_str() == Some(whose.id) => whose.name.to_owned(),
+        "client_id" => "another client".to_owned(),
+        _ => value_of(name, value),
     };
     let value = |value: Option<Value>| value.as_ref().map_or_else(|| "none".to_owned(), called);
-    let tells = !parts.limited || !entry.view.facts.contains_key("client_id");
-    let why = entry.view.reason.as_ref().filter(|_| tells);
+    let why = entry.view.reason.as_ref().filter(|_| !entry.view.facts.contains_key("client_id"));
     let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
     Some(format!(
         "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
@@ -212,44 +228,44 @@ fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
     let (was_there, first_day) = (!is_late(part.created_at), part.created_at.day_in(zone));
     let entered_with_it = |said: &Said| !said.corrects && said.at.day_in(zone) <= first_day;
     let known = |said: &Said| if was_there { !is_late(said.at) } else { entered_with_it(said) };
-    let late = |said: &&Said| !known(said);
     let place = format!("{}, {}", part.address, part.name);
     let mut told = Vec::new();
-    let standing = |known: &dyn Fn(&Said) -> bool| MeasurementPart::standing(&part.measurements, span.as_of, known);
-    let (before, now) = (standing(&known), standing(&|_| true));
-    if before.map(|one| (one.on, one.area)) != now.map(|one| (one.on, one.area)) {
-        let words = |one: Option<&MeasurementPart>| {
-            one.map_or_else(|| "not measured".to_owned(), |one| format!("{} sq ft, measured on {}", one.area, one.on))
-        };
-        let of = |one: Option<&'_ MeasurementPart>| -> Vec<Said> {
-            let confirmed = one.and_then(|one| one.confirmed.as_ref()).map(|(_, said)| said);
-            let corrected = one.and_then(|one| one.corrected.as_ref());
-            one.map(|one| &one.entered).into_iter().chain(confirmed).chain(corrected).filter(late).cloned().collect()
-        };
-        told.extend(since([of(before), of(now)].concat(), &place, ("area", &words(now), &words(before)), zone));
-    }
-    let newest = |known: &dyn Fn(&Said) -> bool| SoilPart::newest(&part.soil_reports, span.as_of, known);
-    let (before, now) = (newest(&known), newest(&|_| true));
-    if before.map(|one| one.on) != now.map(|one| one.on) {
-        let words = |one: Option<&SoilPart>| one.map_or_else(|| "none".to_owned(), |one| one.on.to_string());
-        let of = |one: Option<&'_ SoilPart>| -> Vec<Said> {
-            let corrected = one.and_then(|one| one.corrected.as_ref());
-            one.map(|one| &one.entered).into_iter().chain(corrected).filter(late).cloned().collect()
-        };
-        told.extend(since(
-            [of(before), of(now)].concat(),
-            &place,
-            ("soil sampled on", &words(now), &words(before)),
-            zone,
-        ));
-    }
+    let said = part.measurements.iter().flat_map(MeasurementPart::said).filter(|said| !known(said)).collect();
+    let area = |known: &dyn Fn(&Said) -> bool| {
+        let one = MeasurementPart::standing(&part.measurements, span.as_of, known);
+        one.map(|one| format!("{} sq ft, measured on {}", one.area, one.on))
+    };
+    told.extend(since(said, &known, area, (&place, "area", "not measured"), zone));
+    let said = part.soil_reports.iter().flat_map(SoilPart::said).filter(|said| !known(said)).collect();
+    let sampled = |known: &dyn Fn(&Said) -> bool| {
+        SoilPart::newest(&part.soil_reports, span.as_of, known).map(|one| one.on.to_string())
+    };
+    told.extend(since(said, &known, sampled, (&place, "soil sampled on", "none"), zone));
     told
 }
 
-/// The sentence about what was corrected: by the last that was said of it.
-fn since(said: Vec<Said>, place: &str, (what, now, before): (&str, &str, &str), zone: &TimeZone) -> Option<String> {
-    let last = said.into_iter().max_by_key(|said| said.at)?;
-    let why = last.why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
-    let day = last.at.day_in(zone);
+/// The sentence about what was corrected, with day and reason of what made it so: the last of what was said after the span that changed
+/// it. What was said since of other days, or of what did not stand by then, made nothing so.
+fn since(
+    mut late: Vec<&Said>,
+    known: &dyn Fn(&Said) -> bool,
+    stands: impl Fn(&dyn Fn(&Said) -> bool) -> Option<String>,
+    (place, what, nothing): (&str, &str, &str),
+    zone: &TimeZone,
+) -> Option<String> {
+    late.sort_by_key(|said| (said.at, said.seq));
+    let before = stands(known);
+    let (mut stood, mut made) = (before.clone(), None);
+    for (at, said) in late.iter().enumerate() {
+        let by_then = |one: &Said| known(one) || late.iter().take(at + 1).any(|other| std::ptr::eq(*other, one));
+        let now = stands(&by_then);
+        if now != stood {
+            (stood, made) = (now, Some(*said));
+        }
+    }
+    let last = made.filter(|_| stood != before)?;
+    let why = last.why.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    let words = |value: Option<String>| value.unwrap_or_else(|| nothing.to_owned());
+    let (day, now, before) = (last.at.day_in(zone), words(stood), words(before));
     Some(format!("Corrected on {day}: {place}: {what}: {now} (before the correction: {before}).{why}"))
 }

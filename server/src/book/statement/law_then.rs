@@ -7,8 +7,9 @@ use std::{
 };
 
 use domain::{
+    land::Species,
     law::{
-        Lawbook,
+        Bound, Lawbook, RuleSetAbout,
         nutrient::Nutrient,
         year::{PartialCap, YearCap},
     },
@@ -32,8 +33,25 @@ use crate::{
 pub struct LawThen {
     /// Nothing where a version of that time cannot be read any more, or does not fit the others.
     law: Option<Arc<Lawbook>>,
-    /// The day from which on the version of now counts, by the codes of the rule sets of which it is another one.
-    changed: BTreeMap<String, Day>,
+    /// The day from which on the version of now counts, by the codes of the rule sets of which it is another one; nothing for one whose
+    /// file is gone, so that no version counts.
+    changed: BTreeMap<String, Option<Day>>,
+}
+
+/// Ground whose caps are told: where it is, and what binds there.
+#[derive(Debug)]
+pub struct Ground<'a> {
+    pub place: String,
+    pub rule_sets: &'a [String],
+    pub species: Option<Species>,
+    pub bound: Bound,
+}
+
+impl<'a> From<&'a SectionPart> for Ground<'a> {
+    fn from(part: &'a SectionPart) -> Self {
+        let place = format!("{}, {}", part.address, part.name);
+        Self { place, rule_sets: &part.rule_sets, species: part.species, bound: part.bound }
+    }
 }
 
 impl LawThen {
@@ -41,19 +59,21 @@ impl LawThen {
     /// known since by their first version.
     pub async fn of(app: &App, law: &Arc<Lawbook>, span: Span, zone: &TimeZone) -> Result<Option<Self>, Problem> {
         let in_force = app.store.law();
-        if in_force.changed_at().is_none_or(|at| at.day_in(zone) <= span.to) {
+        let gone = in_force.gone(app.store.reader(), law).await?;
+        if gone.is_empty() && in_force.changed_at().is_none_or(|at| at.day_in(zone) <= span.to) {
             return Ok(None);
         }
         let mut uses: BTreeMap<String, Vec<RuleSetUse>> = BTreeMap::new();
-        for one in store::rule_sets::of_changed(app.store.reader()).await? {
+        for one in store::rule_sets::of_changed(app.store.reader(), &gone).await? {
             uses.entry(one.code.clone()).or_default().push(one);
         }
         let (mut hashes, mut changed) = (BTreeMap::new(), BTreeMap::new());
         for (code, uses) in uses {
             let by_then = uses.iter().rev().find(|one| one.since.day_in(zone) <= span.to).or_else(|| uses.first());
             let Some((then, now)) = by_then.zip(uses.last()) else { continue };
-            if then.hash != now.hash {
-                changed.insert(code.clone(), now.since.day_in(zone));
+            let is_gone = law.rule_set(&code).is_none();
+            if is_gone || then.hash != now.hash {
+                changed.insert(code.clone(), (!is_gone).then(|| now.since.day_in(zone)));
                 hashes.insert(code, then.hash.clone());
             }
         }
@@ -63,6 +83,31 @@ impl LawThen {
         let known = in_force.past(&hashes, law);
         let law = if known.is_some() { known } else { worked_out(app, law, hashes).await? };
         Ok(Some(Self { law, changed }))
+    }
+
+    /// The law that counted then; nothing where it cannot be read any more.
+    pub fn law(&self) -> Option<&Lawbook> {
+        self.law.as_deref()
+    }
+
+    /// Every rule set that stands over some ground by the law of now or of then.
+    fn over(&self, law: &Lawbook, ground: &Ground<'_>) -> impl Iterator<Item = String> {
+        let laws = [Some(law), self.law.as_deref()].into_iter().flatten();
+        let mut codes: Vec<String> = laws.flat_map(|law| law.over(ground.rule_sets)).map(|used| used.code).collect();
+        codes.extend(ground.rule_sets.iter().cloned());
+        let mut seen = BTreeSet::new();
+        codes.into_iter().filter(move |code| seen.insert(code.clone()))
+    }
+
+    fn name_of(&self, law: &Lawbook, code: &str) -> Option<String> {
+        let name = |law: &Lawbook| law.rule_set(code).map(|set| set.about.name.clone());
+        name(law).or_else(|| name(self.law.as_ref()?))
+    }
+
+    /// A rule set that is gone, as it was read last.
+    pub(super) fn gone(&self, code: &str) -> Option<&RuleSetAbout> {
+        let is_gone = self.changed.get(code).is_some_and(Option::is_none);
+        self.law.as_ref().filter(|_| is_gone)?.rule_set(code).map(|set| &set.about)
     }
 
     /// The day of reading of a rule set that is shown: that of the version that counted, unless something here is told by the newer one.
@@ -93,53 +138,81 @@ async fn worked_out(
     Ok(Some(past))
 }
 
-/// What is told of other versions, and the rule sets of which something is.
-pub(super) fn told(
-    law: &Lawbook,
-    then: &LawThen,
-    sections: &[SectionPart],
-    span: Span,
-) -> (Vec<String>, BTreeSet<String>) {
+/// What is told of other versions than those that counted when a span ended.
+#[derive(Debug, Default)]
+pub struct Told {
+    /// A sentence for each rule set of which something is told by another version.
+    pub sets: Vec<String>,
+    /// A sentence for each cap that is another one.
+    pub caps: Vec<String>,
+    /// The codes of those rule sets.
+    pub codes: BTreeSet<String>,
+}
+
+/// What is told of other versions: of the caps of some ground, and of what its records lack, of which the rule sets are given that ask
+/// otherwise now.
+pub fn told(law: &Lawbook, then: &LawThen, (grounds, otherwise): (&[Ground<'_>], &BTreeSet<String>), on: Day) -> Told {
     let (mut caps, mut codes) = (Vec::new(), BTreeSet::new());
-    for part in sections {
-        let over = law.over(&part.rule_sets).into_iter().map(|used| used.code);
-        let changed: Vec<String> = over.filter(|code| then.changed.contains_key(code)).collect();
-        for (code, nutrient, now, before) in differing(law, then, part, span.as_of) {
+    for ground in grounds {
+        let changed: Vec<String> = then.over(law, ground).filter(|code| then.changed.contains_key(code)).collect();
+        if then.law.is_none() {
+            codes.extend(changed.iter().cloned());
+        }
+        for (code, nutrient, now, before) in differing(law, then, ground, on) {
             // What is the same itself may be let in or kept out by another version around it.
             let by = changed.iter().find(|one| **one == code).or_else(|| changed.first());
-            let Some((by, set)) = by.zip(law.rule_set(&code)) else { continue };
-            let Some(day) = then.changed.get(by) else { continue };
+            let Some((by, name)) = by.zip(then.name_of(law, &code)) else { continue };
             let words = |cap: Option<YearCap>| cap.map_or_else(|| "none".to_owned(), |cap| in_words(&cap));
             let (now, before) = (words(now), words(before));
-            if now != before {
-                caps.push(format!(
-                    "Corrected on {day}: {}, {}: yearly cap on {} of {}: {now} (before the correction: {before}).",
-                    part.address,
-                    part.name,
-                    nutrient.label(),
-                    set.about.name
-                ));
+            let cap = format!("{}: yearly cap on {} of {name}: {now}", ground.place, nutrient.label());
+            match then.changed.get(by) {
+                _ if now == before => {}
+                Some(Some(day)) => caps.push(format!("Corrected on {day}: {cap} (before the correction: {before}).")),
+                _ => caps.push(format!("{cap} is shown (while its file was here: {before}).")),
             }
             codes.insert(by.clone());
         }
     }
-    if then.law.is_none() {
-        let here = sections.iter().flat_map(|part| law.over(&part.rule_sets)).map(|used| used.code);
-        codes.extend(here.filter(|code| then.changed.contains_key(code)));
-    }
+    let by_caps = codes.clone();
+    codes.extend(otherwise.iter().filter(|code| then.changed.contains_key(*code)).cloned());
     let sets = codes.iter().filter_map(|code| {
-        let (set, day) = (law.rule_set(code)?, then.changed.get(code)?);
+        let (set, day) = (law.rule_set(code)?, then.changed.get(code).copied().flatten()?);
         let read_then = then.law.as_ref().and_then(|law| law.rule_set(code)).map(|set| set.about.last_checked);
         let before = read_then.map_or_else(
             || "the one that counted before cannot be read any more, so what it says otherwise is not shown".to_owned(),
             |read| format!("before the correction: the one read on {read}"),
         );
-        Some(format!(
-            "Corrected on {day}: {}: its caps are told by the version read on {} ({before}).",
-            set.about.name, set.about.last_checked
-        ))
+        let (name, read) = (&set.about.name, set.about.last_checked);
+        let say =
+            |what: &str| format!("Corrected on {day}: {name}: {what} told by the version read on {read} ({before}).");
+        let caps = by_caps.contains(code).then(|| say("its caps are"));
+        Some(caps.into_iter().chain(otherwise.contains(code).then(|| say("what records lack is"))))
     });
-    (sets.chain(caps).collect(), codes)
+    let sets = sets.flatten();
+    Told { sets: sets.collect(), caps, codes }
+}
+
+/// Rule sets that bind some ground, confirmed for it or standing over what is, and of which this server has no file, so that nothing of
+/// them is shown.
+pub fn missing(law: &Lawbook, then: Option<&LawThen>, grounds: &[Ground<'_>]) -> Vec<String> {
+    let over = |ground: &Ground<'_>| match then {
+        Some(then) => then.over(law, ground).collect(),
+        None => ground.rule_sets.to_vec(),
+    };
+    let mut codes: BTreeSet<String> = grounds.iter().flat_map(over).collect();
+    codes.retain(|code| law.rule_set(code).is_none());
+    let told = codes.iter().map(|code| {
+        let known = then.and_then(|then| then.gone(code));
+        let (name, read) = known.map_or_else(
+            || (code.as_str(), String::new()),
+            |about| (about.name.as_str(), format!(" It was read last on {}.", about.last_checked)),
+        );
+        format!(
+            "{name}: this rule set binds ground that is named here, and this server does not have its file any more. Neither its \
+             caps nor what it asks of records is shown.{read}"
+        )
+    });
+    told.collect()
 }
 
 /// A cap as its reader compares it.
@@ -154,9 +227,9 @@ fn in_words(cap: &YearCap) -> String {
 /// Code, nutrient, and a cap of a section by the law of now and by that of then, where they are not one and the same.
 type Differing = (String, Nutrient, Option<YearCap>, Option<YearCap>);
 
-fn differing(law: &Lawbook, then: &LawThen, part: &SectionPart, on: Day) -> Vec<Differing> {
+fn differing(law: &Lawbook, then: &LawThen, part: &Ground<'_>, on: Day) -> Vec<Differing> {
     let Some(former) = &then.law else { return Vec::new() };
-    let caps = |law: &Lawbook| law.year_caps(&part.rule_sets, part.species, part.bound, on);
+    let caps = |law: &Lawbook| law.year_caps(part.rule_sets, part.species, part.bound, on);
     let (now, mut before) = (caps(law), caps(former));
     let mut found: Vec<Differing> = Vec::new();
     for cap in now {
@@ -167,7 +240,7 @@ fn differing(law: &Lawbook, then: &LawThen, part: &SectionPart, on: Day) -> Vec<
         }
     }
     found.extend(before.into_iter().map(|was| (was.rule_set.clone(), was.nutrient, None, Some(was))));
-    let some = |law: &Lawbook| law.year_caps_on_some(&part.rule_sets, part.bound, on);
+    let some = |law: &Lawbook| law.year_caps_on_some(part.rule_sets, part.bound, on);
     let (now, before) = (some(law), some(former));
     let only = |one: &[PartialCap], other: &[PartialCap]| {
         one.iter().filter(|cap| !other.contains(cap)).cloned().collect::<Vec<_>>()

@@ -5,17 +5,17 @@ use std::collections::HashMap;
 use domain::{
     ids::{ApplicationId, CorrectionId},
     parts::Piece,
-    quantity::NutrientRate,
+    quantity::{Area, NutrientRate},
     statement::{LedgerLine, Totals},
 };
 
-use super::{GroundYear, StatementLine, is_late};
+use super::{GroundYear, StatementLine, open_ends::is_late};
 use crate::{
     acts::{
         application::{AppliedLine, line_view},
         correction, ground,
     },
-    store::statements::{LedgerPart, Parts, RecordPart, SectionPart},
+    store::statements::{LedgerPart, MeasurementPart, Parts, RecordPart, SectionPart},
     zone::UnknownZone,
 };
 
@@ -59,6 +59,7 @@ pub(super) fn lines_of(
                 continue;
             };
             gaps.extend(pesticide_note(part, record));
+            gaps.extend(more_ground(part, record, area));
             let view = line_view(part.id, area, line.product_lb, &record.label);
             let placed = lies(line, corrected_by.is_some(), kept, part);
             let line = StatementLine {
@@ -81,6 +82,18 @@ pub(super) fn lines_of(
         }
     }
     Ok(lines)
+}
+
+/// Says of a record that it lies on more ground than the lawn had on its day, by what was measured or corrected since.
+fn more_ground(part: &SectionPart, record: &RecordPart, area: Area) -> Option<String> {
+    let had = MeasurementPart::standing(&part.measurements, record.applied_on, |_| true)?;
+    (area > had.area).then(|| {
+        format!(
+            "{}, {}: the record of {} is of {area} sq ft, which is more ground than the lawn had by what is known now: {} sq ft, measured \
+             on {}. Where it was put down on less, a correction says so.",
+            part.address, part.name, record.applied_on, had.area, had.on
+        )
+    })
 }
 
 /// Says of a combination product that it is a pesticide too, whose law the statement leaves out, and how long people

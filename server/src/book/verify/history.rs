@@ -56,8 +56,8 @@ impl Told {
             };
             let entries = history::entries(connection, subject).await?;
             let stood = history::history(&entries);
-            if !told.last().is_some_and(|(_, thing)| noun.says(&stood.present(), thing))
-                || !begins(*noun, id, &entries, told)
+            if !told.last().is_some_and(|(_, thing)| noun.says(subject, &stood.present(), thing))
+                || !begins(*noun, subject, &entries, told)
             {
                 faults.push(format!("what stood when of {id} differs from the journal"));
             }
@@ -109,8 +109,10 @@ impl Noun {
     }
 
     /// Whether every member is there, and so as the journal names it. A member that came later is not named in what was written
-    /// before it.
-    fn says(self, facts: &Facts, thing: &Value) -> bool {
+    /// before it. What it says is compared and not its spelling: earlier versions kept an entry as it was typed, `5.0` where the thing
+    /// says `5`.
+    fn says(self, subject: Subject, facts: &Facts, thing: &Value) -> bool {
+        let facts = &subject.spelled(facts);
         let so = |name: &&str| {
             let said = facts.get(*name).cloned().or_else(|| unnamed(name));
             said.is_some_and(|value| thing.get(*name).is_none_or(|told| *told == value))
@@ -121,9 +123,9 @@ impl Noun {
 }
 
 /// Whether the first entry says what was written of the thing at first, or, if it was brought over, by then.
-fn begins(noun: Noun, id: &str, entries: &[StoredEntry], told: &[(i64, Value)]) -> bool {
+fn begins(noun: Noun, subject: Subject, entries: &[StoredEntry], told: &[(i64, Value)]) -> bool {
     let firsts = entries.iter().filter(|entry| entry.view.since.is_none() && entry.corrects.is_none());
-    if firsts.map(|entry| entry.view.id.to_string()).collect::<Vec<_>>() != [id] {
+    if firsts.map(|entry| entry.view.id.to_string()).collect::<Vec<_>>() != [subject.uuid().to_string()] {
         return false;
     }
     let Some(first) = entries.first().map(|entry| &entry.view).filter(|first| first.since.is_none()) else {
@@ -131,7 +133,7 @@ fn begins(noun: Noun, id: &str, entries: &[StoredEntry], told: &[(i64, Value)]) 
     };
     let (Some((_, added)), brought) = (told.first(), first.entered_by.is_none()) else { return false };
     if !brought {
-        return noun.says(&first.facts, added);
+        return noun.says(subject, &first.facts, added);
     }
     let by_then = told.iter().rev().find(|(written_at, _)| *written_at <= first.entered_at.millis());
     // Whose it was at first is what was written at first.
@@ -139,7 +141,7 @@ fn begins(noun: Noun, id: &str, entries: &[StoredEntry], told: &[(i64, Value)]) 
     if let Some(now) = by_then.and_then(|(_, thing)| thing.get("client_id")).filter(|_| owner.is_some()) {
         facts.insert("client_id".to_owned(), now.clone());
     }
-    by_then.is_some_and(|(_, thing)| noun.says(&facts, thing))
+    by_then.is_some_and(|(_, thing)| noun.says(subject, &facts, thing))
         && owner.is_none_or(|owner| added.get("client_id") == Some(&owner))
 }
 

@@ -4,7 +4,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::Value;
 
 use crate::{
-    pages::form::{Field, Form},
+    pages::form::{Field, Form, OWN_PASSWORD},
     problem::{FieldFault, Kind, Problem},
     reply::{Created, ErrorPageRendered},
     state::App,
@@ -64,17 +64,30 @@ impl Form {
     }
 
     /// The same form with every fault, if the problem is one that a person can mend here.
-    pub fn refuse(mut self, problem: Problem) -> Result<Response, Problem> {
+    pub fn refuse(self, problem: Problem) -> Result<Response, Problem> {
+        match self.with_faults(&problem) {
+            Some(form) => Ok(refused(form, problem.status)),
+            None => Err(problem),
+        }
+    }
+
+    /// The same form with every fault; nothing where no person can mend it here.
+    pub fn with_faults(mut self, problem: &Problem) -> Option<Self> {
+        if problem.is(Kind::PasswordNeeded) {
+            let field = self.field(OWN_PASSWORD)?;
+            field.faults.push("is needed for this; type it here and send the form again".to_owned());
+            return Some(self);
+        }
         if !matches!(problem.status, 409 | 422) {
-            return Err(problem);
+            return None;
         }
         for fault in &problem.errors {
             self.place(fault);
         }
         if problem.errors.is_empty() {
-            self.general.push(problem.detail);
+            self.general.push(problem.detail.clone());
         }
-        Ok(refused(self, problem.status))
+        Some(self)
     }
 
     /// Puts a fault beside its field: the one it names, or the nearest around it.

@@ -4,6 +4,9 @@ use jiff::tz::TimeZone;
 
 use super::choice::{Choice, choices};
 
+/// The field in which something asks for the own password again. It is no pointer, so that it goes into no request of the API.
+pub const OWN_PASSWORD: &str = "own_password";
+
 /// How a field is typed.
 #[derive(Debug, Clone)]
 pub enum Control {
@@ -102,6 +105,12 @@ impl Field {
 
     pub fn password(name: &str, label: &str) -> Self {
         Self::of(name, label, Control::Line("password", "text"), Shape::Text)
+    }
+
+    /// The own password, where something asks for it again.
+    pub fn own_password(when: &str) -> Self {
+        let field = Self::password(OWN_PASSWORD, "Your own password");
+        field.optional().under("Show that it is you").help(when)
     }
 
     pub fn day(name: &str, label: &str) -> Self {
@@ -218,6 +227,11 @@ impl Field {
     /// An element id: pointers hold slashes.
     pub fn id(&self) -> String {
         format!("f{}", self.name.replace(['/', ' '], "-"))
+    }
+
+    /// Whether it takes the whole width of a form: what has many choices or lines.
+    pub fn is_broad(&self) -> bool {
+        matches!(self.control, Control::Many(_) | Control::Lines | Control::File(_))
     }
 
     pub fn described(&self) -> bool {

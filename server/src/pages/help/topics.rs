@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 use super::markdown::{Topic, read};
 
 /// The address of each topic under `/help/`, and its text. An address stays: problem pages, printed sheets and people know it.
-pub const SOURCES: [(&str, &str); 22] = [
+pub const SOURCES: [(&str, &str); 23] = [
     ("first-day", include_str!("../../../help/first-day.md")),
     ("people", include_str!("../../../help/people.md")),
     ("check", include_str!("../../../help/check.md")),
@@ -27,6 +27,7 @@ pub const SOURCES: [(&str, &str); 22] = [
     ("figures", include_str!("../../../help/figures.md")),
     ("proof", include_str!("../../../help/proof.md")),
     ("server", include_str!("../../../help/server.md")),
+    ("operating", include_str!("../../../help/operating.md")),
     ("api", include_str!("../../../help/api.md")),
 ];
 
@@ -74,7 +75,7 @@ pub const READERS: [Reader; 4] = [
         who: "I own the company",
         slugs: &["first-day", "people", "law", "year", "recording", "complete", "proof", "season"],
     },
-    Reader { who: "I run the server", slugs: &["server", "first-day", "proof", "law", "weather", "api"] },
+    Reader { who: "I run the server", slugs: &["operating", "server", "first-day", "proof", "law", "weather", "api"] },
 ];
 
 #[cfg(test)]
@@ -143,8 +144,9 @@ mod tests {
         let whole = joined.lines().map(str::trim).filter(|line| line.contains(" \\") || line.starts_with("swardbook "));
         let called = |line: &str| {
             let program = line.split_whitespace().next().unwrap_or_default();
-            (program.rsplit('/').next() == Some("swardbook") || line.starts_with("cargo run"))
-                && line.split_whitespace().count() > 1
+            // A setting of another program may end in the folder of this one.
+            let is_own = !program.contains('=') && program.rsplit('/').next() == Some("swardbook");
+            (is_own || line.starts_with("cargo run")) && line.split_whitespace().count() > 1
         };
         fenced.chain(quoted).chain(whole).filter(|line| called(line)).map(str::to_owned).collect()
     }

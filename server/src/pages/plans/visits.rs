@@ -15,9 +15,12 @@ use domain::{
 use serde::Deserialize;
 
 use crate::{
-    pages::plans::{
-        ALL_ROWS, Choice, DateOrder, Field, Form, FormData, Lawns, OfficeSession, PathId, Problem, Programme,
-        ProgrammeId, aim, api, dates, ids, lawns, page, programmes, store,
+    pages::{
+        in_address,
+        plans::{
+            ALL_ROWS, Choice, DateOrder, Field, Form, FormData, Lawns, OfficeSession, PathId, Problem, Programme,
+            ProgrammeId, aim, api, dates, ids, lawns, page, programmes, store,
+        },
     },
     state::App,
 };
@@ -78,10 +81,10 @@ async fn form(app: &App, programme: &Programme, asked: &RoundQuery) -> Result<Fo
     }
     let fields = vec![Field::hidden("/round", round.name.clone()), when, who, aim, chosen];
     let at = format!("/office/programmes/{}", programme.id);
-    let mut address = format!("{at}/visits/new?round={}", programmes::in_address(&round.name));
+    let mut address = format!("{at}/visits/new?round={}", in_address(&round.name));
     if !asked.find.is_empty() {
         address.push_str("&find=");
-        address.push_str(&programmes::in_address(&asked.find));
+        address.push_str(&in_address(&asked.find));
     }
     let form = Form::new(format!("Visits of {}", round.name), address, "Plan the visits", fields)
         .back(at)

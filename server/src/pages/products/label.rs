@@ -56,7 +56,7 @@ fn printed() -> Vec<Field> {
     vec![
         Field::amount("/label/printed/nitrogen_forms/ammoniacal_percent", "Ammoniacal nitrogen, %")
             .optional()
-            .under("What else the label prints, as far as somebody copies it"),
+            .folded("What else the label prints, as far as somebody copies it"),
         Field::amount("/label/printed/nitrogen_forms/nitrate_percent", "Nitrate nitrogen, %").optional(),
         Field::amount("/label/printed/nitrogen_forms/urea_percent", "Urea nitrogen that is not coated, %").optional(),
         Field::amount("/label/printed/nitrogen_forms/other_water_soluble_percent", "Other water-soluble nitrogen, %")

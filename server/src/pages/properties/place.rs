@@ -3,6 +3,7 @@
 use domain::ids::RuleSetCode;
 use serde_json::Value;
 
+use super::names;
 use crate::{
     pages::form::{Choice, Form},
     places,
@@ -115,6 +116,7 @@ pub async fn suggest(app: &App, form: &mut Form) -> Result<(), Problem> {
         field.value.clear();
     }
     order(app, form);
+    names::show(form);
     Ok(())
 }
 

@@ -12,6 +12,8 @@ use crate::store::{read_instant, read_json};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Said {
     pub at: Instant,
+    /// Tells two of one moment apart: in the order of writing.
+    pub seq: i64,
     pub why: Option<String>,
     /// It takes the place of what was said before.
     pub corrects: bool,
@@ -46,6 +48,12 @@ pub struct SoilPart {
 }
 
 impl MeasurementPart {
+    /// Everything that was said of it.
+    pub fn said(&self) -> impl Iterator<Item = &Said> {
+        let confirmed = self.confirmed.as_ref().map(|(_, said)| said);
+        [Some(&self.entered), confirmed, self.corrected.as_ref()].into_iter().flatten()
+    }
+
     /// Whether it counts, by what was said up to some moment.
     fn counts(&self, known: impl Fn(&Said) -> bool) -> bool {
         let holds = self.confirmed.as_ref().filter(|(_, said)| known(said)).map_or(!self.waits, |(holds, _)| *holds);
@@ -61,6 +69,11 @@ impl MeasurementPart {
 }
 
 impl SoilPart {
+    /// Everything that was said of it.
+    pub fn said(&self) -> impl Iterator<Item = &Said> {
+        std::iter::once(&self.entered).chain(&self.corrected)
+    }
+
     /// The one with the newest sample by a day.
     pub fn newest(parts: &[Self], day: Day, known: impl Fn(&Said) -> bool) -> Option<&Self> {
         let counts =
@@ -69,13 +82,13 @@ impl SoilPart {
     }
 }
 
-/// Moment and reason.
+/// Moment, reason, and number in the order of writing.
 #[derive(Deserialize)]
-struct SaidRow(i64, Option<String>);
+struct SaidRow(i64, Option<String>, i64);
 
 impl SaidRow {
     fn said(self, corrects: bool) -> Result<Said, sqlx::Error> {
-        Ok(Said { at: read_instant(self.0)?, why: self.1, corrects })
+        Ok(Said { at: read_instant(self.0)?, seq: self.2, why: self.1, corrects })
     }
 
     /// What was entered: whatever has a reason corrects.
@@ -86,7 +99,7 @@ impl SaidRow {
 }
 
 /// Day, place among those of its day, area, moment, reason, whether it is to be confirmed and waits, what the office said of
-/// it, what took its place, and whether it is of another lawn.
+/// it, what took its place, whether it is of another lawn, and its number.
 #[derive(Deserialize)]
 struct MeasurementRow(
     Day,
@@ -99,20 +112,21 @@ struct MeasurementRow(
     Option<(i64, i64, Option<String>)>,
     Option<SaidRow>,
     i64,
+    i64,
 );
 
 pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Error> {
     let rows: Vec<MeasurementRow> = read_json(text, "measurements")?;
     let part =
-        |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected, elsewhere): MeasurementRow| {
+        |MeasurementRow(on, place, area, at, why, to_confirm, waits, word, corrected, elsewhere, seq): MeasurementRow| {
             let word = word.filter(|_| to_confirm == 1);
             let confirmed =
-                word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note).said(false)?)));
+                word.map(|(holds, at, note)| Ok::<_, sqlx::Error>((holds == 1, SaidRow(at, note, seq).said(false)?)));
             Ok(MeasurementPart {
                 on,
                 place,
                 area: Area::from_raw(area),
-                entered: SaidRow(at, why).entered()?,
+                entered: SaidRow(at, why, seq).entered()?,
                 waits: to_confirm == 1 && waits == 1,
                 confirmed: confirmed.transpose()?,
                 corrected: corrected.map(|taken| taken.said(true)).transpose()?,
@@ -122,14 +136,15 @@ pub(super) fn measurements(text: &str) -> Result<Vec<MeasurementPart>, sqlx::Err
     rows.into_iter().map(part).collect()
 }
 
-/// Day, place among those of its day, moment, reason, what took its place, and whether it is of another lawn.
+/// Day, place among those of its day, moment, reason, what took its place, whether it is of another lawn, and its number.
 #[derive(Deserialize)]
-struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>, i64);
+struct SoilRow(Day, i64, i64, Option<String>, Option<SaidRow>, i64, i64);
 
 pub(super) fn soil_reports(text: &str) -> Result<Vec<SoilPart>, sqlx::Error> {
     let rows: Vec<SoilRow> = read_json(text, "soil reports")?;
-    let part = |SoilRow(on, place, at, why, corrected, elsewhere): SoilRow| {
-        let (entered, corrected) = (SaidRow(at, why).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
+    let part = |SoilRow(on, place, at, why, corrected, elsewhere, seq): SoilRow| {
+        let (entered, corrected) =
+            (SaidRow(at, why, seq).entered()?, corrected.map(|taken| taken.said(true)).transpose()?);
         Ok(SoilPart { on, place, entered, corrected, elsewhere: elsewhere == 1 })
     };
     rows.into_iter().map(part).collect()

@@ -1,6 +1,6 @@
 //! The sections of a statement, with property and client, as of its day.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 
 use domain::{
     application::Audience,
@@ -15,7 +15,6 @@ use domain::{
 };
 use jiff::tz::TimeZone;
 use serde::Deserialize;
-use serde_json::Value;
 use sqlx::SqliteConnection;
 
 use super::{
@@ -134,8 +133,6 @@ pub(super) struct Loaded {
     pub sections: Vec<SectionPart>,
     pub left: Vec<LeftProperty>,
     pub histories: Histories,
-    /// What the clients are called who are named in entries about these properties; nobody for whoever may not see all of them.
-    pub client_names: HashMap<String, String>,
 }
 
 /// The sections, and the entries about whatever of them is not as it was first entered.
@@ -156,16 +153,6 @@ pub(super) async fn load(
         changed: true,
     };
     let histories = history::load(connection, &wanted).await?;
-    let named: BTreeSet<String> = if limited {
-        BTreeSet::new()
-    } else {
-        let later = rows.iter().flat_map(|row| histories.entries_of(&row.property_id).iter().skip(1));
-        let owner = |entry: &StoredEntry| entry.view.facts.get("client_id").and_then(Value::as_str).map(str::to_owned);
-        let first = rows.iter().filter_map(|row| histories.entries_of(&row.property_id).first());
-        let later: BTreeSet<String> = later.filter_map(owner).collect();
-        if later.is_empty() { later } else { first.filter_map(owner).chain(later).collect() }
-    };
-    let client_names = if named.is_empty() { HashMap::new() } else { names(connection, named, span).await? };
     let (mut sections, mut left, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
     for row in rows {
         let belongs = match about {
@@ -180,7 +167,7 @@ pub(super) async fn load(
             left.push(LeftProperty { id, address, client_id, client_name, mailing_address });
         }
     }
-    Ok(Loaded { sections, left, histories, client_names })
+    Ok(Loaded { sections, left, histories })
 }
 
 /// Whether a property was a client's on some day of the span, by everything that was entered. One about which nothing was entered after
@@ -191,29 +178,6 @@ fn belonged(entries: &[StoredEntry], client: &str, span: Span) -> Result<bool, s
     let ended = |at: usize| owners.get(at + 1).is_some_and(|(_, since)| *since <= from);
     let within = |(at, (owner, since)): (usize, &(String, String))| owner == client && *since <= to && !ended(at);
     Ok(entries.is_empty() || owners.iter().enumerate().any(within))
-}
-
-/// What clients were called on the day of the statement.
-async fn names(
-    connection: &mut SqliteConnection,
-    clients: BTreeSet<String>,
-    span: Span,
-) -> Result<HashMap<String, String>, sqlx::Error> {
-    let clients = ids(clients.into_iter());
-    let rows = sqlx::query!(
-        r#"SELECT c.id AS "id!", c.name AS "name!" FROM json_each($1) AS w CROSS JOIN clients AS c WHERE c.id = w.value"#,
-        clients
-    );
-    let rows = rows.fetch_all(&mut *connection).await?;
-    let none = || ids(std::iter::empty());
-    let wanted = history::About { clients, properties: none(), sections: none(), changed: true };
-    let histories = history::load(connection, &wanted).await?;
-    let named = rows.into_iter().map(|row| {
-        let stood = histories.stood::<ClientPast>(&row.id)?;
-        let name = stood.map_or(row.name, |stood| stood.on(span.as_of).name.clone());
-        Ok((row.id, name))
-    });
-    named.collect()
 }
 
 /// A client's sections are those of the properties that were the client's on some day of the span. Properties of which somebody said after
@@ -238,11 +202,11 @@ async fn rows(
                   (SELECT json_group_array(json_array(m.measured_on, m.place, m.area, m.created_at, m.reason,
                       m.to_confirm, m.waits, (SELECT json_array(c.holds, c.confirmed_at, c.note) FROM measurement_confirmations AS c
                           WHERE c.measurement_id = m.id),
-                      (SELECT json_array(t.created_at, t.reason) FROM measurements AS t WHERE t.corrects = m.id), m.not_of_this_lawn))
+                      (SELECT json_array(t.created_at, t.reason, t.seq) FROM measurements AS t WHERE t.corrects = m.id), m.not_of_this_lawn, m.seq))
                    FROM placed_measurements AS m WHERE m.section_id = s.id) AS "measurements!: String",
                   (SELECT json_group_array(json_array(d.seq, json(d.parts))) FROM divisions AS d WHERE d.section_id = s.id) AS "divisions!: String",
                   (SELECT json_group_array(json_array(r.sampled_on, r.place, r.created_at, r.reason,
-                      (SELECT json_array(t.created_at, t.reason) FROM soil_reports AS t WHERE t.corrects = r.id), r.not_of_this_lawn))
+                      (SELECT json_array(t.created_at, t.reason, t.seq) FROM soil_reports AS t WHERE t.corrects = r.id), r.not_of_this_lawn, r.seq))
                    FROM placed_soil_reports AS r WHERE r.section_id = s.id) AS "soil_reports!: String",
                   (SELECT json_group_array(o.since) FROM ownerships AS o WHERE o.property_id = p.id AND o.since > $5 AND o.since <= $6
                       AND NOT EXISTS (SELECT 1 FROM ownerships AS n WHERE n.property_id = p.id AND n.since = o.since AND n.seq > o.seq)

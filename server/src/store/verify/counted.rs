@@ -31,6 +31,9 @@ pub async fn counts(connection: &mut SqliteConnection) -> Result<Vec<(String, i6
            UNION ALL SELECT 'record_additions', count(*) FROM record_additions
            UNION ALL SELECT 'clearance_ends', count(*) FROM clearance_ends
            UNION ALL SELECT 'stock_movements', count(*) FROM stock_movements
+           UNION ALL SELECT 'limit_moves', count(*) FROM limit_moves
+           UNION ALL SELECT 'sightings', count(*) FROM sightings
+           UNION ALL SELECT 'sighting_confirmations', count(*) FROM sighting_confirmations
            UNION ALL SELECT 'passes', count(*) FROM passes
            UNION ALL SELECT 'pass_ends', count(*) FROM pass_ends
            UNION ALL SELECT 'signing_key', count(*) FROM signing_key

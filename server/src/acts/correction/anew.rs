@@ -1,0 +1,40 @@
+//! A record judged once more as it stands, when something becomes known of it that was not known when it was written.
+
+use std::collections::BTreeSet;
+
+use domain::{decision::Verdict, facts::KeptDistances, ids::ApplicationId, law::Lawbook};
+
+use super::draft::Draft;
+use crate::acts::{
+    BatchFacts, Provided,
+    fault::ActFault,
+    rows::standing_lines,
+    seen::{self, SeenFacts},
+};
+
+impl BatchFacts {
+    /// How far from water and drains the work of a record was kept: the shortest that was ever told of it. What was added later counts
+    /// like what was told at once, or leaving it out at first would clear what telling it stops.
+    pub fn kept_of(&self, application: ApplicationId, seen: Option<&SeenFacts>) -> KeptDistances {
+        seen::kept(seen).shortest(self.kept_since.get(&application).copied().unwrap_or_default())
+    }
+}
+
+/// The stopping findings about a record, by their keys; none where nothing of it stands.
+pub fn stops(
+    application: ApplicationId,
+    services: &Provided,
+    world: &BatchFacts,
+    law: &Lawbook,
+) -> Result<BTreeSet<String>, ActFault> {
+    let stored = world.applications.get(&application);
+    let stored = stored.ok_or_else(|| ActFault::not_loaded("application", &application))?;
+    let before = standing_lines(&world.sections, application);
+    if before.is_empty() {
+        return Ok(BTreeSet::new());
+    }
+    let draft = Draft { application: stored.row.clone(), before, after: Vec::new(), leaves_others: false };
+    let decision = draft.judge(&draft.standing(), services, world, law)?;
+    let stops = decision.findings.into_iter().filter(|finding| finding.verdict == Verdict::Stop);
+    Ok(stops.map(|finding| finding.key).collect())
+}

@@ -1,0 +1,96 @@
+//! Records that become doubtful by what is learned of a section after they were written: a measurement, a soil report or a fact of an
+//! earlier day, entered or withdrawn. Each is judged as it stands, before and after; what stops it only now goes on the owner's list.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use domain::{
+    ids::{ApplicationId, SectionId},
+    time::{Day, Instant},
+};
+use sqlx::SqliteConnection;
+
+use crate::{
+    acts::{BatchFacts, correction, rows::standing_lines},
+    book::weather,
+    problem::Problem,
+    state::App,
+    store::{self, doubts::Cause, world},
+};
+
+/// So many records of a section are judged anew at most, the newest. A section sees half a dozen a year.
+const MOST: i64 = 40;
+/// Beside the rules: a record lies on more ground than the lawn had.
+const MORE_GROUND: &str = "book.ground.more_than_the_lawn";
+
+type Stops = BTreeMap<ApplicationId, BTreeSet<String>>;
+
+/// What stopped the records of a section before something was learned.
+#[derive(Debug)]
+pub struct Before {
+    section: SectionId,
+    stops: Stops,
+}
+
+impl Before {
+    /// Of the records from a day on, before what is learned is written.
+    pub async fn of(
+        connection: &mut SqliteConnection,
+        app: &App,
+        (section, since): (SectionId, Day),
+        at: Instant,
+    ) -> Result<Self, Problem> {
+        let records = store::doubts::standing_since(&mut *connection, section, since, MOST).await?;
+        let stops = stops(connection, app, section, &records, at).await?;
+        Ok(Self { section, stops })
+    }
+
+    /// Notes which of them are stopped by something else, once it is written.
+    pub async fn note(
+        self,
+        connection: &mut SqliteConnection,
+        app: &App,
+        cause: Cause,
+        at: Instant,
+    ) -> Result<(), Problem> {
+        let records: Vec<ApplicationId> = self.stops.keys().copied().collect();
+        for (record, now) in stops(connection, app, self.section, &records, at).await? {
+            if !self.stops.get(&record).is_some_and(|before| now.is_subset(before)) {
+                store::doubts::insert(connection, app.ids.uuid(at), record, cause, at).await?;
+            }
+        }
+        Ok(())
+    }
+}
+
+async fn stops(
+    connection: &mut SqliteConnection,
+    app: &App,
+    section: SectionId,
+    records: &[ApplicationId],
+    at: Instant,
+) -> Result<Stops, Problem> {
+    if records.is_empty() {
+        return Ok(Stops::new());
+    }
+    let (world, law) = (world::load_for_records(connection, records, at).await?, app.law());
+    let mut found = Stops::new();
+    for record in records {
+        let said = weather::of_record(app, *record).await?;
+        // What is on file of one record must not keep the office from measuring a lawn.
+        let mut stops = correction::stops(*record, &said, &world, &law).unwrap_or_else(|fault| {
+            tracing::error!(%fault, %record, "a record cannot be judged by what was learned since");
+            BTreeSet::new()
+        });
+        stops.extend(has_too_much_ground(&world, section, *record).then(|| MORE_GROUND.to_owned()));
+        found.insert(*record, stops);
+    }
+    Ok(found)
+}
+
+/// Whether a record lies on more ground of a section than that had on its day, by what is known now.
+fn has_too_much_ground(world: &BatchFacts, section: SectionId, record: ApplicationId) -> bool {
+    let Some(row) = world.sections.get(&section) else { return false };
+    let lines = standing_lines(&world.sections, record);
+    let mut here = lines.iter().filter(|(id, _)| *id == section).map(|(_, line)| line);
+    here.any(|line| row.area_on(line.applied_on).is_some_and(|area| line.area > area.raw()))
+}

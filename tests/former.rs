@@ -1,0 +1,102 @@
+//! What was written in a former client's time is no concern of the next one: neither the next client's pass nor technicians read it,
+//! and no statement names the one to the other.
+
+use harness::{User, new_id, world::Company};
+use serde_json::{Value, json};
+
+use crate::pages::visitor::Visitor;
+
+/// Stands in every text that somebody wrote while the property was the former client's.
+const WORD: &str = "QUINCE";
+
+/// A record, one beyond the rules, a correction and two additions, and then the property is sold.
+async fn sold() -> (Company, [String; 2], String, String) {
+    let company = Company::in_maryland().await;
+    let mut first = company.record(&company.front, "10");
+    first["notes"] = json!(format!("{WORD} has the key"));
+    let ids = [new_id(), new_id()];
+    let _ = company.phone.put(&format!("/api/v1/applications/{}", ids[0]), &first).await.expect(201);
+    let mut beyond = company.record(&company.rear, "60");
+    beyond["notes"] = json!(format!("{WORD} asked for more"));
+    let path = format!("/api/v1/applications/{}", ids[1]);
+    let refused = company.phone.put(&path, &beyond).await.problem(422, "stopped-by-rules");
+    let stops = refused.body["findings"].as_array().unwrap().iter().filter(|finding| finding["verdict"] == "stop");
+    beyond["acknowledged"] = stops.map(|finding| finding["key"].clone()).collect();
+    beyond["reason"] = json!(format!("{WORD} wanted it"));
+    let _ = company.phone.put(&path, &beyond).await.expect(201);
+    let less = json!({ "lines": [{ "section_id": company.front, "product_lb": "9" }] });
+    let less = json!({ "application_id": ids[0], "reason": format!("{WORD} weighed it"), "change": less });
+    let correction = new_id();
+    let _ = company.phone.put(&format!("/api/v1/corrections/{correction}"), &less).await.expect(201);
+    let from_the_book = json!({ "from_the_book": true });
+    let additions = format!("/api/v1/applications/{}/additions", ids[0]);
+    let _ = company.office.post(&additions, &from_the_book).await.expect(201);
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let sold = json!({ "since": "2026-09-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} sold it") });
+    let _ = company.office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
+    (company, ids, correction, buyer)
+}
+
+async fn told_to(user: &User, company: &Company, ids: &[String; 2], correction: &str) -> String {
+    let mut paths = vec![
+        "/api/v1/applications".to_owned(),
+        "/api/v1/corrections".to_owned(),
+        format!("/api/v1/corrections/{correction}"),
+        format!("/api/v1/statements?year=2026&property_id={}", company.property),
+    ];
+    for id in ids {
+        paths.extend(["", "/particulars", "/duties"].map(|of| format!("/api/v1/applications/{id}{of}")));
+    }
+    let mut told = String::new();
+    for path in paths {
+        told.push_str(&user.get(&path).await.expect(200).text);
+    }
+    told
+}
+
+#[tokio::test]
+async fn words_of_a_former_clients_time_stay_with_the_company() {
+    let (company, ids, correction, buyer) = sold().await;
+    let pass = json!({ "name": "Inspector", "client_ids": [buyer], "days": 3 });
+    let pass = company.owner.post("/api/v1/passes", &pass).await.expect(201).body;
+    let outside = company.app.user(pass["token"].as_str().unwrap(), None);
+    for user in [&outside, &company.phone] {
+        let told = told_to(user, &company, &ids, &correction).await;
+        assert!(!told.contains(WORD), "{told}");
+        let kept: Value = user.get(&format!("/api/v1/applications/{}/particulars", ids[0])).await.expect(200).body;
+        assert_eq!(kept["particulars"].get("client_id"), None);
+        assert_eq!(kept["additions"][0]["particulars"].get("client_id"), None);
+    }
+    // The company reads all of it.
+    let told = told_to(&company.office, &company, &ids, &correction).await;
+    for words in ["has the key", "asked for more", "wanted it", "weighed it"] {
+        assert!(told.contains(&format!("{WORD} {words}")), "{words}: {told}");
+    }
+    assert!(told.contains(&format!("\"client_id\":\"{}\"", company.client)));
+    // What is written in the new client's time is read.
+    let mut new = company.record(&company.front, "1");
+    new["notes"] = json!("The dog is friendly");
+    let id = new_id();
+    let _ = company.phone.put(&format!("/api/v1/applications/{id}"), &new).await.expect(201);
+    let read = outside.get(&format!("/api/v1/applications/{id}")).await.expect(200).body;
+    assert_eq!(read["notes"], "The dog is friendly");
+}
+
+#[tokio::test]
+async fn no_statement_names_one_client_to_another() {
+    let (company, _, _, buyer) = sold().await;
+    company.app.clock.set(harness::instant("2028-03-04T15:00:00Z"));
+    let office = company.app.sign_in("office", None).await;
+    let sold =
+        json!({ "since": "2026-08-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} moved out before") });
+    let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
+    let told = office.get(&format!("/api/v1/statements?year=2026&client_id={buyer}")).await.expect(200);
+    assert!(!told.text.contains(WORD) && !told.text.contains("Client 001"), "{}", told.text);
+    let words = "from 2026-08-15 on, client: Client 002 (before the correction: another client).";
+    assert!(told.text.contains(words), "{}", told.text);
+    let former = office.get(&format!("/api/v1/statements?year=2026&client_id={}", company.client)).await.expect(200);
+    assert!(!former.text.contains(WORD) && !former.text.contains("Client 002"), "{}", former.text);
+    let page = Visitor::named(&company, "office").await.open(&format!("/year/{buyer}?year=2026")).await;
+    assert!(page.status == 200 && !page.html.contains(WORD), "{}", page.html);
+}

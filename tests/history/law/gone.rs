@@ -1,0 +1,100 @@
+//! Rule sets whose file is gone: no statement that they bind is told otherwise without a word.
+
+use std::sync::Arc;
+
+use domain::law::{EMBEDDED, Lawbook};
+use harness::{TestApp, world::Company};
+use serde_json::json;
+use server::rules_folder::read_again;
+
+use super::{statement, under};
+
+/// An invented county of New York.
+const COUNTY: &str = r#"
+code = "us-ny-zz"
+name = "Zz County"
+level = "county"
+parent = "us-ny"
+last_checked = 2025-11-25
+coverage = "An invented cap."
+
+[[rule]]
+id = "us-ny-zz.cap"
+kind = "cap_year"
+binds = "applicator"
+audience = ["professional", "household"]
+nutrient = "nitrogen_total"
+unit = "lb/ksf"
+
+[[rule.value]]
+from = 2016-10-01
+comparator = "at_most"
+value = "1"
+counts = "all_products"
+cite = "An invented ordinance"
+href = "https://example.org/ordinance"
+mark = "read"
+"#;
+
+fn with_the_county() -> Lawbook {
+    Lawbook::from_texts(&[EMBEDDED, &[("us-ny-zz.toml", COUNTY)]].concat()).unwrap()
+}
+
+async fn notes(company: &Company, year: u16) -> String {
+    let path = format!("/api/v1/statements/company?year={year}");
+    company.owner.get(&path).await.expect(200).body["notes"].to_string()
+}
+
+#[tokio::test]
+async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
+    let app = TestApp::empty_under(with_the_county()).await;
+    let company = Company::on(app, &["us-ny", "us-ny-zz"]).await;
+    company.put_down(&company.front, "10").await;
+    let company = under(company, Arc::new(with_the_county())).await;
+    let before = statement(&company.owner, &company.client, 2026).await;
+    assert_eq!(before["sections"][0]["cap"]["limit_lb_per_1000_sqft"], "1");
+    assert_eq!(notes(&company, 2026).await, "[]");
+
+    let company = under(company, Arc::new(Lawbook::embedded().unwrap())).await;
+    for year in [2026, 2027] {
+        let now = statement(&company.owner, &company.client, year).await;
+        assert_ne!(now["sections"][0]["cap"]["limit_lb_per_1000_sqft"], "1");
+        let told = now["gaps"].to_string();
+        let gone = "Zz County: this rule set binds ground that is named here, and this server does not have its file any more.";
+        assert!(told.contains(gone) && told.contains("It was read last on 2025-11-25."), "{told}");
+        let cap =
+            "front lawn: yearly cap on N of Zz County: none is shown (while its file was here: 1 lb per 1,000 sq ft).";
+        assert!(told.contains(cap), "{told}");
+        let read = json!({ "code": "us-ny-zz", "name": "Zz County", "last_checked": "2025-11-25" });
+        assert!(now["rule_sets"].as_array().unwrap().contains(&read), "{}", now["rule_sets"]);
+        assert!(notes(&company, year).await.contains(gone));
+    }
+    // With the file back, all is as it was.
+    let company = under(company, Arc::new(with_the_county())).await;
+    assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
+    assert_eq!(notes(&company, 2026).await, "[]");
+}
+
+#[tokio::test]
+async fn a_file_that_goes_while_the_server_works_is_told_from_then_on() {
+    let app = TestApp::empty_under(with_the_county()).await;
+    let company = Company::on(app, &["us-ny", "us-ny-zz"]).await;
+    company.put_down(&company.front, "10").await;
+    let before = statement(&company.owner, &company.client, 2026).await;
+    let past = statement(&company.owner, &company.client, 2025).await;
+    // The operator takes the county's file away from beside the company's own, and puts it back.
+    let folder = tempfile::tempdir().unwrap();
+    let (name, text) = EMBEDDED.iter().find(|(name, _)| *name == "company.toml").unwrap();
+    std::fs::write(folder.path().join(name), text).unwrap();
+    read_again(company.app.beside(), folder.path()).await;
+    let gone = "this server does not have its file any more. Neither its caps nor what it asks of records is shown. It was read last on \
+                2025-11-25.";
+    for year in [2025, 2026] {
+        let now = statement(&company.owner, &company.client, year).await["gaps"].to_string();
+        assert!(now.contains(gone), "{year}: {now}");
+    }
+    std::fs::write(folder.path().join("us-ny-zz.toml"), COUNTY).unwrap();
+    read_again(company.app.beside(), folder.path()).await;
+    assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
+    assert_eq!(statement(&company.owner, &company.client, 2025).await, past);
+}
