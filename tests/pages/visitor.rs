@@ -178,7 +178,12 @@ pub async fn written(company: &Company) -> usize {
     let mut path = "/api/v1/journal?limit=200".to_owned();
     loop {
         let page = company.owner.get(&path).await.expect(200).body;
-        count += page["items"].as_array().unwrap().iter().filter(|entry| entry["act"] != "limit.moved").count();
+        count += page["items"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|entry| !["doubt.noted", "limit.moved"].contains(&entry["act"].as_str().unwrap()))
+            .count();
         let Value::String(cursor) = &page["next_cursor"] else { return count };
         path = format!("/api/v1/journal?limit=200&cursor={cursor}");
     }

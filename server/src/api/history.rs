@@ -251,7 +251,7 @@ async fn create(
             let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };
             note_moves(connection, &book, subject, &turn, made, deed).await?;
             if let Some(doubts) = doubts {
-                doubts.note(connection, &book, Cause::Entry(id.uuid()), at).await?;
+                doubts.note(connection, &book, Cause::Entry(id.uuid()), deed).await?;
             }
             // Since when the property is whose shows on it, also where it is whose it was.
             if history.present() != before.present() || entry.facts.contains_key("client_id") {

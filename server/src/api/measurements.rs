@@ -105,7 +105,7 @@ pub async fn record_measurement(
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
             store::sections::remeasured(&mut *connection, section).await?;
-            doubts.note(connection, &book, Cause::Measurement(id.uuid()), at).await?;
+            doubts.note(connection, &book, Cause::Measurement(id.uuid()), deed).await?;
             Ok(measurement)
         })
     })
@@ -189,7 +189,7 @@ pub async fn confirm_measurement(
                 let place = Place::on(&known, id.uuid(), value.note.clone());
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
-            doubts.note(&mut *connection, &book, Cause::Measurement(id.uuid()), at).await?;
+            doubts.note(&mut *connection, &book, Cause::Measurement(id.uuid()), deed).await?;
             let said = store::measurements::get(connection, id, Scope::Company).await?.ok_or_else(missing)?;
             Ok((said, true))
         })

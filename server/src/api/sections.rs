@@ -185,7 +185,7 @@ pub async fn replace_section(
                 history::enter(&mut *connection, change, entry, deed).await?;
                 let made = Made { entry: entry.uuid(), reason: None, today: last };
                 note_moves(connection, &book, Subject::Section(id), &turn, made, deed).await?;
-                doubts.note(connection, &book, Cause::Entry(entry.uuid()), at).await?;
+                doubts.note(connection, &book, Cause::Entry(entry.uuid()), deed).await?;
             }
             Ok(done)
         })

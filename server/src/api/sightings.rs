@@ -225,6 +225,6 @@ async fn counts(
     if present != turn.before.present() {
         stands(&mut *connection, app, subject, present, deed).await?;
     }
-    doubts.note(connection, app, Cause::Entry(id.uuid()), deed.at).await?;
+    doubts.note(connection, app, Cause::Entry(id.uuid()), deed).await?;
     Ok(id)
 }

@@ -108,7 +108,7 @@ pub async fn record_soil_report(
                 let place = Place::on(&known, id.uuid(), value.reason.clone());
                 limit_moves::note(&mut *connection, book.ids.next(at), moved, place, deed).await?;
             }
-            doubts.note(connection, &book, Cause::SoilReport(id.uuid()), at).await?;
+            doubts.note(connection, &book, Cause::SoilReport(id.uuid()), deed).await?;
             Ok(report)
         })
     })

@@ -14,7 +14,12 @@ use crate::{
     book::weather,
     problem::Problem,
     state::App,
-    store::{self, doubts::Cause, world},
+    store::{
+        self,
+        doubts::{Cause, Doubt},
+        journal::{self, JournalContext},
+        world,
+    },
 };
 
 /// So many records of a section are judged anew at most, the newest. A section sees half a dozen a year.
@@ -44,18 +49,23 @@ impl Before {
         Ok(Self { section, stops })
     }
 
-    /// Notes which of them are stopped by something else, once it is written.
+    /// Notes which of them are stopped by something else, once it is written, each with its line in the journal.
     pub async fn note(
         self,
         connection: &mut SqliteConnection,
         app: &App,
         cause: Cause,
-        at: Instant,
+        deed: JournalContext,
     ) -> Result<(), Problem> {
         let records: Vec<ApplicationId> = self.stops.keys().copied().collect();
-        for (record, now) in stops(connection, app, self.section, &records, at).await? {
-            if !self.stops.get(&record).is_some_and(|before| now.is_subset(before)) {
-                store::doubts::insert(connection, app.ids.uuid(at), record, cause, at).await?;
+        for (record, now) in stops(connection, app, self.section, &records, deed.at).await? {
+            if self.stops.get(&record).is_some_and(|before| now.is_subset(before)) {
+                continue;
+            }
+            let doubt = Doubt::of(app.ids.next(deed.at), record, cause, deed.at);
+            if store::doubts::insert(&mut *connection, &doubt).await? {
+                let deed = JournalContext { act: "doubt.noted", subject: doubt.id.uuid(), ..deed };
+                journal::append(&mut *connection, deed, &serde_json::to_string(&doubt)?).await?;
             }
         }
         Ok(())

@@ -1,13 +1,14 @@
 //! Records that became doubtful by what was learned after they were written. Only ever inserted.
 
 use domain::{
-    ids::{ApplicationId, SectionId},
+    ids::{ApplicationId, RecordId, SectionId},
     time::{Day, Instant},
 };
+use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
-use crate::store::read;
+use crate::store::{enum_text, read, read_enum, read_instant};
 
 /// What was learned of a section.
 #[derive(Debug, Clone, Copy)]
@@ -15,6 +16,42 @@ pub enum Cause {
     Measurement(Uuid),
     SoilReport(Uuid),
     Entry(Uuid),
+}
+
+/// Of what kind that is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CauseKind {
+    Measurement,
+    SoilReport,
+    Entry,
+}
+
+impl Cause {
+    const fn parts(self) -> (CauseKind, Uuid) {
+        match self {
+            Self::Measurement(id) => (CauseKind::Measurement, id),
+            Self::SoilReport(id) => (CauseKind::SoilReport, id),
+            Self::Entry(id) => (CauseKind::Entry, id),
+        }
+    }
+}
+
+/// That a record became doubtful, as the journal has it.
+#[derive(Debug, Serialize)]
+pub struct Doubt {
+    pub id: RecordId,
+    pub application_id: ApplicationId,
+    pub cause: CauseKind,
+    pub cause_id: RecordId,
+    pub noted_at: Instant,
+}
+
+impl Doubt {
+    pub const fn of(id: RecordId, application_id: ApplicationId, cause: Cause, noted_at: Instant) -> Self {
+        let (cause, of) = cause.parts();
+        Self { id, application_id, cause, cause_id: RecordId::from_uuid(of), noted_at }
+    }
 }
 
 /// Records of a section from a day on of which something stands there, the newest first; so many at most.
@@ -35,22 +72,12 @@ pub async fn standing_since(
     rows.fetch_all(executor).await?.iter().map(|id| read(id, "application id")).collect()
 }
 
-/// Keeps that a record became doubtful. What made it so before, as a measurement that is confirmed, or not, once it has counted, is not
-/// kept twice.
-pub async fn insert(
-    connection: &mut SqliteConnection,
-    id: Uuid,
-    record: ApplicationId,
-    cause: Cause,
-    at: Instant,
-) -> Result<(), sqlx::Error> {
-    let (kind, cause) = match cause {
-        Cause::Measurement(id) => ("measurement", id),
-        Cause::SoilReport(id) => ("soil_report", id),
-        Cause::Entry(id) => ("entry", id),
-    };
-    let (id, record, cause, at) = (id.to_string(), record.to_string(), cause.to_string(), at.millis());
-    sqlx::query!(
+/// Keeps that a record became doubtful, and says whether that is new. What made it so before, as a measurement that is confirmed, or not,
+/// once it has counted, is not kept twice.
+pub async fn insert(connection: &mut SqliteConnection, doubt: &Doubt) -> Result<bool, sqlx::Error> {
+    let (id, record, cause) = (doubt.id.to_string(), doubt.application_id.to_string(), doubt.cause_id.to_string());
+    let (kind, at) = (enum_text(&doubt.cause)?, doubt.noted_at.millis());
+    let done = sqlx::query!(
         "INSERT INTO doubted_records (id, application_id, cause, cause_id, noted_at) VALUES ($1, $2, $3, $4, $5)
          ON CONFLICT (cause_id, application_id) DO NOTHING",
         id,
@@ -61,7 +88,26 @@ pub async fn insert(
     )
     .execute(connection)
     .await?;
-    Ok(())
+    Ok(done.rows_affected() > 0)
+}
+
+pub async fn get(executor: impl SqliteExecutor<'_>, id: RecordId) -> Result<Option<Doubt>, sqlx::Error> {
+    let key = id.to_string();
+    let row = sqlx::query!(
+        r#"SELECT application_id AS "application_id!", cause AS "cause!", cause_id AS "cause_id!", noted_at AS "noted_at!"
+           FROM doubted_records WHERE id = $1"#,
+        key
+    )
+    .fetch_optional(executor)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    Ok(Some(Doubt {
+        id,
+        application_id: read(&row.application_id, "application id")?,
+        cause: read_enum(&row.cause, "cause of a doubt")?,
+        cause_id: read(&row.cause_id, "cause of a doubt")?,
+        noted_at: read_instant(row.noted_at)?,
+    }))
 }
 
 /// The records of an entry of the owner's list: all that its cause made doubtful.

@@ -19,9 +19,9 @@ use crate::{
     },
     scope::Scope,
     store::{
-        additions, calibrations, clients, credentials, devices, divisions, equipment, history, limit_moves, lots,
-        measurements, passes, people, product_files, products, programmes, properties, rule_sets, sections, settings,
-        sightings, soil_reports,
+        additions, calibrations, clients, credentials, devices, divisions, doubts, equipment, history, limit_moves,
+        lots, measurements, passes, people, product_files, products, programmes, properties, rule_sets, sections,
+        settings, sightings, soil_reports,
         verify::{self, Entry},
         visits,
     },
@@ -211,6 +211,7 @@ pub async fn now(connection: &mut SqliteConnection, entry: &Entry) -> Result<Opt
         "addition" => shown(additions::get(connection, id(subject)?).await?),
         // A start that met versions is held against them as a whole.
         "rule_set" if entry.act != "rule_set.met" => shown(rule_sets::get(connection, id(subject)?).await?),
+        "doubt" => shown(doubts::get(connection, id(subject)?).await?),
         "limit" => shown(limit_moves::get(connection, id(subject)?).await?),
         "sighting" => shown(sightings::get(connection, id(subject)?, every).await?),
         "pass" => shown(passes::get(connection, id(subject)?).await?),

@@ -19,7 +19,20 @@ pub async fn misfits(connection: &mut SqliteConnection) -> Result<Vec<String>, s
            SELECT 'correction ' || c.id || ' stands in another order than the journal has it'
            FROM corrections AS c JOIN journal AS j ON j.subject_id = c.id AND j.act = 'application.corrected'
            WHERE EXISTS (SELECT 1 FROM corrections AS o JOIN journal AS k ON k.subject_id = o.id AND k.act = 'application.corrected'
-                         WHERE o.application_id = c.application_id AND o.seq < c.seq AND k.seq > j.seq)"#
+                         WHERE o.application_id = c.application_id AND o.seq < c.seq AND k.seq > j.seq)
+           UNION ALL
+           -- Doubts have entries of their own since the first of these; one from before stands by what was learned in that moment.
+           SELECT 'the journal tells of no such doubt about application ' || d.application_id || ' as is stored'
+           FROM doubted_records AS d
+           WHERE NOT EXISTS (SELECT 1 FROM journal AS j WHERE j.subject_id = d.id AND j.act = 'doubt.noted')
+             AND NOT EXISTS (SELECT 1 FROM journal AS j WHERE j.subject_id = d.cause_id AND j.written_at = d.noted_at
+                 AND substr(j.act, 1, length(d.cause) + 1) = d.cause || '.'
+                 AND j.seq < coalesce((SELECT min(k.seq) FROM journal AS k WHERE k.act = 'doubt.noted'), 9223372036854775807))
+           UNION ALL
+           SELECT 'doubt ' || d.id || ' stands in another order than the journal has it'
+           FROM doubted_records AS d JOIN journal AS j ON j.subject_id = d.id AND j.act = 'doubt.noted'
+           WHERE EXISTS (SELECT 1 FROM doubted_records AS o JOIN journal AS k ON k.subject_id = o.id AND k.act = 'doubt.noted'
+                         WHERE o.cause_id = d.cause_id AND o.seq < d.seq AND k.seq > j.seq)"#
     )
     .fetch_all(connection)
     .await
