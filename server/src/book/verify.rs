@@ -129,6 +129,7 @@ async fn check(connection: &mut SqliteConnection, base: Option<&Base>) -> Result
     weather_answers(connection, &mut found).await?;
     files(connection, &mut found.faults).await?;
     found.faults.extend(verify::strange_doors(connection).await?);
+    found.faults.extend(verify::strange_browsers(connection).await?);
     found.faults.extend(verify::misfits(connection).await?);
     rule_sets(connection, &mut found.faults).await?;
     totals::check(connection, &mut unpacker, base.is_some().then_some(&touched), &mut found).await?;

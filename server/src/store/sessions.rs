@@ -72,7 +72,7 @@ pub async fn note_uses(connection: &mut SqliteConnection, uses: &[(String, i64)]
 }
 
 /// For how long a session may do what asks for the password, once it was shown.
-const CONFIRMED_MS: i64 = 300_000;
+pub const CONFIRMED_MS: i64 = 300_000;
 
 /// Notes that the password was shown in a session, and says until when that counts.
 pub async fn confirm(connection: &mut SqliteConnection, hash: &str, at: Instant) -> Result<Instant, sqlx::Error> {

@@ -11,7 +11,7 @@ mod misfits;
 mod totals;
 
 pub use counted::{assignments, counts, links, owners, weather_bodies};
-pub use doors::strange_doors;
+pub use doors::{strange_browsers, strange_doors};
 pub use misfits::misfits;
 pub use totals::{Word, labels, ledger_sums, words};
 
