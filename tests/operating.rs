@@ -37,7 +37,7 @@ async fn ours(line: &str) -> bool {
         Ok(cli) => match cli.command {
             Command::Backup(config) => backup::run(&config).await,
             Command::Restore(config) => backup::restore(&config).await,
-            Command::Verify(config) => verify::run(&config.file, &config.against).await,
+            Command::Verify(config) => verify::run(&config.file, &config.against, config.since.as_deref()).await,
             other => panic!("nothing here runs {other:?}"),
         },
         Err(said) => return said.kind() == clap::error::ErrorKind::DisplayVersion,

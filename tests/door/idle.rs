@@ -7,6 +7,12 @@ use serde_json::json;
 
 use super::{pass, typed, with_cookie};
 
+/// `verify` takes the end of what nobody used for what it is.
+async fn whole(company: &Company) {
+    let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
+    assert_eq!(found.faults, Vec::<String>::new());
+}
+
 async fn allow(owner: &User, minutes: u16) {
     let settings = json!({ "date_order": "year_month_day", "idle_minutes": minutes });
     let _ = owner.put_version("/api/v1/settings", "*", &settings).await.expect(200);
@@ -36,6 +42,7 @@ async fn a_session_that_ended_for_want_of_use_does_not_come_back_when_more_is_al
     // A use that was not written down yet counts too: the owner's own.
     clock.advance(Duration::from_mins(700));
     let _ = company.phone.get("/api/v1/me").await.expect(200);
+    whole(&company).await;
 }
 
 #[tokio::test]
@@ -55,6 +62,7 @@ async fn the_look_round_ends_what_nobody_uses_and_a_clock_set_back_revives_nothi
     server::token_uses::look_round(company.app.beside()).await.unwrap();
     assert_eq!(open_tokens(&company), 0);
     let _ = company.phone.get("/api/v1/me").await.expect(200);
+    whole(&company).await;
 }
 
 #[tokio::test]
@@ -76,4 +84,5 @@ async fn a_browser_with_a_pass_that_nobody_uses_is_out_and_the_pass_goes_on() {
     let _ = program.get("/api/v1/clients").await.expect(200);
     let again = typed(&company, made["code"].as_str().unwrap()).await;
     assert_eq!(with_cookie(&company, &again).await, 200);
+    whole(&company).await;
 }

@@ -1,7 +1,9 @@
 //! A book with something of everything, for whoever changes it behind the server's back.
 
+use std::time::Duration;
+
 use harness::{
-    new_id,
+    PASSWORD, new_id,
     world::{Company, course, rotary_spreader},
 };
 use rusqlite::Connection;
@@ -10,6 +12,7 @@ use tempfile::TempDir;
 
 use crate::{
     packed,
+    pages::visitor::Visitor,
     weather::fake_weather::{self, FakeWeather},
 };
 
@@ -56,6 +59,7 @@ pub async fn closed_book() -> TempDir {
     let files = format!("/api/v1/products/{}/files?kind=label", company.feed);
     let _ = company.office.post_file(&files, "application/pdf", b"%PDF-1.7\n").await.expect(201);
     measured_and_dug(&company).await;
+    learned(&company, &id).await;
     let programme = json!({
         "name": "Season", "season_year": 2026, "equipment": "drop_spreader",
         "rounds": [{ "name": "late autumn", "from": "2026-10-20", "to": "2026-11-10" }],
@@ -100,9 +104,27 @@ async fn let_in(company: &Company) {
     let person = format!("/api/v1/people/{}", company.phone.id.as_deref().unwrap());
     let _ = company.owner.post(&format!("{person}/enrolment-codes"), &json!({})).await.expect(201);
     let office = format!("/api/v1/people/{}", company.office.id.as_deref().unwrap_or_default());
-    let _ = company.owner.post(&format!("{office}/password-codes"), &json!({})).await;
+    let shown = json!({ "password": PASSWORD });
+    let _ = company.owner.put("/api/v1/sessions/current/confirmation", &shown).await.expect(200);
+    let _ = company.owner.post(&format!("{office}/password-codes"), &json!({})).await.expect(201);
     let pass = json!({ "name": "Inspector", "client_ids": [company.client], "days": 3 });
     let made = company.owner.post("/api/v1/passes", &pass).await.expect(201).body;
+    let entered = Visitor { company, cookie: String::new() }
+        .post(
+            "/inspector",
+            &[("code".to_owned(), made["code"].as_str().unwrap().to_owned())],
+            &[("sec-fetch-site", "same-origin")],
+        )
+        .await;
+    let cookie = entered.cookie.unwrap().split(';').next().unwrap().to_owned();
+    let inspector = Visitor { company, cookie };
+    company.app.clock.advance(Duration::from_secs(5));
+    assert_eq!(inspector.open("/rules").await.status, 200);
+    let _ = inspector.post("/inspector/leave", &[], &[("sec-fetch-site", "same-origin")]).await;
+    for _ in 0..2 {
+        let wrong = json!({ "name": "owner", "password": "none of the words" });
+        let _ = company.app.nobody().post("/api/v1/sessions", &wrong).await.expect(401);
+    }
     let _ = company.owner.delete(&format!("/api/v1/passes/{}", made["pass"]["id"].as_str().unwrap())).await.expect(200);
     let again = company.app.sign_in("owner", None).await;
     let _ = again.delete("/api/v1/sessions/current").await.expect(204);
@@ -137,4 +159,26 @@ async fn measured_and_dug(company: &Company) {
         "values": [{ "nutrient": "phosphorus", "reading": "30", "unit": "lb_per_acre", "basis": "element" }],
     });
     let _ = company.office.post(&format!("{section}/soil-reports"), &report).await.expect(201);
+}
+
+/// What was learned after records were written: a smaller lawn, water, a distance that was kept, and what of it the office confirms.
+async fn learned(company: &Company, record: &str) {
+    // By then the lawns were smaller than the ground that the records are of.
+    for (section, area) in [(&company.front, "4200"), (&company.rear, "1000")] {
+        let smaller =
+            json!({ "area_sqft": area, "measured_on": "2026-09-02", "method": "wheel", "measured_by": "Office 01" });
+        let _ = company.office.post(&format!("/api/v1/sections/{section}/measurements"), &smaller).await.expect(201);
+    }
+    let sightings = format!("/api/v1/sections/{}/sightings", company.front);
+    let near = json!({ "seen_on": "2026-09-14", "species": "tall_fescue", "water": "near", "water_distance_ft": "90", "note": "A pond." });
+    let _ = company.phone.post(&sightings, &near).await.expect(201);
+    let dry = json!({ "seen_on": "2026-09-15", "water": "none", "note": "It is dry." });
+    let dry = company.phone.post(&sightings, &dry).await.expect(201).id();
+    let said = json!({ "holds": true, "note": "Seen from the road." });
+    let _ = company.office.put(&format!("/api/v1/sightings/{dry}/confirmation"), &said).await.expect(200);
+    let additions = format!("/api/v1/applications/{record}/additions");
+    for feet in ["40", "30"] {
+        let kept = json!({ "seen": { "kept_from_water_ft": feet } });
+        let _ = company.phone.post(&additions, &kept).await.expect(201);
+    }
 }
