@@ -6,7 +6,7 @@ use sqlx::{Connection, SqliteConnection, migrate::Migrator};
 
 use super::{backup, file};
 
-pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
+pub static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations");
 
 /// The newest change that this version knows.
 pub fn newest() -> i64 {
