@@ -22,8 +22,6 @@ const COMMITTED: [&str; 2] = ["openapi.json", "rule-file.schema.json"];
 
 fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo::rerun-if-changed=build.rs");
-    // A new migration must be built in, and the compiler does not look into the folder by itself.
-    println!("cargo::rerun-if-changed=../migrations");
     println!("cargo::rerun-if-changed=../openapi");
     let folder = PathBuf::from(out_folder()?);
     let mut archive = ZipArchive::new(Cursor::new(SWAGGER_UI_VENDORED))?;

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-const EFFECTS: &str = include_str!("../server/src/store/effects.sql");
-const FACTS: &str = include_str!("../server/src/store/world_facts.sql");
+const EFFECTS: &str = include_str!("../server/base/src/store/effects.sql");
+const FACTS: &str = include_str!("../server/base/src/store/world_facts.sql");
 /// A view that was made anew stands in the last of these that has it.
 const VIEWS: [&str; 5] = [
     include_str!("../migrations/0015_record_rows.sql"),
@@ -64,9 +64,9 @@ const ROWS: [(&str, &str); 14] = [
 
 /// Every row of the acts by its name.
 fn rows() -> BTreeMap<String, Vec<String>> {
-    let mut rows = fields(include_str!("../server/src/acts/rows.rs"));
-    rows.extend(fields(include_str!("../server/src/acts/rows/application.rs")));
-    rows.extend(fields(include_str!("../server/src/acts/effects.rs")));
+    let mut rows = fields(include_str!("../server/base/src/acts/rows.rs"));
+    rows.extend(fields(include_str!("../server/base/src/acts/rows/application.rs")));
+    rows.extend(fields(include_str!("../server/base/src/acts/effects.rs")));
     rows
 }
 
@@ -125,7 +125,7 @@ fn every_view_of_records_has_the_fields_that_it_is_read_into() {
 
 #[test]
 fn the_facts_of_a_section_come_in_the_order_of_their_rows() {
-    let rows = fields(include_str!("../server/src/acts/rows.rs"));
+    let rows = fields(include_str!("../server/base/src/acts/rows.rs"));
     for (member, row, short, beside) in [("lines", "LedgerRow", "l.", "a."), ("held", "HeldRow", "h.", "c.")] {
         let (_, text) = FACTS.split_once(&format!("'{member}', (SELECT json_group_array(json_array(")).unwrap();
         let (columns, _) = text.split_once("))").unwrap();

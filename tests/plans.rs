@@ -18,7 +18,7 @@ pub fn migrated() -> Connection {
 #[test]
 fn the_facts_of_an_act_are_found_without_reading_whole_tables() {
     let connection = migrated();
-    let facts = include_str!("../server/src/store/world_facts.sql");
+    let facts = include_str!("../server/base/src/store/world_facts.sql");
     let mut plan = connection.prepare(&format!("EXPLAIN QUERY PLAN {facts}")).unwrap();
     let none = rusqlite::params!["[]", "[]", "[]", "[]", "[]", "[]", 0, "[]", "[]"];
     let steps: Vec<String> = plan.query_map(none, |row| row.get(3)).unwrap().map(Result::unwrap).collect();
@@ -94,9 +94,9 @@ fn statements() -> Vec<String> {
         .map(|text| serde_json::from_str::<serde_json::Value>(&text).unwrap()["query"].as_str().unwrap().to_owned())
         .collect();
     assert!(statements.len() > 100, "{} recorded statements", statements.len());
-    statements.push(include_str!("../server/src/store/world_facts.sql").to_owned());
+    statements.push(include_str!("../server/base/src/store/world_facts.sql").to_owned());
     // The effects are several statements in one text.
-    let effects = include_str!("../server/src/store/effects.sql");
+    let effects = include_str!("../server/base/src/store/effects.sql");
     statements.extend(effects.split(";\n").filter(|one| one.contains("INSERT")).map(str::to_owned));
     statements
 }

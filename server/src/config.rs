@@ -4,6 +4,8 @@ use std::{net::SocketAddr, path::PathBuf, time::Duration};
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::lane;
+
 /// Service records of a lawn-care company: how much fertilizer, and may I, here, today?
 #[derive(Debug, Parser)]
 #[command(name = "swardbook", version, max_term_width = 100)]
@@ -185,7 +187,7 @@ impl Limits {
         units_per_token: 4000,
         units_per_address: 16_000,
         requests_at_once: 6,
-        long_at_once: 2,
+        long_at_once: lane::USUAL_AT_ONCE,
     };
 
     pub fn head(&self) -> Duration {

@@ -4,7 +4,7 @@
 //! that it takes it from, and whoever takes it from there points to the file between: so passing on hides no circle. What is
 //! called by a method's name alone is not seen, because no path says where the method stands.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use proc_macro2::{TokenStream, TokenTree};
 use syn::{
@@ -53,12 +53,19 @@ impl Modules {
 /// Every arrow between the files of a crate, given as paths from its `src` with their texts. Panics where a file is no Rust.
 pub(super) fn arrows(sources: &[(String, String)]) -> Vec<Arrow> {
     let modules = Modules::of(sources);
+    let passed_on = passed_on(sources, &modules);
     let mut found = Vec::new();
     for (names, file) in &modules.0 {
         let Some((_, text)) = sources.iter().find(|(path, _)| path == file) else { continue };
         let parsed = syn::parse_file(text).unwrap_or_else(|error| panic!("{file}: {error}"));
-        let mut reader =
-            Reader { modules: &modules, file, module: names.clone(), aliases: HashMap::new(), found: &mut found };
+        let mut reader = Reader {
+            modules: &modules,
+            passed_on: &passed_on,
+            file,
+            module: names.clone(),
+            aliases: HashMap::new(),
+            found: &mut found,
+        };
         reader.learn_aliases(&parsed.items);
         reader.visit_file(&parsed);
     }
@@ -67,8 +74,24 @@ pub(super) fn arrows(sources: &[(String, String)]) -> Vec<Arrow> {
     found
 }
 
+/// What the root passes on from another crate. It lies below every file of this one, whoever names it by `crate::`.
+fn passed_on(sources: &[(String, String)], modules: &Modules) -> BTreeSet<String> {
+    let root = sources.iter().find(|(path, _)| path == "lib.rs");
+    let items = root.map(|(_, text)| syn::parse_file(text).map(|file| file.items).unwrap_or_default());
+    let uses =
+        items.into_iter().flatten().filter_map(|item| if let Item::Use(item) = item { Some(item) } else { None });
+    let is_own = |first: &String| {
+        ["crate", "self", "super"].contains(&first.as_str()) || modules.0.contains_key(std::slice::from_ref(first))
+    };
+    uses.flat_map(|item| leaves(&item.tree))
+        .filter(|(names, _, _)| names.len() > 1 && !names.first().is_some_and(is_own))
+        .map(|(_, alias, _)| alias)
+        .collect()
+}
+
 struct Reader<'a> {
     modules: &'a Modules,
+    passed_on: &'a BTreeSet<String>,
     file: &'a str,
     /// Where in the tree of modules the reading is; inside of a file it may go deeper than the file's own module.
     module: Vec<String>,
@@ -103,7 +126,8 @@ impl Reader<'_> {
             }
         }
         at.extend(rest.iter().cloned());
-        Some(at)
+        let leads_out = at.first().is_some_and(|first| self.passed_on.contains(first));
+        (!leads_out).then_some(at)
     }
 
     fn name(&mut self, names: &[String], line: usize) {

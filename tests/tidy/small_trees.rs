@@ -185,3 +185,13 @@ fn every_module_has_one_floor() {
         ]
     );
 }
+
+#[test]
+fn what_the_root_passes_on_from_another_crate_is_not_of_this_one() {
+    let found = read(&[
+        ("lib.rs", "pub use below::{kept, words};\nmod own;\nmod top;"),
+        ("own.rs", "pub struct Own;"),
+        ("top.rs", "use crate::{\n    kept::Kept,\n    own::Own,\n};\nfn f(_: crate::words::Word, _: Kept, _: Own) {}"),
+    ]);
+    assert_eq!(found, ["top.rs:3 own.rs crate::own::Own"]);
+}

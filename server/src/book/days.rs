@@ -116,7 +116,7 @@ fn supervision(
     let source = under_one.first()?.source.clone();
     let was_read = under_one.iter().all(|need| trained(need));
     let may = |member: &&StaffMember| member.id != person && under_one.iter().all(|need| may_hold(member, need, day));
-    Some(SupervisionNeed { source, was_read, people: staff.iter().filter(may).map(StaffMember::named).collect() })
+    Some(SupervisionNeed { source, was_read, people: staff.iter().filter(may).map(named).collect() })
 }
 
 fn may_hold(member: &StaffMember, need: &CredentialNeeded, day: Day) -> bool {
@@ -129,11 +129,9 @@ fn holds_one(member: &StaffMember, codes: &[String], day: Day) -> bool {
 
 /// Who else of the staff may have been there.
 pub fn colleagues(person: PersonId, staff: &[StaffMember]) -> Vec<Colleague> {
-    staff.iter().filter(|member| member.id != person).map(StaffMember::named).collect()
+    staff.iter().filter(|member| member.id != person).map(named).collect()
 }
 
-impl StaffMember {
-    fn named(&self) -> Colleague {
-        Colleague { id: self.id, name: self.name.clone() }
-    }
+fn named(member: &StaffMember) -> Colleague {
+    Colleague { id: member.id, name: member.name.clone() }
 }

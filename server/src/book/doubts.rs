@@ -10,7 +10,7 @@ use domain::{
 use sqlx::SqliteConnection;
 
 use crate::{
-    acts::{BatchFacts, correction, rows::standing_lines},
+    acts::{BatchFacts, correction},
     book::weather,
     problem::Problem,
     state::App,
@@ -100,7 +100,7 @@ async fn stops(
 /// Whether a record lies on more ground of a section than that had on its day, by what is known now.
 fn has_too_much_ground(world: &BatchFacts, section: SectionId, record: ApplicationId) -> bool {
     let Some(row) = world.sections.get(&section) else { return false };
-    let lines = standing_lines(&world.sections, record);
+    let lines = world.standing_lines(record);
     let mut here = lines.iter().filter(|(id, _)| *id == section).map(|(_, line)| line);
     here.any(|line| row.area_on(line.applied_on).is_some_and(|area| line.area > area.raw()))
 }

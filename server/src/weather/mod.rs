@@ -218,7 +218,7 @@ impl Services {
             Patience::AsKnownAt(at)
         };
         let said = self.report_within(store, place, patience).await;
-        Provided::of(&said, patience, at)
+        provided(&said, patience, at)
     }
 }
 
@@ -232,24 +232,22 @@ pub fn is_now(at: Instant, now: Instant) -> bool {
     now.since(at).abs() <= crate::clock::CLOCKS_DIFFER
 }
 
-impl Provided {
-    /// The services' words of an hour together: what the first leaves open, the second may say, and what stops in either of
-    /// them stops. Where only the book was looked into, a service was asked if it holds an answer: that nothing is kept of a moment
-    /// of long ago says nothing about its weather.
-    pub fn of(said: &[ServiceReport], patience: Patience, at: Instant) -> Self {
-        let mut provided = Self::default();
-        for said in said {
-            provided.weather = provided.weather.joined(&said.reported.weather(at, at));
-            provided.fetches.extend(&said.fetches);
-        }
-        provided.fetches.sort_unstable();
-        provided.fetches.dedup();
-        let now = matches!(patience, Patience::Until(_)) && !said.is_empty();
-        if now || !provided.fetches.is_empty() {
-            provided.asked = ServiceAsked::Yes;
-        }
-        provided
+/// The services' words of an hour together: what the first leaves open, the second may say, and what stops in either of them
+/// stops. Where only the book was looked into, a service was asked if it holds an answer: that nothing is kept of a moment of long
+/// ago says nothing about its weather.
+pub fn provided(said: &[ServiceReport], patience: Patience, at: Instant) -> Provided {
+    let mut provided = Provided::default();
+    for said in said {
+        provided.weather = provided.weather.joined(&said.reported.weather(at, at));
+        provided.fetches.extend(&said.fetches);
     }
+    provided.fetches.sort_unstable();
+    provided.fetches.dedup();
+    let now = matches!(patience, Patience::Until(_)) && !said.is_empty();
+    if now || !provided.fetches.is_empty() {
+        provided.asked = ServiceAsked::Yes;
+    }
+    provided
 }
 
 #[cfg(test)]

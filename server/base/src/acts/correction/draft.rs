@@ -19,7 +19,7 @@ use crate::{
         facts::{self, Line, Question, Sighting},
         fault::{ActFault, read},
         ground::{self, parts_of},
-        rows::{ApplicationRow, LedgerRow, standing_lines},
+        rows::{ApplicationRow, LedgerRow},
     },
     problem::FieldFault,
 };
@@ -58,7 +58,7 @@ impl Draft {
         if last != input.replaces {
             return refused(outdated(last));
         }
-        let before = standing_lines(&world.sections, input.application_id);
+        let before = world.standing_lines(input.application_id);
         let (after, leaves_others) = match &input.change {
             None => (Vec::new(), false),
             Some(change) => match whole(change, &application, &before, world) {

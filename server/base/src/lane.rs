@@ -14,6 +14,8 @@ tokio::task_local! {
     static LONG: ();
 }
 
+/// Long answers that are made at once where the operator says nothing.
+pub const USUAL_AT_ONCE: usize = 2;
 /// How much the threads yield: that of a program started by `nice`.
 const YIELDING: i32 = 10;
 

@@ -1,6 +1,6 @@
 //! The counties of the United States by their boundaries: in which one a point lies, and which others are near.
 //!
-//! The table is made by `server/data/make_counties.py`, which says where it comes from, how it is written and how coarse it is:
+//! The table is made by `server/base/data/make_counties.py`, which says where it comes from, how it is written and how coarse it is:
 //! a boundary may be off by some hundred metres, small islands are left out, and the counties are those of 2017. The first
 //! question reads it, which takes some milliseconds, and a megabyte from then on.
 //!

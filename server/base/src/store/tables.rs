@@ -7,7 +7,7 @@ use tokio::sync::OnceCell;
 
 use super::{backup, file};
 
-pub static MIGRATIONS: Migrator = sqlx::migrate!("../migrations");
+pub static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations");
 
 /// The newest change that this version knows.
 pub fn newest() -> i64 {

@@ -3,8 +3,6 @@
 mod application;
 mod property;
 
-use std::collections::HashMap;
-
 use domain::{
     application::Purpose,
     dated::Stood,
@@ -363,17 +361,4 @@ pub fn nutrients(nitrogen: i64, quick: i64, phosphate: i64, potash: i64) -> Nutr
         phosphate_lb: Phosphate::from_raw(phosphate),
         potash_lb: Potash::from_raw(potash),
     }
-}
-
-/// Sections of one application, each with what stands.
-pub(crate) fn standing_lines(
-    sections: &HashMap<SectionId, SectionRow>,
-    application: ApplicationId,
-) -> Vec<(SectionId, LedgerRow)> {
-    let mut lines: Vec<(SectionId, LedgerRow)> = sections
-        .iter()
-        .flat_map(|(id, section)| section.standing(|of| of == application).into_iter().map(|row| (*id, row)))
-        .collect();
-    lines.sort_by_key(|(id, _)| *id);
-    lines
 }

@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
-"""Makes counties.bin, the table of US county boundaries by which `server/src/places` says in which county a point lies.
+"""Makes counties.bin, the table of US county boundaries by which `server/base/src/places` says in which county a point lies.
 
     npm pack us-atlas@3.0.1 && tar xzf us-atlas-3.0.1.tgz
-    server/data/make_counties.py package/counties-10m.json server/data/counties.bin
+    server/base/data/make_counties.py package/counties-10m.json server/base/data/counties.bin
 
 Source: the cartographic boundary files of the US Census Bureau, edition of 2017, which are in the public domain, as the npm
 package us-atlas 3.0.1 has simplified them and put them on a grid (`counties-10m.json`, ISC licence: LICENSE-us-atlas). A step

@@ -78,8 +78,7 @@ use tokio::{
 
 use crate::{
     acts::{Act, ActOutcome},
-    config::Limits,
-    lane::Lane,
+    lane::{self, Lane},
     metrics::Metrics,
     problem::{Kind, Problem},
     tokens::Tokens,
@@ -187,7 +186,7 @@ async fn bring_up(path: &Path, connection: &mut SqliteConnection) -> Result<(), 
 impl Store {
     /// Opens the file, makes it if it is not there, and brings its tables up to this version.
     pub async fn open(path: &Path, law: Arc<domain::law::Lawbook>) -> Result<(Self, WriterTask), OpenError> {
-        Self::open_with(path, law, Limits::default().long_at_once).await
+        Self::open_with(path, law, lane::USUAL_AT_ONCE).await
     }
 
     /// The same, for so many long answers at once.
