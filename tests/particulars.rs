@@ -10,7 +10,7 @@ use server::{book::verify::check_file, secret::sha256};
 
 use crate::{
     packed,
-    rewritten::{destroyed, rechained, unguarded},
+    rewritten::{destroyed, guarded_again, rechained, unguarded},
 };
 
 /// A company with everything that a record can name, and such a record.
@@ -338,8 +338,8 @@ async fn a_record_from_before_this_was_kept_is_shown_as_the_book_has_it() {
     let file = folder.path().join("book.db");
     {
         // As version 0.1 wrote it: everything in the content, nothing fixed.
+        packed::unpack(&rusqlite::Connection::open(&file).unwrap());
         let book = unguarded(&file);
-        packed::unpack(&book);
         let content: String = book.query_row("SELECT content FROM applications", [], |row| row.get(0)).unwrap();
         let mut old: Value = serde_json::from_str(&content).unwrap();
         old["notes"] = json!("The gate sticks.");
@@ -358,6 +358,7 @@ async fn a_record_from_before_this_was_kept_is_shown_as_the_book_has_it() {
                 }
             }
         });
+        guarded_again(&book);
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let app = harness::TestApp::reopen(folder).await;
@@ -380,6 +381,7 @@ async fn texts_that_the_journal_says_were_destroyed_leave_a_chain_that_verifies(
     {
         let book = unguarded(&file);
         destroyed(&book, &id);
+        guarded_again(&book);
     }
     assert_eq!(check_file(&file).await.unwrap().faults, Vec::<String>::new());
     let app = harness::TestApp::reopen(folder).await;
