@@ -1,4 +1,4 @@
-//! Who was ever sent to which property, held against the visits of which the journal tells: it decides what a technician sees.
+//! Who was ever sent to which property, held against the visits and records of which the journal tells: it decides what a technician sees.
 
 use std::collections::BTreeMap;
 
@@ -13,11 +13,15 @@ pub struct Sent(BTreeMap<(String, String), i64>);
 
 impl Sent {
     pub fn note(&mut self, entry: &Entry, payload: &Value) {
-        if !entry.act.starts_with("visit.") {
-            return;
-        }
-        if let (Some(person), Some(property)) = (payload["person_id"].as_str(), payload["property_id"].as_str()) {
-            self.0.entry((person.to_owned(), property.to_owned())).or_insert(entry.written_at);
+        // Whoever worked somewhere may read what stands about it, like whoever was sent there.
+        let (told, since) = match entry.act.as_str() {
+            "application.recorded" => (&payload["row"], payload["row"]["received_at"].as_i64()),
+            act if act.starts_with("visit.") => (payload, Some(entry.written_at)),
+            _ => return,
+        };
+        if let (Some(person), Some(property)) = (told["person_id"].as_str(), told["property_id"].as_str()) {
+            let since = since.unwrap_or(entry.written_at);
+            self.0.entry((person.to_owned(), property.to_owned())).or_insert(since);
         }
     }
 
