@@ -171,6 +171,7 @@ async fn every_element_of_the_pages_is_shown_once() {
         "verdict care",
         "class=\"picture bar\"",
         "class=\"calendar\"",
+        "class=\"picture hours\"",
         "class=\"card\"",
         "class=\"entry\"",
         "<details>",

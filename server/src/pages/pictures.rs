@@ -2,6 +2,7 @@
 //! own units; the figures are the table's.
 
 pub mod calendar;
+pub mod hours;
 pub mod room;
 pub mod steps;
 pub mod stock;

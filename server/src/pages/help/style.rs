@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::response::Response;
-use domain::{quantity::NutrientRate, time::Day};
+use domain::{decision::Verdict, quantity::NutrientRate, time::Day};
 
 use crate::{
     access::Anyone,
@@ -11,6 +11,7 @@ use crate::{
         page_without_form,
         pictures::{
             calendar::{Calendar, Days, Row, Sign},
+            hours::{Hour, HourStrip},
             room::RoomBar,
         },
     },
@@ -21,6 +22,7 @@ use crate::{
 struct StylePage {
     bars: Vec<RoomBar>,
     calendar: Calendar,
+    hours: Option<HourStrip>,
     form: Form,
 }
 
@@ -63,10 +65,30 @@ fn calendar() -> Calendar {
     Calendar::of(rows, (first, last), first.plus_days(257))
 }
 
+/// A morning that is dry, then windy, then too hot.
+fn hours() -> Option<HourStrip> {
+    let hour = |begins: &str, verdict, wind: Option<&str>, rain: &str| Hour {
+        begins: begins.to_owned(),
+        span: String::new(),
+        verdict,
+        air: None,
+        wind: wind.map(str::to_owned),
+        gust: None,
+        rain: Some(rain.to_owned()),
+    };
+    HourStrip::of(&[
+        hour("7 AM", Verdict::Go, Some("5"), "0"),
+        hour("8 AM", Verdict::Go, Some("5.6"), "0"),
+        hour("9 AM", Verdict::Care, None, "0"),
+        hour("10 AM", Verdict::Stop, Some("21.8"), "0.02"),
+        hour("11 AM", Verdict::Stop, Some("18"), "0.31"),
+    ])
+}
+
 pub async fn page(_: Anyone) -> Response {
     // Millionths of a pound on 1,000 square feet.
     let [under, planned, over, cap] = [1_800_000, 600_000, 3_000_000, 2_700_000].map(NutrientRate::from_raw);
     let bars = [(under, planned), (under, over), (over, NutrientRate::ZERO)];
     let bars = bars.into_iter().filter_map(|(down, asked)| RoomBar::of(down, asked, Some(&cap))).collect();
-    page_without_form(StylePage { bars, calendar: calendar(), form: form() }.render())
+    page_without_form(StylePage { bars, calendar: calendar(), hours: hours(), form: form() }.render())
 }
