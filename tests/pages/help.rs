@@ -172,6 +172,7 @@ async fn every_element_of_the_pages_is_shown_once() {
         "class=\"picture bar\"",
         "class=\"calendar\"",
         "class=\"picture hours\"",
+        "class=\"scale\"",
         "class=\"card\"",
         "class=\"entry\"",
         "<details>",

@@ -4,6 +4,7 @@
 pub mod calendar;
 pub mod hours;
 pub mod room;
+pub mod soil;
 pub mod steps;
 pub mod stock;
 
@@ -22,6 +23,14 @@ impl Share {
     /// Never beyond an end of the line.
     fn of(value: i64, whole: i64) -> Self {
         Self(place(value, whole, Self::WHOLE))
+    }
+
+    pub const fn is_start(self) -> bool {
+        self.0 == 0
+    }
+
+    pub const fn is_end(self) -> bool {
+        self.0 == Self::WHOLE
     }
 
     fn plus(self, more: Self) -> Self {

@@ -2,7 +2,17 @@
 
 use askama::Template;
 use axum::response::Response;
-use domain::{decision::Verdict, quantity::NutrientRate, time::Day};
+use domain::{
+    decision::Verdict,
+    land::Species,
+    quantity::{NutrientRate, SoilPh, SoilReading},
+    soil::{
+        reading::{ReportedValue, read_value},
+        table::{Extractant, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
+        target_ph::target_ph,
+    },
+    time::Day,
+};
 
 use crate::{
     access::Anyone,
@@ -13,6 +23,7 @@ use crate::{
             calendar::{Calendar, Days, Row, Sign},
             hours::{Hour, HourStrip},
             room::RoomBar,
+            soil::SoilScale,
         },
     },
 };
@@ -23,6 +34,7 @@ struct StylePage {
     bars: Vec<RoomBar>,
     calendar: Calendar,
     hours: Option<HourStrip>,
+    scales: Vec<SoilScale>,
     form: Form,
 }
 
@@ -85,10 +97,26 @@ fn hours() -> Option<HourStrip> {
     ])
 }
 
+/// An invented report, on the table of a laboratory that is real, and on a range that is.
+fn scales() -> Vec<SoilScale> {
+    let value = ReportedValue {
+        nutrient: SoilNutrient::Phosphorus,
+        reading: SoilReading::from_raw(30_000),
+        extractant: Extractant::Mehlich3,
+        unit: SoilUnit::LbPerAcre,
+        basis: SoilBasis::Element,
+        north_carolina_equation: None,
+    };
+    let wanted = target_ph(Species::KentuckyBluegrass).first();
+    let acid = wanted.map(|range| SoilScale::of_ph(SoilPh::from_raw(580), range));
+    let found = SoilScale::of(&read_value(&value, Some(SoilTable::Rutgers)), SoilTable::Rutgers);
+    found.into_iter().chain(acid).collect()
+}
+
 pub async fn page(_: Anyone) -> Response {
     // Millionths of a pound on 1,000 square feet.
     let [under, planned, over, cap] = [1_800_000, 600_000, 3_000_000, 2_700_000].map(NutrientRate::from_raw);
     let bars = [(under, planned), (under, over), (over, NutrientRate::ZERO)];
     let bars = bars.into_iter().filter_map(|(down, asked)| RoomBar::of(down, asked, Some(&cap))).collect();
-    page_without_form(StylePage { bars, calendar: calendar(), hours: hours(), form: form() }.render())
+    page_without_form(StylePage { bars, calendar: calendar(), hours: hours(), scales: scales(), form: form() }.render())
 }
