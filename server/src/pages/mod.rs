@@ -18,6 +18,7 @@ mod frame;
 mod gaps;
 mod help;
 mod history;
+mod listing;
 mod load_sheet;
 mod local;
 mod lots;
