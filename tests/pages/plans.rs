@@ -135,7 +135,7 @@ async fn plans_are_read_out() {
         "read in the source itself",
         "It permits nothing",
         "The schedule, step by step",
-        "2026-05-01 to 2026-06-10 (optional)",
+        "2026-05-01 to 2026-06-10<br>(optional)",
         "● not at this care level",
         "✓ planned",
         "Give this section a need of its own",

@@ -8,9 +8,13 @@ use crate::pages::visitor::Visitor;
 use super::fake_weather::{COUNTY, FakeWeather, GRID, calm_grid, company, document, moved};
 
 async fn visit(company: &Company, day: &str) -> String {
+    visit_of(company, day, &company.front).await
+}
+
+async fn visit_of(company: &Company, day: &str, section: &str) -> String {
     let visit = json!({
         "property_id": company.property, "person_id": company.phone.id, "planned_on": day,
-        "product_id": company.feed, "section_ids": [company.front], "purpose": "maintenance",
+        "product_id": company.feed, "section_ids": [section], "purpose": "maintenance",
     });
     company.office.post("/api/v1/visits", &visit).await.expect(201).id()
 }
@@ -82,12 +86,20 @@ async fn the_desk_sees_the_hours_as_a_strip_and_as_a_table() {
     ]);
     sky.says_instead(GRID, document(&grid.to_string())).await;
     let company = company(sky.config()).await;
-    let _ = visit(&company, "2026-10-06").await;
+    // Two visits with one product and one answer are one strip.
+    for section in [&company.front, &company.rear] {
+        let _ = visit_of(&company, "2026-10-06", section).await;
+    }
     let answer = window(&company, "2026-10-06").await;
     let office = Visitor::named(&company, "office").await;
     let path = format!("/office/properties/{}/weather", company.property);
     assert!(office.open(&format!("/office/properties/{}", company.property)).await.html.contains(&path));
     let html = office.open(&path).await.html;
+    assert_eq!(
+        (html.matches("class=\"picture hours\"").count(), html.contains("<p>2 visits.</p>")),
+        (1, true),
+        "{html}"
+    );
     let strip = html.split_once("class=\"picture hours\"").expect("a strip").1.split_once("</svg>").unwrap().0;
     let texts: Vec<&str> = strip.split("</text>").filter_map(|text| text.rsplit('>').next()).collect();
     let (verdicts, table) = (&answer["products"][0]["hours"], html.split_once("as a table\"><table>").unwrap().1);

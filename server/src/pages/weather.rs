@@ -35,6 +35,8 @@ use crate::{
 /// One product's hours as they are shown.
 struct Product {
     name: String,
+    /// Visits that are planned with it, all with the same answer.
+    visits: usize,
     verdict: Verdict,
     strip: Option<HourStrip>,
     hours: Vec<Hour>,
@@ -51,6 +53,11 @@ struct Stretch {
 }
 
 impl Product {
+    /// The strip has figures that nobody knows.
+    fn has_gaps(&self) -> bool {
+        self.hours.iter().any(|hour| hour.wind.is_none() || hour.rain.is_none())
+    }
+
     fn said(verdict: Verdict) -> (&'static str, &'static str) {
         said(verdict)
     }
@@ -112,7 +119,7 @@ pub async fn hours(
                 clock_fault: local.fault(),
                 asked: local.minute(window.asked_at, dates),
                 sample: app.weather.is_sample(),
-                products: window.products.iter().map(|product| shown(product, &window.hours, &local, dates)).collect(),
+                products: products(&window, &local, dates),
                 property,
                 window,
                 form,
@@ -123,10 +130,28 @@ pub async fn hours(
     }
 }
 
+/// Visits with one product and one answer stand together.
+fn products(window: &WorkingWindow, local: &Local, dates: DateOrder) -> Vec<Product> {
+    let mut found: Vec<(&ProductHours, Product)> = Vec::new();
+    for product in &window.products {
+        let same = |(other, _): &&mut (&ProductHours, Product)| {
+            other.product_id == product.product_id
+                && other.hours == product.hours
+                && other.certificate == product.certificate
+        };
+        match found.iter_mut().find(same) {
+            Some((_, shown)) => shown.visits += 1,
+            None => found.push((product, shown(product, &window.hours, local, dates))),
+        }
+    }
+    found.into_iter().map(|(_, shown)| shown).collect()
+}
+
 fn shown(product: &ProductHours, weather: &[HourWeather], local: &Local, dates: DateOrder) -> Product {
     let hours: Vec<Hour> = product.hours.iter().map(|hour| one(hour, weather, local)).collect();
     Product {
         name: product.product_name.clone(),
+        visits: 1,
         verdict: product.verdict,
         strip: HourStrip::of(&hours),
         hours,

@@ -22,9 +22,17 @@ impl Sign {
     /// Its outline around nothing: each has a shape of its own, because a colour never stands alone.
     const fn shape(self) -> &'static str {
         match self {
-            Self::Planned => "M0-8 8 0 0 8-8 0z",
-            Self::Visit => "M-6-6H6V6H-6z",
-            Self::Done => "M-7 0a7 7 0 1 0 14 0a7 7 0 1 0-14 0z",
+            Self::Planned => "M0-7 7 0 0 7-7 0z",
+            Self::Visit => "M-5-5H5V5H-5z",
+            Self::Done => "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0z",
+        }
+    }
+
+    /// How far down it stands: a plan for the days beside a visit is not drawn over it.
+    const fn down(self) -> i64 {
+        match self {
+            Self::Planned => 8,
+            Self::Visit | Self::Done => 22,
         }
     }
 }

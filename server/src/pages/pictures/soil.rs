@@ -3,7 +3,7 @@
 
 use askama::Template;
 use domain::{
-    quantity::SoilPh,
+    quantity::{SoilPh, SoilReading},
     soil::{
         interpret::{SoilBand, SoilValue, bands},
         reading::InterpretedValue,
@@ -54,13 +54,13 @@ impl SoilScale {
         // Without an upper end the last band gets a quarter of the line, or what the number needs.
         let last = printed.last()?;
         let open = || (last.from.raw().saturating_mul(4) / 3).max(reading.raw().saturating_mul(10) / 9);
-        let whole = last.to.map_or_else(open, |to| to.raw()).max(1);
+        let whole = last.to.map_or_else(open, SoilReading::raw).max(1);
         let at = |raw: i64| Share::of(raw, whole);
         let mut from = 0;
         let (mut drawn, mut ticks) = (Vec::new(), Vec::new());
         for band in &printed {
             // Between two lines of a table the higher counts, so a band begins where the one before it ends.
-            let to = band.to.map_or(whole, |to| to.raw());
+            let to = band.to.map_or(whole, SoilReading::raw);
             let (start, end) = (at(from), at(to));
             drawn.push(Band { at: start, wide: end.less(start), here: band.class == class, words: printed_as(band) });
             ticks.extend(band.to.map(|to| (end, to.to_string())));
@@ -69,7 +69,7 @@ impl SoilScale {
         let label = format!("{reading} {}", unit(given));
         let words = format!("{label} of {}: {class}", nutrient.label());
         Some(Self {
-            name: format!("{}, {}", nutrient.label(), extractant.label()),
+            name: format!("{}, {}", capital(nutrient.label()), extractant.label()),
             class,
             label,
             mark: at(reading.raw()),
@@ -112,6 +112,11 @@ impl SoilScale {
     }
 }
 
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect()
+}
+
 /// A line of a table, as it was printed.
 fn printed_as(band: &SoilBand) -> String {
     match band.to {
@@ -122,12 +127,9 @@ fn printed_as(band: &SoilBand) -> String {
 
 #[cfg(test)]
 mod tests {
-    use domain::{
-        quantity::SoilReading,
-        soil::{
-            reading::{ReportedValue, read_value},
-            table::{Extractant, SoilBasis, SoilNutrient, SoilUnit},
-        },
+    use domain::soil::{
+        reading::{ReportedValue, read_value},
+        table::{Extractant, SoilBasis, SoilNutrient, SoilUnit},
     };
 
     use super::*;

@@ -67,7 +67,9 @@ impl Drawn<'_> {
                 if line.open { (Sign::Visit, "a visit stands") } else { (Sign::Done, "a visit was made") };
             (line.planned_on, sign, format!("{words}: {}", self.dates.day(line.planned_on)))
         };
-        self.visits.iter().filter(own).map(mark).collect()
+        let mut marks: Vec<_> = self.visits.iter().filter(own).map(mark).collect();
+        marks.sort_by_key(|(day, ..)| *day);
+        marks
     }
 
     /// A section's calendar, a line a round.

@@ -86,13 +86,12 @@ fn scales(report: &SoilReport, meaning: &SoilInterpretation, lime: &SoilLime) ->
         without.extend(wanted.is_empty().then(|| format!("pH {ph}: no range was read for this turf.")));
     }
     for value in &meaning.values {
-        match meaning.laboratory_table.and_then(|table| SoilScale::of(value, table)) {
-            Some(scale) => scales.push(scale),
-            None => {
-                let (name, why) = (value.nutrient.label(), value.not_read.as_deref().unwrap_or_default());
-                without.push(format!("{name} {} {}: {why}", value.reading, unit(value.unit)));
-            }
+        if let Some(scale) = meaning.laboratory_table.and_then(|table| SoilScale::of(value, table)) {
+            scales.push(scale);
+            continue;
         }
+        let (name, why) = (value.nutrient.label(), value.not_read.as_deref().unwrap_or_default());
+        without.push(format!("{name} {} {}: {why}", value.reading, unit(value.unit)));
     }
     let others = [
         report.buffer_ph.map(|ph| format!("buffer pH {ph}")),
