@@ -72,7 +72,7 @@ async fn numbers_are_typed_in_rows_and_read_by_their_own_table() {
 /// The number of the table beside it, on the bands that its own table prints.
 fn stands_on_its_scale(shown: &str) {
     // To 24, 45, 71 and 137, and beyond to 184; 30 of 184 are 16.30 %.
-    let scale = shown.split_once("aria-label=\"30 lb per acre of phosphorus: low\"").expect("a scale").1;
+    let scale = shown.split_once("aria-label=\"30 lb per acre of phosphorus: low\"").unwrap().1;
     let (picture, bands) = scale.split_once("<small>").unwrap();
     let bands = bands.split_once("</small>").unwrap().0;
     assert!(picture.contains("<text x=\"16.30%\" y=\"12\" text-anchor=\"start\">30 lb per acre</text>"), "{picture}");
