@@ -62,6 +62,24 @@ async fn a_distance_that_is_told_later_is_judged() {
     assert_eq!(open(&company.owner).await[0], listed);
     let told = company.statement().await["gaps"].to_string();
     assert!(told.contains("went beyond the rules by a distance that was added to them later: 1."), "{told}");
+    let statement = company.statement().await;
+    assert_eq!(
+        statement["sections"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .flat_map(|one| one["lines"].as_array().unwrap())
+            .filter(|line| line["beyond_the_rules"] == json!(true))
+            .count(),
+        1,
+        "{statement:#}"
+    );
+    let paper = Visitor::named(&company, "owner").await.open(&format!("/records/{id}")).await.html;
+    for words in
+        ["By the distance that is told here, the work went beyond the rules", "A distance that was added later shows"]
+    {
+        assert!(paper.contains(words), "{words}: {paper}");
+    }
     // The list leads to the record, and the owner's word closes it.
     let page =
         Visitor::named(&company, "owner").await.open(&format!("/reviews/{}", near["id"].as_str().unwrap())).await;

@@ -36,8 +36,12 @@ async fn a_smaller_lawn_makes_the_records_on_it_doubtful() {
                  measured on 2026-02-02.";
     assert!(told.contains(words), "{told}");
     let id = item["record_id"].as_str().unwrap();
-    let page = Visitor::named(&company, "owner").await.open(&format!("/reviews/{id}")).await;
+    let owner = Visitor::named(&company, "owner").await;
+    let page = owner.open(&format!("/reviews/{id}")).await;
     assert!(page.html.contains(&format!("/records/{record}")), "{}", page.html);
+    let today = owner.open("/office").await.html;
+    let waits = "1 thing that was told later makes a record doubtful, and the owner has not reviewed it";
+    assert!(today.contains(waits) && !today.contains("Nothing is waiting"), "{today}");
     // Withdrawn, it doubts nothing more; that it did stays listed until the owner says something.
     let mut withdrawn = measured("1", "2026-02-02");
     (withdrawn["corrects"], withdrawn["reason"], withdrawn["not_of_this_lawn"]) =
@@ -143,4 +147,24 @@ async fn a_soil_report_that_is_withdrawn_makes_a_record_doubtful() {
     let _ = company.office.post(&path, &gone).await.expect(201);
     let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
     assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("soil_report"), &json!([id])));
+}
+
+#[tokio::test]
+async fn rules_that_are_entered_for_an_earlier_day_make_a_record_doubtful() {
+    // N.J.S.A. 58:10A-64 (NJ-19): whoever feeds for hire is certified, and the certificate of Maryland is none of New Jersey.
+    let company = Company::in_maryland().await;
+    let record = company.put_down(&company.front, "10").await;
+    let path = format!("/api/v1/properties/{}", company.property);
+    let rules = |since: &str| {
+        let facts = json!({ "rule_sets": ["us-nj"], "local_rules_checked_on": "2026-01-10" });
+        json!({ "since": since, "facts": facts, "reason": "It lies across the border." })
+    };
+    let _ = company.office.post(&format!("{path}/history"), &rules("2026-09-15")).await.expect(201);
+    let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
+    assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("entry"), &json!([record])));
+    // Which rules hold may have become stricter, so the list does not say that more may go down.
+    let list = Visitor::named(&company, "owner").await.open("/reviews").await.html;
+    assert!(list.contains("A change decides which rules hold on a property"), "{list}");
+    assert!(!list.contains("lets more go down"), "{list}");
+    assert_eq!(check_file(&company.app.file()).await.unwrap().faults, Vec::<String>::new());
 }

@@ -31,6 +31,13 @@ async fn sold() -> (Company, [String; 2], String, String) {
     let from_the_book = json!({ "from_the_book": true });
     let additions = format!("/api/v1/applications/{}/additions", ids[0]);
     let _ = company.office.post(&additions, &from_the_book).await.expect(201);
+    let measured = json!({ "area_sqft": "8300", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01", "note": format!("{WORD} held the tape") });
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let mut again = measured.clone();
+    again["corrects"] = json!(company.office.post(&path, &measured).await.expect(201).id());
+    again["reason"] = json!(format!("{WORD} says the strip is not theirs"));
+    again["area_sqft"] = json!("8200");
+    let _ = company.office.post(&path, &again).await.expect(201);
     let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
     let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
     let sold = json!({ "since": "2026-09-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} sold it") });
@@ -43,6 +50,8 @@ async fn told_to(user: &User, company: &Company, ids: &[String; 2], correction: 
         "/api/v1/applications".to_owned(),
         "/api/v1/corrections".to_owned(),
         format!("/api/v1/corrections/{correction}"),
+        format!("/api/v1/sections/{}/measurements", company.front),
+        format!("/api/v1/sections/{}/soil-reports", company.front),
         format!("/api/v1/statements?year=2026&property_id={}", company.property),
     ];
     for id in ids {
@@ -70,7 +79,7 @@ async fn words_of_a_former_clients_time_stay_with_the_company() {
     }
     // The company reads all of it.
     let told = told_to(&company.office, &company, &ids, &correction).await;
-    for words in ["has the key", "asked for more", "wanted it", "weighed it"] {
+    for words in ["has the key", "asked for more", "wanted it", "weighed it", "held the tape", "says the strip"] {
         assert!(told.contains(&format!("{WORD} {words}")), "{words}: {told}");
     }
     assert!(told.contains(&format!("\"client_id\":\"{}\"", company.client)));

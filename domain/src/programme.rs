@@ -14,6 +14,7 @@ pub mod liming;
 pub mod load;
 mod model;
 pub mod need;
+pub mod open_days;
 mod outcome;
 mod planner;
 pub mod published;

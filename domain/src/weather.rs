@@ -2,6 +2,7 @@
 
 pub mod age;
 pub mod alert_list;
+pub mod hourly;
 pub mod reported;
 pub mod series;
 pub mod value;

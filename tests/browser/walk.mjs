@@ -229,7 +229,7 @@ export async function deskPages(world) {
   const shapes = 'lawn1=rectangle&lawn2=offsets&lawn3=outline&off1=circle';
   return [
     '/office', '/office/find?q=street', '/office/week', '/office/week/2026-09-15', '/office/clients', '/office/clients/new', client, `${client}/properties/new`,
-    `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`,
+    `/office/properties/${property.id}`, `/office/properties/${property.id}/edit`, `/office/properties/${property.id}/sections/new`, `/office/properties/${property.id}/visits/new`, `/office/properties/${property.id}/weather`, `/office/properties/${property.id}/weather?day=2026-09-16&product_id=${product.id}`,
     `/office/history/${property.client_id}`, `/office/history/${property.id}`, `/office/history/${section.id}`, `/office/entries/${section.id}`, `/office/entries/${property.id}`,
     at, `${at}/measurements/new`, `${at}/measurements/shapes`, `${at}/measurements/shapes?${shapes}`, `/office/measurements/${measurement.id}`, `/office/measurements/${measurement.id}/correct`, `/office/sightings/${sighting.id}`,
     `${at}/divisions/new`, `${at}/soil-reports/new`, `/office/soil-reports/${report.id}`, `/office/soil-reports/${report.id}/correct`, `${at}/plan`, `${at}/plan?programme_id=${programme.id}`, `${at}/plan?programme_id=&from=soon`, `/office/visits/${visit.id}`,

@@ -150,3 +150,19 @@ async fn records_are_asked_again_by_a_version_that_asks_more() {
     let found = server::book::verify::check_file(&company.app.file()).await.unwrap();
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }
+
+#[tokio::test]
+async fn a_set_that_is_called_otherwise_keeps_its_name_on_a_past_statement() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let company = under(company, Arc::new(Lawbook::embedded().unwrap())).await;
+    let before = statement(&company.owner, &company.client, 2026).await;
+    let renamed = |text: &str| read_on(text, "2027-01-15").replacen("name = \"", "name = \"The State of ", 1);
+    let company = under(company, law_with(renamed)).await;
+    let waits = company.owner.get("/api/v1/rule-sets/us-md/waiting").await.expect(200).body;
+    let confirmation = json!({ "hash": waits["waits"]["hash"] });
+    let _ = company.owner.put("/api/v1/rule-sets/us-md/confirmation", &confirmation).await.expect(200);
+    assert_eq!(statement(&company.owner, &company.client, 2026).await, before);
+    let present = statement(&company.owner, &company.client, 2027).await;
+    assert_eq!(present["rule_sets"][0]["name"], "The State of Maryland", "{}", present["rule_sets"]);
+}

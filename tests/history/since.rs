@@ -85,3 +85,76 @@ async fn a_clock_that_is_corrected_makes_no_record_late() {
     assert_eq!((&late, &statement["sections"][0]["lines"][0]["late"]), (&json!(false), &json!(false)));
     assert!(!statement["gaps"].to_string().contains("after the day of application"), "{}", statement["gaps"]);
 }
+
+/// A record that is corrected when its year is over moves the statement of that year, and what it was before is said.
+#[tokio::test]
+async fn a_record_that_is_corrected_after_the_year_is_told_with_what_it_was() {
+    let company = Company::in_maryland().await;
+    let record = company.put_down(&company.front, "10").await;
+    let corrected = async |user: &harness::User, change: serde_json::Value, replaces: Option<&str>| {
+        let mut less = json!({ "application_id": record, "reason": "Weighed again.", "change": change });
+        if let Some(last) = replaces {
+            less["replaces"] = json!(last);
+        }
+        let id = harness::new_id();
+        let _ = user.put(&format!("/api/v1/corrections/{id}"), &less).await.expect(201);
+        id
+    };
+    let (office, _) = on(&company, "2026-10-01T15:00:00Z").await;
+    let first =
+        corrected(&office, json!({ "lines": [{ "section_id": company.front, "product_lb": "9" }] }), None).await;
+    let (office, owner) = on(&company, "2027-02-01T15:00:00Z").await;
+    let statement = async |user: &harness::User| {
+        let path = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+        user.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    let notes = async |user: &harness::User| {
+        user.get("/api/v1/statements/company?year=2026").await.expect(200).body["notes"].to_string()
+    };
+    assert!(!statement(&owner).await.contains("Corrected on"), "{}", statement(&owner).await);
+    assert_eq!(notes(&owner).await, "[]");
+    let second =
+        corrected(&office, json!({ "lines": [{ "section_id": company.front, "product_lb": "5" }] }), Some(&first))
+            .await;
+    let words = "Corrected on 2027-02-01: 1 Street A, Sampletown, front lawn: the record of 2026-09-15: 5 lb on the whole lawn (before \
+                 the correction: 9 lb on the whole lawn). The record says why.";
+    assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
+    let since =
+        "Since the year ended, something was entered or corrected that may count in it, about 1 Street A, Sampletown.";
+    assert!(notes(&owner).await.contains(since), "{}", notes(&owner).await);
+    // Taken back, it is told as well, though no line of it stands.
+    corrected(&office, json!({ "taken_back": [company.front] }), Some(&second)).await;
+    let words = "front lawn: the record of 2026-09-15: nothing (before the correction: 9 lb on the whole lawn).";
+    assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
+    // A record that comes in only then is named by its day.
+    let (office, owner) = on(&company, "2027-03-01T15:00:00Z").await;
+    let mut late = company.record(&company.rear, "5");
+    late.as_object_mut().unwrap().remove("visit_id");
+    let _ = office.put(&format!("/api/v1/applications/{}", harness::new_id()), &late).await.expect(201);
+    let words = "Records that came in only after 2026-12-31: those of 2026-09-15.";
+    assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
+}
+
+/// The company's year says of which places something was learned since it ended.
+#[tokio::test]
+async fn a_year_of_the_company_names_the_places_of_which_something_was_learned_since() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let (office, owner) = on(&company, "2028-03-04T15:00:00Z").await;
+    let notes = async || owner.get("/api/v1/statements/company?year=2026").await.expect(200).body["notes"].to_string();
+    assert_eq!(notes().await, "[]");
+    // What is entered of later days, or names nothing that is told there, says nothing of that year.
+    let lawn = format!("/api/v1/sections/{}/history", company.front);
+    let later = json!({ "since": "2027-02-01", "facts": { "species": "zoysia" }, "reason": "Sodded." });
+    let _ = office.post(&lawn, &later).await.expect(201);
+    let telephone = json!({ "since": "2026-02-01", "facts": { "phone": "410-555-0100" }, "reason": "Told now." });
+    let _ = office.post(&format!("/api/v1/clients/{}/history", company.client), &telephone).await.expect(201);
+    assert_eq!(notes().await, "[]");
+    let turf = json!({ "since": "2026-02-01", "facts": { "species": "zoysia" }, "reason": "Sodded then." });
+    let _ = office.post(&lawn, &turf).await.expect(201);
+    assert!(notes().await.contains("about 1 Street A, Sampletown."), "{}", notes().await);
+    let page = crate::pages::visitor::Visitor::named(&company, "owner").await.open("/year?year=2026").await.html;
+    assert!(page.contains("Since the year ended, something was entered or corrected that may count in it"), "{page}");
+    let ahead = owner.get("/api/v1/statements/company?year=2030").await.expect(200).body["notes"].to_string();
+    assert!(ahead.contains("The year 2030 has not begun."), "{ahead}");
+}

@@ -1,6 +1,7 @@
 //! Clients and properties, entered and corrected by forms.
 
 use harness::{new_id, world::Company};
+use serde_json::json;
 
 use super::visitor::{Visitor, changed, made, written};
 
@@ -154,9 +155,53 @@ async fn a_list_that_ends_says_so_and_leads_on() {
                   SELECT printf('0199a000-0000-7000-8000-%012d', i), printf('Row %04d', i), 'Street R', 1, 0 FROM n";
     assert_eq!(file.execute(insert, []).unwrap(), 1000);
     let first = office.open("/office/clients").await.html;
-    assert!(first.contains("Row 0999") && !first.contains("Row 1000"), "a thousand, the first among them");
+    assert!(first.contains("Row 0099") && !first.contains("Row 0100"), "a hundred, the first among them");
     let (_, on) = first.split_once("▲ There are more: <a href=\"").unwrap();
-    let (on, _) = on.split_once('"').unwrap();
-    let rest = office.open(on).await.html;
-    assert!(rest.contains("Row 1000") && !rest.contains("Row 0999") && !rest.contains("There are more"), "{rest}");
+    let on = on.split_once('"').unwrap().0.replace("&#38;", "&");
+    let rest = office.open(&on).await.html;
+    assert!(rest.contains("Row 0100") && rest.contains("Row 0199") && !rest.contains("Row 0099"), "{rest}");
+    assert!(rest.contains("101 to 200 of 1001") && rest.contains("There are more"), "{rest}");
+    let last = office.open("/office/clients?after=1000").await.html;
+    assert!(
+        last.contains("Row 1000") && last.contains("1001 to 1001 of 1001") && !last.contains("There are more"),
+        "{last}"
+    );
+}
+
+/// The names of a list in their order.
+fn names(html: &str) -> Vec<&str> {
+    let rows = html.split("<tbody>").nth(1).unwrap_or_default().split("<th scope=\"row\"").skip(1);
+    rows.map(|row| row.split("</a>").next().unwrap().rsplit('>').next().unwrap()).collect()
+}
+
+#[tokio::test]
+async fn a_list_is_sorted_by_a_column_and_narrowed_by_words() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    for (name, address, phone) in [("Zoe", "1 Street Q", json!("555-0001")), ("adam", "2 Street P", json!("555-0009"))]
+    {
+        let client = json!({ "name": name, "mailing_address": address, "phone": phone, "cancelled_on": null });
+        let _ = company.office.post("/api/v1/clients", &client).await.expect(201);
+    }
+    let first = office.open("/office/clients").await.html;
+    let standing = names(&first);
+    assert_eq!((standing.first(), standing.last()), (Some(&"adam"), Some(&"Zoe")), "{first}");
+    assert!(first.contains("aria-sort=\"ascending\"><a href=\"/office/clients?q="), "{first}");
+    let turned = office.open("/office/clients?sort=-name").await.html;
+    assert_eq!(names(&turned), standing.iter().rev().copied().collect::<Vec<_>>());
+    assert!(turned.contains("aria-sort=\"descending\""), "{turned}");
+    let by_address = office.open("/office/clients?q=street+555&sort=address").await.html;
+    let found: Vec<&str> = names(&by_address).into_iter().filter(|name| ["Zoe", "adam"].contains(name)).collect();
+    assert_eq!(found, ["Zoe", "adam"], "{by_address}");
+    let one = office.open("/office/clients?q=0009&only=served&sort=-phone").await.html;
+    assert_eq!(names(&one), ["adam"]);
+    assert!(one.contains("<option value=\"served\" selected>") && one.contains("value=\"0009\""), "{one}");
+    let none = office.open("/office/clients?q=%22%3E%3Cb%3E&only=ending").await.html;
+    assert!(none.contains("clients is like that") && !none.contains("\"><b>"), "{none}");
+    assert_eq!(office.open("/office/clients?after=no").await.status, 400);
+    let products = office.open("/office/products?sort=-stock").await.html;
+    assert!(products.contains("<th scope=\"col\" class=\"n\" aria-sort=\"descending\">"), "{products}");
+    let whole = office.open("/office/products?only=others").await.html;
+    assert!(whole.contains("products is like that") && whole.contains("Show all"), "{whole}");
+    assert!(office.open("/office/products?q=feed&only=active").await.html.contains("1 to "), "the feed may be used");
 }

@@ -166,8 +166,17 @@ async fn the_help_is_a_link_away_where_it_is_needed() {
 async fn every_element_of_the_pages_is_shown_once() {
     let company = Company::in_maryland().await;
     let html = client().get(company.app.url("/help/style")).send().await.unwrap().text().await.unwrap();
-    for part in ["chip stop", "verdict care", "class=\"picture bar\"", "class=\"card\"", "class=\"entry\"", "<details>"]
-    {
+    for part in [
+        "chip stop",
+        "verdict care",
+        "class=\"picture bar\"",
+        "class=\"calendar\"",
+        "class=\"picture hours\"",
+        "class=\"scale\"",
+        "class=\"card\"",
+        "class=\"entry\"",
+        "<details>",
+    ] {
         assert!(html.contains(part), "{part}: {html}");
     }
 }

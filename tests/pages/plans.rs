@@ -135,7 +135,7 @@ async fn plans_are_read_out() {
         "read in the source itself",
         "It permits nothing",
         "The schedule, step by step",
-        "2026-05-01 to 2026-06-10 (optional)",
+        "2026-05-01 to 2026-06-10<br>(optional)",
         "● not at this care level",
         "✓ planned",
         "Give this section a need of its own",
@@ -170,6 +170,77 @@ async fn plans_are_read_out() {
     }
     assert_eq!(written(&company).await, before, "a plan stores nothing");
     assert_eq!(Visitor::technician(&company).await.open(&company_plan).await.status, 403);
+}
+
+/// A day's place in 2026, in hundredths of a per cent, as a picture writes it.
+fn place(day: &str) -> String {
+    let day: jiff::civil::Date = day.parse().unwrap();
+    let share = (i64::from(day.day_of_year()) - 1) * 10_000 / 365;
+    format!("{}.{:02}%", share / 100, share % 100)
+}
+
+#[tokio::test]
+async fn the_calendar_shows_what_the_table_says() {
+    // COMAR 15.20.10.09 D, as `us-md.toml` has it: no slow-release nitrogen from November 16, none at all from December 2.
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let id = ready(&company).await;
+    let path = format!("sections/{}/plan?programme_id={id}", company.front);
+    let plan = company.office.get(&format!("/api/v1/{path}")).await.expect(200).body;
+    let closed = plan["closed"].as_array().unwrap();
+    let stretches: Vec<(&str, &str)> =
+        closed.iter().map(|one| (one["from"].as_str().unwrap(), one["to"].as_str().unwrap())).collect();
+    assert_eq!(stretches, [("2026-11-16", "2026-12-01"), ("2026-12-02", "2026-12-31")], "{closed:#?}");
+    let html = office.open(&format!("/office/{path}")).await.html;
+    let (picture, table) = html.split_once("aria-label=\"The season in words\"").unwrap();
+    let table = table.split_once("</table>").unwrap().0;
+    // Closed days are a band from their first day on, in the line of each round, and a row of the table with what closes them.
+    let band = |from: &str| format!("<rect class=\"shut\" x=\"{}\"", place(from));
+    for one in closed {
+        let (from, to) = (one["from"].as_str().unwrap(), one["to"].as_str().unwrap());
+        assert_eq!(picture.matches(&band(from)).count(), 3, "{picture}");
+        assert!(table.contains(&format!("<td class=\"day\">{from} to {to}</td>")), "{table}");
+        assert!(table.contains(one["why"].as_str().unwrap()), "{table}");
+    }
+    for round in plan["rounds"].as_array().unwrap() {
+        let (name, on) = (round["round"].as_str().unwrap(), round["on"].as_str().unwrap());
+        let row = html.split_once(&format!("<th scope=\"row\">{name}</th>")).unwrap().1.split_once("</tr>").unwrap().0;
+        let lb = row.split("<td class=\"n\">").nth(1).unwrap().split_once("</td>").unwrap().0;
+        let lb = lb.split_once('>').map_or(lb, |(_, rest)| rest.split_once('<').unwrap().0);
+        let words = format!("planned on {on}: {lb} lb {}", round["product_name"].as_str().unwrap());
+        assert!(picture.contains(&format!("<title>{words}</title>")), "{words}: {picture}");
+        assert!(table.contains(&words), "{words}: {table}");
+        // Its sign stands in the middle of its day.
+        let day = place(on).trim_end_matches('%').parse::<f64>().unwrap();
+        let sign = picture.split_once(&format!("<title>{words}</title>")).unwrap().0;
+        let at = sign.rsplit("<svg class=\"sign\" x=\"").next().unwrap().split_once('%').unwrap().0;
+        let beyond = at.parse::<f64>().unwrap() - day;
+        assert!((0.1..0.3).contains(&beyond), "{on} is at {day} % and its sign at {at} %");
+    }
+    for round in ["early autumn", "late autumn", "midwinter"] {
+        assert!(table.contains(&format!("<th scope=\"row\" class=\"named\">{round}</th>")), "{table}");
+    }
+    assert!(picture.contains(&format!("class=\"open\" x=\"{}\"", place("2026-09-16"))), "{picture}");
+    // A visit that is made of it stands in its place.
+    let technician = company.phone.id.as_deref().unwrap();
+    let visits = json!({ "round": "early autumn", "planned_on": "2026-09-18", "person_id": technician, "section_ids": [company.front] });
+    let _ = company.office.post(&format!("/api/v1/programmes/{id}/visits"), &visits).await.expect(201);
+    let html = office.open(&format!("/office/{path}")).await.html;
+    assert!(html.contains("<title>a visit stands: 2026-09-18</title>"), "{html}");
+    let whole = office.open(&format!("/office/programmes/{id}/plan?work=yes")).await.html;
+    for section in [&company.front, &company.rear] {
+        assert!(
+            whole.contains(&format!("<li class=\"lane\"><span><a href=\"/office/sections/{section}/plan?")),
+            "{whole}"
+        );
+    }
+    assert_eq!(whole.matches(&band("2026-12-02")).count(), 2, "{whole}");
+    assert!(
+        whole.contains("<li>Nothing may go down: 2026-12-02 to 2026-12-31: ")
+            && whole.contains("<title>a visit stands: 2026-09-18</title>"),
+        "{whole}"
+    );
+    assert_eq!(office.open(&format!("/office/programmes/{id}/plan?work=yes&part=1")).await.status, 404);
 }
 
 #[tokio::test]

@@ -64,8 +64,49 @@ async fn numbers_are_typed_in_rows_and_read_by_their_own_table() {
     ] {
         assert!(shown.contains(words), "{words} is missing: {shown}");
     }
+    stands_on_its_scale(&shown);
     let report = shown.split_once("<a href=\"/office/soil-reports/").unwrap().1.split_once('"').unwrap().0;
     assert!(!report.is_empty());
+}
+
+/// The number of the table beside it, on the bands that its own table prints.
+fn stands_on_its_scale(shown: &str) {
+    // To 24, 45, 71 and 137, and beyond to 184; 30 of 184 are 16.30 %.
+    let scale = shown.split_once("aria-label=\"30 lb per acre of phosphorus: low\"").unwrap().1;
+    let (picture, bands) = scale.split_once("<small>").unwrap();
+    let bands = bands.split_once("</small>").unwrap().0;
+    assert!(picture.contains("<text x=\"16.30%\" y=\"12\" text-anchor=\"start\">30 lb per acre</text>"), "{picture}");
+    for (end, number) in [("13.04%", "24"), ("24.45%", "45"), ("38.58%", "71"), ("74.45%", "137")] {
+        assert!(picture.contains(&format!("x=\"{end}\" y=\"57\" text-anchor=\"middle\">{number}</text>")), "{picture}");
+    }
+    assert!(picture.contains("class=\"band here\" x=\"13.04%\" y=\"26\" width=\"11.41%\""), "{picture}");
+    assert!(
+        bands.contains("<strong>▼ 25 to 45: low</strong>") && bands.contains("from 138: very high (excessive)"),
+        "{bands}"
+    );
+    assert!(shown.contains("aria-label=\"pH 5.8 is below the range of 6 to 7.2\""), "{shown}");
+}
+
+#[tokio::test]
+async fn without_printed_bands_no_scale_is_drawn() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let path = format!("/office/sections/{}/soil-reports/new", company.front);
+    let good = [
+        ("/sampled_on", "2026-03-02"),
+        ("/laboratory", "Laboratory 01"),
+        ("/extractant", "mehlich_3"),
+        ("/values/0/nutrient", "potassium"),
+        ("/values/0/reading", "90"),
+        ("/values/0/unit", "ppm"),
+        ("/values/0/basis", "element"),
+    ];
+    let wrong = [("/sampled_on", "2026-03-02"), ("/laboratory", "")];
+    let section = made(&office, &path, &wrong, &["/laboratory"], &good).await;
+    let shown = office.open(&section).await.html;
+    assert!(shown.contains("No scale is drawn where no bands are printed"), "{shown}");
+    assert!(shown.contains("<li>potassium 90 ppm: No published table was named for this laboratory."), "{shown}");
+    assert!(!shown.contains("of potassium:"), "{shown}");
 }
 
 #[tokio::test]

@@ -3,12 +3,18 @@
 use harness::world::Company;
 use serde_json::{Value, json};
 
+use crate::pages::visitor::Visitor;
+
 use super::fake_weather::{COUNTY, FakeWeather, GRID, calm_grid, company, document, moved};
 
 async fn visit(company: &Company, day: &str) -> String {
+    visit_of(company, day, &company.front).await
+}
+
+async fn visit_of(company: &Company, day: &str, section: &str) -> String {
     let visit = json!({
         "property_id": company.property, "person_id": company.phone.id, "planned_on": day,
-        "product_id": company.feed, "section_ids": [company.front], "purpose": "maintenance",
+        "product_id": company.feed, "section_ids": [section], "purpose": "maintenance",
     });
     company.office.post("/api/v1/visits", &visit).await.expect(201).id()
 }
@@ -66,6 +72,79 @@ async fn the_hours_of_today_say_why_not() {
     let next = json!({ "from": "2026-10-07T11:00:00.000Z", "to": "2026-10-07T23:00:00.000Z", "verdict": "go" });
     assert_eq!(product["next_window"], next);
     assert_eq!(answer["gaps"], json!([]));
+}
+
+#[tokio::test]
+async fn the_desk_sees_the_hours_as_a_strip_and_as_a_table() {
+    let sky = FakeWeather::calm().await;
+    let mut grid = warm_afternoon();
+    // 2.54 mm in the two hours from 21:00Z are 0.05 in an hour; the wind of 8 km/h is 4.98 mph, rounded up, and tenths up are 5.
+    grid["properties"]["quantitativePrecipitation"]["values"] = json!([
+        { "validTime": "2026-10-06T06:00:00+00:00/PT15H", "value": 0 },
+        { "validTime": "2026-10-06T21:00:00+00:00/PT2H", "value": 2.54 },
+        { "validTime": "2026-10-06T23:00:00+00:00/P2D", "value": 0 },
+    ]);
+    sky.says_instead(GRID, document(&grid.to_string())).await;
+    let company = company(sky.config()).await;
+    // Two visits with one product and one answer are one strip.
+    for section in [&company.front, &company.rear] {
+        let _ = visit_of(&company, "2026-10-06", section).await;
+    }
+    let answer = window(&company, "2026-10-06").await;
+    let office = Visitor::named(&company, "office").await;
+    let path = format!("/office/properties/{}/weather", company.property);
+    assert!(office.open(&format!("/office/properties/{}", company.property)).await.html.contains(&path));
+    let html = office.open(&path).await.html;
+    assert_eq!(
+        (html.matches("class=\"picture hours\"").count(), html.contains("<p>2 visits.</p>")),
+        (1, true),
+        "{html}"
+    );
+    let strip = html.split_once("class=\"picture hours\"").expect("a strip").1.split_once("</svg>").unwrap().0;
+    let texts: Vec<&str> = strip.split("</text>").filter_map(|text| text.rsplit('>').next()).collect();
+    let (verdicts, table) = (&answer["products"][0]["hours"], html.split_once("as a table\"><table>").unwrap().1);
+    let rows: Vec<&str> = table.split_once("</table>").unwrap().0.split("<tr>").skip(2).collect();
+    let figures = answer["hours"].as_array().unwrap();
+    assert_eq!((rows.len(), figures.len(), verdicts.as_array().unwrap().len()), (9, 9, 9), "{html}");
+    let mut seen = Vec::new();
+    for (at, (row, known)) in rows.iter().zip(figures).enumerate() {
+        let [begins, verdict, wind, rain] = texts[3 + 4 * at..7 + 4 * at] else { panic!("{texts:?}") };
+        let cell = |n: usize| cell_of(row, n);
+        assert_eq!((cell(1), cell(3), cell(5)), (verdict, wind, rain), "{begins}: {row}");
+        assert_eq!(verdict.split(' ').nth(1), verdicts[at]["verdict"].as_str(), "{begins}");
+        assert_eq!(known["starts_at"], verdicts[at]["starts_at"]);
+        seen.push((begins, verdict, known["rain_in"].as_str().unwrap_or("?"), rain));
+    }
+    assert_eq!(seen[0], ("10:20", "■ stop", "0", "0"), "what is left of this hour, in New York");
+    assert_eq!(seen[1].0, "11 AM");
+    assert_eq!((seen[7].0, seen[7].2, seen[7].3), ("5 PM", "0.05", "0.05"));
+    assert_eq!(cell_of(rows[3], 2), "88", "the greatest of the hour, as the rule took it");
+    assert!(html.contains("<strong>10:20 AM to 3:00 PM</strong> <span class=\"stop\">■ stop</span>"), "{html}");
+    let wrong = office.open(&format!("{path}?day=soon&product_id=me")).await;
+    assert_eq!(wrong.status, 422);
+    assert!(wrong.beside("product_id", "fault").starts_with('■'), "{}", wrong.html);
+    let wrong = office.open(&format!("{path}?day=soon&product_id=")).await;
+    assert!(wrong.status == 422 && wrong.beside("day", "fault").starts_with('■'), "{}", wrong.html);
+    assert_eq!(Visitor::technician(&company).await.open(&path).await.status, 403);
+}
+
+/// What stands in a cell of a row.
+fn cell_of(row: &str, n: usize) -> &str {
+    row.split("<td").nth(n).unwrap().split_once('>').unwrap().1.split_once("</td>").unwrap().0
+}
+
+#[tokio::test]
+async fn without_a_service_the_desk_sees_that_nothing_is_known() {
+    let company = Company::in_maryland().await;
+    let office = Visitor::named(&company, "office").await;
+    let html = office.open(&format!("/office/properties/{}/weather", company.property)).await.html;
+    for words in ["No weather service is configured", ">▲ care</text>", ">?</text>", "<td class=\"n\">not known</td>"]
+    {
+        assert!(html.contains(words), "{words}: {html}");
+    }
+    let none =
+        office.open(&format!("/office/properties/{}/weather?day=2026-09-20&product_id=", company.property)).await;
+    assert!(none.html.contains("No visit is planned here on this day"), "{}", none.html);
 }
 
 /// The forecast ends on 9 October at 00:00Z; rain of the 24 hours after an hour is known only up to a day before that.

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     SoilCategory,
-    table::{Advice, Extractant, Printed, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
+    table::{Advice, Band, Extractant, Printed, SoilBasis, SoilNutrient, SoilTable, SoilUnit},
     tables,
 };
 use crate::{
@@ -53,9 +53,24 @@ pub struct Interpretation {
     pub derivation: Derivation,
 }
 
-/// Reads a number with the one table that fits it. A number between two printed classes, or at an end that two classes
-/// share, counts for the higher class, the one that asks for less.
-pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, SoilFault> {
+/// One line of a table as it was printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SoilBand {
+    pub from: SoilReading,
+    /// Nothing where the table has no upper end.
+    pub to: Option<SoilReading>,
+    pub class: &'static str,
+}
+
+/// The lines of the table that reads a number, the lowest first; nothing where none was read, or where it does not fit.
+pub fn bands(value: &SoilValue, table: SoilTable) -> Option<Vec<SoilBand>> {
+    let upper = |to: i64| (to != i64::MAX).then(|| SoilReading::from_raw(to));
+    let line = |band: &Band| SoilBand { from: SoilReading::from_raw(band.from), to: upper(band.to), class: band.class };
+    printed_for(value, table).ok().map(|printed| printed.bands.iter().map(line).collect())
+}
+
+/// The one table that fits a number.
+fn printed_for(value: &SoilValue, table: SoilTable) -> Result<&'static Printed, SoilFault> {
     let Some(extractant) = value.extractant else { return Err(SoilFault::NoExtractant) };
     let fits = |printed: &&Printed| {
         printed.table == table
@@ -63,11 +78,15 @@ pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, 
             && printed.extractant == extractant
             && printed.unit == value.unit
     };
-    let no_table = SoilFault::NoTable { extractant: extractant.label() };
-    let printed = tables::PRINTED.iter().find(fits).ok_or(no_table.clone())?;
-    if value.basis != SoilBasis::Element {
-        return Err(SoilFault::OtherBasis);
-    }
+    let printed = tables::PRINTED.iter().find(fits).ok_or(SoilFault::NoTable { extractant: extractant.label() })?;
+    if value.basis == SoilBasis::Element { Ok(printed) } else { Err(SoilFault::OtherBasis) }
+}
+
+/// Reads a number with the one table that fits it. A number between two printed classes, or at an end that two classes
+/// share, counts for the higher class, the one that asks for less.
+pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, SoilFault> {
+    let printed = printed_for(value, table)?;
+    let no_table = SoilFault::NoTable { extractant: printed.extractant.label() };
     let reading = value.reading.raw();
     let within = printed.bands.iter().rev().find(|band| band.from <= reading && reading <= band.to);
     let band = within.or_else(|| printed.bands.iter().find(|band| reading < band.from)).ok_or(no_table)?;
@@ -77,7 +96,7 @@ pub fn interpret(value: &SoilValue, table: SoilTable) -> Result<Interpretation, 
         format!("{} to {}", SoilReading::from_raw(band.from), SoilReading::from_raw(band.to))
     };
     let derivation = Derivation::of("class of a soil number", "the line of the laboratory's table that holds it")
-        .with_text(&format!("{} reading", extractant.label()), &value.reading, "as reported")
+        .with_text(&format!("{} reading", printed.extractant.label()), &value.reading, "as reported")
         .with_text("line of the table", &ends, "as reported")
         .from_source(printed.mark, printed.source)
         .gives_text(&band.class, "", "between two lines the higher counts");

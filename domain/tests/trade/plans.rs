@@ -10,6 +10,7 @@ use domain::{
         PlanGoal, PlanProduct, PlanRound, SeasonNeed, SeasonPlan, SeasonQuestion,
         frame::{Frame, Spared, frame},
         liming::LimeAsked,
+        open_days::{ClosedDays, closed_days},
         plan,
         published::{Maintenance, Published},
         purchases::{OrderSettings, purchases},
@@ -318,6 +319,28 @@ fn a_season_that_is_closed_leaves_every_round_out_with_its_reason() {
     assert!(closed.contains("midwinter is closed") && needed == "the need of N", "{:?}", plan.unmet);
     asked.rounds.clear();
     assert_eq!(asked.plan().rounds, []);
+}
+
+#[test]
+fn closed_days_are_those_of_the_law() {
+    // COMAR 15.20.10.09 D, as `us-md.toml` has it: slow-release nitrogen until November 15, any until December 1, then none until March.
+    let mut asked = Asked::maryland(need("1", "0"));
+    let days = |asked: &Asked, from: &str, to: &str| {
+        let found = asked.with(|question| closed_days(book(), question, (day(from), day(to))));
+        assert!(found.iter().all(|one| one.why.contains("COMAR 15.20.10.09 D")), "{found:#?}");
+        found.into_iter().map(|ClosedDays { from, to, .. }| (from, to)).collect::<Vec<_>>()
+    };
+    let (slow, winter) = ((day("2026-11-16"), day("2026-12-01")), (day("2026-12-02"), day("2027-02-28")));
+    assert_eq!(days(&asked, "2026-11-01", "2027-03-31"), [slow, winter], "one stretch a rule");
+    assert_eq!(days(&asked, "2026-05-01", "2026-11-15"), []);
+    assert_eq!(days(&asked, "2026-12-20", "2026-12-24"), [(day("2026-12-20"), day("2026-12-24"))]);
+    // A day is open if one of the products may go down on it.
+    asked.products.push(product(label("46", "0", "0"), "50", "0", true));
+    assert_eq!(days(&asked, "2026-11-01", "2027-03-31"), [winter]);
+    asked.products.push(product(label("0", "0", "50"), "20", "0", true));
+    assert_eq!(days(&asked, "2026-11-01", "2027-03-31"), [], "potash alone has no season");
+    asked.products.clear();
+    assert_eq!(days(&asked, "2026-11-01", "2027-03-31"), [], "without a product nothing is asked");
 }
 
 #[test]

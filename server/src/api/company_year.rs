@@ -19,7 +19,7 @@ use crate::{
     api::company,
     book::{
         company_year::{self, SectionSum},
-        statement::{Gap, LawThen},
+        statement::Gap,
     },
     extract::ValidQuery,
     problem::Problem,
@@ -53,7 +53,8 @@ struct CompanyYear {
     /// Reports that the law wants of the company for this year, the earliest due first, by the places in which it worked.
     #[schema(max_items = 200)]
     reports_due: Vec<ReportDue>,
-    /// What must be known to read it: rule sets of which another version counts than when the year ended, or whose file is gone.
+    /// What must be known to read it: rule sets of which another version counts than when the year ended, or whose file is gone, and
+    /// places about which something came into the book since the year ended.
     #[schema(max_items = 200)]
     notes: Vec<Gap>,
 }
@@ -161,8 +162,7 @@ async fn get_company_year(
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let law = app.law();
     let reports_due = company_year::reports_due(&law, year, &sums);
-    let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let notes = company_year::told_of_law(&law, law_then.as_ref(), &sums, span.as_of).into_iter().map(Gap).collect();
+    let notes = company_year::notes(&app, &law, &sums, (span, &zone)).await?.into_iter().map(Gap).collect();
     let sums = company_year::company_year(&law, span.told(), sums);
     let mut named = Named::default();
     let sections = sums.into_iter().map(|sum| named.section(sum)).collect();

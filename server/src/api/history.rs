@@ -245,7 +245,8 @@ async fn create(
             whole(unreadable(&book, subject, first, &new.facts))?;
             let doubts = match subject {
                 Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
-                _ => None,
+                Subject::Property(id) => Some(Before::of_property(connection, &book, (id, freed), at).await?),
+                Subject::Client(_) => None,
             };
             let entry = store::history::append(connection, subject, &new).await?;
             let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };

@@ -17,6 +17,7 @@ use crate::{
         limit_moves::{self, Place},
         measurements::MeasurementDerivation,
         office::{self, IdempotentRequest},
+        particulars::keep_measurements,
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     paging::Page,
@@ -232,7 +233,9 @@ pub async fn get_measurement(
 
 async fn one(app: &App, id: MeasurementId, scope: Scope) -> Result<Measurement, Problem> {
     let measurement = store::measurements::get(app.store.reader(), id, scope).await?;
-    measurement.ok_or_else(|| Problem::not_found("measurement"))
+    let mut measurement = measurement.ok_or_else(|| Problem::not_found("measurement"))?;
+    keep_measurements(app, (scope, measurement.section_id), [&mut measurement]).await?;
+    Ok(measurement)
 }
 
 /// Get the derivation of a measurement
@@ -271,6 +274,7 @@ async fn list_measurements(
     let span = app.cursors.span(&list, &query, false)?;
     let known = store::sections::get(app.store.reader(), section, staff.scope()).await?;
     known.ok_or_else(|| Problem::not_found("lawn section"))?;
-    let rows = store::measurements::list(app.store.reader(), span, section).await?;
+    let mut rows = store::measurements::list(app.store.reader(), span, section).await?;
+    keep_measurements(&app, (staff.scope(), section), rows.iter_mut().map(|row| &mut row.item)).await?;
     Ok(Json(app.cursors.page(&list, &query, rows)))
 }

@@ -1,16 +1,19 @@
 //! Season's plans: of a section, of the company, and the visits of a round. Worked out anew each time, away from the threads
 //! that answer requests.
 
-use std::sync::{
-    Arc,
-    atomic::{AtomicBool, Ordering},
+use std::{
+    ops::Range,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
 };
 
 use axum::{Json, extract::State};
 use domain::{
     actor::Role,
     ids::{self, ClientId, ProgrammeId, SectionId, VisitId},
-    programme::{PlanGoal, stops::DayCapacity},
+    programme::{PlanGoal, open_days::ClosedDays, stops::DayCapacity},
     quantity::Percent,
     time::Day,
 };
@@ -24,7 +27,10 @@ use crate::{
     book::{
         credentials,
         office::{self, IdempotentRequest},
-        season::{self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SeasonTechnician, SectionPlan},
+        season::{
+            self, CompanyPlan, PlannedVisits, Purchasing, RoundVisits, Season, SeasonTechnician, SectionPlan,
+            SectionPlanSummary,
+        },
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
     problem::{FieldFault, Kind, Problem},
@@ -213,9 +219,10 @@ pub async fn get_section_plan(
     let planned = run_blocking(move |_| {
         let (offered, gaps) = season.offered();
         let lawn = season.lawns.first()?;
-        Some(season.plan(lawn, &offered).map(|mut planned| {
+        Some(season.plan(lawn, &offered).and_then(|mut planned| {
             planned.section.gaps.extend(gaps);
-            planned.section
+            planned.section.closed = season.closed_days(lawn, &offered)?;
+            Ok(planned.section)
         }))
     });
     match planned.await?.ok_or_else(|| Problem::not_found("lawn section"))? {
@@ -238,8 +245,18 @@ pub async fn get_company_plan(
     PathId(id): PathId<ids::Programme>,
     ValidQuery(query): ValidQuery<CompanyPlanQuery>,
 ) -> Result<Json<CompanyPlan>, Problem> {
-    whole(from_faults(&app, query.from).await?)?;
-    let programme = programme(&app, id).await?;
+    Ok(Json(company_plan(&app, id, query, 0..0).await?.0))
+}
+
+/// The plan, and the closed days of those of its sections that somebody looks at: of all of them they would take as long as the plan.
+pub async fn company_plan(
+    app: &App,
+    id: ProgrammeId,
+    query: CompanyPlanQuery,
+    shown: Range<usize>,
+) -> Result<(CompanyPlan, Vec<Vec<ClosedDays>>), Problem> {
+    whole(from_faults(app, query.from).await?)?;
+    let programme = programme(app, id).await?;
     if let Some(client) = query.client_id
         && store::clients::get(app.store.reader(), client, Scope::Company).await?.is_none()
     {
@@ -247,13 +264,23 @@ pub async fn get_company_plan(
         return Err(Problem::invalid(vec![fault]));
     }
     let season =
-        read(&app, programme, query.client_id.map_or(Lawns::All, Lawns::Client), (query.from, query.aim)).await?;
+        read(app, programme, query.client_id.map_or(Lawns::All, Lawns::Client), (query.from, query.aim)).await?;
     let purchasing = Purchasing {
         lead_days: query.lead_days.and_then(|days| i32::try_from(days).ok()).unwrap_or(14),
         spare_percent: query.spare_percent.unwrap_or(Percent::from_raw(500)),
     };
-    let plan = run_blocking(move |gone| season::company_plan(&season, purchasing, gone)).await?;
-    plan.map(Json).ok_or_else(broken_off)
+    let plan = run_blocking(move |gone| {
+        let plan = season::company_plan(&season, purchasing, gone)?;
+        let (offered, _) = season.offered();
+        let lawn = |id: SectionId| season.lawns.iter().find(|lawn| lawn.section_id == id);
+        let closed = |section: &SectionPlanSummary| {
+            lawn(section.section_id).and_then(|lawn| season.closed_days(lawn, &offered).ok()).unwrap_or_default()
+        };
+        let looked_at = plan.sections.iter().skip(shown.start).take(shown.len());
+        let closed = looked_at.map(closed).collect();
+        Some((plan, closed))
+    });
+    plan.await?.ok_or_else(broken_off)
 }
 
 fn broken_off() -> Problem {

@@ -18,6 +18,7 @@ use crate::{
         last_past_day, not_yet, whole,
     },
     book::{
+        doubts::Before,
         history,
         office::{self, IdempotentRequest},
     },
@@ -30,6 +31,7 @@ use crate::{
     state::App,
     store::{
         self,
+        doubts::Cause,
         history::Subject,
         journal::JournalContext,
         properties::{Place, Property, PropertyInput},
@@ -232,6 +234,7 @@ pub async fn replace_property(
                     .await?;
             check(&mut *connection, &value, faults).await?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let doubts = Before::of_property(&mut *connection, &book, (id, since), at).await?;
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;
@@ -239,6 +242,7 @@ pub async fn replace_property(
             history::enter(&mut *connection, change, entry, deed).await?;
             let made = Made { entry: entry.uuid(), reason: None, today: last };
             note_moves(&mut *connection, &book, Subject::Property(id), &turn, made, deed).await?;
+            doubts.note(&mut *connection, &book, Cause::Entry(entry.uuid()), deed).await?;
             // Since when it is whose follows from the entries.
             let entered = store::properties::get(connection, id, Scope::Company).await?;
             entered.ok_or_else(|| Problem::not_found("property"))

@@ -22,6 +22,7 @@ use crate::{
         doubts::Before,
         limit_moves::{self, Place},
         office::{self, IdempotentRequest},
+        particulars::keep_soil_reports,
         soil_reports::{LimeAsk, SoilInterpretation, SoilLime},
     },
     extract::{IdempotencyKey, PathId, Valid, ValidQuery},
@@ -131,7 +132,8 @@ async fn list_soil_reports(
     let span = app.cursors.span(&list, &query, false)?;
     let known = store::sections::get(app.store.reader(), section, staff.scope()).await?;
     known.ok_or_else(|| Problem::not_found("lawn section"))?;
-    let rows = store::soil_reports::list(app.store.reader(), span, section).await?;
+    let mut rows = store::soil_reports::list(app.store.reader(), span, section).await?;
+    keep_soil_reports(&app, (staff.scope(), section), rows.iter_mut().map(|row| &mut row.item)).await?;
     Ok(Json(app.cursors.page(&list, &query, rows)))
 }
 
@@ -176,7 +178,8 @@ async fn get_soil_report(
 /// A report with its section and property.
 async fn of_property(app: &App, id: SoilReportId, scope: Scope) -> Result<(SoilReport, Section, Property), Problem> {
     let (reader, missing) = (app.store.reader(), || Problem::not_found("soil report"));
-    let report = store::soil_reports::get(reader, id, scope).await?.ok_or_else(missing)?;
+    let mut report = store::soil_reports::get(reader, id, scope).await?.ok_or_else(missing)?;
+    keep_soil_reports(app, (scope, report.section_id), [&mut report]).await?;
     let section = store::sections::get(reader, report.section_id, scope).await?.ok_or_else(missing)?;
     let property = store::properties::get(reader, section.property_id, scope).await?.ok_or_else(missing)?;
     Ok((report, section, property))

@@ -96,7 +96,7 @@ async fn get_property_weather(
 #[derive(Debug, Clone, Serialize, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-struct WindowQuery {
+pub struct WindowQuery {
     /// Ask about this product instead of those of the day's planned visits.
     #[serde(default)]
     product_id: Option<domain::ids::ProductId>,
@@ -115,7 +115,7 @@ fn read_day(day: &str) -> Result<Day, Problem> {
     security(("bearer" = ["any staff"])),
     params(("id" = PropertyId, Path, description = "The property."), ("day" = Day, Path, description = "The local day."), WindowQuery),
     responses((status = 200, description = "The hours.", body = WorkingWindow)))]
-async fn get_working_window(
+pub async fn get_working_window(
     staff: AnyStaff,
     State(app): State<App>,
     Path((id, day)): Path<(String, String)>,

@@ -47,6 +47,10 @@ pub struct Waiting {
     pub odd: usize,
     /// Changes of lawns that moved a limit, or are large or unlikely.
     pub changes: usize,
+    /// Records that what was told or learned later makes doubtful.
+    pub doubtful: usize,
+    /// Whatever else is on the list: a kind that is new there must not read as if nothing waited.
+    pub others: usize,
 }
 
 pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
@@ -59,7 +63,8 @@ pub fn waiting<'r>(reviews: impl Iterator<Item = &'r ReviewItem>) -> Waiting {
             "sighting_to_confirm" => waiting.sightings += 1,
             "visit_changed" | "clock_moved" => waiting.odd += 1,
             "limit_loosened" | "large_change" | "unlikely_figure" => waiting.changes += 1,
-            _ => {}
+            "added_beyond_the_rules" | "added_shorter_distance" | "learned_since" => waiting.doubtful += 1,
+            _ => waiting.others += 1,
         }
         waiting
     })
@@ -176,6 +181,15 @@ pub fn unreadable(services: &[Arc<dyn Service>], now: Instant) -> Vec<(&'static 
     };
     let recent = |(_, unread): &(_, Unread)| now.since(unread.last_at).abs() <= RECENT;
     services.iter().flat_map(of).filter(recent).collect()
+}
+
+/// Codes of rule sets that are confirmed for properties and have no file here, each with how many properties it binds.
+pub fn gone_rule_sets<'s>(law: &Lawbook, sites: &'s [Site]) -> BTreeMap<&'s str, usize> {
+    let mut gone = BTreeMap::new();
+    for code in sites.iter().flat_map(|site| &site.rule_sets).filter(|code| law.rule_set(code).is_none()) {
+        *gone.entry(code.as_str()).or_default() += 1;
+    }
+    gone
 }
 
 /// Rule sets that bind one of the properties and were read more than so many months ago. Legislatures and councils sit every year.

@@ -8,7 +8,13 @@ use std::{
 use crate::{
     acts::ground::parts_of,
     book::statement::{self, Ground, LawThen},
-    store::company_year::{Load, TreatedGround, YearSum},
+    problem::Problem,
+    state::App,
+    store::{
+        self,
+        company_year::{Load, TreatedGround, YearSum},
+        statements::Span,
+    },
 };
 use domain::{
     application::Audience,
@@ -23,6 +29,7 @@ use domain::{
     statement::caps::{CapRooms, DAYS_BEFORE, ToldYear},
     time::Day,
 };
+use jiff::tz::TimeZone;
 
 /// One section in the company's year.
 #[derive(Debug)]
@@ -110,9 +117,46 @@ pub fn company_year(law: &Lawbook, year: ToldYear, sums: Vec<YearSum>) -> Vec<Se
 /// Rule sets, turf, who works there, and the kind of ground where that is known.
 type BoundAlike<'a> = (&'a [String], Option<Species>, Audience, Option<Option<PropertyKind>>);
 
+/// What a reader of the year must know beside its figures, each a sentence.
+pub async fn notes(
+    app: &App,
+    law: &Arc<Lawbook>,
+    sums: &[YearSum],
+    (span, zone): (Span, &TimeZone),
+) -> Result<Vec<String>, Problem> {
+    let law_then = LawThen::of(app, law, span, zone).await?;
+    let mut notes = told_of_law(law, law_then.as_ref(), sums, span.as_of);
+    let (now, over) = (app.clock.now(), span.to.plus_days(1).starts_at(zone));
+    if now.day_in(zone) < span.from {
+        notes.push(format!("The year {} has not begun.", span.from.year()));
+    } else if now >= over {
+        let later = store::company_year::told_later(app.store.reader(), span, over).await?;
+        notes.extend(told_later(sums, &later));
+    }
+    Ok(notes)
+}
+
+/// Places named in one sentence.
+const NAMED: usize = 8;
+
+/// That something about some places came into the book only when the year was over. What it changes stands on their statements.
+fn told_later(sums: &[YearSum], properties: &HashSet<PropertyId>) -> Option<String> {
+    let of = sums.iter().filter(|sum| properties.contains(&sum.property_id)).map(|sum| sum.address.as_str());
+    let places: BTreeSet<&str> = of.collect();
+    let named: Vec<String> = places.iter().take(NAMED).map(|place| place.chars().take(100).collect()).collect();
+    let more = places.len().saturating_sub(NAMED);
+    let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+    (!places.is_empty()).then(|| {
+        format!(
+            "Since the year ended, something was entered or corrected that may count in it, about {}{more}. The statement of each says what.",
+            named.join("; ")
+        )
+    })
+}
+
 /// What a reader of the year must know of the law behind it: rule sets whose file is gone, and those of which another version counts
 /// than when the year ended. Ground that is bound alike is asked about once.
-pub fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: Day) -> Vec<String> {
+fn told_of_law(law: &Lawbook, then: Option<&LawThen>, sums: &[YearSum], on: Day) -> Vec<String> {
     let mut grounds: Vec<Ground<'_>> = Vec::new();
     let mut known: HashSet<BoundAlike<'_>> = HashSet::new();
     for sum in sums {

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use domain::{
-    ids::{ApplicationId, SectionId},
+    ids::{ApplicationId, PropertyId, SectionId},
     time::{Day, Instant},
 };
 use sqlx::SqliteConnection;
@@ -22,19 +22,17 @@ use crate::{
     },
 };
 
-/// So many records of a section are judged anew at most, the newest. A section sees half a dozen a year.
-const MOST: i64 = 40;
+/// So many records of a section are judged anew at most, the newest. A section sees half a dozen a year, so
+/// that these are those of more than ten.
+const MOST: i64 = 100;
 /// Beside the rules: a record lies on more ground than the lawn had.
 const MORE_GROUND: &str = "book.ground.more_than_the_lawn";
 
 type Stops = BTreeMap<ApplicationId, BTreeSet<String>>;
 
-/// What stopped the records of a section before something was learned.
+/// What stopped the records of some sections before something was learned.
 #[derive(Debug)]
-pub struct Before {
-    section: SectionId,
-    stops: Stops,
-}
+pub struct Before(Vec<(SectionId, Stops)>);
 
 impl Before {
     /// Of the records from a day on, before what is learned is written.
@@ -45,8 +43,21 @@ impl Before {
         at: Instant,
     ) -> Result<Self, Problem> {
         let records = store::doubts::standing_since(&mut *connection, section, since, MOST).await?;
-        let stops = stops(connection, app, section, &records, at).await?;
-        Ok(Self { section, stops })
+        Ok(Self(vec![(section, stops(connection, app, section, &records, at).await?)]))
+    }
+
+    /// The same, of every section of a property: which rules hold there is a fact of the property.
+    pub async fn of_property(
+        connection: &mut SqliteConnection,
+        app: &App,
+        (property, since): (PropertyId, Day),
+        at: Instant,
+    ) -> Result<Self, Problem> {
+        let mut before = Vec::new();
+        for section in store::sections::ids_of(&mut *connection, property).await? {
+            before.extend(Self::of(&mut *connection, app, (section, since), at).await?.0);
+        }
+        Ok(Self(before))
     }
 
     /// Notes which of them are stopped by something else, once it is written, each with its line in the journal.
@@ -57,15 +68,17 @@ impl Before {
         cause: Cause,
         deed: JournalContext,
     ) -> Result<(), Problem> {
-        let records: Vec<ApplicationId> = self.stops.keys().copied().collect();
-        for (record, now) in stops(connection, app, self.section, &records, deed.at).await? {
-            if self.stops.get(&record).is_some_and(|before| now.is_subset(before)) {
-                continue;
-            }
-            let doubt = Doubt::of(app.ids.next(deed.at), record, cause, deed.at);
-            if store::doubts::insert(&mut *connection, &doubt).await? {
-                let deed = JournalContext { act: "doubt.noted", subject: doubt.id.uuid(), ..deed };
-                journal::append(&mut *connection, deed, &serde_json::to_string(&doubt)?).await?;
+        for (section, stopped) in self.0 {
+            let records: Vec<ApplicationId> = stopped.keys().copied().collect();
+            for (record, now) in stops(&mut *connection, app, section, &records, deed.at).await? {
+                if stopped.get(&record).is_some_and(|before| now.is_subset(before)) {
+                    continue;
+                }
+                let doubt = Doubt::of(app.ids.next(deed.at), record, cause, deed.at);
+                if store::doubts::insert(&mut *connection, &doubt).await? {
+                    let deed = JournalContext { act: "doubt.noted", subject: doubt.id.uuid(), ..deed };
+                    journal::append(&mut *connection, deed, &serde_json::to_string(&doubt)?).await?;
+                }
             }
         }
         Ok(())

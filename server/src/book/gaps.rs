@@ -11,7 +11,10 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    acts::{application::ApplicationView, gaps::RecordGap},
+    acts::{
+        application::ApplicationView,
+        gaps::{GapKind, RecordGap},
+    },
     book::{
         particulars::{Shelf, Whole},
         statement::LawThen,
@@ -37,17 +40,20 @@ pub struct IncompleteRecord {
 }
 
 /// Those of some records that lack something, in their order, and the rule sets by which they lack something else than by the law of
-/// another time.
+/// another time. A statement names a rule set that is not here once, and not for each record.
 async fn incomplete(
     app: &App,
     applications: &[&ApplicationView],
-    then: Option<&Lawbook>,
+    (then, names_unknown_law): (Option<&Lawbook>, bool),
 ) -> Result<(Vec<IncompleteRecord>, BTreeSet<String>), Problem> {
     let ids: Vec<ApplicationId> = applications.iter().map(|application| application.id).collect();
     let (mut shelf, law) = (Shelf::of(app, &ids).await?, app.law());
     let (mut found, mut otherwise) = (Vec::new(), BTreeSet::new());
     for application in applications {
-        let (Whole { told, gaps, .. }, before) = shelf.by_two(application, &law, then).await?;
+        let (Whole { told, mut gaps, .. }, before) = shelf.by_two(application, &law, then).await?;
+        if !names_unknown_law {
+            gaps.retain(|gap| gap.kind != GapKind::RuleSet);
+        }
         otherwise.extend(before.into_iter().flat_map(|before| differing(&gaps, &before)));
         if !gaps.is_empty() {
             found.push(IncompleteRecord {
@@ -96,7 +102,7 @@ pub async fn page(app: &App, after: i64, most: usize) -> Result<Found, Problem> 
             return Ok(found);
         }
         let applications: Vec<&ApplicationView> = candidates.iter().map(|candidate| &candidate.item).collect();
-        let mut lacking = incomplete(app, &applications, None).await?.0.into_iter().peekable();
+        let mut lacking = incomplete(app, &applications, (None, true)).await?.0.into_iter().peekable();
         for Sequenced { seq, item } in &candidates {
             if found.records.len() == most || looked_at == LOOKED_AT {
                 found.goes_on_after = Some(after);
@@ -127,7 +133,7 @@ pub async fn of_statement(
     let candidates = store::gaps::candidates_among(app.store.reader(), &ids).await?;
     let unasked = candidates.len().saturating_sub(LOOKED_AT);
     let asked: Vec<&ApplicationView> = candidates.iter().take(LOOKED_AT).collect();
-    let (lacking, otherwise) = incomplete(app, &asked, then.and_then(LawThen::law)).await?;
+    let (lacking, otherwise) = incomplete(app, &asked, (then.and_then(LawThen::law), false)).await?;
     let mut sentences = Vec::new();
     for record in lacking {
         let day = dates.day(record.applied_on);

@@ -3,6 +3,7 @@
 //! A plan is worked out anew each time it is asked, from the true history, and changes nothing.
 
 mod buying;
+mod calendar;
 mod company;
 mod lime;
 mod need;
@@ -15,6 +16,7 @@ mod view;
 use std::{collections::HashMap, sync::Arc};
 
 pub use buying::Purchasing;
+pub use calendar::span as calendar_span;
 pub use company::{CompanyPlan, SectionPlanSummary, company_plan};
 use domain::{
     ids::{PersonId, ProductId},
@@ -216,6 +218,7 @@ impl Season {
             lime: raw.lime.clone(),
             rounds,
             skipped,
+            closed: Vec::new(),
             unmet,
             delivers: raw.delivers,
             price_usd: raw.price_usd,

@@ -1,6 +1,7 @@
 //! The yearly statement of a client, a property or a section: which land, how big, which cap, who set it, what went on, and
 //! whether it is complete. Each figure is traced to its records, and gaps are named.
 
+mod after;
 mod changes;
 mod law_then;
 mod lines;
@@ -154,6 +155,7 @@ pub struct StatementLine {
     /// added to it later say so. Of records of earlier versions, by the book of today. Empty when none is entered.
     #[schema(max_length = 10_000)]
     pub credential_numbers: String,
+    /// By the last word on it, or by a distance that was added to its record later.
     pub beyond_the_rules: bool,
     /// Received after the day of application had ended at the property.
     pub late: bool,
@@ -209,6 +211,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     }
     open_ends::told(parts, preparation.span.as_of, &mut gaps)?;
     gaps.extend(preparation.lacking.sentences.iter().cloned());
+    gaps.extend(after::told(parts, &words, preparation.span, &preparation.zone));
     gaps.extend(changes::changes(parts, preparation.span, &preparation.zone));
     let then = preparation.law_then.as_ref();
     let grounds: Vec<Ground<'_>> = parts.sections.iter().map(Ground::from).collect();
@@ -235,7 +238,7 @@ pub fn statement(preparation: Preparation<'_>, parts: &Parts) -> Result<Option<S
     }))
 }
 
-/// The rule sets, each with its day of reading: that of the version which counted then, where nothing here is told by a newer one. One
+/// The rule sets, each with its name and its day of reading: those of the version which counted then, where nothing here is told by a newer one. One
 /// whose file is gone is named as it was read last.
 fn sets_read(
     law: &Lawbook,
@@ -244,10 +247,9 @@ fn sets_read(
 ) -> Vec<RuleSetReading> {
     let mut read: Vec<RuleSetReading> = Vec::new();
     for code in sections.iter().flat_map(|section| &section.rule_sets) {
-        let about = law.rule_set(code).map(|set| &set.about).or_else(|| then?.gone(code));
-        if let Some(about) = about {
-            let read_then = then.and_then(|then| then.last_checked(code, told));
-            let (name, last_checked) = (about.name.clone(), read_then.unwrap_or(about.last_checked));
+        let now = || law.rule_set(code).map(|set| &set.about).or_else(|| then?.gone(code));
+        if let Some(about) = then.and_then(|then| then.about(code, told)).or_else(now) {
+            let (name, last_checked) = (about.name.clone(), about.last_checked);
             let set = RuleSetReading { code: code.clone(), name, last_checked };
             if !read.contains(&set) {
                 read.push(set);

@@ -15,6 +15,7 @@ use domain::{
     weather::{
         Weather,
         age::AgeClass,
+        hourly::HourWeather,
         reported::{Forecast, Reported},
         series::Span,
     },
@@ -95,6 +96,9 @@ pub struct WorkingWindow {
     pub asked_at: Instant,
     #[schema(max_items = 50)]
     pub products: Vec<ProductHours>,
+    /// The working hours that are not over, in figures.
+    #[schema(max_items = 16)]
+    pub hours: Vec<HourWeather>,
     /// What is missing or old in what the services say.
     #[schema(max_items = 100)]
     pub gaps: Vec<WeatherGap>,
@@ -258,9 +262,10 @@ pub fn window(
         gaps.push(WeatherGap { part: "forecast", why: "The property has no coordinates.".to_owned() });
     }
     let zone = zone::of_property(property.id, &property.time_zone)?;
-    let hours = |planned| product_hours(app, (property, &zone), day, planned, &told, now);
-    let products = planned.iter().map(hours).collect();
-    Ok(WorkingWindow { property_id: property.id, day, asked_at: now, products, gaps })
+    let judged = |planned| product_hours(app, (property, &zone), day, planned, &told, now);
+    let products = planned.iter().map(judged).collect();
+    let hours = working_hours(day, &zone, now).into_iter().map(|hour| HourWeather::of(&told, hour, now)).collect();
+    Ok(WorkingWindow { property_id: property.id, day, asked_at: now, products, hours, gaps })
 }
 
 fn product_hours(

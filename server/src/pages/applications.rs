@@ -28,7 +28,7 @@ use crate::{
     problem::Problem,
     scope::Scope,
     state::App,
-    store::{self, settings::DateOrder, weather::Evidence},
+    store::{self, additions::AdditionDoubt, settings::DateOrder, weather::Evidence},
 };
 
 #[derive(Template)]
@@ -55,8 +55,17 @@ struct RecordPage {
     outside: bool,
 }
 
+impl RecordPage {
+    /// Whether something that was added shows that the work went beyond the rules.
+    fn is_beyond_by_an_addition(&self) -> bool {
+        self.told.additions.iter().any(|one| one.doubt == Some(AdditionDoubt::BeyondTheRules))
+    }
+}
+
 /// What was added since.
 struct Added {
+    /// What it shows of the work, where it makes the record doubtful.
+    doubt: Option<&'static str>,
     at: String,
     by: String,
     /// It also tells what the book said then of the day of the work.
@@ -150,6 +159,12 @@ async fn added(app: &App, told: &RecordParticulars, written: Written<'_>) -> Res
             says.extend(told::stood(particulars, one.texts.as_ref(), written));
         }
         additions.push(Added {
+            doubt: one.doubt.as_ref().map(|doubt| match doubt {
+                AdditionDoubt::BeyondTheRules => {
+                    "■ By the distance that is told here, the work went beyond the rules, whatever was decided when it was saved."
+                }
+                AdditionDoubt::ShorterDistance => "▲ This is a shorter distance than was told before; the shortest counts.",
+            }),
             at: written.local.minute(one.entered_at, written.dates),
             by,
             from_the_book: one.particulars.is_some(),

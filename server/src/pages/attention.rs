@@ -109,6 +109,13 @@ async fn to_review(app: &App) -> Result<Vec<Notice>, Problem> {
             "not reviewed",
         ),
         ("▲", waiting.changes, ["change of a lawn is", "changes of lawns are"], "to be looked at by the owner"),
+        (
+            "▲",
+            waiting.doubtful,
+            ["thing that was told later makes a record", "things that were told later make records"],
+            "doubtful, and the owner has not reviewed it",
+        ),
+        ("▲", waiting.others, ["further entry is", "further entries are"], "on the owner's list and not reviewed"),
     ];
     let told = kinds.into_iter().filter(|(_, count, ..)| *count > 0).map(|(sign, count, [one, many], words)| {
         let noun = if count == 1 { one } else { many };
@@ -263,6 +270,13 @@ async fn rule_sets(app: &App, sites: &[Site], local: &Local, settings: &Settings
     };
     let law = app.law();
     let mut notices = pages::rule_sets::notices(app, local, settings.date_order).await?;
+    notices.extend(attention::gone_rule_sets(&law, sites).into_iter().map(|(code, count)| {
+        let places = if count == 1 { "1 property".to_owned() } else { format!("{count} properties") };
+        let words = format!(
+            "“{code}” binds {places}, and this server does not have its file: what it asks is not known, and nothing there is go. Whoever runs the server puts the file back"
+        );
+        notice("■", words, "/help/law")
+    }));
     let today = local.day(app.clock.now());
     let told = attention::old_rule_sets(&law, sites, today, settings.rule_sets_months).into_iter().map(|about| {
         let words = format!(

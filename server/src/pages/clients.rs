@@ -13,7 +13,8 @@ use crate::{
     pages::{
         form::{Field, Form, FormData},
         history,
-        office::{After, ROWS, dates, shown},
+        listing::{Column, Layout, ListQuery, Listed, SortKey},
+        office::{ALL_ROWS, ROWS, dates},
         office_session::OfficeSession,
         page,
     },
@@ -59,17 +60,54 @@ pub async fn get(app: &App, id: ids::ClientId) -> Result<Client, Problem> {
 #[template(path = "clients.html")]
 struct Clients {
     dates: DateOrder,
-    listed: Vec<Client>,
-    /// The number after which the rest begins.
-    rest: Option<i64>,
+    listed: Listed<Client>,
 }
 
-/// All clients.
-pub async fn list(_: OfficeSession, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
-    let rows = store::clients::list(app.store.reader(), after.span(), Scope::Company).await?;
-    let (mut clients, rest) = shown(rows, ROWS.take);
-    clients.sort_by_cached_key(|client| client.name.to_lowercase());
-    Ok(page(Clients { dates: dates(&app).await?, listed: clients, rest }.render()))
+const LAYOUT: Layout<Client> = Layout {
+    path: "/office/clients",
+    columns: &[
+        Column { code: "name", words: "Client", is_number: false, key: |client| SortKey::text(&client.name) },
+        Column {
+            code: "address",
+            words: "Mailing address",
+            is_number: false,
+            key: |client| SortKey::text(&client.mailing_address),
+        },
+        Column {
+            code: "phone",
+            words: "Telephone",
+            is_number: false,
+            key: |client| client.phone.as_deref().map_or(SortKey::Nothing, SortKey::text),
+        },
+        Column {
+            code: "service",
+            words: "Service",
+            is_number: false,
+            key: |client| client.cancelled_on.map_or(SortKey::Nothing, |day| SortKey::Text(day.to_string())),
+        },
+    ],
+    kinds: &[
+        ("served", "without an end of service", |client| client.cancelled_on.is_none()),
+        ("ending", "with an end of service", |client| client.cancelled_on.is_some()),
+    ],
+    texts: |client| {
+        let others = [client.phone.as_deref(), client.email.as_deref()];
+        [client.name.as_str(), client.mailing_address.as_str()]
+            .into_iter()
+            .chain(others.into_iter().flatten())
+            .collect()
+    },
+};
+
+/// All clients, or those that are asked for.
+pub async fn list(
+    _: OfficeSession,
+    State(app): State<App>,
+    Query(asked): Query<ListQuery>,
+) -> Result<Response, Problem> {
+    let rows = store::clients::list(app.store.reader(), ALL_ROWS, Scope::Company).await?;
+    let listed = Listed::of(&LAYOUT, asked, rows.into_iter().map(|row| row.item).collect());
+    Ok(page(Clients { dates: dates(&app).await?, listed }.render()))
 }
 
 pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {

@@ -50,6 +50,7 @@ impl fmt::Display for Figure {
 enum Rounding {
     Nearest,
     Down,
+    Up,
 }
 
 /// Pounds of nutrient or product per 1,000 square feet, where nobody acts on the last digit.
@@ -85,6 +86,11 @@ pub fn pounds_at_most<U: Unit>(value: &Quantity<U>) -> Figure {
 /// Pounds beside the pounds that they are read against.
 pub fn pounds_against<U: Unit, L: Unit>(value: &Quantity<U>, limit: &Quantity<L>) -> Figure {
     figure(value, &[common(limit)], Rounding::Nearest, three_figures, true)
+}
+
+/// What the weather brings, in tenths: rounded up, as a limit on it is read.
+pub fn tenths_up<U: Unit>(value: &Quantity<U>) -> Figure {
+    figure(value, &[], Rounding::Up, |_| 1, true)
 }
 
 /// Every digit, thousands apart: for areas, and for what another figure is read against.
@@ -138,6 +144,7 @@ fn rounded(value: i128, places: u32, to: Rounding) -> i128 {
     let step = 10_i128.pow(COMMON - places);
     match to {
         Rounding::Down if value > 0 => value / step * step,
+        Rounding::Up if value > 0 => (value + step - 1) / step * step,
         // How far over a limit something is, is nothing to act on.
         _ => (value.abs() + step / 2) / step * step * value.signum(),
     }

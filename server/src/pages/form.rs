@@ -21,7 +21,7 @@ pub use crate::pages::form::{
 };
 use crate::{
     extract::{self, IdempotencyKey, IfMatch, Valid},
-    pages::page,
+    pages::{in_address, page},
     problem::{FieldFault, Kind, Problem},
     state::App,
 };
@@ -155,6 +155,14 @@ impl Form {
             }
         }
         extract::checked_query(app, schema, query)
+    }
+
+    /// The address that asks this form's question again, as it was sent.
+    pub fn asked_again(&self) -> String {
+        let pairs = self.fields.iter().flat_map(|field| field.value.iter().map(|value| (&field.name, value)));
+        let query: Vec<String> =
+            pairs.map(|(name, value)| format!("{}={}", in_address(name), in_address(value))).collect();
+        format!("{}?{}", self.action, query.join("&"))
     }
 
     /// The request, held against its schema.

@@ -33,6 +33,29 @@ impl Local {
         at.day_in(&self.zone)
     }
 
+    /// The minute as people say it: 7:00 AM.
+    pub fn time(&self, at: Instant) -> String {
+        let (hour, minute) = self.clock(at);
+        let half = if hour < 12 { "AM" } else { "PM" };
+        format!("{}:{minute} {half}", (hour + 11) % 12 + 1)
+    }
+
+    /// The same as short as it can be said: a full hour with its half of the day, any other minute without.
+    pub fn hour(&self, at: Instant) -> String {
+        let time = self.time(at);
+        match time.split_once(":00") {
+            Some((hour, half)) => format!("{hour}{half}"),
+            None => time.split(' ').next().unwrap_or_default().to_owned(),
+        }
+    }
+
+    fn clock(&self, at: Instant) -> (u8, String) {
+        let shown = at.local_minute(&self.zone);
+        let (_, time) = shown.split_once(' ').unwrap_or_default();
+        let (hour, minute) = time.split_once(':').unwrap_or_default();
+        (hour.parse().unwrap_or_default(), minute.to_owned())
+    }
+
     /// Day and minute as a clock there shows them, with the zone: a reader elsewhere, or in another season, is not to guess.
     pub fn minute(&self, at: Instant, dates: DateOrder) -> String {
         let shown = at.local_minute(&self.zone);
@@ -44,6 +67,24 @@ impl Local {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_minute_is_said_as_people_say_it() {
+        let local = Local::of("America/New_York");
+        let said = |text: &str| {
+            let at = Instant::parse(text).unwrap();
+            (local.time(at), local.hour(at))
+        };
+        for (at, time, hour) in [
+            ("2026-09-15T04:00:00Z", "12:00 AM", "12 AM"),
+            ("2026-09-15T11:00:00Z", "7:00 AM", "7 AM"),
+            ("2026-09-15T14:20:00Z", "10:20 AM", "10:20"),
+            ("2026-09-15T16:00:00Z", "12:00 PM", "12 PM"),
+            ("2026-09-15T23:59:00Z", "7:59 PM", "7:59"),
+        ] {
+            assert_eq!(said(at), (time.to_owned(), hour.to_owned()));
+        }
+    }
 
     #[test]
     fn a_zone_that_is_not_known_is_told() {

@@ -18,6 +18,7 @@ mod frame;
 mod gaps;
 mod help;
 mod history;
+mod listing;
 mod load_sheet;
 mod local;
 mod lots;
@@ -45,6 +46,7 @@ mod sightings;
 mod soil_reports;
 mod stock;
 mod visits;
+mod weather;
 mod week;
 mod year;
 
@@ -124,6 +126,7 @@ fn desk_routes() -> Router<App> {
         .route("/office/properties/{id}", get(properties::one))
         .route("/office/properties/{id}/edit", get_and_post(properties::edit, properties::change))
         .route("/office/properties/{id}/sections/new", get_and_post(sections::new, sections::add))
+        .route("/office/properties/{id}/weather", get(weather::hours))
         .route("/office/properties/{id}/visits/new", get_and_post(visits::new, visits::add))
         .route("/office/sections/{id}", get_and_post(sections::one, sections::change))
         .route("/office/sections/{id}/measurements/new", get_and_post(measurements::new, measurements::add))

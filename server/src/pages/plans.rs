@@ -1,5 +1,6 @@
 //! Season's plans read out: of a section, of the company with what to buy, and the visits of a round made from it.
 
+mod calendar;
 mod visits;
 
 use std::{borrow::Borrow, collections::HashMap};
@@ -12,24 +13,28 @@ use domain::{
     programme::{
         UnmetNeed,
         frame::{PlannedStep, StepOutcome},
+        open_days::ClosedDays,
     },
     quantity::Area,
     time::Day,
 };
 
+use self::calendar::{CalendarLine, Drawn};
 pub use crate::pages::plans::visits::{add, new};
 use crate::{
     api::{
         self,
         plans::{CompanyPlanQuery, SectionPlanQuery},
     },
-    book::season::{CompanyPlan, PlannedStop, SectionPlan},
+    book::season::{self, CompanyPlan, PlannedStop, SectionPlan, SectionPlanSummary},
     extract::{PathId, ValidQuery},
     pages::{
         form::{Choice, Field, Form, FormData, choices},
         office::{ALL_ROWS, dates},
         office_session::OfficeSession,
-        page, programmes, sections,
+        page,
+        pictures::calendar::Calendar,
+        programmes, sections,
     },
     problem::Problem,
     scope::Scope,
@@ -38,7 +43,7 @@ use crate::{
         self,
         programmes::{
             Programme,
-            lawns::{Lawns, lawns},
+            lawns::{Lawns, VisitLine, lawns},
         },
         sections::Section,
         settings::DateOrder,
@@ -109,6 +114,8 @@ fn section_form(section: &Section, programmes: &[Programme]) -> Form {
 struct SectionPlanPage {
     dates: DateOrder,
     plan: SectionPlan,
+    calendar: Calendar,
+    lines: Vec<CalendarLine>,
     form: Form,
 }
 
@@ -130,9 +137,21 @@ pub async fn of_section(
         api::plans::get_section_plan(desk.office(), State(app.clone()), PathId(id), ValidQuery(query)).await
     };
     match planned.await {
-        Ok(Json(plan)) => Ok(page(SectionPlanPage { dates: dates(&app).await?, plan, form }.render())),
+        Ok(Json(plan)) => {
+            let (programme, dates) = (programmes::get(&app, plan.programme_id).await?, dates(&app).await?);
+            let visits = visits_of(&app, &programme).await?;
+            let drawn = Drawn { programme: &programme, visits: &visits, dates, from: plan.from };
+            let (calendar, lines) = drawn.of_section(&plan);
+            Ok(page(SectionPlanPage { dates, plan, calendar, lines, form }.render()))
+        }
         Err(problem) => form.refuse(problem),
     }
+}
+
+/// The visits of the season's year, a section a line.
+async fn visits_of(app: &App, programme: &Programme) -> Result<Vec<VisitLine>, Problem> {
+    let (first, _) = season::calendar_span(programme);
+    Ok(store::programmes::lawns::visit_lines(app.store.reader(), first).await?)
 }
 
 /// Clients that a form offers to choose from; of a larger company the address may name one.
@@ -169,9 +188,28 @@ struct Line {
     place: String,
     rounds: Vec<String>,
     left_out: Vec<String>,
+    closed: Vec<String>,
     unmet: Vec<Unmet>,
     /// Why not all of the lime is planned.
     lime: Vec<String>,
+}
+
+impl Line {
+    fn folds(&self) -> bool {
+        !(self.left_out.is_empty() && self.closed.is_empty() && self.unmet.is_empty())
+    }
+
+    /// What is folded, in short.
+    fn folded(&self) -> String {
+        let many = |count: usize| if count == 1 { "" } else { "s" };
+        let rounds = self.left_out.len();
+        let parts = [
+            (rounds > 0).then(|| format!("● {rounds} round{} left out", many(rounds))),
+            (!self.closed.is_empty()).then(|| "■ days on which nothing may go down".to_owned()),
+            (!self.unmet.is_empty()).then(|| "▲ what conflicts".to_owned()),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
 }
 
 #[derive(Template)]
@@ -180,7 +218,13 @@ struct CompanyPlanPage {
     dates: DateOrder,
     programme: Programme,
     plan: CompanyPlan,
+    calendar: Calendar,
+    from: Day,
     lines: Vec<Line>,
+    /// Which of the sections are shown one by one, counted from one, and where the others are.
+    shown: (usize, usize),
+    earlier: Option<String>,
+    later: Option<String>,
     form: Form,
 }
 
@@ -220,9 +264,14 @@ impl CompanyPlanPage {
     }
 }
 
-fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateOrder) -> Vec<Line> {
+fn lines(
+    sections: &[SectionPlanSummary],
+    closed: &[Vec<ClosedDays>],
+    products: &HashMap<ProductId, String>,
+    drawn: &Drawn<'_>,
+) -> Vec<Line> {
     let product = |id: &ProductId| products.get(id).map_or("a product", String::as_str);
-    let line = |section: &crate::book::season::SectionPlanSummary| Line {
+    let line = |(section, closed): (&SectionPlanSummary, &Vec<ClosedDays>)| Line {
         section_id: section.section_id,
         place: format!("{}, {}, {}", section.section_name, section.address, section.client_name),
         rounds: section
@@ -232,13 +281,14 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
                 format!(
                     "{}, {}: {} lb {}",
                     round.round,
-                    dates.day(round.on),
+                    drawn.dates.day(round.on),
                     round.product_lb,
                     product(&round.product_id)
                 )
             })
             .collect(),
         left_out: section.skipped.iter().map(|left| format!("{}: {}", left.round, left.why)).collect(),
+        closed: drawn.closed_words(closed),
         unmet: section.unmet.iter().map(unmet).collect(),
         lime: section
             .lime
@@ -247,12 +297,54 @@ fn lines(plan: &CompanyPlan, products: &HashMap<ProductId, String>, dates: DateO
             .map(|words| format!("Lime: {}", sentence(words)))
             .collect(),
     };
-    plan.sections.iter().map(line).collect()
+    sections.iter().zip(closed).map(line).collect()
+}
+
+/// Sections that one page shows one by one.
+const SHOWN: usize = 30;
+
+async fn company(
+    app: &App,
+    programme: Programme,
+    (plan, closed): (CompanyPlan, Vec<Vec<ClosedDays>>),
+    part: usize,
+    form: Form,
+) -> Result<Response, Problem> {
+    let first = part * SHOWN;
+    let sections = plan.sections.get(first..plan.sections.len().min(first + SHOWN));
+    let sections = sections.ok_or_else(|| Problem::not_found("part of the plan"))?;
+    let products = store::products::list(app.store.reader(), ALL_ROWS).await?.into_iter();
+    let products = products.map(|row| (row.item.id, row.item.name)).collect();
+    let (dates, visits) = (dates(app).await?, visits_of(app, &programme).await?);
+    let from = match plan.from {
+        Some(from) => from,
+        None => api::office_day(app).await?,
+    };
+    let drawn = Drawn { programme: &programme, visits: &visits, dates, from };
+    let (calendar, lines) = (drawn.of_company(sections, &closed), lines(sections, &closed, &products, &drawn));
+    let other = |part: usize| format!("{}&part={part}#sections", form.asked_again());
+    let last = first + sections.len();
+    let (earlier, later) = (part.checked_sub(1).map(other), (last < plan.sections.len()).then(|| other(part + 1)));
+    Ok(page(
+        CompanyPlanPage {
+            dates,
+            programme,
+            plan,
+            calendar,
+            from,
+            lines,
+            shown: (first + 1, last),
+            earlier,
+            later,
+            form,
+        }
+        .render(),
+    ))
 }
 
 /// The plan of the company, or what it is asked with.
 pub async fn of_company(
-    desk: OfficeSession,
+    _: OfficeSession,
     State(app): State<App>,
     PathId(id): PathId<ids::Programme>,
     sent: FormData,
@@ -263,18 +355,14 @@ pub async fn of_company(
         return Ok(form.show());
     }
     let form = form.sent(&sent);
+    // Nobody has so many sections that a larger number is meant.
+    let part = sent.one("part").and_then(|text| text.parse().ok()).unwrap_or(0_usize).min(1_000);
     let planned = async {
         let query = form.query::<CompanyPlanQuery>(&app, "get_company_plan")?;
-        api::plans::get_company_plan(desk.office(), State(app.clone()), PathId(id), ValidQuery(query)).await
+        api::plans::company_plan(&app, id, query, part * SHOWN..part.saturating_add(1) * SHOWN).await
     };
     match planned.await {
-        Ok(Json(plan)) => {
-            let products = store::products::list(app.store.reader(), ALL_ROWS).await?.into_iter();
-            let products = products.map(|row| (row.item.id, row.item.name)).collect();
-            let dates = dates(&app).await?;
-            let lines = lines(&plan, &products, dates);
-            Ok(page(CompanyPlanPage { dates, programme, plan, lines, form }.render()))
-        }
+        Ok((plan, closed)) => company(&app, programme, (plan, closed), part, form).await,
         Err(problem) => form.refuse(problem),
     }
 }

@@ -18,8 +18,9 @@ use crate::{
     extract::PathId,
     pages::{
         form::{Field, Form, FormData, choices},
+        listing::{Column, Layout, ListQuery, Listed, SortKey},
         local::Local,
-        office::{After, Before, NEWEST, ROWS, dates, shown},
+        office::{ALL_ROWS, Before, NEWEST, ROWS, dates, shown},
         office_session::OfficeSession,
         page,
         pictures::stock::StockLine,
@@ -27,7 +28,12 @@ use crate::{
     problem::Problem,
     state::App,
     store::{
-        self, lots::Lot, product_files::ProductFile, products::Product, settings::DateOrder, stock::StockMovement,
+        self,
+        lots::Lot,
+        product_files::ProductFile,
+        products::{Product, ProductStatus},
+        settings::DateOrder,
+        stock::StockMovement,
     },
     version::Versioned,
 };
@@ -47,15 +53,43 @@ pub async fn get(app: &App, id: ProductId) -> Result<Product, Problem> {
 #[derive(Template)]
 #[template(path = "products.html")]
 struct Products {
-    products: Vec<Product>,
-    /// The number after which the rest begins.
-    rest: Option<i64>,
+    listed: Listed<Product>,
 }
 
-/// All products with their stock.
-pub async fn list(_: OfficeSession, State(app): State<App>, Query(after): Query<After>) -> Result<Response, Problem> {
-    let (products, rest) = shown(store::products::list(app.store.reader(), after.span()).await?, ROWS.take);
-    Ok(page(Products { products, rest }.render()))
+const LAYOUT: Layout<Product> = Layout {
+    path: "/office/products",
+    columns: &[
+        Column { code: "name", words: "Product", is_number: false, key: |product| SortKey::text(&product.name) },
+        Column { code: "grade", words: "Grade", is_number: false, key: |product| SortKey::text(&product.grade) },
+        Column {
+            code: "stock",
+            words: "lb in stock",
+            is_number: true,
+            key: |product| SortKey::Number(product.balance_lb.raw()),
+        },
+        Column {
+            code: "status",
+            words: "May be used",
+            is_number: false,
+            key: |product| SortKey::text(product.status.label()),
+        },
+    ],
+    kinds: &[
+        ("active", "in use", |product| product.status == ProductStatus::Active),
+        ("others", "not in use", |product| product.status != ProductStatus::Active),
+        ("stock", "in stock", |product| product.balance_lb.raw() > 0),
+    ],
+    texts: |product| vec![&product.name, &product.grade],
+};
+
+/// All products with their stock, or those that are asked for.
+pub async fn list(
+    _: OfficeSession,
+    State(app): State<App>,
+    Query(asked): Query<ListQuery>,
+) -> Result<Response, Problem> {
+    let rows = store::products::list(app.store.reader(), ALL_ROWS).await?;
+    Ok(page(Products { listed: Listed::of(&LAYOUT, asked, rows.into_iter().map(|row| row.item).collect()) }.render()))
 }
 
 pub async fn new(_: OfficeSession, State(app): State<App>) -> Response {

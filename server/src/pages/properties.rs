@@ -234,7 +234,7 @@ struct PropertyPage {
     today: Day,
     clock_fault: Option<String>,
     /// The rule sets by name, each with the day on which it was read.
-    sets: Vec<(String, String)>,
+    sets: Vec<(String, Option<String>)>,
     so_far: SoFar,
 }
 
@@ -259,10 +259,13 @@ pub async fn one(
         store::visits::list(reader, ALL_ROWS, Filter { property: Some(id), ..Filter::default() }, scope).await?;
     let dates = dates(&app).await?;
     let local = Local::of(&property.time_zone);
+    let law = app.law();
     let read = |code: &str| {
-        let law = app.law();
-        let about = law.rule_set(code).map(|set| &set.about)?;
-        Some((about.name.clone(), dates.day(about.last_checked)))
+        let about = law.rule_set(code).map(|set| &set.about);
+        (
+            about.map_or_else(|| code.to_owned(), |about| about.name.clone()),
+            about.map(|about| dates.day(about.last_checked)),
+        )
     };
     let visits: Vec<Visit> = visits.into_iter().map(|row| row.item).collect();
     let today = local.day(app.clock.now());
@@ -277,7 +280,7 @@ pub async fn one(
         today,
         visits,
         clock_fault: local.fault(),
-        sets: property.rule_sets.iter().filter_map(|code| read(&code.0)).collect(),
+        sets: property.rule_sets.iter().map(|code| read(&code.0)).collect(),
         property,
     };
     Ok(page(page_of.render()))

@@ -106,6 +106,9 @@ impl Entry {
             "learned_since" => "▲ What was entered later makes a record doubtful: by it the work went beyond the rules",
             "visit_changed" => "▲ The visit was cancelled, closed or given to somebody else",
             "clock_moved" => "▲ The phone's clock was moved during the work",
+            "limit_loosened" if item.change.as_ref().is_some_and(|change| change.what == Limited::Rules) => {
+                "▲ A change decides which rules hold on a property"
+            }
             "limit_loosened" => "▲ A change of a lawn lets more go down",
             "large_change" => "▲ A large change of a lawn",
             "unlikely_figure" => "▲ A figure of a lawn that is hardly likely",

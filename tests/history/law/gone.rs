@@ -8,6 +8,7 @@ use serde_json::json;
 use server::rules_folder::read_again;
 
 use super::{statement, under};
+use crate::pages::visitor::Visitor;
 
 /// An invented county of New York.
 const COUNTY: &str = r#"
@@ -49,7 +50,7 @@ async fn notes(company: &Company, year: u16) -> String {
 async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
     let app = TestApp::empty_under(with_the_county()).await;
     let company = Company::on(app, &["us-ny", "us-ny-zz"]).await;
-    company.put_down(&company.front, "10").await;
+    let record = company.put_down(&company.front, "10").await;
     let company = under(company, Arc::new(with_the_county())).await;
     let before = statement(&company.owner, &company.client, 2026).await;
     assert_eq!(before["sections"][0]["cap"]["limit_lb_per_1000_sqft"], "1");
@@ -69,6 +70,17 @@ async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
         assert!(now["rule_sets"].as_array().unwrap().contains(&read), "{}", now["rule_sets"]);
         assert!(notes(&company, year).await.contains(gone));
     }
+    // Nor does a record pass for whole, or the lawn for one of New York alone.
+    let duties = company.office.get(&format!("/api/v1/applications/{record}/duties")).await.expect(200).body;
+    let gap = duties["gaps"].as_array().unwrap().iter().find(|gap| gap["kind"] == "rule_set").unwrap();
+    assert_eq!((&gap["closing"], &gap["source"]["rule"]), (&json!("put_the_file_back"), &json!("us-ny-zz")), "{gap}");
+    let visitor = Visitor::named(&company, "office").await;
+    let unknown = "what the rule set “us-ny-zz” asks of it: it bound the work, and this server does not have its file";
+    assert!(visitor.open(&format!("/records/{record}")).await.html.contains(unknown));
+    let today = visitor.open("/office").await.html;
+    assert!(today.contains("“us-ny-zz” binds 1 property, and this server does not have its file"), "{today}");
+    let property = visitor.open(&format!("/office/properties/{}", company.property)).await.html;
+    assert!(property.contains("us-ny-zz: this server does not have its file"), "{property}");
     // With the file back, all is as it was.
     let company = under(company, Arc::new(with_the_county())).await;
     assert_eq!(statement(&company.owner, &company.client, 2026).await, before);

@@ -4,7 +4,9 @@ use std::collections::HashSet;
 
 use domain::{
     ids::SectionId,
-    law::{Bound, CredentialNeeded, DutySource, Lawbook, RequiredField, disclosure::RecordField, nutrient::Nutrient},
+    law::{
+        Bound, CredentialNeeded, DutySource, Lawbook, Mark, RequiredField, disclosure::RecordField, nutrient::Nutrient,
+    },
     time::{Day, Instant},
     weather::Weather,
 };
@@ -26,6 +28,8 @@ pub enum GapKind {
     Credential,
     /// It was not written when the law wants it written.
     Late,
+    /// Nobody can say what a rule set asks of it that bound the work, because this server does not have its file.
+    RuleSet,
 }
 
 /// How a gap is closed.
@@ -40,6 +44,8 @@ pub enum GapClosing {
     TakeBackAndSendAgain,
     /// By nothing that puts it right: the office or the owner adds why it is so.
     Explain,
+    /// By putting the file of the rule set back, which whoever runs the server does.
+    PutTheFileBack,
 }
 
 /// One thing that a record lacks.
@@ -194,7 +200,27 @@ pub fn gaps(known: &Known, written: Written, asked: &OfTheDay, law: &Lawbook) ->
         let more: Vec<RecordGap> = more.into_iter().filter(|gap| !told(gap)).collect();
         found.extend(more);
     }
+    found.extend(asked.rule_sets.iter().filter(|code| law.rule_set(code).is_none()).map(|code| unknown_law(code)));
     found
+}
+
+/// What a rule set asks whose file is not here is not known, so nothing lets the record pass for whole.
+fn unknown_law(code: &str) -> RecordGap {
+    RecordGap {
+        kind: GapKind::RuleSet,
+        field: None,
+        words: format!(
+            "what the rule set “{code}” asks of it: it bound the work, and this server does not have its file"
+        ),
+        closing: GapClosing::PutTheFileBack,
+        hint: "Whoever runs the server puts the rule file back into its folder and lets the server read it.",
+        source: DutySource {
+            rule: code.to_owned(),
+            citation: "The company's own book".to_owned(),
+            href: None,
+            mark: Mark::Own,
+        },
+    }
 }
 
 fn bound_gaps(known: &Known, written: Written, (codes, bound): (&[String], Bound), law: &Lawbook) -> Vec<RecordGap> {

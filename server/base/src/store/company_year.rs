@@ -1,5 +1,7 @@
 //! Every section's year in sums, for the owner's overview.
 
+mod told_later;
+
 use std::collections::BTreeMap;
 
 use domain::{
@@ -23,6 +25,8 @@ use super::{
     read, read_day, read_enum, read_json,
     statements::{ClientPast, PropertyPast, SectionPast, Span, ids},
 };
+
+pub use told_later::told_later;
 
 /// A section's sums for the company's year.
 #[derive(Debug)]

@@ -2,13 +2,16 @@
 
 use std::collections::HashMap;
 
-use domain::ids::{ApplicationId, ClientId};
-use sqlx::SqliteConnection;
+use domain::{
+    ids::{ApplicationId, ClientId, SectionId},
+    time::{Day, Instant},
+};
+use sqlx::{SqliteConnection, SqliteExecutor};
 
 use crate::{
     acts::particulars::{Particulars, PersonalTexts, SectionThen},
     secret::sha256,
-    store::{id_list, packing::Unpacker, read, read_json},
+    store::{id_list, packing::Unpacker, read, read_day, read_instant, read_json},
 };
 
 /// What was fixed with a record.
@@ -58,6 +61,27 @@ pub async fn changed_hands(
         Ok(Owned { record: read(&row.id, "application id")?, now: read(&row.now, "client id")?, then })
     });
     owned.collect()
+}
+
+/// Since when the property of a section is whose it is on a day, with its clock and the moment at which that was entered; nothing where
+/// it never was another client's.
+pub async fn owned_since(
+    executor: impl SqliteExecutor<'_>,
+    section: SectionId,
+    today: Day,
+) -> Result<Option<(Day, String, Instant)>, sqlx::Error> {
+    let (section, today) = (section.to_string(), today.to_string());
+    let row = sqlx::query!(
+        r#"SELECT o.since AS "since!: String", p.time_zone AS "time_zone!: String",
+                  (SELECT max(e.entered_at) FROM dated_entries AS e
+                   WHERE e.property_id = p.id AND e.id <> p.id AND e.facts ->> 'client_id' = o.client_id) AS "entered_at?: i64"
+           FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN ownerships AS o ON o.property_id = p.id
+           WHERE s.id = $1 AND o.since <= $2 AND o.since > '0001-01-01' ORDER BY o.since DESC, o.seq DESC LIMIT 1"#,
+        section,
+        today
+    );
+    let Some(row) = row.fetch_optional(executor).await? else { return Ok(None) };
+    Ok(Some((read_day(&row.since)?, row.time_zone, read_instant(row.entered_at.unwrap_or(0))?)))
 }
 
 /// What was fixed with some records, by their ids.

@@ -43,7 +43,7 @@ pub struct ReviewItem {
     pub record_id: String,
     /// What was learned, and the records that it makes doubtful, where the entry is about that.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    #[schema(required = false, max_items = 40)]
+    #[schema(required = false, max_items = 2000)]
     pub doubtful_ids: Vec<ApplicationId>,
     pub property_id: domain::ids::PropertyId,
     pub person_id: PersonId,

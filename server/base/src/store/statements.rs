@@ -1,6 +1,7 @@
 //! What a statement is made of: the sections asked about, their ledger, the records behind it, and what is open.
 
 mod measured;
+mod numbers;
 mod sections;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -14,7 +15,6 @@ use domain::{
     },
     time::{Day, Instant},
 };
-use serde::Deserialize;
 use sqlx::{SqliteConnection, SqlitePool};
 
 use crate::{
@@ -28,6 +28,7 @@ use crate::{
     },
 };
 pub use measured::{MeasurementPart, Said, SoilPart};
+use numbers::credential_numbers;
 pub use sections::{ClientPast, LeftProperty, PropertyPast, SectionPart, SectionPast};
 
 /// Which sections a statement is about.
@@ -97,6 +98,8 @@ pub struct RecordPart {
     pub credential_numbers: Vec<String>,
     /// What was said since, as `acts::correction::last_word` reads it.
     pub since: String,
+    /// When each of them came in, in the same order.
+    pub since_at: Vec<Instant>,
     pub corrected: bool,
 }
 
@@ -259,6 +262,8 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
                   (SELECT json_group_array(json_array(w.id, w.leaves_others, w.content))
                    FROM (SELECT x.id, x.leaves_others, x.content FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS w)
                    AS "since!: String",
+                  (SELECT json_group_array(w.received_at)
+                   FROM (SELECT x.received_at FROM corrections AS x WHERE x.application_id = a.id ORDER BY x.seq) AS w) AS "since_at!: String",
                   (k.id IS NOT NULL) AS "corrected!: bool"
            FROM json_each($1) AS w CROSS JOIN applications AS a
            CROSS JOIN products AS d
@@ -280,13 +285,10 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             (Some(pattern), Some(told)) => unpacker.unpack(connection, pattern, told).await?.particulars,
             _ => row.particulars,
         };
-        let credential_numbers = credential_numbers(fixed.as_deref(), &row.added, row.numbers_now.as_deref())?;
         let content = match (&row.packed, &row.pattern) {
             (Some(packed), Some(pattern)) => opener.open(packed, pattern)?.to_owned(),
             _ => row.content,
         };
-        // A year's records are of few products.
-        let label = label_of(&mut labels, row.label)?;
         records.push(RecordPart {
             id: read(&row.id, "application id")?,
             property_id: read(&row.property_id, "property id")?,
@@ -297,17 +299,23 @@ async fn records(connection: &mut SqliteConnection, those: &Those) -> Result<Vec
             once_beyond: OnceBeyond { by_a_word: row.once_beyond, by_an_addition: row.beyond_by_addition },
             content,
             product_name: row.product_name,
-            label,
+            label: label_of(&mut labels, row.label)?,
             person_name: row.person_name,
-            credential_numbers,
+            credential_numbers: credential_numbers(fixed.as_deref(), &row.added, row.numbers_now.as_deref())?,
             since: row.since,
+            since_at: moments(&row.since_at)?,
             corrected: row.corrected,
         });
     }
     Ok(records)
 }
 
-/// A label by its text, read once.
+/// Moments of a list, in its order.
+fn moments(text: &str) -> Result<Vec<Instant>, sqlx::Error> {
+    read_json::<Vec<i64>>(text, "moments")?.into_iter().map(read_instant).collect()
+}
+
+/// A label by its text, read once: a year's records are of few products.
 fn label_of(known: &mut HashMap<String, Label>, text: String) -> Result<Label, sqlx::Error> {
     if let Some(label) = known.get(&text) {
         return Ok(label.clone());
@@ -315,34 +323,6 @@ fn label_of(known: &mut HashMap<String, Label>, text: String) -> Result<Label, s
     let label: Label = read_json(&text, "label")?;
     known.insert(text, label.clone());
     Ok(label)
-}
-
-/// The numbers that a record names, by what was fixed with it and what was added to it. Of a record of earlier versions nothing was
-/// fixed; where nothing was added to it either, the book of today tells.
-fn credential_numbers(fixed: Option<&str>, added: &str, now: Option<&str>) -> Result<Vec<String>, sqlx::Error> {
-    #[derive(Deserialize)]
-    struct Held {
-        number: String,
-    }
-    #[derive(Default, Deserialize)]
-    struct Fixed {
-        #[serde(default)]
-        credentials: Vec<Held>,
-    }
-    let fixed: Fixed = fixed.map(|text| read_json(text, "particulars")).transpose()?.unwrap_or_default();
-    let mut numbers: Vec<String> = fixed.credentials.into_iter().map(|held| held.number).collect();
-    let added: Vec<Vec<Held>> = read_json(added, "added certificates")?;
-    let known = numbers.len();
-    for Held { number } in added.into_iter().flatten() {
-        let later = format!("{number} (added later)");
-        if !numbers.iter().take(known).any(|one| *one == number) && !numbers.contains(&later) {
-            numbers.push(later);
-        }
-    }
-    match now {
-        Some(now) if numbers.is_empty() => read_json(now, "credential numbers"),
-        _ => Ok(numbers),
-    }
 }
 
 /// Planned visits with a section on which nothing that stands was put down for them.

@@ -3,7 +3,11 @@
 
 use std::collections::HashSet;
 
-use domain::ids::ApplicationId;
+use domain::{
+    ids::{ApplicationId, SectionId},
+    time::{self, Instant},
+};
+use jiff::tz::TimeZone;
 
 use super::RecordParticulars;
 use crate::{
@@ -12,7 +16,8 @@ use crate::{
     problem::Problem,
     scope::Scope,
     state::App,
-    store::{self, ReadTransaction},
+    store::{self, ReadTransaction, measurements::Measurement, soil_reports::SoilReport},
+    zone::earliest_day,
 };
 
 /// Stands where a reason was left out that must say something.
@@ -43,6 +48,46 @@ pub async fn keep_records<'a>(
     let former = former(app, scope, records.iter().map(|record| record.id).collect()).await?;
     for record in records.iter_mut().filter(|record| former.contains(&record.id)) {
         (record.notes, record.reason) = (None, None);
+    }
+    Ok(())
+}
+
+/// The moment from which on what is said of a section is said in the time of whoever has it now, for whoever does not see the whole
+/// company.
+async fn their_time(app: &App, scope: Scope, section: SectionId) -> Result<Option<Instant>, Problem> {
+    if scope.viewer().is_none() {
+        return Ok(None);
+    }
+    // Where a day has begun anywhere, what belongs to the time before it is kept back.
+    let today = earliest_day(app.clock.now()).plus_days(1);
+    let owned = store::particulars::owned_since(app.store.reader(), section, today).await?;
+    // What was written before the company knew of the hand-over was written for whoever had it before.
+    Ok(owned.map(|(since, zone, entered)| entered.max(since.starts_at(&time::zone(&zone).unwrap_or(TimeZone::UTC)))))
+}
+
+/// Leaves the words of a former client's time out of measurements of a section.
+pub async fn keep_measurements<'a>(
+    app: &App,
+    (scope, section): (Scope, SectionId),
+    measurements: impl IntoIterator<Item = &'a mut Measurement>,
+) -> Result<(), Problem> {
+    let Some(since) = their_time(app, scope, section).await? else { return Ok(()) };
+    for measurement in measurements.into_iter().filter(|one| one.created_at <= since) {
+        measurement.note = None;
+        measurement.reason.iter_mut().for_each(|reason| LEFT_OUT.clone_into(reason));
+    }
+    Ok(())
+}
+
+/// Leaves them out of soil reports of a section.
+pub async fn keep_soil_reports<'a>(
+    app: &App,
+    (scope, section): (Scope, SectionId),
+    reports: impl IntoIterator<Item = &'a mut SoilReport>,
+) -> Result<(), Problem> {
+    let Some(since) = their_time(app, scope, section).await? else { return Ok(()) };
+    for report in reports.into_iter().filter(|one| one.created_at <= since) {
+        report.reason.iter_mut().for_each(|reason| LEFT_OUT.clone_into(reason));
     }
     Ok(())
 }

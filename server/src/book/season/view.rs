@@ -9,6 +9,7 @@ use domain::{
         frame::{Frame, PlannedStep},
         liming::PlannedLime,
         need::ComputedNeed,
+        open_days::ClosedDays,
         published::Maintenance,
     },
     quantity::{Area, NutrientRate, Price, ProductMass, ProductRate},
@@ -94,6 +95,10 @@ pub struct SectionPlan {
     pub rounds: Vec<RoundPlan>,
     #[schema(max_items = 10)]
     pub skipped: Vec<RoundLeftOut>,
+    /// Days from the first that was planned for to the end of the season's calendar on which no fertilizer of the programme may go
+    /// down, and why. A plan in short does not tell them.
+    #[schema(max_items = 600)]
+    pub closed: Vec<ClosedDays>,
     /// What cannot be met, and which constraints collide.
     #[schema(max_items = 3)]
     pub unmet: Vec<UnmetNeed>,

@@ -32,14 +32,18 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     seen.clear();
     for part in &parts.sections {
         said.extend(added(part, span, zone));
-        said.extend(grounds(part, span, zone));
+        let owners = history(parts.histories.entries_of(&part.property_id.to_string()));
+        let whose = Whose { id: &part.client_id.to_string(), name: &part.client_name, owners: Some(&owners), zone };
+        said.extend(grounds(part, &whose, span));
         let things = [
             (part.client_id.to_string(), "The client".to_owned()),
             (part.property_id.to_string(), part.address.clone()),
             (part.id.to_string(), format!("{}, {}", part.address, part.name)),
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
-            let whose = Whose { id: &part.client_id.to_string(), name: &part.client_name };
+            // What is said of the client is said of nobody else, whoever has the property by then.
+            let owners = whose.owners.filter(|_| id != whose.id);
+            let whose = Whose { owners, ..whose };
             said.extend(entered_since(parts.histories.entries_of(&id), (&place, &whose), span, zone));
         }
     }
@@ -65,7 +69,7 @@ pub(super) fn taken_off(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<Strin
         let is_the_clients = |facts: Facts| facts.get("client_id").and_then(Value::as_str) == Some(client.as_str());
         let was_taken = |day: &Day| is_the_clients(known.on(*day)) && !is_the_clients(now.on(*day));
         let day = days_of([&known, &now], span).into_iter().find(was_taken)?;
-        let whose = Whose { id: &client, name: &left.client_name };
+        let whose = Whose { id: &client, name: &left.client_name, owners: Some(&now), zone };
         corrected(entries, &by_then, ("client_id", day), (&left.address, &whose), zone)
     });
     told.collect()
@@ -169,9 +173,23 @@ fn said(name: &str, facts: &Facts) -> Option<Value> {
 }
 
 /// The client to whom a statement is told.
+#[derive(Clone, Copy)]
 struct Whose<'a> {
     id: &'a str,
     name: &'a str,
+    /// Whose the property was when; nothing where that is not known.
+    owners: Option<&'a History>,
+    zone: &'a TimeZone,
+}
+
+impl Whose<'_> {
+    /// The reason that was given at a moment, where the property was this client's by then: what was said in another one's time may
+    /// name that one.
+    fn why(&self, reason: Option<&String>, at: Instant) -> String {
+        let owner = self.owners.and_then(|owners| owners.on(at.day_in(self.zone)).get("client_id").cloned());
+        let theirs = owner.is_none_or(|owner| owner.as_str() == Some(self.id));
+        reason.filter(|_| theirs).map_or_else(String::new, |reason| format!(" Reason: {reason}"))
+    }
 }
 
 /// The sentence about a member that is otherwise from a day on than it was known. A statement is handed to its client, who is told of no
@@ -192,7 +210,7 @@ fn corrected(
     };
     let value = |value: Option<Value>| value.as_ref().map_or_else(|| "none".to_owned(), called);
     let why = entry.view.reason.as_ref().filter(|_| !entry.view.facts.contains_key("client_id"));
-    let why = why.map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    let why = whose.why(why, entry.view.entered_at);
     Some(format!(
         "Corrected on {}: {place}: from {day} on, {}: {} (before the correction: {}).{why}",
         entry.view.entered_at.day_in(zone),
@@ -223,7 +241,8 @@ fn made_so<'e>(
 
 /// Area and soil sample, where they are others than they were known when the span ended. Of a section that was added later, others than
 /// they were entered with it, on its first day.
-fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
+fn grounds(part: &SectionPart, whose: &Whose<'_>, span: Span) -> Vec<String> {
+    let zone = whose.zone;
     let is_late = |at: Instant| at.day_in(zone) > span.to;
     let (was_there, first_day) = (!is_late(part.created_at), part.created_at.day_in(zone));
     let entered_with_it = |said: &Said| !said.corrects && said.at.day_in(zone) <= first_day;
@@ -235,12 +254,12 @@ fn grounds(part: &SectionPart, span: Span, zone: &TimeZone) -> Vec<String> {
         let one = MeasurementPart::standing(&part.measurements, span.as_of, known);
         one.map(|one| format!("{} sq ft, measured on {}", one.area, one.on))
     };
-    told.extend(since(said, &known, area, (&place, "area", "not measured"), zone));
+    told.extend(since(said, &known, area, (&place, "area", "not measured"), whose));
     let said = part.soil_reports.iter().flat_map(SoilPart::said).filter(|said| !known(said)).collect();
     let sampled = |known: &dyn Fn(&Said) -> bool| {
         SoilPart::newest(&part.soil_reports, span.as_of, known).map(|one| one.on.to_string())
     };
-    told.extend(since(said, &known, sampled, (&place, "soil sampled on", "none"), zone));
+    told.extend(since(said, &known, sampled, (&place, "soil sampled on", "none"), whose));
     told
 }
 
@@ -251,7 +270,7 @@ fn since(
     known: &dyn Fn(&Said) -> bool,
     stands: impl Fn(&dyn Fn(&Said) -> bool) -> Option<String>,
     (place, what, nothing): (&str, &str, &str),
-    zone: &TimeZone,
+    whose: &Whose<'_>,
 ) -> Option<String> {
     late.sort_by_key(|said| (said.at, said.seq));
     let before = stands(known);
@@ -264,8 +283,8 @@ fn since(
         }
     }
     let last = made.filter(|_| stood != before)?;
-    let why = last.why.as_ref().map_or_else(String::new, |reason| format!(" Reason: {reason}"));
+    let why = whose.why(last.why.as_ref(), last.at);
     let words = |value: Option<String>| value.unwrap_or_else(|| nothing.to_owned());
-    let (day, now, before) = (last.at.day_in(zone), words(stood), words(before));
+    let (day, now, before) = (last.at.day_in(whose.zone), words(stood), words(before));
     Some(format!("Corrected on {day}: {place}: {what}: {now} (before the correction: {before}).{why}"))
 }

@@ -110,10 +110,10 @@ impl LawThen {
         self.law.as_ref().filter(|_| is_gone)?.rule_set(code).map(|set| &set.about)
     }
 
-    /// The day of reading of a rule set that is shown: that of the version that counted, unless something here is told by the newer one.
-    pub(super) fn last_checked(&self, code: &str, told: &BTreeSet<String>) -> Option<Day> {
+    /// A rule set that is shown, by the version that counted, unless something here is told by the newer one.
+    pub(super) fn about(&self, code: &str, told: &BTreeSet<String>) -> Option<&RuleSetAbout> {
         let law = self.law.as_ref().filter(|_| self.changed.contains_key(code) && !told.contains(code))?;
-        law.rule_set(code).map(|set| set.about.last_checked)
+        law.rule_set(code).map(|set| &set.about)
     }
 }
 

@@ -75,7 +75,7 @@ pub(super) fn lines_of(
                 nitrogen_lb_per_1000_sqft: view.nitrogen_lb_per_1000_sqft,
                 applied_by: record.person_name.clone(),
                 credential_numbers: record.credential_numbers.join(", "),
-                beyond_the_rules: record.beyond_the_rules,
+                beyond_the_rules: record.beyond_the_rules || record.once_beyond.by_an_addition,
                 late,
             };
             lines.push((line, placed));

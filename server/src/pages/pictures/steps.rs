@@ -83,8 +83,7 @@ fn counted(applications: usize) -> String {
 
 /// The first day of each month, and its name.
 fn months(from: Day) -> impl Iterator<Item = (Day, &'static str)> {
-    let names = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-    names.into_iter().scan(from, |first, name| {
+    super::MONTHS.into_iter().scan(from, |first, name| {
         let this = *first;
         *first = first.plus_months(1);
         Some((this, name))

@@ -24,7 +24,9 @@ use crate::{
         form::{Choice, Field, Form, FormData, choices},
         office::dates,
         office_session::OfficeSession,
-        page, sections,
+        page,
+        pictures::soil::SoilScale,
+        sections,
     },
     problem::Problem,
     scope::Scope,
@@ -39,6 +41,9 @@ pub struct Read {
     pub meaning: SoilInterpretation,
     pub lime: SoilLime,
     pub taken: Vec<ReportTaken>,
+    pub scales: Vec<SoilScale>,
+    /// What has no scale here, and why.
+    pub without: Vec<String>,
 }
 
 impl Read {
@@ -58,13 +63,42 @@ impl Read {
             cap_on: CapOn::default(),
             first_on,
         };
+        let meaning = soil_reports::interpretation(report, property);
+        let lime = soil_reports::lime(report, section, ask);
+        let (scales, without) = scales(report, &meaning, &lime);
         Self {
             id: report.id.to_string(),
-            meaning: soil_reports::interpretation(report, property),
-            lime: soil_reports::lime(report, section, ask),
+            meaning,
+            lime,
+            scales,
+            without,
             taken: soil_reports::taken(report, property, &app.law(), first_on),
         }
     }
+}
+
+/// Each number of a report on its scale, and what has none.
+fn scales(report: &SoilReport, meaning: &SoilInterpretation, lime: &SoilLime) -> (Vec<SoilScale>, Vec<String>) {
+    let (mut scales, mut without) = (Vec::new(), Vec::new());
+    if let Some(ph) = report.ph {
+        let wanted = &lime.answer.target_ph;
+        scales.extend(wanted.iter().map(|range| SoilScale::of_ph(ph, range)));
+        without.extend(wanted.is_empty().then(|| format!("pH {ph}: no range was read for this turf.")));
+    }
+    for value in &meaning.values {
+        if let Some(scale) = meaning.laboratory_table.and_then(|table| SoilScale::of(value, table)) {
+            scales.push(scale);
+            continue;
+        }
+        let (name, why) = (value.nutrient.label(), value.not_read.as_deref().unwrap_or_default());
+        without.push(format!("{name} {} {}: {why}", value.reading, unit(value.unit)));
+    }
+    let others = [
+        report.buffer_ph.map(|ph| format!("buffer pH {ph}")),
+        report.organic_matter_percent.map(|share| format!("organic matter {share} %")),
+    ];
+    without.extend(others.into_iter().flatten().map(|what| format!("{what}: no published bands were read for it.")));
+    (scales, without)
 }
 
 /// A sentence without the names of the API's parameters, which stand in brackets behind what they are.

@@ -14,7 +14,6 @@ use crate::{
         company_year::{self, SectionSum},
         journal::{self, JournalState},
         receipts::{self, Receipt},
-        statement::LawThen,
     },
     pages::{in_address, office_session::OfficeSession, page},
     problem::Problem,
@@ -121,8 +120,7 @@ pub async fn year(
     let sums = store::company_year::company_year(app.store.reader(), span).await?;
     let law = app.law();
     let reports = company_year::reports_due(&law, year, &sums);
-    let law_then = LawThen::of(&app, &law, span, &zone).await?;
-    let notes = company_year::told_of_law(&law, law_then.as_ref(), &sums, span.as_of);
+    let notes = company_year::notes(&app, &law, &sums, (span, &zone)).await?;
     let sums = company_year::company_year(&law, span.told(), sums);
     let runs_past = outlook::runs_past(&sums);
     let journal = if actor.role == Role::Owner {
