@@ -38,6 +38,11 @@ async fn sold() -> (Company, [String; 2], String, String) {
     again["reason"] = json!(format!("{WORD} says the strip is not theirs"));
     again["area_sqft"] = json!("8200");
     let _ = company.office.post(&path, &again).await.expect(201);
+    let larger =
+        json!({ "area_sqft": "9100", "measured_on": "2026-09-02", "method": "wheel", "measured_by": "Tech 01" });
+    let larger = company.phone.post(&path, &larger).await.expect(201).id();
+    let no = json!({ "holds": false, "note": format!("{WORD} agrees that it is less") });
+    let _ = company.office.put(&format!("/api/v1/measurements/{larger}/confirmation"), &no).await.expect(200);
     let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
     let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
     let sold = json!({ "since": "2026-09-15", "facts": { "client_id": buyer }, "reason": format!("{WORD} sold it") });
@@ -79,7 +84,15 @@ async fn words_of_a_former_clients_time_stay_with_the_company() {
     }
     // The company reads all of it.
     let told = told_to(&company.office, &company, &ids, &correction).await;
-    for words in ["has the key", "asked for more", "wanted it", "weighed it", "held the tape", "says the strip"] {
+    for words in [
+        "has the key",
+        "asked for more",
+        "wanted it",
+        "weighed it",
+        "held the tape",
+        "says the strip",
+        "agrees that it is less",
+    ] {
         assert!(told.contains(&format!("{WORD} {words}")), "{words}: {told}");
     }
     assert!(told.contains(&format!("\"client_id\":\"{}\"", company.client)));
@@ -108,4 +121,47 @@ async fn no_statement_names_one_client_to_another() {
     assert!(!former.text.contains(WORD) && !former.text.contains("Client 002"), "{}", former.text);
     let page = Visitor::named(&company, "office").await.open(&format!("/year/{buyer}?year=2026")).await;
     assert!(page.status == 200 && !page.html.contains(WORD), "{}", page.html);
+}
+
+/// A reason that was given in a former client's time stands on that client's statement, for the company alone.
+#[tokio::test]
+async fn a_reason_of_a_former_clients_time_is_on_no_limited_statement() {
+    let company = Company::in_maryland().await;
+    company.put_down(&company.front, "10").await;
+    let at = async |moment: &str| {
+        company.app.clock.set(harness::instant(moment));
+        company.app.sign_in("office", None).await
+    };
+    let office = at("2027-02-01T15:00:00Z").await;
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let measured =
+        json!({ "area_sqft": "8300", "measured_on": "2026-05-01", "method": "wheel", "measured_by": "Office 01" });
+    let mut again = measured.clone();
+    again["corrects"] = json!(office.post(&path, &measured).await.expect(201).id());
+    (again["reason"], again["area_sqft"]) = (json!(format!("{WORD} says the strip is theirs")), json!("8250"));
+    let _ = office.post(&path, &again).await.expect(201);
+    let seen = json!({ "species": "fine_fescue", "seen_on": "2027-01-20", "note": format!("{WORD} sowed it") });
+    let seen = office.post(&format!("/api/v1/sections/{}/sightings", company.front), &seen).await.expect(201).id();
+
+    let office = at("2027-03-02T15:00:00Z").await;
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    let buyer = office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let sold = json!({ "since": "2027-03-01", "facts": { "client_id": buyer }, "reason": "Sold." });
+    let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &sold).await.expect(201);
+    let statement = format!("/api/v1/statements?year=2026&property_id={}", company.property);
+    let told = office.get(&statement).await.expect(200).text;
+    assert!(told.contains("Corrected on 2027-02-01") && told.contains(WORD), "{told}");
+    let owner = company.app.sign_in("owner", None).await;
+    let pass = json!({ "name": "Inspector", "client_ids": [buyer], "days": 3 });
+    let pass = owner.post("/api/v1/passes", &pass).await.expect(201).body;
+    let outside = company.app.user(pass["token"].as_str().unwrap(), None);
+    let told = outside.get(&statement).await.expect(200).text;
+    assert!(told.contains("Corrected on 2027-02-01") && !told.contains(WORD), "{told}");
+    let looked = company.phone.get(&format!("/api/v1/sightings/{seen}")).await.expect(200).body;
+    assert!(!looked["note"].as_str().unwrap().contains(WORD), "{looked}");
+    // What the office learns only later of the time before does not move a reason to the client of now.
+    let earlier = json!({ "since": "2026-01-01", "facts": { "client_id": buyer }, "reason": "Sold long before." });
+    let _ = office.post(&format!("/api/v1/properties/{}/history", company.property), &earlier).await.expect(201);
+    let told = office.get(&format!("/api/v1/statements?year=2026&client_id={buyer}")).await.expect(200).text;
+    assert!(told.contains("Corrected on 2027-02-01") && !told.contains(WORD), "{told}");
 }

@@ -21,6 +21,7 @@ use crate::{
         history::{self, Change},
         limit_moves,
         office::{self, IdempotentRequest},
+        particulars::keep_sighting,
     },
     extract::{IdempotencyKey, PathId, Valid},
     problem::{FieldFault, Kind, Problem},
@@ -106,7 +107,9 @@ pub async fn get_sighting(
     PathId(id): PathId<ids::Sighting>,
 ) -> Result<Json<Sighting>, Problem> {
     let found = store::sightings::get(app.store.reader(), id, staff.scope()).await?;
-    found.map(Json).ok_or_else(|| Problem::not_found("sighting"))
+    let mut found = found.ok_or_else(|| Problem::not_found("sighting"))?;
+    keep_sighting(&app, staff.scope(), &mut found).await?;
+    Ok(Json(found))
 }
 
 /// Confirm a sighting

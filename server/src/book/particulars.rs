@@ -37,7 +37,9 @@ use crate::{
     },
 };
 
-pub use former::{keep_corrections, keep_measurements, keep_particulars, keep_records, keep_soil_reports};
+pub use former::{
+    keep_corrections, keep_measurements, keep_particulars, keep_records, keep_sighting, keep_soil_reports,
+};
 
 /// What a record tells beside its amounts.
 #[derive(Debug, Clone, Serialize, ToSchema)]

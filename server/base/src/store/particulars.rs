@@ -63,6 +63,9 @@ pub async fn changed_hands(
     owned.collect()
 }
 
+/// Stands for whose a property is since the first day known.
+const BEFORE_ALL: &str = "0001-01-01";
+
 /// Since when the property of a section is whose it is on a day, with its clock and the moment at which that was entered; nothing where
 /// it never was another client's.
 pub async fn owned_since(
@@ -76,12 +79,15 @@ pub async fn owned_since(
                   (SELECT max(e.entered_at) FROM dated_entries AS e
                    WHERE e.property_id = p.id AND e.id <> p.id AND e.facts ->> 'client_id' = o.client_id) AS "entered_at?: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN ownerships AS o ON o.property_id = p.id
-           WHERE s.id = $1 AND o.since <= $2 AND o.since > '0001-01-01' ORDER BY o.since DESC, o.seq DESC LIMIT 1"#,
+           WHERE s.id = $1 AND o.since <= $2 ORDER BY o.since DESC, o.seq DESC LIMIT 1"#,
         section,
         today
     );
     let Some(row) = row.fetch_optional(executor).await? else { return Ok(None) };
-    Ok(Some((read_day(&row.since)?, row.time_zone, read_instant(row.entered_at.unwrap_or(0))?)))
+    let Some(entered_at) = row.entered_at else { return Ok(None) };
+    // Whose it is since the first day known has no day of its own.
+    let since = if row.since == BEFORE_ALL { Day::FIRST } else { read_day(&row.since)? };
+    Ok(Some((since, row.time_zone, read_instant(entered_at)?)))
 }
 
 /// What was fixed with some records, by their ids.

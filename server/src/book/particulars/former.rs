@@ -16,7 +16,12 @@ use crate::{
     problem::Problem,
     scope::Scope,
     state::App,
-    store::{self, ReadTransaction, measurements::Measurement, soil_reports::SoilReport},
+    store::{
+        self, ReadTransaction,
+        measurements::{Measurement, confirmations::Confirmation},
+        sightings::Sighting,
+        soil_reports::SoilReport,
+    },
     zone::earliest_day,
 };
 
@@ -72,10 +77,29 @@ pub async fn keep_measurements<'a>(
     measurements: impl IntoIterator<Item = &'a mut Measurement>,
 ) -> Result<(), Problem> {
     let Some(since) = their_time(app, scope, section).await? else { return Ok(()) };
-    for measurement in measurements.into_iter().filter(|one| one.created_at <= since) {
-        measurement.note = None;
-        measurement.reason.iter_mut().for_each(|reason| LEFT_OUT.clone_into(reason));
+    for measurement in measurements {
+        if measurement.created_at <= since {
+            measurement.note = None;
+            measurement.reason.iter_mut().for_each(|reason| LEFT_OUT.clone_into(reason));
+        }
+        keep_confirmation(measurement.confirmation.as_mut(), since);
     }
+    Ok(())
+}
+
+fn keep_confirmation(confirmation: Option<&mut Confirmation>, since: Instant) {
+    if let Some(confirmation) = confirmation.filter(|one| one.confirmed_at <= since) {
+        confirmation.note = None;
+    }
+}
+
+/// Leaves them out of what somebody saw of a lawn.
+pub async fn keep_sighting(app: &App, scope: Scope, sighting: &mut Sighting) -> Result<(), Problem> {
+    let Some(since) = their_time(app, scope, sighting.section_id).await? else { return Ok(()) };
+    if sighting.created_at <= since {
+        LEFT_OUT.clone_into(&mut sighting.note);
+    }
+    keep_confirmation(sighting.confirmation.as_mut(), since);
     Ok(())
 }
 

@@ -32,8 +32,9 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
     seen.clear();
     for part in &parts.sections {
         said.extend(added(part, span, zone));
-        let owners = history(parts.histories.entries_of(&part.property_id.to_string()));
-        let whose = Whose { id: &part.client_id.to_string(), name: &part.client_name, owners: Some(&owners), zone };
+        let property = Some(parts.histories.entries_of(&part.property_id.to_string()));
+        let (client, limited) = (part.client_id.to_string(), parts.limited);
+        let whose = Whose { id: &client, name: &part.client_name, property, limited, zone };
         said.extend(grounds(part, &whose, span));
         let things = [
             (part.client_id.to_string(), "The client".to_owned()),
@@ -42,8 +43,8 @@ pub fn changes(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<String> {
         ];
         for (id, place) in things.into_iter().filter(|(id, _)| seen.insert(id.clone())) {
             // What is said of the client is said of nobody else, whoever has the property by then.
-            let owners = whose.owners.filter(|_| id != whose.id);
-            let whose = Whose { owners, ..whose };
+            let property = whose.property.filter(|_| id != whose.id);
+            let whose = Whose { property, ..whose };
             said.extend(entered_since(parts.histories.entries_of(&id), (&place, &whose), span, zone));
         }
     }
@@ -69,7 +70,8 @@ pub(super) fn taken_off(parts: &Parts, span: Span, zone: &TimeZone) -> Vec<Strin
         let is_the_clients = |facts: Facts| facts.get("client_id").and_then(Value::as_str) == Some(client.as_str());
         let was_taken = |day: &Day| is_the_clients(known.on(*day)) && !is_the_clients(now.on(*day));
         let day = days_of([&known, &now], span).into_iter().find(was_taken)?;
-        let whose = Whose { id: &client, name: &left.client_name, owners: Some(&now), zone };
+        let (property, limited) = (Some(entries), parts.limited);
+        let whose = Whose { id: &client, name: &left.client_name, property, limited, zone };
         corrected(entries, &by_then, ("client_id", day), (&left.address, &whose), zone)
     });
     told.collect()
@@ -177,17 +179,28 @@ fn said(name: &str, facts: &Facts) -> Option<Value> {
 struct Whose<'a> {
     id: &'a str,
     name: &'a str,
-    /// Whose the property was when; nothing where that is not known.
-    owners: Option<&'a History>,
+    /// The entries about the property, by which it is told whose it was when; nothing where it is about the client alone.
+    property: Option<&'a [StoredEntry]>,
+    /// Its reader does not see the whole company.
+    limited: bool,
     zone: &'a TimeZone,
 }
 
 impl Whose<'_> {
-    /// The reason that was given at a moment, where the property was this client's by then: what was said in another one's time may
-    /// name that one.
+    /// The reason that was given at a moment, where the property was this client's by then, by what is known now and by what was known
+    /// when it was given: what was said in another one's time may name that one. Whoever does not see the whole company reads none of
+    /// a former client's time.
     fn why(&self, reason: Option<&String>, at: Instant) -> String {
-        let owner = self.owners.and_then(|owners| owners.on(at.day_in(self.zone)).get("client_id").cloned());
-        let theirs = owner.is_none_or(|owner| owner.as_str() == Some(self.id));
+        let is_theirs = |facts: &Facts| facts.get("client_id").is_none_or(|owner| owner.as_str() == Some(self.id));
+        let theirs = self.property.is_none_or(|entries| {
+            let day = at.day_in(self.zone);
+            let by_then: Vec<StoredEntry> =
+                entries.iter().filter(|entry| entry.view.entered_at <= at).cloned().collect();
+            let now = history(entries);
+            is_theirs(&now.on(day))
+                && is_theirs(&history(&by_then).on(day))
+                && (!self.limited || is_theirs(&now.present()))
+        });
         reason.filter(|_| theirs).map_or_else(String::new, |reason| format!(" Reason: {reason}"))
     }
 }
