@@ -116,15 +116,15 @@ async fn a_record_that_is_corrected_after_the_year_is_told_with_what_it_was() {
     let second =
         corrected(&office, json!({ "lines": [{ "section_id": company.front, "product_lb": "5" }] }), Some(&first))
             .await;
-    let words = "Corrected on 2027-02-01: 1 Street A, Sampletown, front lawn: the record of 2026-09-15: 5 lb on the whole lawn (before \
-                 the correction: 9 lb on the whole lawn). The record says why.";
+    let words = "Corrected on 2027-02-01: 1 Street A, Sampletown, front lawn: the record of 2026-09-15: 5 lb (before \
+                 the correction: 9 lb). The record says why.";
     assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
     let since =
         "Since the year ended, something was entered or corrected that may count in it, about 1 Street A, Sampletown.";
     assert!(notes(&owner).await.contains(since), "{}", notes(&owner).await);
     // Taken back, it is told as well, though no line of it stands.
     corrected(&office, json!({ "taken_back": [company.front] }), Some(&second)).await;
-    let words = "front lawn: the record of 2026-09-15: nothing (before the correction: 9 lb on the whole lawn).";
+    let words = "front lawn: the record of 2026-09-15: nothing (before the correction: 9 lb).";
     assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
     // A record that comes in only then is named by its day.
     let (office, owner) = on(&company, "2027-03-01T15:00:00Z").await;
@@ -149,6 +149,10 @@ async fn a_year_of_the_company_names_the_places_of_which_something_was_learned_s
     let _ = office.post(&lawn, &later).await.expect(201);
     let telephone = json!({ "since": "2026-02-01", "facts": { "phone": "410-555-0100" }, "reason": "Told now." });
     let _ = office.post(&format!("/api/v1/clients/{}/history", company.client), &telephone).await.expect(201);
+    assert_eq!(notes().await, "[]");
+    // Nor does a place that is added now.
+    let side = harness::world::property(&office, &company.client, &["us-md"]).await;
+    let _ = harness::world::section(&office, &side, "side lawn", "1000").await;
     assert_eq!(notes().await, "[]");
     let turf = json!({ "since": "2026-02-01", "facts": { "species": "zoysia" }, "reason": "Sodded then." });
     let _ = office.post(&lawn, &turf).await.expect(201);

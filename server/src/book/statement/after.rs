@@ -2,16 +2,20 @@
 
 use std::collections::BTreeSet;
 
+use domain::time::Day;
 use jiff::tz::TimeZone;
 
 use super::lines::LastWords;
 use crate::{
     acts::{application::AppliedLine, correction},
+    field_fault::truncate_chars,
     store::statements::{Parts, RecordPart, SectionPart, Span},
 };
 
 /// Days of records that are named in one sentence.
 const NAMED: usize = 20;
+/// Characters of a sentence about one line, of the thousand that a statement's sentences may have.
+const LONGEST: usize = 900;
 
 /// A sentence for every line that a correction of later days made another one, and one for the records of later days. Why a record was
 /// corrected stands on the record: its reader is the client of that time, and the reader of a statement may be another.
@@ -26,14 +30,24 @@ pub(super) fn told(parts: &Parts, words: &LastWords, span: Span, zone: &TimeZone
             entered.extend(stands.then_some(record.applied_on));
             continue;
         }
-        let Some((now, (day, before))) = now.zip(before(record, span, zone)) else { continue };
+        let steps = steps(record, span, zone);
+        let Some((first, later)) = steps.split_first() else { continue };
         for part in here() {
-            let (was, is) = (on(before.iter(), part), on(now.iter().map(|(line, _)| line), part));
-            if was != is {
-                told.push(format!(
-                    "Corrected on {day}: {}, {}: the record of {}: {is} (before the correction: {was}). The record says why.",
+            let was = on(&first.lines, part);
+            // The last of them that changed something here made it so.
+            let (mut is, mut made) = (was.clone(), None);
+            for step in later {
+                let now = on(&step.lines, part);
+                if now != is {
+                    (is, made) = (now, Some(step.day));
+                }
+            }
+            if let Some(day) = made.filter(|_| was != is) {
+                let words = format!(
+                    "Corrected on {day}: {}, {}: the record of {}: {is} (before the correction: {was}).",
                     part.address, part.name, record.applied_on
-                ));
+                );
+                told.push(format!("{} The record says why.", truncate_chars(words, LONGEST)));
             }
         }
     }
@@ -46,30 +60,41 @@ pub(super) fn told(parts: &Parts, words: &LastWords, span: Span, zone: &TimeZone
     told
 }
 
-/// What a record said when the span ended, where corrections came in since, with the day of the last of them.
-fn before(record: &RecordPart, span: Span, zone: &TimeZone) -> Option<(domain::time::Day, Vec<AppliedLine>)> {
-    let last = record.since_at.last()?.day_in(zone);
-    if last <= span.to {
-        return None;
+/// What a record says from a day on.
+struct Step {
+    day: Day,
+    lines: Vec<AppliedLine>,
+}
+
+/// What a record said when the span ended, and after each correction since; nothing where none came in. What cannot be read is told
+/// where the lines are.
+fn steps(record: &RecordPart, span: Span, zone: &TimeZone) -> Vec<Step> {
+    let days: Vec<Day> = record.since_at.iter().map(|at| at.day_in(zone)).collect();
+    let by_then = days.iter().take_while(|day| **day <= span.to).count();
+    let words: Vec<serde_json::Value> = serde_json::from_str(&record.since).unwrap_or_default();
+    if by_then == days.len() || words.len() != days.len() {
+        return Vec::new();
     }
-    let by_then = record.since_at.iter().take_while(|at| at.day_in(zone) <= span.to).count();
-    let mut words: Vec<serde_json::Value> = serde_json::from_str(&record.since).ok()?;
-    words.truncate(by_then);
-    let lines = correction::last_word(&record.content, &serde_json::to_string(&words).ok()?).ok()?;
-    Some((last, lines.into_iter().map(|(line, _)| line).collect()))
+    let said = |count: usize| {
+        let since = serde_json::to_string(words.get(..count)?).ok()?;
+        let lines = correction::last_word(&record.content, &since).ok()?;
+        let day = count.checked_sub(1).and_then(|at| days.get(at)).copied().unwrap_or(record.applied_on);
+        Some(Step { day, lines: lines.into_iter().map(|(line, _)| line).collect() })
+    };
+    (by_then..=days.len()).filter_map(said).collect()
 }
 
 fn is_on(line: &AppliedLine, part: &SectionPart) -> bool {
     line.section_id == part.id
 }
 
-/// What lies on a section by some lines, in words.
-fn on<'l>(lines: impl Iterator<Item = &'l AppliedLine>, part: &SectionPart) -> String {
-    let words = lines.filter(|line| is_on(line, part)).map(|line| {
-        let names = || line.parts.iter().map(|part| part.0.as_str()).collect::<Vec<_>>().join(" and ");
-        let whole = || if line.parts.is_empty() { "the whole lawn".to_owned() } else { names() };
-        let area = line.treated_area_sqft.map_or_else(whole, |area| format!("{area} sq ft"));
-        format!("{} lb on {area}", line.product_lb)
+/// What lies on a section by some lines, in words. A line that names no ground lies where the one before it did.
+fn on(lines: &[AppliedLine], part: &SectionPart) -> String {
+    let words = lines.iter().filter(|line| is_on(line, part)).map(|line| {
+        let area = line.treated_area_sqft.map(|area| format!(" on {area} sq ft")).unwrap_or_default();
+        let names: Vec<&str> = line.parts.iter().map(|part| part.0.as_str()).collect();
+        let names = if names.is_empty() { String::new() } else { format!(" ({})", names.join(", ")) };
+        format!("{} lb{area}{names}", line.product_lb)
     });
     let words: Vec<String> = words.collect();
     if words.is_empty() { "nothing".to_owned() } else { words.join(" and ") }
