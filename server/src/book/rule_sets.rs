@@ -58,6 +58,10 @@ pub async fn settle(
     at: Instant,
 ) -> Result<Arc<Lawbook>, Problem> {
     let counting = store::rule_sets::counting(store.reader()).await?;
+    let gone: Vec<String> = counting.keys().filter(|code| offered.rule_set(code).is_none()).cloned().collect();
+    if !gone.is_empty() {
+        ask_without(store, gone).await?;
+    }
     let is_new = |set: &&RuleSet| !counting.contains_key(&set.about.code);
     let unknown: Vec<&RuleSet> = offered.rule_sets().iter().filter(is_new).collect();
     let other = |set: &&RuleSet| counting.get(&set.about.code).is_some_and(|hash| *hash != set.about.hash);
@@ -91,6 +95,21 @@ pub async fn settle(
     let take = move || in_force.take(taken, changed_at);
     store.write_then(move |connection| Box::pin(write(connection, news, at)), take).await?;
     Ok(law)
+}
+
+/// Rule sets that counted and have no file any more: the records that they bound are asked again, for what they lack is not known.
+async fn ask_without(store: &Store, gone: Vec<String>) -> Result<(), Problem> {
+    tracing::warn!(
+        codes = gone.join(", "),
+        "rule sets by which this book counted have no file any more; what they ask is not known"
+    );
+    let mut lists = store::rule_sets::lists(store.reader()).await?;
+    lists.retain(|list| list.iter().any(|code| gone.contains(code)));
+    store
+        .write(move |connection| {
+            Box::pin(async move { Ok(store::gaps::ask_again_under(connection, &lists, Day::FIRST).await?) })
+        })
+        .await
 }
 
 /// What a start has to write.

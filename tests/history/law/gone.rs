@@ -74,6 +74,9 @@ async fn a_rule_set_whose_file_is_gone_is_told_on_every_statement() {
     let duties = company.office.get(&format!("/api/v1/applications/{record}/duties")).await.expect(200).body;
     let gap = duties["gaps"].as_array().unwrap().iter().find(|gap| gap["kind"] == "rule_set").unwrap();
     assert_eq!((&gap["closing"], &gap["source"]["rule"]), (&json!("put_the_file_back"), &json!("us-ny-zz")), "{gap}");
+    let list = company.office.get("/api/v1/gaps").await.expect(200).body;
+    let gaps = list["items"].as_array().unwrap().iter().flat_map(|one| one["gaps"].as_array().unwrap());
+    assert!(gaps.into_iter().any(|gap| gap["kind"] == "rule_set"), "{list:#}");
     let visitor = Visitor::named(&company, "office").await;
     let unknown = "what the rule set “us-ny-zz” asks of it: it bound the work, and this server does not have its file";
     assert!(visitor.open(&format!("/records/{record}")).await.html.contains(unknown));
