@@ -19,7 +19,7 @@ use crate::{
     api::{fingerprint_at, last_past_day, not_yet, office_day, whole},
     book::{
         doubts::Before,
-        history as entering,
+        history as entering, limit_moves,
         office::{self, IdempotentRequest},
     },
     extract::{IdempotencyKey, PathId, Valid, checked_body},
@@ -245,8 +245,10 @@ async fn create(
             whole(unreadable(&book, subject, first, &new.facts))?;
             let doubts = match subject {
                 Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
-                Subject::Property(id) => Some(Before::of_property(connection, &book, (id, freed), at).await?),
-                Subject::Client(_) => None,
+                Subject::Property(id) if limit_moves::of_property(before, history).is_some() => {
+                    Some(Before::of_property(connection, &book, (id, freed), at).await?)
+                }
+                Subject::Property(_) | Subject::Client(_) => None,
             };
             let entry = store::history::append(connection, subject, &new).await?;
             let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };

@@ -14,12 +14,12 @@ use sqlx::SqliteConnection;
 use crate::{
     access::{OfficeOrOwner, StaffOrPass},
     api::{
-        history::{Made, note_moves, since, since_of_new, sound_change},
+        history::{Made, Turn, note_moves, since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
     },
     book::{
         doubts::Before,
-        history,
+        history, limit_moves,
         office::{self, IdempotentRequest},
     },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
@@ -234,7 +234,11 @@ pub async fn replace_property(
                     .await?;
             check(&mut *connection, &value, faults).await?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
-            let doubts = Before::of_property(&mut *connection, &book, (id, since), at).await?;
+            let moves = |turn: &Turn| limit_moves::of_property(&turn.before, &turn.after).is_some();
+            let doubts = match turn.as_ref().filter(|turn| moves(turn)) {
+                Some(_) => Some(Before::of_property(&mut *connection, &book, (id, since), at).await?),
+                None => None,
+            };
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("property")?;
@@ -242,7 +246,9 @@ pub async fn replace_property(
             history::enter(&mut *connection, change, entry, deed).await?;
             let made = Made { entry: entry.uuid(), reason: None, today: last };
             note_moves(&mut *connection, &book, Subject::Property(id), &turn, made, deed).await?;
-            doubts.note(&mut *connection, &book, Cause::Entry(entry.uuid()), deed).await?;
+            if let Some(doubts) = doubts {
+                doubts.note(&mut *connection, &book, Cause::Entry(entry.uuid()), deed).await?;
+            }
             // Since when it is whose follows from the entries.
             let entered = store::properties::get(connection, id, Scope::Company).await?;
             entered.ok_or_else(|| Problem::not_found("property"))
