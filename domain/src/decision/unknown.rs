@@ -50,7 +50,10 @@ impl Run<'_> {
             say(
                 self,
                 &rule,
-                truncate_chars(&format!("No rule set `{code}` was gathered, so its law is not known."), MESSAGE_LENGTH),
+                truncate_chars(
+                    &format!("This server has no file of the rule set `{code}`, so its law is not known."),
+                    MESSAGE_LENGTH,
+                ),
             );
         }
         if !gathered && missing.is_empty() {
@@ -92,7 +95,8 @@ impl Run<'_> {
     /// Says of the check of a label what is missing: sets that nobody gathered, and what is known to be missing about labels.
     pub(super) fn unknown_labels(&mut self) {
         for code in std::mem::take(&mut self.stack.missing) {
-            let message = format!("No rule set `{code}` was gathered, so what it says of labels is not known.");
+            let message =
+                format!("This server has no file of the rule set `{code}`, so what it says of labels is not known.");
             let answer = Answer::law_unknown(truncate_chars(&message, MESSAGE_LENGTH), LOOK_UP_LABELS);
             self.push(&not_gathered(&truncate_chars(&format!("law.{code}"), NUMBER_LENGTH)), answer);
         }

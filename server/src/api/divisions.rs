@@ -76,7 +76,7 @@ fn faults(value: &DivisionInput, measured: Option<Area>) -> Vec<FieldFault> {
     let together = value.parts.iter().try_fold(Area::ZERO, |sum, part| sum.checked_add(part.area_sqft));
     match measured {
         None => {
-            let detail = "cannot be held against the section, which has no measurement yet; measure it first";
+            let detail = "cannot be held against the section, which has no measurement that counts; measure it first";
             faults.push(FieldFault::at("/parts", "not_measured", detail));
         }
         Some(area) if together.is_none_or(|together| together > area) => {

@@ -149,7 +149,7 @@ pub fn measured(
         FieldFault::at(
             format!("{pointer}/section_id"),
             "not_measured",
-            "has no measurement yet; measure it before product is put on it",
+            "has no measurement that counts; measure it before product is put on it",
         )
     })
 }

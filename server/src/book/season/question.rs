@@ -78,7 +78,7 @@ impl Season {
             .map_err(|unknown| missing("unknown_zone", unknown.to_string()))?;
         let from = self.from.unwrap_or_else(|| self.now.day_in(&zone));
         let area = section.area_on(from).ok_or_else(|| {
-            missing("not_measured", "has no measurement yet; measure it, and it can be planned".to_owned())
+            missing("not_measured", "has no measurement that counts; measure it, and it can be planned".to_owned())
         })?;
         let past = section.past(None, None, None, |id| self.world.earlier_product(id));
         let (mut past, mut gaps) = (past.map_err(|fault| missing("not_found", fault.to_string()))?, Vec::new());
