@@ -122,6 +122,13 @@ async fn a_record_that_is_corrected_after_the_year_is_told_with_what_it_was() {
     let since =
         "Since the year ended, something was entered or corrected that may count in it, about 1 Street A, Sampletown.";
     assert!(notes(&owner).await.contains(since), "{}", notes(&owner).await);
+    // Ground that a correction names is kept by the next that names none.
+    let less = json!({ "lines": [{ "section_id": company.front, "product_lb": "8", "treated_area_sqft": "3000" }] });
+    let third = corrected(&office, less, Some(&second)).await;
+    let again = json!({ "lines": [{ "section_id": company.front, "product_lb": "9" }] });
+    let second = corrected(&office, again, Some(&third)).await;
+    let words = "front lawn: the record of 2026-09-15: 9 lb on 3000 sq ft (before the correction: 9 lb).";
+    assert!(statement(&owner).await.contains(words), "{}", statement(&owner).await);
     // Taken back, it is told as well, though no line of it stands.
     corrected(&office, json!({ "taken_back": [company.front] }), Some(&second)).await;
     let words = "front lawn: the record of 2026-09-15: nothing (before the correction: 9 lb).";

@@ -75,20 +75,52 @@ fn steps(record: &RecordPart, span: Span, zone: &TimeZone) -> Vec<Step> {
     if by_then == days.len() || words.len() != days.len() {
         return Vec::new();
     }
-    let said = |count: usize| {
-        let since = serde_json::to_string(words.get(..count)?).ok()?;
-        let lines = correction::last_word(&record.content, &since).ok()?;
-        let day = count.checked_sub(1).and_then(|at| days.get(at)).copied().unwrap_or(record.applied_on);
-        Some(Step { day, lines: lines.into_iter().map(|(line, _)| line).collect() })
+    let mut steps: Vec<Step> = Vec::new();
+    for count in 0..=days.len() {
+        let before = steps.last();
+        let Some(step) = step(record, &words, (count, &days), before) else { return Vec::new() };
+        steps.push(step);
+    }
+    steps.split_off(by_then)
+}
+
+/// What a record says after so many corrections; nothing where that cannot be read.
+fn step(
+    record: &RecordPart,
+    words: &[serde_json::Value],
+    (count, days): (usize, &[Day]),
+    before: Option<&Step>,
+) -> Option<Step> {
+    let since = serde_json::to_string(words.get(..count)?).ok()?;
+    let lines = correction::last_word(&record.content, &since).ok()?;
+    let last = count.checked_sub(1);
+    let day = last.and_then(|at| days.get(at)).copied().unwrap_or(record.applied_on);
+    // A correction names the sections whose product may lie anywhere from now on.
+    let said = last.and_then(|at| words.get(at)?.get(2)?.as_str()).unwrap_or("null");
+    let said: serde_json::Value = serde_json::from_str(said).ok()?;
+    let anywhere = |line: &AppliedLine| {
+        let named = said.pointer("/change/anywhere").and_then(serde_json::Value::as_array);
+        named.is_some_and(|named| named.iter().any(|id| id.as_str() == Some(line.section_id.to_string().as_str())))
     };
-    (by_then..=days.len()).filter_map(said).collect()
+    let lines = lines.into_iter().map(|(mut line, _)| {
+        let known = before.and_then(|step| step.lines.iter().find(|one| one.section_id == line.section_id));
+        // A line that names no ground keeps that which stood.
+        if let Some(known) = known.filter(|_| line.treated_area_sqft.is_none() && line.parts.is_empty()) {
+            line.treated_area_sqft = known.treated_area_sqft;
+            if !anywhere(&line) {
+                line.parts.clone_from(&known.parts);
+            }
+        }
+        line
+    });
+    Some(Step { day, lines: lines.collect() })
 }
 
 fn is_on(line: &AppliedLine, part: &SectionPart) -> bool {
     line.section_id == part.id
 }
 
-/// What lies on a section by some lines, in words. A line that names no ground lies where the one before it did.
+/// What lies on a section by some lines, in words. One without ground lies on the whole lawn.
 fn on(lines: &[AppliedLine], part: &SectionPart) -> String {
     let words = lines.iter().filter(|line| is_on(line, part)).map(|line| {
         let area = line.treated_area_sqft.map(|area| format!(" on {area} sq ft")).unwrap_or_default();
