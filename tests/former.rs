@@ -165,3 +165,19 @@ async fn a_reason_of_a_former_clients_time_is_on_no_limited_statement() {
     let told = office.get(&format!("/api/v1/statements?year=2026&client_id={buyer}")).await.expect(200).text;
     assert!(told.contains("Corrected on 2027-02-01") && !told.contains(WORD), "{told}");
 }
+
+/// A first entry that is corrected makes no former client of anybody.
+#[tokio::test]
+async fn a_corrected_address_keeps_no_note_from_a_technician() {
+    let company = Company::in_maryland().await;
+    let path = format!("/api/v1/sections/{}/measurements", company.front);
+    let measured = json!({ "area_sqft": "8300", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01", "note": "gate on the left" });
+    let measured = company.office.post(&path, &measured).await.expect(201).id();
+    let history = format!("/api/v1/properties/{}/history", company.property);
+    let mut facts = company.office.get(&history).await.expect(200).body["items"][0]["facts"].clone();
+    facts["address"] = json!("11 Street A, Sampletown");
+    let right = json!({ "facts": facts, "corrects": company.property, "reason": "The number was another one." });
+    let _ = company.office.post(&history, &right).await.expect(201);
+    let read = company.phone.get(&format!("/api/v1/measurements/{measured}")).await.expect(200).body;
+    assert_eq!(read["note"], "gate on the left");
+}
