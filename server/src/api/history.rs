@@ -245,7 +245,7 @@ async fn create(
             whole(unreadable(&book, subject, first, &new.facts))?;
             let doubts = match subject {
                 Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
-                Subject::Property(id) if limit_moves::of_property(before, history).is_some() => {
+                Subject::Property(id) if limit_moves::may_stop(before, history) => {
                     Some(Before::of_property(connection, &book, (id, freed), at).await?)
                 }
                 Subject::Property(_) | Subject::Client(_) => None,

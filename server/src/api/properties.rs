@@ -234,7 +234,7 @@ pub async fn replace_property(
                     .await?;
             check(&mut *connection, &value, faults).await?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
-            let moves = |turn: &Turn| limit_moves::of_property(&turn.before, &turn.after).is_some();
+            let moves = |turn: &Turn| limit_moves::may_stop(&turn.before, &turn.after);
             let doubts = match turn.as_ref().filter(|turn| moves(turn)) {
                 Some(_) => Some(Before::of_property(&mut *connection, &book, (id, since), at).await?),
                 None => None,

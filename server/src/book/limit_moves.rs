@@ -232,6 +232,14 @@ pub async fn of_section(
 /// What decides which rules hold over a property.
 const OF_THE_RULES: [&str; 4] = ["rule_sets", "kind", "worked_by", "nutrient_plan_on"];
 
+/// Whether a change of a property's facts may stop a record that was none before: other rules hold, or it was another client's, whose
+/// service may have ended.
+pub fn may_stop(before: &History, after: &History) -> bool {
+    let whose = |facts: &Facts| facts.get("client_id").cloned();
+    of_property(before, after).is_some()
+        || states(before, after).iter().any(|(_, was, becomes)| whose(was) != whose(becomes))
+}
+
 /// What a change of a property's facts moves: which rules hold is looked at whichever way it goes.
 pub fn of_property(before: &History, after: &History) -> Option<Moved> {
     let told = |facts: &Facts, name: &str| value_of(name, facts.get(name).unwrap_or(&Value::Null));
