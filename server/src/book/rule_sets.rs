@@ -58,16 +58,13 @@ pub async fn settle(
     at: Instant,
 ) -> Result<Arc<Lawbook>, Problem> {
     let counting = store::rule_sets::counting(store.reader()).await?;
-    let gone: Vec<String> = counting.keys().filter(|code| offered.rule_set(code).is_none()).cloned().collect();
-    if !gone.is_empty() {
-        ask_without(store, gone).await?;
-    }
     let is_new = |set: &&RuleSet| !counting.contains_key(&set.about.code);
     let unknown: Vec<&RuleSet> = offered.rule_sets().iter().filter(is_new).collect();
     let other = |set: &&RuleSet| counting.get(&set.about.code).is_some_and(|hash| *hash != set.about.hash);
     let changed: Vec<&RuleSet> = offered.rule_sets().iter().filter(other).collect();
     if unknown.is_empty() && changed.is_empty() {
         store.law().take(Arc::clone(&offered), store.law().changed_at());
+        ask_without(store, &offered).await?;
         return Ok(offered);
     }
     let (law, mut fates) = if changed.is_empty() {
@@ -94,17 +91,24 @@ pub async fn settle(
     // Taken by the writer itself: what waits behind this in its queue is decided by what the journal says counts by then.
     let take = move || in_force.take(taken, changed_at);
     store.write_then(move |connection| Box::pin(write(connection, news, at)), take).await?;
+    ask_without(store, &law).await?;
     Ok(law)
 }
 
-/// Rule sets that counted and have no file any more: the records that they bound are asked again, for what they lack is not known.
-async fn ask_without(store: &Store, gone: Vec<String>) -> Result<(), Problem> {
+/// Rule sets that bind a property and have no file: the records there are asked again, for what they lack is not known. Asked once the
+/// law counts, so that no record is judged by the one before in between.
+async fn ask_without(store: &Store, law: &Lawbook) -> Result<(), Problem> {
+    let mut lists = store::rule_sets::lists(store.reader()).await?;
+    lists.retain(|list| list.iter().any(|code| law.rule_set(code).is_none()));
+    if lists.is_empty() {
+        return Ok(());
+    }
+    let gone: BTreeSet<&str> =
+        lists.iter().flatten().map(String::as_str).filter(|code| law.rule_set(code).is_none()).collect();
     tracing::warn!(
-        codes = gone.join(", "),
+        codes = gone.into_iter().collect::<Vec<_>>().join(", "),
         "rule sets by which this book counted have no file any more; what they ask is not known"
     );
-    let mut lists = store::rule_sets::lists(store.reader()).await?;
-    lists.retain(|list| list.iter().any(|code| gone.contains(code)));
     store
         .write(move |connection| {
             Box::pin(async move { Ok(store::gaps::ask_again_under(connection, &lists, Day::FIRST).await?) })
