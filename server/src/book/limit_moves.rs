@@ -232,8 +232,8 @@ pub async fn of_section(
 /// What decides which rules hold over a property.
 const OF_THE_RULES: [&str; 4] = ["rule_sets", "kind", "worked_by", "nutrient_plan_on"];
 
-/// Whether a change of a property's facts may stop a record that was none before: other rules hold, or it was another client's, whose
-/// service may have ended.
+/// Whether a record that nothing stopped may be stopped by a change of a property's facts: other rules hold, or it was another client's,
+/// whose service may have ended.
 pub fn may_stop(before: &History, after: &History) -> bool {
     let whose = |facts: &Facts| facts.get("client_id").cloned();
     of_property(before, after).is_some()
