@@ -168,3 +168,22 @@ async fn rules_that_are_entered_for_an_earlier_day_make_a_record_doubtful() {
     assert!(!list.contains("lets more go down"), "{list}");
     assert_eq!(check_file(&company.app.file()).await.unwrap().faults, Vec::<String>::new());
 }
+
+#[tokio::test]
+async fn a_hand_over_to_a_client_who_had_left_makes_a_record_doubtful() {
+    let company = Company::in_maryland().await;
+    let record = company.put_down(&company.front, "10").await;
+    let buyer = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
+    let buyer = company.office.post("/api/v1/clients", &buyer).await.expect(201).id();
+    let ended = json!({ "since": "2026-03-01", "facts": { "cancelled_on": "2026-03-01" }, "reason": "Moved away." });
+    let _ = company.office.post(&format!("/api/v1/clients/{buyer}/history"), &ended).await.expect(201);
+    assert_eq!(listed(&company).await, Vec::<Value>::new());
+    let path = format!("/api/v1/properties/{}/history", company.property);
+    let name = json!({ "since": "2026-09-01", "facts": { "name": "the corner lot" }, "reason": "So it is called." });
+    let _ = company.office.post(&path, &name).await.expect(201);
+    assert_eq!(listed(&company).await, Vec::<Value>::new());
+    let sold = json!({ "since": "2026-09-05", "facts": { "client_id": buyer }, "reason": "Told only now." });
+    let _ = company.office.post(&path, &sold).await.expect(201);
+    let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
+    assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("entry"), &json!([record])));
+}
