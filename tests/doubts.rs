@@ -121,6 +121,28 @@ async fn a_measurement_that_does_not_hold_makes_the_record_on_it_doubtful() {
     assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("measurement"), &json!([record])));
 }
 
+/// The first measurement of a lawn counts for the days before it as well.
+#[tokio::test]
+async fn a_first_measurement_that_is_corrected_makes_a_record_of_an_earlier_day_doubtful() {
+    let company = Company::in_maryland().await;
+    let side = json!({ "property_id": company.property, "name": "side lawn", "species": "tall_fescue", "water": "none", "touches_pavement": false });
+    let side = company.office.post("/api/v1/sections", &side).await.expect(201).id();
+    let path = format!("/api/v1/sections/{side}/measurements");
+    let first = company.office.post(&path, &measured("9000", "2026-09-14")).await.expect(201).id();
+    let mut late = company.record(&side, "10");
+    late.as_object_mut().unwrap().remove("visit_id");
+    for time in ["started_at", "finished_at"] {
+        late[time] = json!(late[time].as_str().unwrap().replace("2026-09-15", "2026-09-11"));
+    }
+    let record = company.put_anyhow(late).await;
+    assert_eq!(listed(&company).await, Vec::<Value>::new());
+    let mut smaller = measured("5000", "2026-09-14");
+    (smaller["corrects"], smaller["reason"]) = (json!(first), json!("A slip of the pen."));
+    let _ = company.office.post(&path, &smaller).await.expect(201);
+    let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
+    assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("measurement"), &json!([record])));
+}
+
 #[tokio::test]
 async fn a_soil_report_that_is_withdrawn_makes_a_record_doubtful() {
     // Md. Code, Agric. 8-803.5 (MD-19): phosphorus goes down by the need that a soil test shows.

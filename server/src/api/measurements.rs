@@ -95,6 +95,7 @@ pub async fn record_measurement(
             whole(faults)?;
             let mut measured = measured.ok_or_else(|| Problem::not_found("lawn section"))?;
             let since = freed.map_or(value.measured_on, |day| day.min(value.measured_on));
+            let since = store::measurements::reaches_back_to(&mut *connection, section, since).await?;
             let doubts = Before::of(connection, &book, (section, since), at).await?;
             let before = limit_moves::areas(&mut *connection, section, &days).await?;
             let stood = before.first().and_then(|(_, area)| *area);
@@ -177,7 +178,8 @@ pub async fn confirm_measurement(
                 return Err(Problem::invalid(vec![FieldFault::at("/note", "missing", detail)]));
             }
             let (section, days) = (found.section_id, [found.measured_on]);
-            let doubts = Before::of(&mut *connection, &book, (section, found.measured_on), at).await?;
+            let since = store::measurements::reaches_back_to(&mut *connection, section, found.measured_on).await?;
+            let doubts = Before::of(&mut *connection, &book, (section, since), at).await?;
             let before = limit_moves::areas(&mut *connection, section, &days).await?;
             confirmations::insert(&mut *connection, id, &value, actor.person, at).await?;
             let after = limit_moves::areas(&mut *connection, section, &days).await?;

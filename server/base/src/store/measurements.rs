@@ -1,5 +1,6 @@
 //! Measurements of lawn sections. Only ever inserted.
 
+mod areas;
 pub mod confirmations;
 
 use domain::{
@@ -13,6 +14,8 @@ use domain::{
 use serde::{Deserialize, Serialize};
 use sqlx::{SqliteConnection, SqliteExecutor, SqlitePool};
 use utoipa::ToSchema;
+
+pub use areas::{area_on, reaches_back_to};
 
 use crate::{
     paging::{PageRequest, Sequenced},
@@ -365,23 +368,4 @@ pub async fn list(
     .fetch_all(pool)
     .await?;
     rows.into_iter().map(Sequenced::try_from).collect()
-}
-
-/// The area by which product is reckoned on a section on a day: of the latest measurement by then, else of the earliest.
-pub async fn area_on(
-    connection: &mut SqliteConnection,
-    section: SectionId,
-    day: Day,
-) -> Result<Option<Area>, sqlx::Error> {
-    let (section, day) = (section.to_string(), day.to_string());
-    let area = sqlx::query_scalar!(
-        r#"SELECT coalesce(
-               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 AND m.measured_on <= $2
-                ORDER BY m.measured_on DESC, m.place DESC LIMIT 1),
-               (SELECT m.area FROM counted_measurements AS m WHERE m.section_id = $1 ORDER BY m.measured_on, m.place LIMIT 1))
-           AS "area: i64""#,
-        section,
-        day
-    );
-    Ok(area.fetch_one(connection).await?.map(Area::from_raw))
 }
