@@ -169,3 +169,36 @@ async fn a_year_of_the_company_names_the_places_of_which_something_was_learned_s
     let ahead = owner.get("/api/v1/statements/company?year=2030").await.expect(200).body["notes"].to_string();
     assert!(ahead.contains("The year 2030 has not begun."), "{ahead}");
 }
+
+/// What is added to a record, and refused work that is looked at, only when the year is over.
+#[tokio::test]
+async fn what_is_added_or_reviewed_after_the_year_is_said_to_be() {
+    let company = Company::in_maryland().await;
+    let record = company.put_down(&company.front, "10").await;
+    // Far more than a year may have, and not acknowledged.
+    let too_much = company.record(&company.rear, "400");
+    let path = format!("/api/v1/applications/{}", harness::new_id());
+    let _ = company.phone.put(&path, &too_much).await.problem(422, "stopped-by-rules");
+    let attempts = company.owner.get("/api/v1/reviews").await.expect(200).body["items"].clone();
+    let attempt = attempts[0]["record_id"].as_str().unwrap().to_owned();
+    let (office, owner) = on(&company, "2027-02-01T15:00:00Z").await;
+    let statement = async || {
+        let path = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+        owner.get(&path).await.expect(200).body["gaps"].to_string()
+    };
+    let before = statement().await;
+    assert!(before.contains("was refused and neither sent again nor reviewed"), "{before}");
+    assert!(!before.contains("only after 2026-12-31"), "{before}");
+    let note = json!({ "note": "Nothing was put down." });
+    let _ = owner.put(&format!("/api/v1/reviews/{attempt}"), &note).await.expect(200);
+    let additions = format!("/api/v1/applications/{record}/additions");
+    let _ = office.post(&additions, &json!({ "seen": { "wind_from": "northwest" } })).await.expect(201);
+    let after = statement().await;
+    for words in [
+        "Records to which something was added only after 2026-12-31: those of 2026-09-15.",
+        "Refused records of work that were reviewed only after 2026-12-31: those of 2026-09-15.",
+    ] {
+        assert!(after.contains(words), "{words} not in {after}");
+    }
+    assert!(!after.contains("nor reviewed"), "{after}");
+}

@@ -1,5 +1,6 @@
 //! What a statement is made of: the sections asked about, their ledger, the records behind it, and what is open.
 
+mod later;
 mod measured;
 mod numbers;
 mod sections;
@@ -27,6 +28,7 @@ use crate::{
         read, read_day, read_instant, read_json,
     },
 };
+pub use later::Later;
 pub use measured::{MeasurementPart, Said, SoilPart};
 use numbers::credential_numbers;
 pub use sections::{ClientPast, LeftProperty, PropertyPast, SectionPart, SectionPast};
@@ -132,6 +134,8 @@ pub struct Parts {
     pub open_visits: Vec<(VisitId, PropertyId, Day)>,
     /// Refused and never stored since: what was attempted, where, and the day of the work.
     pub open_attempts: Vec<(String, PropertyId, Day)>,
+    /// What may have come to the records only after the span.
+    pub later: Later,
     /// The caller may not see all of it.
     pub limited: bool,
     /// The entries about whatever is not as it was first entered.
@@ -182,6 +186,7 @@ async fn parts(
         records: records(connection, &those).await?,
         open_visits: open_visits(connection, &those).await?,
         open_attempts: open_attempts(connection, &those).await?,
+        later: later::later(connection, &those).await?,
         limited: scope.viewer().is_some(),
         sections,
         left,

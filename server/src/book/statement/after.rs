@@ -1,8 +1,9 @@
-//! Records that say something else since the span of a statement ended, or that came in only then.
+//! Records that say something else since the span of a statement ended, or that came in only then; what was added to them, and which
+//! refused work was reviewed, only then.
 
 use std::collections::BTreeSet;
 
-use domain::time::Day;
+use domain::time::{Day, Instant};
 use jiff::tz::TimeZone;
 
 use super::lines::LastWords;
@@ -17,7 +18,8 @@ const NAMED: usize = 20;
 /// Characters of a sentence about one line, of the thousand that a statement's sentences may have.
 const LONGEST: usize = 900;
 
-/// A sentence for every line that a correction of later days made another one, and one for the records of later days. Why a record was
+/// A sentence for every line that a correction of later days made another one, and one each for the records of later days, for what was
+/// added then and for what was reviewed then. Why a record was
 /// corrected stands on the record: its reader is the client of that time, and the reader of a statement may be another.
 pub(super) fn told(parts: &Parts, words: &LastWords, span: Span, zone: &TimeZone) -> Vec<String> {
     let mut told = Vec::new();
@@ -51,13 +53,23 @@ pub(super) fn told(parts: &Parts, words: &LastWords, span: Span, zone: &TimeZone
             }
         }
     }
-    if !entered.is_empty() {
-        let days: Vec<String> = entered.iter().take(NAMED).map(ToString::to_string).collect();
-        let more = entered.len().saturating_sub(NAMED);
-        let more = if more > 0 { format!(" and {more} further days") } else { String::new() };
-        told.push(format!("Records that came in only after {}: those of {}{more}.", span.to, days.join(", ")));
-    }
+    let (to, late) = (span.to, |at: Instant| at.day_in(zone) > span.to);
+    let added = parts.records.iter().filter(|record| !late(record.received_at));
+    let added = added.filter(|record| parts.later.added.iter().any(|(id, at)| *id == record.id && late(*at)));
+    let added = added.map(|record| record.applied_on).collect();
+    let reviewed = parts.later.reviewed.iter().filter(|(_, at)| late(*at)).map(|(day, _)| *day).collect();
+    told.extend(of_days(format!("Records that came in only after {to}"), &entered));
+    told.extend(of_days(format!("Records to which something was added only after {to}"), &added));
+    told.extend(of_days(format!("Refused records of work that were reviewed only after {to}"), &reviewed));
     told
+}
+
+/// What is to be said of records of some days; nothing where there are none.
+fn of_days(what: String, days: &BTreeSet<Day>) -> Option<String> {
+    let named: Vec<String> = days.iter().take(NAMED).map(ToString::to_string).collect();
+    let more = days.len().saturating_sub(NAMED);
+    let more = if more > 0 { format!(" and {more} further days") } else { String::new() };
+    (!named.is_empty()).then(|| format!("{what}: those of {}{more}.", named.join(", ")))
 }
 
 /// What a record says from a day on.
