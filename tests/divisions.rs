@@ -138,6 +138,28 @@ async fn a_correction_moves_a_line_to_another_part_and_keeps_the_part_of_one_tha
     assert!(found.faults.is_empty(), "{:?}", found.faults);
 }
 
+/// What a correction leaves of a line's ground stays in its words, and what it cannot leave is asked for.
+#[tokio::test]
+async fn a_line_that_names_less_ground_keeps_its_part_in_words_and_more_is_asked_about() {
+    let company = Company::in_maryland().await;
+    let _ = halved(&company).await;
+    let front = put_down(&company, "front half").await;
+    company.app.clock.set(harness::instant("2027-02-01T15:00:00Z"));
+    let office = company.app.sign_in("office", None).await;
+    let body =
+        |line: Value| json!({ "application_id": front["id"], "reason": "Paced off.", "change": { "lines": [line] } });
+    let more = body(json!({ "section_id": company.front, "product_lb": "9", "treated_area_sqft": "4200" }));
+    let refused = office.put(&format!("/api/v1/corrections/{}", new_id()), &more).await.problem(422, "invalid");
+    assert_eq!(refused.faults(), ["#/change/lines/0/treated_area_sqft"], "{}", refused.text);
+    let less = body(json!({ "section_id": company.front, "product_lb": "9", "treated_area_sqft": "3000" }));
+    let less = office.put(&format!("/api/v1/corrections/{}", new_id()), &less).await.expect(201).body;
+    assert_eq!((&less["lines"][0]["parts"], &less["lines"][0]["area_sqft"]), (&json!(["front half"]), &json!("3000")));
+    let path = format!("/api/v1/statements?year=2026&client_id={}", company.client);
+    let told = office.get(&path).await.expect(200).body["gaps"].to_string();
+    let words = "the record of 2026-09-15: 9 lb on 3000 sq ft (front half) (before the correction: ";
+    assert!(told.contains(words), "{told}");
+}
+
 #[tokio::test]
 async fn parts_are_known_by_the_division_of_the_day() {
     let company = Company::in_maryland().await;

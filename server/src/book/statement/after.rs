@@ -116,10 +116,11 @@ fn step(
     };
     let lines = lines.into_iter().map(|(mut line, _)| {
         let known = before.and_then(|step| step.lines.iter().find(|one| one.section_id == line.section_id));
-        // A line that names no ground keeps that which stood.
-        if let Some(known) = known.filter(|_| line.treated_area_sqft.is_none() && line.parts.is_empty()) {
-            line.treated_area_sqft = known.treated_area_sqft;
-            if !anywhere(&line) {
+        // A line that names no parts keeps those that stood, unless it lies on more ground; one without an area keeps that as well.
+        if let Some(known) = known.filter(|_| line.parts.is_empty()) {
+            let grows = line.treated_area_sqft.zip(known.treated_area_sqft).is_some_and(|(is, was)| is > was);
+            line.treated_area_sqft = line.treated_area_sqft.or(known.treated_area_sqft);
+            if !grows && !anywhere(&line) {
                 line.parts.clone_from(&known.parts);
             }
         }
