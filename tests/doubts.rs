@@ -209,3 +209,27 @@ async fn a_hand_over_to_a_client_who_had_left_makes_a_record_doubtful() {
     let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
     assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("entry"), &json!([record])));
 }
+
+/// The same end, told late of whoever is the client.
+#[tokio::test]
+async fn a_service_that_ended_before_the_work_makes_a_record_doubtful() {
+    let company = Company::in_maryland().await;
+    let record = company.put_down(&company.front, "10").await;
+    let client = format!("/api/v1/clients/{}", company.client);
+    let telephone = json!({ "since": "2026-09-01", "facts": { "phone": "410-555-0100" }, "reason": "Told now." });
+    let _ = company.office.post(&format!("{client}/history"), &telephone).await.expect(201);
+    let later = json!({ "since": "2026-09-02", "facts": { "cancelled_on": "2026-12-01" }, "reason": "Moves away." });
+    let _ = company.office.post(&format!("{client}/history"), &later).await.expect(201);
+    assert_eq!(listed(&company).await, Vec::<Value>::new());
+    let ended = json!({
+        "name": "Client 001", "mailing_address": "1 Street A, Sampletown", "since": "2026-09-03", "cancelled_on": "2026-09-03",
+    });
+    let _ = company.office.put_version(&client, "*", &ended).await.expect(200);
+    let [item] = &listed(&company).await[..] else { panic!("{:?}", listed(&company).await) };
+    assert_eq!((&item["kind"], &item["doubtful_ids"]), (&json!("entry"), &json!([record])));
+    let again =
+        json!({ "since": "2026-09-04", "facts": { "cancelled_on": "2026-09-04" }, "reason": "It was the day after." });
+    let _ = company.office.post(&format!("{client}/history"), &again).await.expect(201);
+    assert_eq!(listed(&company).await.len(), 1, "it was stopped by the same before");
+    assert_eq!(check_file(&company.app.file()).await.unwrap().faults, Vec::<String>::new());
+}

@@ -157,10 +157,11 @@ async fn a_year_of_the_company_names_the_places_of_which_something_was_learned_s
     let telephone = json!({ "since": "2026-02-01", "facts": { "phone": "410-555-0100" }, "reason": "Told now." });
     let _ = office.post(&format!("/api/v1/clients/{}/history", company.client), &telephone).await.expect(201);
     assert_eq!(notes().await, "[]");
-    // Nor does a place that is added now.
+    // A place that is added now is named as such.
     let side = harness::world::property(&office, &company.client, &["us-md"]).await;
     let _ = harness::world::section(&office, &side, "side lawn", "1000").await;
-    assert_eq!(notes().await, "[]");
+    let added = "One lawn of this list was entered only after 2026-12-31: 1 Street A, Sampletown.";
+    assert_eq!(notes().await, json!([added]).to_string());
     let turf = json!({ "since": "2026-02-01", "facts": { "species": "zoysia" }, "reason": "Sodded then." });
     let _ = office.post(&lawn, &turf).await.expect(201);
     assert!(notes().await.contains("about 1 Street A, Sampletown."), "{}", notes().await);

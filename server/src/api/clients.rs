@@ -7,10 +7,11 @@ use crate::{
     access::{OfficeOrOwner, StaffOrPass},
     api::{
         ListQuery,
-        history::{since, since_of_new, sound_change},
+        history::{Turn, since, since_of_new, sound_change},
         last_past_day, whole,
     },
     book::{
+        doubts::Before,
         history,
         office::{self, IdempotentRequest},
     },
@@ -23,6 +24,7 @@ use crate::{
     store::{
         self,
         clients::{Client, ClientInput},
+        doubts::Cause,
         history::Subject,
         journal::JournalContext,
     },
@@ -110,12 +112,21 @@ pub async fn replace_client(
         Box::pin(async move {
             let change =
                 history::weigh(connection, Subject::Client(id), value.facts()?, (since, is_named), &mut faults).await?;
+            whole(faults)?;
+            let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
+            let doubts = match &turn {
+                Some(Turn { before, after }) => {
+                    Before::of_turn(&mut *connection, &book, (Subject::Client(id), before, after), (since, at)).await?
+                }
+                None => None,
+            };
             let done =
                 store::clients::update(&mut *connection, id, &value, if_match.versions).await?.or_problem("client")?;
-            whole(faults)?;
-            sound_change(&mut *connection, &book, change.as_ref(), last).await?;
             if let Some(change) = change {
-                history::enter(connection, change, entry, deed).await?;
+                history::enter(&mut *connection, change, entry, deed).await?;
+            }
+            if let Some(doubts) = doubts {
+                doubts.note(connection, &book, Cause::Entry(entry.uuid()), deed).await?;
             }
             Ok(done)
         })

@@ -19,7 +19,7 @@ use crate::{
     api::{fingerprint_at, last_past_day, not_yet, office_day, whole},
     book::{
         doubts::Before,
-        history as entering, limit_moves,
+        history as entering,
         office::{self, IdempotentRequest},
     },
     extract::{IdempotencyKey, PathId, Valid, checked_body},
@@ -243,13 +243,7 @@ async fn create(
             let (before, history) = (&turn.before, &turn.after);
             sound(connection, &book, subject, (before, history), last).await?;
             whole(unreadable(&book, subject, first, &new.facts))?;
-            let doubts = match subject {
-                Subject::Section(id) => Some(Before::of(connection, &book, (id, freed), at).await?),
-                Subject::Property(id) if limit_moves::may_stop(before, history) => {
-                    Some(Before::of_property(connection, &book, (id, freed), at).await?)
-                }
-                Subject::Property(_) | Subject::Client(_) => None,
-            };
+            let doubts = Before::of_turn(connection, &book, (subject, before, history), (freed, at)).await?;
             let entry = store::history::append(connection, subject, &new).await?;
             let made = Made { entry: id.uuid(), reason: new.reason.clone(), today };
             note_moves(connection, &book, subject, &turn, made, deed).await?;

@@ -19,7 +19,7 @@ use crate::{
     },
     book::{
         doubts::Before,
-        history, limit_moves,
+        history,
         office::{self, IdempotentRequest},
     },
     extract::{IdempotencyKey, IfMatch, IfNoneMatch, PathId, Valid, ValidQuery},
@@ -234,9 +234,11 @@ pub async fn replace_property(
                     .await?;
             check(&mut *connection, &value, faults).await?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
-            let moves = |turn: &Turn| limit_moves::may_stop(&turn.before, &turn.after);
-            let doubts = match turn.as_ref().filter(|turn| moves(turn)) {
-                Some(_) => Some(Before::of_property(&mut *connection, &book, (id, since), at).await?),
+            let doubts = match &turn {
+                Some(Turn { before, after }) => {
+                    Before::of_turn(&mut *connection, &book, (Subject::Property(id), before, after), (since, at))
+                        .await?
+                }
                 None => None,
             };
             let done = store::properties::update(&mut *connection, id, &value, if_match.versions)

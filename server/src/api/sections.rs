@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::{
     access::{OfficeOrOwner, StaffOrPass},
     api::{
-        history::{Made, note_moves, since, since_of_new, sound_change},
+        history::{Made, Turn, note_moves, since, since_of_new, sound_change},
         last_past_day, not_yet, whole,
     },
     book::{
@@ -177,7 +177,12 @@ pub async fn replace_section(
                     .await?;
             whole(faults)?;
             let turn = sound_change(&mut *connection, &book, change.as_ref(), last).await?;
-            let doubts = Before::of(connection, &book, (id, since), at).await?;
+            let doubts = match &turn {
+                Some(Turn { before, after }) => {
+                    Before::of_turn(&mut *connection, &book, (Subject::Section(id), before, after), (since, at)).await?
+                }
+                None => None,
+            };
             let done = store::sections::update(&mut *connection, id, &value, if_match.versions)
                 .await?
                 .or_problem("lawn section")?;
@@ -185,7 +190,9 @@ pub async fn replace_section(
                 history::enter(&mut *connection, change, entry, deed).await?;
                 let made = Made { entry: entry.uuid(), reason: None, today: last };
                 note_moves(connection, &book, Subject::Section(id), &turn, made, deed).await?;
-                doubts.note(connection, &book, Cause::Entry(entry.uuid()), deed).await?;
+                if let Some(doubts) = doubts {
+                    doubts.note(connection, &book, Cause::Entry(entry.uuid()), deed).await?;
+                }
             }
             Ok(done)
         })

@@ -132,6 +132,8 @@ pub async fn notes(
     } else if now >= over {
         let later = store::company_year::told_later(app.store.reader(), span, over).await?;
         notes.extend(told_later(sums, &later));
+        let added = store::company_year::added_later(app.store.reader(), over).await?;
+        notes.extend(added_later(sums, &added, span.to));
     }
     Ok(notes)
 }
@@ -142,16 +144,28 @@ const NAMED: usize = 8;
 /// That something about some places came into the book only when the year was over. What it changes stands on their statements.
 fn told_later(sums: &[YearSum], properties: &HashSet<PropertyId>) -> Option<String> {
     let of = sums.iter().filter(|sum| properties.contains(&sum.property_id)).map(|sum| sum.address.as_str());
-    let places: BTreeSet<&str> = of.collect();
+    let places = places(of)?;
+    Some(format!(
+        "Since the year ended, something was entered or corrected that may count in it, about {places}. The statement of each says what."
+    ))
+}
+
+/// That some lawns were not in the book when the year ended.
+fn added_later(sums: &[YearSum], sections: &HashSet<SectionId>, to: Day) -> Option<String> {
+    let those = || sums.iter().filter(|sum| sections.contains(&sum.section_id));
+    let places = places(those().map(|sum| sum.address.as_str()))?;
+    let count = those().count();
+    let lawns = if count == 1 { "One lawn of this list was" } else { &format!("{count} lawns of this list were") };
+    Some(format!("{lawns} entered only after {to}: {places}."))
+}
+
+/// Some addresses in words, the first of them by name.
+fn places<'a>(addresses: impl Iterator<Item = &'a str>) -> Option<String> {
+    let places: BTreeSet<&str> = addresses.collect();
     let named: Vec<String> = places.iter().take(NAMED).map(|place| place.chars().take(100).collect()).collect();
     let more = places.len().saturating_sub(NAMED);
     let more = if more > 0 { format!("; and {more} more") } else { String::new() };
-    (!places.is_empty()).then(|| {
-        format!(
-            "Since the year ended, something was entered or corrected that may count in it, about {}{more}. The statement of each says what.",
-            named.join("; ")
-        )
-    })
+    (!places.is_empty()).then(|| format!("{}{more}", named.join("; ")))
 }
 
 /// What a reader of the year must know of the law behind it: rule sets whose file is gone, and those of which another version counts

@@ -4,19 +4,21 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use domain::{
-    ids::{ApplicationId, PropertyId, SectionId},
+    dated::History,
+    ids::{ApplicationId, SectionId},
     time::{Day, Instant},
 };
 use sqlx::SqliteConnection;
 
 use crate::{
     acts::{BatchFacts, correction},
-    book::weather,
+    book::{limit_moves, weather},
     problem::Problem,
     state::App,
     store::{
         self,
         doubts::{Cause, Doubt},
+        history::Subject,
         journal::{self, JournalContext},
         world,
     },
@@ -46,18 +48,30 @@ impl Before {
         Ok(Self(vec![(section, stops(connection, app, section, &records, at).await?)]))
     }
 
-    /// The same, of every section of a property: which rules hold there is a fact of the property.
-    pub async fn of_property(
+    /// Of the records that a turn of something's facts may stop; nothing where it may stop none. A section's facts may stop those on it, a
+    /// property's those on all its sections, since they say which rules hold there and whose it is; and a client's those on every property
+    /// that is or was the client's, where the service ends on another day.
+    pub async fn of_turn(
         connection: &mut SqliteConnection,
         app: &App,
-        (property, since): (PropertyId, Day),
-        at: Instant,
-    ) -> Result<Self, Problem> {
-        let mut before = Vec::new();
-        for section in store::sections::ids_of(&mut *connection, property).await? {
-            before.extend(Self::of(&mut *connection, app, (section, since), at).await?.0);
+        (subject, before, after): (Subject, &History, &History),
+        (since, at): (Day, Instant),
+    ) -> Result<Option<Self>, Problem> {
+        let properties = match subject {
+            Subject::Section(id) => return Self::of(connection, app, (id, since), at).await.map(Some),
+            Subject::Property(id) if limit_moves::may_stop(before, after) => vec![id],
+            Subject::Client(id) if limit_moves::may_stop_of_client(before, after) => {
+                store::properties::ever_of(&mut *connection, id).await?
+            }
+            Subject::Property(_) | Subject::Client(_) => return Ok(None),
+        };
+        let mut stopped = Vec::new();
+        for property in properties {
+            for section in store::sections::ids_of(&mut *connection, property).await? {
+                stopped.extend(Self::of(&mut *connection, app, (section, since), at).await?.0);
+            }
         }
-        Ok(Self(before))
+        Ok(Some(Self(stopped)))
     }
 
     /// Notes which of them are stopped by something else, once it is written, each with its line in the journal.

@@ -240,6 +240,12 @@ pub fn may_stop(before: &History, after: &History) -> bool {
         || states(before, after).iter().any(|(_, was, becomes)| whose(was) != whose(becomes))
 }
 
+/// Whether the same may come of a change of a client's facts: the service ends on another day.
+pub fn may_stop_of_client(before: &History, after: &History) -> bool {
+    let ends = |facts: &Facts| facts.get("cancelled_on").cloned();
+    states(before, after).iter().any(|(_, was, becomes)| ends(was) != ends(becomes))
+}
+
 /// What a change of a property's facts moves: which rules hold is looked at whichever way it goes.
 pub fn of_property(before: &History, after: &History) -> Option<Moved> {
     let told = |facts: &Facts, name: &str| value_of(name, facts.get(name).unwrap_or(&Value::Null));

@@ -26,7 +26,7 @@ use super::{
     statements::{ClientPast, PropertyPast, SectionPast, Span, ids},
 };
 
-pub use told_later::told_later;
+pub use told_later::{added_later, told_later};
 
 /// A section's sums for the company's year.
 #[derive(Debug)]

@@ -376,3 +376,11 @@ pub async fn list(
     .await?;
     rows.into_iter().map(Sequenced::try_from).collect()
 }
+
+/// The properties that are or ever were a client's.
+pub async fn ever_of(connection: &mut SqliteConnection, client: ClientId) -> Result<Vec<PropertyId>, sqlx::Error> {
+    let client = client.to_string();
+    let rows =
+        sqlx::query_scalar!("SELECT DISTINCT property_id FROM ownerships WHERE client_id = $1 ORDER BY 1", client);
+    rows.fetch_all(connection).await?.iter().map(|id| read(id, "property id")).collect()
+}

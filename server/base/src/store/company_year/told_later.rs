@@ -2,7 +2,10 @@
 
 use std::collections::HashSet;
 
-use domain::{ids::PropertyId, time::Instant};
+use domain::{
+    ids::{PropertyId, SectionId},
+    time::Instant,
+};
 use sqlx::SqlitePool;
 
 use crate::store::{read, statements::Span};
@@ -51,4 +54,11 @@ pub async fn told_later(pool: &SqlitePool, span: Span, ended: Instant) -> Result
         NAMED
     );
     rows.fetch_all(pool).await?.iter().map(|id| read(id, "property id")).collect()
+}
+
+/// Lawns that came into the book after a moment.
+pub async fn added_later(pool: &SqlitePool, ended: Instant) -> Result<HashSet<SectionId>, sqlx::Error> {
+    let ended = ended.millis();
+    let rows = sqlx::query_scalar!(r#"SELECT id AS "id!: String" FROM sections WHERE created_at > $1"#, ended);
+    rows.fetch_all(pool).await?.iter().map(|id| read(id, "section id")).collect()
 }
