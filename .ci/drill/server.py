@@ -53,7 +53,8 @@ class Server:
     def stop(self):
         """Ends it as a supervisor does; everything is in the one file then."""
         self.process.terminate()
-        if self.process.wait(30) != 0:
+        # Ten seconds for whoever is being answered, and what waits for the disk.
+        if self.process.wait(60) != 0:
             raise SystemExit(f"asked to end, the server ended with {self.process.returncode}")
         beside = self.file + "-wal"
         if os.path.exists(beside) and os.path.getsize(beside):
