@@ -1,5 +1,8 @@
 //! The copies that a server makes by itself: what each comes to, which are kept, and what is left of one that was never finished.
 
+mod buckets;
+mod phones;
+
 use std::{
     path::{Path, PathBuf},
     time::Duration,
