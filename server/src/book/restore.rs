@@ -226,8 +226,8 @@ async fn said(file: &Path, missing: Option<Missing>, asked: bool) -> ExitCode {
                 None => {}
             }
             print_line(
-                "What was written later is not in it. Phones send the records that they still hold by themselves; ask the \
-                 technicians and look at what the office entered since.",
+                "What was written later is not in it. Phones send again by themselves what they sent since the newest copy; ask the \
+                 technicians to open the page, and enter again what the office entered since.",
             );
         }
         Ok(None) => print_line(format_args!("{} is restored; its journal has no entry.", file.display())),
