@@ -1,4 +1,4 @@
-//! Copies of a book: made by the server itself, checked, named only when they are whole, and put back where records were lost.
+//! Copies of a book: checked, told when they fail, made before its tables are changed, and put back where records were lost.
 
 use std::{path::Path, time::Duration};
 
@@ -6,14 +6,14 @@ use harness::{TestApp, world::Company};
 use rusqlite::Connection;
 use server::{
     backups::{Plan, Source, round},
-    book::{backup, verify::check_file},
+    book::{backup, restore, verify::check_file},
     clock::Clock,
-    config::{Backup, Restore},
+    config::Backup,
 };
 
-use crate::pages::visitor::Visitor;
+use crate::{copies::put_back, pages::visitor::Visitor};
 
-fn names(folder: &Path) -> Vec<String> {
+pub fn names(folder: &Path) -> Vec<String> {
     let found = std::fs::read_dir(folder).unwrap().map(|found| found.unwrap().file_name().into_string().unwrap());
     // Each copy has its receipt beside it, which is looked at apart.
     let mut names: Vec<String> = found.filter(|name| !name.ends_with(".receipt")).collect();
@@ -21,39 +21,8 @@ fn names(folder: &Path) -> Vec<String> {
     names
 }
 
-fn code(of: std::process::ExitCode) -> bool {
+pub fn code(of: std::process::ExitCode) -> bool {
     of == std::process::ExitCode::SUCCESS
-}
-
-#[tokio::test]
-async fn the_server_copies_what_was_written_and_only_then() {
-    let company = Company::in_maryland().await;
-    let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 2 };
-    let source = Source::of(company.app.beside());
-    let first = round(&source, &plan).await.unwrap().unwrap();
-    assert!(check_file(&first).await.unwrap().faults.is_empty());
-    assert_eq!(round(&source, &plan).await.unwrap(), None, "nothing was written since");
-    for minute in 1..=3 {
-        company.app.clock.advance(Duration::from_mins(1));
-        let id = company.put_down(&company.rear, "1").await;
-        let copy = round(&source, &plan).await.unwrap().unwrap();
-        let there: i64 = Connection::open(&copy)
-            .unwrap()
-            .query_row("SELECT count(*) FROM applications WHERE id = ?1", [id], |row| row.get(0))
-            .unwrap();
-        assert_eq!(there, 1, "minute {minute}");
-    }
-    // The two newest, of which one is the last of its day.
-    let moments: Vec<String> = names(&plan.folder).iter().map(|name| name[19..].to_owned()).collect();
-    assert_eq!(moments, ["20260915T140200Z.db", "20260915T140300Z.db"]);
-    let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
-    assert!(metrics.contains("swardbook_backup_age_seconds 0"), "{metrics}");
-    company.app.clock.advance(Duration::from_mins(5));
-    let metrics = company.owner.get("/api/v1/metrics").await.expect(200).text;
-    assert!(metrics.contains("swardbook_backup_age_seconds 300"), "{metrics}");
-    let today = Visitor::named(&company, "owner").await.open("/office").await.html;
-    assert!(today.contains("The newest copy of the records is of 2026-09-15 10:03 EDT, 5 minutes ago."), "{today}");
 }
 
 /// Copies that do not come are told, though none failed: their disk does not answer, or whatever makes them hangs.
@@ -61,7 +30,7 @@ async fn the_server_copies_what_was_written_and_only_then() {
 async fn a_copy_that_does_not_come_is_told_and_one_that_comes_ends_it() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(15), keep: 2 };
+    let plan = Plan::to_folder(folder.path(), Duration::from_mins(15), 2);
     let source = Source::of(company.app.beside());
     let begun = company.app.clock.now();
     company.app.beside().store.metrics().backups_begin(plan.every, begun);
@@ -88,7 +57,7 @@ async fn a_folder_that_cannot_be_written_is_told_and_mended() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path().join("copies");
-    let plan = Plan { folder: at.clone(), every: Duration::from_millis(50), keep: 2 };
+    let plan = Plan::to_folder(&at, Duration::from_millis(50), 2);
     let running = tokio::spawn(server::backups::run(Source::of(company.app.beside()), plan));
     let told = async |words: &str, there: bool| {
         for _ in 0..200 {
@@ -118,10 +87,10 @@ async fn lost_records_are_put_back_and_nothing_is_written_over() {
     let (book, copy) = (folder.path().join("book.db"), folder.path().join("copy.db"));
     assert!(code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await));
     assert!(!code(backup::run(&Backup { file: book.clone(), to: copy.clone() }).await), "never over a file");
-    let put_back = Restore { from: copy.clone(), against: Vec::new(), file: book.clone() };
-    assert!(!code(backup::restore(&put_back).await), "never over records");
+    let put_back = put_back(&copy, &book);
+    assert!(!code(restore::run(&put_back).await), "never over records");
     std::fs::remove_file(&book).unwrap();
-    assert!(code(backup::restore(&put_back).await));
+    assert!(code(restore::run(&put_back).await));
     assert!(!names(folder.path()).iter().any(|name| name.contains("part")), "{:?}", names(folder.path()));
     let app = TestApp::reopen(folder).await;
     let _ = app.user(&token, None).get(&format!("/api/v1/applications/{id}")).await.expect(200);
@@ -138,7 +107,7 @@ async fn a_copy_that_does_not_check_is_put_in_the_place_of_nothing() {
         .unwrap()
         .execute_batch("DROP TRIGGER journal_keep; UPDATE journal SET payload = '{}' WHERE seq = 3;")
         .unwrap();
-    assert!(!code(backup::restore(&Restore { from: copy, against: Vec::new(), file: book.clone() }).await));
+    assert!(!code(restore::run(&put_back(&copy, &book)).await));
     assert!(!book.exists());
 }
 
@@ -148,7 +117,7 @@ async fn a_copy_is_named_when_it_is_sound_and_told_when_it_does_not_add_up() {
     let company = Company::in_maryland().await;
     company.put_down(&company.front, "20").await;
     let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 9 };
+    let plan = Plan::to_folder(folder.path(), Duration::from_mins(1), 9);
     let source = Source::of(company.app.beside());
     let tamper = |sql: &str| {
         let book = Connection::open(company.app.file()).unwrap();
@@ -157,7 +126,7 @@ async fn a_copy_is_named_when_it_is_sound_and_told_when_it_does_not_add_up() {
     tamper("UPDATE journal SET payload = '{}' WHERE seq = 3;");
     let metrics = &company.app.beside().store;
     let first = round(&source, &plan).await.unwrap().unwrap();
-    assert!(first.exists());
+    assert!(folder.path().join(first.to_string()).exists());
     let (_, why) = metrics.metrics().backups_fail().unwrap();
     assert!(why.contains("do not add up"), "{why}");
     // It is not forgotten by the quick checks that follow, and a day later everything is looked at again.
@@ -175,13 +144,13 @@ async fn a_copy_is_named_when_it_is_sound_and_told_when_it_does_not_add_up() {
 async fn a_copy_that_was_taken_away_is_made_again() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().to_owned(), every: Duration::from_mins(1), keep: 9 };
+    let plan = Plan::to_folder(folder.path(), Duration::from_mins(1), 9);
     let source = Source::of(company.app.beside());
     let first = round(&source, &plan).await.unwrap().unwrap();
-    std::fs::remove_file(&first).unwrap();
+    std::fs::remove_file(folder.path().join(first.to_string())).unwrap();
     company.app.clock.advance(Duration::from_mins(1));
     let second = round(&source, &plan).await.unwrap().unwrap();
-    assert!(second.exists() && second != first);
+    assert!(folder.path().join(second.to_string()).exists() && second != first);
 }
 
 /// A book that was left by a crash, with what was written last beside it, is copied and stays as it is.

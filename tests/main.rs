@@ -12,6 +12,7 @@ mod caps;
 mod clearances;
 mod combination;
 mod concurrency;
+mod copies;
 mod corrections;
 mod credentials;
 mod date_bounds;

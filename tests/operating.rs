@@ -10,7 +10,7 @@ use std::{
 use clap::{CommandFactory as _, Parser as _};
 use harness::world::Company;
 use server::{
-    book::{backup, verify},
+    book::{backup, restore},
     config::{Cli, Command, Serve},
 };
 
@@ -36,8 +36,8 @@ async fn ours(line: &str) -> bool {
     let done = match Cli::try_parse_from(line.split_whitespace()) {
         Ok(cli) => match cli.command {
             Command::Backup(config) => backup::run(&config).await,
-            Command::Restore(config) => backup::restore(&config).await,
-            Command::Verify(config) => verify::run(&config.file, &config.against, config.since.as_deref()).await,
+            Command::Restore(config) => restore::run(&config).await,
+            Command::Verify(config) => restore::verify(&config).await,
             other => panic!("nothing here runs {other:?}"),
         },
         Err(said) => return said.kind() == clap::error::ErrorKind::DisplayVersion,
@@ -128,7 +128,7 @@ fn the_unit_is_one_and_starts_what_may_be_started() {
     serve.check().unwrap();
     let files: usize = unit.lines().find_map(|line| line.strip_prefix("LimitNOFILE=")).unwrap().parse().unwrap();
     assert!(files > serve.limits.connections + 128, "{files} files are too few for the connections");
-    for folder in [serve.book.file.parent().unwrap(), serve.backups.backup_to.as_deref().unwrap()] {
+    for folder in [serve.book.file.parent().unwrap(), Path::new(serve.backups.backup_to.as_deref().unwrap())] {
         let writable = unit.lines().find(|line| line.starts_with("ReadWritePaths=")).unwrap();
         assert!(writable.contains(folder.to_str().unwrap()), "{} could not be written", folder.display());
     }
@@ -161,7 +161,7 @@ fn the_container_file_names_options_and_the_proxy_takes_what_the_server_takes() 
     }
     let serve = served(&options.join(" "));
     serve.check().unwrap();
-    for volume in [serve.book.file.parent().unwrap(), serve.backups.backup_to.as_deref().unwrap()] {
+    for volume in [serve.book.file.parent().unwrap(), Path::new(serve.backups.backup_to.as_deref().unwrap())] {
         assert!(file.contains(&format!("\"{}\"", volume.display())), "{} is no volume", volume.display());
     }
     assert!(file.contains(&format!("EXPOSE {}", serve.listen.port())));

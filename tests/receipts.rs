@@ -9,19 +9,22 @@ use serde_json::json;
 use server::{
     backups::{Plan, Source, round},
     book::{
-        backup::{newer_beside, restore},
         receipts::{
             against::{self, Missing},
             missing_in,
         },
+        restore,
         verify::{Found, check_file, check_file_against, public_key, run},
     },
     clock::Clock,
-    config::Restore,
+    copies::target::Target,
     signing,
 };
 
-use crate::rewritten::{guarded_again, rechained, unguarded};
+use crate::{
+    copies::{put_back, restored},
+    rewritten::{guarded_again, rechained, unguarded},
+};
 
 /// The one receipt in a text.
 fn of(text: &str) -> Signed {
@@ -343,8 +346,8 @@ async fn a_restore_says_what_later_receipts_cover_and_the_copy_does_not_have() {
     let signed_at = last.receipt.signed_at;
     assert_eq!(missing, Some(Missing { first: entry + 1, last: last.receipt.entry, signed_at }));
     let restore = async |against: &str, to: &str| {
-        let config = Restore { from: copy.clone(), against: vec![against.to_owned()], file: at(to) };
-        restore(&config).await == ExitCode::SUCCESS
+        let config = server::config::Restore { against: vec![against.to_owned()], ..put_back(&copy, &at(to)) };
+        restore::run(&config).await == ExitCode::SUCCESS
     };
     assert!(restore(&newest, "back.db").await && at("back.db").exists());
     // Receipts of others put nothing in place, nor does what is none.
@@ -363,28 +366,33 @@ async fn a_restore_says_what_later_receipts_cover_and_the_copy_does_not_have() {
     another_client(&app.user(company.office.token.as_deref().unwrap(), None), "Client 003").await;
     let said = missing_in(&app.file(), &[newest]).await.unwrap_err();
     assert!(said.contains("it is no earlier state of the same records"), "{said}");
-    assert_eq!(newer_beside(&copy), Vec::<std::path::PathBuf>::new());
+    assert_eq!(newer_beside(&copy).await, Vec::<String>::new());
     std::fs::write(at("swardbook-0a1b2c3d-20260915T150000Z.db"), b"x").unwrap();
     std::fs::write(at("swardbook-99999999-20260915T150000Z.db"), b"x").unwrap();
-    assert_eq!(newer_beside(&copy), [at("swardbook-0a1b2c3d-20260915T150000Z.db")]);
+    assert_eq!(newer_beside(&copy).await, [at("swardbook-0a1b2c3d-20260915T150000Z.db").display().to_string()]);
+}
+
+async fn newer_beside(copy: &Path) -> Vec<String> {
+    let folder = Target::Folder(copy.parent().unwrap().to_owned());
+    restore::newer(&folder, copy.file_name().unwrap().to_str().unwrap()).await
 }
 
 #[tokio::test]
 async fn every_copy_has_a_receipt_beside_it_that_goes_with_it() {
     let company = Company::in_maryland().await;
     let folder = tempfile::tempdir().unwrap();
-    let plan = Plan { folder: folder.path().to_owned(), every: std::time::Duration::from_mins(1), keep: 1 };
+    let plan = Plan::to_folder(folder.path(), std::time::Duration::from_mins(1), 1);
     let source = Source::of(company.app.beside());
     for _ in 0..3 {
         company.app.clock.advance(std::time::Duration::from_mins(1));
         company.put_down(&company.rear, "1").await;
-        let copy = round(&source, &plan).await.unwrap().unwrap();
-        let receipt = format!("{}.receipt", copy.display());
-        let receipt = of(&receipt);
+        let copy = folder.path().join(round(&source, &plan).await.unwrap().unwrap().to_string());
+        let receipt = of(&format!("{}.receipt", copy.display()));
         assert_eq!(receipt.receipt.entry, now(&company.owner).await.receipt.entry);
-        let found = held(&copy, &[receipt]).await;
+        let (_folder, book) = restored(&copy).await;
+        let found = held(&book, &[receipt]).await;
         assert_eq!((found.faults, found.covered.len()), (Vec::new(), 1));
     }
     let left = std::fs::read_dir(folder.path()).unwrap().count();
-    assert_eq!(left, 2, "the newest copy and its receipt");
+    assert_eq!(left, 4, "the newest copy, the whole one that it goes with, and the receipt of each");
 }

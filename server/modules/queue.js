@@ -3,6 +3,7 @@
 // reply and a second tab make no second record. One that is refused waits for its technician and holds up no other.
 
 import { call } from './api.js';
+import { holdAgainst } from './kept.js';
 import { drop, keep, waiting } from './shelf.js';
 import { hear } from './time.js';
 import { markSent, saveOnce } from './work.js';
@@ -69,6 +70,8 @@ function wake() {
 
 /** When it is looked again whether another tab has left something. */
 const LOOK_AGAIN_MS = 3000;
+/** When it is asked again whether a copy holds what was sent. */
+const ASK_AGAIN_MS = 300_000;
 
 /** Sends what waits. Only one tab does it at a time. */
 export async function flush() {
@@ -83,9 +86,16 @@ export async function flush() {
     // Another sends already, and says how it goes. It may have looked just before this record came, so it is looked again.
     if (lock === null) return void (timer = setTimeout(() => void flush(), LOOK_AGAIN_MS));
     become('sending');
-    for (let item = await next(sender); item !== undefined; item = await next(sender)) if (!(await sendOne(item))) return;
+    // Before anything new goes: its receipt would be of records in which what was sent before may be missing.
+    const asks = await holdAgainst(sender);
+    let sent = 0;
+    for (let item = await next(sender); item !== undefined; item = await next(sender)) {
+      if (!(await sendOne(item))) return;
+      sent += 1;
+    }
     pause = 0;
     become('idle');
+    if (asks || sent > 0) timer = setTimeout(() => void flush(), ASK_AGAIN_MS);
   });
 }
 
@@ -103,7 +113,8 @@ async function sendOne(item) {
   if (taken && answer.body?.id === item.id) {
     // The day on the phone was downloaded before: the stop must not look open because its record has left the queue.
     // A phone without room for the mark still has none for a record that is in the book.
-    await markSent(item, { id: item.id, lines: item.record.lines }, answer.receipt ?? null).catch(() => drop(item.id));
+    const [sent, receipt] = [{ id: item.id, lines: item.record.lines }, answer.receipt ?? null];
+    await markSent(item, sent, receipt).catch(() => markSent(item, sent, receipt, false)).catch(() => drop(item.id));
     become('sending');
     return true;
   }

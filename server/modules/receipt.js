@@ -24,6 +24,16 @@ const value = (text, label) => text.split('\n').find((line) => line.startsWith(l
 const entry = (text) => Number(value(text, 'Entry: '));
 
 /**
+ * Where the journal stood when a receipt was signed; null when there is none that can be read.
+ * @param {string} sent base64, as an answer's header carries it @returns {{ entry: number, head: string } | null}
+ */
+export function place(sent) {
+  const text = printed(sent);
+  const [number, head] = [entry(text), value(text, 'Head: ')];
+  return number > 0 && /^[0-9a-f]{64}$/.test(head) ? { entry: number, head } : null;
+}
+
+/**
  * Keeps a receipt, unless the one that is kept covers more of the same records: then the server has lost some, and the older one is
  * what shows it.
  * @param {IDBObjectStore} downloaded @param {string | null} sent

@@ -4,7 +4,7 @@
 /// <reference lib="webworker" />
 
 const VERSION = 'VERSION';
-const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['air', 'answer', 'api', 'day', 'dom', 'fields', 'files', 'gone', 'ground', 'leaving', 'parts', 'phone', 'queue', 'receipt', 'refused', 'seen', 'shelf', 'stop', 'time', 'used', 'weather', 'work'].map((name) => `/modules/${name}.js`)];
+const SHELL = ['/phone', '/phone.css', '/phone.webmanifest', '/icon.svg', '/icon-full.svg', ...['air', 'answer', 'api', 'day', 'dom', 'fields', 'files', 'gone', 'ground', 'kept', 'leaving', 'parts', 'phone', 'queue', 'receipt', 'refused', 'seen', 'shelf', 'stop', 'time', 'used', 'weather', 'work'].map((name) => `/modules/${name}.js`)];
 /** Labels and safety data sheets that the page keeps. They outlive a version: they never change. */
 const FILES = 'files';
 const FILE = /^\/api\/v1\/product-files\/[^/]+\/content$/;

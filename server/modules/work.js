@@ -3,6 +3,7 @@
 // remembered under it, so that it can be saved once and no more, in however many tabs and after whatever happened.
 
 import { newId } from './api.js';
+import { keepSent } from './kept.js';
 import { RECEIPT, keepReceipt } from './receipt.js';
 import { across, got } from './shelf.js';
 
@@ -95,16 +96,18 @@ export const saveOnce = (item) =>
   });
 
 /**
- * Takes a record off the shelf of those that wait and remembers its id, both or neither, with the receipt that came for it.
- * @param {Waiting} item @param {Sent} sent @param {string | null} receipt
+ * Takes a record off the shelf of those that wait and remembers its id, both or neither, with the receipt that came for it. The record
+ * itself is kept until a copy of the server's records holds it, unless there is no room for that.
+ * @param {Waiting} item @param {Sent} sent @param {string | null} receipt @param {boolean} [whole]
  */
-export const markSent = (item, sent, receipt) =>
+export const markSent = (item, sent, receipt, whole = true) =>
   across('readwrite', async ({ waiting, downloaded }) => {
     const name = sentName(item.by, item.record.visit_id);
     const before = /** @type {Sent[]} */ ((await got(downloaded.get(name))) ?? []);
     await got(downloaded.put([...before.filter((one) => one.id !== sent.id), sent], name));
     await got(waiting.delete(item.id));
     await keepReceipt(downloaded, receipt);
+    if (whole) await keepSent(downloaded, item, receipt);
   });
 
 /** Takes away work of which nothing is to be recorded. @param {Work} work */
@@ -149,7 +152,7 @@ export const keepDay = (day, known) =>
  */
 export const forget = (mine) =>
   across('readwrite', async ({ downloaded }) => {
-    const stays = (/** @type {string} */ name) => name === RECEIPT || /^(work|sent)\//.test(name) && (mine === '' || name.split('/')[1] !== mine);
+    const stays = (/** @type {string} */ name) => name === RECEIPT || /^(work|sent|kept)\//.test(name) && (mine === '' || name.split('/')[1] !== mine);
     for (const key of await got(downloaded.getAllKeys())) if (!stays(String(key))) await got(downloaded.delete(key));
   });
 

@@ -1,51 +1,75 @@
-//! Copies that the server makes of its own book: while it is at work, whenever something was written, each checked before it gets
-//! its name. Started by `serve` alone.
+//! Copies that the server makes of its own book: while it is at work, whenever something was written, each read back and held against
+//! the book before it gets its name. Once a night a whole one, in between what changed since. Started by `serve` alone.
+
+mod checks;
 
 use std::{
-    collections::BTreeSet,
     io,
     path::{Path, PathBuf},
-    sync::Arc,
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
     thread,
     time::Duration,
 };
 
 use domain::time::Instant;
-use jiff::{Timestamp, civil::DateTime, tz::TimeZone};
 use tokio::{runtime, sync::oneshot, time};
 
+use self::checks::{adds_up, night_before, no_room, sound, unread};
 use crate::{
-    book::{receipts, verify},
+    book::receipts,
     clock::Clock,
     config,
+    copies::{
+        self, Name,
+        pages::{self, Remembered},
+        sealed::{PublicKey, Secret},
+        target::{Found, Target},
+    },
     metrics::{LastBackup, Metrics},
     space,
     state::App,
     store::{backup, file},
 };
 
-/// Days of which the last copy is kept.
-const DAYS: usize = 31;
-/// How a copy is named after the mark of its book: by the moment to which it reaches, so that names sort by age.
-const MOMENT: &str = "%Y%m%dT%H%M%SZ.db";
-
-/// Where to, how often, and how many.
+/// Where to, how often, how many, and to whom they are sealed.
 #[derive(Debug, Clone)]
 pub struct Plan {
-    pub folder: PathBuf,
+    pub target: Target,
     pub every: Duration,
     pub keep: usize,
+    pub key: Option<PublicKey>,
 }
 
 impl Plan {
-    /// Nothing where no folder is named.
-    pub fn of(config: &config::Backups) -> Option<Self> {
-        Some(Self {
-            folder: config.backup_to.clone()?,
-            every: Duration::from_secs(u64::from(config.backup_every) * 60),
+    /// Nothing where no place is named.
+    pub fn of(config: &config::Backups) -> Result<Option<Self>, String> {
+        let Some(named) = &config.backup_to else { return Ok(None) };
+        let key = config.backup_key.as_deref().map(PublicKey::parse).transpose();
+        Ok(Some(Self {
+            target: Target::of(named, &config.storage)?,
+            every: config.backup_every,
             keep: usize::try_from(config.backup_keep).unwrap_or(usize::MAX),
-        })
+            key: key.map_err(|said| format!("--backup-key: {said}"))?,
+        }))
     }
+
+    pub fn to_folder(folder: &Path, every: Duration, keep: usize) -> Self {
+        Self { target: Target::Folder(folder.to_owned()), every, keep, key: None }
+    }
+
+    /// Where what is not done lies on this machine: with the copies, unless these are elsewhere or nobody may read them there.
+    fn aside(&self, book: &Path) -> PathBuf {
+        let with_copies = self.target.folder().filter(|_| self.key.is_none());
+        with_copies.map_or_else(|| space::folder_of(book), Path::to_owned)
+    }
+}
+
+/// The newest whole copy that this server made, by which later ones tell what changed.
+#[derive(Debug)]
+struct Whole {
+    name: Name,
+    bytes: u64,
+    remembered: Remembered,
 }
 
 /// What a copy is made of and told to. It holds no way to the writer, so that a copy that is being checked does not keep a server
@@ -55,11 +79,28 @@ pub struct Source {
     book: PathBuf,
     clock: Arc<dyn Clock>,
     metrics: Arc<Metrics>,
+    whole: Arc<Mutex<Option<Arc<Whole>>>>,
 }
 
 impl Source {
     pub fn of(app: &App) -> Self {
-        Self { book: app.store.file().to_owned(), clock: Arc::clone(&app.clock), metrics: app.store.shared_metrics() }
+        Self {
+            book: app.store.file().to_owned(),
+            clock: Arc::clone(&app.clock),
+            metrics: app.store.shared_metrics(),
+            whole: Arc::default(),
+        }
+    }
+
+    fn whole(&self) -> MutexGuard<'_, Option<Arc<Whole>>> {
+        self.whole.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The whole copy that the next one may go with: if it still lies there, and was made since the night began.
+    fn whole_since(&self, night: Instant, there: &[Found]) -> Option<Arc<Whole>> {
+        let whole = self.whole().clone()?;
+        let lies_there = there.iter().any(|found| found.name == whole.name && found.bytes == whole.bytes);
+        (lies_there && whole.name.at >= night).then_some(whole)
     }
 }
 
@@ -68,7 +109,7 @@ pub async fn run(source: Source, plan: Plan) {
     source.metrics.backups_begin(plan.every, source.clock.now());
     loop {
         match aside(&source, &plan).await {
-            Ok(Some(copy)) => tracing::info!(copy = %copy.display(), "the records were copied"),
+            Ok(Some(copy)) => tracing::info!(copy = plan.target.named(&copy.to_string()), "the records were copied"),
             Ok(None) => {}
             Err(said) => {
                 tracing::error!(detail = said, "the records could not be copied");
@@ -81,7 +122,7 @@ pub async fn run(source: Source, plan: Plan) {
 
 /// A round on a thread of its own: checking a large copy takes seconds of a processor, which must not be those of whoever waits for
 /// an answer, and a server that stops does not wait for it.
-async fn aside(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, String> {
+async fn aside(source: &Source, plan: &Plan) -> Result<Option<Name>, String> {
     let (made, answer) = oneshot::channel();
     let (source, plan) = (source.clone(), plan.clone());
     let work = move || {
@@ -96,225 +137,193 @@ async fn aside(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, String> 
 }
 
 /// One copy, if something was written since the last one, and the end of those that are too old.
-pub async fn round(source: &Source, plan: &Plan) -> Result<Option<PathBuf>, String> {
-    let (now, said) = (source.clock.now(), |error: io::Error| format!("{}: {error}", plan.folder.display()));
-    let mark = backup::mark(&source.book).await.map_err(|error| error.to_string())?;
-    // It is never made here: where a disk is not mounted, a folder of its name would fill the disk beneath.
-    let copies = Copies { folder: &plan.folder, mark, book: &source.book };
-    copies.clear_undone().map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => format!("{} is not there. Is its disk mounted?", plan.folder.display()),
-        _ => said(error),
-    })?;
-    let last = source.metrics.last_backup().or_else(|| copies.newest());
-    let entry = backup::newest_entry(&source.book).await.map_err(|error| error.to_string())?.map(|(number, _)| number);
-    let stands = |last: &LastBackup| std::fs::metadata(&last.file).is_ok_and(|file| file.len() == last.bytes);
-    if let Some(last) = last.as_ref().filter(|last| last.entry == entry && last.entry.is_some() && stands(last)) {
+pub async fn round(source: &Source, plan: &Plan) -> Result<Option<Name>, String> {
+    let (now, book) = (source.clock.now(), &source.book);
+    let mark = backup::mark(book).await.map_err(unread)?;
+    let aside = plan.aside(book);
+    // The folder is never made here: where a disk is not mounted, one of its name would fill the disk beneath.
+    plan.target.clear_undone(&mark).await?;
+    clear_aside(&aside, &mark).map_err(|error| format!("{}: {error}", aside.display()))?;
+    let there = plan.target.copies(&mark).await?;
+    let last = source.metrics.last_backup().or_else(|| {
+        let newest = there.last()?;
+        Some(LastBackup { name: newest.name.to_string(), at: Some(newest.name.at), ..LastBackup::default() })
+    });
+    let entry = backup::newest_entry(book).await.map_err(unread)?.map(|(number, _)| number);
+    if let Some(last) = last.as_ref().filter(|last| last.entry == entry && entry.is_some() && stands(last, &there)) {
         source.metrics.backed_up(LastBackup { at: Some(now), ..last.clone() });
         return Ok(None);
     }
-    if let Some(fault) = no_room(&source.book, &plan.folder) {
+    let at = copies::to_the_second(now);
+    if there.iter().any(|found| found.name.at == at) {
+        // Names tell moments to the second; the next round is later.
+        return Ok(None);
+    }
+    if let Some(fault) = no_room(book, plan, &aside) {
         return Err(fault);
     }
-    let to = plan.folder.join(copies.name(now).ok_or("the clock of this machine cannot be read")?);
-    let part = backup::begin(&source.book, &to).await.map_err(|error| error.to_string())?;
-    if let Err(fault) = sound(&part, entry).await {
-        // A disk is not to be filled by what is no backup.
-        let _ = std::fs::remove_file(&part);
-        return Err(fault);
-    }
-    let whole = last.as_ref().and_then(|last| last.whole_at).is_none_or(|at| now.since(at).as_hours() >= 24);
-    let fault = if whole { adds_up(&part).await } else { last.as_ref().and_then(|last| last.fault.clone()) };
-    if let Err(fault) = receipts::beside_copy(&part, &to, now).await {
-        let _ = std::fs::remove_file(&part);
-        return Err(fault);
-    }
-    backup::finish(&part, &to).map_err(|error| format!("{}: {error}", to.display()))?;
-    let bytes = std::fs::metadata(&to).map_or(0, |copy| copy.len());
-    let whole_at = if whole { Some(now) } else { last.and_then(|last| last.whole_at) };
-    source.metrics.backed_up(LastBackup { file: to.clone(), at: Some(now), whole_at, fault, entry, bytes });
-    copies.clear(plan.keep).map_err(said)?;
-    Ok(Some(to))
+    let night = night_before(now, backup::zone(book).await.map_err(unread)?.as_deref());
+    let work = Work { source, plan, aside: &aside, mark, at };
+    let made = work.copy(entry, night, &there, last.as_ref()).await?;
+    work.clear(&made, there).await?;
+    Ok(Some(made))
 }
 
-/// Whether the folder's disk has too little left for another copy. It is not filled first: it may be the one of the records.
-fn no_room(book: &Path, folder: &Path) -> Option<String> {
-    let bytes = |file: &Path| std::fs::metadata(file).map_or(0, |found| found.len());
-    let needed = bytes(book) + bytes(&file::beside(book, "-wal"));
-    let left = space::left_at(folder)?;
-    (left < needed).then(|| {
-        format!(
-            "a copy may need {} MB, and the disk of {} has {} MB left",
-            needed / 1_000_000 + 1,
-            folder.display(),
-            left / 1_000_000
-        )
-    })
-}
-
-/// That the file is sound and reaches as far as the book did.
-async fn sound(part: &Path, entry: Option<i64>) -> Result<(), String> {
-    let faults = backup::quick_faults(part).await.map_err(unread)?;
-    if let Some(first) = faults.first() {
-        return Err(format!("the copy is not sound ({} faults): {first}", faults.len()));
-    }
-    let reaches = backup::newest_entry(part).await.map_err(unread)?.map(|(number, _)| number);
-    if reaches < entry { Err("the copy does not reach as far as the records did".to_owned()) } else { Ok(()) }
-}
-
-/// What does not add up in a copy, once a day. It is no fault of the copying, and no reason to have no copy.
-async fn adds_up(part: &Path) -> Option<String> {
-    let found = match verify::check_file(part).await {
-        Ok(found) => found,
-        Err(error) => return Some(unread(error)),
-    };
-    let first = found.faults.first()?;
-    Some(format!(
-        "they are copied, but do not add up ({} faults: {first}). Copies are made all the same; compare them by `swardbook verify`",
-        found.faults.len()
-    ))
-}
-
-#[expect(clippy::needless_pass_by_value, reason = "it is what a failed result is turned into")]
-fn unread(error: impl ToString) -> String {
-    format!("the copy cannot be read: {}", error.to_string())
-}
-
-/// The copies of one book in a folder that may hold others, too.
-struct Copies<'a> {
-    folder: &'a Path,
+/// One copy that is being made.
+struct Work<'a> {
+    source: &'a Source,
+    plan: &'a Plan,
+    aside: &'a Path,
     /// Of the book.
     mark: String,
-    book: &'a Path,
+    at: Instant,
 }
 
-impl Copies<'_> {
-    fn name(&self, at: Instant) -> Option<String> {
-        let moment = TimeZone::UTC.to_datetime(Timestamp::from_millisecond(at.millis()).ok()?);
-        Some(format!("swardbook-{}-{}", self.mark, moment.strftime(MOMENT)))
-    }
-
-    /// The moment that a name tells; nothing of what is no copy of this book.
-    fn moment(&self, name: &str) -> Option<Instant> {
-        let moment = name.strip_prefix("swardbook-")?.strip_prefix(&self.mark)?.strip_prefix('-')?;
-        let at = TimeZone::UTC.to_timestamp(DateTime::strptime(MOMENT, moment).ok()?).ok()?;
-        Instant::from_millis(at.as_millisecond())
-    }
-
-    /// Names of what lies in the folder, of which the part before `end` is one of this book's copies. The oldest comes first.
-    fn names(&self, end: &str) -> io::Result<Vec<String>> {
-        let mut names = Vec::new();
-        for found in std::fs::read_dir(self.folder)? {
-            let name = found?.file_name().into_string().unwrap_or_default();
-            if name.strip_suffix(end).is_some_and(|name| self.moment(name).is_some()) {
-                names.push(name);
-            }
+impl Work<'_> {
+    async fn copy(
+        &self,
+        entry: Option<i64>,
+        night: Instant,
+        there: &[Found],
+        last: Option<&LastBackup>,
+    ) -> Result<Name, String> {
+        let said = |error: io::Error| format!("the copy cannot be made: {error}");
+        let whole = self.source.whole_since(night, there);
+        let is_night = whole.is_none();
+        let plain = Unfinished(self.aside.join(format!("swardbook-{}-undone{}", self.mark, backup::UNDONE)));
+        backup::page_by_page(&self.source.book, &plain.0).map_err(said)?;
+        let reaches = sound(&plain.0, entry).await?;
+        let fault = if is_night { adds_up(&plain.0).await } else { last.and_then(|last| last.fault.clone()) };
+        let whole = match whole {
+            Some(whole) if !whole.remembered.is_far_from(&plain.0).map_err(said)? => Some(whole),
+            _ => None,
+        };
+        let name = Name {
+            at: self.at,
+            since: whole.as_ref().map(|whole| whole.name.at),
+            packed: true,
+            sealed: self.plan.key.is_some(),
+            mark: self.mark.clone(),
+        };
+        let remembered = whole.as_ref().map(|whole| &whole.remembered);
+        let bytes = self.store(&plain.0, &name, remembered).await?;
+        if whole.is_none() {
+            let remembered = Remembered::of(&plain.0, name.to_string()).map_err(said)?;
+            *self.source.whole() = Some(Arc::new(Whole { name: name.clone(), bytes, remembered }));
         }
-        names.sort_unstable();
-        Ok(names)
+        let whole_at = if is_night { Some(self.at) } else { last.and_then(|last| last.whole_at) };
+        let made = LastBackup { name: name.to_string(), at: Some(self.at), whole_at, fault, entry: reaches, bytes };
+        self.source.metrics.backed_up(made);
+        Ok(name)
     }
 
-    /// The newest one, as far as its name tells.
-    fn newest(&self) -> Option<LastBackup> {
-        let name = self.names("").ok()?.pop()?;
-        Some(LastBackup { file: self.folder.join(&name), at: self.moment(&name), ..LastBackup::default() })
-    }
-
-    /// Removes what was begun and never finished.
-    fn clear_undone(&self) -> io::Result<()> {
-        self.names(backup::UNDONE)?.iter().try_for_each(|name| std::fs::remove_file(self.folder.join(name)))
-    }
-
-    /// Removes copies that are neither among the newest nor the last of one of the last days. A server may work on one of them.
-    fn clear(&self, keep: usize) -> io::Result<()> {
-        let names = self.names("")?;
-        let mut kept: BTreeSet<&String> = names.iter().rev().take(keep.max(1)).collect();
-        let mut days = BTreeSet::new();
-        for name in names.iter().rev() {
-            // The day is what stands before the time.
-            let day = name.rsplit_once('T').map_or(name.as_str(), |(day, _)| day);
-            if days.len() < DAYS && days.insert(day) {
-                kept.insert(name);
-            }
+    /// Packs a copy, brings it to where copies lie, reads it back, and only then gives it its name. Says how large it is.
+    async fn store(&self, plain: &Path, name: &Name, since: Option<&Remembered>) -> Result<u64, String> {
+        let target = &self.plan.target;
+        let said = |error: io::Error| format!("{}: {error}", target.named(&name.to_string()));
+        let receipt = receipts::of_file(plain, self.source.clock.now()).await.map_err(|error| error.to_string())?;
+        let receipt = receipt.ok_or("these records have no key yet, so their copy cannot have a receipt")?;
+        // What is sealed opens for its owner alone, and once for this server, which forgets the key by which it reads it back.
+        let once = self.plan.key.as_ref().map(|_| Secret::make());
+        let keys: Vec<PublicKey> = self.plan.key.iter().cloned().chain(once.as_ref().map(Secret::public)).collect();
+        let packed = Unfinished(target.part(name, self.aside));
+        remove(&packed.0).map_err(said)?;
+        pages::pack(plain, since, &keys, &packed.0).map_err(said)?;
+        let bytes = std::fs::metadata(&packed.0).map_err(said)?.len();
+        let back = Unfinished(file::beside(&self.aside.join(name.to_string()), ".back.part"));
+        let read_back = if target.folder().is_some() { &packed.0 } else { &back.0 };
+        let stored = match target.sent(&packed.0, name, &back.0).await {
+            Ok(()) => pages::holds(read_back, once.as_ref(), plain, since).map_err(said),
+            failed => failed,
+        };
+        let stored = match stored {
+            Ok(()) => target.put(&packed.0, name, &receipt).await,
+            failed => failed,
+        };
+        if stored.is_err() {
+            // It counts as none without its receipt; what is left of it goes at the next round where it does not go now.
+            let _ = target.remove(name).await;
         }
-        let book = self.book.canonicalize().ok();
-        for path in names.iter().filter(|name| !kept.contains(name)).map(|name| self.folder.join(name)) {
-            if book.is_none() || path.canonicalize().ok() != book {
-                std::fs::remove_file(&path)?;
-                match std::fs::remove_file(file::beside(&path, receipts::OF_COPY)) {
-                    Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
-                    _ => {}
-                }
+        stored.map(|()| bytes)
+    }
+
+    /// Removes what is too old. A server may work on a file that is called like one of its copies.
+    async fn clear(&self, made: &Name, there: Vec<Found>) -> Result<(), String> {
+        let names = there.into_iter().map(|found| found.name).chain([made.clone()]).collect();
+        let book = self.source.book.canonicalize().ok();
+        for name in copies::outdated(names, self.plan.keep) {
+            let is_book = |folder: &Path| folder.join(name.to_string()).canonicalize().ok() == book;
+            if book.is_none() || !self.plan.target.folder().is_some_and(is_book) {
+                self.plan.target.remove(&name).await?;
             }
         }
         Ok(())
     }
 }
 
+/// A file that goes where it did not get another name: a disk is not to be filled by what is no backup.
+struct Unfinished(PathBuf);
+
+impl Drop for Unfinished {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_file(&self.0);
+    }
+}
+
+fn remove(path: &Path) -> io::Result<()> {
+    match std::fs::remove_file(path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
+    }
+}
+
+/// Removes what a killed server had put aside.
+fn clear_aside(aside: &Path, mark: &str) -> io::Result<()> {
+    let begins = format!("swardbook-{mark}-");
+    for found in std::fs::read_dir(aside)? {
+        let found = found?;
+        let name = found.file_name().into_string().unwrap_or_default();
+        let undone = [backup::UNDONE, ".part-journal", ".part-wal", ".part-shm"].iter().any(|end| name.ends_with(end));
+        if name.starts_with(&begins) && undone {
+            remove(&found.path())?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether the newest copy is still there as it was made, with the whole one that it goes with.
+fn stands(last: &LastBackup, there: &[Found]) -> bool {
+    let Some(copy) = there.iter().find(|found| found.name.to_string() == last.name && found.bytes == last.bytes) else {
+        return false;
+    };
+    let whole = |since| there.iter().any(|found| found.name.since.is_none() && found.name.at == since);
+    copy.name.since.is_none_or(whole)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn copies(folder: &Path) -> Copies<'_> {
-        Copies { folder, mark: "0a1b2c3d".to_owned(), book: Path::new("/nowhere/company.db") }
-    }
-
     #[test]
-    fn the_newest_and_the_last_of_each_day_are_kept() {
+    fn what_a_killed_server_put_aside_goes_and_nothing_else() {
         let folder = tempfile::tempdir().expect("a folder");
-        let put = |name: &str| std::fs::write(folder.path().join(name), b"x").expect("a file");
-        for day in 1..=30 {
-            for hour in [9, 17] {
-                put(&format!("swardbook-0a1b2c3d-202609{day:02}T{hour:02}0000Z.db"));
-            }
-        }
-        let others = ["company.db", "swardbook-99999999-20260901T090000Z.db", "swardbook-2026.db", "notes.txt"];
-        let undone = "swardbook-0a1b2c3d-20260901T090000Z.db.part";
-        for name in others {
-            put(name);
-        }
-        put(undone);
-        put("swardbook-99999999-20260901T090000Z.db.part");
-        let copies = copies(folder.path());
-        copies.clear_undone().expect("cleared");
-        copies.clear(3).expect("cleared");
-        let kept = copies.names("").expect("names");
-        assert_eq!(kept.len(), 31, "{kept:?}");
-        let has = |moment: &str| kept.contains(&format!("swardbook-0a1b2c3d-{moment}.db"));
-        assert!(has("20260930T090000Z"), "among the three newest");
-        assert!(has("20260901T170000Z"), "the last of its day");
-        assert!(!has("20260901T090000Z"));
-        for other in others.iter().chain(&["swardbook-99999999-20260901T090000Z.db.part"]) {
-            assert!(folder.path().join(other).exists(), "{other} is not ours");
-        }
-        assert!(!folder.path().join(undone).exists());
-    }
-
-    #[test]
-    fn the_book_itself_is_no_copy_to_remove() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let put = |day: u8| {
-            let path = folder.path().join(format!("swardbook-0a1b2c3d-202609{day:02}T090000Z.db"));
-            std::fs::write(&path, b"x").expect("a file");
-            path
-        };
-        let book = put(1);
-        for hour in 0..9 {
-            let name = format!("swardbook-0a1b2c3d-20260901T1{hour}0000Z.db");
+        let ours = [
+            "swardbook-0a1b2c3d-undone.part",
+            "swardbook-0a1b2c3d-undone.part-journal",
+            "swardbook-0a1b2c3d-20260915T140007Z.db.zst.back.part",
+        ];
+        let others = [
+            "swardbook-99999999-undone.part",
+            "company.db",
+            "company.db-wal",
+            "swardbook-0a1b2c3d-20260915T140007Z.db",
+            "notes.part",
+        ];
+        for name in ours.iter().chain(&others) {
             std::fs::write(folder.path().join(name), b"x").expect("a file");
         }
-        let copies = Copies { book: &book, ..copies(folder.path()) };
-        copies.clear(1).expect("cleared");
-        assert!(book.exists());
-        assert_eq!(copies.names("").expect("names").len(), 2);
-    }
-
-    #[test]
-    fn a_name_tells_its_moment() {
-        let at = Instant::parse("2026-09-15T14:00:07Z").expect("an instant");
-        let copies = copies(Path::new("."));
-        assert_eq!(copies.name(at).as_deref(), Some("swardbook-0a1b2c3d-20260915T140007Z.db"));
-        assert_eq!(copies.moment("swardbook-0a1b2c3d-20260915T140007Z.db"), Some(at));
-        assert_eq!(copies.moment("swardbook-99999999-20260915T140007Z.db"), None);
-        assert_eq!(copies.moment("swardbook-0a1b2c3d-20261315T140007Z.db"), None);
+        clear_aside(folder.path(), "0a1b2c3d").expect("cleared");
+        assert!(!ours.iter().any(|name| folder.path().join(name).exists()));
+        assert!(others.iter().all(|name| folder.path().join(name).exists()));
     }
 }

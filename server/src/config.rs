@@ -6,6 +6,10 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::lane;
 
+mod copies;
+
+pub use copies::{Backups, Hidden, Storage};
+
 /// Service records of a lawn-care company: how much fertilizer, and may I, here, today?
 #[derive(Debug, Parser)]
 #[command(name = "swardbook", version, max_term_width = 100)]
@@ -25,6 +29,8 @@ pub enum Command {
     Backup(Backup),
     /// Put a copy in the place of records that are lost, after checking it
     Restore(Restore),
+    /// Make a key to which the server seals its copies, and print its public half (serve --backup-key)
+    BackupKey(BackupKey),
     /// Check the records: the hash chain of the journal, and every total recomputed
     Verify(Verify),
     /// Print the public key by which receipts of the records are checked (PEM)
@@ -57,20 +63,32 @@ pub struct Backup {
 
 #[derive(Debug, Clone, Args)]
 pub struct Restore {
-    /// The copy; it is only read
-    #[arg(long, value_name = "FILE")]
-    pub from: PathBuf,
+    /// The copy, or where copies lie, of which the newest is taken: a file, a folder, or `s3://BUCKET/PREFIX`; it is only read
+    #[arg(long, value_name = "COPY")]
+    pub from: String,
+    /// File with the secret key, where copies are sealed (serve --backup-key)
+    #[arg(long, env = "SWARDBOOK_IDENTITY", value_name = "FILE")]
+    pub identity: Option<PathBuf>,
     /// Receipts that were kept elsewhere, from after the copy was made: what they cover and the copy does not have is said
     #[arg(long, num_args = 1.., value_name = "RECEIPT")]
     pub against: Vec<String>,
     /// File that will hold the records; it must not exist
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
+    #[command(flatten)]
+    pub storage: Storage,
+}
+
+#[derive(Debug, Clone, Args)]
+pub struct BackupKey {
+    /// New file for the key, which opens the copies. Keep it elsewhere, twice: without it nobody can read them
+    #[arg(long, value_name = "FILE")]
+    pub to: PathBuf,
 }
 
 #[derive(Debug, Clone, Args)]
 pub struct Verify {
-    /// File that holds the records; it is only read
+    /// File that holds the records, or a copy of them; it is only read
     #[arg(long, env = "SWARDBOOK_FILE", default_value = "swardbook.db", value_name = "FILE")]
     pub file: PathBuf,
     /// Receipts that were kept elsewhere: files with receipts in them (a statement, a backup's receipt, a mail), or their text
@@ -79,6 +97,9 @@ pub struct Verify {
     /// Read only what is new since the run that wrote this file, for every night; made, and all is read, if it is not there
     #[arg(long, value_name = "FILE")]
     pub since: Option<PathBuf>,
+    /// File with the secret key, where the file is a copy that is sealed (serve --backup-key)
+    #[arg(long, env = "SWARDBOOK_IDENTITY", value_name = "FILE")]
+    pub identity: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Args)]
@@ -216,22 +237,6 @@ impl Disk {
     pub fn floor(&self) -> u64 {
         u64::from(self.free_floor) * 1_000_000
     }
-}
-
-/// Copies that the server makes of its records while it is at work.
-#[derive(Debug, Clone, Args)]
-pub struct Backups {
-    /// Folder, best on another disk, into which the server copies its records by itself whenever something was written
-    #[arg(long, env = "SWARDBOOK_BACKUP_TO", value_name = "FOLDER")]
-    pub backup_to: Option<PathBuf>,
-    /// Minutes between two copies
-    #[arg(long, env = "SWARDBOOK_BACKUP_EVERY", default_value_t = 15, value_name = "MINUTES",
-        value_parser = clap::value_parser!(u32).range(1..=1440))]
-    pub backup_every: u32,
-    /// Newest copies that are kept; of each of the last 31 days the last one is kept too
-    #[arg(long, env = "SWARDBOOK_BACKUP_KEEP", default_value_t = 48, value_name = "COPIES",
-        value_parser = clap::value_parser!(u32).range(1..=100_000))]
-    pub backup_keep: u32,
 }
 
 /// Which weather services are asked. None without a contact.

@@ -18,6 +18,7 @@ pub mod book;
 pub mod config;
 pub mod connections;
 pub mod console;
+pub mod copies;
 pub mod demo;
 #[cfg(feature = "describe")]
 pub mod describe;

@@ -27,10 +27,9 @@ async fn main() -> ExitCode {
             demo::run(&config).await
         }
         Command::Backup(config) => return server::book::backup::run(&config).await,
-        Command::Restore(config) => return server::book::backup::restore(&config).await,
-        Command::Verify(config) => {
-            return server::book::verify::run(&config.file, &config.against, config.since.as_deref()).await;
-        }
+        Command::Restore(config) => return server::book::restore::run(&config).await,
+        Command::BackupKey(config) => return server::book::backup::make_key(&config),
+        Command::Verify(config) => return server::book::restore::verify(&config).await,
         Command::PublicKey(config) => return server::book::verify::public_key(&config.file).await,
         Command::CheckRules(config) => return serve::check_rules(&config.folder),
         Command::RuleSchema => return print_whole(openapi::rule_file_schema()),

@@ -156,6 +156,7 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let weather = Services::configured(&config.weather, &clock).map_err(ServeError::Refused)?;
     let with_weather = !weather.are_off();
+    let plan = Plan::of(&config.backups).map_err(ServeError::Refused)?;
     let opened = open_with(
         &config.book.file,
         clock,
@@ -187,9 +188,9 @@ pub async fn serve(config: &Serve) -> Result<(), ServeError> {
     let rules = config.rules.clone().map(|folder| (app.clone(), folder));
     let on_hangup = Some(tokio::spawn(renew_on_hangup(renewed, rules)));
     let refresher = with_weather.then(|| tokio::spawn(refresh::run(app.clone())));
-    let copier = Plan::of(&config.backups).map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
+    app.space.watch(config.disk.floor(), &config.book.file, plan.as_ref().and_then(|plan| plan.target.folder()));
+    let copier = plan.map(|plan| tokio::spawn(backups::run(Source::of(&app), plan)));
     let uses = Some(tokio::spawn(token_uses::run(app.clone())));
-    app.space.watch(config.disk.floor(), &config.book.file, config.backups.backup_to.as_deref());
     let watcher = Some(tokio::spawn(watch::run(app.clone())));
     drop(app);
     let Opened { router, connections, writer, .. } = opened;

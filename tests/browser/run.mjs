@@ -21,6 +21,7 @@ import * as faults from './trials/faults.mjs';
 import * as ground from './trials/ground.mjs';
 import * as hands from './trials/hands.mjs';
 import * as keeping from './trials/keeping.mjs';
+import * as lost from './trials/lost.mjs';
 import * as offline from './trials/offline.mjs';
 import * as pages from './trials/pages.mjs';
 import * as shares from './trials/parts.mjs';
@@ -74,6 +75,8 @@ const phone = [
   ["a colleague's turn on the phone keeps begun work and unsent records", keeping.aColleaguesTurn],
   ['a new version keeps what an older one had begun', keeping.anOlderVersionsWork],
   ['a download that did not finish leaves the day as it was, and says so', keeping.aHalfDownload],
+  ['what was sent comes back by itself where an older copy was put in the place of the records', lost.anOlderCopyIsPutBack],
+  ['what was sent and is kept is erased with the rest', lost.whatIsKeptIsErased],
   ['half a lawn is recorded as half, and the rest stays open until it is recorded', shares.aPartIsAPart],
   ['soaked ground is warned of before and after the server has answered', ground.soakedGroundStaysSaid],
   ['wind that is measured before the start is asked with, and stands on the record', ground.windIsMeasuredFirst],

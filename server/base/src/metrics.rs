@@ -2,7 +2,6 @@
 //! the server began. Labels name routes, methods and classes of status, never an id, a place or a person.
 
 use std::{
-    path::PathBuf,
     sync::{Mutex, MutexGuard, PoisonError},
     time::Duration,
 };
@@ -55,7 +54,8 @@ struct Ended {
 /// The newest copy of the book that this server made or found.
 #[derive(Debug, Clone, Default)]
 pub struct LastBackup {
-    pub file: PathBuf,
+    /// As it is called where it lies.
+    pub name: String,
     /// To which moment it reaches.
     pub at: Option<Instant>,
     /// When everything in a copy was last checked, and what did not add up.

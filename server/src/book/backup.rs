@@ -1,21 +1,15 @@
-//! `swardbook backup` and `swardbook restore`: a copy that is known to be whole, because it is checked before it is called one.
+//! `swardbook backup`: a copy that is known to be whole, because it is checked before it is called one. And the key to which a server
+//! seals those that it makes by itself.
 
-use std::{
-    ffi::OsStr,
-    path::{Path, PathBuf},
-    process::ExitCode,
-};
+use std::process::ExitCode;
 
-use super::{
-    receipts::{self, against::Missing},
-    verify,
-};
+use super::{receipts, verify};
 use crate::{
     clock::{Clock, SystemClock},
-    config::{Backup, Restore},
+    config::{Backup, BackupKey},
     console::{print_error, print_line},
-    space::folder_of,
-    store::{self, backup, file},
+    copies::sealed::Secret,
+    store::{backup, file},
 };
 
 /// Copies a book, checks the copy, and says so. What does not check keeps a name that says that it is not done.
@@ -61,109 +55,21 @@ pub async fn run(config: &Backup) -> ExitCode {
     }
 }
 
-/// Puts a copy in the place of records that are lost, after it was checked, and says up to when it reaches.
-pub async fn restore(config: &Restore) -> ExitCode {
-    let (from, to) = (config.from.display(), config.file.display());
-    if let Some(there) = in_the_way(&config.file) {
-        return failed(format_args!(
-            "{} is there, and a restore never writes over anything. Stop the server, keep that file under another name, and do this again",
-            there.display()
-        ));
+/// `swardbook backup-key`: prints the half that seals, and keeps the other in a new file.
+pub fn make_key(config: &BackupKey) -> ExitCode {
+    let (secret, to) = (Secret::make(), config.to.display());
+    if let Err(error) = secret.keep(&config.to) {
+        return failed(format_args!("the key cannot be kept as {to}, and nothing is written over: {error}"));
     }
-    print_line(format_args!("The check of {from}:"));
-    let receipt = file::beside(&config.from, receipts::OF_COPY);
-    let against: Vec<String> = receipt.exists().then(|| receipt.display().to_string()).into_iter().collect();
-    if verify::run(&config.from, &against, None).await != ExitCode::SUCCESS {
-        return failed(format_args!("{from} is not put in the place of anything; take an older copy"));
-    }
-    let missing = match receipts::missing_in(&config.from, &config.against).await {
-        Ok(missing) => missing,
-        Err(said) => return failed(format_args!("{said}\n{from} is not put in the place of anything")),
-    };
-    if let Err(error) = put_back(config).await {
-        return failed(format_args!("{from} cannot be copied to {to}: {error}"));
-    }
-    let done = said(&config.file, missing, !config.against.is_empty()).await;
-    for newer in newer_beside(&config.from) {
-        print_line(format_args!(
-            "A newer copy of the same records lies beside the one that you took: {}",
-            newer.display()
-        ));
-    }
-    done
-}
-
-/// Copies that the server made of the same records later than this one: their names sort by their moments.
-pub fn newer_beside(copy: &Path) -> Vec<PathBuf> {
-    let Some(name) = copy.file_name().and_then(OsStr::to_str) else { return Vec::new() };
-    let Some((mark, _)) = name.strip_prefix("swardbook-").and_then(|rest| rest.split_once('-')) else {
-        return Vec::new();
-    };
-    let same = |other: &str| {
-        other.starts_with(&format!("swardbook-{mark}-")) && other.ends_with(backup::WHOLE) && other > name
-    };
-    let found = std::fs::read_dir(folder_of(copy)).into_iter().flatten().flatten().map(|found| found.path());
-    let mut newer: Vec<PathBuf> =
-        found.filter(|path| path.file_name().and_then(OsStr::to_str).is_some_and(same)).collect();
-    newer.sort();
-    newer
-}
-
-/// Copies it and looks at what was written before it gets its name.
-async fn put_back(config: &Restore) -> Result<(), String> {
-    let part = backup::begin(&config.from, &config.file).await.map_err(|error| error.to_string())?;
-    let faults = backup::quick_faults(&part).await.unwrap_or_else(|error| vec![error.to_string()]);
-    if let Some(first) = faults.into_iter().next() {
-        let _ = std::fs::remove_file(&part);
-        return Err(first);
-    }
-    backup::finish(&part, &config.file).map_err(|error| error.to_string())
-}
-
-/// What would be written over, or would be taken for what was written last to the restored file. An empty log holds nothing, and
-/// goes; so does the index of a log.
-fn in_the_way(book: &Path) -> Option<PathBuf> {
-    let there = |end: &str| Some(file::beside(book, end)).filter(|path| path.exists());
-    let full = |path: &PathBuf| std::fs::metadata(path).is_ok_and(|found| found.len() > 0);
-    let open = there(".lock").filter(|_| store::is_open(book));
-    let in_the_way = there("").or(open).or_else(|| ["-wal", "-journal"].iter().find_map(|end| there(end).filter(full)));
-    if in_the_way.is_none() {
-        for end in ["-wal", "-shm"] {
-            let _ = std::fs::remove_file(file::beside(book, end));
-        }
-    }
-    in_the_way
-}
-
-/// What whoever restored must know.
-async fn said(file: &Path, missing: Option<Missing>, asked: bool) -> ExitCode {
-    match backup::newest_entry(file).await {
-        Ok(Some((number, at))) => {
-            print_line(format_args!(
-                "{} holds everything up to entry {number} of the journal, written at {at} (UTC).",
-                file.display()
-            ));
-            match missing {
-                Some(Missing { first, last, signed_at }) => print_line(format_args!(
-                    "Missing: entries {first} to {last} of the journal, {} in all, written after that and before {signed_at} (UTC), when \
-                     the newest of the receipts was signed.",
-                    last + 1 - first
-                )),
-                None if asked => print_line("Nothing is missing that the receipts cover."),
-                None => {}
-            }
-            print_line(
-                "What was written later is not in it. Phones send the records that they still hold by themselves; ask the \
-                 technicians and look at what the office entered since.",
-            );
-        }
-        Ok(None) => print_line(format_args!("{} is restored; its journal has no entry.", file.display())),
-        Err(error) => return failed(format_args!("{} was written and cannot be read: {error}", file.display())),
-    }
+    print_line(secret.public());
+    print_error(format_args!(
+        "This is the public key, for serve --backup-key. {to} opens the copies: keep it elsewhere, twice, and take it off this machine. \
+         Without it nobody can read them."
+    ));
     ExitCode::SUCCESS
 }
 
-fn failed(said: std::fmt::Arguments<'_>) -> ExitCode {
+pub(super) fn failed(said: std::fmt::Arguments<'_>) -> ExitCode {
     print_error(said);
     ExitCode::FAILURE
 }

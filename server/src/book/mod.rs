@@ -17,6 +17,7 @@ pub mod measurements;
 pub mod office;
 pub mod particulars;
 pub mod receipts;
+pub mod restore;
 pub mod rule_sets;
 pub mod season;
 pub mod site;

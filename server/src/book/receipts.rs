@@ -20,6 +20,7 @@ use sqlx::{Connection, SqliteConnection};
 use utoipa::ToSchema;
 
 use crate::{
+    copies::RECEIPT,
     problem::{Kind, Problem},
     signing::{self, NewKey, SigningKey},
     state::App,
@@ -30,8 +31,6 @@ use crate::{
     },
 };
 
-/// What stands at the end of the name of a copy's receipt.
-pub const OF_COPY: &str = ".receipt";
 /// Carries the whole receipt, base64, on answers that a phone keeps.
 const HEADER: HeaderName = HeaderName::from_static("receipt");
 
@@ -141,7 +140,7 @@ pub async fn of_file(file: &Path, at: Instant) -> Result<Option<String>, sqlx::E
 /// key. What an earlier copy of that name left there is replaced.
 pub async fn beside_copy(part: &Path, copy: &Path, at: Instant) -> Result<Option<PathBuf>, String> {
     let Some(text) = of_file(part, at).await.map_err(|error| error.to_string())? else { return Ok(None) };
-    let to = file::beside(copy, OF_COPY);
+    let to = file::beside(copy, RECEIPT);
     let write = || -> io::Result<()> {
         match std::fs::remove_file(&to) {
             Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),

@@ -237,6 +237,13 @@ pub fn newest_copy(app: &App, company_zone: &str, dates: DateOrder) -> Option<St
     Some(format!("The newest copy of the records is of {}, {age}.", Local::of(company_zone).minute(at, dates)))
 }
 
+fn span(seconds: u64) -> String {
+    match seconds {
+        ..120 => format!("{seconds} seconds"),
+        _ => format!("{} minutes", seconds / 60),
+    }
+}
+
 /// Copies that the server makes by itself and that fail or do not come.
 fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
     let metrics = app.store.metrics();
@@ -253,9 +260,9 @@ fn backups(app: &App, local: &Local, dates: DateOrder) -> Vec<Notice> {
     });
     let late = metrics.backup_late(app.clock.now()).map(|(since, every)| {
         let words = format!(
-            "No copy of the records was made since {}, and one is due every {} minutes. Whoever runs the server looks at the disk of the copies",
+            "No copy of the records was made since {}, and one is due every {}. Whoever runs the server looks at the disk of the copies",
             local.minute(since, dates),
-            every.as_secs() / 60
+            span(every.as_secs())
         );
         notice("■", words, "/help/server#back-up")
     });

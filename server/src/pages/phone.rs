@@ -23,7 +23,7 @@ const ICON_FULL: &str = include_str!("../../templates/icon-full.svg");
 const WORKER: &str = include_str!("../../modules/sw.js");
 
 /// The modules by name.
-const MODULES: [(&str, &str); 24] = [
+const MODULES: [(&str, &str); 25] = [
     ("air.js", include_str!("../../modules/air.js")),
     ("answer.js", include_str!("../../modules/answer.js")),
     ("api.js", include_str!("../../modules/api.js")),
@@ -34,6 +34,7 @@ const MODULES: [(&str, &str); 24] = [
     ("find.js", include_str!("../../modules/find.js")),
     ("gone.js", include_str!("../../modules/gone.js")),
     ("ground.js", include_str!("../../modules/ground.js")),
+    ("kept.js", include_str!("../../modules/kept.js")),
     ("leaving.js", include_str!("../../modules/leaving.js")),
     ("parts.js", include_str!("../../modules/parts.js")),
     ("phone.js", include_str!("../../modules/phone.js")),

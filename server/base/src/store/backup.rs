@@ -4,9 +4,16 @@ use std::{
     fs::File,
     io,
     path::{Path, PathBuf},
+    thread,
+    time::Duration,
 };
 
-use sqlx::Connection;
+use rusqlite::{
+    Connection, OpenFlags,
+    backup::{Backup, StepResult},
+    ffi,
+};
+use sqlx::Connection as _;
 
 use super::file;
 
@@ -40,6 +47,41 @@ async fn write(from: &Path, part: &Path) -> Result<(), sqlx::Error> {
     connection.close().await?;
     File::open(part)?.sync_all()?;
     Ok(())
+}
+
+/// How often the copying waits for whoever has the file for itself, and how long each time.
+const WAITS: usize = 100;
+const WAIT: Duration = Duration::from_millis(50);
+
+/// Writes a copy of one moment page by page, as the pages stand in the file, so that two copies differ only where something was
+/// written in between. It has no log beside it. Blocks its thread.
+pub fn page_by_page(from: &Path, to: &Path) -> io::Result<()> {
+    file::make(to)?;
+    let made = pages(from, to).map_err(io::Error::other).and_then(|()| File::open(to)?.sync_all());
+    if made.is_err() {
+        let _ = std::fs::remove_file(to);
+    }
+    made
+}
+
+fn pages(from: &Path, to: &Path) -> rusqlite::Result<()> {
+    let source = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
+    let mut copy =
+        Connection::open_with_flags(to, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
+    let copying = Backup::new(&source, &mut copy)?;
+    let mut waits = 0;
+    // All pages in one step, so that what is written meanwhile does not begin the copy anew.
+    while copying.step(-1)? != StepResult::Done {
+        waits += 1;
+        if waits > WAITS {
+            return Err(rusqlite::Error::SqliteFailure(ffi::Error::new(ffi::SQLITE_BUSY), None));
+        }
+        thread::sleep(WAIT);
+    }
+    drop(copying);
+    // The book says of itself that it has a log beside it; the copy has none.
+    copy.pragma_update(None, "journal_mode", "DELETE")?;
+    copy.close().map_err(|(_, error)| error)
 }
 
 /// Gives a copy its name. Never in the place of another file: the name is made, not taken over.
@@ -91,6 +133,12 @@ pub async fn mark(file: &Path) -> Result<String, sqlx::Error> {
     let mut mark = crate::secret::sha256(&key);
     mark.truncate(8);
     Ok(mark)
+}
+
+/// The company's time zone; nothing in a book that is not set up.
+pub async fn zone(file: &Path) -> Result<Option<String>, sqlx::Error> {
+    let mut connection = super::open_read_only(file).await?;
+    sqlx::query_scalar("SELECT time_zone FROM company").fetch_optional(&mut connection).await
 }
 
 /// What SQLite says of a file when it looks quickly: nothing when it is sound.
