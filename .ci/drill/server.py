@@ -23,11 +23,12 @@ class Server:
     def __init__(self, program, file):
         self.program, self.file, self.code = program, file, None
 
-    def start(self, log="error", stderr=None, **more):
+    def start(self, log="error", stderr=None, options=(), **more):
         self.port = free_port()
         # One who asks as fast as one can is alone here, and no share of others is kept from it.
         budgets = ["--units-per-token", "0", "--units-per-address", "0"]
-        command = [self.program, "serve", *budgets, "--file", self.file, "--listen", f"127.0.0.1:{self.port}", "--log", log]
+        command = [self.program, "serve", *budgets, "--file", self.file, "--listen", f"127.0.0.1:{self.port}", "--log", log,
+                   *options]
         # A file that reaches a limit is a failed write like any other, and must not be a signal that kills.
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=stderr, text=True, restore_signals=False, **more)
         line = self.process.stdout.readline()
