@@ -259,7 +259,7 @@ async fn an_older_book_is_checked_as_it_is_and_kept_before_it_is_brought_up() {
 }
 
 /// A book whose tables have the first changes only, as the version of that time left it.
-async fn older(book: &Path, version: i64) {
+pub async fn older(book: &Path, version: i64) {
     let mut first = sqlx::migrate::Migrator::DEFAULT;
     first.migrations = server::store::MIGRATIONS.iter().filter(|one| one.version <= version).cloned().collect();
     let options = sqlx::sqlite::SqliteConnectOptions::new().filename(book).create_if_missing(true);

@@ -14,11 +14,11 @@ use server::{
     backups::{Plan, Source, round},
     book::{restore, verify::check_file},
     config::{Restore, Storage, Verify},
-    copies::Name,
+    copies::{Name, pages},
 };
 
 use crate::{
-    backups::{code, names},
+    backups::{code, names, older},
     pages::visitor::Visitor,
 };
 
@@ -203,4 +203,21 @@ async fn the_book_itself_is_no_copy_to_remove() {
     assert!(book.exists());
     let left = names(app.folder()).iter().filter(|name| Name::parse(name).is_some()).count();
     assert_eq!(left, 3, "the book, the last of that day, and the newest");
+}
+
+/// A copy of a book of an earlier version comes back as it was, also after a restore that was killed, and what that one left goes.
+#[tokio::test]
+async fn a_copy_of_an_older_book_comes_back_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    older(&at("old.db"), 15).await;
+    pages::pack(&at("old.db"), None, &[], &at("old.db.zst")).unwrap();
+    let elsewhere = tempfile::tempdir().unwrap();
+    let (book, left) = (elsewhere.path().join("book.db"), elsewhere.path().join("book.db.restoring"));
+    std::fs::create_dir(&left).unwrap();
+    std::fs::write(left.join("copy.db"), b"x").unwrap();
+    assert!(code(restore::run(&put_back(&at("old.db.zst"), &book)).await));
+    assert!(std::fs::read(&book).unwrap() == std::fs::read(at("old.db")).unwrap());
+    assert_eq!(names(elsewhere.path()), ["book.db"]);
+    assert_eq!(check_file(&book).await.unwrap().older, Some(15));
 }

@@ -87,7 +87,7 @@ export async function flush() {
     if (lock === null) return void (timer = setTimeout(() => void flush(), LOOK_AGAIN_MS));
     become('sending');
     // Before anything new goes: its receipt would be of records in which what was sent before may be missing.
-    const asks = await holdAgainst(sender);
+    const asks = await holdAgainst(sender).catch(() => true);
     let sent = 0;
     for (let item = await next(sender); item !== undefined; item = await next(sender)) {
       if (!(await sendOne(item))) return;

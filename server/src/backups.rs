@@ -241,8 +241,7 @@ impl Work<'_> {
             failed => failed,
         };
         if stored.is_err() {
-            // It counts as none without its receipt; what is left of it goes at the next round where it does not go now.
-            let _ = target.remove(name).await;
+            target.give_up(name).await;
         }
         stored.map(|()| bytes)
     }

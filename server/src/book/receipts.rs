@@ -158,6 +158,10 @@ pub async fn missing_in(file: &Path, given: &[String]) -> Result<Option<Missing>
     let receipts = given.iter().map(|given| against::read(given)).collect::<Result<Vec<_>, _>>()?.concat();
     let unread = |error: sqlx::Error| format!("{} cannot be read: {error}", file.display());
     let mut connection = store::open_read_only(file).await.map_err(unread)?;
+    if !store::tables::has(&mut connection, "signing_key").await.map_err(unread)? {
+        let none = "these records are of an earlier version, from before receipts were signed, so none can be held against them";
+        return if receipts.is_empty() { Ok(None) } else { Err(none.to_owned()) };
+    }
     let (held, missing) = against::since(&mut connection, &receipts).await.map_err(unread)?;
     if held.faults.is_empty() { Ok(missing) } else { Err(held.faults.join("\n")) }
 }

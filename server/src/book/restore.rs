@@ -2,6 +2,9 @@
 //! not in it.
 
 use std::{
+    fs::DirBuilder,
+    io,
+    os::unix::fs::DirBuilderExt,
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -36,7 +39,32 @@ struct Brought {
     /// Later copies of the same records.
     newer: Vec<String>,
     /// Where it was unpacked; goes with it.
-    _folder: TempDir,
+    _aside: Aside,
+}
+
+/// A folder beside a book that is to be restored, for this user alone. What a restore that was killed left in it goes with the next one.
+struct Aside(PathBuf);
+
+impl Aside {
+    fn beside(book: &Path) -> io::Result<Self> {
+        let aside = Self(file::beside(book, ".restoring"));
+        aside.clear()?;
+        DirBuilder::new().mode(0o700).create(&aside.0)?;
+        Ok(aside)
+    }
+
+    fn clear(&self) -> io::Result<()> {
+        match std::fs::remove_dir_all(&self.0) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+            _ => Ok(()),
+        }
+    }
+}
+
+impl Drop for Aside {
+    fn drop(&mut self) {
+        let _ = self.clear();
+    }
 }
 
 /// Puts a copy in the place of records that are lost, after it was checked, and says up to when it reaches.
@@ -100,27 +128,26 @@ fn is_packed(file: &Path) -> bool {
 async fn bring(config: &Restore) -> Result<Brought, String> {
     let secret = config.identity.as_deref().map(Secret::read).transpose()?;
     let folder = folder_of(&config.file);
-    let aside = tempfile::Builder::new().prefix(".restore-").tempdir_in(&folder);
-    let aside = aside.map_err(|error| format!("{}: {error}", folder.display()))?;
+    let aside = Aside::beside(&config.file).map_err(|error| format!("{}: {error}", folder.display()))?;
     let (target, name) = meant(&config.from, config).await?;
     let named = target.named(&name);
     let of_copy = |said: String| format!("{named} cannot be restored: {said}");
-    let copy = here(&target, &name, aside.path()).await.map_err(of_copy)?;
-    let receipt = here(&target, &format!("{name}{RECEIPT}"), aside.path()).await;
+    let copy = here(&target, &name, &aside.0).await.map_err(of_copy)?;
+    let receipt = here(&target, &format!("{name}{RECEIPT}"), &aside.0).await;
     let receipt = receipt.ok().filter(|receipt| receipt.exists());
     let newer = newer(&target, &name).await;
     if !is_packed(&copy) {
-        return Ok(Brought { named, book: copy, unpacked: false, receipt, newer, _folder: aside });
+        return Ok(Brought { named, book: copy, unpacked: false, receipt, newer, _aside: aside });
     }
     let whole = pages::goes_with(&copy, secret.as_ref()).map_err(|error| of_copy(error.to_string()))?;
     let whole = match whole {
-        Some(whole) => Some(here(&target, &whole, aside.path()).await.map_err(|said| {
+        Some(whole) => Some(here(&target, &whole, &aside.0).await.map_err(|said| {
             of_copy(format!("it has only what changed since {whole}, which must lie beside it: {said}"))
         })?),
         None => None,
     };
-    let book = unpack(&copy, whole.as_deref(), secret.as_ref(), aside.path()).map_err(of_copy)?;
-    Ok(Brought { named, book, unpacked: true, receipt, newer, _folder: aside })
+    let book = unpack(&copy, whole.as_deref(), secret.as_ref(), &aside.0).map_err(of_copy)?;
+    Ok(Brought { named, book, unpacked: true, receipt, newer, _aside: aside })
 }
 
 /// Where the copy lies, and how it is called there. Of a place the newest copy is meant.

@@ -19,7 +19,7 @@ pub struct Backups {
         value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub backup_keep: u32,
     /// Public key to which copies are sealed, as `swardbook backup-key` printed it: only its secret half opens them
-    #[arg(long, env = "SWARDBOOK_BACKUP_KEY", value_name = "KEY")]
+    #[arg(long, env = "SWARDBOOK_BACKUP_KEY", requires = "backup_to", value_name = "KEY")]
     pub backup_key: Option<String>,
     #[command(flatten)]
     pub storage: Storage,

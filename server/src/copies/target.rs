@@ -102,7 +102,7 @@ impl Target {
         folder.join(format!("{name}{UNDONE}"))
     }
 
-    /// Brings a copy there as far as it can be read back, and says where it is read back from: in a folder it lies there already.
+    /// Brings a copy to a bucket, and back from there to be looked at. In a folder it lies already.
     pub async fn sent(&self, part: &Path, name: &Name, back: &Path) -> Result<(), String> {
         let Self::Bucket(bucket) = self else { return Ok(()) };
         bucket.put_file(&name.to_string(), part).await?;
@@ -141,6 +141,15 @@ impl Target {
     pub async fn remove(&self, name: &Name) -> Result<(), String> {
         self.remove_one(&format!("{name}{RECEIPT}")).await?;
         self.remove_one(&name.to_string()).await
+    }
+
+    /// Takes back what was begun of a copy that did not come about. A file that has its name in a folder is another one, and stays.
+    pub async fn give_up(&self, name: &Name) {
+        let taken = self.folder().is_some_and(|folder| folder.join(name.to_string()).exists());
+        if !taken {
+            // It counts as none without its receipt; what is left of it goes at the next round where it does not go now.
+            let _ = self.remove(name).await;
+        }
     }
 
     async fn remove_one(&self, name: &str) -> Result<(), String> {
