@@ -24,7 +24,7 @@ const COMMITTED: [&str; 2] = ["openapi.json", "rule-file.schema.json"];
 fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo::rerun-if-changed=build.rs");
     println!("cargo::rerun-if-changed=../openapi");
-    let folder = PathBuf::from(out_folder()?);
+    let folder = PathBuf::from(told("OUT_DIR")?);
     let mut archive = ZipArchive::new(Cursor::new(SWAGGER_UI_VENDORED))?;
     for name in API_PAGE {
         let wanted = format!("/dist/{name}");
@@ -47,9 +47,9 @@ fn main() -> Result<(), Box<dyn Error>> {
 /// Where the server is loaded is told it by 75,000 entries of 24 bytes; packed, they take a hundredth. The loader must know how to
 /// read them, as that of GNU's C library does from 2.36 on: on an older one, and where it is built for another machine, they stay.
 fn pack_relocations() {
-    let is_own = env::var("TARGET").ok() == env::var("HOST").ok();
-    let is_gnu = env::var("CARGO_CFG_TARGET_ENV").is_ok_and(|env| env == "gnu")
-        && env::var("CARGO_CFG_TARGET_OS").is_ok_and(|os| os == "linux");
+    let is_own = told("TARGET").ok() == told("HOST").ok();
+    let is = |name: &str, wanted: &str| told(name).is_ok_and(|told| told == wanted);
+    let is_gnu = is("CARGO_CFG_TARGET_ENV", "gnu") && is("CARGO_CFG_TARGET_OS", "linux");
     let is_new = || {
         let asked = Command::new("getconf").arg("GNU_LIBC_VERSION").output().ok()?;
         let version = String::from_utf8(asked.stdout).ok()?;
@@ -131,6 +131,6 @@ fn need<'d>(value: &Value, document: &'d Value, needed: &mut BTreeMap<String, &'
 }
 
 #[expect(clippy::disallowed_methods, reason = "this is where cargo says what it wants of a build script")]
-fn out_folder() -> Result<String, env::VarError> {
-    env::var("OUT_DIR")
+fn told(name: &str) -> Result<String, env::VarError> {
+    env::var(name)
 }
