@@ -234,15 +234,13 @@ fn ground(
     let (property, part, on) = (application.property_id, line.treated_area_sqft, application.applied_on);
     let stands = before.iter().filter(|_| line.parts.is_empty()).find(|(section, _)| *section == line.section_id);
     let stands = stands.map(line_of);
-    if let Some(more) = part.filter(|part| stands.is_some_and(|stands| stands.parts.is_some() && *part > stands.area)) {
-        if !anywhere {
-            let stood = stands.map_or(more, |stands| stands.area);
-            let detail = format!(
-                "is more than the {} on which it stands in parts of the lawn; name the parts, or the section in `anywhere`",
-                stood.with_unit()
-            );
-            return Err(FieldFault::at(format!("{pointer}/treated_area_sqft"), "incomplete", detail));
-        }
+    let grows = |stands: &Line| stands.parts.is_some() && !anywhere && part.is_some_and(|part| part > stands.area);
+    if let Some(stood) = stands.filter(grows) {
+        let detail = format!(
+            "is more than the {} on which it stands in parts of the lawn; name the parts, or the section in `anywhere`",
+            stood.area.with_unit()
+        );
+        return Err(FieldFault::at(format!("{pointer}/treated_area_sqft"), "incomplete", detail));
     }
     let stands = stands.filter(|stands| part.is_none_or(|part| part <= stands.area));
     match stands {
