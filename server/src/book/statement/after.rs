@@ -58,14 +58,14 @@ pub(super) fn told(parts: &Parts, words: &LastWords, span: Span, zone: &TimeZone
     let added = added.filter(|record| parts.later.added.iter().any(|(id, at)| *id == record.id && late(*at)));
     let added = added.map(|record| record.applied_on).collect();
     let reviewed = parts.later.reviewed.iter().filter(|(_, at)| late(*at)).map(|(day, _)| *day).collect();
-    told.extend(of_days(format!("Records that came in only after {to}"), &entered));
-    told.extend(of_days(format!("Records to which something was added only after {to}"), &added));
-    told.extend(of_days(format!("Refused records of work that were reviewed only after {to}"), &reviewed));
+    told.extend(of_days(&format!("Records that came in only after {to}"), &entered));
+    told.extend(of_days(&format!("Records to which something was added only after {to}"), &added));
+    told.extend(of_days(&format!("Refused records of work that were reviewed only after {to}"), &reviewed));
     told
 }
 
 /// What is to be said of records of some days; nothing where there are none.
-fn of_days(what: String, days: &BTreeSet<Day>) -> Option<String> {
+fn of_days(what: &str, days: &BTreeSet<Day>) -> Option<String> {
     let named: Vec<String> = days.iter().take(NAMED).map(ToString::to_string).collect();
     let more = days.len().saturating_sub(NAMED);
     let more = if more > 0 { format!(" and {more} further days") } else { String::new() };
