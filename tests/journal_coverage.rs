@@ -387,6 +387,7 @@ async fn no_question_leaves_an_entry() {
             "get_product_amounts" => "?target_lb_per_1000_sqft=0.75&area_sqft=8200".to_owned(),
             "get_company_year" => "?year=2026".to_owned(),
             "get_section_plan" => format!("?programme_id={application}"),
+            "get_receipt_standing" => format!("?entry=1&head={}", "0".repeat(64)),
             "get_place_suggestion" => "?latitude=38.98&longitude=-76.49".to_owned(),
             _ => String::new(),
         };
