@@ -181,23 +181,3 @@ async fn a_corrected_address_keeps_no_note_from_a_technician() {
     let read = company.phone.get(&format!("/api/v1/measurements/{measured}")).await.expect(200).body;
     assert_eq!(read["note"], "gate on the left");
 }
-
-/// Nor does a hand-over that was entered by mistake and withdrawn.
-#[tokio::test]
-async fn a_withdrawn_hand_over_keeps_no_note_from_a_technician() {
-    let company = Company::in_maryland().await;
-    let path = format!("/api/v1/sections/{}/measurements", company.front);
-    let measured = json!({ "area_sqft": "8300", "measured_on": "2026-09-01", "method": "wheel", "measured_by": "Office 01", "note": "gate on the left" });
-    let measured = company.office.post(&path, &measured).await.expect(201).id();
-    let note =
-        async || company.phone.get(&format!("/api/v1/measurements/{measured}")).await.expect(200).body["note"].clone();
-    let other = json!({ "name": "Client 002", "mailing_address": "2 Street B" });
-    let other = company.office.post("/api/v1/clients", &other).await.expect(201).id();
-    let history = format!("/api/v1/properties/{}/history", company.property);
-    let sold = json!({ "since": "2026-09-10", "facts": { "client_id": other }, "reason": "Sold." });
-    let sold = company.office.post(&history, &sold).await.expect(201).id();
-    assert_eq!(note().await, Value::Null);
-    let not = json!({ "since": "2026-09-10", "facts": { "client_id": company.client }, "corrects": sold, "reason": "Another house." });
-    let _ = company.office.post(&history, &not).await.expect(201);
-    assert_eq!(note().await, "gate on the left");
-}

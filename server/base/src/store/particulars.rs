@@ -77,12 +77,10 @@ pub async fn owned_since(
     let row = sqlx::query!(
         r#"SELECT o.since AS "since!: String", p.time_zone AS "time_zone!: String",
                   (SELECT max(e.entered_at) FROM dated_entries AS e
-                   WHERE e.property_id = p.id AND e.id <> p.id AND e.facts ->> 'client_id' = o.client_id
-                     AND NOT EXISTS (SELECT 1 FROM dated_entries AS c WHERE c.corrects = e.seq)) AS "entered_at?: i64"
+                   WHERE e.property_id = p.id AND e.id <> p.id AND e.facts ->> 'client_id' = o.client_id) AS "entered_at?: i64"
            FROM sections AS s JOIN properties AS p ON p.id = s.property_id JOIN ownerships AS o ON o.property_id = p.id
            WHERE s.id = $1 AND o.since <= $2
-             AND EXISTS (SELECT 1 FROM dated_entries AS x WHERE x.property_id = p.id AND x.facts ->> 'client_id' <> o.client_id
-                     AND NOT EXISTS (SELECT 1 FROM dated_entries AS c WHERE c.corrects = x.seq))
+             AND EXISTS (SELECT 1 FROM dated_entries AS x WHERE x.property_id = p.id AND x.facts ->> 'client_id' <> o.client_id)
            ORDER BY o.since DESC, o.seq DESC LIMIT 1"#,
         section,
         today
